@@ -1,0 +1,46 @@
+"""The ways in which a command can end early, each with its exit code and one clear sentence.
+
+Belongs here: error types that a user sees. Does not belong here: faults of single rows, which are
+data (`set_aside`), and faults of the tool itself, which the command line reports with a log.
+"""
+
+from __future__ import annotations
+
+
+class LimeledgerError(Exception):
+    """A stop that a person can act on; `str(error)` is the whole sentence to show."""
+
+    exit_code = 2
+
+
+class UsageError(LimeledgerError):
+    """The call itself is wrong."""
+
+
+class WorkspaceError(LimeledgerError):
+    """The workspace, its settings, a mapping, a reference file or the terms are wrong.
+
+    `faults` holds one sentence each; nothing has been written.
+    """
+
+    def __init__(self, *faults: str) -> None:
+        super().__init__("\n".join(faults))
+        self.faults = list(faults)
+
+
+class BusyError(LimeledgerError):
+    """Another refresh holds the workspace."""
+
+    exit_code = 3
+
+
+class NotFoundError(LimeledgerError):
+    """A claim, site or unit that was asked for does not exist."""
+
+    exit_code = 4
+
+
+class StorageError(LimeledgerError):
+    """The disk is full or a folder of the tool's own cannot be written."""
+
+    exit_code = 70
