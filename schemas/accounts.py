@@ -1,0 +1,35 @@
+"""What became of every row of every export: two tables.
+
+Belongs here: the accounts and the rows set aside. Does not belong here: how they are counted
+(`pipelines.records`).
+"""
+
+import polars as pl
+
+from schemas.columns import Table, day, integer, text
+
+
+class RowAccounts(Table):
+    """One row is one export file; its four ends add up to the rows read."""
+
+    feed: str = text("The feed; empty where the file is of none.")
+    file: str = text("The path below exports/.", required=True, key=True)
+    sha256: str = text("The file's content hash; empty where it could not be read.")
+    through_date: pl.Date = day("The day up to which the file is known to be complete.")
+    rows_read: pl.Int64 = integer("Data rows in the file.", required=True, ge=0)
+    records: pl.Int64 = integer("Rows that are records.", required=True, ge=0)
+    superseded: pl.Int64 = integer("Rows replaced by a newer version.", required=True, ge=0)
+    duplicates: pl.Int64 = integer("Rows that came again unchanged.", required=True, ge=0)
+    set_aside: pl.Int64 = integer("Rows kept but not used.", required=True, ge=0)
+
+
+class SetAside(Table):
+    """One row is one reason why a row, or a whole file, is not used."""
+
+    feed: str = text("The feed; empty where the file is of none.")
+    file: str = text("The path below exports/.", required=True)
+    line: pl.Int64 = integer("The line on which the row begins.", required=True, ge=1)
+    column: str = text("The feed's column; empty where the whole row or file is meant.")
+    value: str = text("What stood there.")
+    rule: str = text("The rule, by name.", required=True)
+    reason: str = text("The reason in one sentence.", required=True)

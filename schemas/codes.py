@@ -1,0 +1,128 @@
+"""The closed word lists that the whole product shares.
+
+Belongs here: words with one meaning each. Does not belong here: what follows from a word.
+"""
+
+from __future__ import annotations
+
+FEEDS = (
+    "units",
+    "startups",
+    "water_tests",
+    "treatment_purchases",
+    "service_calls",
+    "rulings",
+)
+REFERENCES = ("models", "treatments", "causes", "agencies", "regions")
+
+CONDITIONS = (
+    "unit_on_register",
+    "terms_in_force",
+    "records_agree",
+    "filed_in_time",
+    "agency_authorized",
+    "only_claim_for_failure",
+    "earlier_repair_held",
+    "startup_requested_in_time",
+    "startup_completed",
+    "within_parts_window",
+    "within_labor_window",
+    "cause_established",
+    "cause_not_excluded",
+    "installation_sound",
+    "water_tested",
+    "treatment_bought_new",
+    "treatment_suits_water",
+    "treatment_installed",
+    "treatment_maintained",
+    "delimed",
+)
+OUTCOMES = ("met", "unmet", "unknown", "disputed", "not_needed", "not_evaluated")
+VERDICTS = ("covered", "covered_in_part", "not_covered", "needs_evidence", "needs_review")
+RULINGS = ("covered", "covered_in_part", "not_covered")
+FATES = ("record", "superseded", "duplicate", "set_aside")
+
+KINDS = ("repair", "treatment_install", "cartridge_change", "delime", "inspection")
+POINTS = ("supply", "treated")
+CONDITION_OF_GOODS = ("new", "used", "refurbished")
+GASES = ("natural", "propane", "none")
+PERFORMERS = ("technician", "owner")
+DELIMERS = ("none", "owner", "technician")
+TREATMENT_KINDS = ("system", "cartridge")
+
+CAUSE_CLASSES = (
+    "scale",
+    "corrosion",
+    "chlorine",
+    "silica",
+    "sediment",
+    "gasket",
+    "electrical",
+    "gas",
+    "control",
+    "installation",
+    "misuse",
+    "wear",
+)
+ABILITIES = (
+    "scale",
+    "tds",
+    "chloride",
+    "silica",
+    "chlorine",
+    "chloramine",
+    "sediment",
+    "ph",
+)
+
+# The reported analytes of a water test, in the order of the feed; each has a `_below` bound.
+ANALYTES = (
+    "ph",
+    "tds_mg_l",
+    "conductivity_us_cm",
+    "hardness_mg_l_caco3",
+    "calcium_mg_l_caco3",
+    "alkalinity_mg_l_caco3",
+    "free_chlorine_mg_l",
+    "total_chlorine_mg_l",
+    "chloride_mg_l",
+    "sulfate_mg_l",
+    "silica_mg_l",
+    "iron_mg_l",
+    "sediment_um",
+)
+# What the terms may limit: the reported analytes and the one that is derived from two of them.
+LIMITED_ANALYTES = (*ANALYTES, "chloramine_mg_l")
+
+READINGS = (
+    "flowing_pressure_psi",
+    "static_pressure_psi",
+    "supply_temperature_f",
+    "gas_pressure_in_wc",
+    "drain_air_gap_in",
+    "side_clearance_in",
+    "level",
+    "under_hood",
+    "water_lines",
+)
+
+PROFILES = {
+    "scale": "scale-forming",
+    "chloride": "chloride",
+    "silica": "silica",
+    "chlorine": "chlorine",
+    "chloramine": "chloramine",
+    "sediment": "sediment",
+    "ph": "acidic or alkaline",
+    "tds": "high solids",
+}
+TREATMENT_STATES = ("treated", "lapsed", "untreated", "not needed", "untested")
+EVENTS = ("any", "water")
+MATTERS = (
+    "start-up request due",
+    "start-up outstanding",
+    "test outstanding",
+    "treatment due",
+    "cartridge due",
+    "deliming due",
+)
