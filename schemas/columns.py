@@ -47,7 +47,7 @@ def text(description: str, *, required: bool = False, key: bool = False, **check
     return _field("text", description, required=required, key=key, **checks)
 
 
-def serial(description: str, *, required: bool = False, key: bool = False) -> Any:
+def serial_number(description: str, *, required: bool = False, key: bool = False) -> Any:
     """A unit's serial: upper case, without spaces, dashes, dots and slashes."""
     return _field("serial", description, required=required, key=key)
 
@@ -65,7 +65,7 @@ def word(
     )
 
 
-def region(description: str, *, required: bool = False, key: bool = False) -> Any:
+def region_code(description: str, *, required: bool = False, key: bool = False) -> Any:
     """An ISO 3166-2 code of a country's part, read in any case."""
     return _field(
         "region",

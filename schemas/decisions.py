@@ -17,7 +17,7 @@ from schemas.columns import (
     integer,
     moment,
     money,
-    serial,
+    serial_number,
     text,
     texts,
     word,
@@ -31,7 +31,7 @@ class Decisions(Table):
 
     claim: str = text("The claim.", required=True, key=True)
     call: str = text("The service call.", required=True)
-    serial: str = serial("The unit.", required=True)
+    serial: str = serial_number("The unit.", required=True)
     model: str = text("Its model.")
     family: str = text("Its family.")
     region: str = text("Its region.")
@@ -71,7 +71,7 @@ class Decisions(Table):
     ruling_outdated: bool = flag(
         "Whether the computed verdict has changed since the ruling.", required=True
     )
-    serial_suggestion: str = serial("The unit one edit away, where the serial is unknown.")
+    serial_suggestion: str = serial_number("The unit one edit away, where the serial is unknown.")
 
 
 class Findings(Table):

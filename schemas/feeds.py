@@ -22,8 +22,8 @@ from schemas.columns import (
     moment,
     money,
     number,
-    region,
-    serial,
+    region_code,
+    serial_number,
     text,
     word,
 )
@@ -32,14 +32,14 @@ from schemas.columns import (
 class Units(Table):
     """One row is one steam cooker of the installed-base register."""
 
-    serial: str = serial("The unit's serial.", required=True, key=True)
+    serial: str = serial_number("The unit's serial.", required=True, key=True)
     model: str = text("The unit's model, as in models.csv.", required=True)
     shipped_on: pl.Date = day("The day the unit left the maker.", required=True)
     purchased_on: pl.Date = day("The day the first user bought it.")
     installed_on: pl.Date = day("The day it was installed.")
     site: str = text("The kitchen where it stands; one water supply.")
     site_name: str = text("The kitchen's name.")
-    region: str = region("The region of the site (ISO 3166-2).")
+    region: str = region_code("The region of the site (ISO 3166-2).")
     postal_code: str = text("The site's postal code.")
     retired_on: pl.Date = day("The last day in service.")
 
@@ -48,7 +48,7 @@ class Startups(Table):
     """One row is one start-up report."""
 
     report: str = text("The report's number.", required=True, key=True)
-    serial: str = serial("The unit that was started up.", required=True)
+    serial: str = serial_number("The unit that was started up.", required=True)
     requested_on: pl.Date = day("The day the start-up was asked for.")
     completed_on: pl.Date = day("The day the start-up was completed.")
     agency: str = text("The service agency that did it.")
@@ -73,7 +73,7 @@ class WaterTests(Table):
 
     sample: str = text("The laboratory's sample number.", required=True, key=True)
     site: str = text("The site whose water it is.")
-    serial: str = serial("The unit at which it was taken.")
+    serial: str = serial_number("The unit at which it was taken.")
     point: str = word("Where it was taken.", codes.POINTS, required=True)
     sampled_on: pl.Date = day("The day the sample was taken.", required=True)
     reported_on: pl.Date = day("The day the laboratory reported.")
@@ -110,7 +110,7 @@ class TreatmentPurchases(Table):
     condition: str = word("New, used or refurbished.", codes.CONDITION_OF_GOODS, required=True)
     seller: str = text("Who sold it.", required=True)
     site: str = text("The site it was bought for.")
-    serial: str = serial("The unit it was bought for.")
+    serial: str = serial_number("The unit it was bought for.")
 
     @dataframe_check(name="site_or_serial")
     def site_or_serial(cls, data: PolarsData) -> pl.LazyFrame:
@@ -123,7 +123,7 @@ class ServiceCalls(Table):
 
     call: str = text("The call's number.", required=True, key=True)
     claim: str = text("The claim's number; empty where nothing was claimed.")
-    serial: str = serial("The unit.", required=True)
+    serial: str = serial_number("The unit.", required=True)
     kind: str = word("What the call was for.", codes.KINDS, required=True)
     opened_on: pl.Date = day("The day the call was opened.", required=True)
     failed_on: pl.Date = day("The day the unit failed.")

@@ -12,7 +12,7 @@ from schemas.columns import (
     day,
     integer,
     number,
-    serial,
+    serial_number,
     text,
     texts,
     word,
@@ -30,7 +30,7 @@ PROFILE_WORDS = ("within limits", *codes.PROFILES.values(), "mixed", "untested")
 class UnitHistories(Table):
     """One row is one unit: its clock, cover, start-up, water and upkeep."""
 
-    serial: str = serial("The unit.", required=True, key=True)
+    serial: str = serial_number("The unit.", required=True, key=True)
     model: str = text("Its model.", required=True)
     family: str = text("Its family.", required=True)
     region: str = text("Its region.")
@@ -81,7 +81,7 @@ class WaterProfiles(Table):
 class Upcoming(Table):
     """One row is one matter that will cost a unit its cover unless someone acts."""
 
-    serial: str = serial("The unit.", required=True, key=True)
+    serial: str = serial_number("The unit.", required=True, key=True)
     site: str = text("Its site.")
     region: str = text("Its region.")
     matter: str = word("What is due.", codes.MATTERS, required=True)

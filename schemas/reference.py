@@ -18,7 +18,7 @@ from schemas.columns import (
     integer,
     money,
     number,
-    region,
+    region_code,
     text,
     texts,
     word,
@@ -80,7 +80,7 @@ class Agencies(Table):
 class Regions(Table):
     """One row is one region."""
 
-    region: str = region("The region (ISO 3166-2).", required=True, key=True)
+    region: str = region_code("The region (ISO 3166-2).", required=True, key=True)
     name: str = text("Its name.")
     coldest_supply_c: float = number("Temperature of the supply in the coldest month.", "°C")
     tile_row: pl.Int64 = integer("Row on the tile map.")
