@@ -1,0 +1,205 @@
+"""The field figures: what the quality engineer studies, one class a table.
+
+Belongs here: the shape of the figures. Does not belong here: how they are estimated
+(`pipelines.field`). A figure that cannot be estimated is null, with the reason in `note`.
+"""
+
+import polars as pl
+
+from schemas import codes
+from schemas.columns import CENTS, Table, day, flag, integer, money, number, text, word
+
+EVENT_WORDS = (*codes.EVENTS, *codes.CAUSE_CLASSES, "unknown")
+LINES = ("parts", "labor", "travel")
+
+
+class _Sliced(Table):
+    by: str = text("The dimensions it is sliced by, joined by `,`; `all` for none.", required=True)
+    family: str = text("The family; `all` where not sliced.", required=True)
+    region: str = text("The region; `all` where not sliced.", required=True)
+    profile: str = text("The water profile; `all` where not sliced.", required=True)
+    cause_class: str = text("The cause's class; `all` where not sliced.", required=True)
+    startup: str = text("Whether the start-up was done; `all` where not sliced.", required=True)
+    treatment: str = text("The state of the treatment; `all` where not sliced.", required=True)
+    thin: bool = flag("Fewer than 5 failures or 10 units at risk: never ranked.", required=True)
+    note: str = text("Why a figure is missing, or how to read it.")
+
+
+class Rates(_Sliced):
+    """One row is the failure rate of one slice."""
+
+    failures: pl.Int64 = integer("Failures inside the watch.", required=True)
+    units: pl.Int64 = integer("Units watched for a day or more.", required=True)
+    unit_years: float = number("Time watched.", "unit-years", required=True)
+    rate_per_100: float = number("Failures per 100 unit-years.")
+    low: float = number("Lower exact Poisson 95 % limit.", "per 100 unit-years")
+    high: float = number("Upper exact Poisson 95 % limit.", "per 100 unit-years")
+    robust_low: float = number("Lower limit robust to units that fail again.")
+    robust_high: float = number("Upper limit robust to units that fail again.")
+
+
+class Regions(_Sliced):
+    """One row is one region compared with all regions together, for one kind of failure."""
+
+    event: str = word("Which failures.", codes.EVENTS, required=True)
+    failures: pl.Int64 = integer("Failures inside the watch.", required=True)
+    units: pl.Int64 = integer("Units watched for a day or more.", required=True)
+    unit_years: float = number("Time watched.", "unit-years", required=True)
+    rate_per_100: float = number("Failures per 100 unit-years.")
+    low: float = number("Lower exact Poisson 95 % limit.")
+    high: float = number("Upper exact Poisson 95 % limit.")
+    shrunk_per_100: float = number("The rate shrunk by a gamma-Poisson model.")
+    expected: float = number("Failures expected at the overall rate.")
+    crude_ratio: float = number("Failures over expected.")
+    adjusted_ratio: float = number("The ratio adjusted for water, family and age.")
+    adjusted_low: float = number("Its lower 95 % limit.")
+    adjusted_high: float = number("Its upper 95 % limit.")
+    funnel_95_low: float = number("Lower 95 % funnel limit of the crude ratio.")
+    funnel_95_high: float = number("Upper 95 % funnel limit.")
+    funnel_998_low: float = number("Lower 99.8 % funnel limit.")
+    funnel_998_high: float = number("Upper 99.8 % funnel limit.")
+    p_value: float = number("Chance of so far a ratio by chance alone.")
+    q_value: float = number("The same after Benjamini-Hochberg.")
+    flagged: bool = flag("Whether it stands out at a false-discovery rate of 10 %.", required=True)
+
+
+class Survival(_Sliced):
+    """One row is the share of units without a first failure by an age in months."""
+
+    event: str = word("Which failures.", EVENT_WORDS, required=True)
+    months: pl.Int64 = integer("Months in service.", required=True)
+    at_risk: pl.Int64 = integer("Units watched so long and not yet failed.", required=True)
+    failures: pl.Int64 = integer("First failures by then.", required=True)
+    survival: float = number("Kaplan-Meier estimate.")
+    low: float = number("Lower log-log 95 % limit.")
+    high: float = number("Upper log-log 95 % limit.")
+
+
+class Weibull(_Sliced):
+    """One row is a Weibull fit to the time to first failure of one slice."""
+
+    event: str = word("Which failures.", EVENT_WORDS, required=True)
+    shape: float = number("Shape; above 1 the rate rises with age.")
+    shape_low: float = number("Its lower 95 % limit.")
+    shape_high: float = number("Its upper 95 % limit.")
+    scale_months: float = number("Scale.", "months")
+    scale_low: float = number("Its lower 95 % limit.", "months")
+    scale_high: float = number("Its upper 95 % limit.", "months")
+
+
+class FirstCauses(_Sliced):
+    """One row is the share of units whose first failure had one cause, by an age in months."""
+
+    months: pl.Int64 = integer("Months in service.", required=True)
+    at_risk: pl.Int64 = integer("Units watched so long and not yet failed.", required=True)
+    incidence: float = number("Aalen-Johansen estimate.")
+    low: float = number("Lower 95 % limit.")
+    high: float = number("Upper 95 % limit.")
+
+
+class RepeatFailures(_Sliced):
+    """One row is the mean number and cost of failures a unit by an age in months."""
+
+    event: str = word("Which failures.", EVENT_WORDS, required=True)
+    months: pl.Int64 = integer("Months in service.", required=True)
+    at_risk: pl.Int64 = integer("Units watched so long.", required=True)
+    mean_count: float = number("Mean cumulative failures a unit.")
+    count_low: float = number("Lower robust 95 % limit.")
+    count_high: float = number("Upper robust 95 % limit.")
+    mean_cost: float = number("Mean cumulative cost a unit.", "currency")
+    cost_low: float = number("Lower robust 95 % limit.", "currency")
+    cost_high: float = number("Upper robust 95 % limit.", "currency")
+
+
+class Cohorts(_Sliced):
+    """One row is a quarter of entry at an age in months, as reported and completed."""
+
+    cohort: str = text("The quarter of entry, such as 2025-Q3.", required=True)
+    months: pl.Int64 = integer("Months in service.", required=True)
+    units: pl.Int64 = integer("Units of the cohort.", required=True)
+    failures: pl.Int64 = integer("Failures reported by that age.", required=True)
+    per_100: float = number("Failures per 100 units as reported.")
+    completed_per_100: float = number("The same, completed for what is still unreported.")
+    completed_low: float = number("Lower 95 % limit.")
+    completed_high: float = number("Upper 95 % limit.")
+    immature: bool = flag("Whether reports are still expected.", required=True)
+
+
+class TreatmentEffect(_Sliced):
+    """One row is the failure rate in one state of the treatment."""
+
+    event: str = word("Which failures.", EVENT_WORDS, required=True)
+    state: str = word("The state.", codes.TREATMENT_STATES, required=True)
+    failures: pl.Int64 = integer("Failures in that state.", required=True)
+    unit_years: float = number("Time in that state.", "unit-years", required=True)
+    rate_per_100: float = number("Failures per 100 unit-years.")
+    low: float = number("Lower exact Poisson 95 % limit.")
+    high: float = number("Upper exact Poisson 95 % limit.")
+
+
+class TreatmentRatios(_Sliced):
+    """One row is a ratio of failure rates between two states of the treatment."""
+
+    event: str = word("Which failures.", EVENT_WORDS, required=True)
+    comparison: str = text("The two states, the second the reference.", required=True)
+    method: str = word("How.", ("crude", "mantel_haenszel", "cox"), required=True)
+    ratio: float = number("The ratio.")
+    low: float = number("Its lower 95 % limit.")
+    high: float = number("Its upper 95 % limit.")
+
+
+class Warnings(_Sliced):
+    """One row is a month of one family and cause class under early warning."""
+
+    month: pl.Date = day("The month's first day.", required=True)
+    failures: pl.Int64 = integer("Failures of the month.", required=True)
+    expected: float = number("Failures expected at the trailing rate.")
+    cusum: float = number("Poisson CUSUM.")
+    decision_value: float = number("The value at which it alarms.")
+    average_run_length: float = number("Months between false alarms.", "months")
+    alarm: bool = flag("Whether it alarms.", required=True)
+
+
+class Forecast(_Sliced):
+    """One row is a coming month: failures and cost expected, beside what happened where known."""
+
+    as_of: pl.Date = day("The day as of which it was made.", required=True)
+    month: pl.Date = day("The month's first day.", required=True)
+    failures: float = number("Failures expected.")
+    low_80: float = number("Lower 80 % limit.")
+    high_80: float = number("Upper 80 % limit.")
+    low_95: float = number("Lower 95 % limit.")
+    high_95: float = number("Upper 95 % limit.")
+    cost: float = number("Cost expected.", "currency")
+    cost_low_80: float = number("Lower 80 % limit.", "currency")
+    cost_high_80: float = number("Upper 80 % limit.", "currency")
+    cost_low_95: float = number("Lower 95 % limit.", "currency")
+    cost_high_95: float = number("Upper 95 % limit.", "currency")
+    actual: pl.Int64 = integer("What happened, where the month is over.")
+
+
+class Costs(_Sliced):
+    """One row is what one slice costs, line by line."""
+
+    parts: CENTS = money("Parts payable.", required=True)
+    labor: CENTS = money("Labor payable.", required=True)
+    travel: CENTS = money("Travel payable.", required=True)
+    total: CENTS = money("All three.", required=True)
+    unit_years: float = number("Time watched.", "unit-years", required=True)
+    cost_per_unit_year: float = number("Cost a unit-year.", "currency")
+
+
+FIELD_TABLES: dict[str, type[Table]] = {
+    "rates": Rates,
+    "regions": Regions,
+    "survival": Survival,
+    "weibull": Weibull,
+    "first_causes": FirstCauses,
+    "repeat_failures": RepeatFailures,
+    "cohorts": Cohorts,
+    "treatment_effect": TreatmentEffect,
+    "treatment_ratios": TreatmentRatios,
+    "warnings": Warnings,
+    "forecast": Forecast,
+    "costs": Costs,
+}
