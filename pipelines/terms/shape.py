@@ -62,7 +62,7 @@ def _edition_tables(abilities: Collection[str]) -> dict[str, Key | Table]:
     limit = Table(
         {"min": Key(_not_negative, False), "max": Key(_positive, False), "needs": Key(need, False)}
     )
-    limits: dict[str, Key | Table] = {analyte: limit for analyte in codes.LIMITED_ANALYTES}
+    limits: dict[str, Key | Table] = dict.fromkeys(codes.LIMITED_ANALYTES, limit)
     return {
         "conditions_off": Key(partial(_words, "condition", codes.CONDITIONS), False),
         "clock": Table(
@@ -174,7 +174,6 @@ def _words(what: str, known: Collection[str], value: Any) -> str | None:
     if not isinstance(value, list) or not all(isinstance(word, str) for word in value):
         example = next(iter(known))
         return f'is {show(value)}; write a list of names in quotes, such as ["{example}"].'
-        )
     for word in value:
         if word not in known:
             return f'names "{word}", which is no {what}; {suggest(word, known)}'
