@@ -32,7 +32,7 @@ workmanship_days = 80
 panel = ["hardness_mg_l_caco3", "ph"]
 limits.hardness_mg_l_caco3 = { max = 70, needs = "scale" }
 limits.ph = { min = 6.8, max = 8.8, needs = "ph" }
-limits.chloramine_mg_l = { max = 0.15, needs = "chloramine" }
+limits.chloramine_mg_l = { max = 0.1, needs = "chloramine" }
 limits.tds_mg_l = { min = 30, needs = "tds" }
 [treatment]
 sellers = ["MAKER-DIRECT "]
@@ -151,15 +151,15 @@ def test_a_family_keeps_the_bound_that_it_does_not_name(terms):
 
 
 def test_severity_bounds_are_exact_products(terms):
-    """70 × 1.1 is 77 as decimals; pH and a limit without maximum have no severity."""
+    """0.1 × 1.1 is 0.11 as decimals; pH and a limit without maximum have no severity."""
     limits = terms.water_limits.filter(edition="A", family="BECK")
     assert limits.select("analyte", "min", "max", "mild_at", "severe_at").rows() == [
-        ("chloramine_mg_l", None, 0.15, 0.165, 0.375),
+        ("chloramine_mg_l", None, 0.1, 0.11, 0.25),
         ("hardness_mg_l_caco3", None, 70.0, 77.0, 175.0),
         ("ph", 6.8, 8.8, None, None),
         ("tds_mg_l", 30.0, None, None, None),
     ]
-    assert 70 * 1.1 != 77.0  # what floats alone would have said
+    assert 0.1 * 1.1 != 0.11  # what floats alone would have said
 
 
 def test_gas_pressure_has_one_limit_a_gas(terms):
