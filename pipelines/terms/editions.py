@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipelines.terms.shape import GAS_READING, Key, Table
-from pipelines.workspace.toml_file import TomlFile, nearest, show
+from pipelines.workspace.toml_file import TomlFile, show, suggest
 
 Path = tuple[str, ...]
 Fault = tuple[Path, str]  # a key, and what is wrong with it as the rest of a sentence
@@ -76,7 +76,7 @@ def _shape_faults(tree: Mapping[str, Any], table: Table, at: Path) -> Iterator[F
         entry = table.keys.get(key)
         path = (*at, key)
         if entry is None:
-            yield path, _unknown(key, table)
+            yield path, f"{table.unknown}; {suggest(key, table.keys)}"
         elif isinstance(entry, Key):
             if told := entry.check(value):
                 yield path, told
@@ -85,14 +85,6 @@ def _shape_faults(tree: Mapping[str, Any], table: Table, at: Path) -> Iterator[F
         else:
             inside = ", ".join(list(entry.keys)[:3])
             yield path, f"is {show(value)}; write a table with keys such as {inside}."
-
-
-def _unknown(key: str, table: Table) -> str:
-    if near := nearest(key, table.keys):
-        return f"{table.unknown}; did you mean {near}?"
-    if not table.keys:
-        return f"{table.unknown}; take it out."
-    return f"{table.unknown}; use one of: {', '.join(table.keys)}."
 
 
 def _missing(tree: Mapping[str, Any], table: Table, at: Path) -> Iterator[Fault]:

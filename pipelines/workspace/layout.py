@@ -1,0 +1,94 @@
+"""Where things stand in a workspace.
+
+Belongs here: the paths. Does not belong here: what the files hold.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipelines.errors import WorkspaceError
+
+SETTINGS_FILE = "limeledger.toml"
+DATABASE_FILE = "limeledger.duckdb"
+
+
+@dataclass(frozen=True)
+class Workspace:
+    """The paths of one workspace; `store` and `published` may not be there yet."""
+
+    root: Path
+    settings_file: Path
+    exports: Path
+    mappings: Path
+    reference: Path
+    store: Path
+    published: Path
+
+    @property
+    def database(self) -> Path:
+        """The DuckDB file."""
+        return self.store / DATABASE_FILE
+
+    @classmethod
+    def open(cls, folder: Path | str) -> Workspace:
+        """The workspace in `folder`.
+
+        Raises:
+            WorkspaceError: there is no such folder, it has no settings, or no exports folder.
+        """
+        shown = str(folder)
+        root = Path(folder).absolute()
+        if not root.exists():
+            raise WorkspaceError(
+                f"{shown}: there is no such folder; check the path, or make an empty workspace "
+                f"with `limeledger new {shown}`."
+            )
+        if not root.is_dir():
+            raise WorkspaceError(f"{shown} is a file; name the folder of a workspace.")
+        settings = find(root, SETTINGS_FILE)
+        if not settings.is_file():
+            raise WorkspaceError(
+                f"{shown}: {SETTINGS_FILE} is missing, so this is no workspace; name another "
+                "folder, or make an empty workspace with `limeledger new FOLDER`."
+            )
+        exports = find(root, "exports")
+        if not exports.is_dir():
+            raise WorkspaceError(
+                f"{shown}: the folder exports/ is missing; make it and put the CSV exports there."
+            )
+        return cls(
+            root=root,
+            settings_file=settings,
+            exports=exports,
+            mappings=find(root, "mappings"),
+            reference=find(root, "reference"),
+            store=root / "store",
+            published=root / "published",
+        )
+
+    def terms(self, name: str) -> Path:
+        """The terms folder that the settings name."""
+        return find(self.root, name)
+
+
+def find(folder: Path, name: str) -> Path:
+    """`folder / name`, or the entry of that name in other letter case where there is one.
+
+    Raises:
+        WorkspaceError: several entries differ from `name` only by letter case, or the folder
+            cannot be read.
+    """
+    exact = folder / name
+    if exact.exists() or "/" in name:
+        return exact
+    try:
+        same = sorted(path for path in folder.iterdir() if path.name.casefold() == name.casefold())
+    except OSError as error:
+        reason = error.strerror or error
+        raise WorkspaceError(f"{folder} cannot be read ({reason}); correct that.") from None
+    if len(same) > 1:
+        names = " and ".join(path.name for path in same)
+        raise WorkspaceError(f"{folder}: {names} have one name in other letters; keep one.")
+    return same[0] if same else exact

@@ -1,0 +1,99 @@
+"""One refresh at a time: a lock that the system itself frees when its holder dies.
+
+Belongs here: taking and naming the lock. Does not belong here: what is done under it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import fcntl
+import json
+import os
+import socket
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from pipelines.errors import BusyError, StorageError
+
+LOCK_FILE = "refresh.lock"
+
+
+@dataclass(frozen=True)
+class Holder:
+    """Who holds, or held, the lock: process, host, and since when (UTC, ISO 8601)."""
+
+    pid: int
+    host: str
+    since: str
+
+
+@contextmanager
+def refresh_lock(store: Path) -> Iterator[Holder | None]:
+    """Holds the workspace's refresh lock; makes the store folder where it is missing.
+
+    The file stays behind with its holder's name when a refresh is killed, but not the lock. Such a
+    holder is handed over, so that the refresh can say that the one before it did not end.
+
+    Raises:
+        BusyError: another refresh holds the lock; says who and since when.
+        StorageError: the lock file cannot be written.
+    """
+    path = store / LOCK_FILE
+    try:
+        store.mkdir(parents=True, exist_ok=True)
+        descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+    except OSError as error:
+        raise _unwritable(path, error) from None
+    try:
+        try:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            raise BusyError(_busy(path, _holder(descriptor))) from None
+        left_by = _holder(descriptor)
+        try:
+            _write(descriptor, _this_process())
+        except OSError as error:
+            raise _unwritable(path, error) from None
+        try:
+            yield left_by
+        finally:
+            # Emptied, not removed: a waiting process may have the same file open already.
+            os.ftruncate(descriptor, 0)
+    finally:
+        os.close(descriptor)
+
+
+def _this_process() -> Holder:
+    since = dt.datetime.now(dt.UTC).isoformat(timespec="seconds")
+    return Holder(os.getpid(), socket.gethostname(), since)
+
+
+def _write(descriptor: int, holder: Holder) -> None:
+    os.ftruncate(descriptor, 0)
+    os.pwrite(descriptor, json.dumps(asdict(holder)).encode(), 0)
+
+
+def _holder(descriptor: int) -> Holder | None:
+    """The holder that the file names; None where it is empty or names none."""
+    try:
+        told = json.loads(os.pread(descriptor, 4096, 0))
+        return Holder(int(told["pid"]), str(told["host"]), str(told["since"]))
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def _busy(path: Path, holder: Holder | None) -> str:
+    who = f"process {holder.pid} on {holder.host}, since {holder.since}" if holder else "unknown"
+    return (
+        f"another refresh of this workspace is running ({who}; {path}); nothing was done. "
+        "Wait until it has ended, then try again."
+    )
+
+
+def _unwritable(path: Path, error: OSError) -> StorageError:
+    return StorageError(
+        f"{path} cannot be written ({error.strerror or error}); free space on the disk or give "
+        "write permission, then try again. Nothing was changed."
+    )

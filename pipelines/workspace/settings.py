@@ -1,0 +1,218 @@
+"""limeledger.toml: the settings, their defaults, and what is wrong with them.
+
+Belongs here: one entry a setting, and the day that it is in the workspace. Does not belong here:
+the warranty terms (`pipelines.terms`), mappings (`pipelines.records`).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo, available_timezones
+
+from pipelines.errors import WorkspaceError
+from pipelines.workspace.layout import SETTINGS_FILE, Workspace
+from pipelines.workspace.toml_file import (
+    is_number,
+    is_whole,
+    nearest,
+    read_toml,
+    show,
+    suggest,
+)
+from schemas.columns import column_names
+from schemas.feeds import FEED_TABLES
+
+REQUIRED = ("maker", "timezone", "currency")
+
+
+@dataclass(frozen=True)
+class Settings:
+    """The settings of a workspace, with defaults for all but the first three.
+
+    `hide` names columns of the feeds that must not appear under published/. `nightly_at` is the
+    time of the nightly refresh in the workspace's time zone.
+    """
+
+    maker: str
+    timezone: str
+    currency: str
+    terms: str = "terms"
+    set_aside_tolerance: float = 0.0
+    stale_after_days: int = 45
+    tanks_l: tuple[float, ...] = (60.0, 190.0)
+    duty_hours_per_day: float = 10.0
+    conductivity_to_tds: float = 0.65
+    calcium_share_of_hardness: float | None = None
+    hide: tuple[str, ...] = ()
+    max_file_mb: int = 4096
+    max_field_chars: int = 16_000_000
+    nightly_at: dt.time = dt.time(2, 15)
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The workspace's time zone."""
+        return ZoneInfo(self.timezone)
+
+
+def load_settings(workspace: Workspace) -> Settings:
+    """The settings of a workspace.
+
+    Raises:
+        WorkspaceError: one sentence for each fault, with its line.
+    """
+    return read_settings(workspace.settings_file)
+
+
+def read_settings(path: Path) -> Settings:
+    """The settings in one file; see `load_settings`."""
+    file = read_toml(path, SETTINGS_FILE)
+    faults = [f"{file.at(path)}: {'.'.join(path)} {told}" for path, told in _faults(file.data)]
+    if faults:
+        raise WorkspaceError(*faults)
+    given = {key: _READ.get(key, _as_is)(value) for (*_, key), value in _leaves(file.data)}
+    if "at" in given:
+        given["nightly_at"] = given.pop("at")
+    return Settings(**given)
+
+
+def today(settings: Settings) -> dt.date:
+    """The day that it is in the workspace's time zone."""
+    return dt.datetime.now(settings.zone).date()
+
+
+def _faults(data: Mapping[str, Any]) -> Iterator[tuple[tuple[str, ...], str]]:
+    for key in REQUIRED:
+        if key not in data:
+            yield (key,), "is missing; write it at the top of the file."
+    for path, value in _leaves(data):
+        known = _TABLES[path[:-1]]
+        if path in _TABLES:
+            yield path, f"is {show(value)}; write it as a table, [{path[0]}]."
+        elif path[-1] not in known:
+            names = [*known, *(name for table in _TABLES for name in table if len(path) == 1)]
+            yield path, f"is not a known setting; {suggest(path[-1], names)}"
+        elif told := known[path[-1]](value):
+            yield path, told
+
+
+def _leaves(data: Mapping[str, Any]) -> Iterator[tuple[tuple[str, ...], Any]]:
+    """Every key with its path; the tables that settings know are opened, others are not."""
+    for key, value in data.items():
+        if (key,) in _TABLES and isinstance(value, dict):
+            yield from (((key, inner), below) for inner, below in value.items())
+        else:
+            yield (key,), value
+
+
+def _text(value: Any) -> str | None:
+    if isinstance(value, str) and value.strip():
+        return None
+    return f"is {show(value)}; write text in quotes."
+
+
+def _timezone(value: Any) -> str | None:
+    if not isinstance(value, str):
+        return f'is {show(value)}; write a time zone in quotes, such as "America/Denver".'
+    try:
+        ZoneInfo(value)
+    # A folder of the time zone database or a path out of it is no time zone either.
+    except (OSError, ValueError, KeyError):
+        near = nearest(value, available_timezones())
+        remedy = f"did you mean {near}?" if near else 'write one such as "America/Denver".'
+        return f"is {show(value)}, which is no IANA time zone; {remedy}"
+    return None
+
+
+def _currency(value: Any) -> str | None:
+    if isinstance(value, str) and re.fullmatch(r"[A-Z]{3}", value):
+        return None
+    return f'is {show(value)}; write the three capital letters of ISO 4217, such as "USD".'
+
+
+def _between(low: float, high: float, *, above: bool = False) -> Callable[[Any], str | None]:
+    def check(value: Any) -> str | None:
+        # As floats: the written 0.7 lies a hair above the float 0.7.
+        if is_number(value) and low <= float(value) <= high and not (above and value == low):
+            return None
+        span = f"above {low} and at most {high}" if above else f"from {low} to {high}"
+        return f"is {show(value)}; write a number {span}."
+
+    return check
+
+
+def _whole(low: int, high: int) -> Callable[[Any], str | None]:
+    def check(value: Any) -> str | None:
+        if is_whole(value) and low <= value <= high:
+            return None
+        return f"is {show(value)}; write a whole number from {low} to {high}."
+
+    return check
+
+
+def _tanks(value: Any) -> str | None:
+    if isinstance(value, list) and all(is_number(size) and size > 0 for size in value):
+        return None
+    return f"is {show(value)}; write a list of sizes in litres, such as [60, 190]."
+
+
+def _hidden(value: Any) -> str | None:
+    if not isinstance(value, list) or not all(isinstance(name, str) for name in value):
+        return f'is {show(value)}; write a list of column names, such as ["site_name"].'
+    known = {name for table in FEED_TABLES.values() for name in column_names(table)}
+    for name in value:
+        if name not in known:
+            return f'names "{name}", which is no column of a feed; {suggest(name, known)}'
+    return None
+
+
+def _time(value: Any) -> str | None:
+    if isinstance(value, dt.time):
+        return None
+    if isinstance(value, str) and re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", value):
+        return None
+    return f'is {show(value)}; write hours and minutes, such as "02:15".'
+
+
+def _as_is(value: Any) -> Any:
+    return value
+
+
+def _read_time(value: dt.time | str) -> dt.time:
+    return value if isinstance(value, dt.time) else dt.time.fromisoformat(value)
+
+
+_TABLES: dict[tuple[str, ...], dict[str, Callable[[Any], str | None]]] = {
+    (): {
+        "maker": _text,
+        "timezone": _timezone,
+        "currency": _currency,
+        "terms": _text,
+        "set_aside_tolerance": _between(0, 1),
+        "stale_after_days": _whole(0, 36_500),
+        "tanks_l": _tanks,
+        "duty_hours_per_day": _between(0, 24, above=True),
+        "conductivity_to_tds": _between(0.5, 0.7),
+        "calcium_share_of_hardness": _between(0, 1, above=True),
+    },
+    ("publish",): {"hide": _hidden},
+    ("limits",): {
+        "max_file_mb": _whole(1, 1_000_000),
+        "max_field_chars": _whole(1_000, 1_000_000_000),
+    },
+    ("nightly",): {"at": _time},
+}
+_READ: dict[str, Callable[[Any], Any]] = {
+    "set_aside_tolerance": float,
+    "tanks_l": lambda sizes: tuple(sorted(float(size) for size in sizes)),
+    "duty_hours_per_day": float,
+    "conductivity_to_tds": float,
+    "calcium_share_of_hardness": float,
+    "hide": tuple,
+    "maker": str.strip,
+    "at": _read_time,
+}

@@ -1,0 +1,109 @@
+"""Text of a reference file to a value, or what is wrong with the text.
+
+Belongs here: one reading a kind of column. Does not belong here: exports, which allow for more
+(`pipelines.records`).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import Any
+
+from pipelines.workspace.toml_file import suggest
+
+_YES = {"yes", "y", "true", "1"}
+_NO = {"no", "n", "false", "0"}
+_DAY = re.compile(r"(\d{4}-\d\d-\d\d)(?:[T ]\d\d:\d\d.*)?")
+# `1,234` alone may be a decimal comma, so a comma needs a second one or a point.
+_GROUPS = r"\d{1,3}(?: \d{3})+|\d{1,3}(?:,\d{3}){2,}|\d{1,3},\d{3}(?=\.)"
+_NUMBER = re.compile(rf"[+-]?(?:(?:\d+|{_GROUPS})(?:\.\d+)?|\.\d+)")
+_REGION = re.compile(r"[A-Z]{2}-[A-Z0-9]{1,3}")
+_PLACES = {"money": (12, 6), "hours": (8, 10)}  # digits before and after the point
+
+
+class ValueFault(Exception):
+    """What is wrong with a value: the rest of a sentence that begins with the value."""
+
+
+def read_value(kind: str, text: str, words: Sequence[str], noun: str) -> Any:
+    """The value of a text that is not empty, by the column's kind (see `schemas.columns`).
+
+    Raises:
+        ValueFault: the text is no such value; says what to write instead.
+    """
+    match kind:
+        case "text":
+            return text
+        case "flag":
+            return _flag(text)
+        case "word":
+            return _word(text, words, noun)
+        case "texts":
+            return sorted({_word(word, words, noun) for word in text.split()})
+        case "day":
+            return _day(text)
+        case "region":
+            return _region(text)
+        case "integer":
+            return _whole(text)
+        case "number":
+            return float(_number(text))
+        case "money" | "hours":
+            return _exact(text, *_PLACES[kind])
+        case _:
+            raise AssertionError(f"no reference file has a column of kind {kind}")
+
+
+def _flag(text: str) -> bool:
+    if text.casefold() in _YES:
+        return True
+    if text.casefold() in _NO:
+        return False
+    raise ValueFault("is neither yes nor no; write yes or no.")
+
+
+def _word(text: str, words: Sequence[str], noun: str) -> str:
+    if text.casefold() in words:
+        return text.casefold()
+    raise ValueFault(f"is no {noun}; {suggest(text, words)}")
+
+
+def _day(text: str) -> dt.date:
+    found = _DAY.fullmatch(text)
+    if not found:
+        raise ValueFault("is no date; write it as YYYY-MM-DD, such as 2026-03-31.")
+    try:
+        return dt.date.fromisoformat(found[1])
+    except ValueError:
+        raise ValueFault("is a day that no calendar has; correct it.") from None
+
+
+def _region(text: str) -> str:
+    if _REGION.fullmatch(text.upper()):
+        return text.upper()
+    raise ValueFault("is no ISO 3166-2 code; write one such as US-NM.")
+
+
+def _number(text: str) -> Decimal:
+    if not text.isascii() or not _NUMBER.fullmatch(text):
+        raise ValueFault("is no number; write digits with a decimal point, such as 1234.5.")
+    return Decimal(text.replace(",", "").replace(" ", ""))
+
+
+def _whole(text: str) -> int:
+    number = _number(text)
+    if number != number.to_integral_value() or abs(number) > 10**9:
+        raise ValueFault("is no whole number; write one such as 2.")
+    return int(number)
+
+
+def _exact(text: str, before: int, after: int) -> Decimal:
+    number = _number(text)
+    if abs(number) >= 10**before or number != round(number, after):
+        raise ValueFault(
+            f"has too many digits; at most {before} before the point and {after} after it."
+        )
+    return number
