@@ -46,9 +46,7 @@ def read_small_csv(
     """
     try:
         if path.stat().st_size > max_mb * 1_000_000:
-            raise FormFault(
-                f"{name} is larger than {max_mb} MB; see `max_file_mb` in the settings."
-            )
+            raise FormFault(f"{name} is larger than max_file_mb = {max_mb}; raise that setting.")
         raw = path.read_bytes()
     except FileNotFoundError:
         raise FormFault(f"{name} is missing; put the file there.") from None

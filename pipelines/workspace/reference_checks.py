@@ -1,0 +1,101 @@
+"""Checks between the rows of a reference file, and between the values of a row.
+
+Belongs here: what one value alone cannot answer. Does not belong here: one value (`values`), the
+ranges of single columns (`schemas.reference`).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from pipelines.workspace.toml_file import suggest
+from schemas.columns import key_columns
+from schemas.reference import REFERENCE_TABLES
+
+Row = tuple[int, dict[str, Any]]  # line, values by column
+Fault = tuple[int, str, str]  # line, column, what is wrong as the rest of a sentence
+
+# Supply water is liquid, and a value above this is in °F.
+_COLDEST, _WARMEST = 0.0, 40.0
+
+
+def between_rows(table: str, rows: list[Row]) -> list[Fault]:
+    """Every fault between the typed rows of one reference file."""
+    if table == "agencies":  # one row a period, so an agency may stand there again
+        return list(_agencies(rows))
+    return [*_repeated_keys(table, rows), *_MORE.get(table, _none)(rows)]
+
+
+def _none(rows: list[Row]) -> Iterator[Fault]:
+    return iter(())
+
+
+def _repeated_keys(table: str, rows: list[Row]) -> Iterator[Fault]:
+    (key,) = key_columns(REFERENCE_TABLES[table])
+    first: dict[str, int] = {}
+    for line, values in rows:
+        before = first.setdefault(values[key], line)
+        if before != line:
+            yield line, key, f'"{values[key]}" stands in line {before} already; keep one row.'
+
+
+def _treatments(rows: list[Row]) -> Iterator[Fault]:
+    systems = {values["product"] for _, values in rows if values["kind"] == "system"}
+    for line, values in rows:
+        fits = values["fits"]
+        if values["kind"] == "cartridge" and fits is None:
+            yield line, "fits", "there is no value; name the system that the cartridge is for."
+        elif values["kind"] == "cartridge" and fits not in systems:
+            yield line, "fits", f'"{fits}" is no system of this file; {suggest(fits, systems)}'
+        output, at = values["rated_output_l_per_h"], values["rated_temperature_c"]
+        if output is not None and at is None:
+            told = "there is no value; an output holds at one temperature, so write that."
+            yield line, "rated_temperature_c", told
+        elif at is not None and output is None:
+            told = "there is no value, but a rated temperature; write the output, or empty both."
+            yield line, "rated_output_l_per_h", told
+
+
+def _agencies(rows: list[Row]) -> Iterator[Fault]:
+    latest: dict[str, tuple[dt.date, int]] = {}  # the latest end so far, and its line
+    for line, values in sorted(rows, key=lambda row: (row[1]["authorized_from"], row[0])):
+        agency, start = values["agency"], values["authorized_from"]
+        end = values["authorized_until"] or dt.date.max
+        if end < start:
+            told = f'"{end}" is before authorized_from, {start}; swap or correct them.'
+            yield line, "authorized_until", told
+            continue
+        if agency in latest and start <= latest[agency][0]:
+            other = latest[agency][1]
+            told = (
+                f'"{start}" lies within the period of {agency} in line {other}; '
+                "end that one before, or join the two rows."
+            )
+            yield line, "authorized_from", told
+        latest[agency] = max(latest.get(agency, (end, line)), (end, line))
+
+
+def _regions(rows: list[Row]) -> Iterator[Fault]:
+    tiles: dict[tuple[int, int], int] = {}
+    for line, values in rows:
+        coldest = values["coldest_supply_c"]
+        if coldest is not None and not _COLDEST <= coldest <= _WARMEST:
+            told = f'"{coldest:g}" is no temperature of supply water in °C; write 0 to 40.'
+            yield line, "coldest_supply_c", told
+        row, col = values["tile_row"], values["tile_col"]
+        if (row is None) != (col is None):
+            column = "tile_row" if row is None else "tile_col"
+            yield line, column, "there is no value; a tile needs row and column, or neither."
+        elif row is not None:
+            before = tiles.setdefault((row, col), line)
+            if before != line:
+                told = f'"{row}" with tile_col {col} is the place of line {before}; move one.'
+                yield line, "tile_row", told
+
+
+_MORE: dict[str, Callable[[list[Row]], Iterator[Fault]]] = {
+    "treatments": _treatments,
+    "regions": _regions,
+}
