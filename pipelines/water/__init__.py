@@ -1,4 +1,5 @@
-"""Water: tests against the limits of the terms, chemistry, profiles and advice.
+"""Water: what it holds, what it lays down, what it needs, and what serves it.
 
-Belongs here: what a water is and calls for. Does not belong here: whether a claim is covered.
+Belongs here: chemistry in plain arrays, profiles of samples and units, and advice. Does not belong
+here: reading test records, deciding claims, drawing pages.
 """
