@@ -15,30 +15,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.water.constants import Array, Constants
-from pipelines.water.speciation import (
+from pipelines.water.speciation import Step, StepFor, positive_root, settle
+from pipelines.water.species import (
     Ratios,
     Speciation,
-    Step,
-    StepFor,
     Water,
+    activity_coefficients,
     carbonate_weights,
     other_alkalinity,
-    positive_root,
     ratios_at,
-    settle,
 )
 
 
 def saturation_index(k: Constants, s: Speciation) -> Array:
     """log10(ion activity product / K) of calcite."""
-    gamma_2 = ratios_at(k, s.hydrogen, s.ionic_strength).gamma_2
+    _, _, gamma_2 = activity_coefficients(k.davies_a, s.ionic_strength)
     return np.log10(s.calcium * s.carbonate * gamma_2 * gamma_2 / k.calcite)
 
 
 def silica_index(k: Constants, s: Speciation, w: Water) -> Array:
     """log10(activity of dissolved silica / K) of amorphous silica."""
     r = ratios_at(k, s.hydrogen, s.ionic_strength)
-    neutral = np.power(10.0, 0.1 * np.minimum(s.ionic_strength, 0.5))
+    neutral, _, _ = activity_coefficients(k.davies_a, s.ionic_strength)
     return np.log10(w.silica * r.silicic_share * neutral / k.silica)
 
 

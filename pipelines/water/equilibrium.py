@@ -30,7 +30,8 @@ from pipelines.water.constants import (
     constants_at,
 )
 from pipelines.water.indices import ryznar
-from pipelines.water.speciation import Water, at_measured_ph, dioxide_activity, heated_closed
+from pipelines.water.speciation import at_measured_ph, heated_closed
+from pipelines.water.species import Water, dioxide_activity
 
 BLOCK = 8192  # waters at a time: the working arrays of a block stay in the processor's cache
 HOT_C = (25.0, 60.0, 100.0)
