@@ -48,7 +48,7 @@ def terms_shape(families: Collection[str], abilities: Collection[str]) -> Table:
     dated = {"edition": Key(_text), "effective_from": Key(_day)}
     per_family = Table(
         {name: Table(override) for name in families},
-        unknown=f"is no family of reference/models.csv ({', '.join(families) or 'which has none'})",
+        unknown="is no family of reference/models.csv",
     )
     return Table({**dated, **override, "family": per_family})
 

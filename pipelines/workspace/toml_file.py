@@ -92,10 +92,7 @@ def _syntax_fault(name: str, text: str, error: Exception) -> str:
 def nearest(word: str, known: Collection[str]) -> str | None:
     """The name in `known` that `word` was probably meant to be, or None where nothing is near."""
     found = process.extractOne(
-        word.casefold(),
-        sorted(known),
-        scorer=fuzz.WRatio,
-        score_cutoff=_NEAR,
+        word, sorted(known), scorer=fuzz.WRatio, processor=str.casefold, score_cutoff=_NEAR
     )
     return found[0] if found else None
 
