@@ -1,0 +1,61 @@
+"""`limeledger refresh`: the nightly job's assets, materialized in this process."""
+
+from __future__ import annotations
+
+import argparse
+import logging
+import time
+from pathlib import Path
+
+from pipelines.commands.output import print_json, progress, teller
+from pipelines.refresh.inputs import Inputs, load_inputs
+from pipelines.refresh.run import Summary, summarize, tell
+from pipelines.refresh.session import RefreshSession
+
+
+def run(args: argparse.Namespace) -> int:
+    """Refreshes the workspace and tells what came of it."""
+    summary = refresh(Path(args.workspace), args.as_of)
+    if args.json:
+        print_json(summary.to_dict())
+    tell(summary, teller(args.json))
+    return summary.exit_code
+
+
+def refresh(workspace: Path, as_of: str | None) -> Summary:
+    """One refresh; raises what stopped it, after the pages have been told."""
+    started = time.monotonic()
+    inputs = load_inputs(workspace, as_of)  # faults of the workspace end here, before Dagster
+    sessions: list[RefreshSession] = []
+    try:
+        _materialize(inputs, sessions)
+    except Exception as error:
+        cause = sessions[0].failure if sessions and sessions[0].failure else _root(error)
+        if isinstance(cause, Exception):
+            from pipelines.refresh.notice import note_failure
+
+            note_failure(inputs.workspace.published, cause)
+            raise cause from None
+        raise
+    return summarize(inputs, time.monotonic() - started)
+
+
+def _materialize(inputs: Inputs, sessions: list[RefreshSession]) -> None:
+    import dagster as dg
+
+    from pipelines.definitions import build_definitions
+    from pipelines.defs.jobs import JOB
+
+    logging.getLogger("dagster").setLevel(logging.CRITICAL)
+    definitions = build_definitions(
+        inputs.workspace.root, inputs.as_of.isoformat(), progress, sessions.append
+    )
+    with dg.DagsterInstance.ephemeral() as instance:
+        definitions.resolve_job_def(JOB).execute_in_process(instance=instance)
+
+
+def _root(error: BaseException) -> BaseException:
+    """The error behind Dagster's own, which wraps what a resource raises."""
+    while error.__cause__ is not None:
+        error = error.__cause__
+    return error

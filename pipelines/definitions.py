@@ -1,0 +1,70 @@
+"""Assembles everything Dagster sees: one function, which tests and commands call with their own.
+
+Belongs here: putting assets, checks, job, schedule, sensor and resource together. Does not belong
+here: any of them.
+
+Loaded by itself (`tool.dagster` in pyproject.toml), it serves the workspace that the environment
+variable LIMELEDGER_WORKSPACE names, else the current folder.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import dagster as dg
+
+from pipelines.defs.decisions import claim_decisions
+from pipelines.defs.exports import export_tables
+from pipelines.defs.figures import field_figures
+from pipelines.defs.histories import unit_tables
+from pipelines.defs.jobs import exports_sensor, nightly_schedule, refresh_job
+from pipelines.defs.publication import publication
+from pipelines.defs.reference import reference_tables
+from pipelines.defs.resources import SESSION, session_resource
+from pipelines.refresh.session import RefreshSession
+from pipelines.workspace.layout import Workspace
+from pipelines.workspace.settings import load_settings
+
+
+def build_definitions(
+    workspace: Path | str,
+    as_of: str | None = None,
+    progress: Callable[[str], None] | None = None,
+    keep: Callable[[RefreshSession], None] | None = None,
+) -> dg.Definitions:
+    """The definitions for one workspace.
+
+    Args:
+        workspace: the workspace's folder.
+        as_of: the day to decide as of; None for today.
+        progress: where to tell what is being done; None for Dagster's own log.
+        keep: is handed the session once it is open.
+
+    Raises:
+        WorkspaceError: the workspace has no readable settings.
+    """
+    opened = Workspace.open(workspace)
+    settings = load_settings(opened)
+    job = refresh_job()
+    return dg.Definitions(
+        assets=[
+            reference_tables,
+            export_tables,
+            claim_decisions,
+            unit_tables,
+            field_figures,
+            publication,
+        ],
+        jobs=[job],
+        schedules=[nightly_schedule(job, settings.nightly_at, settings.timezone)],
+        sensors=[exports_sensor(job, opened.exports)],
+        resources={SESSION: session_resource(str(opened.root), as_of, progress, keep)},
+        executor=dg.in_process_executor,
+    )
+
+
+def defs() -> dg.Definitions:
+    """The definitions of the workspace that the environment names."""
+    return build_definitions(os.environ.get("LIMELEDGER_WORKSPACE", "."))

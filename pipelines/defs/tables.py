@@ -1,0 +1,87 @@
+"""How an asset that holds a table is declared, written and checked.
+
+Belongs here: the shape common to all table assets. Does not belong here: any one table.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import dagster as dg
+import pandera.polars as pa
+import polars as pl
+
+from pipelines.refresh.session import RefreshSession
+from pipelines.warehouse.database import write_frame
+from schemas.columns import Table, column_names
+from schemas.dictionary import grain
+
+CHECK = "fits_schema"
+
+
+def table_spec(
+    name: str,
+    table: type[Table],
+    *,
+    group: str,
+    deps: Iterable[str] = (),
+    about: str = "",
+    kinds: Iterable[str] = ("polars", "duckdb"),
+) -> dg.AssetSpec:
+    """The asset of one table; its description opens with what one row is."""
+    return dg.AssetSpec(
+        name,
+        deps=list(deps),
+        group_name=group,
+        kinds=set(kinds),
+        description=f"{grain(table)} {about}".strip(),
+    )
+
+
+def schema_check(name: str) -> dg.AssetCheckSpec:
+    """The blocking check that a table fits its pandera class."""
+    return dg.AssetCheckSpec(
+        CHECK,
+        asset=name,
+        blocking=True,
+        description="Every column, type and value is as the table's class declares it.",
+    )
+
+
+def write_table(
+    session: RefreshSession,
+    name: str,
+    frame: pl.DataFrame,
+    table: type[Table],
+    metadata: Mapping[str, Any] | None = None,
+) -> dg.MaterializeResult:
+    """Writes a frame under its name, checks it against its class and tells its row count."""
+    write_frame(session.con, name, frame)
+    return dg.MaterializeResult(
+        asset_key=name,
+        metadata={"dagster/row_count": frame.height, **(metadata or {})},
+        check_results=[check_frame(name, frame, table)],
+    )
+
+
+def check_frame(name: str, frame: pl.DataFrame, table: type[Table]) -> dg.AssetCheckResult:
+    """Whether a frame fits its class, with the failing cases where it does not."""
+    declared = column_names(table)
+    lacking = [column for column in declared if column not in frame.columns]
+    cases: list[str] = [f"the column {column} is missing" for column in lacking]
+    if not lacking:
+        try:
+            table.validate(frame.select(declared), lazy=True)
+        except pa.errors.SchemaErrors as error:
+            cases = [
+                f"row {row['index']}: {row['column']} {row['check']} ({row['failure_case']})"
+                for row in error.failure_cases.head(20).iter_rows(named=True)
+            ]
+    return dg.AssetCheckResult(
+        passed=not cases,
+        asset_key=name,
+        check_name=CHECK,
+        severity=dg.AssetCheckSeverity.ERROR,
+        metadata={"failing_cases": "\n".join(cases) or "none"},
+    )

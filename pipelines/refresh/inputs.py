@@ -1,0 +1,104 @@
+"""Everything that a refresh needs from the workspace before it reads an export.
+
+Belongs here: loading settings, reference, terms and mappings, all checked before anything is
+written. Does not belong here: the exports themselves.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import json
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipelines.errors import UsageError, WorkspaceError
+from pipelines.records.mapping import Mapping, load_mapping
+from pipelines.terms import Terms, load_terms
+from pipelines.workspace.layout import Workspace, find
+from pipelines.workspace.reference import Reference, load_reference
+from pipelines.workspace.settings import Settings, load_settings, today
+from schemas import codes
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """A workspace whose settings, reference files, terms and mappings are sound."""
+
+    workspace: Workspace
+    settings: Settings
+    reference: Reference
+    terms: Terms
+    mappings: dict[str, Mapping]
+    as_of: dt.date
+    fingerprint: str
+
+
+def load_inputs(folder: Path | str, as_of: str | dt.date | None = None) -> Inputs:
+    """Loads and checks everything but the exports.
+
+    Raises:
+        UsageError: `as_of` is no date.
+        WorkspaceError: every fault of the settings, mappings, reference files and terms.
+    """
+    workspace = Workspace.open(folder)
+    settings = load_settings(workspace)
+    day = as_of_date(as_of, settings)
+    faults: list[str] = []
+    reference, terms = None, None
+    try:
+        reference = load_reference(workspace.reference, settings)
+    except WorkspaceError as error:
+        faults += error.faults
+    if reference is not None:
+        try:
+            terms = load_terms(
+                workspace.terms(settings.terms), reference.families, reference.abilities
+            )
+        except WorkspaceError as error:
+            faults += error.faults
+    mappings = {}
+    for feed in codes.FEEDS:
+        path = find(workspace.mappings, f"{feed}.toml") if workspace.mappings.is_dir() else None
+        try:
+            mappings[feed] = (
+                load_mapping(path, feed) if path and path.exists() else Mapping.plain(feed)
+            )
+        except WorkspaceError as error:
+            faults += error.faults
+    if faults or reference is None or terms is None:
+        raise WorkspaceError(*faults)
+    return Inputs(
+        workspace, settings, reference, terms, mappings, day, _fingerprint(workspace, settings)
+    )
+
+
+def as_of_date(given: str | dt.date | None, settings: Settings) -> dt.date:
+    """The day to decide as of: the one given, else today in the workspace's time zone."""
+    if given is None:
+        return today(settings)
+    if isinstance(given, dt.date):
+        return given
+    try:
+        if len(given) != 10:
+            raise ValueError
+        return dt.date.fromisoformat(given)
+    except ValueError:
+        raise UsageError(
+            f'--as-of "{given}" is no date; write it as YYYY-MM-DD, such as 2026-03-31.'
+        ) from None
+
+
+def _fingerprint(workspace: Workspace, settings: Settings) -> str:
+    """One hash over the bytes of every settings, mapping, reference and terms file."""
+    folders = [workspace.mappings, workspace.reference, workspace.terms(settings.terms)]
+    files = [workspace.settings_file]
+    for folder in folders:
+        if folder.is_dir():
+            files += sorted(p for p in folder.iterdir() if p.is_file() and p.name[0] != ".")
+    told = {
+        str(path.relative_to(workspace.root)): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in files
+        if path.is_relative_to(workspace.root)
+    }
+    return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()

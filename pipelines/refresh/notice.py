@@ -1,0 +1,39 @@
+"""The note that a failed refresh leaves on the pages of the last good one.
+
+Belongs here: writing and clearing that note. Does not belong here: how a page shows it
+(`dashboards/static`).
+
+Every page loads `assets/status.js`, the one file under published/ that is ever replaced by itself;
+the next good refresh swaps the whole folder and with it the note.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import os
+from pathlib import Path
+
+STATUS = Path("assets") / "status.js"
+
+
+def note_failure(published: Path, error: BaseException) -> None:
+    """Tells the readers of the published pages that a refresh failed, and why.
+
+    Does nothing where there are no pages, or where they cannot be written: the command's own
+    sentence and exit code tell of it as well.
+    """
+    status = published / STATUS
+    if not status.parent.is_dir():
+        return
+    told = {
+        "failed_at": dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
+        "reason": str(error).splitlines()[0] if str(error) else type(error).__name__,
+    }
+    text = f"window.limeledgerStatus = {json.dumps(told).replace('<', chr(92) + 'u003c')};\n"
+    new = status.with_suffix(".js.new")
+    try:
+        new.write_text(text, encoding="utf-8")
+        os.replace(new, status)
+    except OSError:
+        return

@@ -1,0 +1,45 @@
+"""Rulings that were recorded with the tool itself, beside those that arrive as exports.
+
+Belongs here: the file they stand in. Does not belong here: what a ruling does
+(`pipelines.coverage.standing`).
+
+`exports/` is never changed by the tool, so its own rulings stand in store/rulings.csv, in the
+form of the rulings feed; the DuckDB file can be deleted and made anew without losing them.
+"""
+
+from __future__ import annotations
+
+import csv
+import os
+from collections.abc import Mapping
+from pathlib import Path
+
+from pipelines.workspace.layout import Workspace
+from schemas.columns import column_names
+from schemas.feeds import Rulings
+
+FILE = "rulings.csv"
+# How the file is cited, as a path below exports/ like every other.
+CITED_AS = f"../store/{FILE}"
+
+
+def recorded_rulings(workspace: Workspace) -> Path:
+    """Where recorded rulings stand; the file may not be there yet."""
+    return workspace.store / FILE
+
+
+def record_ruling(workspace: Workspace, row: Mapping[str, str]) -> None:
+    """Appends one ruling and makes sure that it is on the disk.
+
+    Raises:
+        OSError: the disk is full or cannot be written.
+    """
+    path = recorded_rulings(workspace)
+    columns = column_names(Rulings)
+    with path.open("a", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file, lineterminator="\n")
+        if file.tell() == 0:
+            writer.writerow(columns)
+        writer.writerow([row[column] for column in columns])
+        file.flush()
+        os.fsync(file.fileno())

@@ -1,0 +1,169 @@
+"""One refresh at work: the lock, a working copy of the store, and the step from old to new.
+
+Belongs here: what makes a refresh all or nothing. Does not belong here: what is computed.
+
+The store is copied, worked on under another name and put in the place of the old one by a rename;
+a refresh that is killed leaves a working copy behind, which the next one removes. Readers of the
+store and of the published folder see the old state or the new one.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import os
+import shutil
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import duckdb
+import polars as pl
+
+from pipelines.refresh.inputs import Inputs, load_inputs
+from pipelines.warehouse.database import connect, has_table, read_frame, write_frame
+from pipelines.warehouse.publication import swap_folder
+from pipelines.workspace.lock import refresh_lock
+
+STORE_VERSION = 1
+MANIFEST = "manifest.json"
+Progress = Callable[[str], None]
+
+
+class RefreshSession:
+    """What the steps of one refresh share: inputs, the open working copy, the staging folder."""
+
+    def __init__(self, inputs: Inputs, progress: Progress) -> None:
+        self.inputs = inputs
+        self.progress = progress
+        self.started = time.monotonic()
+        self.decided_at = dt.datetime.now(dt.UTC).replace(tzinfo=None)
+        store = inputs.workspace.store
+        self.working = store / "limeledger.duckdb.new"
+        self.staging = inputs.workspace.root / "published.new"
+        self.failure: BaseException | None = None
+        self.committed = False
+        self.con = self._open_working_copy()
+
+    def _open_working_copy(self) -> duckdb.DuckDBPyConnection:
+        self.discard_files()
+        current = self.inputs.workspace.database
+        if current.exists():
+            shutil.copyfile(current, self.working)
+        con = connect(self.working, write_to=[self.staging])
+        if has_table(con, "store_facts") and _fact(con, "store_version") != str(STORE_VERSION):
+            # The store holds nothing that the exports and the recorded rulings do not, but for
+            # the history of decisions, which is carried over.
+            history = read_frame(con, "decision_history")
+            con.close()
+            self.working.unlink()
+            con = connect(self.working, write_to=[self.staging])
+            write_frame(con, "decision_history", history)
+        return con
+
+    @contextmanager
+    def step(self, text: str) -> Iterator[None]:
+        """One step of the refresh; remembers the first failure."""
+        self.progress(text)
+        try:
+            yield
+        except BaseException as error:
+            self.failure = self.failure or error
+            raise
+
+    def facts(self) -> dict[str, str]:
+        """What the store says of itself: version, as-of date, fingerprint of its inputs …"""
+        if not has_table(self.con, "store_facts"):
+            return {}
+        return dict(read_frame(self.con, "store_facts").iter_rows())
+
+    def write_facts(self, **facts: str) -> None:
+        """Puts down what the store says of itself."""
+        told = self.facts() | {"store_version": str(STORE_VERSION)} | facts
+        frame = pl.DataFrame({"fact": list(told), "value": list(told.values())})
+        write_frame(self.con, "store_facts", frame.sort("fact"))
+
+    def commit(self) -> None:
+        """Puts the working copy, and the staged pages where there are any, in the old ones' place.
+
+        The store goes first. Where a kill falls between the two, the manifest of the pages still
+        names the old store, and the next refresh publishes again.
+        """
+        self.con.execute("checkpoint")
+        self.con.close()
+        _sync(self.working)
+        os.replace(self.working, self.inputs.workspace.database)
+        if self.staging.exists():
+            swap_folder(self.staging, self.inputs.workspace.published)
+        self.committed = True
+
+    def discard_files(self) -> None:
+        """Removes what an interrupted refresh left behind."""
+        store = self.inputs.workspace.store
+        store.mkdir(parents=True, exist_ok=True)
+        for path in (self.working, Path(f"{self.working}.wal")):
+            path.unlink(missing_ok=True)
+        shutil.rmtree(store / "spill", ignore_errors=True)
+        published = self.inputs.workspace.published
+        old = published.with_name(published.name + ".old")
+        if old.exists() and not published.exists():
+            os.replace(old, published)  # killed between the two renames of the slow exchange
+        shutil.rmtree(old, ignore_errors=True)
+        shutil.rmtree(self.staging, ignore_errors=True)
+
+
+@contextmanager
+def open_session(
+    folder: Path | str,
+    as_of: str | dt.date | None = None,
+    progress: Progress = lambda text: None,
+) -> Iterator[RefreshSession]:
+    """A refresh from checked inputs to the swap; nothing changes unless all steps succeed.
+
+    Raises:
+        UsageError, WorkspaceError: the call or the workspace is wrong; nothing was written.
+        BusyError: another refresh is running.
+        StorageError: the disk cannot be written.
+    """
+    inputs = load_inputs(folder, as_of)
+    with refresh_lock(inputs.workspace.store) as left_by:
+        if left_by is not None:
+            progress(
+                f"The refresh of process {left_by.pid} on {left_by.host}, started "
+                f"{left_by.since}, did not end; its half-done work is removed."
+            )
+        session = RefreshSession(inputs, progress)
+        try:
+            yield session
+            if not session.committed and session.failure is None:
+                session.commit()
+        except BaseException as error:
+            session.failure = session.failure or error
+            raise
+        finally:
+            if not session.committed:
+                session.con.close()
+                session.discard_files()
+
+
+def published_facts(published: Path) -> dict[str, str]:
+    """What the published folder says of itself; empty where there is none."""
+    try:
+        return json.loads((published / MANIFEST).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+
+
+def _fact(con: duckdb.DuckDBPyConnection, name: str) -> str | None:
+    row = con.execute("select value from store_facts where fact = ?", [name]).fetchone()
+    return row[0] if row else None
+
+
+def _sync(path: Path) -> None:
+    """Makes sure that the file is on the disk before it takes the old one's name."""
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)

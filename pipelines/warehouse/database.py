@@ -1,0 +1,150 @@
+"""Opens the store and moves frames in and out of it.
+
+Belongs here: connections and their locks, reading and writing whole tables. Does not belong here:
+what the tables mean, or any SQL built from data: table and column names come from `schemas` and
+from the code alone.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+from collections.abc import Iterable
+from pathlib import Path
+
+import duckdb
+import polars as pl
+
+from pipelines.errors import StorageError
+
+MEMORY_LIMIT = "2GB"  # DuckDB's share; polars needs the rest of the 4 GiB a refresh may take
+
+
+def connect(
+    path: Path, *, read_only: bool = False, write_to: Iterable[Path] = ()
+) -> duckdb.DuckDBPyConnection:
+    """A connection whose only way outside is the store's folder and `write_to`.
+
+    Raises `StorageError` where the file cannot be opened.
+    """
+    try:
+        con = duckdb.connect(
+            str(path),
+            read_only=read_only,
+            config={
+                "autoinstall_known_extensions": "false",
+                "autoload_known_extensions": "false",
+            },
+        )
+    except (duckdb.IOException, duckdb.ConnectionException) as error:
+        raise StorageError(
+            f"{path}: the store cannot be opened ({_first_line(error)}). "
+            "If another program holds it open, close that; if the file is damaged, "
+            "delete it and refresh: it is made anew from the exports."
+        ) from error
+    spill = path.parent / "spill"
+    con.execute(f"set memory_limit='{MEMORY_LIMIT}'")
+    con.execute("set preserve_insertion_order=true")
+    con.execute(f"set temp_directory={_quoted(spill)}")
+    folders = ", ".join(_quoted(folder) for folder in write_to)
+    con.execute(f"set allowed_directories=[{folders}]")
+    con.execute("set enable_external_access=false")
+    con.execute("set lock_configuration=true")
+    return con
+
+
+def _quoted(path: Path) -> str:
+    return "'" + str(path).replace("'", "''") + "'"
+
+
+def _first_line(error: Exception) -> str:
+    return str(error).strip().splitlines()[0]
+
+
+def identifier(name: str) -> str:
+    """A table or column name as SQL takes it; `schema.table` keeps its dot."""
+    return ".".join('"' + part.replace('"', '""') + '"' for part in name.split("."))
+
+
+def has_table(con: duckdb.DuckDBPyConnection, name: str) -> bool:
+    """Whether the store holds that table."""
+    schema, _, table = name.rpartition(".")
+    found = con.execute(
+        "select 1 from information_schema.tables where table_schema = ? and table_name = ?",
+        [schema or "main", table],
+    ).fetchone()
+    return found is not None
+
+
+def read_frame(
+    con: duckdb.DuckDBPyConnection,
+    name: str,
+    *,
+    columns: Iterable[str] | None = None,
+    schema: pl.Schema | None = None,
+) -> pl.DataFrame:
+    """A table as a polars frame; an empty frame of `schema` where the table is not there."""
+    if schema is not None and not has_table(con, name):
+        return pl.DataFrame(schema=schema)
+    chosen = ", ".join(identifier(c) for c in columns) if columns is not None else "*"
+    frame = con.sql(f"select {chosen} from {identifier(name)}").pl()
+    return frame.cast(dict(schema)) if schema is not None else frame
+
+
+def query_frame(
+    con: duckdb.DuckDBPyConnection, sql: str, params: list | None = None
+) -> pl.DataFrame:
+    """What a query of the code's own gives, as a polars frame; values go in as parameters."""
+    return con.sql(sql, params=params).pl()
+
+
+def write_frame(con: duckdb.DuckDBPyConnection, name: str, frame: pl.DataFrame) -> None:
+    """Puts a frame in the place of a table."""
+    schema, _, _ = name.rpartition(".")
+    if schema:
+        con.execute(f"create schema if not exists {identifier(schema)}")
+    with _registered(con, frame) as source:
+        con.execute(f"create or replace table {identifier(name)} as select * from {source}")
+
+
+def append_frame(con: duckdb.DuckDBPyConnection, name: str, frame: pl.DataFrame) -> None:
+    """Adds a frame's rows to a table, which is made where it is not there."""
+    if not has_table(con, name):
+        write_frame(con, name, frame)
+    elif frame.height:
+        with _registered(con, frame) as source:
+            con.execute(f"insert into {identifier(name)} by name select * from {source}")
+
+
+class _registered:
+    """A frame under a name that SQL can read, for the length of a `with` block."""
+
+    def __init__(self, con: duckdb.DuckDBPyConnection, frame: pl.DataFrame) -> None:
+        self.con = con
+        self.frame = frame
+
+    def __enter__(self) -> str:
+        self.con.register("incoming_frame", self.frame)
+        return "incoming_frame"
+
+    def __exit__(self, *_: object) -> None:
+        self.con.unregister("incoming_frame")
+
+
+def storage_fault(error: BaseException, where: Path) -> StorageError | None:
+    """The sentence for a full or read-only disk; None where the error is something else."""
+    text = str(error)
+    code = error.errno if isinstance(error, OSError) else None
+    if code in (errno.ENOSPC, errno.EDQUOT) or "No space left" in text:
+        return StorageError(
+            f"{where}: the disk is full. Free some space and refresh again; "
+            "the store and the published pages are as they were."
+        )
+    if code in (errno.EROFS, errno.EACCES, errno.EPERM) or "Read-only file system" in text:
+        what = getattr(error, "filename", None) or where
+        return StorageError(
+            f"{what}: cannot be written ({os.strerror(code) if code else 'read-only'}). "
+            "Give this user write access to the workspace's store and published folders; "
+            "nothing was changed."
+        )
+    return None
