@@ -1,0 +1,1 @@
+"""Pages for people: frames in, static HTML out; nothing is decided or estimated here."""

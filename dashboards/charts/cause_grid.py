@@ -1,0 +1,53 @@
+"""Failure rates by cause and water profile (or family), as a grid of shaded cells.
+
+Rows: `rows` (group, cause, step 1-5 | thin, rate_text, text, group_order, cause_order).
+"""
+
+import altair as alt
+
+from dashboards.theme import STEPS, color
+
+
+def draw() -> alt.LayerChart:
+    """A cell a pair, deeper where the rate is higher; gray where the figure is thin."""
+    x = alt.X(
+        "cause:N",
+        title=None,
+        sort=alt.EncodingSortField("cause_order"),
+        axis=alt.Axis(orient="top", labelAngle=-35, labelOverlap=False),
+    )
+    y = alt.Y(
+        "group:N",
+        title=None,
+        sort=alt.EncodingSortField("group_order"),
+        axis=alt.Axis(labelLimit=150),
+    )
+    base = alt.Chart(alt.NamedData("rows"))
+    cells = base.mark_rect(stroke=color("surface"), strokeWidth=2).encode(
+        x=x,
+        y=y,
+        color=alt.Color(
+            "step:N",
+            scale=alt.Scale(
+                domain=["1", "2", "3", "4", "5", "thin"], range=[*STEPS, color("thin")]
+            ),
+            legend=None,
+        ),
+        tooltip=[
+            alt.Tooltip("group:N", title="Group"),
+            alt.Tooltip("cause:N", title="Cause"),
+            alt.Tooltip("text:N", title="Rate"),
+        ],
+        description="text:N",
+    )
+    numbers = base.mark_text(fontSize=11).encode(
+        x=x,
+        y=y,
+        text="rate_text:N",
+        color=alt.condition(
+            "datum.step == '4' || datum.step == '5'",
+            alt.value(color("on-deep")),
+            alt.value(color("on-pale")),
+        ),
+    )
+    return alt.layer(cells, numbers).properties(width="container", height=alt.Step(30))

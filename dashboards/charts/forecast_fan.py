@@ -1,0 +1,33 @@
+"""A forecast by month with its 80 % and 95 % intervals, and what happened where it is known.
+
+Rows: `rows` (month as ISO text, value, low_80, high_80, low_95, high_95, actual, text).
+"""
+
+import altair as alt
+
+from dashboards.theme import color
+
+
+def draw(axis_title: str) -> alt.LayerChart:
+    """Two bands around a line; full dots for what happened."""
+    base = alt.Chart(alt.NamedData("rows"))
+    x = alt.X("month:T", title=None, axis=alt.Axis(format="%b %Y", labelOverlap=True))
+    wide = base.mark_area(opacity=0.16, color=color("series-1")).encode(
+        x=x, y=alt.Y("low_95:Q", title=axis_title), y2="high_95:Q"
+    )
+    narrow = base.mark_area(opacity=0.22, color=color("series-1")).encode(
+        x=x, y=alt.Y("low_80:Q", title=axis_title), y2="high_80:Q"
+    )
+    tooltip = [
+        alt.Tooltip("month:T", title="Month", format="%Y-%m"),
+        alt.Tooltip("text:N", title="Failures"),
+    ]
+    line = base.mark_line(point=alt.OverlayMarkDef(size=30)).encode(
+        x=x, y=alt.Y("value:Q", title=axis_title), tooltip=tooltip, description="text:N"
+    )
+    actual = (
+        base.transform_filter("isValid(datum.actual)")
+        .mark_point(filled=True, size=70, opacity=1, shape="diamond", color=color("series-2"))
+        .encode(x=x, y=alt.Y("actual:Q", title=axis_title), tooltip=tooltip, description="text:N")
+    )
+    return alt.layer(wide, narrow, line, actual).properties(width="container", height=280)

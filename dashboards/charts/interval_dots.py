@@ -1,0 +1,43 @@
+"""Estimates with their intervals, one line an estimate: rates, ratios, costs.
+
+Rows: `rows` (name, value, low, high, thin, text, order). The axis title comes with the page.
+"""
+
+import altair as alt
+
+from dashboards.theme import color
+
+
+def draw(axis_title: str, *, ratio: bool = False) -> alt.LayerChart:
+    """A dot an estimate with its interval; hollow where it is thin; ratios on a log scale."""
+    name = alt.Y(
+        "name:N",
+        title=None,
+        sort=alt.EncodingSortField("order"),
+        axis=alt.Axis(labelLimit=170, grid=True),
+    )
+    scale = alt.Scale(type="log") if ratio else alt.Scale(zero=True)
+    base = alt.Chart(alt.NamedData("rows"))
+    rules = base.mark_rule(strokeWidth=2, color=color("line-strong")).encode(
+        x=alt.X("low:Q", scale=scale, title=axis_title),
+        x2="high:Q",
+        y=name,
+        tooltip=[alt.Tooltip("name:N", title="What"), alt.Tooltip("text:N", title="Estimate")],
+    )
+    dots = base.mark_point(filled=True, size=85, opacity=1, strokeWidth=2).encode(
+        x=alt.X("value:Q", scale=scale, title=axis_title),
+        y=name,
+        fill=alt.condition("datum.thin", alt.value(color("surface")), alt.value(color("series-1"))),
+        stroke=alt.value(color("series-1")),
+        tooltip=[alt.Tooltip("name:N", title="What"), alt.Tooltip("text:N", title="Estimate")],
+        description="text:N",
+    )
+    layers = [rules, dots]
+    if ratio:
+        one = (
+            alt.Chart(alt.Data(values=[{"one": 1}]))
+            .mark_rule(strokeDash=[4, 3], color=color("ink"))
+            .encode(x=alt.X("one:Q", scale=scale, title=axis_title))
+        )
+        layers.insert(0, one)
+    return alt.layer(*layers).properties(width="container", height=alt.Step(26))

@@ -1,0 +1,51 @@
+"""Regions as tiles in their places, shaded by a ratio to all regions together.
+
+Rows: `rows` (region, name, row, col, band: one of BANDS, label, text). The param `picked` outlines
+a region.
+"""
+
+import altair as alt
+
+from dashboards.theme import DIVERGING, color
+
+BANDS = ("under 0.5", "0.5 to 0.8", "0.8 to 1.25", "1.25 to 2", "2 or more")
+THIN = "thin"
+
+
+def draw() -> alt.LayerChart:
+    """A tile a region; thin ones gray; the picked one outlined."""
+    picked = alt.param(name="picked", value="")
+    base = alt.Chart(alt.NamedData("rows"))
+    x = alt.X("col:O", axis=None, scale=alt.Scale(paddingInner=0.04, paddingOuter=0))
+    y = alt.Y("row:O", axis=None, scale=alt.Scale(paddingInner=0.04, paddingOuter=0))
+    tiles = (
+        base.mark_rect(cornerRadius=3, cursor="pointer")
+        .encode(
+            x=x,
+            y=y,
+            color=alt.Color(
+                "band:N",
+                title="Ratio to all regions",
+                scale=alt.Scale(domain=[*BANDS, THIN], range=[*DIVERGING, color("thin")]),
+                legend=alt.Legend(columns=3, symbolType="square"),
+            ),
+            stroke=alt.condition(
+                "datum.region == picked", alt.value(color("ink")), alt.value(color("line"))
+            ),
+            strokeWidth=alt.condition("datum.region == picked", alt.value(3), alt.value(1)),
+            tooltip=[alt.Tooltip("name:N", title="Region"), alt.Tooltip("text:N", title="Ratio")],
+            description="text:N",
+        )
+        .add_params(picked)
+    )
+    names = base.mark_text(fontSize=11, cursor="pointer").encode(
+        x=x,
+        y=y,
+        text="label:N",
+        color=alt.condition(
+            f"datum.band == '{BANDS[0]}' || datum.band == '{BANDS[-1]}'",
+            alt.value(color("on-deep")),
+            alt.value(color("on-pale")),
+        ),
+    )
+    return alt.layer(tiles, names).properties(width="container", height=300)

@@ -1,0 +1,33 @@
+"""One early warning: the CUSUM of one family and cause class by month, against its limit.
+
+Rows: `rows` (month as ISO text, cusum, decision_value, alarm, text).
+"""
+
+import altair as alt
+
+from dashboards.theme import color
+
+
+def draw() -> alt.LayerChart:
+    """A line, the value at which it alarms, and the months that alarmed."""
+    base = alt.Chart(alt.NamedData("rows"))
+    x = alt.X("month:T", title=None, axis=alt.Axis(format="%b %y", labelOverlap=True, tickCount=4))
+    y_title = "CUSUM"
+    line = base.mark_line().encode(x=x, y=alt.Y("cusum:Q", title=y_title))
+    limit = base.mark_line(strokeDash=[4, 3], color=color("ink"), strokeWidth=1).encode(
+        x=x, y=alt.Y("decision_value:Q", title=y_title)
+    )
+    alarms = (
+        base.transform_filter("datum.alarm")
+        .mark_point(filled=True, size=60, opacity=1, color=color("series-2"))
+        .encode(
+            x=x,
+            y=alt.Y("cusum:Q", title=y_title),
+            tooltip=[
+                alt.Tooltip("month:T", title="Month", format="%Y-%m"),
+                alt.Tooltip("text:N", title="Failures"),
+            ],
+            description="text:N",
+        )
+    )
+    return alt.layer(line, limit, alarms).properties(width="container", height=110)

@@ -1,0 +1,60 @@
+"""A water test against its limits: one bar an analyte, as a share of its limit.
+
+Rows: `rows` (analyte, text, share, outside: yes | no | bound, order) and `ticks` (analyte, share,
+kind: limit | lower limit, text). A share of 1 is the upper limit, or the lower where it is alone.
+"""
+
+import altair as alt
+
+from dashboards.theme import color
+
+TITLE = "The water against its limits"
+
+
+def draw() -> alt.LayerChart:
+    """Bars to the value, a dark tick at each limit, the value beside its bar."""
+    analyte = alt.Y(
+        "analyte:N", title=None, sort=alt.EncodingSortField("order"), axis=alt.Axis(labelLimit=190)
+    )
+    bars = (
+        alt.Chart(alt.NamedData("rows"))
+        .mark_bar(height=12, cornerRadiusEnd=2)
+        .encode(
+            x=alt.X(
+                "share:Q",
+                title="Share of the limit",
+                axis=alt.Axis(format="%", tickCount=5),
+                scale=alt.Scale(zero=True, nice=True),
+            ),
+            y=analyte,
+            color=alt.Color(
+                "outside:N",
+                scale=alt.Scale(
+                    domain=["no", "yes", "bound"],
+                    range=[color("series-3"), color("series-2"), color("thin")],
+                ),
+                legend=None,
+            ),
+            tooltip=[
+                alt.Tooltip("analyte:N", title="Analyte"),
+                alt.Tooltip("text:N", title="Reported"),
+            ],
+            description="text:N",
+        )
+    )
+    names = (
+        alt.Chart(alt.NamedData("rows"))
+        .mark_text(align="left", dx=6, color=color("ink"))
+        .encode(x="share:Q", y=analyte, text="text:N")
+    )
+    ticks = (
+        alt.Chart(alt.NamedData("ticks"))
+        .mark_tick(thickness=3, height=20, color=color("ink"), opacity=1)
+        .encode(
+            x="share:Q",
+            y=analyte,
+            tooltip=[alt.Tooltip("analyte:N"), alt.Tooltip("text:N", title="Limit")],
+            description="text:N",
+        )
+    )
+    return alt.layer(bars, ticks, names).properties(width="container", height=alt.Step(28))

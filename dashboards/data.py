@@ -1,0 +1,185 @@
+# ruff: noqa: RUF009 - `_empty` makes the default factory of a field
+"""What the pages are made from: one object of frames, each with its columns named here.
+
+Belongs here: the shape of the input of `dashboards.site.build_site`. Does not belong here: where
+the frames come from. An empty frame leaves its section of the pages out.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import polars as pl
+
+from schemas import histories
+from schemas.accounts import RowAccounts, SetAside
+from schemas.columns import TEXTS, polars_schema
+from schemas.decisions import DecisionHistory, Decisions, Findings
+from schemas.feeds import Rulings
+
+DECISIONS = polars_schema(Decisions)
+FINDINGS = polars_schema(Findings)
+HISTORY = polars_schema(DecisionHistory)
+RULINGS = polars_schema(Rulings)
+UNITS = polars_schema(histories.UnitHistories)
+WATER_PROFILES = polars_schema(histories.WaterProfiles)
+UPCOMING = polars_schema(histories.Upcoming)
+ROW_ACCOUNTS = polars_schema(RowAccounts)
+SET_ASIDE = polars_schema(SetAside)
+
+# One row is one dated event in the life of a unit, those of its site (water tests, purchases for
+# the site) repeated for every unit there. `kind` is one of EVENT_KINDS, `label` one plain
+# sentence, `evidence` the record it comes from (feed/key/file:line).
+EVENTS = pl.Schema(
+    {
+        "serial": pl.String(),
+        "kind": pl.String(),
+        "on": pl.Date(),
+        "label": pl.String(),
+        "evidence": pl.String(),
+    }
+)
+EVENT_KINDS = (
+    "shipped",
+    "purchased",
+    "installed",
+    "start-up requested",
+    "start-up completed",
+    "water test",
+    "treatment bought",
+    "treatment fitted",
+    "cartridge changed",
+    "cartridges bought",
+    "delimed",
+    "inspection",
+    "repair",
+    "retired",
+)
+# One row is one stretch [start, end) in which a unit's treatment was covered by its cartridges
+# (`covered`) or had run out (`lapsed`).
+CARTRIDGE_SPANS = pl.Schema(
+    {
+        "serial": pl.String(),
+        "product": pl.String(),
+        "state": pl.String(),
+        "start": pl.Date(),
+        "end": pl.Date(),
+    }
+)
+# One row is one reported or limited analyte of the supply test by which a claim was judged.
+# `value` is null for a non-detect, whose bound is in `below`, and both are null where the test
+# does not report it. `outside` says whether the value is outside the limits; null without a limit.
+WATER_VALUES = pl.Schema(
+    {
+        "claim": pl.String(),
+        "sample": pl.String(),
+        "sampled_on": pl.Date(),
+        "analyte": pl.String(),
+        "value": pl.Float64(),
+        "below": pl.Float64(),
+        "min": pl.Float64(),
+        "max": pl.Float64(),
+        "needs": pl.String(),
+        "outside": pl.Boolean(),
+    }
+)
+# One row is one landed row that findings cite: its headers and cells as they came, and for each
+# header the feed's column that it is mapped to (empty for an extra column).
+EVIDENCE_ROWS = pl.Schema(
+    {
+        "evidence": pl.String(),
+        "headers": TEXTS,
+        "columns": TEXTS,
+        "cells": TEXTS,
+    }
+)
+# One row is one letter, as plain text.
+LETTERS = pl.Schema({"claim": pl.String(), "text": pl.String()})
+# One row is one thing that would change a verdict, as a sentence; the document it asks for, if any.
+REMEDIES = pl.Schema({"claim": pl.String(), "sentence": pl.String(), "document": pl.String()})
+# One row is one export that the latest refresh read for the first time, or again after a change.
+ARRIVALS = pl.Schema(
+    {
+        "feed": pl.String(),
+        "file": pl.String(),
+        "rows_read": pl.Int64(),
+        "records": pl.Int64(),
+        "set_aside": pl.Int64(),
+    }
+)
+# One row is one serial without a unit that is one edit away from exactly one unit's.
+SUGGESTIONS = pl.Schema(
+    {
+        "feed": pl.String(),
+        "file": pl.String(),
+        "line": pl.Int64(),
+        "serial": pl.String(),
+        "suggestion": pl.String(),
+    }
+)
+# One row is one feed: the day up to which it is known to be complete, and whether that is stale.
+FEEDS = pl.Schema({"feed": pl.String(), "through_date": pl.Date(), "stale": pl.Boolean()})
+REGIONS = pl.Schema(
+    {
+        "region": pl.String(),
+        "name": pl.String(),
+        "tile_row": pl.Float64(),
+        "tile_col": pl.Float64(),
+    }
+)
+AGENCIES = pl.Schema({"agency": pl.String(), "name": pl.String()})
+CAUSES = pl.Schema({"cause": pl.String(), "description": pl.String()})
+
+
+def _empty(schema: pl.Schema) -> pl.DataFrame:
+    return field(default_factory=lambda: pl.DataFrame(schema=schema))
+
+
+@dataclass(frozen=True)
+class PageData:
+    """Everything that the pages show.
+
+    Frames have the columns of the schemas in this module; more columns are ignored. `hide` names
+    columns (`site_name`, `agency`) that must not appear on any page. `refreshed_at` is the
+    `decided_at` that this refresh gave its changes in `history`; null shows no changes.
+    `terms_values`, `terms_water_limits` and `terms_installation_limits` are the frames of
+    `pipelines.terms.Terms`. `figures` maps a field table's name (schemas.field) to its frame, and
+    `figure_notes` the same name to sentences that the estimates need beside them. `tables` names
+    the files under published/data that exist, for the links to them.
+    """
+
+    maker: str
+    as_of: dt.date
+    timezone: str
+    currency: str
+    hide: Sequence[str] = ()
+    refreshed_at: dt.datetime | None = None
+    decisions: pl.DataFrame = _empty(DECISIONS)
+    findings: pl.DataFrame = _empty(FINDINGS)
+    history: pl.DataFrame = _empty(HISTORY)
+    rulings: pl.DataFrame = _empty(RULINGS)
+    remedies: pl.DataFrame = _empty(REMEDIES)
+    letters: pl.DataFrame = _empty(LETTERS)
+    evidence_rows: pl.DataFrame = _empty(EVIDENCE_ROWS)
+    events: pl.DataFrame = _empty(EVENTS)
+    cartridge_spans: pl.DataFrame = _empty(CARTRIDGE_SPANS)
+    water_values: pl.DataFrame = _empty(WATER_VALUES)
+    units: pl.DataFrame = _empty(UNITS)
+    water_profiles: pl.DataFrame = _empty(WATER_PROFILES)
+    upcoming: pl.DataFrame = _empty(UPCOMING)
+    arrivals: pl.DataFrame = _empty(ARRIVALS)
+    row_accounts: pl.DataFrame = _empty(ROW_ACCOUNTS)
+    set_aside: pl.DataFrame = _empty(SET_ASIDE)
+    feeds: pl.DataFrame = _empty(FEEDS)
+    suggestions: pl.DataFrame = _empty(SUGGESTIONS)
+    regions: pl.DataFrame = _empty(REGIONS)
+    agencies: pl.DataFrame = _empty(AGENCIES)
+    causes: pl.DataFrame = _empty(CAUSES)
+    terms_values: pl.DataFrame = field(default_factory=pl.DataFrame)
+    terms_water_limits: pl.DataFrame = field(default_factory=pl.DataFrame)
+    terms_installation_limits: pl.DataFrame = field(default_factory=pl.DataFrame)
+    figures: Mapping[str, pl.DataFrame] = field(default_factory=dict)
+    figure_notes: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    tables: Sequence[str] = ()

@@ -1,0 +1,87 @@
+"""Keeps names off the pages: what the settings hide is gone before any page is made.
+
+Belongs here: removing hidden columns and their values from every frame. Does not belong here:
+which columns a workspace hides (its settings).
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from collections.abc import Iterable, Sequence
+
+import polars as pl
+
+from dashboards.data import PageData
+
+HIDDEN = "(hidden)"
+HIDEABLE = ("site_name", "agency")
+
+
+def hide_names(data: PageData) -> PageData:
+    """The data without the columns of `hide`, and without their values in any sentence.
+
+    A hidden agency loses its code and its name. Values in sentences, letters, evidence and rows set
+    aside become `(hidden)`. Raises ValueError for a column that cannot be hidden.
+    """
+    unknown = [name for name in data.hide if name not in HIDEABLE]
+    if unknown:
+        raise ValueError(f"{unknown[0]!r} cannot be hidden; {' and '.join(HIDEABLE)} can.")
+    if not data.hide:
+        return data
+    pattern = _pattern(_names(data))
+    frames = {
+        field.name: getattr(data, field.name)
+        for field in dataclasses.fields(data)
+        if isinstance(getattr(data, field.name), pl.DataFrame)
+    }
+    masked = {name: _mask(frame, data.hide, pattern) for name, frame in frames.items()}
+    figures = {name: _mask(frame, data.hide, pattern) for name, frame in data.figures.items()}
+    if "agency" in data.hide:
+        masked["agencies"] = data.agencies.clear()
+    return dataclasses.replace(data, figures=figures, **masked)
+
+
+def _names(data: PageData) -> list[str]:
+    found: list[str | None] = []
+    if "site_name" in data.hide:
+        found += data.decisions["site_name"].to_list()
+    if "agency" in data.hide:
+        found += data.decisions["agency"].to_list()
+        found += data.agencies["agency"].to_list() + data.agencies["name"].to_list()
+    cells = data.evidence_rows.select("columns", "cells").explode("columns", "cells")
+    found += cells.filter(pl.col("columns").is_in(list(data.hide)))["cells"].to_list()
+    aside = data.set_aside.filter(pl.col("column").is_in(list(data.hide)))
+    found += aside["value"].to_list()
+    return sorted({name.strip() for name in found if name and name.strip()}, key=len, reverse=True)
+
+
+def _pattern(names: Iterable[str]) -> str | None:
+    """Any of the names, the longest first, where no letter or digit touches it."""
+    choices = "|".join(re.escape(name) for name in names)
+    return rf"(^|[^\p{{L}}\p{{N}}])(?:{choices})($|[^\p{{L}}\p{{N}}])" if choices else None
+
+
+def _mask(frame: pl.DataFrame, hide: Sequence[str], pattern: str | None) -> pl.DataFrame:
+    gone = [pl.lit(None, pl.String).alias(name) for name in hide if name in frame.columns]
+    frame = frame.with_columns(gone)
+    if pattern is None:
+        return frame
+
+    def cleaned(text: pl.Expr) -> pl.Expr:
+        # Twice, since two names with one separator between them overlap in the pattern.
+        once = text.str.replace_all(pattern, f"${{1}}{HIDDEN}${{2}}")
+        return once.str.replace_all(pattern, f"${{1}}{HIDDEN}${{2}}")
+
+    texts = [
+        name for name, kind in frame.schema.items() if kind == pl.String and name not in _IDENTITY
+    ]
+    lists = [name for name, kind in frame.schema.items() if kind == pl.List(pl.String)]
+    return frame.with_columns(
+        *[cleaned(pl.col(name)) for name in texts],
+        *[pl.col(name).list.eval(cleaned(pl.element())) for name in lists],
+    )
+
+
+# Keys by which frames are joined, and words of closed lists: they hold no one's name.
+_IDENTITY = ("claim", "serial", "region", "family", "verdict", "standing", "condition", "outcome")
