@@ -1,0 +1,235 @@
+"""The water profile of every sample and of every unit.
+
+Belongs here: which terms judge a sample, the class of a water, the table `water_profiles`, and the
+test that stands for a unit. Does not belong here: limits and needs (`limits`), chemistry
+(`equilibrium`), advice.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import polars as pl
+
+from pipelines.water.analysis import (
+    analyses_of,
+    assumption_rules,
+    possible,
+    sentences,
+    with_water,
+)
+from pipelines.water.doubts import doubt_rules
+from pipelines.water.equilibrium import equilibria
+from pipelines.water.indices import larson_skold, scale_ceiling
+from pipelines.water.limits import needs_of
+from schemas import codes
+from schemas.columns import polars_schema
+from schemas.histories import WaterProfiles
+
+INDICES = (
+    "langelier_25c",
+    "langelier_60c",
+    "langelier_100c",
+    "langelier_100c_fixed_ph",
+    "ryznar_25c",
+    "ph_100c",
+    "ccpp_closed_mg_l_25c",
+    "ccpp_open_mg_l_100c",
+    "silica_index_25c",
+    "silica_index_100c",
+)
+DECIMALS = 4  # of an index; beyond that lies the error of the constants
+NEWEST_LAST = ("sampled_on", "_seen_on", "sample")
+
+
+def profile_word(needs: pl.Expr) -> pl.Expr:
+    """The class of a water from what it needs (null: untested)."""
+    only = needs.list.first().replace_strict(codes.PROFILES, return_dtype=pl.String)
+    return (
+        pl.when(needs.is_null())
+        .then(pl.lit("untested"))
+        .when(needs.list.len() == 0)
+        .then(pl.lit("within limits"))
+        .when(needs.list.len() == 1)
+        .then(only)
+        .otherwise(pl.lit("mixed"))
+    )
+
+
+def with_terms(tests: pl.DataFrame, units: pl.DataFrame, values: pl.DataFrame) -> pl.DataFrame:
+    """Adds the edition and family whose limits judge each sample.
+
+    Those of the unit that the sample names by serial; else of the smallest serial at its site; else
+    of the latest edition, its first family by name. A unit to which no edition applies gives none.
+
+    Args:
+        tests: sample, site, serial.
+        units: serial, site, edition, family.
+        values: `Terms.values`.
+    """
+    known = units.filter(pl.col("edition").is_not_null()).sort("serial")
+    by_serial = known.select("serial", _edition="edition", _family="family")
+    by_site = (
+        known.filter(pl.col("site").is_not_null())
+        .unique("site", keep="first", maintain_order=True)
+        .select("site", _site_edition="edition", _site_family="family")
+    )
+    latest = values.sort(pl.col("effective_from"), "family", descending=[True, False]).head(1)
+    last_edition, last_family = (
+        latest.select("edition", "family").row(0) if latest.height else (None, None)
+    )
+    joined = tests.join(by_serial, on="serial", how="left", maintain_order="left").join(
+        by_site, on="site", how="left", maintain_order="left"
+    )
+    return joined.with_columns(
+        edition=pl.coalesce("_edition", "_site_edition", pl.lit(last_edition, pl.String)),
+        family=pl.coalesce("_family", "_site_family", pl.lit(last_family, pl.String)),
+    ).drop("_edition", "_family", "_site_edition", "_site_family")
+
+
+def water_figures(
+    tests: pl.DataFrame, *, calcium_share_of_hardness: float | None, conductivity_to_tds: float
+) -> pl.DataFrame:
+    """The indices, doubts and assumptions of every sample, in the order of `tests`.
+
+    Args:
+        tests: records of `water_tests`.
+        calcium_share_of_hardness: setting; None where none is declared.
+        conductivity_to_tds: setting, mg/L per µS/cm.
+
+    Returns:
+        sample, the columns of `INDICES`, scale_ceiling_mg_l, larson_skold, doubts, assumed.
+    """
+    waters = with_water(tests, calcium_share_of_hardness)
+    solved = equilibria(analyses_of(waters))
+    states = waters.with_columns(
+        pl.Series("no_solution", solved.no_solution),
+        pl.Series("no_solution_at_fixed_ph", solved.no_solution_at_fixed_ph),
+        pl.Series("ionic_strength_mol_kg", solved.ionic_strength_mol_kg, nan_to_null=True),
+        pl.Series("log_pco2", solved.log_pco2, nan_to_null=True),
+    )
+    arrays = {name: getattr(solved, name) for name in INDICES} | _simple_indices(waters)
+    # Adding 0 turns the -0.0 that rounding leaves into 0.
+    rounded = {name: np.round(values, DECIMALS) + 0.0 for name, values in arrays.items()}
+    return tests.select("sample").with_columns(
+        *(pl.Series(name, values, nan_to_null=True) for name, values in rounded.items()),
+        sentences(states, doubt_rules(), "doubts"),
+        sentences(
+            states, assumption_rules(calcium_share_of_hardness, conductivity_to_tds), "assumed"
+        ),
+    )
+
+
+def _simple_indices(waters: pl.DataFrame) -> dict[str, np.ndarray]:
+    def array(value: pl.Expr) -> np.ndarray:
+        return waters.select(value.cast(pl.Float64).fill_null(float("nan"))).to_series().to_numpy()
+
+    alkalinity = array(pl.col("water_alkalinity"))
+    # A ratio without either acid would be a silent 0.
+    reported = pl.any_horizontal(
+        pl.coalesce(possible(name), pl.col(f"{name}_below")).is_not_null()
+        for name in ("chloride_mg_l", "sulfate_mg_l")
+    )
+    return {
+        "scale_ceiling_mg_l": scale_ceiling(array(pl.col("water_calcium")), alkalinity),
+        "larson_skold": larson_skold(
+            array(pl.when(reported).then(pl.col("water_chloride"))),
+            array(pl.col("water_sulfate")),
+            alkalinity,
+        ),
+    }
+
+
+def profile_samples(
+    tests: pl.DataFrame,
+    units: pl.DataFrame,
+    limits: pl.DataFrame,
+    values: pl.DataFrame,
+    *,
+    calcium_share_of_hardness: float | None,
+    conductivity_to_tds: float,
+) -> pl.DataFrame:
+    """The table `water_profiles`: one row a sample, by sample.
+
+    Args:
+        tests: records of `water_tests`, supply and treated alike; the caller leaves out what is
+            not yet seen.
+        units: serial, site, edition, family; see `with_terms` for the terms that judge a sample.
+        limits: `Terms.water_limits`.
+        values: `Terms.values`.
+        calcium_share_of_hardness: setting; None where none is declared.
+        conductivity_to_tds: setting.
+    """
+    judged = needs_of(with_terms(tests, units, values), limits, values)
+    figures = water_figures(
+        tests,
+        calcium_share_of_hardness=calcium_share_of_hardness,
+        conductivity_to_tds=conductivity_to_tds,
+    )
+    return (
+        tests.select("sample", "site", "sampled_on")
+        .join(judged, on="sample", how="left")
+        .join(figures, on="sample", how="left")
+        .with_columns(profile=profile_word(pl.col("needs")))
+        .select(polars_schema(WaterProfiles).names())
+        .sort("sample")
+    )
+
+
+def profile_units(
+    tests: pl.DataFrame,
+    units: pl.DataFrame,
+    limits: pl.DataFrame,
+    values: pl.DataFrame,
+    as_of: date,
+) -> pl.DataFrame:
+    """The water profile of every unit (field.md), by serial.
+
+    The latest complete supply test of the unit, by site or serial, seen by the as-of date; where
+    none is complete, the latest. Latest: by sampled_on, then reported_on (or sampled_on), then
+    sample. Judged under the unit's own terms; a unit without terms has no limits to break.
+
+    Args:
+        tests: records of `water_tests`.
+        units: serial, site, edition, family.
+        limits: `Terms.water_limits`.
+        values: `Terms.values`.
+        as_of: tests reported (or, without that, sampled) later are not seen.
+
+    Returns:
+        serial, water_profile, needs (empty where untested), worst_ratio, severity (null where
+        untested), sample, sampled_on, complete (all null where untested).
+    """
+    seen_on = pl.coalesce("reported_on", "sampled_on")
+    seen = tests.with_columns(_seen_on=seen_on).filter(
+        (pl.col("_seen_on") <= as_of) & (pl.col("point") == "supply")
+    )
+    owners = units.select("serial", "site", "edition", "family")
+    by_serial = owners.drop("site").join(seen.select("serial", "sample"), on="serial", how="inner")
+    by_site = owners.join(seen.select("site", "sample"), on="site", how="inner").drop("site")
+    pairs = pl.concat([by_serial, by_site]).unique()
+    terms = pairs.select("sample", "edition", "family").unique()
+    judged = needs_of(terms.join(seen, on="sample", how="left"), limits, values)
+    chosen = (
+        pairs.join(judged, on=["sample", "edition", "family"], how="left", nulls_equal=True)
+        .join(seen.select("sample", "sampled_on", "_seen_on"), on="sample", how="left")
+        .with_columns(pl.col("complete").fill_null(False))
+        .sort("complete", *NEWEST_LAST)
+        .unique("serial", keep="last", maintain_order=True)
+    )
+    return (
+        owners.select("serial")
+        .join(chosen, on="serial", how="left")
+        .select(
+            "serial",
+            water_profile=profile_word(pl.col("needs")),
+            needs=pl.col("needs").fill_null(pl.lit([], dtype=pl.List(pl.String))),
+            worst_ratio="worst_ratio",
+            severity="severity",
+            sample="sample",
+            sampled_on="sampled_on",
+            complete="complete",
+        )
+        .sort("serial")
+    )
