@@ -108,7 +108,7 @@ def _typed(file: SmallFile, table: str) -> pl.DataFrame:
     schema = polars_schema(REFERENCE_TABLES[table])
     if not faults:
         frame = pl.DataFrame([values for _, values in rows], schema=schema)
-        faults += _outside_limits(frame, table, rows)
+        faults += _outside_limits(frame, table, file)
         faults += between_rows(table, rows)
     if faults:
         ordered = sorted(faults, key=lambda fault: fault[0])
@@ -138,11 +138,11 @@ def _values(
     return values, wrong
 
 
-def _outside_limits(frame: pl.DataFrame, table: str, rows: list[Row]) -> Iterator[Fault]:
+def _outside_limits(frame: pl.DataFrame, table: str, file: SmallFile) -> Iterator[Fault]:
     try:
         REFERENCE_TABLES[table].validate(frame, lazy=True)
     except pandera.errors.SchemaErrors as error:
-        cases = error.failure_cases.select("index", "column", "check", "failure_case")
-        for index, column, check, value in cases.rows():
+        for index, column, check in error.failure_cases["index", "column", "check"].rows():
             told = _LIMITS.get(check, f"does not pass the check {check}; correct it.")
-            yield rows[index][0], column, f'"{value}" {told}'
+            line, texts = file.rows[index]
+            yield line, column, f'"{texts[column]}" {told}'

@@ -24,7 +24,7 @@ _DOTTED = rf"{_PART}(?:\s*\.\s*{_PART})*"
 _HEADER = re.compile(rf"\s*\[\[?\s*({_DOTTED})\s*\]")
 _ENTRY = re.compile(rf"\s*({_DOTTED})\s*=")
 _AT = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)\s*$")
-_NEAR = 75  # WRatio (0 to 100) from which on another name is worth suggesting
+_NEAR = 75  # likeness (0 to 100) from which on another name is worth suggesting
 
 
 @dataclass(frozen=True)
@@ -91,10 +91,15 @@ def _syntax_fault(name: str, text: str, error: Exception) -> str:
 
 def nearest(word: str, known: Collection[str]) -> str | None:
     """The name in `known` that `word` was probably meant to be, or None where nothing is near."""
-    found = process.extractOne(
-        word, sorted(known), scorer=fuzz.WRatio, processor=str.casefold, score_cutoff=_NEAR
-    )
-    return found[0] if found else None
+    names = sorted(known)
+    # Whole names first: by parts alone `site_nmae` would be `site` rather than `site_name`.
+    for scorer in (fuzz.ratio, fuzz.WRatio):
+        found = process.extractOne(
+            word, names, scorer=scorer, processor=str.casefold, score_cutoff=_NEAR
+        )
+        if found:
+            return found[0]
+    return None
 
 
 def suggest(word: str, known: Collection[str]) -> str:

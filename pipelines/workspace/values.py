@@ -42,7 +42,7 @@ def read_value(kind: str, text: str, words: Sequence[str], noun: str) -> Any:
         case "word":
             return _word(text, words, noun)
         case "texts":
-            return sorted({_word(word, words, noun) for word in text.split()})
+            return _several(text, words, noun)
         case "day":
             return _day(text)
         case "region":
@@ -69,6 +69,16 @@ def _word(text: str, words: Sequence[str], noun: str) -> str:
     if text.casefold() in words:
         return text.casefold()
     raise ValueFault(f"is no {noun}; {suggest(text, words)}")
+
+
+def _several(text: str, words: Sequence[str], noun: str) -> list[str]:
+    several = text.split()
+    if len(several) == 1:
+        return [_word(text, words, noun)]
+    for word in several:
+        if word.casefold() not in words:
+            raise ValueFault(f'names "{word}", which is no {noun}; {suggest(word, words)}')
+    return sorted({word.casefold() for word in several})
 
 
 def _day(text: str) -> dt.date:

@@ -1,0 +1,119 @@
+"""Every mistake in limeledger.toml is told with line, key and remedy."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from pipelines.errors import WorkspaceError
+from pipelines.workspace.settings import read_settings
+
+GOOD = 'maker = "Tarnfell"\ntimezone = "America/Denver"\ncurrency = "USD"\n'
+
+MISTAKES = {
+    "no maker": (
+        'timezone = "America/Denver"\ncurrency = "USD"',
+        ["limeledger.toml: maker is missing; write it at the top of the file."],
+    ),
+    "no time zone": ('maker = "M"\ncurrency = "USD"', ["timezone is missing"]),
+    "no currency": ('maker = "M"\ntimezone = "UTC"', ["currency is missing"]),
+    "maker as a number": (
+        GOOD.replace('"Tarnfell"', "7"),
+        ["limeledger.toml line 1, column 1: maker is 7; write text in quotes."],
+    ),
+    "maker empty": (GOOD.replace("Tarnfell", " "), ['maker is " "; write text in quotes.']),
+    "time zone misspelled": (
+        GOOD.replace("Denver", "Denvr"),
+        ['line 2, column 1: timezone is "America/Denvr", which is no IANA time zone; did you mean'],
+    ),
+    "time zone that is a folder": (GOOD.replace("/Denver", ""), ["which is no IANA time zone"]),
+    "time zone that is a path": (
+        GOOD.replace("America/Denver", "../../etc/passwd"),
+        ['which is no IANA time zone; write one such as "America/Denver".'],
+    ),
+    "time zone as a number": (GOOD.replace('"America/Denver"', "-7"), ["timezone is -7; write a"]),
+    "currency in words": (
+        GOOD.replace("USD", "dollar"),
+        ['currency is "dollar"; write the three capital letters of ISO 4217, such as "USD".'],
+    ),
+    "unknown setting": (
+        GOOD + "stale_days = 45",
+        ["line 4, column 1: stale_days is not a known setting; did you mean stale_after_days?"],
+    ),
+    "unknown table": (
+        GOOD + "[publis]\nhide = []",
+        ["line 4, column 2: publis is not a known setting; did you mean publish?"],
+    ),
+    "unknown key in a table": (
+        GOOD + '[nightly]\nhour = "2"',
+        ["line 5, column 1: nightly.hour is not a known setting; use one of: at."],
+    ),
+    "value for a table": (GOOD + "publish = 1", ["publish is 1; write it as a table, [publish]."]),
+    "terms as a list": (GOOD + 'terms = ["a"]', ['terms is ["a"]; write text in quotes.']),
+    "tolerance above 1": (
+        GOOD + "set_aside_tolerance = 5",
+        ["line 4, column 1: set_aside_tolerance is 5; write a number from 0 to 1."],
+    ),
+    "tolerance as text": (GOOD + 'set_aside_tolerance = "1 %"', ["write a number from 0 to 1."]),
+    "tolerance not a number": (GOOD + "set_aside_tolerance = nan", ["is NaN; write a number"]),
+    "half a day": (GOOD + "stale_after_days = 4.5", ["is 4.5; write a whole number from 0"]),
+    "negative days": (GOOD + "stale_after_days = -1", ["is -1; write a whole number from 0"]),
+    "a tank of nothing": (GOOD + "tanks_l = [60, 0]", ["tanks_l is [60, 0]; write a list of"]),
+    "a tank as text": (GOOD + 'tanks_l = ["60"]', ['tanks_l is ["60"]; write a list of sizes']),
+    "more hours than a day has": (
+        GOOD + "duty_hours_per_day = 25",
+        ["duty_hours_per_day is 25; write a number above 0 and at most 24."],
+    ),
+    "factor above the range": (
+        GOOD + "conductivity_to_tds = 0.71",
+        ["conductivity_to_tds is 0.71; write a number from 0.5 to 0.7."],
+    ),
+    "factor below the range": (GOOD + "conductivity_to_tds = 0.49", ["from 0.5 to 0.7."]),
+    "true for a share": (
+        GOOD + "calcium_share_of_hardness = true",
+        ["calcium_share_of_hardness is true; write a number above 0 and at most 1."],
+    ),
+    "hidden column misspelled": (
+        GOOD + '[publish]\nhide = ["site_nmae"]',
+        ['publish.hide names "site_nmae", which is no column of a feed; did you mean site_name?'],
+    ),
+    "hidden columns as text": (GOOD + '[publish]\nhide = "site"', ["write a list of column"]),
+    "a file limit of nothing": (
+        GOOD + "[limits]\nmax_file_mb = 0",
+        ["limits.max_file_mb is 0; write a whole number from 1 to 1000000."],
+    ),
+    "a time that no clock shows": (
+        GOOD + '[nightly]\nat = "25:00"',
+        ['line 5, column 1: nightly.at is "25:00"; write hours and minutes, such as "02:15".'],
+    ),
+    "not TOML": (
+        GOOD.replace('"Tarnfell"', "Tarnfell"),
+        ["limeledger.toml line 1, column 9: this is not valid TOML (Invalid value)"],
+    ),
+}
+
+
+@pytest.mark.parametrize(("text", "words"), MISTAKES.values(), ids=MISTAKES)
+def test_a_mistake_in_the_settings(tmp_path: Path, text: str, words: list[str]):
+    """One wrong line gives a sentence that names file, place, key and remedy."""
+    path = tmp_path / "limeledger.toml"
+    path.write_text(text)
+    with pytest.raises(WorkspaceError) as caught:
+        read_settings(path)
+    for expected in words:
+        assert expected in str(caught.value)
+
+
+def test_all_mistakes_come_at_once(tmp_path: Path):
+    """A person corrects the settings in one go."""
+    path = tmp_path / "limeledger.toml"
+    path.write_text('maker = 1\ntimezone = "Nowhere"\nterm = "x"\n')
+    with pytest.raises(WorkspaceError) as caught:
+        read_settings(path)
+    assert [fault.split(": ")[1].split()[0] for fault in caught.value.faults] == [
+        "currency",
+        "maker",
+        "timezone",
+        "term",
+    ]

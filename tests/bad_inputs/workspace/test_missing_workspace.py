@@ -1,0 +1,58 @@
+"""A folder that is no workspace is said to be so, with the way to make one."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+from pipelines.errors import WorkspaceError
+from pipelines.workspace.layout import Workspace
+
+
+def told(folder: Path) -> str:
+    """What opening the folder complains of."""
+    with pytest.raises(WorkspaceError) as caught:
+        Workspace.open(folder)
+    assert caught.value.exit_code == 2
+    return str(caught.value)
+
+
+def test_a_folder_that_is_not_there(tmp_path: Path):
+    """The path is repeated, and the command that makes a workspace named."""
+    folder = tmp_path / "nowhere"
+    assert f"{folder}: there is no such folder" in told(folder)
+    assert f"`limeledger new {folder}`" in told(folder)
+
+
+def test_a_file_instead_of_a_folder(tmp_path: Path):
+    """A file is no workspace."""
+    path = tmp_path / "units.csv"
+    path.touch()
+    assert told(path) == f"{path} is a file; name the folder of a workspace."
+
+
+def test_an_empty_folder(tmp_path: Path):
+    """Without settings a folder is no workspace."""
+    assert f"{tmp_path}: limeledger.toml is missing" in told(tmp_path)
+    assert "`limeledger new FOLDER`" in told(tmp_path)
+
+
+def test_no_exports_folder(tmp_path: Path):
+    """The folder that the exports go into is named."""
+    (tmp_path / "limeledger.toml").touch()
+    assert told(tmp_path) == (
+        f"{tmp_path}: the folder exports/ is missing; make it and put the CSV exports there."
+    )
+
+
+def test_two_folders_of_one_name(tmp_path: Path):
+    """Names match in any case, so two that differ only by case cannot be told apart."""
+    (tmp_path / "limeledger.toml").touch()
+    (tmp_path / "exports").mkdir()
+    for name in ("Reference", "REFERENCE"):
+        (tmp_path / name).mkdir()
+    if len(os.listdir(tmp_path)) < 4:
+        pytest.skip("this file system does not tell letter case")
+    assert "REFERENCE and Reference have one name in other letters; keep one." in told(tmp_path)

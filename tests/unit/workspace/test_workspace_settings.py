@@ -1,0 +1,92 @@
+"""The settings of a workspace: defaults, every key, and the day in its time zone."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from pipelines.workspace import settings as settings_module
+from pipelines.workspace.layout import Workspace
+from pipelines.workspace.settings import Settings, load_settings, today
+
+LEAST = 'maker = " Tarnfell "\ntimezone = "America/Denver"\ncurrency = "USD"\n'
+
+
+def loaded(folder: Path, text: str) -> Settings:
+    """The settings of a workspace with this limeledger.toml."""
+    (folder / "LimeLedger.toml").write_text(text, encoding="utf-8")
+    (folder / "Exports").mkdir(exist_ok=True)
+    return load_settings(Workspace.open(folder))
+
+
+def test_three_settings_are_enough(tmp_path: Path):
+    """Everything else has the default that the contract tells."""
+    settings = loaded(tmp_path, LEAST)
+    assert (settings.maker, settings.timezone, settings.currency) == (
+        "Tarnfell",
+        "America/Denver",
+        "USD",
+    )
+    assert (settings.terms, settings.set_aside_tolerance) == ("terms", 0.0)
+    assert (settings.stale_after_days, settings.tanks_l) == (45, (60.0, 190.0))
+    assert (settings.duty_hours_per_day, settings.conductivity_to_tds) == (10.0, 0.65)
+    assert settings.calcium_share_of_hardness is None
+    assert (settings.hide, settings.nightly_at) == ((), dt.time(2, 15))
+    assert settings.zone == ZoneInfo("America/Denver")
+
+
+def test_every_setting_can_be_set(tmp_path: Path):
+    """All keys and tables are read, also bounds, in a file that begins with a byte order mark."""
+    settings = loaded(
+        tmp_path,
+        "\ufeff"
+        + LEAST
+        + """
+terms = "rules"
+set_aside_tolerance = 1
+stale_after_days = 0
+tanks_l = [190, 60.5]
+duty_hours_per_day = 24
+conductivity_to_tds = 0.7
+calcium_share_of_hardness = 1.0
+[publish]
+hide = ["site_name", "notes"]
+[limits]
+max_file_mb = 1
+max_field_chars = 1000
+[nightly]
+at = "23:59"
+""",
+    )
+    assert (settings.terms, settings.set_aside_tolerance, settings.stale_after_days) == (
+        "rules",
+        1.0,
+        0,
+    )
+    assert settings.tanks_l == (60.5, 190.0)
+    assert (settings.duty_hours_per_day, settings.conductivity_to_tds) == (24.0, 0.7)
+    assert settings.calcium_share_of_hardness == 1.0
+    assert settings.hide == ("site_name", "notes")
+    assert (settings.max_file_mb, settings.max_field_chars) == (1, 1000)
+    assert settings.nightly_at == dt.time(23, 59)
+
+
+def test_the_lower_bound_of_the_factor_counts(tmp_path: Path):
+    """0.5 is within 0.5 to 0.7, written as a decimal."""
+    assert loaded(tmp_path, LEAST + "conductivity_to_tds = 0.5").conductivity_to_tds == 0.5
+
+
+@pytest.mark.parametrize(("zone", "day"), [("Pacific/Auckland", 2), ("America/Denver", 1)])
+def test_today_is_the_day_of_the_workspace(monkeypatch, zone: str, day: int):
+    """At one moment it is the second in Auckland and still the first in Denver."""
+
+    class Clock(dt.datetime):
+        @classmethod
+        def now(cls, tz=None):
+            return dt.datetime(2026, 3, 1, 20, 0, tzinfo=dt.UTC).astimezone(tz)
+
+    monkeypatch.setattr(settings_module.dt, "datetime", Clock)
+    assert today(Settings(maker="M", timezone=zone, currency="USD")) == dt.date(2026, 3, day)
