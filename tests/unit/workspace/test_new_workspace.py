@@ -40,7 +40,7 @@ def test_what_it_leaves_as_comments_is_right_too(folder: Path, tmp_path: Path):
     for name in ("limeledger.toml", "terms/example-edition.toml"):
         lines = (folder / name).read_text(encoding="utf-8").splitlines()
         opened = [
-            line.removeprefix("# ") if line.startswith(("# [", "#")) and _is_toml(line) else line
+            line.removeprefix("# ") if line.startswith("# ") and _is_toml(line) else line
             for line in lines
         ]
         path = tmp_path / name

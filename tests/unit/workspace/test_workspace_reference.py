@@ -61,7 +61,7 @@ def test_the_frames_have_the_types_of_the_table_classes(tmp_path: Path):
 
 
 def test_the_values_are_read(tmp_path: Path):
-    """Words in any case, yes and no in any spelling, lists sorted, exact decimals, empty as null."""
+    """Words in any case, yes and no as people write them, sorted lists, exact decimals, nulls."""
     reference = load_reference(write(tmp_path), SETTINGS)
     assert reference.models.rows() == [
         ("FR-6", "FORCE", "six pans, generator", True, True, "owner", 2, 30.5),
