@@ -62,8 +62,10 @@ def merge(base: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]:
     merged = dict(base)
     for key, value in own.items():
         below = merged.get(key)
-        both = isinstance(value, dict) and isinstance(below, dict)
-        merged[key] = merge(below, value) if both else value
+        if isinstance(value, dict) and isinstance(below, dict):
+            merged[key] = merge(below, value)
+        else:
+            merged[key] = value
     return merged
 
 
@@ -115,26 +117,26 @@ def _between_keys(tree: Mapping[str, Any]) -> Iterator[Fault]:
             f"({show(maintenance['mild_up_to'])}); water cannot be mild and severe at once.",
         )
     for analyte, limit in tree["water"].get("limits", {}).items():
-        path = ("water", "limits", analyte)
-        yield from _bounds(path, limit)
+        path: Path = ("water", "limits", analyte)
+        yield from _bound_faults(path, limit)
         if "needs" not in limit:
             yield path, 'does not say what it needs; add an ability, such as needs = "scale".'
         if analyte == "ph" and any(limit.get(bound, 0) > 14 for bound in ("min", "max")):
             yield path, "has a bound above 14; pH runs from 0 to 14."
     for path, limit in _installation(tree):
-        yield from _bounds(path, limit)
+        yield from _bound_faults(path, limit)
 
 
 def _installation(tree: Mapping[str, Any]) -> Iterator[tuple[Path, Mapping[str, Any]]]:
     for reading, limit in tree.get("installation", {}).get("limits", {}).items():
-        path = ("installation", "limits", reading)
+        path: Path = ("installation", "limits", reading)
         if reading == GAS_READING:
             yield from (((*path, gas), bounds) for gas, bounds in limit.items())
         else:
             yield path, limit
 
 
-def _bounds(path: Path, limit: Mapping[str, Any]) -> Iterator[Fault]:
+def _bound_faults(path: Path, limit: Mapping[str, Any]) -> Iterator[Fault]:
     low, high = limit.get("min"), limit.get("max")
     if low is None and high is None:
         yield path, "has neither min nor max; give one, or take the limit out."

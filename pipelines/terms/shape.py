@@ -6,7 +6,7 @@ Belongs here: one entry a key. Does not belong here: checks between keys (`editi
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -38,7 +38,7 @@ class Key:
 class Table:
     """One table: its keys, and what to say of a key that it does not know."""
 
-    keys: dict[str, Key | Table]
+    keys: Mapping[str, Key | Table]
     unknown: str = "is not a known key"
 
 
@@ -117,7 +117,7 @@ def _edition_tables(abilities: Collection[str]) -> dict[str, Key | Table]:
     }
 
 
-def _installation_limits(bounds: dict[str, Key | Table]) -> Table:
+def _installation_limits(bounds: Mapping[str, Key | Table]) -> Table:
     limits: dict[str, Key | Table] = {}
     for reading in codes.READINGS:
         if reading in YES_NO_READINGS:
@@ -176,7 +176,7 @@ def _words(what: str, known: Collection[str], value: Any) -> str | None:
         return f'is {show(value)}; write a list of names in quotes, such as ["{example}"].'
     for word in value:
         if word not in known:
-            return f'names "{word}", which is no {what}; {suggest(word, known)}'
+            return f"names {show(word)}, which is no {what}; {suggest(word, known)}"
     if twice := {word for word in value if value.count(word) > 1}:
         return f'names "{min(twice)}" twice; name it once.'
     return None
@@ -204,7 +204,7 @@ def _ability(abilities: Collection[str], value: Any) -> str | None:
             f'is "{value}", which no treatment has; add a system that removes it to '
             "reference/treatments.csv, or take the limit out."
         )
-    return f'is "{value}", which no treatment has; {suggest(value, abilities)}'
+    return f"is {show(value)}, which no treatment has; {suggest(value, abilities)}"
 
 
 def _no_limit(value: Any) -> str | None:

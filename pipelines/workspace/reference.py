@@ -19,6 +19,7 @@ from pipelines.workspace.layout import find
 from pipelines.workspace.reference_checks import Fault, Row, between_rows
 from pipelines.workspace.settings import Settings
 from pipelines.workspace.small_csv import FormFault, SmallFile, read_small_csv
+from pipelines.workspace.toml_file import show
 from pipelines.workspace.values import ValueFault, read_value
 from schemas.columns import fields, polars_schema
 from schemas.reference import REFERENCE_TABLES
@@ -134,7 +135,7 @@ def _values(
             noun = _NOUNS.get(column, column)
             values[column] = read_value(meta["kind"], text, meta["words"] or (), noun)
         except ValueFault as fault:
-            wrong.append((column, f'"{text}" {fault}'))
+            wrong.append((column, f"{show(text)} {fault}"))
     return values, wrong
 
 
@@ -145,4 +146,4 @@ def _outside_limits(frame: pl.DataFrame, table: str, file: SmallFile) -> Iterato
         for index, column, check in error.failure_cases["index", "column", "check"].rows():
             told = _LIMITS.get(check, f"does not pass the check {check}; correct it.")
             line, texts = file.rows[index]
-            yield line, column, f'"{texts[column]}" {told}'
+            yield line, column, f"{show(texts[column])} {told}"

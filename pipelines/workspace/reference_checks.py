@@ -10,7 +10,7 @@ import datetime as dt
 from collections.abc import Callable, Iterator
 from typing import Any
 
-from pipelines.workspace.toml_file import suggest
+from pipelines.workspace.toml_file import show, suggest
 from schemas.columns import key_columns
 from schemas.reference import REFERENCE_TABLES
 
@@ -38,7 +38,7 @@ def _repeated_keys(table: str, rows: list[Row]) -> Iterator[Fault]:
     for line, values in rows:
         before = first.setdefault(values[key], line)
         if before != line:
-            yield line, key, f'"{values[key]}" stands in line {before} already; keep one row.'
+            yield line, key, f"{show(values[key])} stands in line {before} already; keep one row."
 
 
 def _treatments(rows: list[Row]) -> Iterator[Fault]:
@@ -48,7 +48,7 @@ def _treatments(rows: list[Row]) -> Iterator[Fault]:
         if values["kind"] == "cartridge" and fits is None:
             yield line, "fits", "there is no value; name the system that the cartridge is for."
         elif values["kind"] == "cartridge" and fits not in systems:
-            yield line, "fits", f'"{fits}" is no system of this file; {suggest(fits, systems)}'
+            yield line, "fits", f"{show(fits)} is no system of this file; {suggest(fits, systems)}"
         output, at = values["rated_output_l_per_h"], values["rated_temperature_c"]
         if output is not None and at is None:
             told = "there is no value; an output holds at one temperature, so write that."

@@ -7,6 +7,7 @@ known. Does not belong here: which keys a file may have; that is said where the 
 from __future__ import annotations
 
 import hashlib
+import json
 import re
 import tomllib
 from collections.abc import Collection, Iterable
@@ -117,7 +118,7 @@ def show(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        text = f'"{value}"'
+        text = json.dumps(value, ensure_ascii=False)  # a line break must not break the sentence
     elif isinstance(value, dict):
         return "a table"
     elif isinstance(value, list):

@@ -357,3 +357,13 @@ def test_a_file_beyond_the_limit(folder: Path):
     with pytest.raises(WorkspaceError) as caught:
         load_reference(folder, small)
     assert "reference/models.csv is larger than max_file_mb = 1" in str(caught.value)
+
+
+def test_a_line_break_in_a_value_does_not_break_the_sentence(folder: Path):
+    """A value that people cannot see in one line is shown escaped, and cut."""
+    text = GOOD["models.csv"].replace("connected,yes", 'connected,"y\nes' + "x" * 90 + '"')
+    (folder / "models.csv").write_text(text)
+    (told,) = faults_of(folder)
+    assert "\n" not in told
+    assert 'column needs_treatment: "y\\nesxxx' in told
+    assert "x… is neither yes nor no" in told
