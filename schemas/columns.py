@@ -10,16 +10,24 @@ A field's `metadata` carries what the readers, the data dictionary and the Table
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandera.polars as pa
 import polars as pl
 
-MONEY = pl.Decimal(18, 6)  # as written in an export
-HOURS = pl.Decimal(18, 10)  # spreadsheets write thirds of an hour with many digits
-CENTS = pl.Decimal(18, 2)  # what is decided or shown
-TEXTS = pl.List(pl.String)
-MOMENT = pl.Datetime("us")
+if TYPE_CHECKING:
+    # pandera reads polars types with parameters from annotations; a type checker cannot.
+    from typing import Any as CENTS
+    from typing import Any as HOURS
+    from typing import Any as MOMENT
+    from typing import Any as MONEY
+    from typing import Any as TEXTS
+else:
+    MONEY = pl.Decimal(18, 6)  # as written in an export
+    HOURS = pl.Decimal(18, 10)  # spreadsheets write thirds of an hour with many digits
+    CENTS = pl.Decimal(18, 2)  # what is decided or shown
+    TEXTS = pl.List(pl.String)
+    MOMENT = pl.Datetime("us")
 
 
 def _field(

@@ -1,0 +1,160 @@
+"""The dated events in the life of units, each as one sentence with the record it comes from.
+
+Belongs here: laying records out as events. Does not belong here: judging them, or drawing them.
+"""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipelines.coverage.evidence import Evidence, citation
+from pipelines.coverage.treatment import purchases_for
+
+COLUMNS = ("serial", "kind", "on", "label", "evidence")
+
+
+def unit_events(evidence: Evidence, serials: pl.Series, unit_sellers: pl.DataFrame) -> pl.DataFrame:
+    """All events of the named units, sorted by unit and day.
+
+    Args:
+        evidence: what is seen as of the day (`pipelines.coverage.evidence.seen`).
+        serials: the units whose life is told.
+        unit_sellers: serial, site, sellers (of the unit's terms).
+
+    Returns:
+        serial, kind, on, label, evidence; what belongs to a site is repeated for each unit there.
+    """
+    units = evidence.units.filter(pl.col("serial").is_in(serials.implode()))
+    bought = purchases_for(
+        unit_sellers.join(units, on="serial", how="semi"),
+        evidence.treatment_purchases,
+        evidence.treatments,
+    )
+    parts = [
+        *_register(units),
+        *_startups(evidence.startups.join(units, on="serial", how="semi")),
+        _tests(units, evidence.water_tests),
+        _purchases(bought),
+        *_calls(evidence.service_calls.join(units, on="serial", how="semi")),
+    ]
+    return pl.concat(parts).filter(pl.col("on").is_not_null()).sort(COLUMNS)
+
+
+def _event(frame: pl.DataFrame, kind: str, on: str, label: pl.Expr, source: pl.Expr) -> pl.DataFrame:
+    return frame.select(
+        "serial", kind=pl.lit(kind), on=pl.col(on), label=label, evidence=source
+    )
+
+
+def _register(units: pl.DataFrame) -> list[pl.DataFrame]:
+    told = {
+        "shipped": ("shipped_on", "Shipped."),
+        "purchased": ("purchased_on", "Purchased."),
+        "installed": ("installed_on", "Installed."),
+        "retired": ("retired_on", "Last day in service."),
+    }
+    return [
+        _event(units, kind, column, pl.lit(text), citation("units"))
+        for kind, (column, text) in told.items()
+    ]
+
+
+def _startups(startups: pl.DataFrame) -> list[pl.DataFrame]:
+    by = _by_agency()
+    fitted = startups.filter(pl.col("treatment_product").is_not_null())
+    source = citation("startups")
+    return [
+        _event(
+            startups,
+            "start-up requested",
+            "requested_on",
+            pl.format("Start-up asked for (report {}).", "report"),
+            source,
+        ),
+        _event(
+            startups,
+            "start-up completed",
+            "completed_on",
+            pl.format("Start-up completed{} (report {}).", by, "report"),
+            source,
+        ),
+        _event(
+            fitted,
+            "treatment fitted",
+            "treatment_installed_on",
+            pl.format("{} fitted, says start-up report {}.", "treatment_product", "report"),
+            source,
+        ),
+    ]
+
+
+def _tests(units: pl.DataFrame, tests: pl.DataFrame) -> pl.DataFrame:
+    """Tests of the unit by its serial, or of its site."""
+    by_serial = units.select("serial").join(tests.drop("site"), on="serial")
+    by_site = units.select("serial", "site").join(tests.drop("serial"), on="site").drop("site")
+    both = pl.concat([by_serial, by_site]).unique(["serial", "sample"], maintain_order=True)
+    label = pl.format("Water sampled at the {} point (sample {}).", "point", "sample")
+    return _event(both, "water test", "sampled_on", label, citation("water_tests"))
+
+
+def _purchases(bought: pl.DataFrame) -> pl.DataFrame:
+    label = pl.format(
+        "{} × {} ordered, {}, from {}.", "quantity", "product", "condition", "seller"
+    )
+    return bought.select(
+        "serial",
+        kind=pl.when(pl.col("kind") == "cartridge")
+        .then(pl.lit("cartridges bought"))
+        .otherwise(pl.lit("treatment bought")),
+        on="ordered_on",
+        label=label,
+        evidence="purchase_source",
+    )
+
+
+def _calls(calls: pl.DataFrame) -> list[pl.DataFrame]:
+    by = _by_agency()
+    source = citation("service_calls")
+    product = pl.col("product").fill_null("treatment")
+    day_of_failure = pl.coalesce("failed_on", "opened_on")
+    told = {
+        "treatment_install": ("treatment fitted", pl.format("{} fitted{}.", product, by)),
+        "cartridge_change": (
+            "cartridge changed",
+            pl.format("Cartridge of {} changed{}.", product, by),
+        ),
+        "delime": (
+            "delimed",
+            pl.format("Delimed by the {}.", pl.col("performed_by").fill_null("(not told)")),
+        ),
+        "inspection": ("inspection", pl.format("Inspected{}.", by)),
+    }
+    repairs = calls.filter(pl.col("kind") == "repair").with_columns(on=day_of_failure)
+    claimed = (
+        pl.when(pl.col("claim").is_not_null())
+        .then(pl.format(", claim {}", "claim"))
+        .otherwise(pl.lit(", not claimed"))
+    )
+    cause = pl.col("cause").fill_null("no cause given")
+    return [
+        _event(
+            repairs,
+            "repair",
+            "on",
+            pl.format("Failed: {} (call {}{}).", cause, "call", claimed),
+            source,
+        ),
+        *(
+            _event(calls.filter(pl.col("kind") == word), kind, "completed_on", label, source)
+            for word, (kind, label) in told.items()
+        ),
+    ]
+
+
+def _by_agency() -> pl.Expr:
+    """` by AGENCY`, or nothing where none is named."""
+    return (
+        pl.when(pl.col("agency").is_not_null())
+        .then(pl.format(" by {}", "agency"))
+        .otherwise(pl.lit(""))
+    )
