@@ -1,0 +1,10 @@
+"""Warranty claims: twenty conditions, what they add up to, the money, and what stands.
+
+Belongs here: everything that follows from records and terms for one claim. Does not belong here:
+reading records or terms, figures over many units, storage and pages.
+"""
+
+from pipelines.coverage.decide import Decided, decide
+from pipelines.coverage.evidence import Evidence, seen
+
+__all__ = ["Decided", "Evidence", "decide", "seen"]

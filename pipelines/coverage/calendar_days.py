@@ -1,0 +1,35 @@
+"""Calendar arithmetic: whole days and whole months from a date.
+
+Belongs here: adding days and months, as polars expressions and as numpy arrays. Does not belong
+here: which dates and how many (the rules).
+
+Months keep the day of the month, clamped to the month's last day, and are added in one step from
+the start: 31 January plus one month is the last of February, plus two the 31st of March.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+# Far beyond any failure; keeps sums of stocked cartridges within what dates can hold.
+FAR_AWAY = np.datetime64("9000-01-01", "D")
+
+
+def add_days(day: pl.Expr, days: pl.Expr | int) -> pl.Expr:
+    """The date so many days after `day`; null where either is."""
+    return (day.cast(pl.Int64) + days).cast(pl.Int32, strict=False).cast(pl.Date)
+
+
+def add_months(day: pl.Expr, months: pl.Expr) -> pl.Expr:
+    """The date so many months after `day` (before it, where negative); null where either is."""
+    return day.dt.offset_by(pl.concat_str(months, pl.lit("mo")))
+
+
+def add_months_array(days: np.ndarray, months: np.ndarray) -> np.ndarray:
+    """The same for arrays of `datetime64[D]` and whole months, no later than `FAR_AWAY`."""
+    start = days.astype("datetime64[M]")
+    months = np.minimum(months, 12 * 7000).astype("timedelta64[M]")
+    target = np.minimum(start + months, FAR_AWAY.astype("datetime64[M]"))
+    last = (target + 1).astype("datetime64[D]") - target.astype("datetime64[D]") - 1
+    return target.astype("datetime64[D]") + np.minimum(days - start.astype("datetime64[D]"), last)

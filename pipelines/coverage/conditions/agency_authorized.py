@@ -1,0 +1,38 @@
+"""The agency was authorized on the day the work was completed (the failure date where none is)."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipelines.coverage.conditions.gates import PAPER
+from pipelines.coverage.evidence import Evidence
+from pipelines.coverage.findings import ALWAYS, Case, judged
+from pipelines.terms import Terms
+
+DOCUMENT = "name of the service agency"
+
+
+def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+    """Findings from agency, agency_day and the period in force on it."""
+    cases = [
+        *PAPER,
+        Case(pl.col("agency").is_null(), "unknown", "The call names no agency.", DOCUMENT),
+        Case(
+            pl.col("agency_from").is_not_null(),
+            "met",
+            pl.format(
+                "{} was authorized on {} (from {}{}).",
+                "agency",
+                "agency_day",
+                "agency_from",
+                pl.coalesce(pl.format(" to {}", "agency_until"), pl.lit(" on")),
+            ),
+        ),
+        Case(
+            pl.col("agency_listed"),
+            "unmet",
+            pl.format("{} was not authorized on {}.", "agency", "agency_day"),
+        ),
+        Case(ALWAYS, "unmet", pl.format("{} is not an authorized agency.", "agency")),
+    ]
+    return judged(claims, cases)

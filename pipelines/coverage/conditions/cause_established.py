@@ -1,0 +1,28 @@
+"""The call tells the cause of the failure, as a code that causes.csv lists."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipelines.coverage.conditions.gates import PAPER
+from pipelines.coverage.evidence import Evidence
+from pipelines.coverage.findings import ALWAYS, Case, judged
+from pipelines.terms import Terms
+
+DOCUMENT = "cause of the failure"
+
+
+def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+    """Findings from cause and its words in causes.csv (null where it is not listed)."""
+    cases = [
+        *PAPER,
+        Case(pl.col("cause").is_null(), "unknown", "The call tells no cause.", DOCUMENT),
+        Case(
+            pl.col("cause_class").is_null(),
+            "unknown",
+            pl.format("The call's cause, {}, is not in causes.csv.", "cause"),
+            DOCUMENT,
+        ),
+        Case(ALWAYS, "met", pl.format("The cause is {} ({}).", "cause", "cause_words")),
+    ]
+    return judged(claims, cases)

@@ -1,0 +1,28 @@
+"""The cause is not one that the warranty excludes."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipelines.coverage.conditions.gates import CAUSE
+from pipelines.coverage.evidence import Evidence
+from pipelines.coverage.findings import ALWAYS, Case, judged
+from pipelines.terms import Terms
+
+
+def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+    """Findings from the cause's exclusion."""
+    cases = [
+        *CAUSE,
+        Case(
+            pl.col("excluded"),
+            "unmet",
+            pl.format("The warranty excludes {} ({}).", "cause", "cause_words"),
+        ),
+        Case(
+            ALWAYS,
+            "met",
+            pl.format("{} ({}) is not excluded.", "cause", "cause_words"),
+        ),
+    ]
+    return judged(claims, cases)

@@ -1,0 +1,120 @@
+"""A unit that scales was delimed often enough, from the start of its clock to the failure.
+
+Where a technician must do it, only a technician's delimings count, and the company logs them; the
+owner keeps a log of his own, so its absence here is never more than unknown.
+"""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipelines.coverage.calendar_days import add_days, add_months
+from pipelines.coverage.conditions.gates import WATER
+from pipelines.coverage.evidence import Evidence, citation
+from pipelines.coverage.findings import ALWAYS, Case, judged
+from pipelines.terms import Terms
+
+TECHNICIANS_REPORT = "technician's deliming reports"
+OWNERS_LOG = "the owner's deliming log"
+
+
+def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+    """Findings from the deliming calls of the unit between clock start and failure."""
+    gaps = _gaps(claims, evidence.service_calls)
+    technician = pl.col("delime_by") == "technician"
+    complete = evidence.complete_to("service_calls") >= pl.col("failed_on")
+    late = pl.format(
+        "After {} the next deliming by the {} was due by {} with grace; none came before {}",
+        "delimed_before",
+        "delime_by",
+        "delime_due_on",
+        "delimed_next",
+    )
+    cases = [
+        *WATER,
+        Case(
+            pl.col("cause_class") != "scale",
+            "not_needed",
+            pl.format("The cause, {}, is not scale.", "cause_words"),
+        ),
+        Case(
+            pl.col("delime_by") == "none",
+            "not_needed",
+            pl.format("Model {} is not delimed.", "model"),
+        ),
+        Case(
+            pl.col("delime_due_on").is_null(),
+            "met",
+            pl.format(
+                "Delimed at least every {} months, {} days of grace included, up to {}.",
+                "delime_months",
+                "delime_grace_days",
+                "failure_words",
+            ),
+        ),
+        Case(technician & complete, "unmet", pl.format("{}.", late)),
+        Case(
+            technician,
+            "unknown",
+            pl.format("{}; the calls do not reach {}.", late, "failure_words"),
+            TECHNICIANS_REPORT,
+        ),
+        Case(ALWAYS, "unknown", pl.format("{}; the owner's log may tell.", late), OWNERS_LOG),
+    ]
+    return judged(claims.join(gaps, on="claim", how="left"), cases, ["delime_sources"])
+
+
+def _gaps(claims: pl.DataFrame, calls: pl.DataFrame) -> pl.DataFrame:
+    """claim, delime_sources, and of the first gap that is too long (null without): delimed_before,
+    delime_due_on, delimed_next."""
+    asking = claims.filter(
+        (pl.col("cause_class") == "scale") & (pl.col("delime_by") != "none")
+    ).select(
+        "claim",
+        "serial",
+        "clock_start",
+        "failed_on",
+        "delime_by",
+        "delime_months",
+        "delime_grace_days",
+    )
+    counts = (pl.col("delime_by") != "technician") | (pl.col("performed_by") == "technician")
+    done = (
+        asking.join(
+            calls.filter(pl.col("kind") == "delime").select(
+                "serial", "performed_by", on="completed_on", source=citation("service_calls")
+            ),
+            on="serial",
+        )
+        .filter(
+            (pl.col("on") >= pl.col("clock_start"))
+            & (pl.col("on") <= pl.col("failed_on"))
+            & counts.fill_null(False)
+        )
+        .select("claim", "on", "source", turn=pl.lit(1))
+    )
+    ends = [
+        asking.select("claim", on=name, source=pl.lit(None, pl.String), turn=pl.lit(turn))
+        for name, turn in (("clock_start", 0), ("failed_on", 2))
+    ]
+    dates = pl.concat([done, *ends]).filter(pl.col("on").is_not_null())
+    due = add_days(
+        add_months(pl.col("delimed_before"), pl.col("delime_months")), pl.col("delime_grace_days")
+    )
+    late = pl.col("on") > pl.col("delime_due_on")
+    return (
+        dates.sort("claim", "turn", "on", "source")
+        .with_columns(delimed_before=pl.col("on").shift(1).over("claim"))
+        .join(
+            asking.select("claim", "delime_months", "delime_grace_days"),
+            on="claim",
+            maintain_order="left",
+        )
+        .with_columns(delime_due_on=due)
+        .group_by("claim", maintain_order=True)
+        .agg(
+            pl.col("delimed_before", "delime_due_on").filter(late).first(),
+            delimed_next=pl.col("on").filter(late).first(),
+            delime_sources=pl.col("source").drop_nulls().sort(),
+        )
+    )

@@ -1,0 +1,73 @@
+"""No repair of the same cause by the same agency came shortly before: its work must hold.
+
+Another claim for the very same failure is not counted, whichever of the two comes first; a repair
+without a claim number is.
+"""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipelines.coverage.calendar_days import add_days
+from pipelines.coverage.conditions.gates import PAPER
+from pipelines.coverage.duplicates import same_failure
+from pipelines.coverage.evidence import Evidence, citation
+from pipelines.coverage.findings import ALWAYS, Case, judged
+from pipelines.terms import Terms
+
+
+def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+    """Findings from all repair calls of the claims' units."""
+    earlier = _earlier_repairs(claims, evidence.service_calls)
+    cases = [
+        *PAPER,
+        Case(
+            pl.col("earlier_words").is_not_null(),
+            "disputed",
+            pl.format(
+                "{} repaired the same cause before ({}), and {} is within {} days.",
+                "agency",
+                "earlier_words",
+                "failure_words",
+                "workmanship_days",
+            ),
+        ),
+        Case(ALWAYS, "met", "No recent repair of this cause by this agency came back."),
+    ]
+    return judged(claims.join(earlier, on="claim", how="left"), cases, ["earlier_sources"])
+
+
+def _earlier_repairs(claims: pl.DataFrame, calls: pl.DataFrame) -> pl.DataFrame:
+    """claim, earlier_words, earlier_sources: the repairs that did not hold."""
+    keys = ["serial", "cause", "agency"]
+    asking = claims.filter(pl.col("workmanship_days").is_not_null()).select(
+        "claim", "call", "failed_on", "workmanship_days", *keys
+    )
+    repairs = calls.filter(
+        (pl.col("kind") == "repair") & pl.col("completed_on").is_not_null()
+    ).join(asking, on="serial", how="semi")
+    repairs = repairs.select(
+        *keys,
+        earlier_call="call",
+        twin="claim",
+        earlier_on="completed_on",
+        earlier_source=citation("service_calls"),
+    )
+    until = add_days(pl.col("earlier_on"), pl.col("workmanship_days"))
+    return (
+        asking.join(repairs, on=keys)
+        .filter(
+            (pl.col("earlier_call") != pl.col("call"))
+            & (pl.col("earlier_on") <= pl.col("failed_on"))
+            & (pl.col("failed_on") <= until)
+        )
+        .join(same_failure(claims), on=["claim", "twin"], how="anti")
+        .sort("claim", "earlier_on", "earlier_call")
+        .group_by("claim", maintain_order=True)
+        .agg(
+            earlier_words=pl.format(
+                "call {} completed on {}", "earlier_call", "earlier_on"
+            ).str.join(", "),
+            earlier_sources=pl.col("earlier_source"),
+        )
+    )

@@ -1,0 +1,45 @@
+"""The claim was filed soon enough after the repair was completed, the last day included."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipelines.coverage.conditions.gates import PAPER
+from pipelines.coverage.evidence import Evidence
+from pipelines.coverage.findings import ALWAYS, Case, judged
+from pipelines.terms import Terms
+
+COMPLETION = "completion date of the repair"
+FILING = "filing date of the claim"
+
+
+def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+    """Findings from claimed_on, completed_on and file_by (completion plus the days allowed)."""
+    limit = pl.format(
+        "{}, the last of {} days after completion on {}",
+        "file_by",
+        "file_within_days",
+        "completed_on",
+    )
+    cases = [
+        *PAPER,
+        Case(
+            pl.col("completed_on").is_null(),
+            "unknown",
+            "The repair has no completion date, so the filing limit is not known.",
+            COMPLETION,
+        ),
+        Case(
+            pl.col("claimed_on").is_null(),
+            "unknown",
+            pl.format("The claim has no filing date; it was due by {}.", limit),
+            FILING,
+        ),
+        Case(
+            pl.col("claimed_on") <= pl.col("file_by"),
+            "met",
+            pl.format("Filed on {}, by {}.", "claimed_on", limit),
+        ),
+        Case(ALWAYS, "unmet", pl.format("Filed on {}, after {}.", "claimed_on", limit)),
+    ]
+    return judged(claims, cases)

@@ -1,0 +1,114 @@
+"""Where the cause points to a reading taken at start-up, that reading was within the terms.
+
+Looked at is the start-up completed last by the failure date. Without a report, a value or a limit
+there is nothing to evaluate; level and under a hood are sound when yes. A gas pressure takes the
+limit of the gas that the report names.
+"""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipelines.coverage.conditions.gates import CAUSE
+from pipelines.coverage.evidence import Evidence, citation
+from pipelines.coverage.findings import ALWAYS, Case, judged
+from pipelines.terms import Terms
+from pipelines.water.limits import number_text
+from schemas import codes
+
+YES_NO = ("level", "under_hood")
+READING_WORDS = {
+    "flowing_pressure_psi": "flowing water pressure (psi)",
+    "static_pressure_psi": "static water pressure (psi)",
+    "supply_temperature_f": "supply temperature (°F)",
+    "gas_pressure_in_wc": "gas pressure (inches of water)",
+    "drain_air_gap_in": "drain air gap (inches)",
+    "side_clearance_in": "side clearance (inches)",
+    "level": "standing level",
+    "under_hood": "standing under a hood",
+    "water_lines": "number of water lines",
+}
+
+
+def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+    """Findings from the readings of start-up reports and the installation limits."""
+    read = claims.join(_readings(claims, evidence.startups, terms), on="claim", how="left")
+    value, low, high = pl.col("reading_value"), pl.col("reading_min"), pl.col("reading_max")
+    words = pl.col("reading").replace_strict(READING_WORDS, default=pl.col("reading"))
+    yes_no = pl.col("reading").is_in(YES_NO)
+    at = pl.format("at the start-up of {}", "reading_on")
+    limits = pl.format(
+        "{}{}",
+        pl.coalesce(pl.format(" from {}", number_text(low)), pl.lit("")),
+        pl.coalesce(pl.format(" up to {}", number_text(high)), pl.lit("")),
+    )
+    measured = pl.format("{}: {} {}", words, number_text(value), at)
+    outside = (value < low).fill_null(False) | (value > high).fill_null(False)
+    cases = [
+        *CAUSE,
+        Case(
+            pl.col("reading").is_null(),
+            "not_needed",
+            pl.format("The cause, {}, points to no start-up reading.", "cause_words"),
+        ),
+        Case(
+            pl.col("reading_on").is_null(),
+            "not_evaluated",
+            pl.format("No start-up report from before {} is on file.", "failure_words"),
+        ),
+        Case(
+            value.is_null(),
+            "not_evaluated",
+            pl.format("The report of the start-up on {} lacks the {}.", "reading_on", words),
+        ),
+        Case(yes_no & (value == 1), "met", pl.format("Yes {}: {}.", at, words)),
+        Case(yes_no, "unmet", pl.format("No {}: {}.", at, words)),
+        Case(
+            low.is_null() & high.is_null(),
+            "not_evaluated",
+            pl.format("The terms set no limit for the {}.", words),
+        ),
+        Case(outside, "unmet", pl.format("{}, outside the limits{}.", measured, limits)),
+        Case(ALWAYS, "met", pl.format("{}, within the limits{}.", measured, limits)),
+    ]
+    return judged(read, cases, ["reading_source"])
+
+
+def _readings(claims: pl.DataFrame, startups: pl.DataFrame, terms: Terms) -> pl.DataFrame:
+    """claim, reading_on, reading_value, reading_min, reading_max, reading_source."""
+    asking = claims.filter(pl.col("reading").is_not_null()).select(
+        "claim", "serial", "failed_on", "reading", "edition", "family"
+    )
+    value = pl.coalesce(
+        pl.when(pl.col("reading") == name).then(pl.col(name).cast(pl.Float64))
+        for name in codes.READINGS
+    )
+    by_gas = pl.when(pl.col("reading") == "gas_pressure_in_wc").then("report_gas")
+    latest = (
+        asking.join(
+            startups.select(
+                "serial",
+                "report",
+                *codes.READINGS,
+                reading_on="completed_on",
+                report_gas="gas",
+                reading_source=citation("startups"),
+            ),
+            on="serial",
+        )
+        .filter(pl.col("reading_on") <= pl.col("failed_on"))
+        .sort("claim", "reading_on", "report")
+        .unique("claim", keep="last")
+    )
+    return (
+        latest.with_columns(reading_value=value, gas=by_gas)
+        .join(
+            terms.installation_limits.rename({"min": "reading_min", "max": "reading_max"}),
+            on=["edition", "family", "reading", "gas"],
+            how="left",
+            nulls_equal=True,
+        )
+        .select(
+            "claim", "reading_on", "reading_value", "reading_min", "reading_max", "reading_source"
+        )
+    )

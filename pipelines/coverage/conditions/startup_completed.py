@@ -1,0 +1,50 @@
+"""A start-up was completed by the failure date."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipelines.coverage.conditions.gates import WINDOW
+from pipelines.coverage.conditions.startup_requested_in_time import NOT_BETWEEN
+from pipelines.coverage.evidence import Evidence
+from pipelines.coverage.findings import ALWAYS, Case, judged
+from pipelines.terms import Terms
+
+DOCUMENT = "start-up report with its completion date"
+
+
+def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+    """Findings from `completed`, the outcome wherever the start-up bears on the claim."""
+    completed, failure = pl.col("completed"), pl.col("failure_words")
+    cases = [
+        *WINDOW,
+        NOT_BETWEEN,
+        Case(
+            completed == "met",
+            "met",
+            pl.format(
+                "The start-up was completed on {}, no later than {}.",
+                "startup_completed_on",
+                failure,
+            ),
+        ),
+        Case(
+            pl.col("startup_completed_on").is_not_null(),
+            "unmet",
+            pl.format(
+                "The start-up was completed on {}, after {}.", "startup_completed_on", failure
+            ),
+        ),
+        Case(
+            completed == "unmet",
+            "unmet",
+            pl.format("No completed start-up is on file, and the reports reach past {}.", failure),
+        ),
+        Case(
+            ALWAYS,
+            "unknown",
+            pl.format("No completed start-up is on file; the reports do not reach {}.", failure),
+            DOCUMENT,
+        ),
+    ]
+    return judged(claims, cases, ["startup_sources"])

@@ -1,0 +1,70 @@
+"""A start-up was asked for soon enough after the purchase, or before it; the last day counts.
+
+A report without a request date counts with its completion, since nobody completes what was not
+asked for; where that is too late, the request date may still settle it.
+"""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipelines.coverage.conditions.gates import WINDOW
+from pipelines.coverage.evidence import Evidence
+from pipelines.coverage.findings import ALWAYS, Case, judged
+from pipelines.terms import Terms
+
+DOCUMENT = "request date of the start-up"
+NOT_BETWEEN = Case(
+    ~pl.col("bonus_matters"), "not_needed", "No window of cover hangs on the start-up bonus."
+)
+
+
+def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+    """Findings from `requested`, the outcome wherever the start-up bears on the claim."""
+    due = pl.format(
+        "{}, {} days after {}",
+        "request_due_on",
+        "request_within_days",
+        pl.when(pl.col("purchased_on").is_not_null())
+        .then(pl.lit("the purchase"))
+        .otherwise(pl.lit("the warranty's start (no purchase date is known)")),
+    )
+    requested = pl.col("requested")
+    cases = [
+        *WINDOW,
+        NOT_BETWEEN,
+        Case(
+            requested == "met",
+            "met",
+            pl.format(
+                "A start-up was asked for by {}; it was due by {}.", "startup_requested_on", due
+            ),
+        ),
+        Case(
+            pl.col("startup_request_missing") & (requested == "unknown"),
+            "unknown",
+            pl.format("A start-up report lacks its request date; it was due by {}.", due),
+            DOCUMENT,
+        ),
+        Case(
+            pl.col("startup_requested_on").is_not_null(),
+            "unmet",
+            pl.format(
+                "The first start-up was asked for on {}; it was due by {}.",
+                "startup_requested_on",
+                due,
+            ),
+        ),
+        Case(
+            requested == "unmet",
+            "unmet",
+            pl.format("No start-up report is on file; a request was due by {}.", due),
+        ),
+        Case(
+            ALWAYS,
+            "unknown",
+            pl.format("No start-up report is on file, and the reports do not yet reach {}.", due),
+            DOCUMENT,
+        ),
+    ]
+    return judged(claims, cases, ["unit_source", "startup_sources"])

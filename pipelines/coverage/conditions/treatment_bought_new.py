@@ -1,0 +1,40 @@
+"""A treatment system was bought new, from an approved seller, by the failure date."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipelines.coverage.conditions.gates import TREATMENT
+from pipelines.coverage.evidence import Evidence
+from pipelines.coverage.findings import ALWAYS, Case, judged
+from pipelines.terms import Terms
+
+DOCUMENT = "order of a water treatment system"
+
+
+def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+    """Findings from the good systems, else from what is wrong with every order."""
+    none = pl.col("system_orders").is_null()
+    complete = evidence.complete_to("treatment_purchases") >= pl.col("failed_on")
+    failure = pl.col("failure_words")
+    cases = [
+        *TREATMENT,
+        Case(
+            pl.col("good_products").is_not_null(),
+            "met",
+            pl.format("Bought new from an approved seller: {}.", "good_products"),
+        ),
+        Case(
+            none & complete,
+            "unmet",
+            pl.format("No treatment system was bought; the orders reach past {}.", failure),
+        ),
+        Case(
+            none,
+            "unknown",
+            pl.format("No treatment system is on order; the orders do not reach {}.", failure),
+            DOCUMENT,
+        ),
+        Case(ALWAYS, "unmet", pl.format("No order counts: {}.", "purchase_faults")),
+    ]
+    return judged(claims, cases, [pl.coalesce("good_sources", "order_sources"), "test_source"])

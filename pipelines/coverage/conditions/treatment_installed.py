@@ -1,0 +1,43 @@
+"""Systems that do what the water calls for were installed by the failure date."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipelines.coverage.conditions.gates import TREATMENT, unless_met
+from pipelines.coverage.conditions.treatment_suits_water import lacking
+from pipelines.coverage.evidence import Evidence
+from pipelines.coverage.findings import ALWAYS, Case, judged
+from pipelines.terms import Terms
+
+DOCUMENT = "proof of the treatment's installation date"
+
+
+def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+    """Findings from the abilities of what was installed, and of what may have been."""
+    failure = pl.col("failure_words")
+    cases = [
+        *TREATMENT,
+        unless_met("treatment_suits_water", "The treatment bought does not suit the water."),
+        Case(
+            lacking("installed_abilities").list.len() == 0,
+            "met",
+            pl.format("Installed no later than {}: {}.", failure, "installed_products"),
+        ),
+        Case(
+            lacking("provable_abilities").list.len() == 0,
+            "unknown",
+            pl.format("No installation date is on file for {}.", "unproven_products"),
+            DOCUMENT,
+        ),
+        Case(
+            ALWAYS,
+            "unmet",
+            pl.format(
+                "What was installed by {} does not remove {}.",
+                failure,
+                lacking("installed_abilities").list.join(", "),
+            ),
+        ),
+    ]
+    return judged(claims, cases, ["good_sources", "installation_sources"])

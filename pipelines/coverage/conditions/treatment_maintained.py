@@ -1,0 +1,41 @@
+"""The systems that the water calls for had their cartridges kept up, by changes or by stock."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipelines.coverage.conditions.gates import TREATMENT, unless_met
+from pipelines.coverage.conditions.treatment_suits_water import lacking
+from pipelines.coverage.evidence import Evidence
+from pipelines.coverage.findings import ALWAYS, Case, judged
+from pipelines.terms import Terms
+
+DOCUMENT = "proof that the treatment's cartridges were changed"
+
+
+def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+    """Findings from the abilities of the systems kept up, and the lapses of the others."""
+    failed = pl.col("failed_on")
+    complete = (evidence.complete_to("treatment_purchases") >= failed) & (
+        evidence.complete_to("service_calls") >= failed
+    )
+    lapsed = pl.format("In {} water a cartridge fell due: {}", "severity", "lapse_words")
+    cases = [
+        *TREATMENT,
+        unless_met("treatment_installed", "No treatment that suits the water was installed."),
+        Case(
+            lacking("kept_abilities").list.len() == 0,
+            "met",
+            pl.format("Kept up: {}.", "kept_products"),
+        ),
+        Case(complete, "unmet", pl.format("{}.", lapsed)),
+        Case(
+            ALWAYS,
+            "unknown",
+            pl.format(
+                "{}; orders and calls are not both on file up to {}.", lapsed, "failure_words"
+            ),
+            DOCUMENT,
+        ),
+    ]
+    return judged(claims, cases, ["test_source", "installation_sources", "upkeep_sources"])

@@ -1,0 +1,40 @@
+"""The systems bought do, taken together, all that the water calls for."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipelines.coverage.conditions.gates import TREATMENT, unless_met
+from pipelines.coverage.evidence import Evidence
+from pipelines.coverage.findings import ALWAYS, Case, judged
+from pipelines.terms import Terms
+
+
+def lacking(abilities: str) -> pl.Expr:
+    """The needs that a list of abilities leaves open; null where the list is."""
+    return pl.col("needs").list.set_difference(pl.col(abilities)).list.sort()
+
+
+def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+    """Findings from needs and good_abilities."""
+    needs = pl.col("needs").list.join(", ")
+    cases = [
+        *TREATMENT,
+        unless_met("treatment_bought_new", "No treatment was bought that counts."),
+        Case(
+            lacking("good_abilities").list.len() == 0,
+            "met",
+            pl.format("Needed: {}; {} removes it.", needs, "good_products"),
+        ),
+        Case(
+            ALWAYS,
+            "unmet",
+            pl.format(
+                "Needed: {}; {} does not remove {}.",
+                needs,
+                "good_products",
+                lacking("good_abilities").list.join(", "),
+            ),
+        ),
+    ]
+    return judged(claims, cases, ["test_source", "good_sources"])

@@ -1,0 +1,15 @@
+"""The failure came while labor cover ran: its base time, or the bonus where that is earned."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipelines.coverage.conditions.windows import window_cases
+from pipelines.coverage.evidence import Evidence
+from pipelines.coverage.findings import judged
+from pipelines.terms import Terms
+
+
+def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+    """Findings from the failure date and the two ends of labor cover."""
+    return judged(claims, window_cases("labor"), ["unit_source", "startup_sources"])

@@ -1,0 +1,178 @@
+"""Every claim decided: records and terms in, decisions and findings out.
+
+Belongs here: the order of the work. Does not belong here: any rule.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from types import ModuleType
+
+import polars as pl
+
+from pipelines.coverage import startups
+from pipelines.coverage.calendar_days import add_days
+from pipelines.coverage.claim_treatment import with_treatment
+from pipelines.coverage.claims import claims_of
+from pipelines.coverage.conditions import (
+    agency_authorized,
+    cause_established,
+    cause_not_excluded,
+    delimed,
+    earlier_repair_held,
+    filed_in_time,
+    installation_sound,
+    only_claim_for_failure,
+    records_agree,
+    startup_completed,
+    startup_requested_in_time,
+    terms_in_force,
+    treatment_bought_new,
+    treatment_installed,
+    treatment_maintained,
+    treatment_suits_water,
+    unit_on_register,
+    water_tested,
+    within_labor_window,
+    within_parts_window,
+)
+from pipelines.coverage.evidence import Evidence, seen
+from pipelines.coverage.findings import gathered
+from pipelines.coverage.money import with_amounts, with_payable
+from pipelines.coverage.near_misses import near_misses
+from pipelines.coverage.standing import verdict_when_ruled, with_standing
+from pipelines.coverage.supply_tests import with_supply_test
+from pipelines.coverage.verdict import missing_documents, verdicts
+from pipelines.terms import Terms
+from schemas import codes
+from schemas.columns import column_names
+from schemas.decisions import Decisions
+
+CONDITIONS: dict[str, ModuleType] = {
+    module.__name__.rpartition(".")[2]: module
+    for module in (
+        unit_on_register,
+        terms_in_force,
+        records_agree,
+        filed_in_time,
+        agency_authorized,
+        only_claim_for_failure,
+        earlier_repair_held,
+        startup_requested_in_time,
+        startup_completed,
+        within_parts_window,
+        within_labor_window,
+        cause_established,
+        cause_not_excluded,
+        installation_sound,
+        water_tested,
+        treatment_bought_new,
+        treatment_suits_water,
+        treatment_installed,
+        treatment_maintained,
+        delimed,
+    )
+}
+
+
+@dataclass(frozen=True)
+class Decided:
+    """The tables `decisions` (one row a claim) and `findings` (one a claim and condition)."""
+
+    decisions: pl.DataFrame
+    findings: pl.DataFrame
+
+
+def decide(
+    evidence: Evidence,
+    terms: Terms,
+    history: pl.DataFrame | None = None,
+    timezone: str = "UTC",
+) -> Decided:
+    """Decides every claim that is seen on the as-of date.
+
+    Args:
+        evidence: all records; what is not seen yet is left out here.
+        terms: all editions.
+        history: decision_history so far, to tell which rulings were made on another verdict.
+        timezone: of the workspace, for comparing the history with the rulings.
+    """
+    evidence = seen(evidence)
+    claims = _with_facts(claims_of(evidence, terms), evidence)
+    judgments: dict[str, pl.DataFrame] = {}
+    for name, module in CONDITIONS.items():
+        if name == "water_tested":
+            claims = with_supply_test(claims, evidence.water_tests, terms).sort("claim")
+        if name == "treatment_bought_new":
+            claims = with_treatment(claims, evidence).sort("claim")
+        judgments[name] = module.judge(claims, evidence, terms).sort("claim")
+        claims = claims.with_columns(judgments[name].get_column("outcome").alias(name))
+    findings = gathered(claims, judgments)
+    decisions = _decisions(claims, findings, evidence, history, timezone)
+    return Decided(decisions, findings)
+
+
+def _with_facts(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
+    """Adds what several conditions ask for: filing limit, start-up outcomes, near-miss serials."""
+    failed = pl.col("failed_on")
+    reports_to = evidence.complete_to("startups")
+    between = [
+        (pl.col(f"{kind}_base_end") <= failed) & (failed < pl.col(f"{kind}_extended_end"))
+        for kind in ("parts", "labor")
+    ]
+    unknown = claims.filter(pl.col("unit_source").is_null()).get_column("serial")
+    suggestions = near_misses(unknown, evidence.units.get_column("serial"))
+    return (
+        claims.with_columns(
+            file_by=add_days(pl.col("completed_on"), pl.col("file_within_days")),
+            request_due_on=startups.request_due_on(),
+            requested=startups.requested_in_time(reports_to),
+            completed=startups.completed_by(failed, reports_to),
+            bonus_matters=(between[0] | between[1]).fill_null(False),
+        )
+        .join(suggestions, on="serial", how="left")
+        .sort("claim")
+    )
+
+
+def _decisions(
+    claims: pl.DataFrame,
+    findings: pl.DataFrame,
+    evidence: Evidence,
+    history: pl.DataFrame | None,
+    timezone: str,
+) -> pl.DataFrame:
+    outcomes = claims.select(
+        "claim",
+        *(
+            pl.when(pl.col("conditions_off").list.contains(name).fill_null(False))
+            .then(pl.lit("not_needed"))
+            .otherwise(name)
+            .alias(name)
+            for name in codes.CONDITIONS
+        ),
+    )
+    judged = verdicts(outcomes)
+    stand = (
+        claims.join(judged, on="claim")
+        .join(missing_documents(findings, judged), on="claim", how="left")
+        .pipe(with_amounts)
+        .pipe(with_payable)
+        .pipe(with_standing, evidence.rulings)
+    )
+    tested = pl.col("water_tested") == "met"
+    ruled_on = None if history is None else verdict_when_ruled(stand, history, timezone)
+    if ruled_on is not None:
+        stand = stand.join(ruled_on, on="claim", how="left")
+        outdated = (pl.col("verdict_when_ruled") != pl.col("verdict")).fill_null(False)
+    else:
+        outdated = pl.lit(False)
+    return (
+        stand.with_columns(
+            severity=pl.when(tested).then("severity"),
+            needs=pl.when(tested).then("needs"),
+            ruling_outdated=outdated,
+        )
+        .select(column_names(Decisions))
+        .sort("claim")
+    )

@@ -1,0 +1,71 @@
+"""What a decision may look at: the records seen by a day, the reference files, through dates.
+
+Belongs here: the bundle of frames, what of it is seen as of a day, and how a record is cited.
+Does not belong here: what follows from a record.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+
+import polars as pl
+
+from schemas.columns import column_names, key_columns
+from schemas.feeds import FEED_TABLES, SEEN_BY
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """All records and reference files, one frame each, with the columns of their schema classes.
+
+    `through` tells for each feed the day up to which it is complete (null: up to none).
+    """
+
+    units: pl.DataFrame
+    startups: pl.DataFrame
+    water_tests: pl.DataFrame
+    treatment_purchases: pl.DataFrame
+    service_calls: pl.DataFrame
+    rulings: pl.DataFrame
+    models: pl.DataFrame
+    treatments: pl.DataFrame
+    causes: pl.DataFrame
+    agencies: pl.DataFrame
+    regions: pl.DataFrame
+    through: Mapping[str, date | None]
+    as_of: date
+
+    def complete_to(self, feed: str) -> pl.Expr:
+        """The feed's through date as a literal; null where it is complete up to no day."""
+        return pl.lit(self.through.get(feed), dtype=pl.Date)
+
+
+def seen(evidence: Evidence) -> Evidence:
+    """The evidence as it was known on its as-of date.
+
+    Rows not seen by then are dropped, later dates inside a seen row become null, and no through
+    date is later. A start-up report with neither date is seen.
+    """
+    frames = {feed: _seen_rows(feed, getattr(evidence, feed), evidence.as_of) for feed in SEEN_BY}
+    through = {
+        feed: None if day is None else min(day, evidence.as_of)
+        for feed, day in evidence.through.items()
+    }
+    return replace(evidence, through=through, **frames)
+
+
+def _seen_rows(feed: str, records: pl.DataFrame, as_of: date) -> pl.DataFrame:
+    # A moment counts by its day in the workspace's time zone, in which it already stands.
+    first = pl.coalesce(SEEN_BY[feed]).cast(pl.Date)
+    days = [name for name in column_names(FEED_TABLES[feed], kind="day") if name in records.columns]
+    return records.filter((first <= as_of).fill_null(True)).with_columns(
+        pl.when(pl.col(name) <= as_of).then(pl.col(name)).alias(name) for name in days
+    )
+
+
+def citation(feed: str) -> pl.Expr:
+    """How a record of the feed is cited: `feed/key/file:line`; two keys are joined by a dash."""
+    key = pl.concat_str(key_columns(FEED_TABLES[feed]), separator="-")
+    return pl.format("{}/{}/{}:{}", pl.lit(feed), key, "source_file", "source_line")

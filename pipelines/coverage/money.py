@@ -1,0 +1,64 @@
+"""What is claimed and what is payable, exact and to the cent.
+
+Belongs here: amounts and caps. Does not belong here: which window is met (`verdict`) and what a
+ruling makes of the amounts (`standing`).
+"""
+
+from __future__ import annotations
+
+import polars as pl
+
+from schemas.columns import CENTS
+
+LINES = ("parts", "labor", "travel")
+# Hours have ten decimals and rates six, so their product needs sixteen.
+_EXACT = pl.Decimal(38, 16)
+
+
+def to_cents(amount: pl.Expr) -> pl.Expr:
+    """The amount to the cent, half away from zero; null stays null."""
+    return amount.round(2, mode="half_away_from_zero").cast(CENTS)
+
+
+def _amount(column: str) -> pl.Expr:
+    """A claimed figure, exact; a missing one counts as 0."""
+    return pl.col(column).cast(_EXACT).fill_null(0)
+
+
+def _capped(column: str, cap: str) -> pl.Expr:
+    """The lesser of a figure and its cap; a cap that is not on file does not bind."""
+    return pl.min_horizontal(_amount(column), pl.col(cap).cast(_EXACT))
+
+
+def with_amounts(claims: pl.DataFrame) -> pl.DataFrame:
+    """Adds `<line>_claimed` and `<line>_if_covered`, what a covered claim pays, for each line.
+
+    Reads the amounts of the call, labor_hours_allowed, agency_rate and agency_travel_cap.
+    """
+    return claims.with_columns(
+        parts_claimed=to_cents(_amount("parts_amount")),
+        labor_claimed=to_cents(_amount("labor_hours") * _amount("labor_rate")),
+        travel_claimed=to_cents(_amount("travel_amount")),
+        parts_if_covered=to_cents(_amount("parts_amount")),
+        labor_if_covered=to_cents(
+            _capped("labor_hours", "labor_hours_allowed") * _capped("labor_rate", "agency_rate")
+        ),
+        travel_if_covered=to_cents(_capped("travel_amount", "agency_travel_cap")),
+    )
+
+
+def with_payable(claims: pl.DataFrame) -> pl.DataFrame:
+    """Adds `<line>_payable` from verdict, parts_outcome and labor_outcome.
+
+    Only covered and covered_in_part pay; travel goes with labor.
+    """
+    pays = pl.col("verdict").is_in(["covered", "covered_in_part"])
+    window = {"parts": "parts_outcome", "labor": "labor_outcome", "travel": "labor_outcome"}
+    zero = pl.lit(0).cast(CENTS)
+    return claims.with_columns(
+        pl.when(pays & (pl.col(window[line]) == "met"))
+        .then(f"{line}_if_covered")
+        .otherwise(zero)
+        .alias(f"{line}_payable")
+        for line in LINES
+    )
