@@ -1,0 +1,90 @@
+"""Poisson CUSUM charts.
+
+Belongs here: the path, the run length that a reference and a decision value imply, and a choice
+of both. Does not belong here: which counts are watched (`early_warning`).
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from functools import lru_cache
+from math import ceil, log, sqrt
+
+import numpy as np
+
+TARGET_RUN_LENGTH = 200  # months between false alarms that a design aims at
+_STEPS = (1, 2, 4, 10, 20, 50, 100)
+
+
+def path(counts: np.ndarray, reference: np.ndarray) -> np.ndarray:
+    """S = max(0, S + x - k) along the last axis, from 0, without restart after an alarm."""
+    sums = np.zeros(counts.shape)
+    running = np.zeros(counts.shape[:-1])
+    for i in range(counts.shape[-1]):
+        running = np.maximum(0, running + counts[..., i] - reference[..., i])
+        sums[..., i] = running
+    return sums
+
+
+def average_run_length(
+    mean: float, reference: float, decision: float, *, head_start: float = 0, upper: bool = True
+) -> float:
+    """Months until S >= decision, from the start, under Poisson counts of one mean.
+
+    Exact for reference and decision values that are multiples of 1/100, by the Markov chain over
+    the values that S can take (Brook & Evans 1972). `upper` False: S = max(0, S - x + k).
+    """
+    from scipy.stats import poisson
+
+    k, h, s = (Fraction(x).limit_denominator(100) for x in (reference, decision, head_start))
+    per_one = np.lcm.reduce([k.denominator, h.denominator, s.denominator])
+    k, h, s = (int(x * per_one) for x in (k, h, s))
+    sign = 1 if upper else -1
+    # Beyond the reach x ends the run (upper) or brings S to 0 (lower), from any state.
+    reach = (h + k) // per_one + 1
+    chance = poisson.pmf(np.arange(reach + 1), mean)
+    chain = np.zeros((h, h))
+    state = np.arange(h)
+    for x, p in enumerate(chance):
+        after = np.maximum(0, state + sign * (x * per_one - k))
+        kept = after < h
+        chain[state[kept], after[kept]] += p
+    if not upper:
+        chain[:, 0] += poisson.sf(reach, mean)
+    lengths = np.linalg.solve(np.eye(h) - chain, np.ones(h))
+    return float(lengths[s])
+
+
+@lru_cache(maxsize=4096)
+def _designed(expected: float) -> tuple[float, float]:
+    raised = expected + max(0.5 * expected, 1.5 * sqrt(expected))
+    ideal = (raised - expected) / log(raised / expected)
+    per_one = next((q for q in _STEPS if q * ideal >= 10), _STEPS[-1])
+    reference = ceil(ideal * per_one) / per_one
+    # S moves by whole counts less k, so between counts a decision value is as good as the next.
+    low, high = 0, 1
+    unit = max(1, int(sqrt(expected) / 4))
+
+    def long_enough(steps: int) -> bool:
+        decision = max(steps * unit, 1 / per_one)
+        return average_run_length(expected, reference, decision) >= TARGET_RUN_LENGTH
+
+    while not long_enough(high):
+        low, high = high, high * 2
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if long_enough(middle) else (middle, high)
+    return reference, float(high * unit)
+
+
+def design(expected: float) -> tuple[float, float]:
+    """Reference and decision value for a monthly count of this mean.
+
+    The reference value is the best against a rise by half or by 1.5 standard deviations, whichever
+    is more (Lucas 1985: (raised - expected) / log(raised / expected)); the decision value is the
+    smallest of a coarse grid that alarms falsely once in 200 months or less. Means are rounded
+    up to two digits so that few designs are computed.
+    """
+    digits = 1 - int(np.floor(np.log10(expected)))
+    scale = 10.0**digits
+    return _designed(ceil(round(expected * scale, 6)) / scale)
