@@ -1,0 +1,188 @@
+"""Laboratory files with one row an analyte: reading a result, and one line a sample.
+
+Belongs here: analyte, value, unit and remark. Does not belong here: the columns that every layout
+has (`parsing`), which rows win (`accounting`).
+"""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipelines.records import numerals
+from pipelines.records.cross_checks import RANK
+from pipelines.records.mapping import Mapping
+from pipelines.records.mapping_checks import LONG_ANALYTES, LONG_PARTS
+from pipelines.records.reasons import no_reasons, reasons
+from pipelines.records.typed_values import analytes
+from pipelines.records.units_of_measure import Conversion, conversion, is_unit
+from schemas.codes import ANALYTES
+from schemas.columns import polars_schema
+from schemas.feeds import WaterTests, record_schema
+
+PARTS = LONG_PARTS
+KEY = ("sample", "analyte")
+_BOUND_REMARKS = ("<", "nd", "bdl", "u")
+_OTHER_COLUMNS = [name for name in polars_schema(WaterTests).names() if name not in ANALYTES]
+
+
+def parsed_long_schema() -> pl.Schema:
+    """Columns of a parsed row: the sample's, then `analyte` (the feed's column, or the lab's name
+    in quotes where the mapping does not name it), `result`, `result_below` in the feed's unit, and
+    `unread`, what stands in a row whose analyte is not mapped.
+    """
+    kinds = polars_schema(WaterTests)
+    columns = {name: kinds[name] for name in _OTHER_COLUMNS}
+    return pl.Schema(
+        {
+            "source_line": pl.Int64(),
+            "raw": pl.String(),
+            **columns,
+            "analyte": pl.String(),
+            "result": pl.Float64(),
+            "result_below": pl.Float64(),
+            "unread": pl.String(),
+        }
+    )
+
+
+def parse_results(
+    texts: pl.DataFrame, rows: pl.DataFrame, mapping: Mapping
+) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Adds the parts of the long layout to rows whose other columns are typed already.
+
+    Args:
+        texts: the parts as text, row by row with `rows`; `unit` and `remark` may be missing.
+        rows: the typed columns of the samples.
+        mapping: names the analytes and units.
+
+    Returns:
+        The rows with the columns of `parsed_long_schema`, and the reasons of those to set aside.
+    """
+    parts = texts.select(
+        "source_line",
+        "analyte",
+        "value",
+        *(pl.col(n) if n in texts.columns else pl.lit(None, pl.String).alias(n) for n in PARTS[2:]),
+    ).with_columns(_column=_feed_column(mapping))
+    units = _conversions(parts, mapping)
+    parts = parts.join(
+        units, on=["_column", "unit"], how="left", nulls_equal=True, maintain_order="left"
+    ).with_columns(remark=pl.col("remark").str.to_lowercase())
+    results = parts.select(pl.all(), *_results(mapping))
+    reasons = _reasons(results, mapping)
+    mapped = pl.col("_column").is_not_null()
+    unread = pl.concat_str(pl.col("value", "unit", "remark").fill_null(""), separator=" ")
+    lab_name = pl.format('"{}"', pl.col("analyte"))
+    both = rows.select("source_line", *_OTHER_COLUMNS).with_columns(
+        results.select(
+            analyte=pl.coalesce("_column", lab_name),
+            result=pl.when(mapped).then("_value"),
+            result_below=pl.when(mapped).then("_below"),
+            unread=pl.when(~mapped).then(unread),
+        )
+    )
+    return both, reasons
+
+
+def pivoted(records: pl.DataFrame) -> pl.DataFrame:
+    """One line a sample, with the columns of the records of water_tests.
+
+    Args:
+        records: the winning rows, with `source_file`, `source_line` and their rank `RANK`. The other columns of a sample are those of its last row.
+    """
+    last = (
+        records.sort(RANK)
+        .unique("sample", keep="last", maintain_order=True)
+        .select("source_file", "source_line", *_OTHER_COLUMNS)
+    )
+    columns = []
+    for name in LONG_ANALYTES:
+        mine = pl.col("analyte") == name
+        columns.append(pl.col("result").filter(mine).first().alias(f"{name}_result"))
+        if name in ANALYTES:
+            columns.append(pl.col("result_below").filter(mine).first().alias(f"{name}_below"))
+    read = records.filter(pl.col("unread").is_null())
+    wide = last.join(
+        read.group_by("sample").agg(columns), on="sample", how="left", maintain_order="left"
+    )
+    values = [pl.col(f"{name}_result").alias(name) for name in ANALYTES]
+    warmth = pl.coalesce("temperature_c_result", "temperature_c").alias("temperature_c")
+    schema = record_schema("water_tests")
+    return wide.with_columns(*values, warmth).select(
+        pl.col(name).cast(kind) for name, kind in schema.items()
+    )
+
+
+def _feed_column(mapping: Mapping) -> pl.Expr:
+    """The feed's column of an analyte; null where the mapping does not name it."""
+    names = mapping.analytes
+    if names is None:
+        names = {name: name for name in LONG_ANALYTES}
+    return (
+        pl.col("analyte")
+        .str.to_lowercase()
+        .replace_strict(names, default=None, return_dtype=pl.String)
+    )
+
+
+def _conversions(parts: pl.DataFrame, mapping: Mapping) -> pl.DataFrame:
+    """How each pair of column and unit is converted; `_fits` is false where it cannot be."""
+    pairs = parts.select("_column", "unit").unique().filter(pl.col("_column").is_not_null())
+    rows = []
+    for column, unit in pairs.iter_rows():
+        told = mapping.units.get(column, unit)
+        found = Conversion() if told is None else conversion(column, told)
+        known = found is not None or is_unit(told)
+        scale, shift = (found.scale, found.shift) if found else (1.0, 0.0)
+        rows.append((column, unit, scale, shift, found is not None, known))
+    kinds = {
+        "_column": pl.String,
+        "unit": pl.String,
+        "_scale": pl.Float64,
+        "_shift": pl.Float64,
+        "_fits": pl.Boolean,
+        "_known": pl.Boolean,
+    }
+    return pl.DataFrame(rows, schema=kinds, orient="row")
+
+
+def _results(mapping: Mapping) -> list[pl.Expr]:
+    """Value and bound in the feed's unit, and whether the text was understood."""
+    read = analytes(pl.col("value"), mapping.marks, Conversion())
+    same = (pl.col("_scale") == 1.0) & (pl.col("_shift") == 0.0)
+
+    def in_feed_unit(value: pl.Expr) -> pl.Expr:
+        changed = (value * pl.col("_scale") + pl.col("_shift")).round(9)
+        return pl.when(same).then(value).otherwise(changed)
+
+    assert read.below is not None
+    is_bound = pl.col("remark").is_in(list(_BOUND_REMARKS)).fill_null(False)
+    value = pl.when(~is_bound).then(read.value)
+    below = pl.coalesce(read.below, pl.when(is_bound).then(read.value))
+    # Only analytes have a column for the bound of a non-detect.
+    no_bound = ~pl.col("_column").is_in(list(ANALYTES))
+    detected = below.is_null() & ~(numerals.without_bound(pl.col("value")).fill_null(False))
+    return [
+        in_feed_unit(value).alias("_value"),
+        in_feed_unit(below).alias("_below"),
+        (read.ok & (~no_bound | detected)).alias("_ok"),
+    ]
+
+
+def _reasons(results: pl.DataFrame, mapping: Mapping) -> pl.DataFrame:
+    mapped = pl.col("_column").is_not_null()
+    frames = [reasons(results.filter(pl.col("analyte").is_null()), "analyte", None, "required")]
+    wrong_unit = results.filter(mapped & ~pl.col("_fits"))
+    unit_rule = (
+        pl.when(pl.col("_known")).then(pl.lit("unfit_unit")).otherwise(pl.lit("unknown_unit"))
+    )
+    frames.append(reasons(wrong_unit, "unit", "unit", unit_rule))
+    wrong = results.filter(mapped & ~pl.col("_ok"))
+    unsure = pl.col("value").str.strip_prefix("<").str.strip_chars()
+    value_rule = (
+        pl.when(unsure.str.contains(mapping.marks.single_group))
+        .then(pl.lit("ambiguous_number"))
+        .otherwise(pl.lit("result"))
+    )
+    frames.append(reasons(wrong, "value", "value", value_rule))
+    return pl.concat([no_reasons(), *frames])

@@ -1,0 +1,173 @@
+"""Text columns of a feed to a typed frame, with a reason for every value that is not one.
+
+Belongs here: reading all columns of a feed at once, and why a value failed. Does not belong here:
+what one kind of value looks like (`typed_values`), files and headers (`feed_file`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import polars as pl
+from pandera.errors import SchemaErrors
+
+from pipelines.records.dates import has_two_readings, looks_like_day
+from pipelines.records.mapping import Mapping
+from pipelines.records.moments import has_two_moments
+from pipelines.records.reasons import no_reasons, reasons
+from pipelines.records.typed_values import Typed, typed
+from schemas.columns import fields
+from schemas.feeds import FEED_TABLES
+
+_FAILED = "\x00failed "  # no header holds a NUL, so no column of a feed can have this name
+_KIND_RULES = {
+    "flag": "yes_no",
+    "word": "word",
+    "integer": "whole_number",
+    "money": "amount",
+    "hours": "hours",
+    "number": "number",
+    "analyte": "result",
+}
+_CHECK_RULES = {
+    "not_nullable": "required",
+    "greater_than_or_equal_to(0)": "negative",
+    "greater_than_or_equal_to(1)": "below_one",
+    "site_or_serial": "site_or_serial",
+}
+
+
+def parse_columns(
+    feed: str, texts: pl.DataFrame, mapping: Mapping, timezone: str, names: Sequence[str]
+) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Types the text columns.
+
+    Args:
+        feed: the feed.
+        texts: `source_line` and the columns `names` as text, null where empty.
+        mapping: how the texts are written; its translations are applied here.
+        timezone: the IANA name of the workspace's time zone.
+        names: the columns that are read; the feed's other columns come out null.
+
+    Returns:
+        All rows, with `source_line`, the feed's columns and the bounds of non-detects; and the reasons
+        (`REASON_SCHEMA`) of the rows that must be set aside.
+    """
+    table = fields(FEED_TABLES[feed])
+    spoken = texts.with_columns(
+        _translated(name, mapping.values[name]) for name in names if name in mapping.values
+    )
+    columns: list[pl.Expr] = [pl.col("source_line")]
+    failed: dict[str, pl.Expr] = {}
+    for name, column in table.items():
+        kind = (column.metadata or {})["kind"]
+        if name in names:
+            reading = _typed(name, mapping, timezone)
+            columns.append(reading.value.alias(name))
+            if kind not in ("text", "serial", "region"):
+                failed[name] = ~reading.ok
+            if reading.below is not None:
+                columns.append(reading.below.alias(f"{name}_below"))
+        else:
+            columns.append(pl.lit(None, column.dtype.type).alias(name))
+            if kind == "analyte":
+                columns.append(pl.lit(None, pl.Float64).alias(f"{name}_below"))
+    out = spoken.select(*columns, *(expr.alias(_FAILED + name) for name, expr in failed.items()))
+    frames = [_failures(feed, name, texts, spoken, out, mapping, timezone) for name in failed]
+    rows = out.drop(_FAILED + name for name in failed)
+    told = pl.concat([no_reasons(), *frames])
+    return rows, pl.concat([told, _check_failures(feed, texts, rows, told)])
+
+
+def _typed(name: str, mapping: Mapping, timezone: str) -> Typed:
+    meta = fields(FEED_TABLES[mapping.feed])[name].metadata or {}
+    return typed(
+        meta["kind"],
+        pl.col(name),
+        meta["words"] or (),
+        mapping.marks,
+        mapping.date_patterns,
+        timezone,
+        mapping.conversion(name),
+    )
+
+
+def _translated(name: str, words: dict[str, str]) -> pl.Expr:
+    """The column with the mapping's translations in place of the export's words."""
+    found = pl.col(name).str.to_lowercase()
+    put = found.replace_strict(words, default=None, return_dtype=pl.String)
+    return (
+        pl.when(found.is_in(list(words)))
+        .then(pl.when(put != "").then(put))
+        .otherwise(pl.col(name))
+        .alias(name)
+    )
+
+
+def _failures(
+    feed: str,
+    name: str,
+    texts: pl.DataFrame,
+    spoken: pl.DataFrame,
+    out: pl.DataFrame,
+    mapping: Mapping,
+    timezone: str,
+) -> pl.DataFrame:
+    """The reasons of one column's values that were not understood."""
+    failed = out[_FAILED + name]
+    if not failed.any():
+        return no_reasons()
+    rows = texts.select("source_line", _value=name).with_columns(spoken[name].alias("_spoken"))
+    meta = fields(FEED_TABLES[feed])[name].metadata or {}
+    rule = _rule(meta["kind"], pl.col("_spoken"), mapping, timezone)
+    return reasons(rows.filter(failed), name, "_value", rule, meta["words"] or ())
+
+
+def _rule(kind: str, text: pl.Expr, mapping: Mapping, timezone: str) -> pl.Expr:
+    """Which rule a text breaks that is no value of the kind."""
+    patterns = mapping.date_patterns
+    if kind == "day":
+        return (
+            pl.when(has_two_readings(text, patterns))
+            .then(pl.lit("ambiguous_date"))
+            .when(looks_like_day(text, patterns))
+            .then(pl.lit("impossible_date"))
+            .otherwise(pl.lit("date"))
+        )
+    if kind == "moment":
+        two = has_two_moments(text, patterns, timezone)
+        return pl.when(two).then(pl.lit("ambiguous_date")).otherwise(pl.lit("moment"))
+    rule = pl.lit(_KIND_RULES[kind])
+    if kind in ("flag", "word"):
+        return rule
+    number = text.str.strip_prefix("<").str.strip_chars() if kind == "analyte" else text
+    unsure = number.str.contains(mapping.marks.single_group)
+    return pl.when(unsure).then(pl.lit("ambiguous_number")).otherwise(rule)
+
+
+def _check_failures(
+    feed: str, texts: pl.DataFrame, rows: pl.DataFrame, told: pl.DataFrame
+) -> pl.DataFrame:
+    """What the table's pandera class finds, save what was told of the same value already."""
+    table = FEED_TABLES[feed]
+    try:
+        table.validate(rows.select(list(fields(table))), lazy=True)
+        return no_reasons()
+    except SchemaErrors as error:
+        cases = error.failure_cases.select("index", "column", "check")
+    if cases["index"].null_count():
+        raise AssertionError(f"{feed}: a check did not run: {cases.rows()[:3]}")
+    frames = []
+    for (column, check), found in cases.group_by(["column", "check"], maintain_order=True):
+        name = "site" if check == "site_or_serial" else str(column)
+        place = found["index"].cast(pl.UInt32).sort()
+        value = texts[name] if name in texts.columns else pl.lit("").alias(name)
+        failing = texts.select("source_line").with_columns(_value=value)[place]
+        known = told.filter(pl.col("column") == name)
+        fresh = failing.join(known, left_on="source_line", right_on="line", how="anti")
+        frames.append(reasons(fresh, name, "_value", _CHECK_RULES.get(str(check), _other(check))))
+    return pl.concat([no_reasons(), *frames])
+
+
+def _other(check: object) -> str:
+    return "region" if str(check).startswith("str_matches") else "one_or_two"
