@@ -1,0 +1,188 @@
+"""What stands under exports/: which file is of which feed, and which is refused whole.
+
+Belongs here: names, links, permissions, hashes, the date in a name. Does not belong here: what
+is inside a file (`text_rows`, `sheets`).
+
+Read are files directly in exports/ and directly in a feed's folder; folders deeper down or of
+another name are not looked into. Files that are neither .csv nor a workbook are passed over.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import os
+import re
+import stat
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+_SUFFIXES = (".csv", ".xlsx", ".xls")
+_DAY = re.compile(r"(?<![0-9])[0-9]{4}-[0-9]{2}-[0-9]{2}(?![0-9])")
+
+
+@dataclass(frozen=True)
+class ExportFile:
+    """One file that arrived.
+
+    `path` is its path below exports/ with forward slashes; bytes of a name that are no UTF-8
+    stand there as \\xNN. `feed` is None for a file of no feed. `refusal` is (rule, sentence)
+    where the file is set aside whole without being opened, else None. `size` is in bytes.
+    """
+
+    path: str
+    absolute: Path
+    feed: str | None
+    refusal: tuple[str, str] | None
+    size: int
+
+
+def find_exports(workspace: Path, feeds: Sequence[str]) -> list[ExportFile]:
+    """Every file under the workspace's exports/ that is read or refused, sorted by path.
+
+    Names are matched in any letter case; names that begin with a dot are not read, nor are the
+    lock files (`~$…`) that spreadsheet programs lay beside an open workbook.
+    """
+    root = Path(os.path.realpath(workspace))
+    folder = _exports_folder(Path(workspace))
+    if folder is None:
+        return []
+    found: list[ExportFile] = []
+    for entry in _entries(folder):
+        below = entry.name
+        feed = _feed_of_folder(below, feeds)
+        if feed is not None and (entry.is_dir() or entry.is_symlink()):
+            found += _in_feed_folder(root, entry, feed)
+        elif _is_candidate(below):
+            found.append(_judge(root, entry, below, _feed_of_file(below, feeds)))
+    return sorted(found, key=lambda file: file.path)
+
+
+def through_date_in_name(name: str) -> dt.date | None:
+    """The latest day written as YYYY-MM-DD in a file's name; days that no calendar has are none."""
+    days = []
+    for text in _DAY.findall(name.rpartition("/")[2]):
+        try:
+            days.append(dt.date.fromisoformat(text))
+        except ValueError:
+            continue
+    return max(days, default=None)
+
+
+def sha256_of(path: Path) -> str:
+    """The SHA-256 of a file's bytes, in hexadecimal."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _exports_folder(workspace: Path) -> Path | None:
+    exact = workspace / "exports"
+    if exact.is_dir():
+        return exact
+    same = [entry for entry in _entries(workspace) if entry.name.casefold() == "exports"]
+    return next((entry for entry in same if entry.is_dir()), None)
+
+
+def _entries(folder: Path) -> list[Path]:
+    return sorted(entry for entry in folder.iterdir() if not entry.name.startswith("."))
+
+
+def _is_candidate(name: str) -> bool:
+    return name.casefold().endswith(_SUFFIXES) and not name.startswith("~$")
+
+
+def _feed_of_folder(name: str, feeds: Sequence[str]) -> str | None:
+    return next((feed for feed in feeds if feed.casefold() == name.casefold()), None)
+
+
+def _feed_of_file(name: str, feeds: Sequence[str]) -> str | None:
+    begun = [feed for feed in feeds if name.casefold().startswith(feed.casefold())]
+    return max(begun, key=len, default=None)
+
+
+def _in_feed_folder(root: Path, folder: Path, feed: str) -> Iterator[ExportFile]:
+    refusal = _refuse_link(root, folder)
+    if refusal is None:
+        if not folder.is_dir():
+            return
+        try:
+            entries = _entries(folder)
+        except OSError as error:
+            refusal = _unreadable(folder.name, error)
+    if refusal is not None:
+        yield ExportFile(_shown(folder.name), folder, feed, refusal, 0)
+        return
+    for entry in entries:
+        if _is_candidate(entry.name):
+            yield _judge(root, entry, f"{folder.name}/{entry.name}", feed)
+
+
+def _judge(root: Path, file: Path, below: str, feed: str | None) -> ExportFile:
+    shown = _shown(below)
+    refusal = _refuse_link(root, file)
+    size = 0
+    if refusal is None:
+        try:
+            found = file.stat()
+        except OSError as error:
+            refusal = _unreadable(shown, error)
+        else:
+            size = found.st_size
+            refusal = _refuse_kind(shown, file, found.st_mode, feed)
+    return ExportFile(shown, file, feed, refusal, size)
+
+
+def _refuse_link(root: Path, entry: Path) -> tuple[str, str] | None:
+    shown = _shown(entry.name)
+    try:
+        target = os.path.realpath(entry, strict=True)
+    except PermissionError as error:
+        return _unreadable(shown, error)
+    except OSError:
+        return (
+            "link_nowhere",
+            f"{shown} is a link that leads nowhere; put the file itself into exports/.",
+        )
+    if not Path(target).is_relative_to(root):
+        return (
+            "link_outside",
+            f"{shown} is a link that leads out of the workspace; put the file itself into "
+            "exports/.",
+        )
+    return None
+
+
+def _refuse_kind(shown: str, file: Path, mode: int, feed: str | None) -> tuple[str, str] | None:
+    if stat.S_ISDIR(mode):
+        return "folder", f"{shown} is a folder; put the files in a feed's folder, or rename it."
+    if not stat.S_ISREG(mode):
+        return "not_a_file", f"{shown} is no file that can be read; put a CSV file in its place."
+    if feed is None:
+        return (
+            "no_feed",
+            f"{shown} is of no feed; put it into a feed's folder, such as exports/units/, or let "
+            "its name begin with the feed's.",
+        )
+    if file.name.casefold().endswith(".xls"):
+        return (
+            "old_workbook",
+            f"{shown} is an old Excel workbook (.xls); save it as .xlsx or CSV.",
+        )
+    try:
+        with file.open("rb"):
+            return None
+    except OSError as error:
+        return _unreadable(shown, error)
+
+
+def _unreadable(shown: str, error: OSError) -> tuple[str, str]:
+    return (
+        "unreadable",
+        f"{shown} cannot be read ({error.strerror or error}); correct its permissions.",
+    )
+
+
+def _shown(name: str) -> str:
+    """A name that any table can hold, also where its bytes are no UTF-8."""
+    return os.fsencode(name).decode("utf-8", "backslashreplace")

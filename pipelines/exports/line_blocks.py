@@ -1,0 +1,363 @@
+"""Many rows at once: a block of lines, split by column operations where no hard quote is about.
+
+Belongs here: the fast way, and handing the few hard rows to `row_parser`, with which it must agree
+to the byte. Does not belong here: encodings, the header, files.
+
+Lines are sorted into four classes. *Plain* ones hold no quote. *Stray* ones hold quotes, but none
+that begins a field, so each is itself. *Quoted* ones hold quoted fields of the simplest form, on
+one line and without blanks around. All others are *hard* and go one by one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+import pyarrow as pa
+
+from pipelines.exports.encodings import UNDECODABLE, Text
+from pipelines.exports.reading import (
+    FAULTS,
+    count_reason,
+    cut_off_quote_reason,
+    nul_reason,
+    rows_schema,
+    text_after_quote_reason,
+    too_long_reason,
+    unclosed_quote_reason,
+    undecodable_reason,
+)
+from pipelines.exports.row_parser import QUOTE, ParsedRow, count_line_ends, parse_row
+
+LF, CR, SPACE, TAB = 10, 13, 32, 9
+_SHORT = 12  # bytes that a string view holds in itself
+_BLANKS_LOOKED_PAST = 4
+
+
+@dataclass(frozen=True)
+class Form:
+    """What every block of a file has in common."""
+
+    text: Text
+    delimiter: str
+    width: int
+    max_field_chars: int | None
+
+
+@dataclass(frozen=True)
+class Block:
+    """The rows that begin in one block, in no order, and where the next block begins."""
+
+    rows: list[pl.DataFrame]
+    faults: list[pl.DataFrame]
+    next_start: int
+    next_line: int
+
+
+@dataclass
+class _Lines:
+    """The lines of a block; positions count from its first byte."""
+
+    buffer: np.ndarray
+    starts: np.ndarray
+    ends: np.ndarray  # without the line end
+    nexts: np.ndarray
+    delimiters: np.ndarray  # positions of all delimiters, later only of those outside quotes
+    counts: np.ndarray  # delimiters a line
+
+
+def read_block(form: Form, start: int, stop: int, first_line: int) -> Block:
+    """The rows that begin in `form.text.data[start:stop]`, which begins and ends with a line."""
+    data = form.text.data
+    lines = _split_lines(data[start:stop], form.delimiter)
+    quoted, stray, hard = _classify(lines, form.delimiter)
+    begins = lines.ends > lines.starts
+    careful, faults, next_start = [], [], stop
+    unread_from = 0
+    for index in np.flatnonzero(hard & begins):
+        if index < unread_from:
+            continue
+        row_start = start + int(lines.starts[index])
+        row = parse_row(data, row_start, form.delimiter, form.width)
+        found = _judge(form, row, first_line + int(index))
+        raw = data[row_start : row.end].decode()
+        if found:
+            faults.append(pl.DataFrame(found, schema=FAULTS, orient="row"))
+        else:
+            careful.append((first_line + int(index), raw, *(f.decode() for f in row.fields)))
+        unread_from = int(np.searchsorted(lines.starts, row.next_start - start))
+        begins[index + 1 : unread_from] = False
+        next_start = max(stop, row.next_start)
+    whole = lines.counts == form.width - 1
+    easy = begins & ~hard
+    next_line = first_line + len(lines.starts) + count_line_ends(data, stop, next_start)
+    rows, more_faults = _read_easy(form, lines, easy & whole, quoted, stray, first_line)
+    if careful:
+        schema = rows_schema(form.width)
+        rows.append(_trim(pl.DataFrame(careful, schema=schema, orient="row")))
+    ragged = np.flatnonzero(easy & ~whole)
+    if len(ragged):
+        faults.append(_ragged(form, lines, ragged, first_line, start))
+    return Block(rows, faults + more_faults, next_start, next_line)
+
+
+def _split_lines(piece: bytes, delimiter: str) -> _Lines:
+    buffer = np.frombuffer(piece, np.uint8)
+    last = np.flatnonzero(buffer == LF)
+    shortened = None
+    if b"\r" in piece:
+        cr = np.flatnonzero(buffer == CR)
+        alone = cr[np.append(buffer[1:], 0)[cr] != LF]
+        last = np.sort(np.concatenate([last, alone]))
+        shortened = (buffer[last] == LF) & (last > 0) & (buffer[last - 1] == CR)
+    starts = np.concatenate([[0], last + 1])
+    ends = last if shortened is None else last - shortened
+    if starts[-1] == len(buffer):
+        starts = starts[:-1]
+    else:
+        ends = np.append(ends, len(buffer))
+    nexts = np.append(starts[1:], len(buffer))
+    delimiters = np.flatnonzero(buffer == ord(delimiter))
+    counts = np.diff(np.searchsorted(delimiters, np.append(starts, len(buffer))))
+    return _Lines(buffer, starts, ends, nexts, delimiters, counts)
+
+
+def _classify(lines: _Lines, delimiter: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Which lines are quoted, stray and hard; takes delimiters inside quotes off `lines`."""
+    buffer, count = lines.buffer, len(lines.starts)
+    hard = np.zeros(count, bool)
+    nul = np.flatnonzero(buffer == 0)
+    hard[np.searchsorted(lines.starts, nul, "right") - 1] = True
+    quotes = np.flatnonzero(buffer == QUOTE)
+    if not len(quotes):
+        return np.zeros(count, bool), np.zeros(count, bool), hard
+    line = np.searchsorted(lines.starts, quotes, "right") - 1
+    first = np.searchsorted(quotes, lines.starts)  # of each line, its first quote
+    is_opening = (np.arange(len(quotes)) - first[line]) % 2 == 0
+    edges = np.zeros(256, bool)
+    edges[[ord(delimiter), LF, CR]] = True
+    before = np.where(quotes > 0, buffer[quotes - 1], LF)
+    after = np.append(buffer, LF)[quotes + 1]
+    is_simple = np.where(
+        is_opening,
+        edges[before] | (before == QUOTE),
+        edges[after] | (after == QUOTE),
+    )
+    per_line = np.bincount(line, minlength=count)
+    quoted = (per_line > 0) & (per_line % 2 == 0)
+    quoted[line[~is_simple]] = False
+    stray = per_line > 0
+    stray[line[_begins_field(buffer, quotes, edges, delimiter)]] = False
+    quoted &= ~hard
+    stray &= ~hard
+    hard |= (per_line > 0) & ~quoted & ~stray
+    _drop_quoted_delimiters(lines, quoted, quotes, first)
+    return quoted, stray, hard
+
+
+def _begins_field(
+    buffer: np.ndarray, quotes: np.ndarray, edges: np.ndarray, delimiter: str
+) -> np.ndarray:
+    """Which quotes have nothing but blanks before them in their field, or may have."""
+    blank = np.zeros(256, bool)
+    blank[[SPACE, TAB]] = True
+    blank[ord(delimiter)] = False
+    before = quotes - 1
+    for _ in range(_BLANKS_LOOKED_PAST):
+        before = before - ((before >= 0) & blank[buffer[before]])
+    byte = np.where(before >= 0, buffer[before], LF)
+    return edges[byte] | blank[byte]
+
+
+def _drop_quoted_delimiters(
+    lines: _Lines, quoted: np.ndarray, quotes: np.ndarray, first: np.ndarray
+) -> None:
+    line = np.repeat(np.arange(len(lines.starts)), lines.counts)
+    asked = np.flatnonzero(quoted[line])
+    before = np.searchsorted(quotes, lines.delimiters[asked]) - first[line[asked]]
+    inside = asked[before % 2 == 1]
+    lines.counts = lines.counts - np.bincount(line[inside], minlength=len(lines.starts))
+
+
+def _read_easy(
+    form: Form,
+    lines: _Lines,
+    easy: np.ndarray,
+    quoted: np.ndarray,
+    stray: np.ndarray,
+    first_line: int,
+) -> tuple[list[pl.DataFrame], list[pl.DataFrame]]:
+    """The frames of rows whose lines are plain, stray or quoted and as wide as the header."""
+    rows, faults = [], []
+    apart = (easy & quoted).any() and (easy & stray).any()
+    for chosen, quote in (
+        (easy & ~stray if apart else easy, (easy & quoted).any()),
+        (easy & stray if apart else np.zeros_like(easy), False),
+    ):
+        if not chosen.any():
+            continue
+        frame = _parse_lines(form, lines, chosen, quote, first_line)
+        if (
+            form.max_field_chars
+            and (lines.ends - lines.starts)[chosen].max() > form.max_field_chars
+        ):
+            frame, too_long = _without_long_fields(frame, form)
+            faults.append(too_long)
+        rows.append(frame)
+    return rows, faults
+
+
+def _parse_lines(
+    form: Form, lines: _Lines, chosen: np.ndarray, quote: bool, first_line: int
+) -> pl.DataFrame:
+    if chosen.all():
+        piece = lines.buffer.tobytes()
+    else:
+        piece = lines.buffer[np.repeat(chosen, lines.nexts - lines.starts)].tobytes()
+    if b"\r" in piece:
+        piece = piece.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    names = [f"c{index}" for index in range(form.width)]
+    # The header line in front keeps a mark at the start of the first row part of that row.
+    frame = pl.read_csv(
+        form.delimiter.join(names).encode() + b"\n" + piece,
+        separator=form.delimiter,
+        quote_char='"' if quote else None,
+        infer_schema=False,
+        empty_string_is_null=False,
+    )
+    index = np.flatnonzero(chosen)
+    if frame.height != len(index):
+        raise AssertionError(f"{len(index)} lines gave {frame.height} rows")
+    if _has_soft_edges(piece, form.delimiter):
+        frame = _trim(frame)
+    raw = _texts(lines.buffer, lines.starts[index], lines.ends[index])
+    return frame.select(
+        pl.Series("line", index + first_line, dtype=pl.Int64), raw.alias("raw"), pl.all()
+    )
+
+
+def _has_soft_edges(piece: bytes, delimiter: str) -> bool:
+    """Whether a blank, or a byte that may be part of one, stands at the edge of any field."""
+    if delimiter == "\t" and b'"' in piece:
+        return True  # a tab inside quotes may be such a blank
+    buffer = np.frombuffer(piece, np.uint8)
+    soft = buffer == SPACE
+    if not piece.isascii():
+        soft |= buffer >= 0x80
+    for byte in (TAB, 11, 12):
+        if byte != ord(delimiter) and bytes([byte]) in piece:
+            soft |= buffer == byte
+    edge = (buffer == ord(delimiter)) | (buffer == LF)
+    if b'"' in piece:
+        edge |= buffer == QUOTE
+    return bool(
+        soft[:1].any()
+        or soft[-1:].any()
+        or (soft[1:] & edge[:-1]).any()
+        or (soft[:-1] & edge[1:]).any()
+    )
+
+
+def _trim(frame: pl.DataFrame) -> pl.DataFrame:
+    return frame.with_columns(pl.exclude("line", "raw").str.strip_chars())
+
+
+def _texts(buffer: np.ndarray, starts: np.ndarray, ends: np.ndarray) -> pl.Series:
+    """Slices of `buffer`, which stays shared, as a column of strings."""
+    lengths = ends - starts
+    views = np.zeros((len(starts), 4), np.uint32)
+    views[:, 0] = lengths
+    inner = views.view(np.uint8).reshape(-1, 16)
+    for at in range(_SHORT):
+        here = np.flatnonzero((lengths > at) & ((lengths <= _SHORT) | (at < 4)))
+        inner[here, 4 + at] = buffer[starts[here] + at]
+    long = np.flatnonzero(lengths > _SHORT)
+    views[long, 3] = starts[long]
+    parts = [None, pa.py_buffer(views), pa.py_buffer(buffer)]
+    return pl.Series(
+        pl.from_arrow(pa.Array.from_buffers(pa.string_view(), len(starts), parts, null_count=0))
+    )
+
+
+def _without_long_fields(frame: pl.DataFrame, form: Form) -> tuple[pl.DataFrame, pl.DataFrame]:
+    allowed = form.max_field_chars
+    faults = [FAULTS.to_frame()]
+    good = pl.lit(True)
+    for index in range(form.width):
+        chars = pl.col(f"c{index}").str.len_chars()
+        good &= chars <= allowed
+        faults.append(
+            frame.filter(chars > allowed).select(
+                "line",
+                pl.lit(index, pl.Int64).alias("column_index"),
+                pl.col(f"c{index}").alias("value"),
+                pl.lit("field_too_long").alias("rule"),
+                pl.format(too_long_reason(index, "{}", allowed), chars).alias("reason"),
+            )
+        )
+    return frame.filter(good), pl.concat(faults)
+
+
+def _ragged(
+    form: Form, lines: _Lines, ragged: np.ndarray, first_line: int, start: int
+) -> pl.DataFrame:
+    fields = lines.counts[ragged] + 1
+    ends_without = start + int(lines.ends[-1]) == len(form.text.data)
+    is_last = ragged == len(lines.starts) - 1
+    cut_off = is_last & ends_without & (fields < form.width)
+    reasons = pl.DataFrame(
+        [
+            (int(n), bool(cut), *count_reason(int(n), form.width, bool(cut)))
+            for n, cut in np.unique(np.column_stack([fields, cut_off]), axis=0)
+        ],
+        schema={"n": pl.Int64, "cut": pl.Boolean, "rule": pl.String, "reason": pl.String},
+        orient="row",
+    )
+    rows = pl.DataFrame(
+        {
+            "line": pl.Series(ragged + first_line, dtype=pl.Int64),
+            "column_index": pl.Series([None], dtype=pl.Int64).new_from_index(0, len(ragged)),
+            "value": _texts(lines.buffer, lines.starts[ragged], lines.ends[ragged]),
+            "n": pl.Series(fields, dtype=pl.Int64),
+            "cut": pl.Series(cut_off),
+        }
+    )
+    return rows.join(reasons, on=["n", "cut"], how="left").select(list(FAULTS))
+
+
+def _judge(form: Form, row: ParsedRow, line: int) -> list[tuple]:
+    """Every reason for which a hard row is set aside."""
+    faults = []
+    ends_without = row.end == row.next_start == len(form.text.data)
+    for index, rule in row.faults:
+        if rule == "text_after_quote":
+            reason = text_after_quote_reason(index)
+        elif ends_without:
+            rule, reason = "cut_off_line", cut_off_quote_reason(index)
+        else:
+            reason = unclosed_quote_reason(index)
+        place = index if index < form.width else None
+        faults.append((line, place, _shown(row.fields[index]), rule, reason))
+    is_whole = len(row.fields) == form.width
+    if not (is_whole or row.faults):
+        raw = form.delimiter.join(_shown(field) for field in row.fields)
+        cut_off = ends_without and len(row.fields) < form.width
+        faults.append((line, None, raw, *count_reason(len(row.fields), form.width, cut_off)))
+    for index, field in enumerate(row.fields):
+        place = index if is_whole else None
+        if UNDECODABLE in field:
+            reason = undecodable_reason(index, form.text.encoding)
+            faults.append((line, place, _shown(field), "undecodable_byte", reason))
+        if b"\0" in field.replace(UNDECODABLE, b""):
+            faults.append((line, place, _shown(field), "nul_byte", nul_reason(index)))
+        allowed = form.max_field_chars
+        if allowed and len(field) > allowed and (chars := len(field.decode().strip())) > allowed:
+            reason = too_long_reason(index, chars, allowed)
+            faults.append((line, place, _shown(field), "field_too_long", reason))
+    return faults
+
+
+def _shown(field: bytes) -> str:
+    text = field.decode().replace(UNDECODABLE.decode(), "\ufffd").replace("\0", "\u2400")
+    return text.strip()
