@@ -180,8 +180,9 @@ def _settle(feed: str, ranked: pl.DataFrame, key: list[str]) -> tuple[pl.Series,
 
 def _winners(versions: pl.DataFrame, key: list[str], left: pl.Series) -> pl.Series:
     """Which rows are the last version of their key, among those that are left."""
-    rank = pl.when(left).then(pl.col(RANK))
-    return versions.select((rank == rank.max().over(key)).fill_null(False)).to_series()
+    ranked = versions.select(*key, pl.when(left).then(pl.col(RANK)).alias(RANK))
+    last = pl.col(RANK) == pl.col(RANK).max().over(key)
+    return ranked.select(last.fill_null(False)).to_series()
 
 
 def _fates(ranked: pl.DataFrame, key: list[str], left: pl.Series, winners: pl.Series) -> pl.Series:

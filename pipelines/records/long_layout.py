@@ -88,7 +88,8 @@ def pivoted(records: pl.DataFrame) -> pl.DataFrame:
     """One line a sample, with the columns of the records of water_tests.
 
     Args:
-        records: the winning rows, with `source_file`, `source_line` and their rank `RANK`. The other columns of a sample are those of its last row.
+        records: the winning rows, with `source_file`, `source_line` and `RANK`; the other
+            columns of a sample are those of its last row.
     """
     last = (
         records.sort(RANK)

@@ -39,7 +39,7 @@ class Mapping:
 
     feed: str
     name: str
-    marks: Marks = Marks()
+    marks: Marks = field(default_factory=Marks)
     dates: tuple[str, ...] = ()
     layout: str = "wide"
     columns: dict[str, str] = field(default_factory=dict)

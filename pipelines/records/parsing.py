@@ -50,8 +50,8 @@ def parse_columns(
         names: the columns that are read; the feed's other columns come out null.
 
     Returns:
-        All rows, with `source_line`, the feed's columns and the bounds of non-detects; and the reasons
-        (`REASON_SCHEMA`) of the rows that must be set aside.
+        All rows, with `source_line`, the feed's columns and the bounds of non-detects; and the
+        reasons (`REASON_SCHEMA`) of the rows that must be set aside.
     """
     table = fields(FEED_TABLES[feed])
     spoken = texts.with_columns(
