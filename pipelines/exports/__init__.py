@@ -7,6 +7,7 @@ losing a row. Does not belong here: what columns and values mean (`pipelines.rec
 from pipelines.exports.delimiters import header_key
 from pipelines.exports.delivery import ExportFile, find_exports, sha256_of, through_date_in_name
 from pipelines.exports.reading import FileFault, Reading
+from pipelines.exports.sheets import read_sheet
 from pipelines.exports.text_rows import read_rows
 
 __all__ = [
@@ -16,6 +17,7 @@ __all__ = [
     "find_exports",
     "header_key",
     "read_rows",
+    "read_sheet",
     "sha256_of",
     "through_date_in_name",
 ]

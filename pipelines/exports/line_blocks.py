@@ -21,6 +21,7 @@ from pipelines.exports.reading import (
     FAULTS,
     count_reason,
     cut_off_quote_reason,
+    long_field_faults,
     nul_reason,
     rows_schema,
     text_after_quote_reason,
@@ -202,8 +203,8 @@ def _read_easy(
             form.max_field_chars
             and (lines.ends - lines.starts)[chosen].max() > form.max_field_chars
         ):
-            frame, too_long = _without_long_fields(frame, form)
-            faults.append(too_long)
+            faults.append(long_field_faults(frame, form.width, form.max_field_chars))
+            frame = frame.filter(~pl.col("line").is_in(faults[-1]["line"].implode()))
         rows.append(frame)
     return rows, faults
 
@@ -278,25 +279,6 @@ def _texts(buffer: np.ndarray, starts: np.ndarray, ends: np.ndarray) -> pl.Serie
     return pl.Series(
         pl.from_arrow(pa.Array.from_buffers(pa.string_view(), len(starts), parts, null_count=0))
     )
-
-
-def _without_long_fields(frame: pl.DataFrame, form: Form) -> tuple[pl.DataFrame, pl.DataFrame]:
-    allowed = form.max_field_chars
-    faults = [FAULTS.to_frame()]
-    good = pl.lit(True)
-    for index in range(form.width):
-        chars = pl.col(f"c{index}").str.len_chars()
-        good &= chars <= allowed
-        faults.append(
-            frame.filter(chars > allowed).select(
-                "line",
-                pl.lit(index, pl.Int64).alias("column_index"),
-                pl.col(f"c{index}").alias("value"),
-                pl.lit("field_too_long").alias("rule"),
-                pl.format(too_long_reason(index, "{}", allowed), chars).alias("reason"),
-            )
-        )
-    return frame.filter(good), pl.concat(faults)
 
 
 def _ragged(

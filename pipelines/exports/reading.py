@@ -46,8 +46,8 @@ class Reading:
       where the whole row is meant), `value` (what stood there), `rule`, `reason`.
     - `rows_read`: all data rows, sound or not, also those of a file set aside whole.
     - `fault`: why the whole file is set aside, else None.
-    - `typed`: of a sheet, `line` and `c0` …: `number`, `day`, `moment` or `flag` where the sheet
-      itself gives the cell that type, else null; None for a text file.
+    - `typed`: of a sheet, `line` and `c0` …: `number`, `day`, `moment`, `time` or `flag` where
+      the sheet itself gives the cell that type, else null; None for a text file.
     """
 
     encoding: str
@@ -160,3 +160,34 @@ def too_long_reason(index: int, chars: int | str, allowed: int) -> str:
         f"Field {index + 1} has {chars} characters, more than the {allowed} that max_field_chars "
         "in limeledger.toml allows."
     )
+
+
+def cell_error_reason(error: str) -> str:
+    """Sentence for a cell of a sheet that holds an error such as #N/A."""
+    return f"The sheet holds the error {error} here; correct the formula, or empty the cell."
+
+
+def surplus_cells_reason(width: int) -> str:
+    """Sentence for a row of a sheet that goes on beyond its header."""
+    return (
+        f"The row has a cell beyond the header's {width} columns; give its column a name, or empty "
+        "the cell."
+    )
+
+
+def long_field_faults(rows: pl.DataFrame, width: int, allowed: int) -> pl.DataFrame:
+    """A fault for every field of `rows` that is longer than `allowed` characters."""
+    faults = [FAULTS.to_frame()]
+    for index in range(width):
+        field = pl.col(f"c{index}")
+        chars = field.str.len_chars()
+        faults.append(
+            rows.filter(chars > allowed).select(
+                "line",
+                pl.lit(index, pl.Int64).alias("column_index"),
+                field.alias("value"),
+                pl.lit("field_too_long").alias("rule"),
+                pl.format(too_long_reason(index, "{}", allowed), chars).alias("reason"),
+            )
+        )
+    return pl.concat(faults)
