@@ -70,11 +70,15 @@ def build_parser() -> argparse.ArgumentParser:
     takes_workspace(refresh)
     takes_as_of(refresh)
 
-    check = add("check", "Read and validate everything; say what would be set aside. Write nothing.")
+    check = add(
+        "check", "Read and validate everything; say what would be set aside. Write nothing."
+    )
     takes_workspace(check)
     takes_as_of(check)
 
-    explain = add("explain", "Explain one claim: verdict, money, findings, evidence, what is short.")
+    explain = add(
+        "explain", "Explain one claim: verdict, money, findings, evidence, what is short."
+    )
     explain.add_argument("claim", metavar="CLAIM")
     takes_workspace(explain)
     explain.add_argument("--html", metavar="FILE", help="also write the claim's page to FILE")

@@ -9,7 +9,7 @@ from decimal import Decimal, InvalidOperation
 from pipelines.commands.output import print_json, teller
 from pipelines.errors import NotFoundError, UsageError, WorkspaceError
 from pipelines.refresh.recorded import record_ruling
-from pipelines.warehouse.database import connect
+from pipelines.warehouse.database import connect, one_row
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.lock import refresh_lock
 from pipelines.workspace.settings import load_settings
@@ -80,7 +80,7 @@ def _known_claim(workspace: Workspace, claim: str) -> None:
         )
     con = connect(workspace.database, read_only=True)
     try:
-        found = con.execute("select 1 from decisions where claim = ?", [claim]).fetchone()
+        found = one_row(con, "select 1 from decisions where claim = ?", [claim])
     finally:
         con.close()
     if found is None:

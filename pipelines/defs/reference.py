@@ -4,8 +4,6 @@ Belongs here: writing what the session has already checked. Does not belong here
 (`pipelines.workspace`, `pipelines.terms`).
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 import dagster as dg
@@ -46,6 +44,4 @@ def reference_tables(context: dg.AssetExecutionContext) -> Iterator[dg.Materiali
         for name in TERMS:
             frame = getattr(session.inputs.terms, name.removeprefix("terms_"))
             write_frame(session.con, name, frame)
-            yield dg.MaterializeResult(
-                asset_key=name, metadata={"dagster/row_count": frame.height}
-            )
+            yield dg.MaterializeResult(asset_key=name, metadata={"dagster/row_count": frame.height})

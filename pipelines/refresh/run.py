@@ -14,7 +14,7 @@ from typing import Any
 import polars as pl
 
 from pipelines.refresh.inputs import Inputs
-from pipelines.warehouse.database import connect, read_frame
+from pipelines.warehouse.database import connect, one_row, read_frame
 
 
 @dataclass(frozen=True)
@@ -58,10 +58,11 @@ def summarize(inputs: Inputs, seconds: float) -> Summary:
         verdicts = con.execute(
             "select verdict, count(*) from decisions group by verdict order by verdict"
         ).fetchall()
-        changed = con.execute(
+        changed = one_row(
+            con,
             "select count(*) from decision_history "
-            "where decided_at = (select max(decided_at) from decision_history)"
-        ).fetchone()
+            "where decided_at = (select max(decided_at) from decision_history)",
+        )
     finally:
         con.close()
     whole = set_aside.filter(pl.col("rule").str.starts_with("file_"))["file"].unique().sort()

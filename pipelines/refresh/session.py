@@ -22,7 +22,13 @@ import duckdb
 import polars as pl
 
 from pipelines.refresh.inputs import Inputs, load_inputs
-from pipelines.warehouse.database import connect, has_table, read_frame, write_frame
+from pipelines.warehouse.database import (
+    connect,
+    has_table,
+    one_row,
+    read_frame,
+    write_frame,
+)
 from pipelines.warehouse.publication import swap_folder
 from pipelines.workspace.lock import refresh_lock
 
@@ -156,7 +162,7 @@ def published_facts(published: Path) -> dict[str, str]:
 
 
 def _fact(con: duckdb.DuckDBPyConnection, name: str) -> str | None:
-    row = con.execute("select value from store_facts where fact = ?", [name]).fetchone()
+    row = one_row(con, "select value from store_facts where fact = ?", [name])
     return row[0] if row else None
 
 

@@ -69,11 +69,21 @@ def identifier(name: str) -> str:
 def has_table(con: duckdb.DuckDBPyConnection, name: str) -> bool:
     """Whether the store holds that table."""
     schema, _, table = name.rpartition(".")
-    found = con.execute(
+    found = one_row(
+        con,
         "select 1 from information_schema.tables where table_schema = ? and table_name = ?",
         [schema or "main", table],
-    ).fetchone()
+    )
     return found is not None
+
+
+def one_row(con: duckdb.DuckDBPyConnection, sql: str, params: list | None = None) -> tuple | None:
+    """The first row of a query that gives one at the most; None where it gives none.
+
+    The result is read to its end: a connection with an open result takes no other work.
+    """
+    rows = con.execute(sql, params or []).fetchall()
+    return rows[0] if rows else None
 
 
 def read_frame(
@@ -114,6 +124,24 @@ def append_frame(con: duckdb.DuckDBPyConnection, name: str, frame: pl.DataFrame)
     elif frame.height:
         with _registered(con, frame) as source:
             con.execute(f"insert into {identifier(name)} by name select * from {source}")
+
+
+def drop_table(con: duckdb.DuckDBPyConnection, name: str) -> None:
+    """Removes a table where it is there."""
+    con.execute(f"drop table if exists {identifier(name)}")
+
+
+def forget_files(
+    con: duckdb.DuckDBPyConnection, name: str, column: str, files: Iterable[str]
+) -> None:
+    """Removes the rows of some files from a table, where it is there."""
+    gone = sorted(files)
+    if gone and has_table(con, name):
+        con.execute(
+            f"delete from {identifier(name)} where {identifier(column)} in "
+            "(select unnest(?::varchar[]))",
+            [gone],
+        )
 
 
 class _registered:

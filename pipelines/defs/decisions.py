@@ -1,0 +1,75 @@
+"""The decisions: findings, verdicts, and the history of both.
+
+Belongs here: the assets. Does not belong here: any rule (`pipelines.coverage`).
+"""
+
+from collections.abc import Iterator
+
+import altair as alt
+import dagster as dg
+import polars as pl
+
+from pipelines.defs.resources import SESSION
+from pipelines.defs.tables import schema_check, table_spec, write_table
+from pipelines.refresh.decide import decide_claims
+from schemas.codes import FEEDS
+from schemas.decisions import DecisionHistory, Decisions, Findings
+from schemas.reference import REFERENCE_TABLES
+
+GROUP = "decisions"
+TABLES = {
+    "findings": Findings,
+    "decisions": Decisions,
+    "decision_history": DecisionHistory,
+}
+
+
+@dg.multi_asset(
+    specs=[
+        table_spec(
+            "findings",
+            Findings,
+            group=GROUP,
+            deps=[*FEEDS, *REFERENCE_TABLES, "terms_values", "terms_water_limits"],
+        ),
+        table_spec("decisions", Decisions, group=GROUP, deps=["findings"]),
+        table_spec(
+            "decision_history",
+            DecisionHistory,
+            group=GROUP,
+            deps=["decisions", "findings"],
+            about="Rows are only ever added.",
+        ),
+    ],
+    check_specs=[schema_check(name) for name in TABLES],
+    required_resource_keys={SESSION},
+)
+def claim_decisions(context: dg.AssetExecutionContext) -> Iterator[dg.MaterializeResult]:
+    """Decides every claim."""
+    session = context.resources.session
+    with session.step("Decisions"):
+        decided = decide_claims(session)
+        for name, table in TABLES.items():
+            frame = getattr(decided, name)
+            metadata = {"preview": _preview(frame)} if name == "decisions" else {}
+            yield write_table(session, name, frame, table, metadata)
+
+
+def _preview(decisions: pl.DataFrame) -> dg.MetadataValue:
+    """Verdicts by month of the claim, as a chart's specification."""
+    counts = (
+        decisions.select("verdict", month=pl.coalesce("claimed_on", "opened_on").dt.truncate("1mo"))
+        .group_by("month", "verdict")
+        .len("claims")
+        .sort("month", "verdict")
+    )
+    chart = (
+        alt.Chart(counts, title="Claims by month and verdict")
+        .mark_bar()
+        .encode(
+            x=alt.X("month:T", title="Month filed"),
+            y=alt.Y("claims:Q", title="Claims"),
+            color=alt.Color("verdict:N", title="Verdict"),
+        )
+    )
+    return dg.MetadataValue.json(chart.to_dict())
