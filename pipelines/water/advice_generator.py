@@ -29,6 +29,7 @@ from pipelines.water.steam import (
 CHLORIDE_304_MG_L = 100.0  # lower end of 100-200, Nickel Institute N 11 003, crevices, cold water
 SOLIDS_MG_L = 3500.0  # low-pressure boilers, common practice, no source
 SILICA_SATURATED_MG_L = 363.0  # amorphous, 100 °C, Fournier & Rowe 1977
+MOST_MONTHS = 24.0  # beyond two years an interval from scale alone means nothing
 MOST_CYCLES = 50.0  # blowdown below 2 % of the steam: no longer what limits
 
 
@@ -115,8 +116,8 @@ def _blowdown_line(
         return Line("generator", text, standing)
     shown_cycles = f"more than {shown(MOST_CYCLES)}" if cycles > MOST_CYCLES else shown(cycles, 1)
     text = (
-        f"{sentence(word)} of the untreated supply: {shown_cycles} cycles of concentration to {shown(limit)} "
-        f"mg/L ({why}): let out {shown(blowdown, 1)} L a day."
+        f"{sentence(word)} of the untreated supply: {shown_cycles} cycles of concentration to "
+        f"{shown(limit)} mg/L ({why}): let out {shown(blowdown, 1)} L a day."
     )
     return Line("generator", text, standing, cautions)
 
@@ -141,12 +142,10 @@ def deliming_lines(
     if not ceiling_mg_l or hardness_limit_mg_l is None:
         return [Line("deliming", f"{terms}.", "rule of thumb", cautions)]
     low, high = duty.deposit_share
-    longest = delime_months * hardness_limit_mg_l / ceiling_mg_l
-    shortest = longest * low / high
-    first = min(longest, delime_months)
+    longest = min(delime_months * hardness_limit_mg_l / ceiling_mg_l, MOST_MONTHS)
     text = (
-        f"Untreated, this water calls for deliming every {shown(min(shortest, first), 1)} to "
-        f"{shown(first, 1)} months (ceiling {shown(ceiling_mg_l)} mg/L; {shown(low * 100)} to "
-        f"{shown(high * 100)} % of it stays as scale). {terms}, which goes first where shorter."
+        f"Untreated, this water calls for deliming every {shown(longest * low / high, 1)} to "
+        f"{shown(longest, 1)} months (ceiling {shown(ceiling_mg_l)} mg/L; {shown(low * 100)} to "
+        f"{shown(high * 100)} % of it stays as scale). {terms}: the shorter of the two goes first."
     )
     return [Line("deliming", text, "rule of thumb", cautions)]

@@ -10,6 +10,7 @@ import numpy as np
 
 from pipelines.water.constants import CALCIUM_CARBONATE_G_MOL, CHLORIDE_G_MOL, SULFATE_G_MOL, Array
 
+LEAST_ALKALINITY_MG_L = 0.01  # less than any titration can tell from none
 ALKALINITY_MG_PER_MEQ = CALCIUM_CARBONATE_G_MOL / 2.0
 
 
@@ -28,7 +29,7 @@ def larson_skold(chloride_mg_l: Array, sulfate_mg_l: Array, alkalinity_mg_l_caco
     steel.
     """
     acid = chloride_mg_l / CHLORIDE_G_MOL + 2.0 * sulfate_mg_l / SULFATE_G_MOL
-    base = np.where(alkalinity_mg_l_caco3 > 0.0, alkalinity_mg_l_caco3, np.nan)
+    base = np.where(alkalinity_mg_l_caco3 >= LEAST_ALKALINITY_MG_L, alkalinity_mg_l_caco3, np.nan)
     return acid / (base / ALKALINITY_MG_PER_MEQ)
 
 

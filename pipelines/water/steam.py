@@ -45,10 +45,3 @@ def days_of_capacity(capacity_l: float, litres_per_day: float) -> float | None:
     if capacity_l <= 0.0 or litres_per_day <= 0.0:
         return None
     return min(capacity_l / litres_per_day, MOST_DAYS)
-
-
-def concentrate_factor(recovery: float, passage: float = 0.0) -> float:
-    """How much a membrane's concentrate exceeds its feed: (1 - y p)/(1 - y) (ASTM D3739)."""
-    if not 0.0 <= recovery < 1.0:
-        raise ValueError(f"a recovery is a share below 1, not {recovery}")
-    return (1.0 - recovery * passage) / (1.0 - recovery)
