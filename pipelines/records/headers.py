@@ -20,7 +20,8 @@ from schemas.columns import column_names, required_columns
 from schemas.feeds import FEED_TABLES
 
 _NEAREST = 3
-_EITHER = {"water_tests": ("site", "serial"), "treatment_purchases": ("site", "serial")}
+# Where one of two columns is enough.
+EITHER = {"water_tests": ("site", "serial"), "treatment_purchases": ("site", "serial")}
 _REQUIRED_PARTS = ("analyte", "value")
 
 
@@ -55,6 +56,11 @@ def wanted(feed: str, mapping: Mapping) -> list[str]:
         return columns
     told = set((mapping.analytes or {}).values())
     return [name for name in columns if name not in ANALYTES and name not in told] + [*LONG_PARTS]
+
+
+def expected_headers(feed: str, mapping: Mapping) -> list[str]:
+    """The names that a file's header line is expected to hold, by the mapping or the feed."""
+    return [mapping.columns.get(name, name) for name in wanted(feed, mapping)]
 
 
 def match_headers(feed: str, header: Sequence[str], mapping: Mapping) -> Matched:
@@ -96,7 +102,7 @@ def _missing(
     missing = [name for name in required if name not in there]
     if mapping.is_long:
         missing += [name for name in _REQUIRED_PARTS if name not in there]
-    either = _EITHER.get(feed, ())
+    either = EITHER.get(feed, ())
     sought = [mapping.columns.get(name, name) for name in missing]
     told = [f"the required column {name}" for name in missing]
     if either and not any(name in there for name in either):

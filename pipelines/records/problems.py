@@ -1,0 +1,112 @@
+"""What was set aside, gathered so that a person can correct the source.
+
+Belongs here: grouping reasons and the sentence of a group. Does not belong here: the rules
+(`reasons`), pages and commands.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+import polars as pl
+
+from pipelines.records.reasons import RULES
+
+PROBLEMS = pl.Schema(
+    {
+        "feed": pl.String(),
+        "column": pl.String(),
+        "rule": pl.String(),
+        "rows": pl.Int64(),
+        "value": pl.String(),
+        "other_values": pl.Int64(),
+        "first_file": pl.String(),
+        "first_line": pl.Int64(),
+        "sentence": pl.String(),
+        "remedy": pl.String(),
+    }
+)
+_LONGEST = 60
+
+
+def problems(set_aside: pl.DataFrame, whole_files: Collection[str] = ()) -> pl.DataFrame:
+    """One row a problem: files set aside whole first, then by the number of rows.
+
+    Args:
+        set_aside: by `schemas.accounts.SetAside`.
+        whole_files: the files that were set aside whole; each is a problem of its own.
+
+    Returns:
+        A frame by `PROBLEMS`. `sentence` reads as in `412 rows: purchased_on "31/02/2025" is no
+        date; first at sales_may.csv line 88`; `value` is what stands at that first place, and
+        `other_values` counts what else stands in the group.
+    """
+    told = set_aside.with_columns(
+        pl.col("feed", "column", "value").fill_null(""),
+        _is_whole=pl.col("file").is_in(list(whole_files)),
+    ).sort("file", "line", "column", "rule")
+    whole = told.filter("_is_whole").select(
+        "feed",
+        "column",
+        "rule",
+        rows=pl.lit(0, pl.Int64),
+        value="value",
+        other_values=pl.lit(0, pl.Int64),
+        first_file="file",
+        first_line="line",
+        sentence=pl.format("{}: {}", "file", "reason"),
+        remedy=pl.lit(""),
+    )
+    grouped = (
+        told.filter(~pl.col("_is_whole"))
+        .group_by("feed", "column", "rule", maintain_order=True)
+        .agg(
+            rows=pl.len().cast(pl.Int64),
+            value=pl.col("value").first(),
+            other_values=pl.col("value").n_unique().cast(pl.Int64) - 1,
+            first_file=pl.col("file").first(),
+            first_line=pl.col("line").first(),
+            reason=pl.col("reason").first(),
+        )
+        .sort("rows", descending=True, maintain_order=True)
+    )
+    spoken = grouped.with_columns(_told(), remedy=_half("reason", 1)).with_columns(
+        sentence=pl.format(
+            "{} {}: {}; first at {} line {}",
+            "rows",
+            pl.when(pl.col("rows") == 1).then(pl.lit("row")).otherwise(pl.lit("rows")),
+            "told",
+            "first_file",
+            "first_line",
+        )
+    )
+    names = PROBLEMS.names()
+    return pl.concat([whole.select(names).cast(PROBLEMS), spoken.select(names)])
+
+
+def _told() -> pl.Expr:
+    """What the group has in common, with the first value and how many others there are."""
+    phrases = {name: rule.phrase for name, rule in RULES.items()}
+    phrase = pl.col("rule").replace_strict(phrases, default=None, return_dtype=pl.String)
+    flat = pl.col("value").str.replace_all(r"\s+", " ")
+    shown = pl.when(flat.str.len_chars() > _LONGEST).then(flat.str.head(57) + "…").otherwise(flat)
+    others = (
+        pl.when(pl.col("other_values") == 0)
+        .then(pl.lit(""))
+        .when(pl.col("other_values") == 1)
+        .then(pl.lit(" (and 1 other value)"))
+        .otherwise(pl.format(" (and {} other values)", "other_values"))
+    )
+    value = pl.when(shown == "").then(pl.lit("")).otherwise(pl.format(' "{}"', shown))
+    return (
+        pl.when(phrase.is_null())
+        .then(_half("reason", 0))
+        .otherwise(pl.format("{}{}{} {}", "column", value, others, phrase))
+        .alias("told")
+    )
+
+
+def _half(column: str, half: int) -> pl.Expr:
+    """A sentence before its last semicolon, or what follows it, without the period."""
+    parts = pl.col(column).str.strip_suffix(".").str.extract_groups(r"^(?s)(.*?)(?:; (.*))?$")
+    return parts.struct.field(str(half + 1)).fill_null("")
