@@ -51,11 +51,12 @@ def with_treatment(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
 
     Returns:
         claims with, over the good systems (new, approved seller, ordered by then): good_products,
-        good_abilities, good_sources; installed_products and installed_abilities (those installed
-        by then), unproven_products and provable_abilities (installed or without any installation
-        date), installation_sources; kept_products and kept_abilities, lapse_words (of those
-        installed and not kept up), upkeep_sources; and, over all orders of systems at any time,
-        system_orders (how many), purchase_faults (what is wrong with each), order_sources.
+        good_words (with dates), good_abilities, good_sources; installed_words (with dates) and
+        installed_abilities of those installed by then; unproven_products, those without any
+        installation date, and provable_abilities of both; installation_sources; kept_products and
+        kept_abilities; lapse_words of those installed and not kept up; upkeep_sources; and, over
+        all orders of systems at any time, system_orders (how many), purchase_faults (what is wrong
+        with each), order_sources.
     """
     asked = claims.filter(treatment_is_asked_for())
     units = asked.select("serial", "site", "sellers").unique("serial")
@@ -88,12 +89,16 @@ def _by_claim(held: pl.DataFrame) -> pl.DataFrame:
     def products(rows: pl.Expr) -> pl.Expr:
         return pl.col("product").filter(rows).sort().str.join(", ")
 
+    def dated(day: str) -> pl.Expr:
+        return pl.format("{} on {}", "product", day)
+
     everything = pl.lit(True)
     return held.group_by("claim").agg(
         good_products=products(everything),
+        good_words=dated("bought_on").sort().str.join(", "),
         good_abilities=abilities(everything),
         good_sources=pl.col("purchase_source").unique().sort(),
-        installed_products=products(installed),
+        installed_words=dated("installed_on").filter(installed).sort().str.join(", "),
         installed_abilities=abilities(installed),
         unproven_products=products(unproven),
         provable_abilities=abilities(installed | unproven),

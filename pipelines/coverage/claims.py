@@ -48,23 +48,27 @@ def claims_of(evidence: Evidence, terms: Terms) -> pl.DataFrame:
 
 def _claim_calls(calls: pl.DataFrame) -> pl.DataFrame:
     failed = pl.col("failed_on")
-    return calls.filter((pl.col("kind") == "repair") & pl.col("claim").is_not_null()).select(
-        "claim",
-        "call",
-        "serial",
-        "opened_on",
-        "completed_on",
-        "claimed_on",
-        "agency",
-        "cause",
-        "part",
-        *MONEY_COLUMNS,
-        failed_on=pl.coalesce("failed_on", "opened_on"),
-        stated_failed_on=failed,
-        failure_words=pl.when(failed.is_not_null())
-        .then(pl.format("the failure on {}", failed))
-        .otherwise(pl.format("the call of {} (no failure date is given)", "opened_on")),
-        call_source=citation("service_calls"),
+    return (
+        calls.filter((pl.col("kind") == "repair") & pl.col("claim").is_not_null())
+        .select(
+            "claim",
+            "call",
+            "serial",
+            "opened_on",
+            "completed_on",
+            "claimed_on",
+            "agency",
+            "cause",
+            "part",
+            *MONEY_COLUMNS,
+            failed_on=pl.coalesce("failed_on", "opened_on"),
+            stated_failed_on=failed,
+            failure_words=pl.when(failed.is_not_null())
+            .then(pl.format("the failure on {}", failed))
+            .otherwise(pl.format("the call of {} (no failure date is given)", "opened_on")),
+            call_source=citation("service_calls"),
+        )
+        .with_columns(call_sources=pl.concat_list("call_source"))
     )
 
 

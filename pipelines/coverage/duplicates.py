@@ -48,8 +48,27 @@ def same_failure(claims: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def disputed_twins(claims: pl.DataFrame) -> pl.DataFrame:
-    """The claims that condition 6 disputes: claim, twins (those that come first, sorted)."""
-    return (
-        same_failure(claims).filter("twin_first").group_by("claim").agg(twins=pl.col("twin").sort())
+def with_twins(claims: pl.DataFrame) -> pl.DataFrame:
+    """Adds twins (all claims for the same failure), twins_first and twins_first_sources.
+
+    The lists are sorted by claim; all three are null for a claim without twins.
+    """
+    sources = claims.select(twin="claim", source="call_source")
+    first = pl.col("twin_first")
+    twins = (
+        same_failure(claims)
+        .join(sources, on="twin")
+        .sort("claim", "twin")
+        .group_by("claim", maintain_order=True)
+        .agg(
+            twins="twin",
+            twins_first=pl.col("twin").filter(first),
+            twins_first_sources=pl.col("source").filter(first),
+        )
     )
+    return claims.join(twins, on="claim", how="left")
+
+
+def disputed_twins(claims: pl.DataFrame) -> pl.DataFrame:
+    """The claims of `same_failure` that are not the first for their failure: claim."""
+    return same_failure(claims).filter("twin_first").select("claim").unique().sort("claim")

@@ -52,7 +52,7 @@ def judged(
         reason = pl.when(holds).then(why).otherwise(reason)
         document = pl.when(holds).then(pl.lit(case.document, pl.String)).otherwise(document)
     found = claims.with_columns(outcome=outcome, reason=reason, document=document)
-    call_alone = pl.concat_list("call_source")
+    call_alone = pl.col("call_sources")
     if evidence:
         none = pl.lit([], dtype=TEXTS)
         parts = [pl.col(part) if isinstance(part, str) else part for part in evidence]
@@ -79,19 +79,32 @@ def gathered(claims: pl.DataFrame, judgments: dict[str, pl.DataFrame]) -> pl.Dat
     """
     parts = []
     for position, condition in enumerate(codes.CONDITIONS, start=1):
+        found = judgments[condition]
         off = claims.get_column("conditions_off").list.contains(condition).fill_null(False)
-        raw = judgments[condition].with_columns(off=off, edition=claims.get_column("edition"))
+        if off.any():
+            found = _switched_off(
+                found.with_columns(
+                    off, claims.get_column("edition"), claims.get_column("call_sources")
+                )
+            )
         parts.append(
-            raw.select(
+            found.select(
                 "claim",
-                position=pl.lit(position, pl.Int64),
-                condition=pl.lit(condition),
-                outcome=pl.when("off").then(pl.lit("not_needed")).otherwise("outcome"),
-                reason=pl.when("off")
-                .then(pl.format("Edition {} switches this condition off.", "edition"))
-                .otherwise("reason"),
-                evidence=pl.when("off").then(pl.col("evidence").list.head(1)).otherwise("evidence"),
-                document=pl.when(~pl.col("off")).then("document"),
+                pl.lit(position, pl.Int64).alias("position"),
+                pl.lit(condition).alias("condition"),
+                *FINDING_COLUMNS[1:],
             )
         )
     return pl.concat(parts).sort("claim", "position")
+
+
+def _switched_off(found: pl.DataFrame) -> pl.DataFrame:
+    off = pl.col("conditions_off")
+    return found.with_columns(
+        outcome=pl.when(off).then(pl.lit("not_needed")).otherwise("outcome"),
+        reason=pl.when(off)
+        .then(pl.format("Edition {} switches this condition off.", "edition"))
+        .otherwise("reason"),
+        evidence=pl.when(off).then("call_sources").otherwise("evidence"),
+        document=pl.when(~off).then("document"),
+    )

@@ -10,7 +10,6 @@ import polars as pl
 
 from pipelines.coverage.calendar_days import add_days
 from pipelines.coverage.conditions.gates import PAPER
-from pipelines.coverage.duplicates import same_failure
 from pipelines.coverage.evidence import Evidence, citation
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.terms import Terms
@@ -41,7 +40,7 @@ def _earlier_repairs(claims: pl.DataFrame, calls: pl.DataFrame) -> pl.DataFrame:
     """claim, earlier_words, earlier_sources: the repairs that did not hold."""
     keys = ["serial", "cause", "agency"]
     asking = claims.filter(pl.col("workmanship_days").is_not_null()).select(
-        "claim", "call", "failed_on", "workmanship_days", *keys
+        "claim", "call", "failed_on", "workmanship_days", "twins", *keys
     )
     repairs = calls.filter(
         (pl.col("kind") == "repair") & pl.col("completed_on").is_not_null()
@@ -49,7 +48,7 @@ def _earlier_repairs(claims: pl.DataFrame, calls: pl.DataFrame) -> pl.DataFrame:
     repairs = repairs.select(
         *keys,
         earlier_call="call",
-        twin="claim",
+        earlier_claim="claim",
         earlier_on="completed_on",
         earlier_source=citation("service_calls"),
     )
@@ -60,8 +59,8 @@ def _earlier_repairs(claims: pl.DataFrame, calls: pl.DataFrame) -> pl.DataFrame:
             (pl.col("earlier_call") != pl.col("call"))
             & (pl.col("earlier_on") <= pl.col("failed_on"))
             & (pl.col("failed_on") <= until)
+            & ~pl.col("twins").list.contains(pl.col("earlier_claim")).fill_null(False)
         )
-        .join(same_failure(claims), on=["claim", "twin"], how="anti")
         .sort("claim", "earlier_on", "earlier_call")
         .group_by("claim", maintain_order=True)
         .agg(

@@ -36,13 +36,15 @@ def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFram
     value, low, high = pl.col("reading_value"), pl.col("reading_min"), pl.col("reading_max")
     words = pl.col("reading").replace_strict(READING_WORDS, default=pl.col("reading"))
     yes_no = pl.col("reading").is_in(YES_NO)
-    at = pl.format("at the start-up of {}", "reading_on")
-    limits = pl.format(
-        "{}{}",
-        pl.coalesce(pl.format(" from {}", number_text(low)), pl.lit("")),
-        pl.coalesce(pl.format(" up to {}", number_text(high)), pl.lit("")),
+    limits = pl.concat_str(
+        pl.format("at least {}", number_text(low)),
+        pl.format("at most {}", number_text(high)),
+        separator=" and ",
+        ignore_nulls=True,
     )
-    measured = pl.format("{}: {} {}", words, number_text(value), at)
+    measured = pl.format(
+        "At the start-up of {} the {} was {}", "reading_on", words, number_text(value)
+    )
     outside = (value < low).fill_null(False) | (value > high).fill_null(False)
     cases = [
         *CAUSE,
@@ -61,15 +63,23 @@ def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFram
             "not_evaluated",
             pl.format("The report of the start-up on {} lacks the {}.", "reading_on", words),
         ),
-        Case(yes_no & (value == 1), "met", pl.format("Yes {}: {}.", at, words)),
-        Case(yes_no, "unmet", pl.format("No {}: {}.", at, words)),
+        Case(
+            yes_no & (value == 1),
+            "met",
+            pl.format("The report of the start-up on {} says yes to {}.", "reading_on", words),
+        ),
+        Case(
+            yes_no,
+            "unmet",
+            pl.format("The report of the start-up on {} says no to {}.", "reading_on", words),
+        ),
         Case(
             low.is_null() & high.is_null(),
             "not_evaluated",
             pl.format("The terms set no limit for the {}.", words),
         ),
-        Case(outside, "unmet", pl.format("{}, outside the limits{}.", measured, limits)),
-        Case(ALWAYS, "met", pl.format("{}, within the limits{}.", measured, limits)),
+        Case(outside, "unmet", pl.format("{}; it must be {}.", measured, limits)),
+        Case(ALWAYS, "met", pl.format("{}, as it must be: {}.", measured, limits)),
     ]
     return judged(read, cases, ["reading_source"])
 

@@ -37,20 +37,22 @@ def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFram
             requested == "met",
             "met",
             pl.format(
-                "A start-up was asked for by {}; it was due by {}.", "startup_requested_on", due
+                "A start-up was asked for no later than {}; that was due by {}.",
+                "startup_requested_on",
+                due,
             ),
         ),
         Case(
             pl.col("startup_request_missing") & (requested == "unknown"),
             "unknown",
-            pl.format("A start-up report lacks its request date; it was due by {}.", due),
+            pl.format("A start-up report lacks its request date; the request was due by {}.", due),
             DOCUMENT,
         ),
         Case(
             pl.col("startup_requested_on").is_not_null(),
             "unmet",
             pl.format(
-                "The first start-up was asked for on {}; it was due by {}.",
+                "The first start-up was asked for on {}; that was due by {}.",
                 "startup_requested_on",
                 due,
             ),

@@ -22,7 +22,7 @@ def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFram
         Case(
             pl.col("good_products").is_not_null(),
             "met",
-            pl.format("Bought new from an approved seller: {}.", "good_products"),
+            pl.format("Bought new from an approved seller: {}.", "good_words"),
         ),
         Case(
             none & complete,

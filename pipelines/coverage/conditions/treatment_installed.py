@@ -22,7 +22,7 @@ def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFram
         Case(
             lacking("installed_abilities").list.len() == 0,
             "met",
-            pl.format("Installed no later than {}: {}.", failure, "installed_products"),
+            pl.format("Installed by {}: {}.", failure, "installed_words"),
         ),
         Case(
             lacking("provable_abilities").list.len() == 0,
@@ -34,7 +34,7 @@ def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFram
             ALWAYS,
             "unmet",
             pl.format(
-                "What was installed by {} does not remove {}.",
+                "What was installed by {} does nothing against {}.",
                 failure,
                 lacking("installed_abilities").list.join(", "),
             ),

@@ -24,13 +24,15 @@ def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFram
         Case(
             lacking("good_abilities").list.len() == 0,
             "met",
-            pl.format("Needed: {}; {} removes it.", needs, "good_products"),
+            pl.format(
+                "The water calls for {}, which the systems bought do: {}.", needs, "good_products"
+            ),
         ),
         Case(
             ALWAYS,
             "unmet",
             pl.format(
-                "Needed: {}; {} does not remove {}.",
+                "The water calls for {}; the systems bought ({}) do nothing against {}.",
                 needs,
                 "good_products",
                 lacking("good_abilities").list.join(", "),

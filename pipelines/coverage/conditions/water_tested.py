@@ -24,7 +24,7 @@ def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFram
             pl.col("test_sample").is_not_null(),
             "met",
             pl.format(
-                "Test {} of {}: {}.",
+                "By test {} of {}: {}.",
                 "test_sample",
                 "test_sampled_on",
                 pl.when(outside == "")

@@ -34,7 +34,8 @@ def window_cases(kind: str) -> list[Case]:
     base, extended = pl.col(f"{kind}_base_end"), pl.col(f"{kind}_extended_end")
     failed, failure = pl.col("failed_on"), pl.col("failure_words")
     between = pl.format(
-        f"{kind.capitalize()} cover runs to {{}}, with the start-up bonus to {{}}; {{}} is between",
+        f"{kind.capitalize()} cover ends before {{}}, with the start-up bonus before {{}}; {{}} is "
+        "between",
         base,
         extended,
         failure,
@@ -44,14 +45,16 @@ def window_cases(kind: str) -> list[Case]:
         Case(
             failed < base,
             "met",
-            pl.format(f"{kind.capitalize()} cover runs to {{}}; {{}} is before.", base, failure),
+            pl.format(
+                f"{kind.capitalize()} cover ends before {{}}; {{}} is earlier.", base, failure
+            ),
         ),
         Case(
             failed >= extended,
             "unmet",
             pl.format(
-                f"{kind.capitalize()} cover ended on {{}}, with any start-up bonus; {{}} is not "
-                "before.",
+                f"{kind.capitalize()} cover ends before {{}}, with any start-up bonus; {{}} is not "
+                "earlier.",
                 extended,
                 failure,
             ),

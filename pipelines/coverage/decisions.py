@@ -5,6 +5,7 @@ Belongs here: the order of the work. Does not belong here: any rule.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from types import ModuleType
 
@@ -36,6 +37,7 @@ from pipelines.coverage.conditions import (
     within_labor_window,
     within_parts_window,
 )
+from pipelines.coverage.duplicates import with_twins
 from pipelines.coverage.evidence import Evidence, seen
 from pipelines.coverage.findings import gathered
 from pipelines.coverage.money import with_amounts, with_payable
@@ -75,6 +77,10 @@ CONDITIONS: dict[str, ModuleType] = {
 }
 
 
+# Claims judged at a time.
+BATCH = 50_000
+
+
 @dataclass(frozen=True)
 class Decided:
     """The tables `decisions` (one row a claim) and `findings` (one a claim and condition)."""
@@ -96,10 +102,40 @@ def decide(
         terms: all editions.
         history: decision_history so far, to tell which rulings were made on another verdict.
         timezone: of the workspace, for comparing the history with the rulings.
+
+    Returns:
+        Decisions by claim, findings by claim and position.
+    """
+    batches = list(decide_in_batches(evidence, terms, history, timezone))
+    return Decided(
+        pl.concat([batch.decisions for batch in batches]),
+        pl.concat([batch.findings for batch in batches]),
+    )
+
+
+def decide_in_batches(
+    evidence: Evidence,
+    terms: Terms,
+    history: pl.DataFrame | None = None,
+    timezone: str = "UTC",
+) -> Iterator[Decided]:
+    """As `decide`, so many claims at a time, to bound the memory; at least one batch.
+
+    No condition looks at another claim beyond its twins, which are looked up for all at first.
     """
     evidence = seen(evidence)
     claims = _with_facts(claims_of(evidence, terms), evidence)
-    judgments: dict[str, pl.DataFrame] = {}
+    for start in range(0, max(claims.height, 1), BATCH):
+        batch, judgments = _judge(claims.slice(start, BATCH), evidence, terms)
+        findings = gathered(batch, judgments)
+        yield Decided(_decisions(batch, findings, evidence, history, timezone), findings)
+
+
+def _judge(
+    claims: pl.DataFrame, evidence: Evidence, terms: Terms
+) -> tuple[pl.DataFrame, dict[str, pl.DataFrame]]:
+    """All conditions in order; each outcome becomes a column for those after it."""
+    judgments = {}
     for name, module in CONDITIONS.items():
         if name == "water_tested":
             claims = with_supply_test(claims, evidence.water_tests, terms).sort("claim")
@@ -107,13 +143,11 @@ def decide(
             claims = with_treatment(claims, evidence).sort("claim")
         judgments[name] = module.judge(claims, evidence, terms).sort("claim")
         claims = claims.with_columns(judgments[name].get_column("outcome").alias(name))
-    findings = gathered(claims, judgments)
-    decisions = _decisions(claims, findings, evidence, history, timezone)
-    return Decided(decisions, findings)
+    return claims, judgments
 
 
 def _with_facts(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
-    """Adds what several conditions ask for: filing limit, start-up outcomes, near-miss serials."""
+    """Adds what several conditions ask for: twins, filing limit, start-up outcomes, near misses."""
     failed = pl.col("failed_on")
     reports_to = evidence.complete_to("startups")
     between = [
@@ -123,7 +157,8 @@ def _with_facts(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     unknown = claims.filter(pl.col("unit_source").is_null()).get_column("serial")
     suggestions = near_misses(unknown, evidence.units.get_column("serial"))
     return (
-        claims.with_columns(
+        with_twins(claims)
+        .with_columns(
             file_by=add_days(pl.col("completed_on"), pl.col("file_within_days")),
             request_due_on=startups.request_due_on(),
             requested=startups.requested_in_time(reports_to),

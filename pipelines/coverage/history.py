@@ -1,0 +1,170 @@
+"""The history of computed decisions: what changed, when, and on which evidence.
+
+Belongs here: rows to append and the fingerprint. Does not belong here: storing them; a row once
+written is never changed.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import datetime
+
+import polars as pl
+
+from pipelines.coverage.evidence import Evidence, citation, seen
+from schemas.columns import MOMENT, TEXTS, column_names
+from schemas.decisions import DecisionHistory
+from schemas.feeds import FEED_TABLES
+
+_STATE = ("condition", "outcome", "reason")
+# Fingerprints are taken of so many claims at a time, to bound the memory.
+_BATCH = 50_000
+
+
+def changes(
+    previous_decisions: pl.DataFrame | None,
+    previous_findings: pl.DataFrame | None,
+    decisions: pl.DataFrame,
+    findings: pl.DataFrame,
+    evidence: Evidence,
+    decided_at: datetime,
+) -> pl.DataFrame:
+    """What to append to decision_history after a refresh.
+
+    Args:
+        previous_decisions, previous_findings: the tables of the refresh before; null at first.
+        decisions, findings: those of this refresh.
+        evidence: what they rest on, for the fingerprints and the as-of date.
+        decided_at: when the refresh decided, UTC without zone.
+
+    Returns:
+        One row, by claim, for each claim whose verdict or any finding's outcome or reason changed,
+        that is new (no from_verdict) or gone (no to_verdict). `moved` lists the conditions that
+        moved, in their order; it is empty for a new claim and one that is gone.
+    """
+    before = _empty(previous_decisions).select("claim", from_verdict="verdict")
+    after = decisions.select("claim", to_verdict="verdict")
+    both = before.join(after, on="claim", how="full", coalesce=True)
+    old = previous_findings if previous_findings is not None else findings.clear()
+    moved = _moved(old, findings, before.join(after, on="claim", how="semi"))
+    changed = both.join(moved, on="claim", how="left").filter(
+        pl.col("moved").is_not_null()
+        | pl.col("from_verdict").is_null()
+        | pl.col("to_verdict").is_null()
+        | (pl.col("from_verdict") != pl.col("to_verdict"))
+    )
+    claims = changed.filter(pl.col("to_verdict").is_not_null()).get_column("claim")
+    prints = fingerprints(claims, findings, evidence)
+    return (
+        changed.join(prints, on="claim", how="left")
+        .select(
+            "claim",
+            "from_verdict",
+            "to_verdict",
+            pl.col("moved").fill_null(pl.lit([], dtype=TEXTS)),
+            pl.col("fingerprint").fill_null(_digest("")),
+            decided_at=pl.lit(decided_at, dtype=MOMENT),
+            as_of=pl.lit(evidence.as_of, dtype=pl.Date),
+        )
+        .select(column_names(DecisionHistory))
+        .sort("claim")
+    )
+
+
+def fingerprints(claims: pl.Series, findings: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
+    """A fingerprint of what the findings of `claims` rest on: claim, fingerprint.
+
+    SHA-256 over the content of every record that the findings cite, each once, and the outcome and
+    reason of each finding, all in sorted order. Where a record stands (file and line) is left out,
+    so the same records in a new export give the same fingerprint.
+    """
+    batches = list(pl.DataFrame({"claim": claims}).sort("claim").iter_slices(_BATCH))
+    cited = [
+        findings.join(batch, on="claim", how="semi").select(_cited()).unique() for batch in batches
+    ]
+    schema = {"claim": pl.String, "fingerprint": pl.String}
+    if not batches:
+        return pl.DataFrame(schema=schema)
+    contents = _contents(pl.concat(cited).unique(), seen(evidence))
+    return pl.concat(
+        _fingerprints(findings.join(batch, on="claim", how="semi"), contents) for batch in batches
+    )
+
+
+def _cited() -> pl.Expr:
+    return pl.col("evidence").explode().alias("citation")
+
+
+def _empty(decisions: pl.DataFrame | None) -> pl.DataFrame:
+    schema = {"claim": pl.String, "verdict": pl.String}
+    return pl.DataFrame(schema=schema) if decisions is None else decisions
+
+
+def _moved(old: pl.DataFrame, new: pl.DataFrame, kept: pl.DataFrame) -> pl.DataFrame:
+    """The conditions that moved of the claims in both: claim, moved; only claims with any."""
+
+    def states(findings: pl.DataFrame) -> pl.DataFrame:
+        # Hashes are compared within this process only; they spare a join of all findings.
+        hashed = findings.select("claim", state=pl.struct(_STATE).hash())
+        return hashed.join(kept, on="claim", how="semi").group_by("claim").agg(pl.sum("state"))
+
+    differing = states(old).join(states(new), on=["claim", "state"], how="anti")
+    now, then = (
+        findings.join(differing, on="claim", how="semi").select("claim", "position", *_STATE)
+        for findings in (new, old)
+    )
+    return (
+        now.join(then, on=["claim", "condition"], how="left", suffix="_then")
+        .filter(
+            pl.col("outcome").ne_missing(pl.col("outcome_then"))
+            | pl.col("reason").ne_missing(pl.col("reason_then"))
+        )
+        .sort("claim", "position")
+        .group_by("claim", maintain_order=True)
+        .agg(moved=pl.col("condition"))
+    )
+
+
+def _contents(cited: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
+    """The content of every cited record: citation, content."""
+    parts = []
+    for feed in FEED_TABLES:
+        records = getattr(evidence, feed)
+        values = [name for name in records.columns if name not in ("source_file", "source_line")]
+        parts.append(
+            records.with_columns(citation=citation(feed))
+            .join(cited, on="citation", how="semi")
+            .select("citation", content=_as_text(feed, values))
+        )
+    return pl.concat(parts)
+
+
+def _as_text(feed: str, columns: list[str]) -> pl.Expr:
+    texts = [pl.col(name).cast(pl.String).fill_null("") for name in columns]
+    return pl.concat_str([pl.lit(feed), *texts], separator="\x1f")
+
+
+def _fingerprints(findings: pl.DataFrame, contents: pl.DataFrame) -> pl.DataFrame:
+    records = (
+        findings.select("claim", citation="evidence")
+        .explode("citation")
+        .unique()
+        .join(contents, on="citation")
+        .group_by("claim")
+        .agg(records=pl.col("content").sort().str.join("\n"))
+    )
+    results = (
+        findings.sort("claim", "position")
+        .group_by("claim", maintain_order=True)
+        .agg(results=pl.concat_str(_STATE, separator="\x1f").str.join("\n"))
+    )
+    whole = results.join(records, on="claim", how="left").select(
+        "claim", text=pl.concat_str("results", pl.col("records").fill_null(""), separator="\n\n")
+    )
+    # Polars has no digest that is the same on every machine; only changed claims come here.
+    digests = [_digest(text) for text in whole.get_column("text")]
+    return whole.select("claim", fingerprint=pl.Series(digests, dtype=pl.String))
+
+
+def _digest(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
