@@ -40,10 +40,10 @@ def unit_events(evidence: Evidence, serials: pl.Series, unit_sellers: pl.DataFra
     return pl.concat(parts).filter(pl.col("on").is_not_null()).sort(COLUMNS)
 
 
-def _event(frame: pl.DataFrame, kind: str, on: str, label: pl.Expr, source: pl.Expr) -> pl.DataFrame:
-    return frame.select(
-        "serial", kind=pl.lit(kind), on=pl.col(on), label=label, evidence=source
-    )
+def _event(
+    frame: pl.DataFrame, kind: str, on: str, label: pl.Expr, source: pl.Expr
+) -> pl.DataFrame:
+    return frame.select("serial", kind=pl.lit(kind), on=pl.col(on), label=label, evidence=source)
 
 
 def _register(units: pl.DataFrame) -> list[pl.DataFrame]:
@@ -98,9 +98,7 @@ def _tests(units: pl.DataFrame, tests: pl.DataFrame) -> pl.DataFrame:
 
 
 def _purchases(bought: pl.DataFrame) -> pl.DataFrame:
-    label = pl.format(
-        "{} × {} ordered, {}, from {}.", "quantity", "product", "condition", "seller"
-    )
+    label = pl.format("{} × {} ordered, {}, from {}.", "quantity", "product", "condition", "seller")
     return bought.select(
         "serial",
         kind=pl.when(pl.col("kind") == "cartridge")

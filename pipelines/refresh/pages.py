@@ -1,0 +1,232 @@
+"""Gathers from the store what the pages show.
+
+Belongs here: choosing claims that get a page, and reading and joining what their pages cite. Does
+not belong here: how anything looks (`dashboards`), or any rule.
+"""
+
+from __future__ import annotations
+
+import csv
+import dataclasses
+import datetime as dt
+import io
+
+import duckdb
+import polars as pl
+
+from dashboards import data as shown
+from pipelines.coverage.claims import claims_of
+from pipelines.coverage.clock import unit_terms
+from pipelines.coverage.evidence import Evidence, seen
+from pipelines.coverage.supply_tests import with_supply_test
+from pipelines.histories.events import unit_events
+from pipelines.records.headers import match_headers
+from pipelines.records.mapping import Mapping
+from pipelines.records.suggestions import near_misses
+from pipelines.refresh.evidence import load_evidence
+from pipelines.refresh.inputs import Inputs
+from pipelines.refresh.recorded import CITED_AS
+from pipelines.refresh.session import RefreshSession
+from pipelines.warehouse.database import has_table, query_frame, read_frame
+from pipelines.water.limits import with_chloramine
+from schemas.codes import ANALYTES, FEEDS
+from schemas.field import FIELD_TABLES
+
+# A settled claim keeps its page for so long after it was filed; older ones are told by `explain`.
+RECENT_DAYS = 120
+OPEN = ("needs_review", "needs_evidence")
+
+
+def claims_with_pages(decisions: pl.DataFrame, as_of: dt.date) -> pl.Series:
+    """The claims that get a page: open ones, and those filed in the last months."""
+    filed = pl.coalesce("claimed_on", "opened_on")
+    recent = filed > as_of - dt.timedelta(days=RECENT_DAYS)
+    is_open = pl.col("standing").is_in(OPEN) | pl.col("ruling_outdated")
+    return decisions.filter(is_open | recent)["claim"]
+
+
+def page_data(session: RefreshSession, claims: pl.Series) -> shown.PageData:
+    """Everything that the pages show, with the details of the named claims."""
+    inputs, con = session.inputs, session.con
+    base = data_of_claims(inputs, con, claims)
+    return dataclasses.replace(
+        base,
+        refreshed_at=session.decided_at,
+        arrivals=_arrivals(con),
+        row_accounts=read_frame(con, "row_accounts"),
+        set_aside=read_frame(con, "set_aside"),
+        feeds=read_frame(con, "feed_states", columns=shown.FEEDS.names()),
+        suggestions=_suggestions(con),
+        water_profiles=read_frame(con, "water_profiles"),
+        upcoming=read_frame(con, "upcoming"),
+        terms_values=inputs.terms.values,
+        terms_water_limits=inputs.terms.water_limits,
+        terms_installation_limits=inputs.terms.installation_limits,
+        figures={
+            name: read_frame(con, name)
+            for name in (*FIELD_TABLES, "agency_labor")
+            if has_table(con, name)
+        },
+    )
+
+
+def data_of_claims(
+    inputs: Inputs, con: duckdb.DuckDBPyConnection, claims: pl.Series
+) -> shown.PageData:
+    """What the pages of the named claims show, without the tables of the other pages."""
+    evidence = seen(load_evidence(inputs, con))
+    wanted = pl.DataFrame({"claim": claims}, schema={"claim": pl.String})
+    con.register("wanted_claims", wanted)
+    findings = query_frame(con, "select * from findings semi join wanted_claims using (claim)")
+    history = query_frame(
+        con, "select * from decision_history semi join wanted_claims using (claim)"
+    )
+    con.unregister("wanted_claims")
+    decisions = read_frame(con, "decisions")
+    serials = decisions.join(wanted, on="claim", how="semi")["serial"].unique()
+    reference = inputs.reference
+    return shown.PageData(
+        maker=inputs.settings.maker,
+        as_of=inputs.as_of,
+        timezone=inputs.settings.timezone,
+        currency=inputs.settings.currency,
+        hide=inputs.settings.hide,
+        decisions=decisions,
+        findings=findings,
+        history=history,
+        rulings=evidence.rulings,
+        evidence_rows=_evidence_rows(inputs, con, findings),
+        events=_events(inputs, evidence, serials),
+        cartridge_spans=_spans(con, serials),
+        water_values=_water_values(inputs, evidence, wanted),
+        units=read_frame(con, "unit_histories"),
+        regions=reference.regions,
+        agencies=reference.agencies.select("agency", "name").unique("agency"),
+        causes=reference.causes,
+    )
+
+
+def _arrivals(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+    return query_frame(
+        con,
+        "select a.feed, a.file, a.rows_read, a.records, a.set_aside from row_accounts a "
+        "join export_files f using (file) where f.news <> 'unchanged' order by a.feed, a.file",
+    )
+
+
+def _suggestions(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+    """Serials of other feeds that no unit has, with the one unit that is an edit away."""
+    named = [
+        f"select '{feed}' as feed, source_file as file, source_line as line, serial from {feed} "
+        "where serial is not null and serial not in (select serial from units)"
+        for feed in FEEDS
+        if feed not in ("units", "rulings")
+    ]
+    unknown = query_frame(con, " union all ".join(named))
+    known = read_frame(con, "units", columns=["serial"])["serial"]
+    found = near_misses(unknown["serial"], known)
+    return unknown.join(found, on="serial").sort("feed", "file", "line")
+
+
+def _events(inputs: Inputs, evidence: Evidence, serials: pl.Series) -> pl.DataFrame:
+    units = evidence.units.filter(pl.col("serial").is_in(serials.implode()))
+    sellers = unit_terms(units, evidence.models, inputs.terms).join(
+        inputs.terms.values.select("edition", "family", "sellers"),
+        on=["edition", "family"],
+        how="left",
+    )
+    return unit_events(evidence, serials, sellers.select("serial", "site", "sellers"))
+
+
+def _spans(con: duckdb.DuckDBPyConnection, serials: pl.Series) -> pl.DataFrame:
+    spans = read_frame(con, "cartridge_spans", schema=shown.CARTRIDGE_SPANS)
+    return spans.filter(pl.col("serial").is_in(serials.implode()))
+
+
+def _water_values(inputs: Inputs, evidence: Evidence, wanted: pl.DataFrame) -> pl.DataFrame:
+    """Every reported or limited analyte of the test by which each claim was judged."""
+    calls = evidence.service_calls.join(wanted, on="claim", how="semi")
+    claims = claims_of(dataclasses.replace(evidence, service_calls=calls), inputs.terms)
+    judged = with_supply_test(claims, evidence.water_tests, inputs.terms).filter(
+        pl.col("test_sample").is_not_null()
+    )
+    tests = with_chloramine(evidence.water_tests)
+    names = (*ANALYTES, "chloramine_mg_l")
+    values = tests.unpivot(names, index="sample", variable_name="analyte")
+    bounds = tests.unpivot(
+        [f"{name}_below" for name in names],
+        index="sample",
+        variable_name="analyte",
+        value_name="below",
+    ).with_columns(pl.col("analyte").str.strip_suffix("_below"))
+    reported = values.join(bounds, on=["sample", "analyte"])
+    grid = judged.select(
+        "claim", "edition", "family", sample="test_sample", sampled_on="test_sampled_on"
+    ).join(reported, on="sample")
+    limits = inputs.terms.water_limits.select(
+        "edition", "family", "analyte", "min", "max", "needs"
+    )
+    value = pl.col("value")
+    over = (value > pl.col("max")).fill_null(False) | (value < pl.col("min")).fill_null(False)
+    return (
+        grid.join(limits, on=["edition", "family", "analyte"], how="left")
+        .filter(
+            value.is_not_null() | pl.col("below").is_not_null() | pl.col("needs").is_not_null()
+        )
+        .with_columns(
+            outside=pl.when(pl.col("needs").is_not_null() & value.is_not_null()).then(over)
+        )
+        .select(shown.WATER_VALUES.names())
+    )
+
+
+def _evidence_rows(
+    inputs: Inputs, con: duckdb.DuckDBPyConnection, findings: pl.DataFrame
+) -> pl.DataFrame:
+    """The landed rows that findings cite, parted into cells as they came."""
+    cited = findings.select(evidence=pl.col("evidence").explode()).unique().drop_nulls()
+    cited = cited.with_columns(
+        feed=pl.col("evidence").str.extract(r"^([a-z_]+)/"),
+        file=pl.lit(None, pl.String),
+        line=pl.col("evidence").str.extract(r":(\d+)$").cast(pl.Int64),
+    )
+    files = read_frame(con, "export_files")
+    parts = []
+    for feed in FEEDS:
+        rows = cited.filter(pl.col("feed") == feed).drop("file")
+        if rows.is_empty():
+            continue
+        con.register("cited_rows", rows)
+        landed = query_frame(
+            con,
+            f"select c.evidence, l.file, l.raw from landed_{feed} l join cited_rows c "
+            "on l.line = c.line and ends_with(c.evidence, '/' || l.file || ':' || l.line)",
+        )
+        con.unregister("cited_rows")
+        for name, of_file in landed.group_by("file"):
+            form = files.row(by_predicate=pl.col("file") == name[0], named=True)
+            parts.append(_cells(inputs, feed, form, of_file))
+    return pl.concat([pl.DataFrame(schema=shown.EVIDENCE_ROWS), *parts])
+
+
+def _cells(inputs: Inputs, feed: str, form: dict, rows: pl.DataFrame) -> pl.DataFrame:
+    mapping = Mapping.plain(feed) if form["file"] == CITED_AS else inputs.mappings[feed]
+    headers = list(form["headers"])
+    places = {place: name for name, place in match_headers(feed, headers, mapping).places.items()}
+    columns = [places.get(place, "") for place in range(len(headers))]
+    told = [_parted(raw, form["delimiter"] or "\t") for raw in rows["raw"]]
+    return pl.DataFrame(
+        {
+            "evidence": rows["evidence"],
+            "headers": [headers] * rows.height,
+            "columns": [columns] * rows.height,
+            "cells": told,
+        },
+        schema=shown.EVIDENCE_ROWS,
+    )
+
+
+def _parted(raw: str, delimiter: str) -> list[str]:
+    csv.field_size_limit(2**31 - 1)
+    reader = csv.reader(io.StringIO(raw, newline=""), delimiter=delimiter)
+    return [cell.strip() for cell in next(reader, [])]
