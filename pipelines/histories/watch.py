@@ -1,0 +1,161 @@
+"""Who is watched for failures, and for how long.
+
+Belongs here: the watch of every unit and the failures inside it, which every field figure shares.
+Does not belong here: what is estimated from them (`pipelines.field`).
+
+A unit is watched from its clock start to the earliest of the end of its longest coverage window,
+the day after it was retired and the day after the as-of date; half-open, in days. Failures past
+coverage are seldom reported, so neither they nor the time after it count.
+"""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import polars as pl
+
+INSTALLED_BEFORE_SHIPPED = "installed before it was shipped"
+RETIRED_BEFORE_START = "retired before the clock start"
+NO_TERMS = "no terms in force"
+ONE_DAY = timedelta(days=1)
+
+
+def watch_units(units: pl.DataFrame, as_of: date) -> pl.DataFrame:
+    """The watch of every unit, as known on the as-of date.
+
+    Args:
+        units: serial, shipped_on, installed_on, retired_on, clock_start, the four window ends of
+            `pipelines.coverage.clock.unit_terms`, requested_in_time (outcome of condition 8) and
+            startup_completed_on.
+        as_of: the day on which it is looked at, itself still watched.
+
+    Returns:
+        serial, coverage_base_end (of the longest window without the bonus), coverage_end (of the
+        longest window, with the bonus where the start-up was asked for in time and completed
+        before the longest base window ends), watched_from, watched_until (both null where never
+        watched for a day), watched_days (0 there), unsound (why the clock start cannot be relied
+        on; null where it can: an unsound unit is not watched).
+    """
+    base = pl.max_horizontal("parts_base_end", "labor_base_end")
+    extended = pl.max_horizontal("parts_extended_end", "labor_extended_end")
+    earned = (pl.col("requested_in_time") == "met") & (pl.col("startup_completed_on") < base)
+    until = pl.min_horizontal(
+        "coverage_end", pl.col("retired_on") + ONE_DAY, pl.lit(as_of + ONE_DAY)
+    )
+    watched = pl.col("unsound").is_null() & (pl.col("clock_start") < until)
+    return (
+        units.with_columns(
+            coverage_base_end=base,
+            coverage_end=pl.when(earned).then(extended).otherwise(base),
+            unsound=_unsound(),
+        )
+        .with_columns(
+            watched_from=pl.when(watched).then("clock_start"),
+            watched_until=pl.when(watched).then(until),
+        )
+        .select(
+            "serial",
+            "coverage_base_end",
+            "coverage_end",
+            "watched_from",
+            "watched_until",
+            watched_days=(pl.col("watched_until") - pl.col("watched_from"))
+            .dt.total_days()
+            .fill_null(0),
+            unsound="unsound",
+        )
+    )
+
+
+def _unsound() -> pl.Expr:
+    return (
+        pl.when(pl.col("installed_on") < pl.col("shipped_on"))
+        .then(pl.lit(INSTALLED_BEFORE_SHIPPED))
+        .when(pl.col("clock_start").is_null())
+        .then(pl.lit(NO_TERMS))
+        .when(pl.col("retired_on") < pl.col("clock_start"))
+        .then(pl.lit(RETIRED_BEFORE_START))
+    )
+
+
+def failures_inside(
+    watch: pl.DataFrame, calls: pl.DataFrame, causes: pl.DataFrame, duplicates: pl.DataFrame
+) -> pl.DataFrame:
+    """The failures that count: repair calls with their failure date inside the unit's watch.
+
+    Args:
+        watch: serial, watched_from, watched_until.
+        calls: records of service calls.
+        causes: cause, class, water_related.
+        duplicates: claim, those that condition 6 disputes; they count with the one it does not.
+
+    Returns:
+        call, claim, serial, failed_on (opened_on where it is not given), age (whole days since the
+        clock start), cause, cause_class (`unknown` without one), water_related, opened_on,
+        claimed_on, agency, labor_hours, sorted by call.
+    """
+    named = causes.select("cause", cause_class="class", water_related="water_related")
+    inside = (pl.col("failed_on") >= pl.col("watched_from")) & (
+        pl.col("failed_on") < pl.col("watched_until")
+    )
+    return (
+        calls.filter(pl.col("kind") == "repair")
+        .with_columns(failed_on=pl.coalesce("failed_on", "opened_on"))
+        .join(duplicates.select("claim"), on="claim", how="anti")
+        .join(watch.select("serial", "watched_from", "watched_until"), on="serial")
+        .filter(inside)
+        .join(named, on="cause", how="left")
+        .select(
+            "call",
+            "claim",
+            "serial",
+            "failed_on",
+            (pl.col("failed_on") - pl.col("watched_from")).dt.total_days().alias("age"),
+            "cause",
+            pl.col("cause_class").fill_null("unknown"),
+            pl.col("water_related").fill_null(False),
+            "opened_on",
+            "claimed_on",
+            "agency",
+            "labor_hours",
+        )
+        .sort("call")
+    )
+
+
+def doubtful_exposure(
+    units: pl.DataFrame, watch: pl.DataFrame, calls: pl.DataFrame, duplicates: pl.DataFrame,
+    as_of: date,
+) -> pl.DataFrame:
+    """What units without a sound clock start would add, were they watched from their shipment.
+
+    Args:
+        units: serial, shipped_on, retired_on.
+        watch: of `watch_units`.
+        calls, duplicates: as in `failures_inside`.
+        as_of: the as-of date.
+
+    Returns:
+        serial, unsound, days, failures: one row a unit left out, sorted by serial.
+    """
+    until = pl.min_horizontal(
+        "coverage_end", pl.col("retired_on") + ONE_DAY, pl.lit(as_of + ONE_DAY)
+    )
+    assumed = (
+        watch.filter(pl.col("unsound").is_not_null())
+        .select("serial", "unsound", "coverage_end")
+        .join(units.select("serial", "shipped_on", "retired_on"), on="serial")
+        .select("serial", "unsound", watched_from="shipped_on", watched_until=until)
+    )
+    days = (pl.col("watched_until") - pl.col("watched_from")).dt.total_days()
+    no_causes = pl.DataFrame(
+        schema={"cause": pl.String, "class": pl.String, "water_related": pl.Boolean}
+    )
+    failed = failures_inside(assumed, calls, no_causes, duplicates)
+    counted = failed.group_by("serial").agg(failures=pl.len().cast(pl.Int64))
+    return (
+        assumed.join(counted, on="serial", how="left")
+        .select("serial", "unsound", pl.max_horizontal(days, 0).alias("days"), "failures")
+        .with_columns(pl.col("failures").fill_null(0))
+        .sort("serial")
+    )
