@@ -85,11 +85,15 @@ WATER_VALUES = pl.Schema(
         "outside": pl.Boolean(),
     }
 )
-# One row is one landed row that findings cite: its headers and cells as they came, and for each
-# header the feed's column that it is mapped to (empty for an extra column).
+# One row is one landed row that findings cite, by the text with which they cite it: its key, file
+# and line, its headers and cells as they came, and for each header the feed's column that it is
+# mapped to (empty for an extra column).
 EVIDENCE_ROWS = pl.Schema(
     {
         "evidence": pl.String(),
+        "key": pl.String(),
+        "file": pl.String(),
+        "line": pl.Int64(),
         "headers": TEXTS,
         "columns": TEXTS,
         "cells": TEXTS,

@@ -43,6 +43,7 @@ def specifications(currency: str) -> dict[str, dict[str, Any]]:
         "mean_count": step_curves.draw("Failures a unit"),
         "mean_cost": step_curves.draw(f"Cost a unit, {currency}"),
         "cohort_grid": cohort_grid.draw(),
+        "weibull_shape": interval_dots.draw("Weibull shape (log scale)", ratio=True),
         "treatment_rates": interval_dots.draw(per_100),
         "treatment_ratios": interval_dots.draw("Rate ratio (log scale)", ratio=True),
         "watch_line": watch_line.draw(),

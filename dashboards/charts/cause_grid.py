@@ -1,6 +1,6 @@
 """Failure rates by cause and water profile (or family), as a grid of shaded cells.
 
-Rows: `rows` (group, cause, step 1-5 | thin, rate_text, text, group_order, cause_order).
+Rows: `rows` (group, cause, step 1-5 | thin, rate_text, text); lists: `groups`, `causes`.
 """
 
 import altair as alt
@@ -13,13 +13,13 @@ def draw() -> alt.LayerChart:
     x = alt.X(
         "cause:N",
         title=None,
-        sort=alt.EncodingSortField("cause_order"),
+        scale=alt.Scale(domain=["@causes"]),
         axis=alt.Axis(orient="top", labelAngle=-35, labelOverlap=False),
     )
     y = alt.Y(
         "group:N",
         title=None,
-        sort=alt.EncodingSortField("group_order"),
+        scale=alt.Scale(domain=["@groups"]),
         axis=alt.Axis(labelLimit=150),
     )
     base = alt.Chart(alt.NamedData("rows"))

@@ -1,6 +1,6 @@
 """Payable cost by group, line by line.
 
-Rows: `rows` (name, line: parts | labor | travel, amount, text, order).
+Rows: `rows` (name, line: parts | labor | travel, line_order, amount, text); list: `names`.
 """
 
 import altair as alt
@@ -20,7 +20,7 @@ def draw(currency: str) -> alt.Chart:
             y=alt.Y(
                 "name:N",
                 title=None,
-                sort=alt.EncodingSortField("order", op="min"),
+                scale=alt.Scale(domain=["@names"]),
                 axis=alt.Axis(labelLimit=170),
             ),
             color=alt.Color(

@@ -1,6 +1,6 @@
 """Estimates with their intervals, one line an estimate: rates, ratios, costs.
 
-Rows: `rows` (name, value, low, high, thin, text, order). The axis title comes with the page.
+Rows: `rows` (name, value, low, high, thin, text); list: `names`, from top to bottom.
 """
 
 import altair as alt
@@ -13,7 +13,7 @@ def draw(axis_title: str, *, ratio: bool = False) -> alt.LayerChart:
     name = alt.Y(
         "name:N",
         title=None,
-        sort=alt.EncodingSortField("order"),
+        scale=alt.Scale(domain=["@names"]),
         axis=alt.Axis(labelLimit=170, grid=True),
     )
     scale = alt.Scale(type="log") if ratio else alt.Scale(zero=True)

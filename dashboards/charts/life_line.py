@@ -1,7 +1,7 @@
 """The life of one unit on one time line: windows, cartridge cover, events and the failure.
 
-Rows: `spans` (track, kind, label, start, end) and `moments` (track, kind, label, on), where dates
-are ISO text and `tracks` (track, order) gives the lines from top to bottom.
+Rows: `spans` (track, kind, label, start, end), `moments` (track, kind, label, on) and `failure`
+(on, label), with dates as ISO text; list: `tracks`, from top to bottom.
 """
 
 import altair as alt
@@ -27,7 +27,7 @@ MOMENT_SHAPES = {
 
 def draw() -> alt.LayerChart:
     """One line a track: bars for stretches of time, marks for days, a rule for the failure."""
-    track = alt.Y("track:N", title=None, sort=alt.EncodingSortField("order"))
+    track = alt.Y("track:N", title=None, scale=alt.Scale(domain=["@tracks"]))
     spans = (
         alt.Chart(alt.NamedData("spans"))
         .mark_bar(height=11, cornerRadius=2)

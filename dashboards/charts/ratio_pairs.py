@@ -1,6 +1,6 @@
 """Crude and adjusted ratios side by side: what is left of a region once its water is allowed for.
 
-Rows: `rows` (name, crude, adjusted, low, high, text, order).
+Rows: `rows` (name, crude, adjusted, low, high, text); list: `names`.
 """
 
 import altair as alt
@@ -14,7 +14,7 @@ def draw() -> alt.LayerChart:
     y = alt.Y(
         "name:N",
         title=None,
-        sort=alt.EncodingSortField("order"),
+        scale=alt.Scale(domain=["@names"]),
         axis=alt.Axis(labelLimit=150, grid=True),
     )
     scale = alt.Scale(type="log")

@@ -1,7 +1,8 @@
 """A water test against its limits: one bar an analyte, as a share of its limit.
 
-Rows: `rows` (analyte, text, share, outside: yes | no | bound, order) and `ticks` (analyte, share,
-kind: limit | lower limit, text). A share of 1 is the upper limit, or the lower where it is alone.
+Rows: `rows` (analyte, text, share, outside: yes | no | bound) and `ticks` (analyte, share,
+kind: limit | lower limit, text). List:
+`analytes`. A share of 1 is the upper limit, or the lower where it is alone.
 """
 
 import altair as alt
@@ -14,7 +15,10 @@ TITLE = "The water against its limits"
 def draw() -> alt.LayerChart:
     """Bars to the value, a dark tick at each limit, the value beside its bar."""
     analyte = alt.Y(
-        "analyte:N", title=None, sort=alt.EncodingSortField("order"), axis=alt.Axis(labelLimit=190)
+        "analyte:N",
+        title=None,
+        scale=alt.Scale(domain=["@analytes"]),
+        axis=alt.Axis(labelLimit=190),
     )
     bars = (
         alt.Chart(alt.NamedData("rows"))

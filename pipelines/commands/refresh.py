@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import logging
 import time
 from pathlib import Path
 
@@ -46,12 +45,12 @@ def _materialize(inputs: Inputs, sessions: list[RefreshSession]) -> None:
     from pipelines.definitions import build_definitions
     from pipelines.defs.jobs import JOB
 
-    logging.getLogger("dagster").setLevel(logging.CRITICAL)
     definitions = build_definitions(
         inputs.workspace.root, inputs.as_of.isoformat(), progress, sessions.append
     )
     with dg.DagsterInstance.ephemeral() as instance:
-        definitions.resolve_job_def(JOB).execute_in_process(instance=instance)
+        quiet = {"loggers": {"console": {"config": {"log_level": "CRITICAL"}}}}
+        definitions.resolve_job_def(JOB).execute_in_process(instance=instance, run_config=quiet)
 
 
 def _root(error: BaseException) -> BaseException:

@@ -9,12 +9,12 @@ import altair as alt
 import dagster as dg
 import polars as pl
 
+from pipelines.defs.reference import REFERENCE_ASSETS
 from pipelines.defs.resources import SESSION
 from pipelines.defs.tables import schema_check, table_spec, write_table
 from pipelines.refresh.decide import decide_claims
 from schemas.codes import FEEDS
 from schemas.decisions import DecisionHistory, Decisions, Findings
-from schemas.reference import REFERENCE_TABLES
 
 GROUP = "decisions"
 TABLES = {
@@ -30,7 +30,7 @@ TABLES = {
             "findings",
             Findings,
             group=GROUP,
-            deps=[*FEEDS, *REFERENCE_TABLES, "terms_values", "terms_water_limits"],
+            deps=[*FEEDS, *REFERENCE_ASSETS, "terms_values", "terms_water_limits"],
         ),
         table_spec("decisions", Decisions, group=GROUP, deps=["findings"]),
         table_spec(

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 import dagster as dg
 import polars as pl
 
+from pipelines.defs.reference import REFERENCE_ASSETS
 from pipelines.defs.resources import SESSION
 from pipelines.defs.tables import check_frame, schema_check, table_spec, write_table
 from pipelines.refresh.ingest import all_set_aside, feed_states, row_accounts, settle
@@ -18,7 +19,6 @@ from pipelines.warehouse.database import read_frame, write_frame
 from schemas.accounts import RowAccounts, SetAside
 from schemas.codes import FEEDS
 from schemas.feeds import FEED_TABLES
-from schemas.reference import REFERENCE_TABLES
 
 GROUP = "exports"
 
@@ -45,7 +45,7 @@ def _specs() -> list[dg.AssetSpec]:
             feed,
             table,
             group=GROUP,
-            deps=[f"landed_{feed}", *REFERENCE_TABLES],
+            deps=[f"landed_{feed}", *REFERENCE_ASSETS],
             about="The version that stands, with its file and line.",
         )
         for feed, table in FEED_TABLES.items()

@@ -8,13 +8,13 @@ from collections.abc import Iterator
 
 import dagster as dg
 
+from pipelines.defs.reference import REFERENCE_ASSETS
 from pipelines.defs.resources import SESSION
 from pipelines.defs.tables import schema_check, table_spec, write_table
 from pipelines.refresh.histories import unit_tables_of
 from pipelines.warehouse.database import write_frame
 from schemas.codes import FEEDS
 from schemas.histories import UnitHistories, Upcoming, WaterProfiles
-from schemas.reference import REFERENCE_TABLES
 
 GROUP = "histories"
 TABLES = {
@@ -27,7 +27,7 @@ TABLES = {
 @dg.multi_asset(
     specs=[
         *(
-            table_spec(name, table, group=GROUP, deps=[*FEEDS, *REFERENCE_TABLES, "terms_values"])
+            table_spec(name, table, group=GROUP, deps=[*FEEDS, *REFERENCE_ASSETS, "terms_values"])
             for name, table in TABLES.items()
         ),
         dg.AssetSpec(

@@ -69,15 +69,11 @@ def fitted_systems(units: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
             active_from=pl.max_horizontal("bought_on", "installed_on"),
             months=pl.when(pl.col("product").is_in(needing.implode())).then("months"),
         )
-        .select(
-            *_KEY, "site", "removes", "installed_on", "active_from", "months", "grace_days"
-        )
+        .select(*_KEY, "site", "removes", "installed_on", "active_from", "months", "grace_days")
     )
 
 
-def cartridge_covers(
-    fitted: pl.DataFrame, units: pl.DataFrame, evidence: Evidence
-) -> pl.DataFrame:
+def cartridge_covers(fitted: pl.DataFrame, units: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """Every cover that a change or a purchase of cartridges gives a fitted system.
 
     Args:

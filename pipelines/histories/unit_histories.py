@@ -98,9 +98,7 @@ def _with_startup(units: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
             completed_by_now=startups.completed_by(pl.lit(evidence.as_of), complete_to),
         )
         .with_columns(
-            startup_earned=startups.earned(
-                pl.col("requested_in_time"), pl.col("completed_by_now")
-            )
+            startup_earned=startups.earned(pl.col("requested_in_time"), pl.col("completed_by_now"))
         )
     )
 
@@ -127,7 +125,9 @@ def _fitting(units: pl.DataFrame, fitted: pl.DataFrame) -> pl.DataFrame:
                 for bit in ABILITY_BITS.values()
             )
         )
-        .with_columns(does=pl.sum_horizontal(pl.col(f"bit{bit}") * bit for bit in ABILITY_BITS.values()))
+        .with_columns(
+            does=pl.sum_horizontal(pl.col(f"bit{bit}") * bit for bit in ABILITY_BITS.values())
+        )
         .filter((pl.col("does") & pl.col("needed")) == pl.col("needed"))
         .group_by("serial")
         .agg(treatment_installed_on=pl.col("active_from").min())
@@ -163,9 +163,7 @@ def _with_cover(
     return units.join(until, on="serial", how="left").join(share, on="serial", how="left")
 
 
-def _covered_share(
-    units: pl.DataFrame, covers: pl.DataFrame, evidence: Evidence
-) -> pl.DataFrame:
+def _covered_share(units: pl.DataFrame, covers: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     ends = units.select(
         "serial",
         "treatment_installed_on",
@@ -203,9 +201,7 @@ def _covered_share(
 def disputed_duplicates(evidence: Evidence, histories: Histories) -> pl.DataFrame:
     """The claims that repeat an earlier claim for the same failure (condition 6): claim."""
     claims = (
-        evidence.service_calls.filter(
-            (pl.col("kind") == "repair") & pl.col("claim").is_not_null()
-        )
+        evidence.service_calls.filter((pl.col("kind") == "repair") & pl.col("claim").is_not_null())
         .with_columns(failed_on=pl.coalesce("failed_on", "opened_on"))
         .join(histories.units.select("serial", "duplicate_within_days"), on="serial")
     )

@@ -141,9 +141,7 @@ def _treatment(units: pl.DataFrame, tested: pl.DataFrame) -> pl.DataFrame:
 
 def _cartridge(units: pl.DataFrame, histories: Histories) -> pl.DataFrame:
     """A fitted system that serves the water's needs and whose cartridge runs out, or has."""
-    lasting = histories.covers.group_by("serial", "product").agg(
-        due=pl.col("lasts_until").max()
-    )
+    lasting = histories.covers.group_by("serial", "product").agg(due=pl.col("lasts_until").max())
     needed = ability_mask(pl.col("needs"))
     serving = (
         histories.fitted.join(lasting, on=["serial", "product"])
@@ -162,7 +160,9 @@ def _deliming(units: pl.DataFrame) -> pl.DataFrame:
     delimed = units.filter(pl.col("delime_by") != "none").with_columns(
         since=pl.max_horizontal("last_delimed_on", "clock_start")
     )
-    due = add_days(add_months(pl.col("since"), pl.col("delime_months")), pl.col("delime_grace_days"))
+    due = add_days(
+        add_months(pl.col("since"), pl.col("delime_months")), pl.col("delime_grace_days")
+    )
     stake = pl.format(
         "cover of scale failures; deliming is for the {} under the manual, with the acid's "
         "safety sheet at hand",

@@ -124,7 +124,10 @@ def failures_inside(
 
 
 def doubtful_exposure(
-    units: pl.DataFrame, watch: pl.DataFrame, calls: pl.DataFrame, duplicates: pl.DataFrame,
+    units: pl.DataFrame,
+    watch: pl.DataFrame,
+    calls: pl.DataFrame,
+    duplicates: pl.DataFrame,
     as_of: date,
 ) -> pl.DataFrame:
     """What units without a sound clock start would add, were they watched from their shipment.

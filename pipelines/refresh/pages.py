@@ -163,16 +163,12 @@ def _water_values(inputs: Inputs, evidence: Evidence, wanted: pl.DataFrame) -> p
     grid = judged.select(
         "claim", "edition", "family", sample="test_sample", sampled_on="test_sampled_on"
     ).join(reported, on="sample")
-    limits = inputs.terms.water_limits.select(
-        "edition", "family", "analyte", "min", "max", "needs"
-    )
+    limits = inputs.terms.water_limits.select("edition", "family", "analyte", "min", "max", "needs")
     value = pl.col("value")
     over = (value > pl.col("max")).fill_null(False) | (value < pl.col("min")).fill_null(False)
     return (
         grid.join(limits, on=["edition", "family", "analyte"], how="left")
-        .filter(
-            value.is_not_null() | pl.col("below").is_not_null() | pl.col("needs").is_not_null()
-        )
+        .filter(value.is_not_null() | pl.col("below").is_not_null() | pl.col("needs").is_not_null())
         .with_columns(
             outside=pl.when(pl.col("needs").is_not_null() & value.is_not_null()).then(over)
         )
@@ -199,7 +195,7 @@ def _evidence_rows(
         con.register("cited_rows", rows)
         landed = query_frame(
             con,
-            f"select c.evidence, l.file, l.raw from landed_{feed} l join cited_rows c "
+            f"select c.evidence, l.file, l.line, l.raw from landed_{feed} l join cited_rows c "
             "on l.line = c.line and ends_with(c.evidence, '/' || l.file || ':' || l.line)",
         )
         con.unregister("cited_rows")
@@ -215,9 +211,14 @@ def _cells(inputs: Inputs, feed: str, form: dict, rows: pl.DataFrame) -> pl.Data
     places = {place: name for name, place in match_headers(feed, headers, mapping).places.items()}
     columns = [places.get(place, "") for place in range(len(headers))]
     told = [_parted(raw, form["delimiter"] or "\t") for raw in rows["raw"]]
+    place = pl.format("/{}:{}", "file", "line")
+    key = pl.col("evidence").str.strip_prefix(f"{feed}/").str.strip_suffix(place)
     return pl.DataFrame(
         {
             "evidence": rows["evidence"],
+            "key": rows.select(key).to_series(),
+            "file": rows["file"],
+            "line": rows["line"],
             "headers": [headers] * rows.height,
             "columns": [columns] * rows.height,
             "cells": told,

@@ -17,6 +17,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import duckdb
 import polars as pl
@@ -50,6 +51,7 @@ class RefreshSession:
         self.staging = inputs.workspace.root / "published.new"
         self.failure: BaseException | None = None
         self.committed = False
+        self.unit_tables: Any = None
         self.con = self._open_working_copy()
 
     def _open_working_copy(self) -> duckdb.DuckDBPyConnection:

@@ -1,0 +1,242 @@
+"""Regions: a tile map and a funnel, and what is left once water, family and age are allowed for."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dashboards import formats
+from dashboards.charts.tile_map import BANDS, THIN
+from dashboards.figures.cuts import (
+    ALL,
+    EVENT_CHOICES,
+    EVENT_WORDS,
+    Cuts,
+    Field,
+    Figure,
+    Pick,
+    Row,
+    Section,
+    View,
+    exposure,
+    slim,
+)
+
+_EDGES = (0.5, 0.8, 1.25, 2.0)
+_MOST_PAIRS = 16
+
+
+def section(field: Field) -> Section | None:
+    """The section of regions; None without the table."""
+    cuts = field.cuts("regions")
+    if cuts is None or not cuts.rows("region"):
+        return None
+    views = {
+        f"{event}/{pick.key}": _view(field, rows, event, pick)
+        for event, _ in EVENT_CHOICES
+        for pick in field.picks
+        if (rows := _rows(cuts, event, pick))
+    }
+    drawn = next(iter(views.values())).charts
+    charts = [
+        ("crude_map", "tile_map"),
+        ("adjusted_map", "tile_map"),
+        ("funnel", "funnel"),
+        ("ratio_pairs", "ratio_pairs"),
+    ]
+    figure = Figure(
+        "regions",
+        "Regions against all regions together",
+        [chart for chart in charts if chart[0] in drawn],
+        views,
+        layout="pair",
+        reading="Left the ratio as it is; beside it what is left once water profile, family and "
+        "months in service are allowed for. The funnel’s dashed lines hold 95 %, the full lines "
+        "99.8 % of regions that differ by chance alone. In the last chart the ring is the crude "
+        "ratio, the dot the adjusted with its interval.",
+    )
+    return Section(
+        "regions", "Where units fail", [figure], EVENT_CHOICES, "Show", field.cautions("regions")
+    )
+
+
+def _rows(cuts: Cuts, event: str, pick: Pick) -> list[Row]:
+    if pick.dimension == "profile":
+        return cuts.rows("region,profile", profile=pick.value, event=event)
+    if pick.dimension == "family":
+        return cuts.rows("family,region", family=pick.value, event=event)
+    return cuts.rows("region", event=event)
+
+
+def _band(ratio: float | None, thin: bool) -> str:
+    if thin or ratio is None:
+        return THIN
+    return BANDS[sum(ratio >= edge for edge in _EDGES)]
+
+
+def _view(field: Field, rows: list[Row], event: str, pick: Pick) -> View:
+    charts: dict[str, Any] = {}
+    placed = [row for row in rows if _place(field, row["region"]) is not None]
+    if placed:
+        for part, column, title in (
+            ("crude_map", "crude_ratio", "As it is"),
+            ("adjusted_map", "adjusted_ratio", "Water, family and age allowed for"),
+        ):
+            tiles = [_tile(field, row, column) for row in placed]
+            charts[part] = {"rows": {"rows": tiles}, "title": title}
+    charts["funnel"] = _funnel(field, rows)
+    pairs = [_pair(field, row) for row in rows if row["adjusted_ratio"] and not row["thin"]]
+    pairs = [pair for pair in pairs if pair["crude"]]
+    pairs.sort(key=lambda pair: -abs(pair["crude"] - 1))
+    pairs = sorted(pairs[:_MOST_PAIRS], key=lambda pair: -pair["crude"])
+    if pairs:
+        charts["ratio_pairs"] = {
+            "rows": {"rows": pairs},
+            "lists": {"names": [pair["name"] for pair in pairs]},
+            "title": "Crude and adjusted",
+        }
+    picked = [row for row in rows if pick.dimension == "region" and row["region"] == pick.value]
+    says = _says_one(field, picked[0], event) if picked else _says_all(field, rows, event)
+    return View(says, exposure(rows), charts, _COLUMNS, _table(field, rows))
+
+
+def _place(field: Field, region: str) -> tuple[float, float] | None:
+    row = field.regions.get(region) or {}
+    place = row.get("tile_row"), row.get("tile_col")
+    return None if None in place else place
+
+
+def _tile(field: Field, row: Row, column: str) -> Row:
+    place = _place(field, row["region"])
+    ratio = row[column]
+    low, high = ("adjusted_low", "adjusted_high") if column == "adjusted_ratio" else (None, None)
+    text = f"{formats.number(ratio)} times"
+    if low and row[low] is not None:
+        text += f" ({formats.interval(row[low], row[high])})"
+    text += f", {formats.counted(row['failures'], 'failure')}"
+    return {
+        "region": row["region"],
+        "name": field.region_name(row["region"]),
+        "label": row["region"].rpartition("-")[2],
+        "row": place[0],
+        "col": place[1],
+        "band": _band(ratio, row["thin"]),
+        "text": text + (" (thin)" if row["thin"] else ""),
+    }
+
+
+def _funnel(field: Field, rows: list[Row]) -> dict[str, Any]:
+    measured = sorted(
+        (row for row in rows if row["expected"] and row["crude_ratio"] is not None),
+        key=lambda row: row["expected"],
+    )
+    limits = [
+        {
+            "expected": slim(row["expected"]),
+            "low_95": slim(row["funnel_95_low"]),
+            "high_95": slim(row["funnel_95_high"]),
+            "low_998": slim(row["funnel_998_low"]),
+            "high_998": slim(row["funnel_998_high"]),
+        }
+        for row in measured
+    ]
+    dots = [
+        {
+            "region": row["region"],
+            "name": field.region_name(row["region"]),
+            "expected": slim(row["expected"]),
+            "ratio": slim(row["crude_ratio"]),
+            "flagged": row["flagged"],
+            "text": f"{formats.number(row['crude_ratio'])} times, "
+            f"{row['failures']:,} for {formats.number(row['expected'])} expected",
+        }
+        for row in measured
+    ]
+    return {"rows": {"rows": dots, "limits": limits}, "title": "Funnel"}
+
+
+def _pair(field: Field, row: Row) -> Row:
+    return {
+        "name": field.region_name(row["region"]),
+        "crude": slim(row["crude_ratio"]),
+        "adjusted": slim(row["adjusted_ratio"]),
+        "low": slim(row["adjusted_low"]),
+        "high": slim(row["adjusted_high"]),
+        "text": f"crude {formats.number(row['crude_ratio'])}, adjusted {_adjusted(row)}",
+    }
+
+
+def _adjusted(row: Row) -> str:
+    limits = formats.interval(row["adjusted_low"], row["adjusted_high"])
+    return f"{formats.number(row['adjusted_ratio'])} ({limits})"
+
+
+def _stays(row: Row) -> bool:
+    """Whether the adjusted ratio's interval leaves out 1."""
+    low, high = row["adjusted_low"], row["adjusted_high"]
+    return low is not None and high is not None and (low > 1 or high < 1)
+
+
+def _says_all(field: Field, rows: list[Row], event: str) -> str:
+    flagged = sorted(
+        (row for row in rows if row["flagged"] and not row["thin"]),
+        key=lambda row: -abs(row["crude_ratio"] - 1),
+    )
+    words = EVENT_WORDS[event]
+    if not flagged:
+        return f"No region stands out in {words} at a false-discovery rate of 10 %."
+    named = [
+        f"{field.region_name(row['region'])} ({formats.number(row['crude_ratio'], 2)} times)"
+        for row in flagged[:4]
+    ]
+    more = f" and {len(flagged) - 4} more" if len(flagged) > 4 else ""
+    verb = "stands" if len(flagged) == 1 else "stand"
+    says = (
+        f"{len(flagged)} of {len(rows)} regions {verb} out in {words}: "
+        f"{formats.listed(named)}{more}."
+    )
+    adjusted = [row for row in flagged if row["adjusted_ratio"] is not None]
+    if adjusted:
+        stay = [field.region_name(row["region"]) for row in adjusted if _stays(row)]
+        says += " Once water, family and age are allowed for, " + (
+            f"{formats.listed(stay[:4])} still {'differs' if len(stay) == 1 else 'differ'}."
+            if stay
+            else "none of them still differs."
+        )
+    return says
+
+
+def _says_one(field: Field, row: Row, event: str) -> str:
+    says = (
+        f"{field.region_name(row['region'])}: {formats.number(row['crude_ratio'])} times the "
+        f"{EVENT_WORDS[event]} of all regions"
+    )
+    if row["adjusted_ratio"] is not None:
+        says += f"; {_adjusted(row)} once water, family and age are allowed for"
+    return says + (" (thin)." if row["thin"] else ".")
+
+
+_COLUMNS = [
+    "Region", "Failures", "Expected", "Unit-years", "Per 100 unit-years", "95 %", "Shrunk",
+    "Crude ratio", "Adjusted ratio", "95 % ", "q", "Stands out",
+]  # fmt: skip
+
+
+def _table(field: Field, rows: list[Row]) -> list[list[str]]:
+    ranked = sorted(rows, key=lambda row: (row["thin"], -(row["crude_ratio"] or 0), row["region"]))
+    return [
+        [
+            field.region_name(row["region"]) + (" (thin)" if row["thin"] else ""),
+            formats.whole(row["failures"]),
+            formats.number(row["expected"]),
+            formats.number(row["unit_years"], 4),
+            formats.number(row["rate_per_100"]),
+            formats.interval(row["low"], row["high"]),
+            formats.number(row["shrunk_per_100"]),
+            formats.number(row["crude_ratio"]),
+            formats.number(row["adjusted_ratio"]),
+            formats.interval(row["adjusted_low"], row["adjusted_high"]),
+            formats.number(row["q_value"], 2),
+            "yes" if row["flagged"] else "no",
+        ]
+        for row in ranked
+    ]

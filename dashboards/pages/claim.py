@@ -1,0 +1,285 @@
+"""The claim pages: the answer, the money, findings with evidence, the unit's life, the letter.
+
+Belongs here: gathering what one claim's page shows. Does not belong here: deciding anything.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+import polars as pl
+
+from dashboards import formats
+from dashboards.data import PageData
+from dashboards.pages.claim_parts import life_line, water_bars
+
+MARKS = {
+    "met": "✓",
+    "unmet": "×",
+    "unknown": "?",
+    "disputed": "!",
+    "not_needed": "–",
+    "not_evaluated": "·",
+}
+LINES = ("parts", "labor", "travel")
+_MOST_OTHERS = 8
+Rows = dict[str, list[dict[str, Any]]]
+
+
+def contents(data: PageData, claims: Sequence[str]) -> Iterator[dict[str, Any]]:
+    """What the template needs for each of the claims, in their order."""
+    chosen = pl.DataFrame({"claim": claims}, schema={"claim": pl.String})
+    decisions = chosen.join(data.decisions, on="claim", how="inner", maintain_order="left")
+    gathered = _gather(data, decisions)
+    for decision in decisions.iter_rows(named=True):
+        yield _content(decision, gathered, data)
+
+
+def _by(frame: pl.DataFrame, key: str) -> Rows:
+    grouped: Rows = defaultdict(list)
+    for row in frame.iter_rows(named=True):
+        grouped[row[key]].append(row)
+    return grouped
+
+
+def _gather(data: PageData, decisions: pl.DataFrame) -> dict[str, Any]:
+    claims = decisions.select("claim")
+    serials = decisions.select("serial").unique()
+
+    def of_claims(frame: pl.DataFrame) -> pl.DataFrame:
+        return frame.join(claims, on="claim", how="semi")
+
+    findings = of_claims(data.findings).sort("claim", "position")
+    cited = findings.select(pl.col("evidence").explode(empty_as_null=True)).unique()
+    evidence = data.evidence_rows.join(cited, on="evidence", how="semi")
+    events = data.events.join(serials, on="serial", how="semi").sort("serial", "on", "kind")
+    spans = data.cartridge_spans.join(serials, on="serial", how="semi").sort("serial", "start")
+    others = data.decisions.select(
+        "claim", "serial", "site", "failed_on", "standing", "cause", "parts_standing",
+        "labor_standing", "travel_standing",
+    ).sort("failed_on", "claim", descending=[True, False])  # fmt: skip
+    return {
+        "findings": _by(findings, "claim"),
+        "evidence": {row["evidence"]: row for row in evidence.iter_rows(named=True)},
+        "events": _by(events, "serial"),
+        "spans": _by(spans, "serial"),
+        "water": _by(of_claims(data.water_values), "claim"),
+        "history": _by(of_claims(data.history).sort("decided_at"), "claim"),
+        "rulings": _by(of_claims(data.rulings).sort("ruled_at"), "claim"),
+        "remedies": _by(of_claims(data.remedies), "claim"),
+        "letters": dict(of_claims(data.letters).select("claim", "text").iter_rows()),
+        "of_serial": _by(others.join(serials, on="serial", how="semi"), "serial"),
+        "of_site": _by(
+            others.join(decisions.select("site").unique(), on="site", how="semi"), "site"
+        ),
+        "pages": set(decisions["claim"]),
+        "regions": dict(data.regions.select("region", "name").iter_rows()),
+        "agencies": dict(data.agencies.select("agency", "name").iter_rows()),
+        "causes": dict(data.causes.select("cause", "description").iter_rows()),
+    }
+
+
+def _content(
+    decision: Mapping[str, Any], gathered: Mapping[str, Any], data: PageData
+) -> dict[str, Any]:
+    claim, serial = decision["claim"], decision["serial"]
+    findings, evidence = _findings(gathered["findings"][claim], gathered["evidence"])
+    remedies = [row["sentence"] for row in gathered["remedies"][claim]]
+    if not remedies:
+        documents = [document for document in (decision["missing"] or "").split("; ") if document]
+        remedies = [f"Send: {document}." for document in documents]
+    return {
+        "title": f"Claim {claim}",
+        "claim": claim,
+        "serial": serial,
+        "file": formats.file_name(claim),
+        "standing": decision["standing"],
+        "words": formats.VERDICTS,
+        "answer": _answer(decision, findings, gathered["rulings"][claim], data.currency),
+        "facts": _facts(decision, gathered),
+        "money": _money(decision),
+        "remedies": remedies,
+        "nothing_missing": _nothing_missing(decision["verdict"]),
+        "findings": findings,
+        "evidence": evidence,
+        "life": life_line(decision, gathered["events"][serial], gathered["spans"][serial]),
+        "water": water_bars(gathered["water"][claim]),
+        "earlier": _others(decision, gathered, data.currency),
+        "history": [_history(row) for row in reversed(gathered["history"][claim])],
+        "letter": gathered["letters"].get(claim),
+    }
+
+
+def _nothing_missing(verdict: str) -> str:
+    if verdict == "covered":
+        return "Nothing is missing."
+    if verdict == "needs_review":
+        return "No document alone: a person must look at what the records say and rule."
+    return "No missing document: only a corrected record or a ruling."
+
+
+def _findings(
+    rows: list[dict[str, Any]], landed: Mapping[str, Mapping[str, Any]]
+) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    numbers: dict[str, int] = {}
+    findings = []
+    for row in rows:
+        refs = [numbers.setdefault(ref, len(numbers) + 1) for ref in row["evidence"] or ()]
+        outcome = row["outcome"]
+        findings.append(
+            {
+                "position": row["position"],
+                "condition": row["condition"],
+                "title": formats.CONDITIONS[row["condition"]],
+                "outcome": outcome,
+                "word": formats.OUTCOMES[outcome],
+                "mark": MARKS[outcome],
+                "reason": row["reason"],
+                "refs": refs,
+            }
+        )
+    return findings, [_evidence(ref, n, landed.get(ref)) for ref, n in numbers.items()]
+
+
+def _evidence(ref: str, number: int, landed: Mapping[str, Any] | None) -> dict[str, Any]:
+    feed, _, rest = ref.partition("/")
+    key, _, place = rest.partition("/")
+    file, _, line = place.rpartition(":")
+    cells = []
+    if landed:
+        # A key may hold a slash, so what the row itself says of its place goes first.
+        key, file, line = landed["key"], landed["file"], landed["line"]
+        cells = [
+            (name, value)
+            for name, value in zip(landed["headers"], landed["cells"], strict=True)
+            if value
+        ]
+    return {
+        "n": number,
+        "feed": formats.FEEDS.get(feed, feed),
+        "key": key,
+        "place": f"{file}, line {line}" if file else place,
+        "cells": cells,
+    }
+
+
+def _answer(
+    decision: Mapping[str, Any],
+    findings: list[dict[str, Any]],
+    rulings: list[dict[str, Any]],
+    currency: str,
+) -> list[str]:
+    verdict = decision["verdict"]
+    word = formats.VERDICTS[verdict]
+    lead = next(
+        (row["reason"] for row in findings if row["condition"] == decision["lead_reason"]), ""
+    )
+    payable = formats.money(sum(decision[f"{line}_payable"] for line in LINES), currency)
+    if verdict == "covered":
+        computed = f"{word}: {payable} is payable."
+    elif verdict == "covered_in_part":
+        computed = f"{word}: {payable} is payable. {lead}"
+    elif verdict == "needs_evidence" and decision["missing"]:
+        documents = formats.listed(decision["missing"].split("; "))
+        computed = f"{word}: {documents}. {lead}"
+    else:
+        computed = f"{word}: {lead}" if lead else f"{word}."
+    if not decision["ruling"] or not rulings:
+        return [computed]
+    ruling = rulings[-1]
+    standing = formats.money(sum(decision[f"{line}_standing"] for line in LINES), currency)
+    ruled = (
+        f"Ruled {formats.VERDICTS[ruling['ruling']].lower()} by {ruling['ruled_by']} on "
+        f"{formats.long_day(ruling['ruled_at'].date())}: {standing} to be paid. "
+        f"Reason given: {ruling['reason']}"
+    )
+    outdated = " They say so since the ruling was made: please look again."
+    return [ruled, f"By the records: {computed}{outdated if decision['ruling_outdated'] else ''}"]
+
+
+def _facts(decision: Mapping[str, Any], gathered: Mapping[str, Any]) -> list[tuple[str, str]]:
+    def named(code: str | None, names: Mapping[str, str | None]) -> str | None:
+        name = names.get(code) if code else None
+        return f"{name} ({code})" if name and name != code else code
+
+    unit = " ".join(filter(None, (decision["model"], decision["family"])))
+    site = ", ".join(filter(None, (decision["site_name"], decision["site"])))
+    facts = [
+        ("Unit", f"{decision['serial']}{f' ({unit})' if unit else ''}"),
+        ("Site", site or None),
+        ("Region", named(decision["region"], gathered["regions"])),
+        ("Agency", named(decision["agency"], gathered["agencies"])),
+        ("Failed", formats.day(decision["failed_on"])),
+        ("Completed", formats.day(decision["completed_on"])),
+        ("Filed", formats.day(decision["claimed_on"])),
+        ("Last day to file", formats.day(decision["file_by"])),
+        ("Cause", named(decision["cause"], gathered["causes"])),
+        ("Call", decision["call"]),
+        ("Terms", decision["edition"]),
+        ("Nearest serial on the register", decision["serial_suggestion"]),
+    ]
+    return [(label, value) for label, value in facts if value and value != "–"]
+
+
+def _money(decision: Mapping[str, Any]) -> dict[str, Any]:
+    kinds = [("claimed", "Claimed"), ("payable", "Payable")]
+    if decision["ruling"]:
+        kinds.append(("standing", "By the ruling"))
+    return {
+        "columns": [label for _, label in kinds],
+        "rows": [
+            (line.capitalize(), [formats.money(decision[f"{line}_{kind}"]) for kind, _ in kinds])
+            for line in LINES
+        ],
+        "total": [
+            formats.money(sum(decision[f"{line}_{kind}"] for line in LINES)) for kind, _ in kinds
+        ],
+    }
+
+
+def _others(
+    decision: Mapping[str, Any], gathered: Mapping[str, Any], currency: str
+) -> list[dict[str, Any]]:
+    of_unit = gathered["of_serial"][decision["serial"]]
+    of_site = gathered["of_site"][decision["site"]] if decision["site"] else []
+    seen = {decision["claim"]}
+    found = []
+    for where, rows in (("this unit", of_unit), ("another unit here", of_site)):
+        for row in rows:
+            if row["claim"] in seen:
+                continue
+            seen.add(row["claim"])
+            paid = sum(row[f"{line}_standing"] for line in LINES)
+            parts = [formats.day(row["failed_on"]), where, row["cause"] or "no cause"]
+            found.append(
+                {
+                    "claim": row["claim"],
+                    "href": formats.file_name(row["claim"])
+                    if row["claim"] in gathered["pages"]
+                    else None,
+                    "standing": row["standing"],
+                    "text": ", ".join([*parts, formats.money(paid, currency)]),
+                }
+            )
+    return found[:_MOST_OTHERS]
+
+
+def _history(row: Mapping[str, Any]) -> dict[str, str]:
+    old, new = (formats.VERDICTS.get(row[name]) for name in ("from_verdict", "to_verdict"))
+    if old is None:
+        move = f"First decided: {new.lower()}" if new else "First seen"
+    elif new is None:
+        move = "No longer in the exports"
+    elif old == new:
+        move = f"Still {new.lower()}"
+    else:
+        move = f"{old} became {new.lower()}"
+    moved = [formats.CONDITIONS[name].lower() for name in row["moved"] or ()]
+    return {
+        "move": move,
+        "when": f"{row['decided_at']:%Y-%m-%d %H:%M} UTC, as of {row['as_of']}",
+        "moved": f"moved: {formats.listed(moved)}" if old is not None and moved else "",
+        "fingerprint": row["fingerprint"],
+    }

@@ -1,0 +1,195 @@
+"""The drawn parts of a claim's page: the unit's life on one line, and its water against limits.
+
+Belongs here: rows for the two charts and their tables. Does not belong here: the other parts of the
+page (`claim`), or how the charts look (`charts`).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from markupsafe import Markup
+
+from dashboards import formats
+
+# Kind of event -> line on the time line, and shape of its mark.
+TRACKS = {
+    "shipped": ("Unit", "paper"),
+    "purchased": ("Unit", "paper"),
+    "installed": ("Unit", "paper"),
+    "retired": ("Unit", "paper"),
+    "start-up requested": ("Start-up", "paper"),
+    "start-up completed": ("Start-up", "upkeep"),
+    "water test": ("Water tests", "water"),
+    "treatment bought": ("Treatment", "paper"),
+    "treatment fitted": ("Treatment", "treatment"),
+    "cartridge changed": ("Cartridges", "upkeep"),
+    "cartridges bought": ("Cartridges", "paper"),
+    "delimed": ("Deliming", "upkeep"),
+    "inspection": ("Calls", "upkeep"),
+    "repair": ("Calls", "repair"),
+}
+ORDER = (
+    "Parts cover",
+    "Labor cover",
+    "Unit",
+    "Start-up",
+    "Water tests",
+    "Treatment",
+    "Cartridges",
+    "Deliming",
+    "Calls",
+)
+_MAX_SHARE = 4.0
+
+
+def life_line(
+    decision: Mapping[str, Any],
+    events: Iterable[Mapping[str, Any]],
+    spans: Iterable[Mapping[str, Any]],
+) -> dict[str, Any] | None:
+    """Chart rows, table rows and legend of a unit's life; None where nothing is dated."""
+    stretches = _windows(decision) + [_cartridges(span) for span in spans]
+    moments = [_moment(event) for event in events if event["on"] is not None]
+    if not stretches and not moments:
+        return None
+    failure = {"on": decision["failed_on"].isoformat(), "label": "failure"}
+    present = {row["track"] for row in stretches} | {row["track"] for row in moments}
+    rows = [[row["start"], row["end"], row["label"]] for row in stretches]
+    rows += [[row["on"], "", row["label"]] for row in moments]
+    rows.append([failure["on"], "", "The failure of this claim"])
+    kinds = {row["kind"] for row in stretches}
+    legend = [
+        (style, label)
+        for kind, style, label in (
+            ("base cover", "l-base", "cover"),
+            ("cover with start-up", "l-more", "with the start-up"),
+            ("cartridge in cover", "l-cartridge", "cartridge in cover"),
+            ("cartridge lapsed", "l-lapse", "lapsed"),
+        )
+        if kind in kinds
+    ]
+    chart = {
+        "rows": {"spans": stretches, "moments": moments, "failure": [failure]},
+        "lists": {"tracks": [track for track in ORDER if track in present]},
+    }
+    return {
+        "json": Markup(formats.script_json(chart)),
+        "rows": sorted(rows),
+        "legend": legend,
+    }
+
+
+def _windows(decision: Mapping[str, Any]) -> list[dict[str, str]]:
+    found = []
+    for line in ("parts", "labor"):
+        start = decision["clock_start"]
+        base, extended = decision[f"{line}_base_end"], decision[f"{line}_extended_end"]
+        track = f"{line.capitalize()} cover"
+        if start and base:
+            found.append(_span(track, "base cover", f"{track}, by itself", start, base))
+        if base and extended and extended > base:
+            label = f"{track}, with the start-up"
+            found.append(_span(track, "cover with start-up", label, base, extended))
+    return found
+
+
+def _cartridges(span: Mapping[str, Any]) -> dict[str, str]:
+    lapsed = span["state"] == "lapsed"
+    kind = "cartridge lapsed" if lapsed else "cartridge in cover"
+    label = f"{span['product']}: {'lapsed' if lapsed else 'in cover'}"
+    return _span("Cartridges", kind, label, span["start"], span["end"])
+
+
+def _span(track: str, kind: str, label: str, start: dt.date, end: dt.date) -> dict[str, str]:
+    return {
+        "track": track,
+        "kind": kind,
+        "label": label,
+        "start": start.isoformat(),
+        "end": end.isoformat(),
+    }
+
+
+def _moment(event: Mapping[str, Any]) -> dict[str, str]:
+    track, shape = TRACKS[event["kind"]]
+    return {
+        "track": track,
+        "kind": shape,
+        "label": event["label"],
+        "on": event["on"].isoformat(),
+    }
+
+
+def water_bars(values: list[Mapping[str, Any]]) -> dict[str, Any] | None:
+    """Chart rows, table rows and a sentence for a test against its limits; None without one."""
+    if not values:
+        return None
+    bars, ticks, names = [], [], []
+    for row in values:
+        scale = row["max"] if row["max"] is not None else row["min"]
+        if not scale or (row["value"] is None and row["below"] is None):
+            continue
+        name = formats.ANALYTES[row["analyte"]][0]
+        names.append(name)
+        bars.append(_bar(row, name, scale))
+        ticks += _ticks(row, name, scale)
+    outside = [formats.ANALYTES[row["analyte"]][0].lower() for row in values if row["outside"]]
+    first = values[0]
+    head = f"Sample {first['sample']} of {formats.long_day(first['sampled_on'])}: "
+    tail = f"{formats.listed(outside)} outside the limits." if outside else "within the limits."
+    chart = {"rows": {"rows": bars, "ticks": ticks}, "lists": {"analytes": names}}
+    return {
+        "json": Markup(formats.script_json(chart)),
+        "rows": [_table_row(row) for row in values],
+        "sentence": head + tail,
+    }
+
+
+def _reported(row: Mapping[str, Any]) -> str:
+    unit = formats.ANALYTES[row["analyte"]][1]
+    if row["value"] is not None:
+        return f"{formats.written(row['value'])} {unit}".rstrip()
+    if row["below"] is not None:
+        return f"<{formats.written(row['below'])} {unit}".rstrip()
+    return "not reported"
+
+
+def _limit(row: Mapping[str, Any]) -> str:
+    unit = formats.ANALYTES[row["analyte"]][1]
+    low, high = row["min"], row["max"]
+    if low is not None and high is not None:
+        text = f"{formats.written(low)} to {formats.written(high)}"
+    elif high is not None:
+        text = f"at most {formats.written(high)}"
+    elif low is not None:
+        text = f"at least {formats.written(low)}"
+    else:
+        return "no limit"
+    return f"{text} {unit}".rstrip()
+
+
+def _bar(row: Mapping[str, Any], name: str, scale: float) -> dict[str, Any]:
+    is_bound = row["value"] is None
+    share = (row["below"] if is_bound else row["value"]) / scale
+    beyond = f" ({share:.1f} times the limit)" if share > _MAX_SHARE else ""
+    return {
+        "analyte": name,
+        "share": round(min(share, _MAX_SHARE), 6),
+        "text": f"{_reported(row)}{beyond}",
+        "outside": "bound" if is_bound else "yes" if row["outside"] else "no",
+    }
+
+
+def _ticks(row: Mapping[str, Any], name: str, scale: float) -> list[dict[str, Any]]:
+    limits = [limit for limit in (row["min"], row["max"]) if limit is not None]
+    return [
+        {"analyte": name, "share": round(limit / scale, 6), "text": _limit(row)} for limit in limits
+    ]
+
+
+def _table_row(row: Mapping[str, Any]) -> list[str]:
+    outside = {True: "yes", False: "no", None: ""}[row["outside"]]
+    return [formats.ANALYTES[row["analyte"]][0], _reported(row), _limit(row), outside]

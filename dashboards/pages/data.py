@@ -1,0 +1,127 @@
+"""The page of the data: row accounts, what must be fixed and where, through dates, suggestions."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+from markupsafe import Markup
+
+from dashboards import formats
+from dashboards.charts.row_accounts import FATES
+from dashboards.data import PageData
+
+MOST_ROWS = 50
+_COLUMNS = ("records", "superseded", "duplicates", "set_aside")
+
+
+def content(data: PageData) -> dict[str, Any]:
+    """What the template needs."""
+    totals = _totals(data.row_accounts)
+    problems = _problems(data.set_aside)
+    return {
+        "title": "Data",
+        "summary": _summary(data.row_accounts),
+        "feeds": _feeds(data),
+        "accounts": _accounts(totals) if totals.height else None,
+        "accounts_says": "Every row read is a record, replaced by a newer version, the same row "
+        "again, or set aside; the four add up to the rows read.",
+        "files": _files(data.row_accounts),
+        "problems": problems,
+        "problems_says": f"{formats.counted(len(problems), 'kind of fault', 'kinds of faults')}, "
+        "the most frequent first. Correct them at the source; the next refresh takes them in.",
+        "suggestions": [
+            [
+                formats.FEEDS.get(row["feed"] or "", "–"),
+                row["file"],
+                formats.whole(row["line"]),
+                row["serial"],
+                row["suggestion"],
+            ]
+            for row in data.suggestions.sort("feed", "file", "line").iter_rows(named=True)
+        ],
+        "tables": sorted(data.tables),
+    }
+
+
+def _totals(accounts: pl.DataFrame) -> pl.DataFrame:
+    order = {feed: place for place, feed in enumerate(formats.FEEDS)}
+    return (
+        accounts.group_by("feed")
+        .agg(pl.col("rows_read", *_COLUMNS).sum())
+        .sort(pl.col("feed").replace_strict(order, default=len(order), return_dtype=pl.Int64))
+    )
+
+
+def _summary(accounts: pl.DataFrame) -> str:
+    if accounts.is_empty():
+        return "No export was read."
+    rows, aside = int(accounts["rows_read"].sum()), int(accounts["set_aside"].sum())
+    files = formats.counted(accounts.height, "export")
+    share = f" ({formats.percent(aside / rows, 1)})" if rows else ""
+    return f"{rows:,} rows in {files}; {aside:,} set aside{share}."
+
+
+def _feeds(data: PageData) -> list[list[str]]:
+    through = {row["feed"]: row for row in data.feeds.iter_rows(named=True)}
+    rows = []
+    for feed, name in formats.FEEDS.items():
+        row = through.get(feed)
+        day = row["through_date"] if row else None
+        behind = formats.whole((data.as_of - day).days) if day else "–"
+        state = "no date known" if day is None else "stale" if row["stale"] else "current"
+        rows.append([name, formats.day(day), behind, state])
+    return rows
+
+
+def _accounts(totals: pl.DataFrame) -> Markup:
+    rows = [
+        {
+            "feed": formats.FEEDS.get(row["feed"] or "", "Of no feed"),
+            "fate": fate,
+            "rows": row[column],
+            "order": order,
+        }
+        for row in totals.iter_rows(named=True)
+        for order, (fate, column) in enumerate(zip(FATES, _COLUMNS, strict=True))
+    ]
+    return Markup(formats.script_json({"rows": {"rows": rows}}))
+
+
+def _files(accounts: pl.DataFrame) -> list[list[str]]:
+    return [
+        [
+            formats.FEEDS.get(row["feed"] or "", "Of no feed"),
+            row["file"],
+            formats.day(row["through_date"]),
+            *(formats.whole(row[column]) for column in ("rows_read", *_COLUMNS)),
+        ]
+        for row in accounts.sort("feed", "file", nulls_last=True).iter_rows(named=True)
+    ]
+
+
+def _problems(set_aside: pl.DataFrame) -> list[dict[str, Any]]:
+    """Reasons grouped by feed, column and rule, the most frequent first."""
+    groups = set_aside.sort("file", "line").group_by("feed", "column", "rule", maintain_order=True)
+    found = [_problem(frame) for _, frame in groups]
+    return sorted(found, key=lambda problem: (-problem["rows_count"], problem["title"]))
+
+
+def _problem(frame: pl.DataFrame) -> dict[str, Any]:
+    first = frame.row(0, named=True)
+    feed = formats.FEEDS.get(first["feed"] or "", "Of no feed")
+    column = f", {first['column']}" if first["column"] else ""
+    files = frame["file"].unique().sort().to_list()
+    where = formats.listed(files[:3]) + (f" and {len(files) - 3} more" if len(files) > 3 else "")
+    rest = frame.height - MOST_ROWS
+    return {
+        "title": f"{feed}{column}: {first['rule'].replace('_', ' ')}",
+        "says": f"{first['reason']} In {where}.",
+        "count": formats.counted(frame.height, "row"),
+        "rows_count": frame.height,
+        "rows": [
+            [row["file"], formats.whole(row["line"]), row["value"] or "", row["reason"]]
+            for row in frame.head(MOST_ROWS).iter_rows(named=True)
+        ],
+        "left_out": f"{rest:,} more are in the file data/set_aside.csv." if rest > 0 else "",
+    }

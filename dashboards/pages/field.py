@@ -1,0 +1,83 @@
+"""The field page: every figure with chart, table, sample size and a sentence, linked by one pick."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from markupsafe import Markup
+
+from dashboards import formats
+from dashboards.data import PageData
+from dashboards.figures import (
+    cohorts,
+    costs,
+    forecasts,
+    lifetimes,
+    rates,
+    regions,
+    repeats,
+    treatments,
+    warnings,
+)
+from dashboards.figures.cuts import ALL, PICKED, Field, field_of
+
+_SECTIONS = (
+    rates.section,
+    regions.section,
+    lifetimes.section,
+    repeats.section,
+    cohorts.section,
+    treatments.section,
+    warnings.section,
+    forecasts.section,
+    costs.section,
+)
+
+
+def content(data: PageData) -> dict[str, Any]:
+    """What the template needs; sections without figures are left out."""
+    field = field_of(data)
+    found = [build(field) for build in _SECTIONS]
+    sections = [section for section in found if section is not None and section.figures]
+    views = {
+        figure.key: {key: view.as_json() for key, view in figure.views.items()}
+        for section in sections
+        for figure in section.figures
+    }
+    shown = {
+        figure.key: figure.views.get(f"{section.choices[0][0] if section.choices else ''}/{ALL}")
+        or next(iter(figure.views.values()))
+        for section in sections
+        for figure in section.figures
+    }
+    return {
+        "title": "Field",
+        "summary": _summary(field),
+        "sections": sections,
+        "shown": shown,
+        "picks": _picks(field),
+        "field": Markup(formats.script_json({"views": views})),
+    }
+
+
+def _summary(field: Field) -> str:
+    rates_cuts = field.cuts("rates")
+    overall = rates_cuts.rows(ALL) if rates_cuts else []
+    if not overall:
+        return "No field figures yet."
+    row = overall[0]
+    return (
+        f"{formats.counted(row['units'], 'unit')} watched for "
+        f"{formats.number(row['unit_years'], 4)} unit-years, "
+        f"{formats.counted(row['failures'], 'failure')}: "
+        f"{formats.number(row['rate_per_100'])} per 100 unit-years."
+    )
+
+
+def _picks(field: Field) -> list[tuple[str, list[tuple[str, str]]]]:
+    labels = {"region": "Region", "family": "Family", "profile": "Water profile"}
+    return [
+        (labels[dimension], [(p.key, p.label) for p in field.picks if p.dimension == dimension])
+        for dimension in PICKED
+        if any(pick.dimension == dimension for pick in field.picks)
+    ]

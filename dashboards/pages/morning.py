@@ -1,0 +1,172 @@
+"""The morning's page: what came in, what changed and why, and the worklist in working order."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+from markupsafe import Markup
+
+from dashboards import formats
+from dashboards.data import PageData
+from dashboards.worklist import OPEN
+
+COLUMNS = (
+    ("order", "c-place number", "#"),
+    ("claim", "c-claim", "Claim and why here"),
+    ("verdict", "c-verdict", "Verdict"),
+    ("unit", "c-unit", "Unit"),
+    ("site", "c-site", "Site"),
+    ("agency", "c-agency", "Agency"),
+    ("money", "c-money number", "Claimed"),
+    ("missing", "c-missing", "Missing"),
+)
+
+
+def content(data: PageData, ordered: pl.DataFrame) -> dict[str, Any]:
+    """What the template needs; `ordered` are the claims with a page, in working order."""
+    changes = _changes(data, set(ordered["claim"]))
+    return {
+        "title": "Morning",
+        "summary": _summary(ordered, data),
+        "arrivals": _arrivals(data),
+        "stale": _stale(data),
+        "changes": changes,
+        "changes_summary": formats.counted(len(changes), "claim") + " decided anew or moved.",
+        "filters": _filters(ordered, data),
+        "columns": COLUMNS,
+        "worklist": Markup(formats.script_json(_rows(ordered, data))),
+    }
+
+
+def _summary(ordered: pl.DataFrame, data: PageData) -> str:
+    open_claims = ordered.filter("open")
+    if open_claims.is_empty():
+        return "No claim is open."
+    stake = formats.money(open_claims["at_stake"].sum(), data.currency)
+    counts = {word: (open_claims["standing"] == word).sum() for word in OPEN}
+    overtaken = int(open_claims["ruling_outdated"].sum())
+    parts = [
+        f"{counts['needs_review']:,} need a person’s decision",
+        f"{counts['needs_evidence']:,} wait for evidence",
+    ]
+    if overtaken:
+        parts.append(f"{formats.counted(overtaken, 'ruling')} overtaken by new records")
+    number = formats.counted(open_claims.height, "open claim")
+    return f"{number} with {stake} claimed: {formats.listed(parts)}."
+
+
+def _arrivals(data: PageData) -> list[list[str]]:
+    return [
+        [
+            row["file"],
+            formats.FEEDS.get(row["feed"] or "", "of no feed"),
+            *(formats.whole(row[name]) for name in ("rows_read", "records", "set_aside")),
+        ]
+        for row in data.arrivals.sort("feed", "file").iter_rows(named=True)
+    ]
+
+
+def _stale(data: PageData) -> str:
+    stale = data.feeds.filter(pl.col("stale"))["feed"].to_list()
+    if not stale:
+        return ""
+    names = formats.listed([formats.FEEDS.get(feed, feed).lower() for feed in stale])
+    return f"Nothing new for long: {names}."
+
+
+def _changes(data: PageData, with_page: set[str]) -> list[dict[str, Any]]:
+    if data.refreshed_at is None:
+        return []
+    changed = data.history.filter(pl.col("decided_at") == data.refreshed_at)
+    reasons = {
+        (row[0], row[1]): row[2]
+        for row in data.findings.join(changed.select("claim").unique(), on="claim", how="semi")
+        .select("claim", "condition", "reason")
+        .iter_rows()
+    }
+    moved_first = changed.sort(
+        pl.col("from_verdict").is_null(), pl.col("from_verdict") == pl.col("to_verdict"), "claim"
+    )
+    return [_change(row, reasons, with_page) for row in moved_first.head(200).iter_rows(named=True)]
+
+
+def _change(row: dict[str, Any], reasons: dict, with_page: set[str]) -> dict[str, Any]:
+    words = formats.VERDICTS
+    old, new = words.get(row["from_verdict"]), words.get(row["to_verdict"])
+    if old is None:
+        move = f"is new: {new.lower()}" if new else "is new"
+    elif new is None:
+        move = f"is gone (was {old.lower()})"
+    elif old == new:
+        move = f"stays {new.lower()}, for other reasons"
+    else:
+        move = f"went from {old.lower()} to {new.lower()}"
+    why = [reasons[row["claim"], name] for name in row["moved"] if (row["claim"], name) in reasons]
+    moved = formats.listed([formats.CONDITIONS[name].lower() for name in row["moved"][:3]])
+    return {
+        "claim": row["claim"],
+        "href": f"claims/{formats.file_name(row['claim'])}"
+        if row["claim"] in with_page
+        else "index.html",
+        "move": move,
+        "why": " ".join(why[:2]) if old is not None and why else (moved and f"Moved: {moved}."),
+    }
+
+
+def _filters(ordered: pl.DataFrame, data: PageData) -> list[tuple[str, str, list]]:
+    region_names = dict(data.regions.select("region", "name").iter_rows())
+    agency_names = dict(data.agencies.select("agency", "name").iter_rows())
+
+    def values(column: str) -> list[str]:
+        return sorted(ordered[column].drop_nulls().unique().to_list())
+
+    documents = ordered["documents"].explode(empty_as_null=True).drop_nulls().unique().to_list()
+    found = [
+        ("verdict", "Verdict", [(w, t) for w, t in formats.VERDICTS.items()]),
+        ("missing", "Missing document", [(name, name) for name in sorted(documents)]),
+        ("region", "Region", [(r, _named(r, region_names)) for r in values("region")]),
+        ("agency", "Agency", [(a, _named(a, agency_names)) for a in values("agency")]),
+        ("family", "Family", [(name, name) for name in values("family")]),
+    ]
+    return [(name, label, options) for name, label, options in found if options]
+
+
+def _named(code: str, names: dict[str, str | None]) -> str:
+    name = names.get(code)
+    return f"{name} ({code})" if name and name != code else code
+
+
+def _rows(ordered: pl.DataFrame, data: PageData) -> dict[str, Any]:
+    columns = {
+        name: ordered[name].to_list()
+        for name in (
+            "claim serial family region agency site site_name documents why open days_left".split()
+        )
+    }
+    claimed = ordered["at_stake"].to_list()
+    return columns | {
+        "verdict": ordered["standing"].to_list(),
+        "lead": [_lead(*row) for row in ordered.select(_LEAD).iter_rows()],
+        "file": [formats.file_name(claim) for claim in columns["claim"]],
+        "at_stake": [float(amount) for amount in claimed],
+        "money": [formats.money(amount) for amount in claimed],
+        "days": [_days_left(left) for left in columns["days_left"]],
+        "words": formats.VERDICTS,
+        "currency": data.currency,
+    }
+
+
+_LEAD = ("lead_reason", "ruling", "ruling_outdated", "verdict")
+
+
+def _lead(lead: str | None, ruling: str | None, outdated: bool, verdict: str) -> str:
+    if outdated:
+        return f"records now say {formats.VERDICTS[verdict].lower()}"
+    if ruling:
+        return "by a ruling"
+    return formats.CONDITIONS[lead].lower() + "?" if lead else ""
+
+
+def _days_left(left: int | None) -> str:
+    return "" if left is None else f"{formats.days(left)} to file"

@@ -1,0 +1,119 @@
+"""Writes the whole site: pages, and one shared copy of everything that pages share.
+
+Belongs here: which files there are and what they share. Does not belong here: what a page says
+(`pages`).
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import jinja2
+import vl_convert
+
+from dashboards import formats, theme
+from dashboards.data import PageData
+from dashboards.hiding import hide_names
+from dashboards.pages import claim, data, field, morning, terms, upcoming
+from dashboards.specifications import specifications
+from dashboards.worklist import order_claims
+
+PAGES = (
+    ("index", "Morning"),
+    ("field", "Field"),
+    ("upcoming", "Upcoming"),
+    ("data", "Data"),
+    ("terms", "Terms"),
+)
+_HERE = Path(__file__).parent
+_SCRIPTS = ("page.js", "charts.js", "sheet.js", "worklist.js", "field.js")
+_NOTE = "assets/note.js"
+
+
+def build_site(page_data: PageData, out: Path, pages_for: Sequence[str]) -> None:
+    """Writes all pages below `out`: the five of PAGES, and one a claim of `pages_for`.
+
+    `out` is made where it is not there. Claims of `pages_for` without a decision get no page.
+    Raises OSError where the folder cannot be written.
+    """
+    shown = hide_names(page_data)
+    out.mkdir(parents=True, exist_ok=True)
+    _write_assets(out / "assets", shown.currency)
+    environment = _environment(shown)
+    with_page = shown.decisions.filter(shown.decisions["claim"].is_in(list(pages_for)))
+    ordered = order_claims(with_page, shown.as_of, shown.currency)
+    contents = {
+        "index": morning.content(shown, ordered),
+        "field": field.content(shown),
+        "upcoming": upcoming.content(shown),
+        "data": data.content(shown),
+        "terms": terms.content(shown),
+    }
+    for name, content in contents.items():
+        template = "morning.html" if name == "index" else f"{name}.html"
+        text = environment.get_template(template).render(content, page=name, root="")
+        (out / f"{name}.html").write_text(text, encoding="utf-8")
+    _write_claims(out / "claims", environment, shown, ordered["claim"].to_list())
+
+
+def write_note(published: Path, sentence: str | None) -> None:
+    """Shows one sentence at the top of every page already published (None takes it away).
+
+    For a refresh that failed after these pages were made; one small file is replaced.
+    """
+    text = f"window.limeledgerNote = {formats.script_json(sentence)};\n"
+    note = published / _NOTE
+    fresh = note.with_suffix(".new")
+    fresh.write_text(text, encoding="utf-8")
+    os.replace(fresh, note)
+
+
+def _environment(shown: PageData) -> jinja2.Environment:
+    environment = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(_HERE / "templates"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,
+    )
+    environment.globals["shell"] = {
+        "maker": shown.maker,
+        "as_of": shown.as_of.isoformat(),
+        "as_of_long": formats.long_day(shown.as_of),
+        "timezone": shown.timezone,
+        "currency": shown.currency,
+        "pages": PAGES,
+    }
+    return environment
+
+
+def _write_assets(assets: Path, currency: str) -> None:
+    assets.mkdir(exist_ok=True)
+    bundle = vl_convert.javascript_bundle(vl_version="6.4")
+    (assets / "vega-bundle.js").write_text(bundle, encoding="utf-8")
+    specs = json.dumps(specifications(currency), separators=(",", ":"))
+    (assets / "specifications.js").write_text(
+        f"window.limeledgerSpecs = {specs};\n", encoding="utf-8"
+    )
+    style = (_HERE / "static" / "style.css").read_text(encoding="utf-8")
+    (assets / "limeledger.css").write_text(theme.tokens_css() + style, encoding="utf-8")
+    for name in _SCRIPTS:
+        text = (_HERE / "static" / name).read_text(encoding="utf-8")
+        (assets / name).write_text(text, encoding="utf-8")
+    write_note(assets.parent, None)
+
+
+def _write_claims(
+    folder: Path, environment: jinja2.Environment, shown: PageData, claims: list[str]
+) -> None:
+    folder.mkdir(exist_ok=True)
+    template = environment.get_template("claim.html")
+    for content in claim.contents(shown, claims):
+        fill: dict[str, Any] = content | {"page": "claim", "root": "../"}
+        with (folder / content["file"]).open("wb") as file:
+            file.write(template.render(fill).encode("utf-8"))

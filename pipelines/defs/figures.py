@@ -1,0 +1,39 @@
+"""The field figures as tables.
+
+Belongs here: the assets. Does not belong here: estimates (`pipelines.field`).
+"""
+
+from collections.abc import Iterator
+
+import dagster as dg
+
+from pipelines.defs.resources import SESSION
+from pipelines.defs.tables import schema_check, table_spec, write_table
+from pipelines.field.figures import FIGURES
+from pipelines.refresh.figures import field_context, figure_tables
+from schemas.field import FIELD_TABLES
+
+GROUP = "field"
+
+
+@dg.multi_asset(
+    specs=[
+        table_spec(
+            name,
+            FIELD_TABLES[name],
+            group=GROUP,
+            deps=["unit_histories", "service_calls", "decisions"],
+        )
+        for name in FIGURES
+    ],
+    check_specs=[schema_check(name) for name in FIGURES],
+    required_resource_keys={SESSION},
+)
+def field_figures(context: dg.AssetExecutionContext) -> Iterator[dg.MaterializeResult]:
+    """Estimates every figure in the slices that are always there."""
+    session = context.resources.session
+    with session.step("Field figures"):
+        tables = session.unit_tables
+        prepared = field_context(tables.evidence, tables.histories, session.con)
+        for name, frame in figure_tables(prepared):
+            yield write_table(session, name, frame, FIELD_TABLES[name])

@@ -1,0 +1,169 @@
+"""Figure 5: quarters of entry by months in service, completed for what is still to come in.
+
+Belongs here: the table `cohorts`. Does not belong here: how long reports take (`reporting_lag`).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+from pipelines.field.context import FLEET, FieldContext
+from pipelines.field.reporting_lag import lag_law, share_reported
+from pipelines.field.risk_sets import MONTH_DAYS, MONTHS, first_month
+from pipelines.field.slices import Slice, labelled, thin
+
+COLUMNS = (
+    "cohort",
+    "months",
+    "units",
+    "failures",
+    "per_100",
+    "completed_per_100",
+    "completed_low",
+    "completed_high",
+    "immature",
+)
+MATURE_SHARE = 0.995  # from this share on a cell counts as complete
+_LEAST_SHARE = 0.1  # of an age seen so far; less is no ground to complete from
+
+
+def cohorts(context: FieldContext, dims: Slice) -> pl.DataFrame:
+    """Failures per 100 units of each quarter of entry by whole months in service, for one slice.
+
+    Cells end where the oldest unit of the quarter stands. A cell is immature where part of the
+    quarter has not reached its age, or failures at that age are still being reported. It is
+    completed month by month: failures reported, times the unit-days that there will be, over the
+    unit-days that have passed and been reported (Kalbfleisch, Lawless & Robinson 1991). The limits
+    are for what the cell will read once complete: what is unseen follows, given what is seen, a
+    negative binomial with that share seen; the lag law and the end of cover count as known.
+    """
+    groups = [FLEET, *(name for name in dims if name not in ("cause_class", "treatment"))]
+    units = _entered(context, groups)
+    keys = [*groups, "cohort"]
+    law = lag_law(context.failures["failed_on"], context.failures["opened_on"], context.as_of)
+    ages = _ages(units, keys, law, context)
+    named = [name for name in ("cause_class",) if name in dims]
+    failed = (
+        context.failures.join(units.select("serial", "cohort"), on="serial")
+        .with_columns(first_month("age").alias("months"))
+        .group_by(*keys, *named, "months")
+        .agg(here=pl.len().cast(pl.Int64))
+    )
+    cells = ages
+    if named:
+        several = pl.DataFrame({"cause_class": context.classes}, schema={"cause_class": pl.String})
+        cells = ages.join(several, how="cross")
+    at = [*keys, *named]
+    cells = (
+        cells.join(failed, on=[*at, "months"], how="left")
+        .with_columns(pl.col("here").fill_null(0))
+        .sort(*at, "months")
+        .with_columns(
+            failures=pl.col("here").cum_sum().over(at),
+            completed=(pl.col("here") / pl.col("share")).cum_sum().over(at),
+            blind=((pl.col("share") < _LEAST_SHARE)).cum_max().over(at),
+            seen=pl.col("seen_days").cum_sum().over(at) / pl.col("all_days").cum_sum().over(at),
+        )
+    )
+    return labelled(_limited(cells).sort(FLEET, *dims, "cohort", "months"), dims, COLUMNS)
+
+
+def _entered(context: FieldContext, groups: list[str]) -> pl.DataFrame:
+    """Units with their quarter of entry and the days that each will have been watched in the end."""
+    quarter = pl.format(
+        "{}-Q{}", pl.col("watched_from").dt.year(), pl.col("watched_from").dt.quarter()
+    )
+    last = pl.min_horizontal("coverage_end", pl.col("retired_on") + pl.duration(days=1))
+    return context.units.filter(pl.col("watched_days") > 0).select(
+        "serial",
+        *groups,
+        cohort=quarter,
+        in_service=(pl.lit(context.as_of) - pl.col("watched_from")).dt.total_days() + 1,
+        whole=(last - pl.col("watched_from")).dt.total_days(),
+    )
+
+
+def _ages(
+    units: pl.DataFrame, keys: list[str], law: np.ndarray, context: FieldContext
+) -> pl.DataFrame:
+    """For each cohort and month of age: units, all_days there will be, seen_days, share, immature.
+
+    `seen_days` are the days that have passed, each counted at the share of failures that is
+    reported of it by now.
+    """
+    alike = units.group_by([*keys, "in_service", "whole"]).agg(n=pl.len().cast(pl.Float64))
+    groups = alike.select(keys).unique().sort(keys).with_row_index("group")
+    alike = alike.join(groups, on=keys)
+    group = alike["group"].to_numpy()
+    n, service, whole = (
+        alike[name].to_numpy().astype(float) for name in ("n", "in_service", "whole")
+    )
+    reported_days = np.concatenate([[0.0], np.cumsum(law)])  # sum of the law over lags below d
+    total = groups.join(units.group_by(keys).agg(units=pl.len().cast(pl.Int64)), on=keys)
+    oldest = np.zeros(groups.height)
+    np.maximum.at(oldest, group, service - 1)
+    parts = []
+    for month in range(MONTHS + 1):
+        # Ages 0 for month 0, else those past the month before up to this one, in whole days.
+        low = 0 if month == 0 else int((month - 1) * MONTH_DAYS) + 1
+        high = int(month * MONTH_DAYS) + 1
+        there = np.clip(whole, low, high) - low
+        seen = _seen(low, np.minimum(low + there, service), service, reported_days)
+        sums = [np.bincount(group, n * x, minlength=groups.height) for x in (there, seen)]
+        parts.append(
+            groups.with_columns(
+                months=pl.lit(month, pl.Int64),
+                all_days=pl.Series(sums[0]),
+                seen_days=pl.Series(sums[1]),
+                reached=pl.Series(oldest >= month * MONTH_DAYS),
+            )
+        )
+    share = pl.col("seen_days") / pl.col("all_days")
+    return (
+        pl.concat(parts)
+        .filter("reached")
+        .join(total.select("group", "units"), on="group")
+        .with_columns(share=pl.when(pl.col("all_days") > 0).then(share).otherwise(1.0))
+        .drop("group", "reached")
+    )
+
+
+def _seen(low: int, until: np.ndarray, service: np.ndarray, sums: np.ndarray) -> np.ndarray:
+    """Sum over ages from `low` below `until` of the share reported by now, for each unit."""
+
+    def below(lag: np.ndarray) -> np.ndarray:
+        lag = np.maximum(lag, 0).astype(int)
+        past = np.maximum(lag - (len(sums) - 1), 0)  # beyond the longest lag all is reported
+        return sums[np.minimum(lag, len(sums) - 1)] + past
+
+    # Age a was service - 1 - a days ago.
+    return np.maximum(below(service - low) - below(service - until), 0)
+
+
+def _limited(cells: pl.DataFrame) -> pl.DataFrame:
+    from scipy.stats import nbinom
+
+    failures, completed = (
+        cells[name].to_numpy().astype(float) for name in ("failures", "completed")
+    )
+    overall = cells["seen"].fill_null(1.0).to_numpy()
+    with np.errstate(divide="ignore", invalid="ignore"):
+        seen = np.where(failures > 0, failures / completed, overall)
+    seen = np.clip(seen, 1e-9, 1.0)
+    unseen = [nbinom.ppf(tail, failures + 0.5, seen) for tail in (0.025, 0.975)]
+    low, high = (np.where(seen < 1, failures + x, failures) for x in unseen)
+    per_100 = 100 / pl.col("units")
+    immature = pl.Series(seen < MATURE_SHARE) | (cells["seen"] < MATURE_SHARE)
+    known = ~pl.col("blind")
+    return cells.with_columns(
+        per_100=pl.col("failures") * per_100,
+        completed_per_100=pl.when(known).then(pl.col("completed") * per_100),
+        completed_low=pl.when(known).then(pl.Series(low) * per_100),
+        completed_high=pl.when(known).then(pl.Series(high) * per_100),
+        immature=immature.fill_null(False),
+        thin=thin(),
+        note=pl.when(~known).then(
+            pl.lit("cannot be completed, because less than a tenth of this age has been seen")
+        ),
+    )

@@ -1,0 +1,217 @@
+"""What every figure is computed from: units with their watch, failures inside it, states in time.
+
+Belongs here: one frozen bundle of frames, how it is put together, how it is narrowed to a family
+or a stretch of the calendar. Does not belong here: any figure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+import polars as pl
+
+from schemas import codes
+
+UNIT_DIMENSIONS = ("family", "region", "profile", "startup")
+# Every frame carries it, the same in all rows, so that also the whole fleet is a group by a key.
+FLEET = "fleet"
+STARTUP_WORDS = ("done", "not done")
+UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True)
+class FieldContext:
+    """Frames behind the figures; `prepare` builds one.
+
+    Each has the constant column `fleet` besides.
+
+    units: one row a unit: serial, family, region, profile, startup, watched_from, watched_until
+        (null where never watched), watched_days, clock_source, unsound, coverage_base_end,
+        coverage_end, startup_completed_on, retired_on, shipped_on.
+    failures: one row a failure inside the watch: call, serial, family, region, profile, startup,
+        treatment (the state on that day), failed_on, age, cause, cause_class, water_related,
+        opened_on, claimed_on, agency, labor_hours, parts, labor, travel (payable, Decimal).
+    states: one row a stretch of one treatment state inside the watch: serial, family, region,
+        profile, startup, treatment, entry, exit (ages, half-open), last (reaches the watch's end).
+    doubtful: one row a unit left out for its clock start: serial, region, unsound, days and
+        failures had it been watched from its shipment.
+    before: failures before `since`, with the columns of `failures`: a unit that had one is no
+        longer at risk of a first one.
+    as_of: the day up to which all of it is known.
+    since, until: the stretch of the calendar [since, until) that is looked at; None: all of it.
+    """
+
+    units: pl.DataFrame
+    failures: pl.DataFrame
+    states: pl.DataFrame
+    doubtful: pl.DataFrame
+    before: pl.DataFrame
+    as_of: date
+    since: date | None = None
+    until: date | None = None
+
+    @property
+    def classes(self) -> list[str]:
+        """The cause classes that occur, in the order of the code list."""
+        seen = set(self.failures["cause_class"].unique())
+        return [name for name in (*codes.CAUSE_CLASSES, UNKNOWN) if name in seen]
+
+
+def prepare(
+    histories: pl.DataFrame,
+    failures: pl.DataFrame,
+    payable: pl.DataFrame,
+    states: pl.DataFrame,
+    doubtful: pl.DataFrame,
+    as_of: date,
+) -> FieldContext:
+    """The context of a whole fleet.
+
+    Args:
+        histories: unit_histories and the columns of `histories.watch.watch_units`, with retired_on
+            and shipped_on.
+        failures: of `histories.watch.failures_inside`.
+        payable: claim, parts_payable, labor_payable, travel_payable (of the decisions).
+        states: serial, from_day, until_day, state (of `histories.treatment_states`).
+        doubtful: serial, unsound, days, failures (of `histories.watch.doubtful_exposure`).
+        as_of: the as-of date.
+    """
+    done = pl.col("startup_completed_on").is_not_null()
+    units = histories.select(
+        "serial",
+        pl.lit(0, pl.Int8).alias(FLEET),
+        "family",
+        pl.col("region").fill_null(UNKNOWN),
+        profile="water_profile",
+        startup=pl.when(done).then(pl.lit("done")).otherwise(pl.lit("not done")),
+        watched_from="watched_from",
+        watched_until="watched_until",
+        watched_days="watched_days",
+        clock_source="clock_source",
+        unsound="unsound",
+        coverage_base_end="coverage_base_end",
+        coverage_end="coverage_end",
+        startup_completed_on="startup_completed_on",
+        retired_on="retired_on",
+        shipped_on="shipped_on",
+    )
+    dims = units.select("serial", FLEET, *UNIT_DIMENSIONS, "watched_from", "watched_until")
+    placed = (
+        states.join(dims, on="serial")
+        .filter(pl.col("watched_from").is_not_null())
+        .select(
+            "serial",
+            FLEET,
+            *UNIT_DIMENSIONS,
+            treatment="state",
+            entry=(pl.col("from_day") - pl.col("watched_from")).dt.total_days(),
+            exit=(pl.col("until_day") - pl.col("watched_from")).dt.total_days(),
+            last=pl.col("until_day") == pl.col("watched_until"),
+        )
+        .sort("serial", "entry")
+    )
+    money = ("parts", "labor", "travel")
+    paid = payable.select("claim", *(pl.col(f"{line}_payable").alias(line) for line in money))
+    known = (
+        failures.join(dims.drop("watched_from", "watched_until"), on="serial")
+        .join(paid, on="claim", how="left")
+        .with_columns(pl.col(money).fill_null(0))
+        .sort("age")
+        .join_asof(
+            placed.select("serial", "treatment", age="entry").sort("age"),
+            on="age",
+            by="serial",
+            check_sortedness=False,
+        )
+        .sort("call")
+    )
+    left_out = doubtful.join(units.select("serial", "region"), on="serial").sort("serial")
+    return FieldContext(units, known, placed, left_out, known.clear(), as_of)
+
+
+def narrow(
+    context: FieldContext,
+    *,
+    families: Sequence[str] = (),
+    classes: Sequence[str] = (),
+    since: date | None = None,
+    until: date | None = None,
+) -> FieldContext:
+    """The same, for some families, failures of some classes, and days in [since, until)."""
+    units, failures, states = context.units, context.failures, context.states
+    before = context.before
+    if families:
+        wanted = pl.col("family").is_in(list(families))
+        units, failures, states = (f.filter(wanted) for f in (units, failures, states))
+    if classes:
+        failures = failures.filter(pl.col("cause_class").is_in(list(classes)))
+    if since is not None:
+        before = failures.filter(pl.col("failed_on") < since)
+        failures = failures.filter(pl.col("failed_on") >= since)
+    if until is not None:
+        failures = failures.filter(pl.col("failed_on") < until)
+    return replace(
+        context,
+        units=units,
+        failures=failures,
+        states=states,
+        doubtful=context.doubtful.join(units, on="serial", how="semi"),
+        before=before,
+        since=since,
+        until=until,
+    )
+
+
+def episodes(context: FieldContext, *, by_state: bool = False) -> pl.DataFrame:
+    """Stretches of age under watch.
+
+    One a unit, or one a stretch of a treatment state. Within [since, until) of the context.
+
+    Returns:
+        episode (an id), serial, fleet, the unit dimensions, treatment (by state only), entry, exit (the last age at which
+        it is at risk, as `risk_sets` wants it) and days.
+    """
+    if by_state:
+        starts = context.units.select("serial", "watched_from")
+        stretches = context.states.join(starts, on="serial")
+    else:
+        stretches = context.units.filter(pl.col("watched_days") > 0).select(
+            "serial",
+            FLEET,
+            *UNIT_DIMENSIONS,
+            "watched_from",
+            entry=pl.lit(0, pl.Int64),
+            exit="watched_days",
+            last=pl.lit(True),
+        )
+    if context.since is not None:
+        first = (pl.lit(context.since) - pl.col("watched_from")).dt.total_days()
+        stretches = stretches.with_columns(entry=pl.max_horizontal("entry", first))
+    if context.until is not None:
+        final = (pl.lit(context.until) - pl.col("watched_from")).dt.total_days()
+        stretches = stretches.with_columns(
+            exit=pl.min_horizontal("exit", final),
+            last=pl.col("last") | (final <= pl.col("exit")),
+        )
+    days = pl.col("exit") - pl.col("entry")
+    # On its last day a state has passed to the next one; only a watch's end counts as reached.
+    reached = pl.when(pl.col("last")).then("exit").otherwise(pl.col("exit") - 1)
+    return (
+        stretches.filter(days > 0)
+        .with_columns(days=days, exit=reached)
+        .drop("watched_from", "last")
+        .with_row_index("episode")
+    )
+
+
+def failures_of(context: FieldContext, stretches: pl.DataFrame) -> pl.DataFrame:
+    """The failures with the `episode` of the stretches (of `episodes`) that each lies in."""
+    by_state = "treatment" in stretches.columns
+    keys = ["serial", *(["treatment"] if by_state else [])]
+    return (
+        context.failures.join(stretches.select(*keys, "episode", "entry", "exit"), on=keys)
+        .filter((pl.col("age") >= pl.col("entry")) & (pl.col("age") <= pl.col("exit")))
+        .drop("entry", "exit")
+    )

@@ -1,0 +1,146 @@
+"""Figure 7: which failures become more frequent.
+
+Belongs here: monthly counts beside what the trailing year leads to expect, and their CUSUM. Does
+not belong here: the chart's arithmetic (`cusum`).
+"""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from functools import lru_cache
+
+import numpy as np
+import polars as pl
+
+from pipelines.field import cusum
+from pipelines.field.context import FLEET, FieldContext
+from pipelines.field.exposure import months_between, unit_days
+from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS, Slice, labelled
+
+COLUMNS = (
+    "month",
+    "failures",
+    "expected",
+    "cusum",
+    "reference_value",
+    "decision_value",
+    "average_run_length",
+    "alarm",
+)
+TRAILING_MONTHS = 12
+_HALF = "no failure in the trailing year: half a one is assumed there"
+
+
+def warnings(context: FieldContext, dims: Slice) -> pl.DataFrame:
+    """Monthly Poisson CUSUM of every group with a failure, for complete calendar months.
+
+    `expected` is the failure rate of the twelve months before times the month's unit-days; the
+    first year, which has none, is left out. The run length is that of a month like this one going
+    on for ever at the expected rate. The chart does not restart after an alarm.
+    """
+    months = _months(context)
+    if len(months) <= TRAILING_MONTHS + 1:
+        return labelled(_frame([], dims), dims, COLUMNS)
+    groups = [FLEET, *(name for name in dims if name != "cause_class")]
+    watched = context.units.filter(pl.col("watched_days") > 0)
+    spans = watched.select(*groups, begins="watched_from", ends="watched_until")
+    exposure = unit_days(spans, groups, months)
+    sizes = {row[:-1]: row[-1] for row in watched.group_by(groups).len().iter_rows()}
+    counts = _counts(context, [FLEET, *dims], months)
+    rows = []
+    for key, observed in sorted(counts.items()):
+        labels = dict(zip((FLEET, *dims), key, strict=True))
+        group = tuple(labels[name] for name in groups)
+        too_few = sizes[group] < FEWEST_UNITS
+        rows += [labels | row for row in _chart(observed, exposure[group], months, too_few)]
+    return labelled(_frame(rows, dims), dims, COLUMNS)
+
+
+def _months(context: FieldContext) -> list[date]:
+    """First days of the complete months of the watch, and the one that closes the last."""
+    first = context.units["watched_from"].min()
+    if first is None:
+        return []
+    return months_between(first, context.as_of + timedelta(days=1))
+
+
+def _counts(
+    context: FieldContext, keys: list[str], months: list[date]
+) -> dict[tuple[object, ...], np.ndarray]:
+    month = pl.col("failed_on").dt.truncate("1mo")
+    counted = (
+        context.failures.group_by(*keys, month.alias("month"))
+        .agg(failures=pl.len())
+        .filter(pl.col("month") < months[-1])
+    )
+    place = {day: i for i, day in enumerate(months[:-1])}
+    found: dict[tuple[object, ...], np.ndarray] = {}
+    for *key, day, failures in counted.select(*keys, "month", "failures").iter_rows():
+        found.setdefault(tuple(key), np.zeros(len(place)))[place[day]] = failures
+    return found
+
+
+def _chart(
+    observed: np.ndarray, days: np.ndarray, months: list[date], too_few: bool
+) -> list[dict[str, object]]:
+    trailing = _trailing(observed), _trailing(days)
+    usable = (trailing[1] > 0) & (days[TRAILING_MONTHS:] > 0)
+    none_yet = usable & (trailing[0] == 0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        expected = np.maximum(trailing[0], 0.5) / trailing[1] * days[TRAILING_MONTHS:]
+    expected = np.where(usable, expected, 0.0)
+    designs = [cusum.design(x) if x > 0 else (0.0, np.inf) for x in expected]
+    reference = np.array([k for k, _ in designs])
+    counts = observed[TRAILING_MONTHS:]
+    sums = cusum.path(counts[None, :], reference[None, :])[0]
+    rows = []
+    for i, (k, h) in enumerate(designs):
+        known = bool(usable[i])
+        rows.append(
+            {
+                "month": months[TRAILING_MONTHS + i],
+                "failures": int(counts[i]),
+                "expected": float(expected[i]) if known else None,
+                "cusum": float(sums[i]) if known else None,
+                "reference_value": k if known else None,
+                "decision_value": h if known else None,
+                "average_run_length": _run_length(float(expected[i]), k, h) if known else None,
+                "alarm": bool(known and sums[i] >= h),
+                "thin": bool(too_few or trailing[0][i] + counts[i] < FEWEST_FAILURES),
+                "note": None
+                if known and not none_yet[i]
+                else (_HALF if known else "cannot be estimated, because no unit was watched"),
+            }
+        )
+    return rows
+
+
+def _trailing(values: np.ndarray) -> np.ndarray:
+    sums = np.concatenate([[0.0], np.cumsum(values)])
+    return (sums[TRAILING_MONTHS:] - sums[:-TRAILING_MONTHS])[:-1]
+
+
+@lru_cache(maxsize=65536)
+def _rounded_run_length(expected: float, reference: float, decision: float) -> float:
+    return cusum.average_run_length(expected, reference, decision)
+
+
+def _run_length(expected: float, reference: float, decision: float) -> float:
+    """The run length at the expected count to three digits, so that few chains are solved."""
+    return _rounded_run_length(float(f"{expected:.2e}"), reference, decision)
+
+
+def _frame(rows: list[dict[str, object]], dims: Slice) -> pl.DataFrame:
+    schema = {name: pl.String for name in dims} | {
+        "month": pl.Date,
+        "failures": pl.Int64,
+        "expected": pl.Float64,
+        "cusum": pl.Float64,
+        "reference_value": pl.Float64,
+        "decision_value": pl.Float64,
+        "average_run_length": pl.Float64,
+        "alarm": pl.Boolean,
+        "thin": pl.Boolean,
+        "note": pl.String,
+    }
+    return pl.DataFrame(rows, schema=schema)

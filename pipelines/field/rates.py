@@ -1,0 +1,99 @@
+"""Figure 1: failures per 100 unit-years.
+
+Belongs here: counts, exposure, rates and their limits for any slice. Does not belong here: how
+regions compare (`regions`).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+from pipelines.field.context import FLEET, UNIT_DIMENSIONS, FieldContext, episodes
+from pipelines.field.poisson import DAYS_PER_YEAR, garwood_limits, robust_limits
+from pipelines.field.slices import NO_FAILURES, NOTHING_WATCHED, Slice, labelled, thin
+from schemas import codes
+
+COLUMNS = (
+    "failures",
+    "units",
+    "unit_years",
+    "rate_per_100",
+    "low",
+    "high",
+    "robust_low",
+    "robust_high",
+)
+
+
+def rates(context: FieldContext, dims: Slice) -> pl.DataFrame:
+    """Rates of one slice.
+
+    A slice by cause class parts the failures only: units and unit-years stay everyone's. A slice
+    by treatment splits a unit's days at each change of state. Groups without any failure are
+    there, with their upper limit; groups that nobody watched say so.
+    """
+    return labelled(rated(context, dims), dims, COLUMNS)
+
+
+def rated(context: FieldContext, dims: Slice) -> pl.DataFrame:
+    """The same without common labels: `dims`, `COLUMNS`, thin and note."""
+    groups = [FLEET, *(name for name in dims if name != "cause_class")]
+    keys = [FLEET, *dims]
+    exposed = episodes(context, by_state="treatment" in dims)
+    own = exposed.group_by(*groups, "serial").agg(years=pl.col("days").sum() / DAYS_PER_YEAR)
+    failing = context.failures.group_by(*keys, "serial").agg(f=pl.len().cast(pl.Float64))
+    f, y = pl.col("f"), pl.col("years")
+    counted = (
+        failing.join(own, on=[*groups, "serial"])
+        .group_by(keys)
+        .agg(failures=f.sum().cast(pl.Int64), f_f=(f * f).sum(), f_y=(f * y).sum())
+    )
+    exposure = own.group_by(groups).agg(
+        units=pl.len().cast(pl.Int64), unit_years=y.sum(), y_y=(y * y).sum()
+    )
+    table = grid(context, dims).join(exposure, on=groups, how="left")
+    return with_limits(table.join(counted, on=keys, how="left")).sort(keys)
+
+
+def grid(context: FieldContext, dims: Slice) -> pl.DataFrame:
+    """Every group that could be: those of units, crossed with classes and states."""
+    placed = [name for name in dims if name in UNIT_DIMENSIONS]
+    whole = pl.select(pl.lit(0, pl.Int8).alias(FLEET))  # also where there is no unit
+    groups = context.units.select(FLEET, *placed).unique() if placed else whole
+    words = {"cause_class": context.classes, "treatment": codes.TREATMENT_STATES}
+    for name in dims:
+        if name in words:
+            several = pl.DataFrame({name: words[name]}, schema={name: pl.String})
+            groups = groups.join(several, how="cross")
+    return groups
+
+
+def with_limits(table: pl.DataFrame) -> pl.DataFrame:
+    """Adds rate and limits to failures, units, unit_years and the sums f_f, f_y, y_y."""
+    table = table.with_columns(
+        pl.col("failures", "units").fill_null(0),
+        pl.col("unit_years", "f_f", "f_y", "y_y").fill_null(0.0),
+    )
+    count, units, years, f_f, f_y, y_y = (
+        table[name].to_numpy().astype(float)
+        for name in ("failures", "units", "unit_years", "f_f", "f_y", "y_y")
+    )
+    low, high = garwood_limits(count)
+    robust_low, robust_high = robust_limits(count, units, years, (f_f, f_y, y_y))
+    per_100 = np.divide(100.0, years, out=np.full(len(years), np.nan), where=years > 0)
+    watched = pl.col("unit_years") > 0
+    return table.with_columns(
+        rate_per_100=pl.Series(count * per_100),
+        low=pl.Series(low * per_100),
+        high=pl.Series(high * per_100),
+        robust_low=pl.Series(100 * robust_low),
+        robust_high=pl.Series(100 * robust_high),
+        thin=thin(),
+        note=pl.when(~watched)
+        .then(pl.lit(NOTHING_WATCHED))
+        .when(pl.col("failures") == 0)
+        .then(pl.lit(f"robust limits {NO_FAILURES}"))
+        .when(pl.col("units") == 1)
+        .then(pl.lit("robust limits cannot be estimated, because there is a single unit")),
+    )
