@@ -1,0 +1,397 @@
+"""Water treatment (conditions 16 to 19), at every boundary."""
+
+from datetime import date
+
+import pytest
+
+TEST = {"sample": "L1", "site": "S1", "point": "supply", "sampled_on": "2024-01-15",
+        "reported_on": "2024-01-22", "hardness_mg_l_caco3": "150", "ph": "7.5"}  # fmt: skip
+ORDER = {"order": "P1", "line": "1", "ordered_on": "2024-01-25", "product": "SOFT",
+         "quantity": "1", "condition": "new", "seller": "MAKER", "site": "S1"}  # fmt: skip
+INSTALL = {"call": "I1", "serial": "U1", "kind": "treatment_install", "opened_on": "2024-01-30",
+           "completed_on": "2024-01-31", "product": "SOFT"}  # fmt: skip
+CHANGE = INSTALL | {"call": "X1", "kind": "cartridge_change", "opened_on": "2024-01-01"}
+CARTRIDGE = ORDER | {"order": "P2", "product": "SOFT-C"}
+
+
+def judge(bench, orders=(), calls=(), *, day="2024-09-01", test=None, **given):
+    """A generator that corroded in hard water on `day`, with these orders and calls."""
+    call = {"cause": "CORRODED", "failed_on": day, "opened_on": day, "completed_on": day}
+    return bench.decide(
+        unit={"model": "GEN"} | given.pop("unit", {}),
+        call=call | {"claimed_on": day} | given.pop("call", {}),
+        water_tests=[TEST | (test or {})],
+        treatment_purchases=list(orders),
+        service_calls=list(calls),
+        units=[
+            {"serial": "U2", "model": "GEN", "shipped_on": "2024-01-02", "site": "S1"},
+            {"serial": "U3", "model": "GEN", "shipped_on": "2024-01-02", "site": "S3"},
+        ],
+        **given,
+    )
+
+
+def found(tools, decided):
+    """The outcomes of 16 to 19, in order."""
+    outcomes = tools.outcomes(decided)
+    return [
+        outcomes[f"treatment_{name}"]
+        for name in ("bought_new", "suits_water", "installed", "maintained")
+    ]
+
+
+NOTHING_AFTER = ["not_evaluated"] * 3
+
+
+@pytest.mark.parametrize(
+    ("through", "outcome"),
+    [(date(2024, 8, 31), "unknown"), (date(2024, 9, 1), "unmet"), (None, "unknown")],
+)
+def test_no_order_counts_once_the_orders_reach_the_failure(tools, bench, through, outcome):
+    """Before that, an order may still come in; a cartridge alone is no system."""
+    through = {"treatment_purchases": through}
+    assert found(tools, judge(bench, through=through)) == [outcome, *NOTHING_AFTER]
+    alone = judge(bench, [CARTRIDGE], through=through)
+    assert found(tools, alone) == [outcome, *NOTHING_AFTER]
+
+
+@pytest.mark.parametrize(
+    ("order", "outcome", "words"),
+    [
+        ({}, "met", "SOFT on 2024-01-25"),
+        ({"ordered_on": "2024-09-01"}, "met", "SOFT on 2024-09-01"),
+        ({"ordered_on": "2024-09-02"}, "unmet", "ordered on 2024-09-02, after the failure"),
+        ({"condition": "used"}, "unmet", "SOFT (order P1) was bought used"),
+        ({"condition": "refurbished"}, "unmet", "bought refurbished"),
+        ({"seller": "OTHER"}, "unmet", "sold by OTHER, not approved"),
+        ({"condition": "used", "seller": "OTHER"}, "unmet", "used and sold by OTHER"),
+        ({"site": None, "serial": "U1"}, "met", "SOFT"),
+        ({"site": "S1", "serial": "U2"}, "unmet", "No treatment system was bought"),
+        ({"site": "S3", "serial": "U1"}, "met", "SOFT"),
+        ({"site": "S3"}, "unmet", "No treatment system was bought"),
+    ],
+)
+def test_a_system_is_bought_new_from_an_approved_seller_by_the_failure(
+    tools, bench, order, outcome, words
+):
+    """An order with a serial is that unit's alone; otherwise it is the site's."""
+    decided = judge(bench, [ORDER | order])
+    assert found(tools, decided)[0] == outcome
+    assert words in tools.reasons(decided)["treatment_bought_new"]
+
+
+def test_orders_that_do_not_count_are_unmet_even_before_the_through_date(tools, bench):
+    """There is an order, so its absence is not in question; every fault is named."""
+    orders = [ORDER | {"condition": "used"}, ORDER | {"order": "P9", "ordered_on": "2024-10-01"}]
+    decided = judge(bench, orders, through={"treatment_purchases": None})
+    assert found(tools, decided)[0] == "unmet"
+    reason = tools.reasons(decided)["treatment_bought_new"]
+    assert "order P1" in reason
+    assert "order P9" in reason
+
+
+@pytest.mark.parametrize(
+    ("products", "test", "outcome"),
+    [
+        (["SOFT"], {}, "met"),
+        (["CHL"], {}, "unmet"),
+        (["SOFT"], {"chloride_mg_l": "51"}, "unmet"),
+        (["SOFT", "CHL"], {"chloride_mg_l": "51"}, "met"),
+        (["RO"], {"chloride_mg_l": "51"}, "met"),
+        (["RO"], {"total_chlorine_mg_l": "0.2", "free_chlorine_mg_l": "0"}, "unmet"),
+    ],
+)
+def test_the_systems_together_do_what_the_water_calls_for(tools, bench, products, test, outcome):
+    """What is not removed is named."""
+    orders = [ORDER | {"line": str(n), "product": product} for n, product in enumerate(products)]
+    decided = judge(bench, orders, test=test)
+    assert found(tools, decided)[1] == outcome
+    if outcome == "unmet":
+        assert found(tools, decided)[2:] == ["not_evaluated"] * 2
+        assert "nothing against" in tools.reasons(decided)["treatment_suits_water"]
+
+
+@pytest.mark.parametrize(
+    ("calls", "outcome"),
+    [
+        ([{}], "met"),
+        ([], "unknown"),
+        ([{"completed_on": "2024-09-01"}], "met"),
+        ([{"completed_on": "2024-09-02"}], "unmet"),
+        ([{"completed_on": None}], "unknown"),
+        ([{"product": "RO"}], "unknown"),
+        ([{"product": None}], "unknown"),
+        ([{"kind": "inspection"}], "unknown"),
+        ([{"serial": "U2"}], "met"),
+        ([{"serial": "U3"}], "unknown"),
+        ([{"serial": "U9"}], "unknown"),
+        ([{"completed_on": "2024-09-02"}, {"call": "I2", "serial": "U2"}], "met"),
+        ([{"completed_on": "2024-01-20", "opened_on": "2024-01-20"}], "met"),
+    ],
+)
+def test_a_system_is_installed_by_the_failure(tools, bench, calls, outcome):
+    """By a completed call for the product, at the unit or at its site; the earliest counts."""
+    decided = judge(bench, [ORDER], [INSTALL | call for call in calls], day="2024-09-01")
+    assert found(tools, decided)[2] == outcome
+    if outcome == "unknown":
+        assert tools.decision(decided)["missing"] == "proof of the treatment's installation date"
+
+
+@pytest.mark.parametrize(
+    ("report", "outcome"),
+    [
+        ({}, "met"),
+        ({"treatment_product": "RO"}, "unknown"),
+        ({"treatment_installed_on": None}, "unknown"),
+        ({"treatment_installed_on": "2024-09-02"}, "unmet"),
+        ({"serial": "U2"}, "unknown"),
+        ({"completed_on": None}, "met"),
+    ],
+)
+def test_the_units_startup_report_may_tell_the_installation(tools, bench, report, outcome):
+    """Only a report of the unit itself, with that product and a date."""
+    row = {"report": "R1", "serial": "U1", "requested_on": "2024-01-20"}
+    row |= {"completed_on": "2024-01-25", "treatment_product": "SOFT"}
+    row |= {"treatment_installed_on": "2024-01-25"} | report
+    assert found(tools, judge(bench, [ORDER], startups=[row]))[2] == outcome
+
+
+def test_proof_is_asked_for_only_where_it_could_help(tools, bench):
+    """An undated system that does not serve the need leaves the matter unmet."""
+    orders = [ORDER, ORDER | {"line": "2", "product": "CHL"}]
+    test = {"chloride_mg_l": "51"}
+    late = INSTALL | {"completed_on": "2024-09-02"}
+    assert found(tools, judge(bench, orders, [late], test=test))[2] == "unmet"
+    assert found(tools, judge(bench, orders, [INSTALL], test=test))[2] == "unknown"
+
+
+@pytest.mark.parametrize("unit", [{}, {"site": None}])
+def test_a_unit_without_site_is_served_by_calls_for_its_serial_alone(tools, bench, unit):
+    """A call at another unit of no site is not at the same site."""
+    order = ORDER | {"site": None, "serial": "U1"}
+    test = {"serial": "U1"}
+    other = INSTALL | {"serial": "U4"}
+    more = [{"serial": "U4", "model": "GEN", "shipped_on": "2024-01-02"}]
+    decided = bench.decide(
+        unit={"model": "GEN"} | unit,
+        call={"cause": "CORRODED"},
+        water_tests=[TEST | test],
+        treatment_purchases=[order],
+        service_calls=[other],
+        units=more,
+    )
+    assert found(tools, decided)[2] == "unknown"
+
+
+# Installed on 2024-01-31; 6 months in normal water run to 2024-07-31, with grace to 2024-08-15.
+@pytest.mark.parametrize(
+    ("day", "changes", "outcome"),
+    [
+        ("2024-08-15", [], "met"),
+        ("2024-08-16", [], "unmet"),
+        ("2024-08-16", ["2024-08-15"], "met"),
+        ("2024-08-16", ["2024-08-16"], "unmet"),
+        ("2024-12-01", ["2024-08-16"], "unmet"),
+        ("2024-12-01", ["2024-07-01"], "met"),
+        ("2025-01-16", ["2024-07-01"], "met"),
+        ("2025-01-17", ["2024-07-01"], "unmet"),
+        ("2025-01-17", ["2024-07-01", "2025-01-16"], "met"),
+        ("2025-01-17", ["2025-01-16", "2024-07-01", "2024-07-01"], "met"),
+        ("2024-08-16", ["2024-01-31"], "unmet"),
+        ("2024-08-16", ["2024-01-30"], "unmet"),
+        ("2024-08-16", ["2024-08-17"], "unmet"),
+        ("2024-08-16", [None], "unmet"),
+    ],
+)
+def test_cartridges_are_kept_up_by_changes(tools, bench, day, changes, outcome):
+    """Each change within the months and the grace after the one before, the last day included."""
+    calls = [CHANGE | {"call": f"X{n}", "completed_on": on} for n, on in enumerate(changes)]
+    decided = judge(bench, [ORDER], [INSTALL, *calls], day=day)
+    assert found(tools, decided)[3] == outcome
+
+
+@pytest.mark.parametrize(
+    ("call", "outcome"),
+    [
+        ({}, "met"),
+        ({"serial": "U2"}, "met"),
+        ({"serial": "U3"}, "unmet"),
+        ({"product": "SOFT-C"}, "unmet"),
+        ({"product": "RO"}, "unmet"),
+        ({"kind": "inspection"}, "unmet"),
+    ],
+)
+def test_a_change_counts_for_its_system_at_the_unit_or_its_site(tools, bench, call, outcome):
+    """The call names the system, not the cartridge."""
+    change = CHANGE | {"completed_on": "2024-07-31"} | call
+    decided = judge(bench, [ORDER], [INSTALL, change], day="2024-09-01")
+    assert found(tools, decided)[3] == outcome
+
+
+@pytest.mark.parametrize(
+    ("day", "stock", "outcome"),
+    [
+        ("2024-08-16", [("2024-08-15", 1)], "met"),
+        ("2024-08-16", [("2024-08-16", 1)], "unmet"),
+        ("2025-02-15", [("2024-07-31", 1)], "met"),
+        ("2025-02-16", [("2024-07-31", 1)], "unmet"),
+        ("2025-02-15", [("2024-02-01", 1)], "met"),
+        ("2025-02-28", [("2024-08-15", 1)], "met"),
+        ("2025-03-02", [("2024-08-15", 1)], "met"),
+        ("2025-03-03", [("2024-08-15", 1)], "unmet"),
+        ("2025-08-15", [("2024-01-01", 2)], "met"),
+        ("2025-08-16", [("2024-01-01", 2)], "unmet"),
+        ("2025-08-16", [("2024-01-01", 1), ("2024-01-01", 1)], "unmet"),
+        ("2025-08-15", [("2024-01-01", 1), ("2024-02-01", 1)], "met"),
+        ("2025-12-01", [("2024-08-16", 99)], "unmet"),
+        ("2025-12-01", [("2024-08-15", 99)], "met"),
+        ("2025-12-01", [("2024-08-15", 10**12)], "met"),
+        ("2024-08-16", [("2024-08-17", 99)], "unmet"),
+    ],
+)
+def test_cartridges_are_kept_up_by_stock(tools, bench, day, stock, outcome):
+    """Unused months carry over; an order after the grace leaves a lapse for good."""
+    orders = [
+        CARTRIDGE | {"line": str(n), "ordered_on": on, "quantity": str(count)}
+        for n, (on, count) in enumerate(stock)
+    ]
+    decided = judge(bench, [ORDER, *orders], [INSTALL], day=day)
+    assert found(tools, decided)[3] == outcome
+
+
+@pytest.mark.parametrize(
+    ("order", "outcome"),
+    [
+        ({}, "met"),
+        ({"condition": "used"}, "unmet"),
+        ({"seller": "OTHER"}, "unmet"),
+        ({"product": "RO-C"}, "unmet"),
+        ({"serial": "U2"}, "unmet"),
+        ({"serial": "U1", "site": None}, "met"),
+        ({"site": "S3"}, "unmet"),
+    ],
+)
+def test_a_cartridge_counts_new_from_an_approved_seller_for_the_unit(tools, bench, order, outcome):
+    """The same rules as for a system, and it must fit."""
+    cartridge = CARTRIDGE | {"ordered_on": "2024-06-01"} | order
+    decided = judge(bench, [ORDER, cartridge], [INSTALL], day="2024-09-01")
+    assert found(tools, decided)[3] == outcome
+
+
+def test_orders_of_one_day_count_by_order_then_line_as_text(tools, bench):
+    """Clamping at month ends makes the order of equal days matter: A before B, 10 before 9."""
+    terms = tools.changed(cartridge_months="{ mild = 1, normal = 1, severe = 1 }",
+                          cartridge_grace_days="0")  # fmt: skip
+    install = INSTALL | {"completed_on": "2024-12-31", "opened_on": "2024-12-31"}
+
+    def outcome(first, second, day):
+        orders = [
+            ORDER,
+            CARTRIDGE | {"ordered_on": "2024-06-01", "quantity": "1"} | first,
+            CARTRIDGE | {"ordered_on": "2024-06-01", "quantity": "2"} | second,
+        ]
+        return found(tools, judge(bench, orders, [install], day=day, terms=terms))[3]
+
+    # Installed 2024-12-31, so until 2025-01-31; +1 = 02-28, +2 = 04-28; or +2 = 03-31, +1 = 04-30.
+    assert outcome({"order": "A"}, {"order": "B"}, "2025-04-28") == "met"
+    assert outcome({"order": "A"}, {"order": "B"}, "2025-04-29") == "unmet"
+    assert outcome({"order": "B"}, {"order": "A"}, "2025-04-30") == "met"
+    assert outcome({"line": "10"}, {"line": "9"}, "2025-04-29") == "unmet"
+    assert outcome({"line": "9"}, {"line": "10"}, "2025-04-30") == "met"
+
+
+@pytest.mark.parametrize(
+    ("hardness", "last"), [("100", None), ("150", "2024-08-15"), ("201", "2024-05-15")]
+)
+def test_severity_picks_the_months_of_a_cartridge(tools, bench, hardness, last):
+    """Six months in normal water, three in severe; 15 days of grace."""
+    if last is None:
+        decided = judge(bench, [ORDER], [INSTALL], test={"hardness_mg_l_caco3": hardness})
+        assert found(tools, decided) == ["not_needed"] * 4
+        return
+    test = {"hardness_mg_l_caco3": hardness}
+    day_after = str(date.fromisoformat(last).replace(day=16))
+    assert found(tools, judge(bench, [ORDER], [INSTALL], day=last, test=test))[3] == "met"
+    assert found(tools, judge(bench, [ORDER], [INSTALL], day=day_after, test=test))[3] == "unmet"
+
+
+def test_mild_water_gives_a_cartridge_longest(tools, bench):
+    """A model that is always treated, in mild water: 12 months and 15 days."""
+    test = {"hardness_mg_l_caco3": "50"}
+    unit = {"model": "ALW"}
+    for day, outcome in (("2025-02-15", "met"), ("2025-02-16", "unmet")):
+        decided = judge(bench, [ORDER], [INSTALL], day=day, test=test, unit=unit)
+        assert found(tools, decided)[3] == outcome
+
+
+def test_a_system_without_cartridges_needs_no_upkeep(tools, bench):
+    """treatments.csv lists no cartridge for it."""
+    order, install = ORDER | {"product": "ALL"}, INSTALL | {"product": "ALL"}
+    assert found(tools, judge(bench, [order], [install], day="2025-12-01"))[3] == "met"
+
+
+def test_the_kept_systems_together_must_serve(tools, bench):
+    """One lapsed is no matter where another that is kept up serves; half the need is."""
+    orders = [ORDER, ORDER | {"line": "2", "product": "ALL"}]
+    installs = [INSTALL, INSTALL | {"call": "I2", "product": "ALL"}]
+    assert found(tools, judge(bench, orders, installs, day="2025-12-01"))[3] == "met"
+    half = [ORDER, ORDER | {"line": "2", "product": "CHL"}]
+    fitted = [INSTALL, INSTALL | {"call": "I2", "product": "CHL"}]
+    test = {"chloride_mg_l": "51"}
+    lapsed = judge(bench, half, fitted, day="2025-12-01", test=test)
+    assert found(tools, lapsed) == ["met", "met", "met", "unmet"]
+    kept = judge(bench, half, fitted, day="2024-08-15", test=test)
+    assert found(tools, kept)[3] == "met"
+
+
+@pytest.mark.parametrize(
+    ("purchases", "calls", "outcome"),
+    [
+        (date(2024, 9, 1), date(2024, 9, 1), "unmet"),
+        (date(2024, 8, 31), date(2024, 9, 1), "unknown"),
+        (date(2024, 9, 1), date(2024, 8, 31), "unknown"),
+        (None, date(2025, 9, 1), "unknown"),
+    ],
+)
+def test_a_lapse_is_certain_once_orders_and_calls_reach_the_failure(
+    tools, bench, purchases, calls, outcome
+):
+    """Until then a change or a cartridge may still come in."""
+    through = {"treatment_purchases": purchases, "service_calls": calls}
+    assert found(tools, judge(bench, [ORDER], [INSTALL], through=through))[3] == outcome
+
+
+# The change due by 2024-08-15 came on 2024-09-30: a lapse that ends on that day.
+@pytest.mark.parametrize(
+    ("months", "day", "outcome"),
+    [
+        (None, "2025-03-30", "unmet"),
+        ("6", "2025-03-29", "unmet"),
+        ("6", "2025-03-30", "met"),
+        ("6", "2025-03-31", "met"),
+        ("5", "2025-02-28", "unmet"),
+        ("5", "2025-03-01", "met"),
+    ],
+)
+def test_lapses_that_ended_long_before_are_forgiven(tools, bench, months, day, outcome):
+    """A lapse counts only if it ends after the failure date less the months of looking back."""
+    terms = tools.changed(look_back_months=months) if months else tools.BENCH_TERMS
+    change = CHANGE | {"completed_on": "2024-09-30"}
+    decided = judge(bench, [ORDER], [INSTALL, change], day=day, terms=terms)
+    assert found(tools, decided)[3] == outcome
+
+
+def test_a_lapse_that_still_runs_is_never_forgiven(tools, bench):
+    """It ends on the failure date."""
+    terms = tools.changed(look_back_months="1")
+    assert found(tools, judge(bench, [ORDER], [INSTALL], day="2025-12-01", terms=terms))[3] == (
+        "unmet"
+    )
+
+
+def test_each_earlier_outcome_opens_the_next_even_when_switched_off(tools, bench):
+    """Switched off, a condition is not needed, and those after go by what it would have been."""
+    off = tools.changed(conditions_off='["treatment_bought_new"]')
+    assert found(tools, judge(bench, terms=off)) == ["not_needed", *NOTHING_AFTER]
+    decided = judge(bench, [ORDER], [INSTALL], day="2024-08-15", terms=off)
+    assert found(tools, decided) == ["not_needed", "met", "met", "met"]
