@@ -5,7 +5,8 @@ decisions alone, in plain Python, one claim at a time.
 """
 
 from collections import Counter
-from datetime import date
+from dataclasses import replace
+from datetime import date, timedelta
 from pathlib import Path
 
 import polars as pl
@@ -123,6 +124,27 @@ def test_the_pipelines_decide_as_the_oracle_does(first):
         if wrong := differences(decided, decide_world(world)):
             found[seed] = wrong
     assert found == {}
+
+
+@pytest.mark.parametrize("seed", [0, 1, 3])
+def test_no_feed_is_complete_beyond_the_as_of_date(seed):
+    """A later day in a file's name does not make silence about a start-up count against a claim.
+
+    The terms are bent so that labor hangs on the start-up from the first day, and its request has
+    300 days' time, which for many units run past the as-of date.
+    """
+    world = make_world(seed, CLAIMS)
+    for edition in world.editions:
+        edition |= {"conditions_off": [], "family": {}}
+        edition["clock"] = {"start": [], "days_after_shipment": 0}
+        edition["coverage"]["labor_months"] = 0
+        edition["startup"] |= {"request_within_days": 300, "bonus_labor_months": 12}
+    later = {feed: world.as_of + timedelta(days=1000) for feed in world.through}
+    world = replace(world, records=world.records | {"startups": []}, through=later)
+    expected = decide_world(world)
+    outcomes = [d.findings["startup_requested_in_time"] for d in expected.values()]
+    assert {"unmet", "unknown"} <= set(outcomes)
+    assert differences(decide(evidence_of(world), terms_of(world)), expected) == []
 
 
 def test_the_worlds_reach_every_outcome_of_every_condition():

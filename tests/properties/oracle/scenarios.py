@@ -17,7 +17,7 @@ from tests.properties.oracle.draws import Draws
 from tests.properties.oracle.oracle import add_months, find_clock, find_edition
 from tests.properties.oracle.rows import Rows
 from tests.properties.oracle.terms_scenarios import make_editions, make_reference, one
-from tests.properties.oracle.water_scenarios import make_water_life
+from tests.properties.oracle.water_scenarios import make_same_day_stock, make_water_life
 from tests.properties.oracle.world import FEEDS, Row, World, merged
 
 FIRST, LAST = date(2022, 2, 1), date(2024, 6, 30)
@@ -46,10 +46,13 @@ def make_world(seed: int, claims: int = 20) -> World:
     as_of = max(days) + timedelta(days=draws.choice((0, 30, 400)))
     if draws.chance(0.35):
         as_of = draws.near(draws.choice(any_days(rows, draws.choice(FEEDS))))
+    limits = request_limits(rows, blank)
+    if limits and draws.chance(0.1):
+        as_of = draws.choice(limits) - timedelta(days=1)
     straddle(draws, rows, as_of)
     through = {feed: make_through(draws, feed, days, as_of) for feed in FEEDS}
-    if draws.chance(0.4):
-        through["startups"] = draws.near(draws.choice(request_limits(rows, blank) or days))
+    if limits and draws.chance(0.4):
+        through["startups"] = draws.near(draws.choice(limits))
     for feed in FEEDS:
         draws.shuffle(rows.records[feed])
     return World(rows.records, reference, editions, through, as_of)
@@ -148,6 +151,9 @@ def make_claim(draws: Draws, rows: Rows, blank: World, unit: Row) -> date:
     terms = merged(edition, model["family"])
     clock = find_clock(terms, unit)
     d = make_failure_date(draws, unit, terms, clock)
+    if draws.chance(0.1) and (special := make_same_day_stock(draws, rows, unit, terms, clock)):
+        make_repair(draws, rows, unit, terms, special, draws.choice(("SCALED", "CORRODED")), True)
+        return special
     cause = make_cause(draws, rows, model)
     name = cause["cause"] if draws.chance(0.97) else None
     call = make_repair(draws, rows, unit, terms, d, name, True)

@@ -43,6 +43,8 @@ def make_limits(draws: Draws) -> dict[str, dict[str, Any]]:
     }
     if draws.chance(0.3):
         del limits["ph"]["min"]
+    if draws.chance(0.2):
+        limits["chloramine_mg_l"]["min"] = 0  # more free than total chlorine is not below it
     return {name: limit for name, limit in limits.items() if draws.chance(0.8)}
 
 
@@ -72,9 +74,9 @@ def make_tables(draws: Draws) -> dict[str, Any]:
             ),
             "days_after_shipment": pick((0, 30, 75)),
         },
-        "coverage": {"parts_months": pick((6, 12, 18)), "labor_months": pick((3, 6, 12, 18))},
+        "coverage": {"parts_months": pick((6, 12, 18)), "labor_months": pick((1, 3, 6, 12, 18))},
         "startup": {
-            "request_within_days": pick((0, 10, 40)),
+            "request_within_days": pick((0, 10, 40, 75)),
             "bonus_parts_months": pick((0, 6, 12)),
             "bonus_labor_months": pick((0, 3, 12)),
         },

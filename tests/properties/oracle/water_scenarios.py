@@ -56,6 +56,55 @@ def make_water_life(
         make_system(draws, rows, unit, system, terms, clock, d, months)
 
 
+def make_same_day_stock(
+    draws: Draws, rows: Rows, unit: Row, terms: dict, clock: date
+) -> date | None:
+    """Two orders of one day whose end at a month's end hangs on which counts first.
+
+    Returns a failure date that only the later of the two ends reaches; None where there is none.
+    """
+    limits, rules = terms["water"]["limits"], terms["maintenance"]
+    cartridges = [t["product"] for t in rows.reference["treatments"] if t["fits"] == "SOFT"]
+    if "hardness_mg_l_caco3" not in limits or not cartridges:
+        return None
+    values = dict.fromkeys([*ANALYTES, *(f"{name}_below" for name in ANALYTES)])
+    values |= PLAIN | {"free_chlorine_mg_l": Decimal("0.2"), "total_chlorine_mg_l": Decimal("0.2")}
+    values["hardness_mg_l_caco3"] = Decimal(limits["hardness_mg_l_caco3"]["max"]) + CENT
+    months = rules["cartridge_months"][how_severe(values, limits, rules)]
+    first, second = draws.sample((1, 2, 3), 2)
+    grace = timedelta(days=rules["cartridge_grace_days"])
+    for wait in range(draws.randint(30, 60), 120):
+        installed = clock + timedelta(days=wait)
+        until = add_months(installed, months)
+        ends = [
+            add_months(add_months(until, months * one), months * other) + grace
+            for one, other in ((first, second), (second, first))
+        ]
+        if ends[0] != ends[1]:
+            break
+    else:
+        return None
+    bought = [
+        make_purchase(draws, rows, unit, draws.choice(cartridges), installed, terms, quantity)
+        for quantity in (first, second)
+    ]
+    if draws.chance(0.6):
+        bought[0]["order"] = bought[1]["order"]
+    make_purchase(draws, rows, unit, "SOFT", clock, terms, 1)
+    make_call(draws, rows, unit, "treatment_install", "SOFT", installed)
+    rows.add(
+        "water_tests",
+        sample=rows.name("S"),
+        site=unit["site"],
+        serial=unit["serial"],
+        point="supply",
+        sampled_on=clock,
+        reported_on=None,
+        **values,
+    )
+    return max(ends)
+
+
 def make_tests(draws: Draws, rows: Rows, unit: Row, terms: dict, clock: date, d: date) -> list[Row]:
     """No test to three tests, the first the likeliest to count."""
     grace = terms["treatment"]["grace_days"]
@@ -132,6 +181,8 @@ def make_total_chlorine(draws: Draws, values: dict, maximum: Decimal | None) -> 
     kind = draws.weighted({"value": 8, "bound": 2, "below free": 1})
     if kind == "bound":
         values["total_chlorine_mg_l_below"] = maximum + draws.choice((-CENT, Decimal(0), CENT))
+        if draws.chance(0.5):
+            values["free_chlorine_mg_l"] = values["free_chlorine_mg_l_below"] = None
     elif kind == "below free":
         values["total_chlorine_mg_l"] = free / 2
     else:
@@ -228,7 +279,7 @@ def make_call(
 
 def make_purchase(
     draws: Draws, rows: Rows, unit: Row, product: str, ordered: date, terms: dict, quantity: int
-) -> None:
+) -> Row:
     """One purchase, mostly good, for the unit or its site."""
     sellers = terms["treatment"]["sellers"]
     site, serial = draws.weighted(
@@ -241,7 +292,7 @@ def make_purchase(
     )
     if site is None and serial is None:
         serial = unit["serial"]
-    rows.add(
+    return rows.add(
         "treatment_purchases",
         order=rows.name("O") if draws.chance(0.5) else f"O{draws.randint(1, 12)}",
         line=rows.number(),
