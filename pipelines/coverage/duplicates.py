@@ -67,8 +67,3 @@ def with_twins(claims: pl.DataFrame) -> pl.DataFrame:
         )
     )
     return claims.join(twins, on="claim", how="left")
-
-
-def disputed_twins(claims: pl.DataFrame) -> pl.DataFrame:
-    """The claims of `same_failure` that are not the first for their failure: claim."""
-    return same_failure(claims).filter("twin_first").select("claim").unique().sort("claim")

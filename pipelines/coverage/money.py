@@ -6,6 +6,8 @@ ruling makes of the amounts (`standing`).
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 import polars as pl
 
 from schemas.columns import CENTS
@@ -13,11 +15,16 @@ from schemas.columns import CENTS
 LINES = ("parts", "labor", "travel")
 # Hours have ten decimals and rates six, so their product needs sixteen.
 _EXACT = pl.Decimal(38, 16)
+# What the column can hold: absurd hours at an absurd rate must not stop everyone else's claims.
+_MOST = Decimal("9999999999999999.99")
 
 
 def to_cents(amount: pl.Expr) -> pl.Expr:
-    """The amount to the cent, half away from zero; null stays null."""
-    return amount.round(2, mode="half_away_from_zero").cast(CENTS)
+    """The amount to the cent, half away from zero, no more than the column holds; null stays."""
+    return pl.min_horizontal(
+        amount.round(2, mode="half_away_from_zero"),
+        pl.when(amount.is_not_null()).then(pl.lit(_MOST, dtype=CENTS)),
+    ).cast(CENTS)
 
 
 def _amount(column: str) -> pl.Expr:

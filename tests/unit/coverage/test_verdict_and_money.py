@@ -158,6 +158,15 @@ def test_the_computed_verdict_stays_beside_the_ruling(tools, bench):
     assert money(row, "payable") == ["200.00", "170.00", "60.00"]
 
 
+def test_an_absurd_amount_stops_at_what_the_column_holds(tools, bench):
+    """One mistyped row must not stop the refresh."""
+    call = {"labor_hours": "99999999", "labor_rate": "999999999999", "agency": "EAST"}
+    call |= {"completed_on": "2025-02-01", "claimed_on": "2025-02-01"}
+    row = tools.decision(bench.decide(call=call))
+    assert row["labor_claimed"] == row["labor_payable"] == Decimal("9999999999999999.99")
+    assert row["parts_payable"] == Decimal("200.00")
+
+
 def test_large_exact_amounts_do_not_lose_a_cent(tools, bench):
     """Products that a float would bend stay exact."""
     call = {"labor_hours": "99999.9999999999", "labor_rate": "84.999999"}
