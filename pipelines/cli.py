@@ -33,7 +33,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
 
-    def add(name: str, text: str, *, workspace: bool = True) -> argparse.ArgumentParser:
+    def add(name: str, text: str) -> argparse.ArgumentParser:
         command = commands.add_parser(name, help=text, description=text)
         command.add_argument(
             "--json", action="store_true", help="machine-readable output on stdout"
@@ -41,7 +41,6 @@ def build_parser() -> argparse.ArgumentParser:
         command.add_argument(
             "--debug", action="store_true", help="show the traceback of a fault of the tool"
         )
-        command.set_defaults(has_workspace=workspace)
         return command
 
     def takes_workspace(command: argparse.ArgumentParser) -> None:
@@ -81,7 +80,6 @@ def build_parser() -> argparse.ArgumentParser:
     )
     explain.add_argument("claim", metavar="CLAIM")
     takes_workspace(explain)
-    explain.add_argument("--html", metavar="FILE", help="also write the claim's page to FILE")
 
     rule = add("rule", "Record what a person decided on a claim.")
     rule.add_argument("claim", metavar="CLAIM")
@@ -104,7 +102,6 @@ def build_parser() -> argparse.ArgumentParser:
     )
     advise.add_argument("--model", required=True, metavar="MODEL")
     advise.add_argument("--region", metavar="REGION", help="for the coldest supply")
-    advise.add_argument("--html", metavar="FILE", help="also write a sheet to print to FILE")
 
     draft = add("map", "Draft a mapping for an export, with the reason for each guess.")
     draft.add_argument("file", metavar="FILE")
@@ -135,7 +132,7 @@ def build_parser() -> argparse.ArgumentParser:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Runs one command; returns its exit code."""
-    args = build_parser().parse_args(argv)
+    args = _parse(build_parser(), argv)
     os.environ["DAGSTER_DISABLE_TELEMETRY"] = "1"
     module = importlib.import_module(f"pipelines.commands.{args.command.replace('-', '_')}")
     try:
@@ -152,6 +149,16 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 130
     except Exception as error:
         return _report_fault(error, args)
+
+
+def _parse(parser: argparse.ArgumentParser, argv: Sequence[str] | None) -> argparse.Namespace:
+    """Takes the workspace also behind options, where argparse itself would refuse it."""
+    args, left = parser.parse_known_args(argv)
+    if len(left) == 1 and not left[0].startswith("-") and getattr(args, "workspace", "") == ".":
+        args.workspace = left[0]
+    elif left:
+        parser.error(f"unrecognized arguments: {' '.join(left)}")
+    return args
 
 
 def _say(text: str) -> None:

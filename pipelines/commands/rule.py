@@ -7,9 +7,10 @@ import datetime as dt
 from decimal import Decimal, InvalidOperation
 
 from pipelines.commands.output import print_json, teller
-from pipelines.errors import NotFoundError, UsageError, WorkspaceError
+from pipelines.errors import NotFoundError, UsageError
+from pipelines.refresh.reading import open_store
 from pipelines.refresh.recorded import record_ruling
-from pipelines.warehouse.database import connect, one_row
+from pipelines.warehouse.database import one_row
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.lock import refresh_lock
 from pipelines.workspace.settings import load_settings
@@ -74,15 +75,8 @@ def _amount(name: str, given: str | None) -> str:
 
 
 def _known_claim(workspace: Workspace, claim: str) -> None:
-    if not workspace.database.exists():
-        raise WorkspaceError(
-            "This workspace has no decisions yet; run `limeledger refresh` first, then rule."
-        )
-    con = connect(workspace.database, read_only=True)
-    try:
+    with open_store(workspace) as con:
         found = one_row(con, "select 1 from decisions where claim = ?", [claim])
-    finally:
-        con.close()
     if found is None:
         raise NotFoundError(
             f"There is no claim {claim} in this workspace as of its last refresh; "

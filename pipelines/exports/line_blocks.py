@@ -64,8 +64,9 @@ class _Lines:
     starts: np.ndarray
     ends: np.ndarray  # without the line end
     nexts: np.ndarray
-    delimiters: np.ndarray  # positions of all delimiters, later only of those outside quotes
+    delimiters: np.ndarray  # positions of all, also of those inside quotes
     counts: np.ndarray  # delimiters a line
+    has_lone_returns: bool  # a CR without LF ends a line
 
 
 def read_block(form: Form, start: int, stop: int, first_line: int) -> Block:
@@ -81,12 +82,12 @@ def read_block(form: Form, start: int, stop: int, first_line: int) -> Block:
             continue
         row_start = start + int(lines.starts[index])
         row = parse_row(data, row_start, form.delimiter, form.width)
-        found = _judge(form, row, first_line + int(index))
+        found = _judge(form, row, row_start, first_line + int(index))
         raw = data[row_start : row.end].decode()
         if found:
             faults.append(pl.DataFrame(found, schema=FAULTS, orient="row"))
         else:
-            careful.append((first_line + int(index), raw, *(f.decode() for f in row.fields)))
+            careful.append((first_line + int(index), raw, *_decoded(row.fields)))
         unread_from = int(np.searchsorted(lines.starts, row.next_start - start))
         begins[index + 1 : unread_from] = False
         next_start = max(stop, row.next_start)
@@ -105,27 +106,29 @@ def read_block(form: Form, start: int, stop: int, first_line: int) -> Block:
 
 def _split_lines(piece: bytes, delimiter: str) -> _Lines:
     buffer = np.frombuffer(piece, np.uint8)
+    size = len(buffer)
     last = np.flatnonzero(buffer == LF)
-    shortened = None
+    ends, has_lone_returns = last, False
     if b"\r" in piece:
-        cr = np.flatnonzero(buffer == CR)
-        alone = cr[np.append(buffer[1:], 0)[cr] != LF]
-        last = np.sort(np.concatenate([last, alone]))
-        shortened = (buffer[last] == LF) & (last > 0) & (buffer[last - 1] == CR)
+        returns = np.flatnonzero(buffer == CR)
+        alone = returns[buffer[np.minimum(returns + 1, size - 1)] != LF]
+        has_lone_returns = len(alone) > 0
+        if has_lone_returns:
+            last = np.sort(np.concatenate([last, alone]))
+        ends = last - ((buffer[last] == LF) & (last > 0) & (buffer[last - 1] == CR))
     starts = np.concatenate([[0], last + 1])
-    ends = last if shortened is None else last - shortened
-    if starts[-1] == len(buffer):
+    if starts[-1] == size:
         starts = starts[:-1]
     else:
-        ends = np.append(ends, len(buffer))
-    nexts = np.append(starts[1:], len(buffer))
+        ends = np.append(ends, size)
+    nexts = np.append(starts[1:], size)
     delimiters = np.flatnonzero(buffer == ord(delimiter))
-    counts = np.diff(np.searchsorted(delimiters, np.append(starts, len(buffer))))
-    return _Lines(buffer, starts, ends, nexts, delimiters, counts)
+    counts = np.diff(np.searchsorted(delimiters, np.append(starts, size)))
+    return _Lines(buffer, starts, ends, nexts, delimiters, counts, has_lone_returns)
 
 
 def _classify(lines: _Lines, delimiter: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Which lines are quoted, stray and hard; takes delimiters inside quotes off `lines`."""
+    """Which lines are quoted, stray and hard; takes delimiters inside quotes off the counts."""
     buffer, count = lines.buffer, len(lines.starts)
     hard = np.zeros(count, bool)
     nul = np.flatnonzero(buffer == 0)
@@ -133,52 +136,44 @@ def _classify(lines: _Lines, delimiter: str) -> tuple[np.ndarray, np.ndarray, np
     quotes = np.flatnonzero(buffer == QUOTE)
     if not len(quotes):
         return np.zeros(count, bool), np.zeros(count, bool), hard
-    line = np.searchsorted(lines.starts, quotes, "right") - 1
     first = np.searchsorted(quotes, lines.starts)  # of each line, its first quote
+    per_line = np.diff(np.append(first, len(quotes)))
+    line = np.repeat(np.arange(count), per_line)
     is_opening = (np.arange(len(quotes)) - first[line]) % 2 == 0
     edges = np.zeros(256, bool)
     edges[[ord(delimiter), LF, CR]] = True
     before = np.where(quotes > 0, buffer[quotes - 1], LF)
-    after = np.append(buffer, LF)[quotes + 1]
-    is_simple = np.where(
-        is_opening,
-        edges[before] | (before == QUOTE),
-        edges[after] | (after == QUOTE),
-    )
-    per_line = np.bincount(line, minlength=count)
-    quoted = (per_line > 0) & (per_line % 2 == 0)
-    quoted[line[~is_simple]] = False
-    stray = per_line > 0
-    stray[line[_begins_field(buffer, quotes, edges, delimiter)]] = False
-    quoted &= ~hard
-    stray &= ~hard
+    after = np.where(quotes + 1 < len(buffer), buffer[np.minimum(quotes + 1, len(buffer) - 1)], LF)
+    beside = np.where(is_opening, before, after)
+    quoted = (per_line > 0) & (per_line % 2 == 0) & ~hard
+    quoted[line[~(edges[beside] | (beside == QUOTE))]] = False
+    stray = (per_line > 0) & ~hard
+    stray[line[_begins_field(buffer, quotes, before, edges, delimiter)]] = False
     hard |= (per_line > 0) & ~quoted & ~stray
-    _drop_quoted_delimiters(lines, quoted, quotes, first)
+    opening, closing = quotes[quoted[line] & is_opening], quotes[quoted[line] & ~is_opening]
+    inside = np.searchsorted(lines.delimiters, closing) - np.searchsorted(lines.delimiters, opening)
+    np.subtract.at(lines.counts, line[quoted[line] & is_opening], inside)
     return quoted, stray, hard
 
 
 def _begins_field(
-    buffer: np.ndarray, quotes: np.ndarray, edges: np.ndarray, delimiter: str
+    buffer: np.ndarray,
+    quotes: np.ndarray,
+    before: np.ndarray,
+    edges: np.ndarray,
+    delimiter: str,
 ) -> np.ndarray:
     """Which quotes have nothing but blanks before them in their field, or may have."""
     blank = np.zeros(256, bool)
     blank[[SPACE, TAB]] = True
     blank[ord(delimiter)] = False
-    before = quotes - 1
+    begins = edges[before]
+    asked = np.flatnonzero(blank[before])
+    at = quotes[asked] - 1
     for _ in range(_BLANKS_LOOKED_PAST):
-        before = before - ((before >= 0) & blank[buffer[before]])
-    byte = np.where(before >= 0, buffer[before], LF)
-    return edges[byte] | blank[byte]
-
-
-def _drop_quoted_delimiters(
-    lines: _Lines, quoted: np.ndarray, quotes: np.ndarray, first: np.ndarray
-) -> None:
-    line = np.repeat(np.arange(len(lines.starts)), lines.counts)
-    asked = np.flatnonzero(quoted[line])
-    before = np.searchsorted(quotes, lines.delimiters[asked]) - first[line[asked]]
-    inside = asked[before % 2 == 1]
-    lines.counts = lines.counts - np.bincount(line[inside], minlength=len(lines.starts))
+        at = at - ((at > 0) & blank[buffer[at]])
+    begins[asked] = edges[buffer[at]] | blank[buffer[at]]
+    return begins
 
 
 def _read_easy(
@@ -216,7 +211,7 @@ def _parse_lines(
         piece = lines.buffer.tobytes()
     else:
         piece = lines.buffer[np.repeat(chosen, lines.nexts - lines.starts)].tobytes()
-    if b"\r" in piece:
+    if lines.has_lone_returns:
         piece = piece.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     names = [f"c{index}" for index in range(form.width)]
     # The header line in front keeps a mark at the start of the first row part of that row.
@@ -250,8 +245,9 @@ def _has_soft_edges(piece: bytes, delimiter: str) -> bool:
         if byte != ord(delimiter) and bytes([byte]) in piece:
             soft |= buffer == byte
     edge = (buffer == ord(delimiter)) | (buffer == LF)
-    if b'"' in piece:
-        edge |= buffer == QUOTE
+    for byte in (QUOTE, CR):
+        if bytes([byte]) in piece:
+            edge |= buffer == byte
     return bool(
         soft[:1].any()
         or soft[-1:].any()
@@ -308,10 +304,12 @@ def _ragged(
     return rows.join(reasons, on=["n", "cut"], how="left").select(list(FAULTS))
 
 
-def _judge(form: Form, row: ParsedRow, line: int) -> list[tuple]:
+def _judge(form: Form, row: ParsedRow, start: int, line: int) -> list[tuple]:
     """Every reason for which a hard row is set aside."""
     faults = []
-    ends_without = row.end == row.next_start == len(form.text.data)
+    data = form.text.data
+    has_nul = data.find(b"\0", start, row.end) >= 0
+    ends_without = row.end == row.next_start == len(data)
     for index, rule in row.faults:
         if rule == "text_after_quote":
             reason = text_after_quote_reason(index)
@@ -326,6 +324,8 @@ def _judge(form: Form, row: ParsedRow, line: int) -> list[tuple]:
         raw = form.delimiter.join(_shown(field) for field in row.fields)
         cut_off = ends_without and len(row.fields) < form.width
         faults.append((line, None, raw, *count_reason(len(row.fields), form.width, cut_off)))
+    if not (has_nul or (form.max_field_chars and row.end - start > form.max_field_chars)):
+        return faults
     for index, field in enumerate(row.fields):
         place = index if is_whole else None
         if UNDECODABLE in field:
@@ -338,6 +338,11 @@ def _judge(form: Form, row: ParsedRow, line: int) -> list[tuple]:
             reason = too_long_reason(index, chars, allowed)
             faults.append((line, place, _shown(field), "field_too_long", reason))
     return faults
+
+
+def _decoded(fields: list[bytes]) -> list[str]:
+    """The fields of a sound row, in which no NUL can stand."""
+    return b"\0".join(fields).decode().split("\0")
 
 
 def _shown(field: bytes) -> str:

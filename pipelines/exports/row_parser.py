@@ -34,10 +34,12 @@ class ParsedRow:
 def parse_row(data: bytes, start: int, delimiter: str, width: int) -> ParsedRow:
     """The row that begins at `start`, in a file whose header has `width` names."""
     blanks, plain = _BLANKS[delimiter], _PLAIN[delimiter]
+    between = delimiter.encode()
     fields: list[bytes] = []
     faults: list[tuple[int, str]] = []
     at = start
     while True:
+        at = _take_plain(data, at, between, fields)
         opening = blanks.match(data, at).end()
         if data[opening : opening + 1] != b'"':
             end = plain.match(data, at).end()
@@ -57,9 +59,20 @@ def parse_row(data: bytes, start: int, delimiter: str, width: int) -> ParsedRow:
                 end = line_end(data, opening)[0]
                 faults.append((len(fields), "unclosed_quote"))
                 fields.append(data[opening:end])
-        if data[end : end + 1] != delimiter.encode():
+        if data[end : end + 1] != between:
             return ParsedRow(fields, faults, *line_end(data, end))
         at = end + 1
+
+
+def _take_plain(data: bytes, at: int, between: bytes, fields: list[bytes]) -> int:
+    """Appends the fields from `at` on that surely hold no quote; where the next one begins."""
+    stop = line_end(data, at)[0]
+    quote = data.find(b'"', at, stop)
+    last = data.rfind(between, at, stop if quote < 0 else quote)
+    if last < 0:
+        return at
+    fields += data[at:last].split(between)
+    return last + 1
 
 
 def line_end(data: bytes, at: int) -> tuple[int, int]:

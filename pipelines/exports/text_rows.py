@@ -18,7 +18,7 @@ from pipelines.exports.line_blocks import Form, read_block
 from pipelines.exports.reading import FAULTS, FileFault, Reading, refuse, rows_schema
 from pipelines.exports.row_parser import ParsedRow, count_line_ends, line_end, parse_row
 
-BLOCK_BYTES = 32 << 20
+BLOCK_BYTES = 4 << 20  # blocks that stay in the processor's cache are the fastest
 _ENDS_ALIKE = bytes.maketrans(b"\r", b"\n")
 
 

@@ -130,7 +130,7 @@ def _conversions(parts: pl.DataFrame, mapping: Mapping) -> pl.DataFrame:
     """How each pair of column and unit is converted; `_fits` is false where it cannot be."""
     pairs = parts.select("_column", "unit").unique().filter(pl.col("_column").is_not_null())
     rows = []
-    for column, unit in pairs.iter_rows():
+    for column, unit in pairs.rows():
         told = mapping.units.get(column, unit)
         found = Conversion() if told is None else conversion(column, told)
         known = found is not None or is_unit(told)

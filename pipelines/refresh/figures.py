@@ -6,17 +6,29 @@ not belong here: any estimate (`pipelines.field`).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import datetime as dt
+from collections.abc import Iterator, Sequence
+from pathlib import Path
 
 import duckdb
 import polars as pl
 
-from pipelines.coverage.evidence import Evidence
-from pipelines.field.context import FieldContext, prepare
+from pipelines.coverage.evidence import Evidence, seen
+from pipelines.errors import UsageError
+from pipelines.field.context import FieldContext, narrow, prepare
 from pipelines.field.figures import FIGURES, always
-from pipelines.histories.unit_histories import Histories, disputed_duplicates
+from pipelines.field.slices import ordered
+from pipelines.histories.unit_histories import (
+    Histories,
+    build_histories,
+    disputed_duplicates,
+)
 from pipelines.histories.watch import doubtful_exposure, failures_inside
-from pipelines.warehouse.database import read_frame
+from pipelines.refresh.evidence import load_evidence
+from pipelines.refresh.inputs import load_inputs
+from pipelines.refresh.reading import open_store
+from pipelines.warehouse.database import one_row, read_frame
+from pipelines.workspace.layout import Workspace
 from schemas.columns import polars_schema
 from schemas.field import FIELD_TABLES
 
@@ -57,3 +69,38 @@ def figure_tables(context: FieldContext) -> Iterator[tuple[str, pl.DataFrame]]:
 def shaped(frame: pl.DataFrame, schema: pl.Schema) -> pl.DataFrame:
     """A figure with exactly the columns and types of its table class, in their order."""
     return frame.select(pl.col(name).cast(kind) for name, kind in schema.items())
+
+
+def figure_of_slice(
+    folder: str | Path,
+    figure: str,
+    by: Sequence[str],
+    *,
+    family: str | None = None,
+    cause_class: str | None = None,
+    since: dt.date | None = None,
+    until: dt.date | None = None,
+) -> pl.DataFrame:
+    """One figure for one slice, from the records of the last refresh and as of its day.
+
+    Raises:
+        UsageError: there is no such figure or dimension.
+        WorkspaceError: nothing has been refreshed yet.
+    """
+    if figure not in FIGURES:
+        raise UsageError(f'"{figure}" is no figure; choose one of {", ".join(FIGURES)}.')
+    dims = ordered(by)
+    workspace = Workspace.open(folder)
+    with open_store(workspace) as con:
+        as_of = one_row(con, "select value from store_facts where fact = 'as_of'")
+        inputs = load_inputs(folder, as_of[0] if as_of else None)
+        evidence = seen(load_evidence(inputs, con))
+        context = field_context(evidence, build_histories(evidence, inputs.terms), con)
+    narrowed = narrow(
+        context,
+        families=[family] if family else (),
+        classes=[cause_class] if cause_class else (),
+        since=since,
+        until=until,
+    )
+    return shaped(FIGURES[figure](narrowed, dims), polars_schema(FIELD_TABLES[figure]))

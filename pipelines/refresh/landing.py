@@ -97,17 +97,18 @@ def _flush(session: RefreshSession, heap: list[ReadFile]) -> None:
         ]
         if rows:
             append_frame(con, f"parsed.{feed}", pl.concat(rows))
-    told = [
-        one.parsed.set_aside.select(
-            pl.lit(one.facts["feed"]).alias("feed"),
-            pl.lit(one.facts["file"]).alias("file"),
-            pl.all(),
-        )
-        .select(PARSED_SET_ASIDE.names())
-        .cast(dict(PARSED_SET_ASIDE))
-        for one in heap
-        if one.parsed.set_aside.height
-    ]
+    told = [told_of(one) for one in heap if one.parsed.set_aside.height]
     if told:
         append_frame(con, "parsed.set_aside", pl.concat(told))
     heap.clear()
+
+
+def told_of(one: ReadFile) -> pl.DataFrame:
+    """The reasons that reading and typing one file gave, with its feed and name."""
+    return (
+        one.parsed.set_aside.with_columns(
+            feed=pl.lit(one.facts["feed"]), file=pl.lit(one.facts["file"])
+        )
+        .select(PARSED_SET_ASIDE.names())
+        .cast(dict(PARSED_SET_ASIDE))
+    )

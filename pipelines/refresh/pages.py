@@ -18,6 +18,7 @@ from dashboards import data as shown
 from pipelines.coverage.claims import claims_of
 from pipelines.coverage.clock import unit_terms
 from pipelines.coverage.evidence import Evidence, seen
+from pipelines.coverage.remedies import remedies_of
 from pipelines.coverage.supply_tests import with_supply_test
 from pipelines.histories.events import unit_events
 from pipelines.records.headers import match_headers
@@ -95,6 +96,7 @@ def data_of_claims(
         findings=findings,
         history=history,
         rulings=evidence.rulings,
+        remedies=remedies_of(decisions, findings),
         evidence_rows=_evidence_rows(inputs, con, findings),
         events=_events(inputs, evidence, serials),
         cartridge_spans=_spans(con, serials),

@@ -53,7 +53,7 @@ def summarize(inputs: Inputs, seconds: float) -> Summary:
     con = connect(inputs.workspace.database, read_only=True)
     try:
         accounts = read_frame(con, "row_accounts")
-        set_aside = read_frame(con, "set_aside", columns=["file", "line", "rule"])
+        files = read_frame(con, "export_files", columns=["file", "is_whole"])
         feeds = read_frame(con, "feed_states")
         verdicts = con.execute(
             "select verdict, count(*) from decisions group by verdict order by verdict"
@@ -65,7 +65,7 @@ def summarize(inputs: Inputs, seconds: float) -> Summary:
         )
     finally:
         con.close()
-    whole = set_aside.filter(pl.col("rule").str.starts_with("file_"))["file"].unique().sort()
+    whole = files.filter("is_whole")["file"].sort()
     beyond = feeds.filter("beyond_tolerance")["feed"].to_list()
     stale = feeds.filter("stale")["feed"].to_list()
     totals = accounts.select(

@@ -12,6 +12,7 @@ import numpy as np
 import polars as pl
 
 from pipelines.water.equilibrium import Analyses
+from pipelines.water.limits import number_text
 from schemas.columns import TEXTS
 
 ASSUMED_TEMPERATURE_C = 25.0
@@ -31,11 +32,6 @@ def possible(name: str) -> pl.Expr:
     """A column's value where such a value can exist, else null."""
     low, high = {"ph": (0.0, 14.0), "temperature_c": (0.0, 100.0)}.get(name, (0.0, 1e6))
     return pl.when(pl.col(name).is_between(low, high)).then(pl.col(name))
-
-
-def written(value: pl.Expr) -> pl.Expr:
-    """A number as it is written: 120, not 120.0."""
-    return value.cast(pl.String).str.strip_suffix(".0")
 
 
 def sentences(frame: pl.DataFrame, rules: Sequence[Rule], name: str) -> pl.Series:
@@ -132,7 +128,7 @@ def assumption_rules(
             (unknown & below.is_null(), pl.lit(f"{word} assumed: 0, as it is missing")),
             (
                 unknown & below.is_not_null(),
-                pl.format(f"{word} assumed: 0, as it is below {{}} mg/L", written(below)),
+                pl.format(f"{word} assumed: 0, as it is below {{}} mg/L", number_text(below)),
             ),
         ]
     derived = possible("tds_mg_l").is_null() & pl.col("tds_mg_l_below").is_null()
@@ -141,7 +137,7 @@ def assumption_rules(
             derived & possible("conductivity_us_cm").is_not_null(),
             pl.format(
                 f"dissolved solids derived: {{}} mg/L ({conductivity_to_tds:g} × conductivity)",
-                written((pl.col("conductivity_us_cm") * conductivity_to_tds).round(1)),
+                number_text((pl.col("conductivity_us_cm") * conductivity_to_tds).round(1)),
             ),
         )
     )

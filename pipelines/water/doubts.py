@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipelines.water.analysis import ALKALINITY, CALCIUM, HARDNESS, Rule, possible, written
+from pipelines.water.analysis import ALKALINITY, CALCIUM, HARDNESS, Rule, possible
 from pipelines.water.constants import CHLORIDE_G_MOL, SULFATE_G_MOL
 from pipelines.water.equilibrium import LOWEST_PH_WITH_ALKALINITY
 from pipelines.water.indices import ALKALINITY_MG_PER_MEQ
-from pipelines.water.limits import ANALYTE_WORDS
+from pipelines.water.limits import ANALYTE_WORDS, number_text
 
 GRAINS_PER_GALLON = 17.118  # mg/L of CaCO3 in one grain a US gallon
 # Calcium is half to all of most waters' hardness; a hardness in grains then looks this many times
@@ -34,11 +34,11 @@ def _impossible_values() -> list[Rule]:
         if name == "chloramine_mg_l":
             continue
         given = pl.col(name)
-        text = pl.format(f"{word} {{}}{unit} is impossible: taken as missing", written(given))
+        text = pl.format(f"{word} {{}}{unit} is impossible: taken as missing", number_text(given))
         rules.append((given.is_not_null() & possible(name).is_null(), text))
     temperature = pl.col("temperature_c")
     outside = temperature.is_not_null() & possible("temperature_c").is_null()
-    shown = written(temperature)
+    shown = number_text(temperature)
     rules += [
         (
             outside,
@@ -69,7 +69,9 @@ def _contradictions() -> list[Rule]:
         (
             calcium > hardness,
             pl.format(
-                "calcium {} mg/L is above hardness {} mg/L", written(calcium), written(hardness)
+                "calcium {} mg/L is above hardness {} mg/L",
+                number_text(calcium),
+                number_text(hardness),
             ),
         ),
         (
@@ -77,7 +79,7 @@ def _contradictions() -> list[Rule]:
             pl.format(
                 "hardness {} may be in grains per gallon: calcium is {} times as much, a grain per "
                 f"gallon is {GRAINS_PER_GALLON} mg/L",
-                written(hardness),
+                number_text(hardness),
                 ratio.round(1),
             ),
         ),
@@ -85,8 +87,8 @@ def _contradictions() -> list[Rule]:
             free > total,
             pl.format(
                 "free chlorine {} mg/L is above total chlorine {} mg/L",
-                written(free),
-                written(total),
+                number_text(free),
+                number_text(total),
             ),
         ),
         (
@@ -103,8 +105,8 @@ def _contradictions() -> list[Rule]:
             ((solids < low) | (solids > high)) & solids.is_finite(),
             pl.format(
                 "dissolved solids {} mg/L do not fit conductivity {} µS/cm",
-                written(pl.col("tds_mg_l")),
-                written(pl.col("conductivity_us_cm")),
+                number_text(pl.col("tds_mg_l")),
+                number_text(pl.col("conductivity_us_cm")),
             ),
         ),
     ]
@@ -115,7 +117,7 @@ def _without_solution() -> list[Rule]:
     none = pl.col("no_solution")
     acid = ph < LOWEST_PH_WITH_ALKALINITY
     salty = pl.col("ionic_strength_mol_kg") > SALTY_MOL_KG
-    both = (written(alkalinity), written(ph))
+    both = (number_text(alkalinity), number_text(ph))
     return [
         (none & (alkalinity <= 0.0), pl.lit("no saturation index: alkalinity is 0")),
         (

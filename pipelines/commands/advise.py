@@ -1,0 +1,47 @@
+"""`limeledger advise`: what a water needs in front of a model."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from pipelines.commands.output import print_json, say
+from pipelines.errors import NotFoundError, UsageError
+from pipelines.refresh.advising import advise_on_site, advise_on_tests, tests_in_file
+from pipelines.refresh.inputs import load_inputs
+from pipelines.water.advice import typed_test
+from pipelines.water.advice_text import render_text
+
+
+def run(args: argparse.Namespace) -> int:
+    """Advises on a site's latest test, on a file, or on typed values."""
+    inputs = load_inputs(args.workspace)
+    if args.site:
+        advice = advise_on_site(inputs, args.site, args.model)
+    elif args.test:
+        path = Path(args.test)
+        if not path.is_file():
+            raise NotFoundError(f"There is no file {path}; name a CSV file with a water test.")
+        advice = advise_on_tests(inputs, tests_in_file(inputs, path), args.model, args.region)
+    else:
+        advice = advise_on_tests(inputs, typed_test(_typed(args.values)), args.model, args.region)
+    if args.json:
+        print_json(advice.to_dict())
+    else:
+        say(render_text(advice))
+    return 0
+
+
+def _typed(values: list[str]) -> dict[str, float]:
+    told = {}
+    for text in values:
+        name, equals, number = text.partition("=")
+        try:
+            if not equals:
+                raise ValueError
+            told[name.strip()] = float(number)
+        except ValueError:
+            raise UsageError(
+                f'"{text}" is no value; write such as ph=7.4 or hardness_mg_l_caco3=180.'
+            ) from None
+    return told

@@ -1,0 +1,106 @@
+"""Reads and validates a workspace without writing anything.
+
+Belongs here: the same reading and accounting as a refresh, kept in memory. Does not belong here:
+the store.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from pipelines.records.accounting import Accounted
+from pipelines.records.problems import problems
+from pipelines.records.suggestions import near_misses
+from pipelines.refresh.ingest import (
+    EXPORT_FILES,
+    all_set_aside,
+    delivered,
+    feed_states,
+    read_files,
+    row_accounts,
+    settle,
+    stored_schema,
+)
+from pipelines.refresh.inputs import load_inputs
+from pipelines.refresh.landing import PARSED_SET_ASIDE, told_of
+from schemas.codes import FEEDS
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What a check found: totals, problems by what must be mended, near-miss serials, feeds."""
+
+    totals: dict[str, int]
+    accounts: list[dict[str, Any]]
+    problems: list[dict[str, Any]]
+    suggestions: list[dict[str, Any]]
+    feeds: list[dict[str, Any]]
+    exit_code: int
+
+    def to_dict(self) -> dict[str, Any]:
+        """For JSON."""
+        return dict(vars(self))
+
+
+def check_workspace(
+    folder: str | Path, as_of: str | None, progress: Callable[[str], None]
+) -> Checked:
+    """Reads everything that a refresh would read, and says what would become of it."""
+    inputs = load_inputs(folder, as_of)
+    facts, aside = [], [PARSED_SET_ASIDE.to_frame()]
+    rows: dict[str, list[pl.DataFrame]] = {
+        feed: [stored_schema(inputs, feed).to_frame()] for feed in FEEDS
+    }
+    for one in read_files(inputs, delivered(inputs)):
+        progress(f"Read {one.facts['file']}")
+        facts.append(one.facts)
+        if one.parsed.set_aside.height:
+            aside.append(told_of(one))
+        if one.parsed.rows.height:
+            named = one.parsed.rows.drop("raw").with_columns(source_file=pl.lit(one.facts["file"]))
+            rows[one.facts["feed"]].append(named)
+    files = pl.DataFrame(
+        [{**dict.fromkeys(EXPORT_FILES.names()), **fact} for fact in facts], schema=EXPORT_FILES
+    )
+    told = pl.concat(aside)
+    accounted = {
+        feed: settle(inputs, feed, pl.concat(rows[feed], how="diagonal"), files, told)
+        for feed in FEEDS
+    }
+    accounts = row_accounts(files, accounted)
+    states = feed_states(inputs, accounts, accounted)
+    whole = files.filter("is_whole")["file"].to_list()
+    counted = ["rows_read", "records", "superseded", "duplicates", "set_aside"]
+    needs_person = (
+        bool(whole) or states.select((pl.col("stale") | pl.col("beyond_tolerance")).any()).item()
+    )
+    return Checked(
+        {"files": accounts.height, **accounts.select(pl.col(counted).sum()).row(0, named=True)},
+        accounts.to_dicts(),
+        problems(all_set_aside(told, accounted), whole).to_dicts(),
+        _suggestions(accounted).to_dicts(),
+        states.to_dicts(),
+        int(needs_person),
+    )
+
+
+def _suggestions(accounted: dict[str, Accounted]) -> pl.DataFrame:
+    """Serials on no register that one edit turns into exactly one that is."""
+    known = accounted["units"].records["serial"]
+    named = [
+        accounted[feed]
+        .records.select(
+            pl.lit(feed).alias("feed"), file="source_file", line="source_line", serial="serial"
+        )
+        .filter(pl.col("serial").is_not_null())
+        for feed in FEEDS
+        if feed not in ("units", "rulings")
+    ]
+    unknown = pl.concat(named).filter(~pl.col("serial").is_in(known.implode()))
+    found = near_misses(unknown["serial"], known)
+    return unknown.join(found, on="serial").sort("feed", "file", "line")
