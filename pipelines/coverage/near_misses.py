@@ -6,6 +6,9 @@ rests on a serial that was not typed.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from itertools import count
+
 import polars as pl
 from rapidfuzz.distance import Levenshtein
 from rapidfuzz.process import cpdist
@@ -48,22 +51,25 @@ def _candidates(typed: pl.DataFrame, units: pl.DataFrame) -> pl.DataFrame:
     Two texts one edit apart always do; taking out one position at a time keeps the memory at that
     of one copy of the register.
     """
-    longest = typed.get_column("serial").str.len_chars().max()
-    shortest = typed.get_column("serial").str.len_chars().min()
-    units = units.filter(
-        pl.col("unit").str.len_chars().is_between(shortest - 1, longest + 1)  # type: ignore[operator]
+    of_length = units.get_column("unit").str.len_chars()
+    typed = typed.filter(
+        pl.col("serial").str.len_chars()
+        <= (of_length.max() or 0) + 1  # others are too long for any
     )
-    wanted = pl.concat(
-        [typed.select("serial", form="serial")]
-        + [_without("serial", typed, position) for position in range(longest)]  # type: ignore[arg-type]
-    ).unique()
+    forms = [typed.select("serial", form="serial"), *_shortened("serial", typed)]
+    wanted = pl.concat(forms).unique()
     found = [units.select("unit", form="unit").join(wanted, on="form")]
-    for position in range(longest + 1):  # type: ignore[operator]
-        found.append(_without("unit", units, position).join(wanted, on="form"))
+    for shorter in _shortened("unit", units):
+        found.append(shorter.join(wanted, on="form"))
     return pl.concat(found).select("serial", "unit").unique().sort("serial", "unit")
 
 
-def _without(column: str, frame: pl.DataFrame, position: int) -> pl.DataFrame:
+def _shortened(column: str, frame: pl.DataFrame) -> Iterator[pl.DataFrame]:
+    """The texts without their first, second … character, one frame a position."""
     text = pl.col(column)
-    form = text.str.slice(0, position) + text.str.slice(position + 1)
-    return frame.filter(text.str.len_chars() > position).select(column, form=form)
+    for position in count():
+        frame = frame.filter(text.str.len_chars() > position)
+        if frame.is_empty():
+            return
+        form = text.str.slice(0, position) + text.str.slice(position + 1)
+        yield frame.select(column, form=form)

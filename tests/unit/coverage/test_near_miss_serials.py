@@ -43,6 +43,13 @@ def test_many_unknown_serials_are_looked_up_together():
     ]
 
 
+def test_a_page_of_junk_in_place_of_a_serial_costs_nothing():
+    """Long texts are passed over, and one long unit does not slow the others."""
+    serials = pl.concat([SERIALS, pl.Series(["J" * 3000])])
+    found = near_misses(pl.Series(["X" * 100_000, "J" * 2999, "W18O1"]), serials)
+    assert found.get_column("serial").to_list() == ["J" * 2999, "W18O1"]
+
+
 def test_a_suggestion_is_told_and_never_used(tools, bench):
     """The finding names the unit, the decision has none."""
     decided = bench.decide(call={"serial": "U11"})
