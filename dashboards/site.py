@@ -94,7 +94,7 @@ def _environment(shown: PageData) -> jinja2.Environment:
 
 def _write_assets(assets: Path, currency: str) -> None:
     assets.mkdir(exist_ok=True)
-    bundle = vl_convert.javascript_bundle(vl_version="6.4")
+    bundle = vl_convert.javascript_bundle(vl_version="6.4")  # type: ignore[call-arg]
     (assets / "vega-bundle.js").write_text(bundle, encoding="utf-8")
     specs = json.dumps(specifications(currency), separators=(",", ":"))
     (assets / "specifications.js").write_text(

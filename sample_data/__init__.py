@@ -9,6 +9,7 @@ import datetime as dt
 from collections.abc import Iterator
 from importlib.resources import files
 from importlib.resources.abc import Traversable
+from pathlib import Path
 
 AS_OF = dt.date(2026, 9, 30)  # the day on which the sample's exports end
 
@@ -16,6 +17,14 @@ AS_OF = dt.date(2026, 9, 30)  # the day on which the sample's exports end
 def workspace_files() -> dict[str, Traversable]:
     """Every file of the sample workspace: its path below the workspace, and its content."""
     return dict(sorted(_below(files("sample_data") / "workspace", "")))
+
+
+def lay_out(folder: Path) -> None:
+    """Writes the sample workspace into `folder`, which may not exist yet."""
+    for path, entry in workspace_files().items():
+        target = folder / path
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_bytes(entry.read_bytes())
 
 
 def _below(folder: Traversable, prefix: str) -> Iterator[tuple[str, Traversable]]:

@@ -22,7 +22,7 @@ def section(field: Field) -> Section | None:
     if cuts is None:
         return None
     choices = [choice for choice in CHOICES if cuts.rows(choice[0])]
-    overall = (cuts.rows(ALL) or [None])[0]
+    overall = next(iter(cuts.rows(ALL)), None)
     views = {}
     for dimension, title in choices:
         for pick in field.picks:

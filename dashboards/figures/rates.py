@@ -50,7 +50,7 @@ def section(field: Field) -> Section | None:
 
 
 def _rates(field: Field, cuts: Cuts) -> Figure:
-    overall = (cuts.rows(ALL) or [None])[0]
+    overall = next(iter(cuts.rows(ALL)), None)
     views = {}
     for dimension, title in DIMENSIONS:
         for pick in field.picks:

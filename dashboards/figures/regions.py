@@ -7,7 +7,6 @@ from typing import Any
 from dashboards import formats
 from dashboards.charts.tile_map import BANDS, THIN
 from dashboards.figures.cuts import (
-    ALL,
     EVENT_CHOICES,
     EVENT_WORDS,
     Cuts,

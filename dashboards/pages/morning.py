@@ -141,7 +141,19 @@ def _rows(ordered: pl.DataFrame, data: PageData) -> dict[str, Any]:
     columns = {
         name: ordered[name].to_list()
         for name in (
-            "claim serial family region agency site site_name documents why open days_left".split()
+            [
+                "claim",
+                "serial",
+                "family",
+                "region",
+                "agency",
+                "site",
+                "site_name",
+                "documents",
+                "why",
+                "open",
+                "days_left",
+            ]
         )
     }
     claimed = ordered["at_stake"].to_list()

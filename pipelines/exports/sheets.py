@@ -154,7 +154,7 @@ def _load(file: Path) -> _Cells:
         ).select(_cell_type().alias("type"), pl.all())
         columns.append(cell.select(_cell_text().alias(name)).to_series())
         types.append(cell["type"].alias(name))
-    found = [] if errors is None else [(*e.position, _error_name(e.detail)) for e in errors.errors]
+    found = [] if errors is None else [(*e.position, _error_name(e.detail)) for e in errors.errors]  # type: ignore[attr-defined]
     for column in {column for _, column, _ in found}:
         places = {row: error for row, at, error in found if at == column}
         columns[column] = columns[column].scatter(list(places), list(places.values()))

@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from pipelines.field.context import FLEET, FieldContext
-from pipelines.field.reporting_lag import lag_law, share_reported
+from pipelines.field.reporting_lag import lag_law
 from pipelines.field.risk_sets import MONTH_DAYS, MONTHS, first_month
 from pipelines.field.slices import Slice, labelled, thin
 
@@ -62,7 +62,7 @@ def cohorts(context: FieldContext, dims: Slice) -> pl.DataFrame:
         .with_columns(
             failures=pl.col("here").cum_sum().over(at),
             completed=(pl.col("here") / pl.col("share")).cum_sum().over(at),
-            blind=((pl.col("share") < _LEAST_SHARE)).cum_max().over(at),
+            blind=(pl.col("share") < _LEAST_SHARE).cum_max().over(at),
             seen=pl.col("seen_days").cum_sum().over(at) / pl.col("all_days").cum_sum().over(at),
         )
     )
@@ -70,7 +70,7 @@ def cohorts(context: FieldContext, dims: Slice) -> pl.DataFrame:
 
 
 def _entered(context: FieldContext, groups: list[str]) -> pl.DataFrame:
-    """Units with their quarter of entry and the days that each will have been watched in the end."""
+    """Units with their quarter of entry and the days each will have been watched in the end."""
     quarter = pl.format(
         "{}-Q{}", pl.col("watched_from").dt.year(), pl.col("watched_from").dt.quarter()
     )

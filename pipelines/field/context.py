@@ -170,8 +170,8 @@ def episodes(context: FieldContext, *, by_state: bool = False) -> pl.DataFrame:
     One a unit, or one a stretch of a treatment state. Within [since, until) of the context.
 
     Returns:
-        episode (an id), serial, fleet, the unit dimensions, treatment (by state only), entry, exit (the last age at which
-        it is at risk, as `risk_sets` wants it) and days.
+        episode (an id), serial, fleet, the unit dimensions, treatment (by state only), entry, exit
+        (the last age at which it is at risk, as `risk_sets` wants it) and days.
     """
     if by_state:
         starts = context.units.select("serial", "watched_from")

@@ -36,9 +36,9 @@ def average_run_length(
     """
     from scipy.stats import poisson
 
-    k, h, s = (Fraction(x).limit_denominator(100) for x in (reference, decision, head_start))
-    per_one = np.lcm.reduce([k.denominator, h.denominator, s.denominator])
-    k, h, s = (int(x * per_one) for x in (k, h, s))
+    exact = [Fraction(x).limit_denominator(100) for x in (reference, decision, head_start)]
+    per_one = int(np.lcm.reduce([x.denominator for x in exact]))
+    k, h, s = (int(x * per_one) for x in exact)
     sign = 1 if upper else -1
     # Beyond the reach x ends the run (upper) or brings S to 0 (lower), from any state.
     reach = (h + k) // per_one + 1

@@ -131,7 +131,7 @@ def _run_length(expected: float, reference: float, decision: float) -> float:
 
 
 def _frame(rows: list[dict[str, object]], dims: Slice) -> pl.DataFrame:
-    schema = {name: pl.String for name in dims} | {
+    schema = dict.fromkeys(dims, pl.String) | {
         "month": pl.Date,
         "failures": pl.Int64,
         "expected": pl.Float64,

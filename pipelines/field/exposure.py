@@ -14,9 +14,7 @@ import polars as pl
 def months_between(first: date, last: date) -> list[date]:
     """First days of the calendar months from that of `first` to that of `last`, both included."""
     return (
-        pl.select(
-            pl.date_range(first.replace(day=1), last.replace(day=1), "1mo", closed="both")
-        )
+        pl.select(pl.date_range(first.replace(day=1), last.replace(day=1), "1mo", closed="both"))
         .to_series()
         .to_list()
     )

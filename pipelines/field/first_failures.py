@@ -26,7 +26,7 @@ from pipelines.field.risk_sets import (
     month_grid,
     risk_table,
 )
-from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS, DIMENSIONS, Slice, labelled, thin
+from pipelines.field.slices import DIMENSIONS, FEWEST_FAILURES, FEWEST_UNITS, Slice, labelled, thin
 from pipelines.field.weibull import Fit, Lives, Times, fit_weibull
 
 SURVIVAL = ("event", "months", "at_risk", "failures", "survival", "low", "high")
@@ -47,7 +47,7 @@ _NO_LIMITS = "limits cannot be estimated, because no unit or every unit has fail
 
 
 def events_of(context: FieldContext, dims: Slice) -> list[str]:
-    """The kinds of failure of a slice: any, water-caused and, where not sliced by it, each class."""
+    """The kinds of failure of a slice: any, water-caused and, if not sliced by it, each class."""
     pairs = len(dims) > 1
     return ["any", "water", *(() if pairs or "cause_class" in dims else context.classes)]
 
@@ -75,9 +75,7 @@ def until_first(stretches: pl.DataFrame, failures: pl.DataFrame) -> pl.DataFrame
     return (
         stretches.join(first, on="serial", how="left")
         .filter(pl.col("failed_at").is_null() | (pl.col("failed_at") >= pl.col("entry")))
-        .with_columns(
-            exit=pl.min_horizontal("exit", "failed_at"), failed=failed.fill_null(False)
-        )
+        .with_columns(exit=pl.min_horizontal("exit", "failed_at"), failed=failed.fill_null(False))
         .drop("failed_at")
     )
 
@@ -131,7 +129,7 @@ def _order(dims: Slice) -> list[str]:
 
 
 def _nothing(columns: tuple[str, ...], dims: Slice) -> pl.DataFrame:
-    schema = {name: pl.Float64 for name in columns} | {
+    schema = dict.fromkeys(columns, pl.Float64) | {
         "event": pl.String,
         "months": pl.Int64,
         "at_risk": pl.Int64,
@@ -140,7 +138,7 @@ def _nothing(columns: tuple[str, ...], dims: Slice) -> pl.DataFrame:
         "note": pl.String,
     }
     wanted = {name: schema[name] for name in (*columns, "thin", "note")}
-    empty = pl.DataFrame(schema=wanted | {name: pl.String for name in dims})
+    empty = pl.DataFrame(schema=wanted | dict.fromkeys(dims, pl.String))
     return labelled(empty, dims, columns)
 
 

@@ -88,7 +88,7 @@ def _at_months(
 
 
 def _empty(months: pl.DataFrame) -> pl.DataFrame:
-    floats = {name: pl.Float64 for name in COLUMNS[3:]}
+    floats = dict.fromkeys(COLUMNS[3:], pl.Float64)
     schema = months.schema | floats
     extra = {"failures": pl.Int64, "event": pl.String, "cause_class": pl.String}
     return pl.DataFrame(schema=schema | extra)

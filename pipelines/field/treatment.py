@@ -15,8 +15,14 @@ import polars as pl
 from pipelines.field.context import FLEET, FieldContext, episodes, failures_of
 from pipelines.field.cox import fit_states
 from pipelines.field.first_failures import of_event
-from pipelines.field.poisson import DAYS_PER_YEAR, UNKNOWN_RATIO, Z_95, Ratio, mantel_haenszel
-from pipelines.field.poisson import rate_ratio
+from pipelines.field.poisson import (
+    DAYS_PER_YEAR,
+    UNKNOWN_RATIO,
+    Z_95,
+    Ratio,
+    mantel_haenszel,
+    rate_ratio,
+)
 from pipelines.field.rates import rated
 from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS, Slice, labelled
 from schemas import codes
@@ -73,7 +79,7 @@ def treatment_ratios(context: FieldContext, dims: Slice) -> pl.DataFrame:
             for event in codes.EVENTS:
                 found = _ratios(own, failures.filter(of_event(event)))
                 rows += [labels | {"event": event} | row for row in found]
-    schema = {name: pl.String for name in (*dims, "event", "comparison", "method", "note")}
+    schema = dict.fromkeys((*dims, "event", "comparison", "method", "note"), pl.String)
     floats = {"ratio": pl.Float64, "low": pl.Float64, "high": pl.Float64, "thin": pl.Boolean}
     return labelled(pl.DataFrame(rows, schema=schema | floats), dims, RATIOS)
 

@@ -20,7 +20,7 @@ class Times(NamedTuple):
     """Times with how many units share each."""
 
     at: np.ndarray = _NONE
-    count: np.ndarray = _NONE
+    count: np.ndarray = _NONE  # type: ignore[assignment]  # also a tuple's method
 
 
 @dataclass(frozen=True)

@@ -91,7 +91,7 @@ def _startup_outstanding(units: pl.DataFrame) -> pl.DataFrame:
 
 
 def _tested(units: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
-    """The first report of a supply test of each unit, by serial or site: serial, first_result_on."""
+    """The first report of a supply test of each unit, by serial or site."""
     supply = evidence.water_tests.filter(pl.col("point") == "supply").select(
         "serial", "site", told_on=pl.coalesce("reported_on", "sampled_on")
     )

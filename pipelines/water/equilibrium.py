@@ -170,9 +170,9 @@ def _spread(
     for name, values in figures.items():
         spread[name] = np.full(len(asked), np.nan)
         spread[name][usable] = values
-    spread["no_solution"] = asked.copy()
+    spread["no_solution"] = asked.copy()  # type: ignore[assignment]
     spread["no_solution"][usable] &= ~solved
-    spread["no_solution_at_fixed_ph"] = np.zeros(len(asked), dtype=bool)
+    spread["no_solution_at_fixed_ph"] = np.zeros(len(asked), dtype=bool)  # type: ignore[assignment]
     spread["no_solution_at_fixed_ph"][usable] = (
         solved & calcite & np.isnan(figures["langelier_100c_fixed_ph"])
     )

@@ -1,0 +1,104 @@
+"""Headers: which spelling is which column, and why a file is set aside."""
+
+import pytest
+
+from pipelines.records.headers import expected_headers, match_headers
+from pipelines.records.mapping import Mapping
+
+UNITS = ["serial", "model", "shipped_on"]
+
+
+def matched(header, feed="units", **parts):
+    """The match of a header under a mapping."""
+    return match_headers(feed, header, Mapping(feed, f"mappings/{feed}.toml", **parts))
+
+
+@pytest.mark.parametrize(
+    "name", ["SHIPPED_ON", "Shipped On", "shipped.on", "Shipped-On", " shippedon"]
+)
+def test_case_spaces_dots_dashes_and_underscores_do_not_matter(name):
+    """Each spelling is the column."""
+    assert matched(["Serial", "MODEL", name]).places == {"serial": 0, "model": 1, "shipped_on": 2}
+
+
+def test_a_missing_required_column_names_it_and_the_nearest_headers():
+    """The file is set aside, with what to rename."""
+    fault = matched(["Serial No.", "Model", "Date shipped", "Site"]).fault
+    assert (fault.column, fault.rule) == ("serial", "missing_column")
+    assert "the required column serial and the required column shipped_on" in fault.reason
+    assert '"Serial No."' in fault.reason
+    assert '"Date shipped"' in fault.reason
+    assert "mappings/units.toml" in fault.reason
+
+
+def test_a_mapping_names_what_spelling_alone_cannot():
+    """`Serial No.` is the serial once the mapping says so."""
+    found = matched(["Serial No.", *UNITS[1:]], columns={"serial": "serial no"})
+    assert found.fault is None
+    assert found.places["serial"] == 0
+
+
+def test_a_column_that_the_mapping_names_is_not_matched_by_its_own_name():
+    """A header `serial` is then an extra column, and a file without the mapped one lacks it."""
+    named = {"serial": "Ser."}
+    assert matched(["serial", "Ser.", "model", "shipped_on"], columns=named).places["serial"] == 1
+    assert matched(UNITS, columns=named).fault.column == "serial"
+
+
+def test_a_header_that_the_mapping_uses_serves_no_other_column_by_name():
+    """Where `site` holds the name, there is no site."""
+    found = matched([*UNITS, "site"], columns={"site_name": "site"})
+    assert "site" not in found.places
+    assert found.places["site_name"] == 3
+
+
+def test_two_headers_for_one_column_set_the_file_aside():
+    """Neither is guessed to be the right one."""
+    fault = matched([*UNITS, "Site", "S.I.T.E"]).fault
+    assert (fault.column, fault.rule, fault.value) == ("site", "column_twice", "S.I.T.E")
+    assert '"Site" and "S.I.T.E"' in fault.reason
+
+
+def test_repeated_headers_of_no_column_do_no_harm():
+    """Extra and empty names may repeat."""
+    assert matched([*UNITS, "x", "x", "", ""]).fault is None
+
+
+def test_a_constant_stands_in_for_a_required_column():
+    """What the export does not tell, the mapping does; it goes before a header of that name."""
+    found = matched(
+        ["sample", "site", "sampled_on", "point"], "water_tests", constants={"point": "supply"}
+    )
+    assert found.fault is None
+    assert "point" not in found.places
+
+
+def test_site_or_serial_is_enough_but_one_is_needed():
+    """Without both the file is set aside; with one it is read."""
+    rest = ["sample", "point", "sampled_on"]
+    assert matched([*rest, "serial"], "water_tests").fault is None
+    fault = matched(rest, "water_tests").fault
+    assert fault.column == "site"
+    assert "site or serial (at least one of the two)" in fault.reason
+
+
+def test_the_long_layout_needs_analyte_and_value():
+    """Unit and remark may be missing, analyte and value not; analytes are no columns there."""
+    rest = ["sample", "site", "point", "sampled_on"]
+    assert matched([*rest, "Analyte", "Value", "pH"], "water_tests", layout="long").fault is None
+    fault = matched([*rest, "pH"], "water_tests", layout="long").fault
+    assert "analyte" in fault.reason
+    assert "value" in fault.reason
+
+
+def test_the_expected_headers_are_those_of_the_mapping():
+    """The reader looks for the export's own names."""
+    names = expected_headers("units", Mapping("units", "m", columns={"serial": "Ser."}))
+    assert "Ser." in names
+    assert "serial" not in names
+    assert "model" in names
+
+
+def test_a_file_without_names_says_so():
+    """There is nothing near."""
+    assert "it has no headers" in matched(["", ""]).fault.reason
