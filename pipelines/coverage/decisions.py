@@ -39,7 +39,7 @@ from pipelines.coverage.conditions import (
 )
 from pipelines.coverage.duplicates import with_twins
 from pipelines.coverage.evidence import Evidence, seen
-from pipelines.coverage.findings import gathered
+from pipelines.coverage.findings import gathered, switched_off
 from pipelines.coverage.money import with_amounts, with_payable
 from pipelines.coverage.near_misses import near_misses
 from pipelines.coverage.standing import verdict_when_ruled, with_standing
@@ -141,7 +141,7 @@ def _judge(
             claims = with_supply_test(claims, evidence.water_tests, terms).sort("claim")
         if name == "treatment_bought_new":
             claims = with_treatment(claims, evidence).sort("claim")
-        judgments[name] = module.judge(claims, evidence, terms).sort("claim")
+        judgments[name] = module.judge(claims, evidence, terms)
         claims = claims.with_columns(judgments[name].get_column("outcome").alias(name))
     return claims, judgments
 
@@ -180,10 +180,7 @@ def _decisions(
     outcomes = claims.select(
         "claim",
         *(
-            pl.when(pl.col("conditions_off").list.contains(name).fill_null(False))
-            .then(pl.lit("not_needed"))
-            .otherwise(name)
-            .alias(name)
+            pl.when(switched_off(name)).then(pl.lit("not_needed")).otherwise(name).alias(name)
             for name in codes.CONDITIONS
         ),
     )

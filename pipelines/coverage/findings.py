@@ -40,7 +40,8 @@ def judged(
 
     The first case that holds decides; a comparison with a missing value does not hold, and the
     last case must always hold. `evidence` are the columns (citations or lists of them) that a
-    bearing outcome rests on, besides the call; any other outcome cites the call alone.
+    bearing outcome rests on, besides the call; any other outcome cites the call alone. The rows
+    stay in the order of `claims`.
     """
     outcome: pl.Expr = pl.lit(None, pl.String)
     reason: pl.Expr = pl.lit(None, pl.String)
@@ -51,24 +52,33 @@ def judged(
         outcome = pl.when(holds).then(pl.lit(case.outcome)).otherwise(outcome)
         reason = pl.when(holds).then(why).otherwise(reason)
         document = pl.when(holds).then(pl.lit(case.document, pl.String)).otherwise(document)
-    found = claims.with_columns(outcome=outcome, reason=reason, document=document)
-    call_alone = pl.col("call_sources")
+    cited = pl.col("call_sources")
     if evidence:
-        none = pl.lit([], dtype=TEXTS)
-        parts = [pl.col(part) if isinstance(part, str) else part for part in evidence]
-        schema = claims.select(parts).schema
-        cited = pl.concat_list(
-            "call_source",
-            *(
-                part.fill_null(none) if isinstance(kind, pl.List) else part
-                for part, kind in zip(parts, schema.values(), strict=True)
-            ),
-        ).list.drop_nulls()
-        bears = pl.col("outcome").is_in(BEARING)
-        found = found.with_columns(evidence=pl.when(bears).then(cited).otherwise(call_alone))
-    else:
-        found = found.with_columns(evidence=call_alone)
-    return found.select(FINDING_COLUMNS)
+        cited = pl.when(outcome.is_in(BEARING)).then(_cited(claims, evidence)).otherwise(cited)
+    return claims.select(
+        "claim",
+        outcome=outcome,
+        reason=reason,
+        evidence=cited,
+        document=document,
+    )
+
+
+def _cited(claims: pl.DataFrame, evidence: Sequence[str | pl.Expr]) -> pl.Expr:
+    """The call's citation and those of the evidence, in one list without nulls."""
+    none = pl.lit([], dtype=TEXTS)
+    parts = [pl.col(part) if isinstance(part, str) else part for part in evidence]
+    kinds = claims.lazy().select(parts).collect_schema().dtypes()
+    lists = [
+        part.fill_null(none) if isinstance(kind, pl.List) else part
+        for part, kind in zip(parts, kinds, strict=True)
+    ]
+    return pl.concat_list("call_source", *lists).list.drop_nulls()
+
+
+def switched_off(condition: str) -> pl.Expr:
+    """Whether the claim's edition switches the condition off."""
+    return pl.col("conditions_off").list.contains(condition).fill_null(False)
 
 
 def gathered(claims: pl.DataFrame, judgments: dict[str, pl.DataFrame]) -> pl.DataFrame:
@@ -77,16 +87,12 @@ def gathered(claims: pl.DataFrame, judgments: dict[str, pl.DataFrame]) -> pl.Dat
     A condition that the claim's edition switches off is `not_needed`, whatever else holds.
     `judgments` are each condition's findings before that, in the row order of `claims`.
     """
+    ever_off = claims.select(switched_off(name).any().alias(name) for name in codes.CONDITIONS)
     parts = []
     for position, condition in enumerate(codes.CONDITIONS, start=1):
         found = judgments[condition]
-        off = claims.get_column("conditions_off").list.contains(condition).fill_null(False)
-        if off.any():
-            found = _switched_off(
-                found.with_columns(
-                    off, claims.get_column("edition"), claims.get_column("call_sources")
-                )
-            )
+        if ever_off.item(0, condition):
+            found = _switch_off(condition, found, claims)
         parts.append(
             found.select(
                 "claim",
@@ -98,9 +104,10 @@ def gathered(claims: pl.DataFrame, judgments: dict[str, pl.DataFrame]) -> pl.Dat
     return pl.concat(parts).sort("claim", "position")
 
 
-def _switched_off(found: pl.DataFrame) -> pl.DataFrame:
-    off = pl.col("conditions_off")
-    return found.with_columns(
+def _switch_off(condition: str, found: pl.DataFrame, claims: pl.DataFrame) -> pl.DataFrame:
+    off = pl.col("off")
+    edition = claims.select("edition", "call_sources", off=switched_off(condition))
+    return pl.concat([found, edition], how="horizontal").with_columns(
         outcome=pl.when(off).then(pl.lit("not_needed")).otherwise("outcome"),
         reason=pl.when(off)
         .then(pl.format("Edition {} switches this condition off.", "edition"))

@@ -61,7 +61,9 @@ def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFram
         ),
         Case(ALWAYS, "unknown", pl.format("{}; the owner's log may tell.", late), OWNERS_LOG),
     ]
-    return judged(claims.join(gaps, on="claim", how="left"), cases, ["delime_sources"])
+    return judged(
+        claims.join(gaps, on="claim", how="left", maintain_order="left"), cases, ["delime_sources"]
+    )
 
 
 def _gaps(claims: pl.DataFrame, calls: pl.DataFrame) -> pl.DataFrame:

@@ -33,7 +33,11 @@ def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFram
         ),
         Case(ALWAYS, "met", "No recent repair of this cause by this agency came back."),
     ]
-    return judged(claims.join(earlier, on="claim", how="left"), cases, ["earlier_sources"])
+    return judged(
+        claims.join(earlier, on="claim", how="left", maintain_order="left"),
+        cases,
+        ["earlier_sources"],
+    )
 
 
 def _earlier_repairs(claims: pl.DataFrame, calls: pl.DataFrame) -> pl.DataFrame:

@@ -32,7 +32,9 @@ READING_WORDS = {
 
 def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
     """Findings from the readings of start-up reports and the installation limits."""
-    read = claims.join(_readings(claims, evidence.startups, terms), on="claim", how="left")
+    read = claims.join(
+        _readings(claims, evidence.startups, terms), on="claim", how="left", maintain_order="left"
+    )
     value, low, high = pl.col("reading_value"), pl.col("reading_min"), pl.col("reading_max")
     words = pl.col("reading").replace_strict(READING_WORDS, default=pl.col("reading"))
     yes_no = pl.col("reading").is_in(YES_NO)

@@ -9,13 +9,8 @@ import polars as pl
 
 from pipelines.coverage.conditions import startup_completed, startup_requested_in_time
 from pipelines.coverage.conditions.gates import WINDOW
-from pipelines.coverage.findings import ALWAYS, Case
+from pipelines.coverage.findings import ALWAYS, Case, switched_off
 from pipelines.coverage.startups import earned
-
-
-def switched_off(condition: str) -> pl.Expr:
-    """Whether the claim's edition switches the condition off."""
-    return pl.col("conditions_off").list.contains(condition).fill_null(False)
 
 
 def bonus() -> pl.Expr:
