@@ -24,7 +24,10 @@ from sample_data.installation import Installation
 from sample_data.population import AS_OF, Units
 from sample_data.treatment import Treatment
 
-TREATED_FACTOR = 0.45  # of the water-caused hazard while treatment works
+TREATED_FACTOR = 0.40  # of the water-caused hazard while treatment works
+# Bad waters do not simply add up: where several things are wrong, the hazards of what is wrong
+# together make this many failures in the first year.
+MIXED_PER_YEAR = 0.40
 FAMILY_FACTOR = (0.60, 0.90, 1.15, 1.05)
 BATCH_FAMILY, BATCH_QUARTER = "Force", (day("2025-04-01"), day("2025-07-01"))
 BATCH_SHARE, BATCH_DAYS = 0.50, 120
@@ -114,13 +117,22 @@ def _rate(hazard: dict, units: Units, site: Installation) -> Array:
     rate = np.full(len(units), float(hazard["per_year"]))
     if hazard["ability"]:
         need = units.needs[:, ABILITIES.index(hazard["ability"])]
-        rate += need * float(hazard["per_year_in_need"])
+        rate += need * float(hazard["per_year_in_need"]) * _mixed(units)
     if hazard["group"] == "gas":
         rate *= np.where(site.gas == 2, 1e-9, 1.0) * np.where(site.gas_outside(), 4, 1)
     if hazard["group"] == "installation":
         unsound = site.low_or_high_flow() | site.no_air_gap() | ~site.level
         rate *= np.where(unsound, 5, 1)
     return rate * np.array(FAMILY_FACTOR)[units.family]
+
+
+def _mixed(units: Units) -> Array:
+    """What each hazard in need is multiplied by where a unit's water needs more than one thing."""
+    alone = dict.fromkeys(ABILITIES, 0.0)
+    alone |= {h["ability"]: float(h["per_year_in_need"]) for h in _hazards() if h["ability"]}
+    total = units.needs @ np.array([alone[name] for name in ABILITIES])
+    several = (units.needs.sum(axis=1) > 1) & (total > 0)
+    return np.where(several, MIXED_PER_YEAR / np.where(several, total, 1.0), 1.0)
 
 
 def _causes(group: str, unit: Array, units: Units, site: Installation, draws: Draws) -> Array:
@@ -173,5 +185,6 @@ def _position(cause: str) -> int:
     return repair_kinds()["cause"].to_list().index(cause)
 
 
+@cache
 def _hazards() -> list[dict]:
     return pl.read_csv((TABLES / "hazards.csv").read_bytes(), infer_schema=False).to_dicts()

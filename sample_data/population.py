@@ -72,7 +72,7 @@ def draw_sites(count: int, seed: int) -> Sites:
     calcium = hardness * (0.60 + 0.18 * draws.uniform(count))
     share = median("alkalinity_of_hardness")
     alkalinity = (hardness * share + 6) * draws.spread(0.1, count)
-    chloride = median("chloride") * draws.spread(0.40, count)
+    chloride = median("chloride") * draws.spread(0.30, count)
     # Enough sulfate that calcium and magnesium never outweigh the anions.
     short = (hardness * 1.03 - alkalinity) / _CACO3 - chloride / _CL
     sulfate = np.maximum(median("sulfate") * draws.spread(0.35, count), short * _SO4)

@@ -106,7 +106,7 @@ def _choice(units: Units, too_little: Array, draws: Draws) -> Array:
     main = np.where(membrane, osmosis, np.where(soften, softener, NONE))
 
     # A membrane is often taken for an answer to chloramine too, which it is not.
-    trusted = membrane & draws.chance(0.5, n)
+    trusted = membrane & draws.chance(0.55, n)
     chloramine = need["chloramine"] & ~trusted
     carbon = need["chlorine"] & ~membrane
     sieve = need["sediment"] & ~membrane

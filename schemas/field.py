@@ -189,6 +189,23 @@ class Costs(_Sliced):
     cost_per_unit_year: float = number("Cost a unit-year.", "currency")
 
 
+class AgencyLabor(Table):
+    """One row is one agency's labor hours against the others' for the same causes."""
+
+    agency: str = text("The agency.", required=True, key=True)
+    calls: pl.Int64 = integer("Repairs with a cause that others repair too.", required=True)
+    labor_hours: float = number("Hours of labor on them.", "h", required=True)
+    expected_hours: float = number("Hours at the others' mean for the same causes.", "h")
+    ratio: float = number("Hours over expected.")
+    low: float = number("Lower 95 % funnel limit of the ratio.")
+    high: float = number("Upper 95 % funnel limit of the ratio.")
+    p_value: float = number("Chance of so far a ratio by chance alone.")
+    q_value: float = number("The same after Benjamini-Hochberg.")
+    flagged: bool = flag("A reason to ask, at a false-discovery rate of 10 %.", required=True)
+    thin: bool = flag("Fewer than 5 calls: never ranked.", required=True)
+    note: str = text("Why a figure is missing.")
+
+
 FIELD_TABLES: dict[str, type[Table]] = {
     "rates": Rates,
     "regions": Regions,
@@ -202,4 +219,5 @@ FIELD_TABLES: dict[str, type[Table]] = {
     "warnings": Warnings,
     "forecast": Forecast,
     "costs": Costs,
+    "agency_labor": AgencyLabor,
 }

@@ -11,9 +11,12 @@ import polars as pl
 
 from pipelines.field.cohorts import cohorts
 from pipelines.field.context import FieldContext
+from pipelines.field.costs import agency_labor, costs
 from pipelines.field.early_warning import warnings
 from pipelines.field.first_failures import first_causes, survival, weibull
+from pipelines.field.forecast import forecast
 from pipelines.field.rates import rates
+from pipelines.field.regions import regions
 from pipelines.field.repeats import repeat_failures
 from pipelines.field.slices import ALWAYS, Slice
 from pipelines.field.treatment import treatment_effect, treatment_ratios
@@ -22,6 +25,7 @@ Figure = Callable[[FieldContext, Slice], pl.DataFrame]
 
 FIGURES: dict[str, Figure] = {
     "rates": rates,
+    "regions": regions,
     "survival": survival,
     "weibull": weibull,
     "first_causes": first_causes,
@@ -30,6 +34,9 @@ FIGURES: dict[str, Figure] = {
     "treatment_effect": treatment_effect,
     "treatment_ratios": treatment_ratios,
     "warnings": warnings,
+    "forecast": forecast,
+    "costs": costs,
+    "agency_labor": agency_labor,
 }
 # Figures that split by the state of the treatment, or by cause, themselves are not sliced by it.
 _NOT_BY = {
@@ -40,6 +47,9 @@ _NOT_BY = {
 }
 # Months of every group are many; early warning is by what a factory or a supplier can act on.
 _ONLY: dict[str, tuple[Slice, ...]] = {
+    "regions": (("region",),),
+    "agency_labor": ((),),
+    "forecast": ((), ("family",), ("region",), ("profile",)),
     "warnings": ((), ("family",), ("cause_class",), ("family", "cause_class")),
 }
 

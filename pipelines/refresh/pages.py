@@ -63,11 +63,7 @@ def page_data(session: RefreshSession, claims: pl.Series) -> shown.PageData:
         terms_values=inputs.terms.values,
         terms_water_limits=inputs.terms.water_limits,
         terms_installation_limits=inputs.terms.installation_limits,
-        figures={
-            name: read_frame(con, name)
-            for name in (*FIELD_TABLES, "agency_labor")
-            if has_table(con, name)
-        },
+        figures={name: read_frame(con, name) for name in FIELD_TABLES if has_table(con, name)},
     )
 
 

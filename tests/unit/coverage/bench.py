@@ -12,7 +12,7 @@ from pathlib import Path
 
 import polars as pl
 
-from pipelines.coverage import Evidence, decide
+from pipelines.coverage import Decided, Evidence, decide
 from pipelines.terms import Terms, load_terms
 from schemas import codes
 from schemas.columns import fields, polars_schema
@@ -233,12 +233,37 @@ def decision(decided, claim: str = "K1") -> dict:
     return decided.decisions.filter(pl.col("claim") == claim).row(0, named=True)
 
 
+class Pending:
+    """A claim to be decided when it is first looked at, with all others that wait."""
+
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
+        self.tables = None
+
+    @property
+    def decisions(self) -> pl.DataFrame:
+        """The decisions on the records of this case."""
+        self._bench.settle()
+        return self.tables.decisions
+
+    @property
+    def findings(self) -> pl.DataFrame:
+        """The findings on the records of this case."""
+        self._bench.settle()
+        return self.tables.findings
+
+
+# What names something that another case may name too.
+NAMES = ("serial", "site", "claim", "call", "report", "sample", "order")
+
+
 class Bench:
     """Decides one plain claim, with the changes that a test makes to it."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self._terms: dict[tuple[str, ...], Terms] = {}
+        self._waiting: dict[str, list] = {}
 
     def terms(self, *texts: str) -> Terms:
         """Terms of the given editions, kept for the next call."""
@@ -250,12 +275,48 @@ class Bench:
         """The claim K1 of unit U1, decided with what is given besides.
 
         `unit` and `call` change single columns; `units` and `service_calls` add rows; the other
-        feeds are given whole.
+        feeds are given whole. Cases asked for together, before any is looked at, are decided side
+        by side in one workspace, which is faster by far.
         """
         texts = (terms,) if isinstance(terms, str) else tuple(terms)
         given["units"] = [UNIT | (unit or {}), *given.get("units", [])]
         given["service_calls"] = [CALL | (call or {}), *given.get("service_calls", [])]
-        return decide(evidence_of(**given), self.terms(*texts), history=history)
+        if history is not None:
+            return decide(evidence_of(**given), self.terms(*texts), history=history)
+        rows = {feed: given.pop(feed, []) for feed in codes.FEEDS}
+        pending = Pending(self)
+        # Cases under the same terms, on the same day and so on can stand side by side.
+        group = self._waiting.setdefault(repr((texts, sorted(given.items()))), [])
+        group.append((pending, rows, given, texts))
+        return pending
+
+    def settle(self) -> None:
+        """Decides all cases that wait, each group of them in one workspace."""
+        waiting, self._waiting = self._waiting, {}
+        for group in waiting.values():
+            _, _, given, texts = group[0]
+            marks = [f"{n:03}{n:03}~" if len(group) > 1 else "" for n in range(len(group))]
+            merged = {
+                feed: [
+                    row | {key: mark + row[key] for key in NAMES if row.get(key)}
+                    for mark, (_, rows, *_) in zip(marks, group, strict=True)
+                    for row in rows[feed]
+                ]
+                for feed in codes.FEEDS
+            }
+            decided = decide(evidence_of(**given, **merged), self.terms(*texts))
+            for mark, (pending, *_) in zip(marks, group, strict=True):
+                pending.tables = Decided(
+                    _without(mark, decided.decisions), _without(mark, decided.findings)
+                )
+
+
+def _without(mark: str, table: pl.DataFrame) -> pl.DataFrame:
+    """The rows of one case, with its own names again."""
+    if not mark:
+        return table
+    texts = pl.col(pl.String).str.replace_all(mark, "", literal=True)
+    return table.filter(pl.col("claim").str.starts_with(mark)).with_columns(texts)
 
 
 def read_workspace(folder: Path, as_of: date) -> tuple[Evidence, Terms]:

@@ -107,9 +107,9 @@ def test_filing_is_unknown_without_a_completion(tools, bench):
     assert tools.decision(decided)["missing"] == "completion date of the repair"
 
 
-@pytest.mark.parametrize(
-    ("call", "outcome"),
-    [
+def test_an_agency_is_authorized_on_the_day_of_completion(tools, bench):
+    """Both ends of a period belong to it; without completion the failure date counts."""
+    rows = [
         ({"agency": None}, "unknown"),
         ({"agency": "NOBODY"}, "unmet"),
         ({"agency": "EAST", "completed_on": "2024-08-31"}, "met"),
@@ -119,11 +119,13 @@ def test_filing_is_unknown_without_a_completion(tools, bench):
         ({"agency": "EAST", "completed_on": None, "failed_on": "2024-08-31"}, "met"),
         ({"agency": "EAST", "completed_on": None}, "unmet"),
         ({"agency": "NORTH", "completed_on": "2025-11-30"}, "met"),
-    ],
-)
-def test_an_agency_is_authorized_on_the_day_of_completion(tools, bench, call, outcome):
-    """Both ends of a period belong to it; without completion the failure date counts."""
-    assert tools.outcomes(bench.decide(call=call))["agency_authorized"] == outcome
+    ]
+
+    def make(call, outcome):
+        return bench.decide(call=call)
+
+    for (call, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+        assert tools.outcomes(decided)["agency_authorized"] == outcome
 
 
 def twin(tools, **changes):
@@ -131,9 +133,9 @@ def twin(tools, **changes):
     return tools.CALL | {"call": "C2", "claim": "K2", "agency": "EAST"} | changes
 
 
-@pytest.mark.parametrize(
-    ("changes", "outcome"),
-    [
+def test_an_earlier_claim_for_the_same_failure_disputes(tools, bench):
+    """Three days apart at most; filed first, then the lesser claim number as text."""
+    rows = [
         ({"failed_on": "2024-08-29", "claimed_on": "2024-09-09"}, "disputed"),
         ({"failed_on": "2024-08-28", "claimed_on": "2024-09-09"}, "met"),
         ({"failed_on": "2024-09-04", "claimed_on": "2024-09-09"}, "disputed"),
@@ -149,14 +151,15 @@ def twin(tools, **changes):
         ({"claimed_on": "2024-09-09", "serial": "U2"}, "met"),
         ({"claimed_on": "2024-09-09", "claim": None}, "met"),
         ({"claimed_on": "2024-09-09", "kind": "inspection"}, "met"),
-    ],
-)
-def test_an_earlier_claim_for_the_same_failure_disputes(tools, bench, changes, outcome):
-    """Three days apart at most; filed first, then the lesser claim number as text."""
-    decided = bench.decide(
-        units=[tools.UNIT | {"serial": "U2"}], service_calls=[twin(tools, **changes)]
-    )
-    assert tools.outcomes(decided)["only_claim_for_failure"] == outcome
+    ]
+
+    def make(changes, outcome):
+        return bench.decide(
+            units=[tools.UNIT | {"serial": "U2"}], service_calls=[twin(tools, **changes)]
+        )
+
+    for (changes, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+        assert tools.outcomes(decided)["only_claim_for_failure"] == outcome
 
 
 def test_a_claim_without_filing_date_comes_after_one_with(tools, bench):
@@ -199,9 +202,9 @@ def earlier(tools, **changes):
     return row | {"opened_on": "2024-06-01", "completed_on": "2024-06-03"} | changes
 
 
-@pytest.mark.parametrize(
-    ("changes", "outcome"),
-    [
+def test_an_earlier_repair_that_did_not_hold_disputes(tools, bench):
+    """Failed on 1 September: 90 days reach back to 3 June; a twin claim is not counted."""
+    rows = [
         ({"completed_on": "2024-06-02"}, "met"),
         ({"completed_on": "2024-06-03"}, "disputed"),
         ({"completed_on": "2024-09-01"}, "disputed"),
@@ -218,12 +221,13 @@ def earlier(tools, **changes):
         ({"claim": "K0", "claimed_on": "2024-09-11", "failed_on": "2024-08-29"}, "met"),
         ({"claim": "K0", "claimed_on": "2024-09-11", "failed_on": "2024-08-28"}, "disputed"),
         ({"failed_on": "2024-08-29"}, "disputed"),
-    ],
-)
-def test_an_earlier_repair_that_did_not_hold_disputes(tools, bench, changes, outcome):
-    """Failed on 1 September: 90 days reach back to 3 June; a twin claim is not counted."""
-    decided = bench.decide(service_calls=[earlier(tools, **changes)])
-    assert tools.outcomes(decided)["earlier_repair_held"] == outcome
+    ]
+
+    def make(changes, outcome):
+        return bench.decide(service_calls=[earlier(tools, **changes)])
+
+    for (changes, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+        assert tools.outcomes(decided)["earlier_repair_held"] == outcome
 
 
 def test_neither_cause_nor_agency_may_be_missing_on_both(tools, bench):

@@ -55,9 +55,9 @@ def test_no_order_counts_once_the_orders_reach_the_failure(tools, bench, through
     assert found(tools, alone) == [outcome, *NOTHING_AFTER]
 
 
-@pytest.mark.parametrize(
-    ("order", "outcome", "words"),
-    [
+def test_a_system_is_bought_new_from_an_approved_seller_by_the_failure(tools, bench):
+    """An order with a serial is that unit's alone; otherwise it is the site's."""
+    rows = [
         ({}, "met", "SOFT on 2024-01-25"),
         ({"ordered_on": "2024-09-01"}, "met", "SOFT on 2024-09-01"),
         ({"ordered_on": "2024-09-02"}, "unmet", "ordered on 2024-09-02, after the failure"),
@@ -69,15 +69,14 @@ def test_no_order_counts_once_the_orders_reach_the_failure(tools, bench, through
         ({"site": "S1", "serial": "U2"}, "unmet", "No treatment system was bought"),
         ({"site": "S3", "serial": "U1"}, "met", "SOFT"),
         ({"site": "S3"}, "unmet", "No treatment system was bought"),
-    ],
-)
-def test_a_system_is_bought_new_from_an_approved_seller_by_the_failure(
-    tools, bench, order, outcome, words
-):
-    """An order with a serial is that unit's alone; otherwise it is the site's."""
-    decided = judge(bench, [ORDER | order])
-    assert found(tools, decided)[0] == outcome
-    assert words in tools.reasons(decided)["treatment_bought_new"]
+    ]
+
+    def make(order, outcome, words):
+        return judge(bench, [ORDER | order])
+
+    for (order, outcome, words), decided in zip(rows, [make(*row) for row in rows], strict=True):
+        assert found(tools, decided)[0] == outcome
+        assert words in tools.reasons(decided)["treatment_bought_new"]
 
 
 def test_orders_that_do_not_count_are_unmet_even_before_the_through_date(tools, bench):
@@ -90,30 +89,33 @@ def test_orders_that_do_not_count_are_unmet_even_before_the_through_date(tools, 
     assert "order P9" in reason
 
 
-@pytest.mark.parametrize(
-    ("products", "test", "outcome"),
-    [
+def test_the_systems_together_do_what_the_water_calls_for(tools, bench):
+    """What is not removed is named."""
+    rows = [
         (["SOFT"], {}, "met"),
         (["CHL"], {}, "unmet"),
         (["SOFT"], {"chloride_mg_l": "51"}, "unmet"),
         (["SOFT", "CHL"], {"chloride_mg_l": "51"}, "met"),
         (["RO"], {"chloride_mg_l": "51"}, "met"),
         (["RO"], {"total_chlorine_mg_l": "0.2", "free_chlorine_mg_l": "0"}, "unmet"),
-    ],
-)
-def test_the_systems_together_do_what_the_water_calls_for(tools, bench, products, test, outcome):
-    """What is not removed is named."""
-    orders = [ORDER | {"line": str(n), "product": product} for n, product in enumerate(products)]
-    decided = judge(bench, orders, test=test)
-    assert found(tools, decided)[1] == outcome
-    if outcome == "unmet":
-        assert found(tools, decided)[2:] == ["not_evaluated"] * 2
-        assert "nothing against" in tools.reasons(decided)["treatment_suits_water"]
+    ]
+
+    def make(products, test, outcome):
+        orders = [
+            ORDER | {"line": str(n), "product": product} for n, product in enumerate(products)
+        ]
+        return judge(bench, orders, test=test)
+
+    for (products, test, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+        assert found(tools, decided)[1] == outcome
+        if outcome == "unmet":
+            assert found(tools, decided)[2:] == ["not_evaluated"] * 2
+            assert "nothing against" in tools.reasons(decided)["treatment_suits_water"]
 
 
-@pytest.mark.parametrize(
-    ("calls", "outcome"),
-    [
+def test_a_system_is_installed_by_the_failure(tools, bench):
+    """By a completed call for the product, at the unit or at its site; the earliest counts."""
+    rows = [
         ([{}], "met"),
         ([], "unknown"),
         ([{"completed_on": "2024-09-01"}], "met"),
@@ -127,33 +129,38 @@ def test_the_systems_together_do_what_the_water_calls_for(tools, bench, products
         ([{"serial": "U9"}], "unknown"),
         ([{"completed_on": "2024-09-02"}, {"call": "I2", "serial": "U2"}], "met"),
         ([{"completed_on": "2024-01-20", "opened_on": "2024-01-20"}], "met"),
-    ],
-)
-def test_a_system_is_installed_by_the_failure(tools, bench, calls, outcome):
-    """By a completed call for the product, at the unit or at its site; the earliest counts."""
-    decided = judge(bench, [ORDER], [INSTALL | call for call in calls], day="2024-09-01")
-    assert found(tools, decided)[2] == outcome
-    if outcome == "unknown":
-        assert tools.decision(decided)["missing"] == "proof of the treatment's installation date"
+    ]
+
+    def make(calls, outcome):
+        return judge(bench, [ORDER], [INSTALL | call for call in calls], day="2024-09-01")
+
+    for (calls, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+        assert found(tools, decided)[2] == outcome
+        if outcome == "unknown":
+            assert (
+                tools.decision(decided)["missing"] == "proof of the treatment's installation date"
+            )
 
 
-@pytest.mark.parametrize(
-    ("report", "outcome"),
-    [
+def test_the_units_startup_report_may_tell_the_installation(tools, bench):
+    """Only a report of the unit itself, with that product and a date."""
+    rows = [
         ({}, "met"),
         ({"treatment_product": "RO"}, "unknown"),
         ({"treatment_installed_on": None}, "unknown"),
         ({"treatment_installed_on": "2024-09-02"}, "unmet"),
         ({"serial": "U2"}, "unknown"),
         ({"completed_on": None}, "met"),
-    ],
-)
-def test_the_units_startup_report_may_tell_the_installation(tools, bench, report, outcome):
-    """Only a report of the unit itself, with that product and a date."""
-    row = {"report": "R1", "serial": "U1", "requested_on": "2024-01-20"}
-    row |= {"completed_on": "2024-01-25", "treatment_product": "SOFT"}
-    row |= {"treatment_installed_on": "2024-01-25"} | report
-    assert found(tools, judge(bench, [ORDER], startups=[row]))[2] == outcome
+    ]
+
+    def make(report, outcome):
+        row = {"report": "R1", "serial": "U1", "requested_on": "2024-01-20"}
+        row |= {"completed_on": "2024-01-25", "treatment_product": "SOFT"}
+        row |= {"treatment_installed_on": "2024-01-25"} | report
+        return judge(bench, [ORDER], startups=[row])
+
+    for (report, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+        assert found(tools, decided)[2] == outcome
 
 
 def test_proof_is_asked_for_only_where_it_could_help(tools, bench):
@@ -184,9 +191,9 @@ def test_a_unit_without_site_is_served_by_calls_for_its_serial_alone(tools, benc
 
 
 # Installed on 2024-01-31; 6 months in normal water run to 2024-07-31, with grace to 2024-08-15.
-@pytest.mark.parametrize(
-    ("day", "changes", "outcome"),
-    [
+def test_cartridges_are_kept_up_by_changes(tools, bench):
+    """Each change within the months and the grace after the one before, the last day included."""
+    rows = [
         ("2024-08-15", [], "met"),
         ("2024-08-16", [], "unmet"),
         ("2024-08-16", ["2024-08-15"], "met"),
@@ -201,36 +208,38 @@ def test_a_unit_without_site_is_served_by_calls_for_its_serial_alone(tools, benc
         ("2024-08-16", ["2024-01-30"], "unmet"),
         ("2024-08-16", ["2024-08-17"], "unmet"),
         ("2024-08-16", [None], "unmet"),
-    ],
-)
-def test_cartridges_are_kept_up_by_changes(tools, bench, day, changes, outcome):
-    """Each change within the months and the grace after the one before, the last day included."""
-    calls = [CHANGE | {"call": f"X{n}", "completed_on": on} for n, on in enumerate(changes)]
-    decided = judge(bench, [ORDER], [INSTALL, *calls], day=day)
-    assert found(tools, decided)[3] == outcome
+    ]
+
+    def make(day, changes, outcome):
+        calls = [CHANGE | {"call": f"X{n}", "completed_on": on} for n, on in enumerate(changes)]
+        return judge(bench, [ORDER], [INSTALL, *calls], day=day)
+
+    for (day, changes, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+        assert found(tools, decided)[3] == outcome
 
 
-@pytest.mark.parametrize(
-    ("call", "outcome"),
-    [
+def test_a_change_counts_for_its_system_at_the_unit_or_its_site(tools, bench):
+    """The call names the system, not the cartridge."""
+    rows = [
         ({}, "met"),
         ({"serial": "U2"}, "met"),
         ({"serial": "U3"}, "unmet"),
         ({"product": "SOFT-C"}, "unmet"),
         ({"product": "RO"}, "unmet"),
         ({"kind": "inspection"}, "unmet"),
-    ],
-)
-def test_a_change_counts_for_its_system_at_the_unit_or_its_site(tools, bench, call, outcome):
-    """The call names the system, not the cartridge."""
-    change = CHANGE | {"completed_on": "2024-07-31"} | call
-    decided = judge(bench, [ORDER], [INSTALL, change], day="2024-09-01")
-    assert found(tools, decided)[3] == outcome
+    ]
+
+    def make(call, outcome):
+        change = CHANGE | {"completed_on": "2024-07-31"} | call
+        return judge(bench, [ORDER], [INSTALL, change], day="2024-09-01")
+
+    for (call, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+        assert found(tools, decided)[3] == outcome
 
 
-@pytest.mark.parametrize(
-    ("day", "stock", "outcome"),
-    [
+def test_cartridges_are_kept_up_by_stock(tools, bench):
+    """Unused months carry over; an order after the grace leaves a lapse for good."""
+    rows = [
         ("2024-08-16", [("2024-08-15", 1)], "met"),
         ("2024-08-16", [("2024-08-16", 1)], "unmet"),
         ("2025-02-15", [("2024-07-31", 1)], "met"),
@@ -247,21 +256,22 @@ def test_a_change_counts_for_its_system_at_the_unit_or_its_site(tools, bench, ca
         ("2025-12-01", [("2024-08-15", 99)], "met"),
         ("2025-12-01", [("2024-08-15", 10**12)], "met"),
         ("2024-08-16", [("2024-08-17", 99)], "unmet"),
-    ],
-)
-def test_cartridges_are_kept_up_by_stock(tools, bench, day, stock, outcome):
-    """Unused months carry over; an order after the grace leaves a lapse for good."""
-    orders = [
-        CARTRIDGE | {"line": str(n), "ordered_on": on, "quantity": str(count)}
-        for n, (on, count) in enumerate(stock)
     ]
-    decided = judge(bench, [ORDER, *orders], [INSTALL], day=day)
-    assert found(tools, decided)[3] == outcome
+
+    def make(day, stock, outcome):
+        orders = [
+            CARTRIDGE | {"line": str(n), "ordered_on": on, "quantity": str(count)}
+            for n, (on, count) in enumerate(stock)
+        ]
+        return judge(bench, [ORDER, *orders], [INSTALL], day=day)
+
+    for (day, stock, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+        assert found(tools, decided)[3] == outcome
 
 
-@pytest.mark.parametrize(
-    ("order", "outcome"),
-    [
+def test_a_cartridge_counts_new_from_an_approved_seller_for_the_unit(tools, bench):
+    """The same rules as for a system, and it must fit."""
+    rows = [
         ({}, "met"),
         ({"condition": "used"}, "unmet"),
         ({"seller": "OTHER"}, "unmet"),
@@ -269,13 +279,14 @@ def test_cartridges_are_kept_up_by_stock(tools, bench, day, stock, outcome):
         ({"serial": "U2"}, "unmet"),
         ({"serial": "U1", "site": None}, "met"),
         ({"site": "S3"}, "unmet"),
-    ],
-)
-def test_a_cartridge_counts_new_from_an_approved_seller_for_the_unit(tools, bench, order, outcome):
-    """The same rules as for a system, and it must fit."""
-    cartridge = CARTRIDGE | {"ordered_on": "2024-06-01"} | order
-    decided = judge(bench, [ORDER, cartridge], [INSTALL], day="2024-09-01")
-    assert found(tools, decided)[3] == outcome
+    ]
+
+    def make(order, outcome):
+        cartridge = CARTRIDGE | {"ordered_on": "2024-06-01"} | order
+        return judge(bench, [ORDER, cartridge], [INSTALL], day="2024-09-01")
+
+    for (order, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+        assert found(tools, decided)[3] == outcome
 
 
 def test_orders_of_one_day_count_by_order_then_line_as_text(tools, bench):
@@ -362,23 +373,24 @@ def test_a_lapse_is_certain_once_orders_and_calls_reach_the_failure(
 
 
 # The change due by 2024-08-15 came on 2024-09-30: a lapse that ends on that day.
-@pytest.mark.parametrize(
-    ("months", "day", "outcome"),
-    [
+def test_lapses_that_ended_long_before_are_forgiven(tools, bench):
+    """A lapse counts only if it ends after the failure date less the months of looking back."""
+    rows = [
         (None, "2025-03-30", "unmet"),
         ("6", "2025-03-29", "unmet"),
         ("6", "2025-03-30", "met"),
         ("6", "2025-03-31", "met"),
         ("5", "2025-02-28", "unmet"),
         ("5", "2025-03-01", "met"),
-    ],
-)
-def test_lapses_that_ended_long_before_are_forgiven(tools, bench, months, day, outcome):
-    """A lapse counts only if it ends after the failure date less the months of looking back."""
-    terms = tools.changed(look_back_months=months) if months else tools.BENCH_TERMS
-    change = CHANGE | {"completed_on": "2024-09-30"}
-    decided = judge(bench, [ORDER], [INSTALL, change], day=day, terms=terms)
-    assert found(tools, decided)[3] == outcome
+    ]
+
+    def make(months, day, outcome):
+        terms = tools.changed(look_back_months=months) if months else tools.BENCH_TERMS
+        change = CHANGE | {"completed_on": "2024-09-30"}
+        return judge(bench, [ORDER], [INSTALL, change], day=day, terms=terms)
+
+    for (months, day, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+        assert found(tools, decided)[3] == outcome
 
 
 def test_a_lapse_that_still_runs_is_never_forgiven(tools, bench):

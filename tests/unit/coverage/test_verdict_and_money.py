@@ -60,9 +60,9 @@ def money(row, kind):
     return [str(row[f"{line}_{kind}"]) for line in ("parts", "labor", "travel")]
 
 
-@pytest.mark.parametrize(
-    ("call", "claimed", "payable"),
-    [
+def test_amounts_are_capped_and_rounded_half_away_from_zero(tools, bench):
+    """Exact decimals; a missing amount is 0 and a cap that is not on file does not bind."""
+    rows = [
         ({}, ["200.00", "180.00", "75.00"], ["200.00", "170.00", "60.00"]),
         ({"labor_rate": "80", "travel_amount": "59.99"}, ["200.00", "160.00", "59.99"],
          ["200.00", "160.00", "59.99"]),
@@ -80,14 +80,16 @@ def money(row, kind):
          ["200.00", "0.06", "60.00"]),
         ({"agency": "EAST", "completed_on": "2025-02-01", "claimed_on": "2025-02-02"},
          ["200.00", "180.00", "75.00"], ["200.00", "180.00", "75.00"]),
-    ],
-)  # fmt: skip
-def test_amounts_are_capped_and_rounded_half_away_from_zero(tools, bench, call, claimed, payable):
-    """Exact decimals; a missing amount is 0 and a cap that is not on file does not bind."""
-    row = tools.decision(bench.decide(call=call))
-    assert row["verdict"] == "covered"
-    assert money(row, "claimed") == claimed
-    assert money(row, "payable") == payable == money(row, "standing")
+    ]  # fmt: skip
+
+    def make(call, claimed, payable):
+        return bench.decide(call=call)
+
+    for (call, claimed, payable), decided in zip(rows, [make(*row) for row in rows], strict=True):
+        row = tools.decision(decided)
+        assert row["verdict"] == "covered"
+        assert money(row, "claimed") == claimed
+        assert money(row, "payable") == payable == money(row, "standing")
 
 
 def test_a_window_pays_its_own_lines_only(tools, bench):
@@ -113,9 +115,9 @@ def test_nothing_is_payable_unless_covered(tools, bench, call):
 RULING = {"claim": "K1", "ruled_by": "a.b", "reason": "seen", "ruled_at": "2024-10-01T10:00:00"}
 
 
-@pytest.mark.parametrize(
-    ("call", "ruling", "standing"),
-    [
+def test_a_ruling_stands_line_by_line(tools, bench):
+    """Its own amounts first; else what covered pays, what is payable, or nothing."""
+    rows = [
         ({}, {"ruling": "covered"}, ["200.00", "170.00", "60.00"]),
         ({}, {"ruling": "not_covered"}, ["0.00", "0.00", "0.00"]),
         ({}, {"ruling": "covered_in_part"}, ["200.00", "170.00", "60.00"]),
@@ -128,13 +130,15 @@ RULING = {"claim": "K1", "ruled_by": "a.b", "reason": "seen", "ruled_at": "2024-
         ({"serial": "NONE"}, {"ruling": "covered"}, ["200.00", "170.00", "60.00"]),
         ({"cause": "BURNER", "claimed_on": None}, {"ruling": "covered"},
          ["200.00", "127.50", "60.00"]),
-    ],
-)  # fmt: skip
-def test_a_ruling_stands_line_by_line(tools, bench, call, ruling, standing):
-    """Its own amounts first; else what covered pays, what is payable, or nothing."""
-    row = tools.decision(bench.decide(call=call, rulings=[RULING | ruling]))
-    assert (row["ruling"], row["standing"]) == (ruling["ruling"], ruling["ruling"])
-    assert money(row, "standing") == standing
+    ]  # fmt: skip
+
+    def make(call, ruling, standing):
+        return bench.decide(call=call, rulings=[RULING | ruling])
+
+    for (call, ruling, standing), decided in zip(rows, [make(*row) for row in rows], strict=True):
+        row = tools.decision(decided)
+        assert (row["ruling"], row["standing"]) == (ruling["ruling"], ruling["ruling"])
+        assert money(row, "standing") == standing
 
 
 def test_the_latest_ruling_by_the_minute_stands(tools, bench):

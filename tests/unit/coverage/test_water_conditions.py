@@ -40,9 +40,9 @@ def test_water_bears_only_on_its_causes_and_on_models_that_need_treatment(tools,
     assert tools.decision(decided)["needs"] is None
 
 
-@pytest.mark.parametrize(
-    ("test", "outcome"),
-    [
+def test_a_complete_supply_test_by_the_failure_counts(tools, bench):
+    """By site or by serial; one that names both belongs to both."""
+    rows = [
         ({}, "met"),
         ({"sampled_on": "2024-09-01"}, "met"),
         ({"sampled_on": "2024-09-02"}, "unknown"),
@@ -53,14 +53,15 @@ def test_water_bears_only_on_its_causes_and_on_models_that_need_treatment(tools,
         ({"site": None, "serial": "U2"}, "unknown"),
         ({"site": "S2", "serial": "U1"}, "met"),
         ({"site": "S1", "serial": "U2"}, "met"),
-    ],
-)
-def test_a_complete_supply_test_by_the_failure_counts(tools, bench, test, outcome):
-    """By site or by serial; one that names both belongs to both."""
-    decided = judge(bench, test)
-    assert tools.outcomes(decided)["water_tested"] == outcome
-    if outcome == "unknown":
-        assert after(tools, decided) == {"not_evaluated"}
+    ]
+
+    def make(test, outcome):
+        return judge(bench, test)
+
+    for (test, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+        assert tools.outcomes(decided)["water_tested"] == outcome
+        if outcome == "unknown":
+            assert after(tools, decided) == {"not_evaluated"}
 
 
 def test_a_unit_without_site_has_only_the_tests_of_its_serial(tools, bench):
@@ -73,9 +74,9 @@ def test_a_unit_without_site_has_only_the_tests_of_its_serial(tools, bench):
     assert tools.outcomes(judge(bench, elsewhere, unit=unit))["water_tested"] == "unknown"
 
 
-@pytest.mark.parametrize(
-    ("tests", "words"),
-    [
+def test_the_finding_tells_what_is_wrong_with_the_tests_on_file(tools, bench):
+    """An incomplete test, one from after the failure only, or none."""
+    rows = [
         ([{"ph": ""}], "Test L1 of 2024-01-15 is incomplete: it lacks pH."),
         ([{"ph": "", "hardness_mg_l_caco3": ""}], "it lacks hardness, pH."),
         ([{"hardness_mg_l_caco3": "<200"}], "it lacks hardness."),
@@ -83,17 +84,18 @@ def test_a_unit_without_site_has_only_the_tests_of_its_serial(tools, bench):
         ([{"ph": ""}, {"sample": "L2", "sampled_on": "2024-10-02"}], "is incomplete"),
         ([], "No supply water test is on file."),
         ([{"point": "treated"}], "No supply water test is on file."),
-    ],
-)
-def test_the_finding_tells_what_is_wrong_with_the_tests_on_file(tools, bench, tests, words):
-    """An incomplete test, one from after the failure only, or none."""
-    decided = judge(bench, *tests)
-    assert words in tools.reasons(decided)["water_tested"]
+    ]
+
+    def make(tests, words):
+        return judge(bench, *tests)
+
+    for (tests, words), decided in zip(rows, [make(*row) for row in rows], strict=True):
+        assert words in tools.reasons(decided)["water_tested"]
 
 
-@pytest.mark.parametrize(
-    ("second", "counts"),
-    [
+def test_the_latest_complete_test_counts(tools, bench):
+    """By sampling, then report (sampling where empty), then the greatest sample number."""
+    rows = [
         ({"sampled_on": "2024-02-01", "reported_on": "2024-02-02"}, "L2"),
         ({"sampled_on": "2024-01-14", "reported_on": "2024-02-02"}, "L1"),
         ({"reported_on": "2024-01-23"}, "L2"),
@@ -106,20 +108,21 @@ def test_the_finding_tells_what_is_wrong_with_the_tests_on_file(tools, bench, te
         ({"sampled_on": "2024-02-01", "ph": ""}, "L1"),
         ({"sampled_on": "2024-02-01", "site": None, "serial": "U1"}, "L2"),
         ({"sampled_on": "2024-01-14", "site": None, "serial": "U1"}, "L1"),
-    ],
-)
-def test_the_latest_complete_test_counts(tools, bench, second, counts):
-    """By sampling, then report (sampling where empty), then the greatest sample number."""
-    second = {"sample": "L2", "hardness_mg_l_caco3": "260"} | second
-    decided = judge(bench, {}, second)
-    severity = "normal" if counts == "L1" else "severe"
-    assert tools.decision(decided)["severity"] == severity
-    assert f"test {counts} " in tools.reasons(decided)["water_tested"]
+    ]
+
+    def make(second, counts):
+        second = {"sample": "L2", "hardness_mg_l_caco3": "260"} | second
+        return judge(bench, {}, second)
+
+    for (second, counts), decided in zip(rows, [make(*row) for row in rows], strict=True):
+        severity = "normal" if counts == "L1" else "severe"
+        assert tools.decision(decided)["severity"] == severity
+        assert f"test {counts} " in tools.reasons(decided)["water_tested"]
 
 
-@pytest.mark.parametrize(
-    ("tests", "failed_on", "outcomes"),
-    [
+def test_treatment_may_be_fitted_within_the_grace_days(tools, bench):
+    """30 days from the first complete test's report, or from the clock where that is later."""
+    rows = [
         ([{"reported_on": "2024-08-02"}], "2024-08-31", {"not_needed"}),
         ([{"reported_on": "2024-08-02"}], "2024-09-01", {"not_needed"}),
         ([{"reported_on": "2024-08-02"}], "2024-09-02", {"unmet", "not_evaluated"}),
@@ -145,17 +148,21 @@ def test_the_latest_complete_test_counts(tools, bench, second, counts):
             "2024-09-01",
             {"unmet", "not_evaluated"},
         ),
-    ],
-)  # fmt: skip
-def test_treatment_may_be_fitted_within_the_grace_days(tools, bench, tests, failed_on, outcomes):
-    """30 days from the first complete test's report, or from the clock where that is later."""
-    call = {"failed_on": failed_on, "opened_on": failed_on, "completed_on": "2024-09-03"}
-    assert after(tools, judge(bench, *tests, call=call)) == outcomes
+    ]  # fmt: skip
+
+    def make(tests, failed_on, outcomes):
+        call = {"failed_on": failed_on, "opened_on": failed_on, "completed_on": "2024-09-03"}
+        return judge(bench, *tests, call=call)
+
+    for (tests, failed_on, outcomes), decided in zip(
+        rows, [make(*row) for row in rows], strict=True
+    ):
+        assert after(tools, decided) == outcomes
 
 
-@pytest.mark.parametrize(
-    ("model", "cause", "terms", "test", "needs"),
-    [
+def test_needs_follow_water_model_and_cause(tools, bench):
+    """What is outside its limit; scale where always treated; by cause only what it lists."""
+    rows = [
         ("GEN", "CORRODED", {}, {}, ["scale"]),
         ("GEN", "CORRODED", {}, {"hardness_mg_l_caco3": "100"}, []),
         ("ALW", "CORRODED", {}, {"hardness_mg_l_caco3": "100"}, ["scale"]),
@@ -167,22 +174,25 @@ def test_treatment_may_be_fitted_within_the_grace_days(tools, bench, tests, fail
         ("GEN", "CORRODED", {"judged_by": '"cause"'}, {}, ["scale"]),
         ("ALW", "PITTED", {"judged_by": '"cause"'}, {"hardness_mg_l_caco3": "9"}, []),
         ("GEN", "PITTED", {"judged_by": '"water"'}, {}, ["scale"]),
-    ],
-)
-def test_needs_follow_water_model_and_cause(tools, bench, model, cause, terms, test, needs):
-    """What is outside its limit; scale where always treated; by cause only what it lists."""
-    decided = judge(
-        bench,
-        test,
-        unit={"model": model},
-        call={"cause": cause},
-        terms=tools.changed(**terms),
-    )
-    assert tools.decision(decided)["needs"] == needs
-    if not needs:
-        assert after(tools, decided) == {"not_needed"}
-    else:
-        assert tools.outcomes(decided)["treatment_bought_new"] == "unmet"
+    ]
+
+    def make(model, cause, terms, test, needs):
+        return judge(
+            bench,
+            test,
+            unit={"model": model},
+            call={"cause": cause},
+            terms=tools.changed(**terms),
+        )
+
+    for (model, cause, terms, test, needs), decided in zip(
+        rows, [make(*row) for row in rows], strict=True
+    ):
+        assert tools.decision(decided)["needs"] == needs
+        if not needs:
+            assert after(tools, decided) == {"not_needed"}
+        else:
+            assert tools.outcomes(decided)["treatment_bought_new"] == "unmet"
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,173 @@
+"""Figure 2: regions against all regions together, crude and with their water taken into account.
+
+Belongs here: the comparison of regions. Does not belong here: shrinkage, funnel and limits
+themselves (`shrinkage`, `funnel`, `poisson`), the regression (`adjustment`).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+from pipelines.field.adjustment import adjusted_regions
+from pipelines.field.context import FieldContext, episodes
+from pipelines.field.first_failures import of_event
+from pipelines.field.funnel import funnel_limits, overdispersion, p_values, q_values
+from pipelines.field.poisson import garwood_limits
+from pipelines.field.shrinkage import shrink
+from pipelines.field.slices import NO_FAILURES, NOTHING_WATCHED, Slice, labelled, thin
+from schemas import codes
+
+COLUMNS = (
+    "event",
+    "failures",
+    "units",
+    "unit_years",
+    "rate_per_100",
+    "low",
+    "high",
+    "shrunk_per_100",
+    "expected",
+    "crude_ratio",
+    "adjusted_ratio",
+    "adjusted_low",
+    "adjusted_high",
+    "funnel_95_low",
+    "funnel_95_high",
+    "funnel_998_low",
+    "funnel_998_high",
+    "p_value",
+    "q_value",
+    "flagged",
+)
+DAYS_PER_YEAR = 365.25
+FALSE_DISCOVERY_RATE = 0.10
+# Share of a region's time spent in waters that the other regions have too, below which no method
+# can tell the region from its water.
+LEAST_OVERLAP = 0.10
+_ONE = "the only region: there is nothing to compare it with"
+_APART = "region and water profile hardly overlap here: no method can part them"
+
+
+def regions(context: FieldContext, dims: Slice = ("region",)) -> pl.DataFrame:
+    """Every region for all failures and for water-caused ones.
+
+    Crude = failures / expected at the overall rate. Funnel limits are around 1, widened by the
+    overdispersion of the regions (Spiegelhalter 2005); p comes from the same, q from
+    Benjamini & Hochberg over the regions of one event; flagged where q is below 10 % and the
+    figure is not thin.
+    """
+    exposed = episodes(context)
+    overlap = _overlap(exposed)
+    parts = [
+        _of_event(context, exposed, event).join(overlap, on="region", how="left")
+        for event in codes.EVENTS
+    ]
+    rows = pl.concat(parts).with_columns(note=_notes()).sort("event", "region")
+    return labelled(rows.drop("overlap", "regions"), ("region",), COLUMNS)
+
+
+def _of_event(context: FieldContext, exposed: pl.DataFrame, event: str) -> pl.DataFrame:
+    failures = context.failures.filter(of_event(event))
+    counted = failures.group_by("region").agg(failures=pl.len().cast(pl.Int64))
+    watched = exposed.group_by("region").agg(
+        units=pl.col("serial").n_unique().cast(pl.Int64), unit_years=pl.col("days").sum() / 365.25
+    )
+    table = (
+        context.units.select("region")
+        .unique()
+        .join(watched, on="region", how="left")
+        .join(counted, on="region", how="left")
+        .with_columns(pl.col("units", "failures").fill_null(0), pl.col("unit_years").fill_null(0.0))
+        .sort("region")
+    )
+    count = table["failures"].to_numpy().astype(float)
+    years = table["unit_years"].to_numpy()
+    total_years = years.sum()
+    overall = count.sum() / total_years if total_years > 0 else np.nan
+    expected = years * overall
+    figures = _compared(count, years, expected, overall)
+    adjusted = adjusted_regions(context.failures.filter(of_event(event)), exposed)
+    return (
+        table.with_columns(
+            pl.lit(event).alias("event"),
+            *(pl.Series(name, values) for name, values in figures.items()),
+            thin=thin(),
+            regions=pl.len(),
+        )
+        .with_columns(
+            flagged=pl.col("q_value").is_finite()
+            & (pl.col("q_value") < FALSE_DISCOVERY_RATE)
+            & ~pl.col("thin")
+        )
+        .join(adjusted, on="region", how="left")
+    )
+
+
+def _compared(
+    count: np.ndarray, years: np.ndarray, expected: np.ndarray, overall: float
+) -> dict[str, np.ndarray]:
+    """Rates, shrinkage and funnel of regions; NaN where nothing can be said."""
+    nothing = np.full(len(count), np.nan)
+    usable = np.isfinite(expected) & (expected > 0)
+    low, high = garwood_limits(count)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        per_100 = np.where(years > 0, 100 / years, np.nan)
+        crude = np.where(usable, count / expected, np.nan)
+    told = {
+        "rate_per_100": count * per_100,
+        "low": low * per_100,
+        "high": high * per_100,
+        "shrunk_per_100": nothing.copy(),
+        "expected": np.where(years > 0, expected, np.nan),
+        "crude_ratio": crude,
+        **{name: nothing.copy() for name in COLUMNS[13:19]},
+    }
+    shrunk = shrink(count, np.where(usable, expected, 0.0))
+    if shrunk is not None:
+        ratios = nothing.copy()
+        ratios[: len(ratios)] = shrunk.ratios
+        told["shrunk_per_100"] = np.where(usable, 100 * overall * ratios, np.nan)
+    if usable.sum() >= 2:
+        o, e = count[usable], expected[usable]
+        spread = max(1.0, overdispersion(o, e))
+        for name, tail in (
+            ("funnel_95_low", 0.025),
+            ("funnel_95_high", 0.975),
+            ("funnel_998_low", 0.001),
+            ("funnel_998_high", 0.999),
+        ):
+            told[name][usable] = funnel_limits(e, tail, spread)
+        p = p_values(o, e, spread)
+        told["p_value"][usable] = p
+        told["q_value"][usable] = q_values(p)
+    return told
+
+
+def _overlap(exposed: pl.DataFrame) -> pl.DataFrame:
+    """For each region the share of its time in waters, as far as the others have them too."""
+    days = exposed.group_by("region", "profile").agg(pl.col("days").sum())
+    here = days.with_columns(
+        own=pl.col("days") / pl.col("days").sum().over("region"),
+        rest=pl.col("days").sum().over("profile") - pl.col("days"),
+        rest_all=pl.col("days").sum() - pl.col("days").sum().over("region"),
+    )
+    shared = pl.min_horizontal("own", pl.col("rest") / pl.col("rest_all"))
+    return here.group_by("region").agg(
+        overlap=pl.when(pl.col("rest_all").first() > 0).then(shared.sum())
+    )
+
+
+def _notes() -> pl.Expr:
+    return (
+        pl.when(pl.col("unit_years") <= 0)
+        .then(pl.lit(NOTHING_WATCHED))
+        .when(pl.col("regions") == 1)
+        .then(pl.lit(_ONE))
+        .when(pl.col("overlap") < LEAST_OVERLAP)
+        .then(pl.lit(_APART))
+        .when(pl.col("failures") == 0)
+        .then(pl.lit(f"adjusted ratio {NO_FAILURES}"))
+        .when(pl.col("adjusted_ratio").is_null())
+        .then(pl.lit("adjusted ratio cannot be estimated, because waters and regions coincide"))
+    )
