@@ -101,9 +101,9 @@ def test_a_startup_asked_for_within_30_days_adds_12_months_to_every_family(
     assert tools.decision(trade(call=on("2025-01-19"), **given))["verdict"] == "covered"
 
 
-@pytest.mark.parametrize(
-    ("cause", "report", "outcome"),
-    [
+def test_readings_of_the_trade_are_judged_as_measured(tools, trade):
+    """Pressure counts flowing, not at rest; a flooded floor drain gives no air gap."""
+    rows = [
         ("PRESSURE", {"flowing_pressure_psi": "30", "static_pressure_psi": "90"}, "met"),
         ("PRESSURE", {"flowing_pressure_psi": "60"}, "met"),
         ("PRESSURE", {"flowing_pressure_psi": "61", "static_pressure_psi": "45"}, "unmet"),
@@ -118,14 +118,15 @@ def test_a_startup_asked_for_within_30_days_adds_12_months_to_every_family(
         ("GAP", {"drain_air_gap_in": "2"}, "met"),
         ("GAP", {"drain_air_gap_in": "1.9"}, "unmet"),
         ("GAP", {"drain_air_gap_in": "0"}, "unmet"),
-    ],
-)
-def test_readings_of_the_trade_are_judged_as_measured(tools, trade, cause, report, outcome):
-    """Pressure counts flowing, not at rest; a flooded floor drain gives no air gap."""
-    row = {"report": "R", "serial": "U1", "requested_on": "2024-01-15"}
-    row |= {"completed_on": "2024-01-25"} | report
-    decided = trade(call={"cause": cause}, startups=[row])
-    assert tools.outcomes(decided)["installation_sound"] == outcome
+    ]
+
+    def make(cause, report, outcome):
+        row = {"report": "R", "serial": "U1", "requested_on": "2024-01-15"}
+        row |= {"completed_on": "2024-01-25"} | report
+        return trade(call={"cause": cause}, startups=[row])
+
+    for (_cause, _report, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+        assert tools.outcomes(decided)["installation_sound"] == outcome
 
 
 @pytest.mark.parametrize(
@@ -159,30 +160,32 @@ def test_water_outside_the_trades_limits_calls_for_its_treatment(
 HARD = {"hardness_mg_l_caco3": "100"}
 
 
-@pytest.mark.parametrize(
-    ("order", "calls", "verdict"),
-    [
+def test_a_water_failure_is_covered_with_treatment_bought_new_from_the_maker(tools, trade):
+    """Bought new, of the maker, fit for the water, installed: each is needed."""
+    rows = [
         ({}, [FITTED], "covered"),
         ({"condition": "used"}, [FITTED], "not_covered"),
         ({"seller": "ANOTHER BRAND"}, [FITTED], "not_covered"),
         ({"product": "CHL"}, [FITTED | {"product": "CHL"}], "not_covered"),
         ({}, [FITTED | {"completed_on": "2024-07-02"}], "not_covered"),
         ({}, [], "needs_evidence"),
-    ],
-)
-def test_a_water_failure_is_covered_with_treatment_bought_new_from_the_maker_and_kept_up(
-    tools, trade, order, calls, verdict
-):
-    """Bought new, of the maker, fit for the water, installed: each is needed."""
-    decided = trade(
-        unit={"model": "GEN"},
-        call=on("2024-04-20") | {"cause": "SCALED"},
-        water_tests=[TEST | HARD],
-        treatment_purchases=[SYSTEM | order],
-        service_calls=calls + [FITTED | {"call": "D", "kind": "delime", "completed_on": day}
-                               for day in ("2024-03-01",)],
-    )  # fmt: skip
-    assert tools.decision(decided)["verdict"] == verdict
+    ]
+
+    def make(order, calls, verdict):
+        return trade(
+            unit={"model": "GEN"},
+            call=on("2024-04-20") | {"cause": "SCALED"},
+            water_tests=[TEST | HARD],
+            treatment_purchases=[SYSTEM | order],
+            service_calls=calls
+            + [
+                FITTED | {"call": "D", "kind": "delime", "completed_on": day}
+                for day in ("2024-03-01",)
+            ],
+        )
+
+    for (_order, _calls, verdict), decided in zip(rows, [make(*row) for row in rows], strict=True):
+        assert tools.decision(decided)["verdict"] == verdict
 
 
 @pytest.mark.parametrize(

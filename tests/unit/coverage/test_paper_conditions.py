@@ -124,7 +124,7 @@ def test_an_agency_is_authorized_on_the_day_of_completion(tools, bench):
     def make(call, outcome):
         return bench.decide(call=call)
 
-    for (call, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+    for (_call, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
         assert tools.outcomes(decided)["agency_authorized"] == outcome
 
 
@@ -158,7 +158,7 @@ def test_an_earlier_claim_for_the_same_failure_disputes(tools, bench):
             units=[tools.UNIT | {"serial": "U2"}], service_calls=[twin(tools, **changes)]
         )
 
-    for (changes, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+    for (_changes, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
         assert tools.outcomes(decided)["only_claim_for_failure"] == outcome
 
 
@@ -226,7 +226,7 @@ def test_an_earlier_repair_that_did_not_hold_disputes(tools, bench):
     def make(changes, outcome):
         return bench.decide(service_calls=[earlier(tools, **changes)])
 
-    for (changes, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+    for (_changes, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
         assert tools.outcomes(decided)["earlier_repair_held"] == outcome
 
 

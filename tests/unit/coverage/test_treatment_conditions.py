@@ -74,7 +74,7 @@ def test_a_system_is_bought_new_from_an_approved_seller_by_the_failure(tools, be
     def make(order, outcome, words):
         return judge(bench, [ORDER | order])
 
-    for (order, outcome, words), decided in zip(rows, [make(*row) for row in rows], strict=True):
+    for (_order, outcome, words), decided in zip(rows, [make(*row) for row in rows], strict=True):
         assert found(tools, decided)[0] == outcome
         assert words in tools.reasons(decided)["treatment_bought_new"]
 
@@ -106,7 +106,9 @@ def test_the_systems_together_do_what_the_water_calls_for(tools, bench):
         ]
         return judge(bench, orders, test=test)
 
-    for (products, test, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+    for (_products, _test, outcome), decided in zip(
+        rows, [make(*row) for row in rows], strict=True
+    ):
         assert found(tools, decided)[1] == outcome
         if outcome == "unmet":
             assert found(tools, decided)[2:] == ["not_evaluated"] * 2
@@ -134,7 +136,7 @@ def test_a_system_is_installed_by_the_failure(tools, bench):
     def make(calls, outcome):
         return judge(bench, [ORDER], [INSTALL | call for call in calls], day="2024-09-01")
 
-    for (calls, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+    for (_calls, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
         assert found(tools, decided)[2] == outcome
         if outcome == "unknown":
             assert (
@@ -159,7 +161,7 @@ def test_the_units_startup_report_may_tell_the_installation(tools, bench):
         row |= {"treatment_installed_on": "2024-01-25"} | report
         return judge(bench, [ORDER], startups=[row])
 
-    for (report, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+    for (_report, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
         assert found(tools, decided)[2] == outcome
 
 
@@ -214,7 +216,7 @@ def test_cartridges_are_kept_up_by_changes(tools, bench):
         calls = [CHANGE | {"call": f"X{n}", "completed_on": on} for n, on in enumerate(changes)]
         return judge(bench, [ORDER], [INSTALL, *calls], day=day)
 
-    for (day, changes, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+    for (_day, _changes, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
         assert found(tools, decided)[3] == outcome
 
 
@@ -233,7 +235,7 @@ def test_a_change_counts_for_its_system_at_the_unit_or_its_site(tools, bench):
         change = CHANGE | {"completed_on": "2024-07-31"} | call
         return judge(bench, [ORDER], [INSTALL, change], day="2024-09-01")
 
-    for (call, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+    for (_call, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
         assert found(tools, decided)[3] == outcome
 
 
@@ -265,7 +267,7 @@ def test_cartridges_are_kept_up_by_stock(tools, bench):
         ]
         return judge(bench, [ORDER, *orders], [INSTALL], day=day)
 
-    for (day, stock, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+    for (_day, _stock, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
         assert found(tools, decided)[3] == outcome
 
 
@@ -285,7 +287,7 @@ def test_a_cartridge_counts_new_from_an_approved_seller_for_the_unit(tools, benc
         cartridge = CARTRIDGE | {"ordered_on": "2024-06-01"} | order
         return judge(bench, [ORDER, cartridge], [INSTALL], day="2024-09-01")
 
-    for (order, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+    for (_order, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
         assert found(tools, decided)[3] == outcome
 
 
@@ -389,7 +391,7 @@ def test_lapses_that_ended_long_before_are_forgiven(tools, bench):
         change = CHANGE | {"completed_on": "2024-09-30"}
         return judge(bench, [ORDER], [INSTALL, change], day=day, terms=terms)
 
-    for (months, day, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+    for (_months, _day, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
         assert found(tools, decided)[3] == outcome
 
 

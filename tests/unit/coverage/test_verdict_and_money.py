@@ -85,7 +85,7 @@ def test_amounts_are_capped_and_rounded_half_away_from_zero(tools, bench):
     def make(call, claimed, payable):
         return bench.decide(call=call)
 
-    for (call, claimed, payable), decided in zip(rows, [make(*row) for row in rows], strict=True):
+    for (_call, claimed, payable), decided in zip(rows, [make(*row) for row in rows], strict=True):
         row = tools.decision(decided)
         assert row["verdict"] == "covered"
         assert money(row, "claimed") == claimed
@@ -135,7 +135,7 @@ def test_a_ruling_stands_line_by_line(tools, bench):
     def make(call, ruling, standing):
         return bench.decide(call=call, rulings=[RULING | ruling])
 
-    for (call, ruling, standing), decided in zip(rows, [make(*row) for row in rows], strict=True):
+    for (_call, ruling, standing), decided in zip(rows, [make(*row) for row in rows], strict=True):
         row = tools.decision(decided)
         assert (row["ruling"], row["standing"]) == (ruling["ruling"], ruling["ruling"])
         assert money(row, "standing") == standing

@@ -58,7 +58,7 @@ def test_a_complete_supply_test_by_the_failure_counts(tools, bench):
     def make(test, outcome):
         return judge(bench, test)
 
-    for (test, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
+    for (_test, outcome), decided in zip(rows, [make(*row) for row in rows], strict=True):
         assert tools.outcomes(decided)["water_tested"] == outcome
         if outcome == "unknown":
             assert after(tools, decided) == {"not_evaluated"}
@@ -89,7 +89,7 @@ def test_the_finding_tells_what_is_wrong_with_the_tests_on_file(tools, bench):
     def make(tests, words):
         return judge(bench, *tests)
 
-    for (tests, words), decided in zip(rows, [make(*row) for row in rows], strict=True):
+    for (_tests, words), decided in zip(rows, [make(*row) for row in rows], strict=True):
         assert words in tools.reasons(decided)["water_tested"]
 
 
@@ -114,7 +114,7 @@ def test_the_latest_complete_test_counts(tools, bench):
         second = {"sample": "L2", "hardness_mg_l_caco3": "260"} | second
         return judge(bench, {}, second)
 
-    for (second, counts), decided in zip(rows, [make(*row) for row in rows], strict=True):
+    for (_second, counts), decided in zip(rows, [make(*row) for row in rows], strict=True):
         severity = "normal" if counts == "L1" else "severe"
         assert tools.decision(decided)["severity"] == severity
         assert f"test {counts} " in tools.reasons(decided)["water_tested"]
@@ -154,7 +154,7 @@ def test_treatment_may_be_fitted_within_the_grace_days(tools, bench):
         call = {"failed_on": failed_on, "opened_on": failed_on, "completed_on": "2024-09-03"}
         return judge(bench, *tests, call=call)
 
-    for (tests, failed_on, outcomes), decided in zip(
+    for (_tests, _failed_on, outcomes), decided in zip(
         rows, [make(*row) for row in rows], strict=True
     ):
         assert after(tools, decided) == outcomes
@@ -185,7 +185,7 @@ def test_needs_follow_water_model_and_cause(tools, bench):
             terms=tools.changed(**terms),
         )
 
-    for (model, cause, terms, test, needs), decided in zip(
+    for (_model, _cause, _terms, _test, needs), decided in zip(
         rows, [make(*row) for row in rows], strict=True
     ):
         assert tools.decision(decided)["needs"] == needs
