@@ -16,6 +16,7 @@ from sample_data.draws import Array, Draws
 from sample_data.editions import editions, reference, waters
 from sample_data.failures import COME_BACK_AGENCY, Failures, repair_kinds
 from sample_data.population import AS_OF, Units
+from sample_data.treatment import Treatment
 from sample_data.upkeep import KINDS, REPAIR, Upkeep
 
 SEEN_AFTER_COVER = 0.22  # failures past coverage are seldom reported
@@ -43,6 +44,7 @@ def service_calls(
     serial: pl.Series,
     startups: Startups,
     failures: Failures,
+    treatment: Treatment,
     upkeep: Upkeep,
     agencies: list[str],
     claim_share: float,
@@ -63,6 +65,9 @@ def service_calls(
     done = opened + draws.lag(0, 6, n)
     # Since 2026 claims are filed on line, and more of them are.
     share = np.where(opened >= day("2026-01-01"), 1.15, 1.0) * claim_share
+    # Little is claimed for what water did where nobody treated it.
+    hopeless = water_caused()[cause] & (treatment.works_from[failures.unit[repairs]] > failed)
+    share = np.where(hopeless, 0.6, 1.0) * share
     claims = draws.chance(np.where(covered, share, CLAIMED_AFTER_COVER), n)
     at_once = draws.chance(0.16, n)
     late = draws.chance(0.035, n)
@@ -84,6 +89,13 @@ def service_calls(
     columns = (unit, kind, opened, failed, done, filed, cause, product, claims, by_owner, at_once)
     arrays = [column[order] for column in columns]
     return _frame(units, serial, agencies, draws, *arrays)
+
+
+def water_caused() -> Array:
+    """For each row of tables/repairs.csv whether causes.csv calls it water-related."""
+    causes = reference("causes").select("cause", "water_related")
+    joined = repair_kinds().join(causes, on="cause", how="left", maintain_order="left")
+    return (joined["water_related"] == "yes").to_numpy()
 
 
 def coverage_end(units: Units, startups: Startups) -> Array:

@@ -134,7 +134,7 @@ def _advance(
 
 def settle(
     step_for: StepFor, k: Constants, w: Water, start: Speciation
-) -> tuple[Speciation, Array]:
+) -> tuple[Speciation, NDArray[np.bool_]]:
     """Rounds until every water has settled.
 
     Args:
