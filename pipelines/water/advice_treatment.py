@@ -133,7 +133,8 @@ def _output_lines(
     text = (
         f"{product} makes {shown(output, 1)} L/h at the coldest supply of {shown(coldest_c, 1)} °C "
         f"(rated {shown(rated, 1)} L/h at {shown(rated_c, 1)} °C), {shown(output * HOURS_A_DAY)} "
-        f"L a day; the kitchen draws {shown(demand.sum())} L a day."
+        f"L a day; the kitchen draws {shown(demand.sum())} L of treated water a day (spray water "
+        "that bypasses the membrane is not counted)."
     )
     cold = "A colder supply means less output: size at the year's coldest."
     return [
