@@ -65,8 +65,9 @@ def service_calls(
     done = opened + draws.lag(0, 6, n)
     # Since 2026 claims are filed on line, and more of them are.
     share = np.where(opened >= day("2026-01-01"), 1.15, 1.0) * claim_share
-    # Little is claimed for what water did where nobody treated it.
-    hopeless = water_caused()[cause] & (treatment.works_from[failures.unit[repairs]] > failed)
+    # Little is claimed for misuse, and for what water did where nobody treated it.
+    untreated = treatment.works_from[failures.unit[repairs]] > failed
+    hopeless = (_said("water_related")[cause] & untreated) | _said("excluded")[cause]
     share = np.where(hopeless, 0.6, 1.0) * share
     claims = draws.chance(np.where(covered, share, CLAIMED_AFTER_COVER), n)
     at_once = draws.chance(0.16, n)
@@ -91,11 +92,11 @@ def service_calls(
     return _frame(units, serial, agencies, draws, *arrays)
 
 
-def water_caused() -> Array:
-    """For each row of tables/repairs.csv whether causes.csv calls it water-related."""
-    causes = reference("causes").select("cause", "water_related")
+def _said(column: str) -> Array:
+    """For each row of tables/repairs.csv whether causes.csv says yes in this column."""
+    causes = reference("causes").select("cause", column)
     joined = repair_kinds().join(causes, on="cause", how="left", maintain_order="left")
-    return (joined["water_related"] == "yes").to_numpy()
+    return (joined[column] == "yes").to_numpy()
 
 
 def coverage_end(units: Units, startups: Startups) -> Array:

@@ -50,7 +50,7 @@ class Shape:
 
     units: int = 2_500
     inspections_per_unit: float = 0.13
-    claim_share: float = 0.68  # of the repairs within coverage
+    claim_share: float = 0.74  # of the repairs within coverage
     ruled_share: float = 0.17  # of the settled claims
 
 
