@@ -49,8 +49,8 @@ class Shape:
     """How much of everything."""
 
     units: int = 2_500
-    inspections_per_unit: float = 0.13
-    claim_share: float = 0.74  # of the repairs within coverage
+    inspections_per_unit: float = 0.15
+    claim_share: float = 0.71  # of the repairs within coverage
     ruled_share: float = 0.17  # of the settled claims
 
 
