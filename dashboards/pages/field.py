@@ -1,4 +1,4 @@
-"""The field page: every figure with chart, table, sample and sentence, linked by one pick."""
+"""The field page: every figure with chart, table, sample and a sentence, linked by one pick."""
 
 from __future__ import annotations
 

@@ -138,24 +138,7 @@ def _named(code: str, names: dict[str, str | None]) -> str:
 
 
 def _rows(ordered: pl.DataFrame, data: PageData) -> dict[str, Any]:
-    columns = {
-        name: ordered[name].to_list()
-        for name in (
-            [
-                "claim",
-                "serial",
-                "family",
-                "region",
-                "agency",
-                "site",
-                "site_name",
-                "documents",
-                "why",
-                "open",
-                "days_left",
-            ]
-        )
-    }
+    columns = {name: ordered[name].to_list() for name in _COPIED}
     claimed = ordered["at_stake"].to_list()
     return columns | {
         "verdict": ordered["standing"].to_list(),
@@ -169,6 +152,19 @@ def _rows(ordered: pl.DataFrame, data: PageData) -> dict[str, Any]:
     }
 
 
+_COPIED = (
+    "claim",
+    "serial",
+    "family",
+    "region",
+    "agency",
+    "site",
+    "site_name",
+    "documents",
+    "why",
+    "open",
+    "days_left",
+)
 _LEAD = ("lead_reason", "ruling", "ruling_outdated", "verdict")
 
 
