@@ -9,7 +9,7 @@ from pathlib import Path
 from pipelines.commands.output import print_json, progress, teller
 from pipelines.refresh.inputs import Inputs, load_inputs
 from pipelines.refresh.run import Summary, summarize, tell
-from pipelines.refresh.session import RefreshSession
+from pipelines.refresh.session import RefreshSession, is_up_to_date
 
 
 def run(args: argparse.Namespace) -> int:
@@ -25,6 +25,9 @@ def refresh(workspace: Path, as_of: str | None) -> Summary:
     """One refresh; raises what stopped it, after the pages have been told."""
     started = time.monotonic()
     inputs = load_inputs(workspace, as_of)  # faults of the workspace end here, before Dagster
+    if is_up_to_date(inputs):
+        progress("Nothing is new since the last refresh: store and pages are up to date.")
+        return summarize(inputs, time.monotonic() - started)
     sessions: list[RefreshSession] = []
     try:
         _materialize(inputs, sessions)

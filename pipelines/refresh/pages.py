@@ -31,11 +31,13 @@ from pipelines.refresh.session import RefreshSession
 from pipelines.warehouse.database import has_table, query_frame, read_frame
 from pipelines.water.limits import with_chloramine
 from schemas.codes import ANALYTES, FEEDS
+from schemas.columns import column_names
 from schemas.field import FIELD_TABLES
 
 # A settled claim keeps its page for so long after it was filed; older ones are told by `explain`.
 RECENT_DAYS = 120
 OPEN = ("needs_review", "needs_evidence")
+SLICED = [name for name, table in FIELD_TABLES.items() if "by" in column_names(table)]
 
 
 def claims_with_pages(decisions: pl.DataFrame, as_of: dt.date) -> pl.Series:
@@ -63,7 +65,7 @@ def page_data(session: RefreshSession, claims: pl.Series) -> shown.PageData:
         terms_values=inputs.terms.values,
         terms_water_limits=inputs.terms.water_limits,
         terms_installation_limits=inputs.terms.installation_limits,
-        figures={name: read_frame(con, name) for name in FIELD_TABLES if has_table(con, name)},
+        figures={name: read_frame(con, name) for name in SLICED if has_table(con, name)},
     )
 
 

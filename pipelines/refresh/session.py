@@ -22,6 +22,7 @@ from typing import Any
 import duckdb
 import polars as pl
 
+from pipelines.refresh.ingest import EXPORT_FILES, delivered, news_of
 from pipelines.refresh.inputs import Inputs, load_inputs
 from pipelines.warehouse.database import (
     connect,
@@ -153,6 +154,29 @@ def open_session(
             if not session.committed:
                 session.con.close()
                 session.discard_files()
+
+
+def is_up_to_date(inputs: Inputs) -> bool:
+    """Whether store and pages were made from exactly these inputs, exports and as-of date."""
+    workspace = inputs.workspace
+    told = published_facts(workspace.published)
+    if not workspace.database.exists() or told.get("inputs") != inputs.fingerprint:
+        return False
+    con = connect(workspace.database, read_only=True)
+    try:
+        if not has_table(con, "store_facts"):
+            return False
+        facts = dict(read_frame(con, "store_facts").iter_rows())
+        known = read_frame(con, "export_files", schema=EXPORT_FILES)
+    finally:
+        con.close()
+    if facts != told or facts["as_of"] != inputs.as_of.isoformat():
+        return False
+    if facts["store_version"] != str(STORE_VERSION):
+        return False
+    files = delivered(inputs)
+    news = news_of(files, known)
+    return len(files) == known.height and set(news.values()) <= {"unchanged"}
 
 
 def published_facts(published: Path) -> dict[str, str]:
