@@ -124,6 +124,11 @@ def day(value: dt.date | None) -> str:
     return _DASH if value is None else value.isoformat()
 
 
+def chart_day(value: dt.date) -> str:
+    """A date for a chart: midnight where the reader is, so that no time zone moves the day."""
+    return f"{value.isoformat()}T00:00:00"
+
+
 def long_day(value: dt.date) -> str:
     """A date as 14 March 2025, for sentences."""
     return f"{value.day} {value:%B %Y}"

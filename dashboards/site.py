@@ -7,7 +7,6 @@ Belongs here: which files there are and what they share. Does not belong here: w
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -31,7 +30,6 @@ PAGES = (
 )
 _HERE = Path(__file__).parent
 _SCRIPTS = ("page.js", "charts.js", "sheet.js", "worklist.js", "field.js")
-_NOTE = "assets/note.js"
 
 
 def build_site(page_data: PageData, out: Path, pages_for: Sequence[str]) -> None:
@@ -58,18 +56,6 @@ def build_site(page_data: PageData, out: Path, pages_for: Sequence[str]) -> None
         text = environment.get_template(template).render(content, page=name, root="")
         (out / f"{name}.html").write_text(text, encoding="utf-8")
     _write_claims(out / "claims", environment, shown, ordered["claim"].to_list())
-
-
-def write_note(published: Path, sentence: str | None) -> None:
-    """Shows one sentence at the top of every page already published (None takes it away).
-
-    For a refresh that failed after these pages were made; one small file is replaced.
-    """
-    text = f"window.limeledgerNote = {formats.script_json(sentence)};\n"
-    note = published / _NOTE
-    fresh = note.with_suffix(".new")
-    fresh.write_text(text, encoding="utf-8")
-    os.replace(fresh, note)
 
 
 def _environment(shown: PageData) -> jinja2.Environment:
@@ -105,7 +91,8 @@ def _write_assets(assets: Path, currency: str) -> None:
     for name in _SCRIPTS:
         text = (_HERE / "static" / name).read_text(encoding="utf-8")
         (assets / name).write_text(text, encoding="utf-8")
-    write_note(assets.parent, None)
+    # A refresh that fails later replaces this file with its reason.
+    (assets / "status.js").write_text("window.limeledgerStatus = null;\n", encoding="utf-8")
 
 
 def _write_claims(

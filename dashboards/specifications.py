@@ -46,6 +46,7 @@ def specifications(currency: str) -> dict[str, dict[str, Any]]:
         "weibull_shape": interval_dots.draw("Weibull shape (log scale)", ratio=True),
         "treatment_rates": interval_dots.draw(per_100),
         "treatment_ratios": interval_dots.draw("Rate ratio (log scale)", ratio=True),
+        "labor_ratios": interval_dots.draw("Hours over expected (log scale)", ratio=True),
         "watch_line": watch_line.draw(),
         "forecast_fan": forecast_fan.draw("Failures a month"),
         "cost_fan": forecast_fan.draw(f"Cost a month, {currency}"),

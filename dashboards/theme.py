@@ -89,6 +89,8 @@ DIVERGING = [
     "var(--higher-2)",
 ]
 FONT = "system-ui, -apple-system, 'Segoe UI', 'Noto Sans', sans-serif"
+# Round ratios, so that a log axis stays readable however wide it is.
+RATIO_TICKS = [0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20]
 _TOKEN = re.compile(r"var\(--([a-z0-9-]+)\)")
 
 
@@ -140,6 +142,7 @@ def limeledger_theme() -> alt.theme.ThemeConfig:
                 "view": {"stroke": None},
                 "padding": 2,
                 "axis": axis,
+                "axisQuantitative": {"tickCount": 6},
                 "axisBand": {"grid": False, "domain": False, "ticks": False},
                 "legend": {
                     "labelColor": color("ink"),

@@ -9,7 +9,7 @@ from dashboards.theme import STEPS, color
 
 
 def draw() -> alt.LayerChart:
-    """A cell a pair, deeper where the rate is higher; gray where the figure is thin."""
+    """A cell a pair, deeper where the rate is higher; hollow where the figure is thin."""
     x = alt.X(
         "cause:N",
         title=None,
@@ -23,13 +23,13 @@ def draw() -> alt.LayerChart:
         axis=alt.Axis(labelLimit=150),
     )
     base = alt.Chart(alt.NamedData("rows"))
-    cells = base.mark_rect(stroke=color("surface"), strokeWidth=2).encode(
+    cells = base.mark_rect(stroke=color("line"), strokeWidth=1).encode(
         x=x,
         y=y,
         color=alt.Color(
             "step:N",
             scale=alt.Scale(
-                domain=["1", "2", "3", "4", "5", "thin"], range=[*STEPS, color("thin")]
+                domain=["1", "2", "3", "4", "5", "thin"], range=[*STEPS, color("surface")]
             ),
             legend=None,
         ),

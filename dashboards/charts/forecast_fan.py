@@ -11,7 +11,13 @@ from dashboards.theme import color
 def draw(axis_title: str) -> alt.LayerChart:
     """Two bands around a line; full dots for what happened."""
     base = alt.Chart(alt.NamedData("rows"))
-    x = alt.X("month:T", title=None, axis=alt.Axis(format="%b %Y", labelOverlap=True))
+    x = alt.X(
+        "month:T",
+        title=None,
+        axis=alt.Axis(
+            format="%b %y", tickCount={"interval": "month", "step": 2}, labelOverlap=True
+        ),
+    )
     wide = base.mark_area(opacity=0.16, color=color("series-1")).encode(
         x=x, y=alt.Y("low_95:Q", title=axis_title), y2="high_95:Q"
     )

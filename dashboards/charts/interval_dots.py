@@ -5,7 +5,7 @@ Rows: `rows` (name, value, low, high, thin, text); list: `names`, from top to bo
 
 import altair as alt
 
-from dashboards.theme import color
+from dashboards.theme import RATIO_TICKS, color
 
 
 def draw(axis_title: str, *, ratio: bool = False) -> alt.LayerChart:
@@ -14,18 +14,19 @@ def draw(axis_title: str, *, ratio: bool = False) -> alt.LayerChart:
         "name:N",
         title=None,
         scale=alt.Scale(domain=["@names"]),
-        axis=alt.Axis(labelLimit=170, grid=True),
+        axis=alt.Axis(labelLimit=210, grid=True),
     )
-    scale = alt.Scale(type="log") if ratio else alt.Scale(zero=True)
+    scale = alt.Scale(type="log", nice=False, padding=12) if ratio else alt.Scale(zero=True)
+    axis = alt.Axis(values=RATIO_TICKS) if ratio else alt.Axis()
     base = alt.Chart(alt.NamedData("rows"))
     rules = base.mark_rule(strokeWidth=2, color=color("line-strong")).encode(
-        x=alt.X("low:Q", scale=scale, title=axis_title),
+        x=alt.X("low:Q", scale=scale, title=axis_title, axis=axis),
         x2="high:Q",
         y=name,
         tooltip=[alt.Tooltip("name:N", title="What"), alt.Tooltip("text:N", title="Estimate")],
     )
     dots = base.mark_point(filled=True, size=85, opacity=1, strokeWidth=2).encode(
-        x=alt.X("value:Q", scale=scale, title=axis_title),
+        x=alt.X("value:Q", scale=scale, title=axis_title, axis=axis),
         y=name,
         fill=alt.condition("datum.thin", alt.value(color("surface")), alt.value(color("series-1"))),
         stroke=alt.value(color("series-1")),
@@ -37,7 +38,7 @@ def draw(axis_title: str, *, ratio: bool = False) -> alt.LayerChart:
         one = (
             alt.Chart(alt.Data(values=[{"one": 1}]))
             .mark_rule(strokeDash=[4, 3], color=color("ink"))
-            .encode(x=alt.X("one:Q", scale=scale, title=axis_title))
+            .encode(x=alt.X("one:Q", scale=scale, title=axis_title, axis=axis))
         )
         layers.insert(0, one)
     return alt.layer(*layers).properties(width="container", height=alt.Step(26))

@@ -5,7 +5,7 @@ Rows: `rows` (name, crude, adjusted, low, high, text); list: `names`.
 
 import altair as alt
 
-from dashboards.theme import color
+from dashboards.theme import RATIO_TICKS, color
 
 
 def draw() -> alt.LayerChart:
@@ -17,15 +17,19 @@ def draw() -> alt.LayerChart:
         scale=alt.Scale(domain=["@names"]),
         axis=alt.Axis(labelLimit=150, grid=True),
     )
-    scale = alt.Scale(type="log")
+    scale = alt.Scale(type="log", nice=False, padding=12)
+    axis = alt.Axis(values=RATIO_TICKS)
     base = alt.Chart(alt.NamedData("rows"))
     tooltip = [alt.Tooltip("name:N", title="Region"), alt.Tooltip("text:N", title="Ratios")]
-    x = alt.X("adjusted:Q", scale=scale, title=title)
+    x = alt.X("adjusted:Q", scale=scale, title=title, axis=axis)
     rules = base.mark_rule(strokeWidth=2, color=color("series-3")).encode(
-        x=alt.X("low:Q", scale=scale, title=title), x2="high:Q", y=y
+        x=alt.X("low:Q", scale=scale, title=title, axis=axis), x2="high:Q", y=y
     )
     crude = base.mark_point(filled=False, size=80, strokeWidth=2, color=color("series-2")).encode(
-        x=alt.X("crude:Q", scale=scale, title=title), y=y, tooltip=tooltip, description="text:N"
+        x=alt.X("crude:Q", scale=scale, title=title, axis=axis),
+        y=y,
+        tooltip=tooltip,
+        description="text:N",
     )
     adjusted = base.mark_point(filled=True, size=85, opacity=1, color=color("series-3")).encode(
         x=x, y=y, tooltip=tooltip, description="text:N"
@@ -33,6 +37,6 @@ def draw() -> alt.LayerChart:
     one = (
         alt.Chart(alt.Data(values=[{"one": 1}]))
         .mark_rule(strokeDash=[4, 3], color=color("ink"))
-        .encode(x=alt.X("one:Q", scale=scale, title=title))
+        .encode(x=alt.X("one:Q", scale=scale, title=title, axis=axis))
     )
     return alt.layer(one, rules, crude, adjusted).properties(width="container", height=alt.Step(26))

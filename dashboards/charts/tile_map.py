@@ -13,7 +13,7 @@ THIN = "thin"
 
 
 def draw() -> alt.LayerChart:
-    """A tile a region; thin ones gray; the picked one outlined."""
+    """A tile a region; thin ones hollow; the picked one outlined."""
     picked = alt.param(name="picked", value="")
     base = alt.Chart(alt.NamedData("rows"))
     x = alt.X("col:O", axis=None, scale=alt.Scale(paddingInner=0.04, paddingOuter=0))
@@ -26,11 +26,11 @@ def draw() -> alt.LayerChart:
             color=alt.Color(
                 "band:N",
                 title="Ratio to all regions",
-                scale=alt.Scale(domain=[*BANDS, THIN], range=[*DIVERGING, color("thin")]),
+                scale=alt.Scale(domain=[*BANDS, THIN], range=[*DIVERGING, color("surface")]),
                 legend=alt.Legend(columns=3, symbolType="square"),
             ),
             stroke=alt.condition(
-                "datum.region == picked", alt.value(color("ink")), alt.value(color("line"))
+                "datum.region == picked", alt.value(color("ink")), alt.value(color("line-strong"))
             ),
             strokeWidth=alt.condition("datum.region == picked", alt.value(3), alt.value(1)),
             tooltip=[alt.Tooltip("name:N", title="Region"), alt.Tooltip("text:N", title="Ratio")],

@@ -65,20 +65,28 @@ class View:
     charts: Mapping[str, Mapping[str, Any]]
     columns: Sequence[str]
     table: Sequence[Sequence[str]]
+    same_as: str = ""  # the key of the view whose charts and table this one repeats
 
     def as_json(self) -> dict[str, Any]:
-        """The view as the page's script reads it."""
-        return {
-            "says": self.says,
-            "sample": self.sample,
-            "charts": self.charts,
-            "table": [list(self.columns), [list(row) for row in self.table]],
-        }
+        """The view as the page's script reads it: rows by column, and nothing twice."""
+        told: dict[str, Any] = {"says": self.says, "sample": self.sample}
+        if self.same_as:
+            return told | {"same": self.same_as}
+        charts = {part: _packed(chart) for part, chart in self.charts.items()}
+        return told | {"charts": charts, "table": [list(self.columns), *map(list, self.table)]}
+
+
+def _packed(chart: Mapping[str, Any]) -> dict[str, Any]:
+    packed = {}
+    for name, rows in chart["rows"].items():
+        columns = list(dict.fromkeys(column for row in rows for column in row))
+        packed[name] = [columns, *([row.get(column) for column in columns] for row in rows)]
+    return {**chart, "rows": packed}
 
 
 @dataclass(frozen=True)
 class Figure:
-    """One figure: its charts, and its views by `choice/pick`."""
+    """One figure: its charts, and its views by `choice/pick`; `*/pick` where no choice matters."""
 
     key: str
     title: str
@@ -110,6 +118,7 @@ class Field:
     picks: Sequence[Pick]
     regions: Mapping[str, Row]
     currency: str
+    agency_labor: Sequence[Row] = ()
 
     def cuts(self, table: str) -> Cuts | None:
         """The table's cuts; None where there is no such table or no row in it."""
@@ -126,7 +135,14 @@ class Field:
 
 def field_of(data: PageData) -> Field:
     """The field of the page data; picks are what the rates are sliced by."""
-    tables = {name: Cuts(frame) for name, frame in data.figures.items() if frame.height}
+    # Agencies' hours are not sliced, so they are rows and no cuts.
+    tables = {
+        name: Cuts(frame)
+        for name, frame in data.figures.items()
+        if frame.height and "by" in frame.columns
+    }
+    labor = data.figures.get("agency_labor")
+    hours = [] if labor is None or "agency" in data.hide else labor.to_dicts()
     regions = {row["region"]: row for row in data.regions.iter_rows(named=True)}
     field_ = Field(tables, data.figure_notes, [], regions, data.currency)
     picks = [Pick(ALL, ALL, "the whole field")]
@@ -136,7 +152,7 @@ def field_of(data: PageData) -> Field:
         for value in sorted(values):
             label = field_.region_name(value) if dimension == "region" else value
             picks.append(Pick(dimension, value, label))
-    return Field(tables, data.figure_notes, picks, regions, data.currency)
+    return Field(tables, data.figure_notes, picks, regions, data.currency, hours)
 
 
 def slim(value: Any) -> Any:
@@ -191,3 +207,28 @@ def step_of(value: float | None, top: float) -> str:
     if value is None or top <= 0:
         return "thin"
     return str(min(5, int(5 * value / top) + 1))
+
+
+def group_phrase(dimension: str, value: str) -> str:
+    """A group as the subject of a sentence: `units in silica water`."""
+    if value == ALL:
+        return "all units"
+    if dimension == "profile":
+        special = {
+            "within limits": "units in water within limits",
+            "untested": "units in untested water",
+        }
+        return special.get(value, f"units in {value} water")
+    if dimension == "treatment":
+        special = {
+            "treated": "units with treatment kept up",
+            "lapsed": "units with lapsed treatment",
+            "untreated": "units without the treatment they need",
+            "not needed": "units that need no treatment",
+        }
+        return special.get(value, f"{value} units")
+    if dimension == "startup":
+        return f"units with the start-up {value}"
+    if dimension == "cause_class":
+        return f"{value} failures"
+    return f"{value} units" if dimension == "family" else f"units in {value}"

@@ -52,7 +52,7 @@ def section(field: Field) -> Section | None:
 
 def _point(row: Row) -> Row:
     point = {
-        "month": row["month"].isoformat(),
+        "month": formats.chart_day(row["month"]),
         "value": slim(row["failures"]),
         **{name: slim(row[name]) for name in ("low_80", "high_80", "low_95", "high_95")},
         "text": f"{formats.number(row['failures'])} "
@@ -68,7 +68,7 @@ def _cost_point(row: Row) -> Row:
     names = ("low_80", "high_80", "low_95", "high_95")
     limits = formats.interval(row["cost_low_80"], row["cost_high_80"])
     return {
-        "month": row["month"].isoformat(),
+        "month": formats.chart_day(row["month"]),
         "value": slim(row["cost"]),
         **{name: slim(row[f"cost_{name}"]) for name in names},
         "text": f"{formats.number(row['cost'])} (80 %: {limits})",
@@ -112,7 +112,7 @@ def _expects(known: list[Row], costs: list[Row], currency: str) -> str:
 
 
 def _past(rows: list[Row]) -> View:
-    over = [row for row in rows if row["actual"] is not None and row["failures"] is not None]
+    over = [row for row in rows if row["actual"] is not None and row["low_80"] is not None]
     expected = sum(row["failures"] for row in over)
     happened = sum(row["actual"] for row in over)
     held = {

@@ -15,8 +15,10 @@ from dashboards.figures.cuts import (
     Section,
     View,
     dot,
+    group_phrase,
     slim,
 )
+from schemas.histories import PROFILE_WORDS
 
 _MOST_GROUPS = 5
 _FEWEST_AT_RISK = 10
@@ -113,7 +115,7 @@ def _survival(field: Field, cuts: Cuts, dimension: str, title: str) -> Figure:
         for pick in field.picks:
             groups = groups_of(cuts, dimension, pick, event=event)
             if groups:
-                views[f"{event}/{pick.key}"] = _survival_view(groups, event)
+                views[f"{event}/{pick.key}"] = _survival_view(groups, event, dimension)
     return Figure(
         f"survival-{dimension}",
         title,
@@ -131,7 +133,7 @@ def _survival_text(row: Row) -> str:
     )
 
 
-def _survival_view(groups: dict[str, list[Row]], event: str) -> View:
+def _survival_view(groups: dict[str, list[Row]], event: str, dimension: str) -> View:
     month = common_month(groups)
     at_month = {
         name: next((row for row in rows if row["months"] == month), None)
@@ -146,8 +148,8 @@ def _survival_view(groups: dict[str, list[Row]], event: str) -> View:
     if month and known:
         worst = min(known, key=lambda name: known[name]["survival"])
         best = max(known, key=lambda name: known[name]["survival"])
-        says = f"By {month} months, {_share(worst, known[worst], event)}"
-        says += f"; {_share(best, known[best])}." if best != worst else "."
+        says = f"By {month} months, {_share(dimension, worst, known[worst], event)}"
+        says += f"; {_share(dimension, best, known[best])}." if best != worst else "."
     sample = formats.listed(
         [f"{name}: {max(row['at_risk'] for row in rows):,}" for name, rows in groups.items()]
     )
@@ -166,14 +168,21 @@ def _survival_view(groups: dict[str, list[Row]], event: str) -> View:
         if row["months"] in _TABLE_MONTHS
     ]
     columns = ["Group", "Months", "At risk", "Failed by then", "Without failure", "95 %"]
-    chart = {"rows": {"rows": points}}
+    chart = {"rows": {"rows": points}, "lists": {"groups": list(groups)}}
     return View(says, f"Units: {sample}.", {"survival": chart}, columns, table)
 
 
-def _share(name: str, row: Row, event: str = "") -> str:
+def _share(dimension: str, name: str, row: Row, event: str = "") -> str:
     what = f" have had no {EVENT_WORDS[event].replace('failures', 'failure')}" if event else ""
     limits = f"{formats.percent(row['low'])} to {formats.percent(row['high'])}"
-    return f"{formats.percent(row['survival'])} ({limits}) of {name} units{what}"
+    return f"{formats.percent(row['survival'])} ({limits}) of {curve_phrase(dimension, name)}{what}"
+
+
+def curve_phrase(dimension: str, name: str) -> str:
+    """A curve as the subject of a sentence."""
+    # A picked family stands among the profiles' curves under its own name.
+    known = dimension != "profile" or name in (ALL, *PROFILE_WORDS)
+    return group_phrase(dimension if known else "family", name)
 
 
 def _weibull(field: Field, cuts: Cuts) -> Figure:
@@ -206,10 +215,10 @@ def _weibull_view(rows: list[Row]) -> View:
     falling = [row["name"] for row in rows if row["shape_high"] and row["shape_high"] < 1]
     parts = []
     if rising:
-        parts.append(f"The rate rises with age in {formats.listed(rising)}")
+        parts.append(f"The rate rises with age for {formats.listed(rising)}")
     if falling:
         parts.append(
-            f"{'it' if rising else 'The rate'} falls with age in {formats.listed(falling)}"
+            f"{'it' if rising else 'The rate'} falls with age for {formats.listed(falling)}"
         )
     says = "; ".join(parts) + "." if parts else "No group’s rate clearly rises or falls with age."
     dots = [
@@ -249,9 +258,7 @@ def _first_causes(field: Field, cuts: Cuts) -> Figure:
             curves.setdefault(row["cause_class"], []).append(row)
         largest = sorted(curves, key=lambda name: (-_last(curves[name]), name))[:_MOST_GROUPS]
         if largest:
-            view = _first_view({name: curves[name] for name in largest})
-            for event, _ in EVENT_CHOICES:
-                views[f"{event}/{pick.key}"] = view
+            views[f"*/{pick.key}"] = _first_view({name: curves[name] for name in largest})
     return Figure(
         "first-causes",
         "What the first failure is",
@@ -307,7 +314,7 @@ def _first_view(groups: dict[str, list[Row]]) -> View:
     return View(
         says,
         f"{formats.counted(units, 'unit')}.",
-        {"incidence": {"rows": {"rows": points}}},
+        {"incidence": {"rows": {"rows": points}, "lists": {"groups": list(groups)}}},
         ["Cause", "Months", "At risk", "Failed first by it", "95 %"],
         table,
     )

@@ -14,6 +14,7 @@ from dashboards.figures.cuts import (
     View,
     dot,
     exposure,
+    group_phrase,
     limits,
     rate_text,
     step_of,
@@ -98,9 +99,11 @@ def _rates_view(
     if not solid:
         says = "Too few failures to rank."
     else:
-        says = f"{name(solid[0]).capitalize()} fails most: {rate_text(solid[0])}"
+        who = group_phrase(dimension, name(solid[0]))
+        most = "are most frequent" if dimension == "cause_class" else "fail most"
+        says = f"{who[0].upper()}{who[1:]} {most}: {rate_text(solid[0])}"
         if overall is not None and overall["rate_per_100"] is not None:
-            says += f", against {formats.number(overall['rate_per_100'])} for all"
+            says += f", against {formats.number(overall['rate_per_100'])} for all units"
         says += "."
     # A slice by cause parts the failures only: everyone's time stands behind each.
     sample = exposure(rows)
@@ -143,8 +146,7 @@ def _causes(field: Field, cuts: Cuts) -> Figure:
             continue
         if rows:
             view = _causes_view(group, rows)
-            for dimension, _ in DIMENSIONS:
-                views[f"{dimension}/{pick.key}"] = view
+            views[f"*/{pick.key}"] = view
     return Figure(
         "causes",
         "Causes by water profile",
@@ -178,8 +180,8 @@ def _causes_view(group: str, rows: list[Row]) -> View:
     ]
     if solid:
         worst = max(solid, key=lambda row: row["rate_per_100"])
-        where = f"in {worst[group]} water" if group == "profile" else f"in {worst[group]}"
-        says = f"The heaviest pair is {worst['cause_class']} {where}: {rate_text(worst)}."
+        who = group_phrase(group, worst[group])
+        says = f"The heaviest pair is {worst['cause_class']} in {who}: {rate_text(worst)}."
     else:
         says = "Too few failures in any cell to rank."
     table = [

@@ -7,6 +7,7 @@ from typing import Any
 from dashboards import formats
 from dashboards.charts.tile_map import BANDS, THIN
 from dashboards.figures.cuts import (
+    ALL,
     EVENT_CHOICES,
     EVENT_WORDS,
     Cuts,
@@ -73,6 +74,12 @@ def _band(ratio: float | None, thin: bool) -> str:
 
 
 def _view(field: Field, rows: list[Row], event: str, pick: Pick) -> View:
+    if pick.dimension == "region":
+        picked = [row for row in rows if row["region"] == pick.value]
+        if not picked:
+            return View("No unit is watched there.", "", {}, [], [], same_as=f"{event}/{ALL}")
+        says = _says_one(field, picked[0], event)
+        return View(says, exposure(picked), {}, [], [], same_as=f"{event}/{ALL}")
     charts: dict[str, Any] = {}
     placed = [row for row in rows if _place(field, row["region"]) is not None]
     if placed:
@@ -93,8 +100,7 @@ def _view(field: Field, rows: list[Row], event: str, pick: Pick) -> View:
             "lists": {"names": [pair["name"] for pair in pairs]},
             "title": "Crude and adjusted",
         }
-    picked = [row for row in rows if pick.dimension == "region" and row["region"] == pick.value]
-    says = _says_one(field, picked[0], event) if picked else _says_all(field, rows, event)
+    says = _says_all(field, rows, event)
     return View(says, exposure(rows), charts, _COLUMNS, _table(field, rows))
 
 
@@ -182,7 +188,18 @@ def _says_all(field: Field, rows: list[Row], event: str) -> str:
     )
     words = EVENT_WORDS[event]
     if not flagged:
-        return f"No region stands out in {words} at a false-discovery rate of 10 %."
+        says = f"No region stands out in {words} at a false-discovery rate of 10 %"
+        solid = [row for row in rows if not row["thin"] and row["crude_ratio"] is not None]
+        if not solid:
+            return f"{says}."
+        highest = max(solid, key=lambda row: row["crude_ratio"])
+        says += (
+            f"; the highest, {field.region_name(highest['region'])}, has "
+            f"{formats.number(highest['crude_ratio'], 2)} times those of all regions together"
+        )
+        if highest["adjusted_ratio"] is not None:
+            says += f", and {_adjusted(highest)} once water, family and age are allowed for"
+        return f"{says}."
     named = [
         f"{field.region_name(row['region'])} ({formats.number(row['crude_ratio'], 2)} times)"
         for row in flagged[:4]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dashboards import formats
 from dashboards.figures.cuts import EVENT_CHOICES, EVENT_WORDS, Field, Figure, Row, Section, View
-from dashboards.figures.lifetimes import common_month, curve_points, groups_of
+from dashboards.figures.lifetimes import common_month, curve_phrase, curve_points, groups_of
 
 _TABLE_MONTHS = (6, 12, 18, 24, 36, 48, 60)
 
@@ -65,8 +65,8 @@ def _view(groups: dict[str, list[Row]], event: str, currency: str) -> View:
         row = known[worst]
         limits = formats.interval(row["count_low"], row["count_high"], 2)
         says = (
-            f"By {month} months, a unit of {worst} has had {formats.number(row['mean_count'], 2)} "
-            f"({limits}) {EVENT_WORDS[event]}"
+            f"By {month} months, {curve_phrase('profile', worst)} have had {formats.number(row['mean_count'], 2)} "
+            f"({limits}) {EVENT_WORDS[event]} each"
         )
         if row["mean_cost"] is not None:
             says += f" at a cost of {formats.number(row['mean_cost'])} {currency}"
@@ -88,9 +88,10 @@ def _view(groups: dict[str, list[Row]], event: str, currency: str) -> View:
     sample = formats.listed(
         [f"{name}: {max(row['at_risk'] for row in rows):,}" for name, rows in groups.items()]
     )
+    lists = {"groups": list(groups)}
     charts = {
-        "mean_count": {"rows": {"rows": counts}, "title": "Failures"},
-        "mean_cost": {"rows": {"rows": costs}, "title": "Cost"},
+        "mean_count": {"rows": {"rows": counts}, "lists": lists, "title": "Failures"},
+        "mean_cost": {"rows": {"rows": costs}, "lists": lists, "title": "Cost"},
     }
     columns = [
         "Group", "Months", "At risk", "Failures a unit", "95 %", f"Cost a unit, {currency}",

@@ -24,7 +24,12 @@ STATES = {
     "not needed": "not needed",
     "untested": "untested",
 }
-METHODS = {"crude": "crude", "mantel_haenszel": "within profiles", "cox": "by age (Cox)"}
+METHODS = {"crude": "crude", "mantel_haenszel": "by profile", "cox": "by age"}
+_ALLOWING = {
+    "crude": "",
+    "mantel_haenszel": ", water profile allowed for",
+    "cox": ", at the same age",
+}
 _CAUTION = (
     "This is association, not proof: treatment fitted after a first failure is confounded by it."
 )
@@ -124,7 +129,7 @@ def _ratios_view(rows: list[Row], event: str) -> View:
     row = within[0]
     says = (
         f"{row['comparison'].capitalize()}: {_ratio_text(row)} times the rate of "
-        f"{EVENT_WORDS[event]}, {METHODS[row['method']]}."
+        f"{EVENT_WORDS[event]}{_ALLOWING[row['method']]}."
     )
     table = [
         [
@@ -138,7 +143,7 @@ def _ratios_view(rows: list[Row], event: str) -> View:
     ]
     columns = ["States", "Method", "Ratio", "95 %", "Note"]
     chart = {"rows": {"rows": dots}, "lists": {"names": [row["name"] for row in dots]}}
-    sample = f"{formats.counted(len(known), 'ratio')}; the rates above hold the sample."
+    sample = f"{formats.counted(len(known), 'ratio')}, from the failures and time above."
     return View(says, sample, {"treatment_ratios": chart}, columns, table)
 
 

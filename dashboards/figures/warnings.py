@@ -94,7 +94,7 @@ def _says(pairs: dict[Pair, list[Row]]) -> str:
 
 def _point(row: Row) -> Row:
     return {
-        "month": row["month"].isoformat(),
+        "month": formats.chart_day(row["month"]),
         "cusum": slim(row["cusum"]),
         "decision_value": slim(row["decision_value"]),
         "alarm": row["alarm"],

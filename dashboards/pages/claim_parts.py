@@ -55,11 +55,11 @@ def life_line(
     moments = [_moment(event) for event in events if event["on"] is not None]
     if not stretches and not moments:
         return None
-    failure = {"on": decision["failed_on"].isoformat(), "label": "failure"}
+    failure = {"on": formats.chart_day(decision["failed_on"]), "label": "failure"}
     present = {row["track"] for row in stretches} | {row["track"] for row in moments}
-    rows = [[row["start"], row["end"], row["label"]] for row in stretches]
-    rows += [[row["on"], "", row["label"]] for row in moments]
-    rows.append([failure["on"], "", "The failure of this claim"])
+    rows = [[row["start"][:10], row["end"][:10], row["label"]] for row in stretches]
+    rows += [[row["on"][:10], "", row["label"]] for row in moments]
+    rows.append([failure["on"][:10], "", "The failure of this claim."])
     kinds = {row["kind"] for row in stretches}
     legend = [
         (style, label)
@@ -108,8 +108,8 @@ def _span(track: str, kind: str, label: str, start: dt.date, end: dt.date) -> di
         "track": track,
         "kind": kind,
         "label": label,
-        "start": start.isoformat(),
-        "end": end.isoformat(),
+        "start": formats.chart_day(start),
+        "end": formats.chart_day(end),
     }
 
 
@@ -119,7 +119,7 @@ def _moment(event: Mapping[str, Any]) -> dict[str, str]:
         "track": track,
         "kind": shape,
         "label": event["label"],
-        "on": event["on"].isoformat(),
+        "on": formats.chart_day(event["on"]),
     }
 
 

@@ -19,7 +19,7 @@ from dashboards.figures import (
     treatments,
     warnings,
 )
-from dashboards.figures.cuts import ALL, PICKED, Field, field_of
+from dashboards.figures.cuts import ALL, PICKED, Field, Figure, Section, View, field_of
 
 _SECTIONS = (
     rates.section,
@@ -45,10 +45,7 @@ def content(data: PageData) -> dict[str, Any]:
         for figure in section.figures
     }
     shown = {
-        figure.key: figure.views.get(f"{section.choices[0][0] if section.choices else ''}/{ALL}")
-        or next(iter(figure.views.values()))
-        for section in sections
-        for figure in section.figures
+        figure.key: _first(section, figure) for section in sections for figure in section.figures
     }
     return {
         "title": "Field",
@@ -58,6 +55,15 @@ def content(data: PageData) -> dict[str, Any]:
         "picks": _picks(field),
         "field": Markup(formats.script_json({"views": views})),
     }
+
+
+def _first(section: Section, figure: Figure) -> View:
+    """What the figure shows before anything is picked or chosen."""
+    choice = section.choices[0][0] if section.choices else ""
+    for key in (f"{choice}/{ALL}", f"*/{ALL}"):
+        if key in figure.views:
+            return figure.views[key]
+    return next(iter(figure.views.values()))
 
 
 def _summary(field: Field) -> str:

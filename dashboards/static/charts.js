@@ -2,7 +2,7 @@
 (() => {
   "use strict";
   const options = {
-    actions: false, renderer: "svg", ast: true, defaultStyle: false,
+    actions: false, renderer: "svg", logLevel: 1, ast: true, defaultStyle: false,
     tooltip: { disableDefaultStyle: true },
   };
   const views = new Map();
@@ -60,10 +60,13 @@
     return new Promise((resolve) => { canvas.toBlob(resolve, "image/png"); });
   }
 
+  // Charts hold days as local midnight; a table holds the day.
+  const plain = (value) => (typeof value === "string" ? value.replace(/T00:00:00$/, "") : value);
+
   function csvText(chart) {
     const rows = Object.values(chart.limeledgerRows)[0];
     const columns = [...new Set(rows.flatMap((row) => Object.keys(row)))];
-    return LimeledgerSheet.csv(columns, rows.map((row) => columns.map((name) => row[name])));
+    return LimeledgerSheet.csv(columns, rows.map((row) => columns.map((name) => plain(row[name]))));
   }
 
   async function save(chart, kind) {

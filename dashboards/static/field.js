@@ -36,9 +36,21 @@
 
   function viewOf(figure) {
     const views = data.views[figure.dataset.figure];
-    const choice = choiceOf(figure);
-    const own = views[`${choice}/${picker.value}`];
-    return own ? [own, true] : [views[`${choice}/all`], picker.value === "all"];
+    const find = (pick) => views[`${choiceOf(figure)}/${pick}`] || views[`*/${pick}`];
+    const own = find(picker.value);
+    const view = own || find("all");
+    const shown = view && view.same ? { ...views[view.same], says: view.says, sample: view.sample } : view;
+    return [shown, Boolean(own)];
+  }
+
+  // Rows stand by column: a list of names, then a list of values a row.
+  function unpacked(part) {
+    const rows = {};
+    for (const [name, [columns, ...lines]] of Object.entries(part.rows)) {
+      rows[name] = lines.map((values) => Object.fromEntries(columns.flatMap(
+        (column, at) => (values[at] === null ? [] : [[column, values[at]]]))));
+    }
+    return { rows, lists: part.lists };
   }
 
   function fillTable(figure, view) {
@@ -56,7 +68,7 @@
       return made;
     };
     table.tHead.replaceChildren(line(view.table[0], "th"));
-    table.tBodies[0].replaceChildren(...view.table[1].map((cells) => line(cells, "td")));
+    table.tBodies[0].replaceChildren(...view.table.slice(1).map((cells) => line(cells, "td")));
   }
 
   async function fill(figure) {
@@ -75,7 +87,7 @@
       if (!part) continue;
       const title = chart.querySelector("h4");
       if (title) title.textContent = part.title;
-      const drawn = await LimeledgerCharts.draw(chart, part);
+      const drawn = await LimeledgerCharts.draw(chart, unpacked(part));
       linkRegions(chart, drawn);
     }
   }

@@ -30,11 +30,13 @@
   }
 
   function note() {
-    if (!window.limeledgerNote) return;
+    const status = window.limeledgerStatus;
+    if (!status) return;
     const line = document.createElement("p");
     line.className = "note";
     line.setAttribute("role", "status");
-    line.textContent = window.limeledgerNote;
+    line.textContent = `A refresh failed on ${status.failed_at.slice(0, 16).replace("T", " at ")} UTC, so these `
+      + `pages are older than they should be. ${status.reason}`;
     document.querySelector(".bar").after(line);
   }
 
