@@ -80,11 +80,16 @@ def delivered(inputs: Inputs) -> list[Delivered]:
     return [
         Delivered(
             file,
-            sha256_of(file.absolute) if file.refusal is None else "",
+            sha256_of(file.absolute) if _is_read(file) else "",
             _read_by(inputs, file),
         )
         for file in files
     ]
+
+
+def _is_read(file: ExportFile) -> bool:
+    """Whether a file is opened: also one of no feed, to count its rows."""
+    return file.refusal is None or file.refusal[0] == "no_feed"
 
 
 def _read_by(inputs: Inputs, file: ExportFile) -> str:
@@ -141,8 +146,8 @@ def _read_file(inputs: Inputs, file: Delivered) -> ReadFile:
         "named_date": through_date_in_name(found.path),
     }
     if found.refusal is not None or found.feed is None:
-        rule, sentence = found.refusal or ("no_feed", "")
-        return _refused(facts, rule, sentence)
+        rule, sentence = found.refusal or ("no_feed", f"{found.path} is of no feed.")
+        return _refused(facts, rule, sentence, _unplaced(inputs, found.absolute, rule))
     mapping = _mapping(inputs, found)
     assert mapping is not None
     reading = _reading(inputs, found.absolute, wanted(found.feed, mapping))
@@ -178,15 +183,22 @@ def _landed(path: str, reading: Reading) -> pl.DataFrame:
     )
 
 
-def _refused(facts: dict, rule: str, sentence: str) -> ReadFile:
-    """A file that is set aside without being opened: no rows are known of it."""
+def _unplaced(inputs: Inputs, path: Path, rule: str) -> Reading | None:
+    """A file that is of no feed, read only so that its rows are counted."""
+    return _reading(inputs, path, []) if rule == "no_feed" else None
+
+
+def _refused(facts: dict, rule: str, sentence: str, counted: Reading | None) -> ReadFile:
+    """A file that is set aside whole before its rows mean anything."""
+    line = counted.header_line if counted else REFUSED_LINE
     reason = pl.DataFrame(
-        [(REFUSED_LINE, "", "", rule, sentence)],
+        [(max(line, REFUSED_LINE), "", "", rule, sentence)],
         schema=["line", "column", "value", "rule", "reason"],
         orient="row",
     )
-    facts |= {"rows_read": 0, "is_whole": True, "encoding": "", "delimiter": "", "headers": []}
-    return ReadFile(facts, LANDED.to_frame(), ParsedFile(pl.DataFrame(), reason, 0, True, None))
+    rows = counted.rows_read if counted else 0
+    facts |= {"rows_read": rows, "is_whole": True, "encoding": "", "delimiter": "", "headers": []}
+    return ReadFile(facts, LANDED.to_frame(), ParsedFile(pl.DataFrame(), reason, rows, True, None))
 
 
 def settle(
@@ -226,7 +238,9 @@ def row_accounts(files: pl.DataFrame, accounted: dict[str, Accounted]) -> pl.Dat
         "feed",
         "file",
         pl.lit(None, pl.Date).alias("through_date"),
-        *(pl.lit(0, pl.Int64).alias(name) for name in names),
+        "rows_read",
+        *(pl.lit(0, pl.Int64).alias(name) for name in names[1:4]),
+        pl.col("rows_read").alias("set_aside"),
     )
     columns = ["feed", "file", "through_date", *names]
     return (

@@ -21,6 +21,7 @@ from pipelines.refresh.ingest import (
 from pipelines.refresh.session import RefreshSession
 from pipelines.warehouse.database import (
     append_frame,
+    append_landed,
     drop_table,
     forget_files,
     read_frame,
@@ -53,7 +54,7 @@ def land(session: RefreshSession) -> pl.DataFrame:
         forget_files(con, f"parsed.{feed}", "source_file", stale)
     forget_files(con, "parsed.set_aside", "file", stale)
     for feed in FEEDS:
-        append_frame(con, f"landed_{feed}", LANDED.to_frame())
+        append_landed(con, f"landed_{feed}", LANDED.to_frame())
         append_frame(con, f"parsed.{feed}", stored_schema(inputs, feed).to_frame())
     append_frame(con, "parsed.set_aside", PARSED_SET_ASIDE.to_frame())
     fresh = [file for file in files if news[file.found.path] != "unchanged"]
@@ -89,7 +90,7 @@ def _flush(session: RefreshSession, heap: list[ReadFile]) -> None:
         of_feed = [one for one in heap if one.facts["feed"] == feed]
         landed = [one.landed for one in of_feed if one.landed.height]
         if landed:
-            append_frame(con, f"landed_{feed}", pl.concat(landed))
+            append_landed(con, f"landed_{feed}", pl.concat(landed))
         rows = [
             one.parsed.rows.drop("raw").with_columns(source_file=pl.lit(one.facts["file"]))
             for one in of_feed
