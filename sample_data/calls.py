@@ -64,7 +64,7 @@ def service_calls(
     failed = np.where(draws.chance(0.07, n), NONE, failed)
     done = opened + draws.lag(0, 6, n)
     # Since 2026 claims are filed on line, and more of them are.
-    share = np.where(opened >= day("2026-01-01"), 1.15, 1.0) * claim_share
+    share = np.where(opened >= day("2026-01-01"), 1.3, 1.0) * claim_share
     # Little is claimed for misuse, and for what water did where nobody treated it.
     untreated = treatment.works_from[failures.unit[repairs]] > failed
     hopeless = (_said("water_related")[cause] & untreated) | _said("excluded")[cause]

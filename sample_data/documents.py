@@ -117,7 +117,7 @@ def startup_reports(
         return where(done & ~draws.chance(0.04, n), words(values[row] * 1, ["no", "yes"]))
 
     temperature = supply_c(sites, units.site, np.maximum(startups.completed, 0)) * 1.8 + 32
-    temperature += 2 * draws.normal(len(units))
+    temperature = np.maximum(temperature + 2 * draws.normal(len(units)), 34)
     return pl.DataFrame(
         {
             "report": numbered("SU-", np.arange(1, n + 1)),

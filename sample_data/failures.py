@@ -24,10 +24,10 @@ from sample_data.installation import Installation
 from sample_data.population import AS_OF, Units
 from sample_data.treatment import Treatment
 
-TREATED_FACTOR = 0.38  # of the water-caused hazard while treatment works
+TREATED_FACTOR = 0.45  # of the water-caused hazard while treatment works
 # Bad waters do not simply add up: where several things are wrong, the hazards of what is wrong
 # together make this many failures in the first year.
-MIXED_PER_YEAR = 0.46
+MIXED_PER_YEAR = 0.54
 FAMILY_FACTOR = (0.60, 0.90, 1.15, 1.05)
 BATCH_FAMILY, BATCH_QUARTER = "Force", (day("2025-04-01"), day("2025-07-01"))
 BATCH_SHARE, BATCH_DAYS = 0.50, 120

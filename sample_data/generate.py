@@ -41,7 +41,7 @@ from sample_data.treatment import draw_treatment
 from sample_data.upkeep import draw_upkeep
 from sample_data.writing import as_text, file_bytes
 
-SEED = 44  # of sixty tried, one in which chance hides none of the stories
+SEED = 291  # of four hundred tried, the one in which chance hides the stories least
 
 
 @dataclass(frozen=True)
@@ -49,8 +49,8 @@ class Shape:
     """How much of everything."""
 
     units: int = 2_500
-    inspections_per_unit: float = 0.15
-    claim_share: float = 0.71  # of the repairs within coverage
+    inspections_per_unit: float = 0.17
+    claim_share: float = 0.67  # of the repairs within coverage
     ruled_share: float = 0.17  # of the settled claims
 
 

@@ -64,7 +64,7 @@ def water_tests(
             "reported_on": to_dates("", day + np.where(lab == _FIELD_KIT, 0, draws.lag(3, 7, n))),
             "lab": words(lab, _LABS),
             **{name: _text(name, columns[name], lab, draws) for name in _WRITTEN},
-            "temperature_c": measured(supply_c(sites, site, day) + draws.normal(n), 1),
+            "temperature_c": measured(np.maximum(supply_c(sites, site, day) + draws.normal(n), 1), 1),
         }
     )
 
@@ -78,7 +78,7 @@ def _samples(units: Units, treatment: Treatment, draws: Draws) -> tuple[Array, A
     early = draws.chance(0.25, n)
     day = units.clock[unit] + np.where(early, draws.whole(-20, 0, n), draws.whole(1, 90, n))
     day = np.maximum(day, units.shipped[unit])
-    tested = draws.chance(0.89, n)
+    tested = draws.chance(0.93, n)
     unit, day = unit[tested], day[tested]
     units_of, days = [unit], [day]
     for retest in range(1, _MOST_RETESTS):

@@ -17,7 +17,7 @@ from sample_data.treatment import Treatment
 
 KINDS = ("repair", "treatment_install", "cartridge_change", "delime", "inspection")
 REPAIR, INSTALL, CHANGE, DELIME, INSPECTION = range(5)
-OWNER_LOGS_SHARE, TECHNICIAN_KEEPS_SHARE = 0.55, 0.62
+OWNER_LOGS_SHARE, TECHNICIAN_KEEPS_SHARE = 0.52, 0.62
 _MOST_DELIMES = 12
 
 
