@@ -43,7 +43,7 @@ def build_site(page_data: PageData, out: Path, pages_for: Sequence[str]) -> None
     _write_assets(out / "assets", shown.currency)
     environment = _environment(shown)
     with_page = shown.decisions.filter(shown.decisions["claim"].is_in(list(pages_for)))
-    ordered = order_claims(with_page, shown.as_of, shown.currency)
+    ordered = order_claims(with_page, shown.as_of)
     contents = {
         "index": morning.content(shown, ordered),
         "field": field.content(shown),

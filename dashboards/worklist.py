@@ -16,7 +16,7 @@ OPEN = ("needs_review", "needs_evidence")
 HALF_WAY_DAYS = 30
 
 
-def order_claims(decisions: pl.DataFrame, as_of: dt.date, currency: str) -> pl.DataFrame:
+def order_claims(decisions: pl.DataFrame, as_of: dt.date) -> pl.DataFrame:
     """The claims in working order, with `open`, `at_stake`, `days_left`, `tier` and `why`.
 
     First those that need review, by money; then open claims whose filing limit is still ahead, by
@@ -64,7 +64,7 @@ def order_claims(decisions: pl.DataFrame, as_of: dt.date, currency: str) -> pl.D
         nulls_last=True,
     )
     why = [
-        _why(*row, currency=currency)
+        _why(*row)
         for row in ordered.select(
             "tier", "ruling_outdated", "at_stake", "days_left", "documents", "standing"
         ).iter_rows()
@@ -72,14 +72,14 @@ def order_claims(decisions: pl.DataFrame, as_of: dt.date, currency: str) -> pl.D
     return ordered.with_columns(pl.Series("why", why, dtype=pl.String)).drop("weight")
 
 
-def _why(tier, outdated, at_stake, days_left, documents, standing, *, currency) -> str:
-    amount = money(at_stake, currency)
+def _why(tier, outdated, at_stake, days_left, documents, standing) -> str:
+    amount = money(at_stake)
     if tier == 5:
         return "Settled"
     if tier == 1:
         if outdated:
-            return f"The verdict changed after the ruling; {amount} claimed"
-        return f"A person must decide; {amount} claimed"
+            return f"New records since the ruling; {amount} claimed"
+        return f"Needs a person; {amount} claimed"
     if tier == 2:
         left = "today is the last day to file" if days_left == 0 else f"{days(days_left)} to file"
         return f"{amount} at stake, {left}"

@@ -32,7 +32,7 @@ def draw() -> alt.LayerChart:
         alt.Chart(alt.NamedData("spans"))
         .mark_bar(height=11, cornerRadius=2)
         .encode(
-            x=alt.X("start:T", title=None),
+            x=alt.X("start:T", title=None, scale=alt.Scale(padding=12)),
             x2="end:T",
             y=track,
             color=alt.Color(

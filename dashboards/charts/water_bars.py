@@ -1,6 +1,6 @@
 """A water test against its limits: one bar an analyte, as a share of its limit.
 
-Rows: `rows` (analyte, text, share, outside: yes | no | bound) and `ticks` (analyte, share,
+Rows: `rows` (analyte, text, share, outside: yes | no | bound, beyond) and `ticks` (analyte, share,
 kind: limit | lower limit, text). List:
 `analytes`. A share of 1 is the upper limit, or the lower where it is alone.
 """
@@ -13,22 +13,22 @@ TITLE = "The water against its limits"
 
 
 def draw() -> alt.LayerChart:
-    """Bars to the value, a dark tick at each limit, the value beside its bar."""
+    """Bars to the value, a dark tick at each limit; a bar too long is cut and says how far it goes."""
     analyte = alt.Y(
         "analyte:N",
         title=None,
         scale=alt.Scale(domain=["@analytes"]),
-        axis=alt.Axis(labelLimit=190),
+        axis=alt.Axis(labelLimit=210),
     )
     bars = (
         alt.Chart(alt.NamedData("rows"))
-        .mark_bar(height=12, cornerRadiusEnd=2)
+        .mark_bar(height=14, cornerRadiusEnd=2)
         .encode(
             x=alt.X(
                 "share:Q",
                 title="Share of the limit",
                 axis=alt.Axis(format="%", tickCount=5),
-                scale=alt.Scale(zero=True, nice=True),
+                scale=alt.Scale(zero=True, nice=False),
             ),
             y=analyte,
             color=alt.Color(
@@ -46,10 +46,11 @@ def draw() -> alt.LayerChart:
             description="text:N",
         )
     )
-    names = (
+    beyond = (
         alt.Chart(alt.NamedData("rows"))
-        .mark_text(align="left", dx=6, color=color("ink"))
-        .encode(x="share:Q", y=analyte, text="text:N")
+        .transform_filter("datum.beyond")
+        .mark_text(align="right", dx=-6, color=color("surface"), fontWeight="bold")
+        .encode(x="share:Q", y=analyte, text="beyond:N")
     )
     ticks = (
         alt.Chart(alt.NamedData("ticks"))
@@ -61,4 +62,4 @@ def draw() -> alt.LayerChart:
             description="text:N",
         )
     )
-    return alt.layer(bars, ticks, names).properties(width="container", height=alt.Step(28))
+    return alt.layer(bars, ticks, beyond).properties(width="container", height=alt.Step(28))

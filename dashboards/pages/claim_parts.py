@@ -42,7 +42,7 @@ ORDER = (
     "Deliming",
     "Calls",
 )
-_MAX_SHARE = 4.0
+_MAX_SHARE = 3.0
 
 
 def life_line(
@@ -132,7 +132,7 @@ def water_bars(values: list[Mapping[str, Any]]) -> dict[str, Any] | None:
         scale = row["max"] if row["max"] is not None else row["min"]
         if not scale or (row["value"] is None and row["below"] is None):
             continue
-        name = formats.ANALYTES[row["analyte"]][0]
+        name = f"{formats.ANALYTES[row['analyte']][0]}, {_reported(row, short=True)}"
         names.append(name)
         bars.append(_bar(row, name, scale))
         ticks += _ticks(row, name, scale)
@@ -148,10 +148,14 @@ def water_bars(values: list[Mapping[str, Any]]) -> dict[str, Any] | None:
     }
 
 
-def _reported(row: Mapping[str, Any]) -> str:
+def _reported(row: Mapping[str, Any], *, short: bool = False) -> str:
+    """The value with its unit; `short`: to four digits, and without saying as what."""
     unit = formats.ANALYTES[row["analyte"]][1]
+    if short:
+        unit = unit.removesuffix(" CaCO₃")
     if row["value"] is not None:
-        return f"{formats.written(row['value'])} {unit}".rstrip()
+        value = float(f"{row['value']:.4g}") if short else row["value"]
+        return f"{formats.written(value)} {unit}".rstrip()
     if row["below"] is not None:
         return f"<{formats.written(row['below'])} {unit}".rstrip()
     return "not reported"
@@ -174,11 +178,11 @@ def _limit(row: Mapping[str, Any]) -> str:
 def _bar(row: Mapping[str, Any], name: str, scale: float) -> dict[str, Any]:
     is_bound = row["value"] is None
     share = (row["below"] if is_bound else row["value"]) / scale
-    beyond = f" ({share:.1f} times the limit)" if share > _MAX_SHARE else ""
     return {
         "analyte": name,
         "share": round(min(share, _MAX_SHARE), 6),
-        "text": f"{_reported(row)}{beyond}",
+        "text": _reported(row),
+        "beyond": f"{share:.1f} times" if share > _MAX_SHARE else "",
         "outside": "bound" if is_bound else "yes" if row["outside"] else "no",
     }
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -11,30 +12,56 @@ from dashboards import formats
 from dashboards.data import PageData
 from schemas import codes
 
-MOST_ROWS = 400
-# What to say to the site, and what to do about it; a day and a serial go in.
+# What is at stake, and behind a colon or semicolon what it means for this unit.
+_STAKE = re.compile(r"([^:;]*)(?:[:;]\s*(.*))?", re.DOTALL)
+MOST_ROWS = 300
+SOON_DAYS = 14
+# What to say to the site, and what to do about it; a day, a serial and what is at stake go in.
 SENTENCES = {
-    "start-up request due": (
-        "Ask for the start-up of unit {serial} by {day}: without it, {stake} ends earlier."
-    ),
+    "start-up request due": "Ask for the start-up of unit {serial} by {day}, or {stake} is lost.",
     "start-up outstanding": (
-        "The start-up of unit {serial} was asked for but is not reported; have it completed, and "
-        "the report sent, by {day}, or {stake} ends earlier."
+        "Have the start-up of unit {serial} completed and its report sent by {day}, or {stake} is "
+        "lost."
     ),
     "test outstanding": (
-        "Send a complete water test for unit {serial} by {day}; {stake} depends on it."
+        "Send a complete test of the supply water of unit {serial} by {day}, or {stake} is lost."
     ),
     "treatment due": (
-        "The water at unit {serial} needs treatment; have it bought new and installed by {day}, "
-        "or {stake} lapses."
+        "Have the treatment that the water of unit {serial} needs bought new and installed by "
+        "{day}, or {stake} is lost."
     ),
     "cartridge due": (
-        "Change the cartridge at unit {serial} by {day}, or {stake} lapses; the change is to be "
-        "reported as a service call."
+        "Have the cartridge of unit {serial} changed and the change reported by {day}, or {stake} "
+        "is lost."
     ),
     "deliming due": (
-        "Unit {serial} is due for deliming by {day}, or {stake} lapses; deliming chemicals are for "
-        "trained people, under the maker’s manual."
+        "Have unit {serial} delimed and the deliming reported by {day}, or {stake} is lost."
+    ),
+}
+LATE_SENTENCES = {
+    "start-up request due": (
+        "The start-up of unit {serial} was to be asked for by {day}. If it was, send the report; "
+        "until then {stake} does not count."
+    ),
+    "start-up outstanding": (
+        "The start-up of unit {serial} was to be completed by {day}. If it was, send the report; "
+        "until then {stake} does not count."
+    ),
+    "test outstanding": (
+        "A complete test of the supply water of unit {serial} was due by {day}. If one was made, "
+        "send it; until then {stake} is open."
+    ),
+    "treatment due": (
+        "Treatment for the water of unit {serial} was due by {day}. If it was bought new and "
+        "installed, send the proof; until then {stake} has lapsed."
+    ),
+    "cartridge due": (
+        "The cartridge of unit {serial} was to be changed by {day}. If it was, send the report; "
+        "until it is, {stake} has lapsed."
+    ),
+    "deliming due": (
+        "Unit {serial} was to be delimed by {day}. If it was, send the report; until it is, "
+        "{stake} has lapsed."
     ),
 }
 EXPLANATIONS = {
@@ -56,34 +83,51 @@ def content(data: PageData) -> dict[str, Any]:
         rows = upcoming.filter(pl.col("matter") == matter)
         if rows.is_empty():
             continue
-        shown = rows.head(MOST_ROWS)
-        rest = rows.height - shown.height
+        ahead = rows.filter(pl.col("days_left") >= 0)
+        overdue = rows.filter(pl.col("days_left") < 0).reverse()
         matters.append(
             {
                 "key": matter.replace(" ", "-"),
                 "title": matter.capitalize(),
                 "count": formats.whole(rows.height),
                 "says": EXPLANATIONS[matter],
-                "rows": [_row(row, names) for row in shown.iter_rows(named=True)],
-                "left_out": f"{formats.counted(rest, 'later one')} not shown; all are in the file "
-                "data/upcoming.csv."
-                if rest
-                else "",
+                "ahead": _table(ahead, names),
+                "overdue": _table(overdue, names),
+                "overdue_says": f"{formats.whole(overdue.height)} overdue, the latest first",
             }
         )
     return {"title": "Upcoming", "summary": _summary(upcoming), "matters": matters}
 
 
+def _table(rows: pl.DataFrame, names: Mapping[str, str]) -> dict[str, Any]:
+    shown = rows.head(MOST_ROWS)
+    rest = rows.height - shown.height
+    return {
+        "rows": [_row(row, names) for row in shown.iter_rows(named=True)],
+        "left_out": f"{rest:,} more not shown; all are in the file data/upcoming.csv."
+        if rest
+        else "",
+    }
+
+
 def _summary(upcoming: pl.DataFrame) -> str:
     if upcoming.is_empty():
         return "Nothing is due."
-    units = formats.counted(upcoming["serial"].n_unique(), "unit")
-    first = upcoming.row(0, named=True)
-    soon = upcoming.filter(pl.col("days_left") <= 14).height
-    return (
-        f"{units} may lose cover unless someone acts; {soon:,} of the matters are due within 14 "
-        f"days, the first on {formats.long_day(first['due_on'])}."
-    )
+    ahead = upcoming.filter(pl.col("days_left") >= 0)
+    overdue = upcoming.height - ahead.height
+    said = []
+    if ahead.height:
+        first = ahead.row(0, named=True)
+        soon = ahead.filter(pl.col("days_left") <= SOON_DAYS).height
+        said.append(
+            f"{formats.counted(ahead['serial'].n_unique(), 'unit')} will lose cover unless someone "
+            f"acts; {soon:,} of {formats.counted(ahead.height, 'matter')} are due within "
+            f"{SOON_DAYS} days, the first on {formats.long_day(first['due_on'])}."
+        )
+    if overdue:
+        verb = "is" if overdue == 1 else "are"
+        said.append(f"{formats.counted(overdue, 'matter')} {verb} overdue: that cover has lapsed.")
+    return " ".join(said)
 
 
 def _site_names(data: PageData) -> dict[str, str]:
@@ -92,11 +136,13 @@ def _site_names(data: PageData) -> dict[str, str]:
 
 
 def _row(row: Mapping[str, Any], names: Mapping[str, str]) -> list[str]:
-    sentence = SENTENCES[row["matter"]].format(
-        serial=row["serial"],
-        day=formats.long_day(row["due_on"]),
-        stake=row["at_stake"] or "cover",
+    stake, detail = _STAKE.fullmatch(row["at_stake"] or "cover").groups()
+    sentences = SENTENCES if row["days_left"] >= 0 else LATE_SENTENCES
+    sentence = sentences[row["matter"]].format(
+        serial=row["serial"], day=formats.long_day(row["due_on"]), stake=stake
     )
+    if detail:
+        sentence += f" {detail[0].upper()}{detail[1:]}."
     site = ", ".join(filter(None, (names.get(row["site"] or ""), row["site"])))
     return [
         formats.day(row["due_on"]),
@@ -104,6 +150,6 @@ def _row(row: Mapping[str, Any], names: Mapping[str, str]) -> list[str]:
         row["serial"],
         site,
         row["region"] or "",
-        row["at_stake"] or "",
+        stake,
         sentence,
     ]

@@ -16,7 +16,7 @@
   let shown = [];
   let here = -1;
 
-  const rowHeight = () => (narrow.matches ? 148 : 64);
+  const rowHeight = () => (narrow.matches ? 148 : 72);
 
   function readAddress() {
     const read = new URLSearchParams(location.hash.slice(1));
@@ -94,8 +94,7 @@
     const claim = element("td", "c-claim");
     const link = element("a", "one", data.claim[i]);
     link.href = `claims/${data.file[i]}`;
-    claim.append(link, element("span", "one sub", data.why[i]));
-    claim.title = data.why[i];
+    claim.append(link, element("span", "two sub", data.why[i]));
     const verdict = element("td", "c-verdict");
     verdict.append(element("span", `verdict ${data.verdict[i]}`, data.words[data.verdict[i]]),
       element("span", "one sub", data.lead[i]));
@@ -257,6 +256,10 @@
   document.getElementById("save-xlsx").addEventListener("click", () =>
     LimeledgerSheet.download(LimeledgerSheet.xlsx(columns, viewRows()), "worklist.xlsx"));
   document.getElementById("reset").addEventListener("click", reset);
+
+  // On a phone the list comes first: filters fold until they are asked for or in use.
+  const more = document.getElementById("more-filters");
+  if (narrow.matches && !location.hash) more.open = false;
 
   readAddress();
   update();
