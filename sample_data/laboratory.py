@@ -64,7 +64,9 @@ def water_tests(
             "reported_on": to_dates("", day + np.where(lab == _FIELD_KIT, 0, draws.lag(3, 7, n))),
             "lab": words(lab, _LABS),
             **{name: _text(name, columns[name], lab, draws) for name in _WRITTEN},
-            "temperature_c": measured(np.maximum(supply_c(sites, site, day) + draws.normal(n), 1), 1),
+            "temperature_c": measured(
+                np.maximum(supply_c(sites, site, day) + draws.normal(n), 1), 1
+            ),
         }
     )
 
