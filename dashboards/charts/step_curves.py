@@ -17,32 +17,39 @@ def draw(axis_title: str, *, percent: bool = False) -> alt.LayerChart:
         axis=alt.Axis(tickMinStep=6),
         scale=alt.Scale(nice=False),
     )
-    legend = alt.Legend(columns=3, symbolType="stroke", symbolSize=300)
     axis = alt.Axis(format="%") if percent else alt.Axis()
-    scale = alt.Scale(zero=not percent)
-    scale_of_groups = alt.Scale(range=SERIES, domain=["@groups"])
-    # Fill without a legend: the lines' legend shows color and dash together.
-    fill = alt.Fill("group:N", legend=None, scale=scale_of_groups)
+    value = alt.Y("value:Q", title=axis_title, axis=axis, scale=alt.Scale(zero=not percent))
+    # The same for color and dash, so that they share one legend.
+    legend = alt.Legend(
+        columns=3, symbolType="stroke", symbolOpacity=1, symbolStrokeWidth=3, symbolSize=350
+    )
+    group = alt.Color(
+        "group:N",
+        title=None,
+        scale=alt.Scale(range=SERIES, domain=["@groups"]),
+        legend=legend,
+    )
+    dash = alt.StrokeDash(
+        "group:N",
+        title=None,
+        scale=alt.Scale(
+            range=[[1, 0], [6, 3], [2, 2], [8, 3, 2, 3], [4, 4], [1, 3]], domain=["@groups"]
+        ),
+        legend=legend,
+    )
     bands = base.mark_area(opacity=0.14, interpolate="step-after").encode(
-        x=x, y=alt.Y("low:Q", title=axis_title, axis=axis, scale=scale), y2="high:Q", fill=fill
+        x=x,
+        y=alt.Y("low:Q", title=axis_title, axis=axis, scale=alt.Scale(zero=not percent)),
+        y2="high:Q",
+        color=group,
     )
     lines = base.mark_line(interpolate="step-after", strokeWidth=2.25).encode(
-        x=x,
-        y=alt.Y("value:Q", title=axis_title, axis=axis, scale=scale),
-        stroke=alt.Stroke("group:N", title=None, scale=scale_of_groups, legend=legend),
-        strokeDash=alt.StrokeDash(
-            "group:N",
-            title=None,
-            scale=alt.Scale(
-                range=[[1, 0], [6, 3], [2, 2], [8, 3, 2, 3], [4, 4], [1, 3]], domain=["@groups"]
-            ),
-            legend=legend,
-        ),
+        x=x, y=value, color=group, strokeDash=dash
     )
     points = base.mark_point(filled=True, size=26, opacity=1).encode(
         x=x,
-        y=alt.Y("value:Q", title=axis_title, axis=axis, scale=scale),
-        fill=fill,
+        y=value,
+        color=group,
         tooltip=[
             alt.Tooltip("group:N", title="Group"),
             alt.Tooltip("months:Q", title="Months"),

@@ -13,7 +13,7 @@ TITLE = "The water against its limits"
 
 
 def draw() -> alt.LayerChart:
-    """Bars to the value, a dark tick at each limit; a bar too long is cut and says how far it goes."""
+    """Bars to the value, a dark tick at each limit; a bar cut short says how far it goes."""
     analyte = alt.Y(
         "analyte:N",
         title=None,

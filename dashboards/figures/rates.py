@@ -153,7 +153,7 @@ def _causes(field: Field, cuts: Cuts) -> Figure:
         [("cause_grid", "cause_grid")],
         views,
         layout="wide-chart",
-        legend=[("l-thin", "thin: not ranked")],
+        legend=[("l-hollow", "thin: not ranked")],
         reading="A cell is the failures of that cause per 100 unit-years in that water, deeper "
         "where it is higher.",
     )

@@ -30,6 +30,7 @@ _NEEDS = {
     "ph": "pH",
 }
 Row = Mapping[str, Any]
+Cell = list[tuple[str, bool]]  # sentences, and whether some edition does not say it
 
 
 def content(data: PageData) -> dict[str, Any]:
@@ -68,15 +69,22 @@ def content(data: PageData) -> dict[str, Any]:
 
 
 def _differences(sheet: list, editions: int) -> str:
-    titles = [title.lower() for title, _, differs in sheet if differs]
+    titles = [
+        title.lower()
+        for title, cells in sheet
+        if any(differs for sentences in cells for _, differs in sentences)
+    ]
     if editions < 2:
         return ""
     if not titles:
         return "The editions say the same."
-    return f"The editions differ in {formats.listed(titles)}."
+    return (
+        f"The editions differ in {formats.listed(titles)}; sentences that not every edition says "
+        "are marked."
+    )
 
 
-def _sheet(family: str, editions: list[str], data: PageData) -> list[tuple[str, list, bool]]:
+def _sheet(family: str, editions: list[str], data: PageData) -> list[tuple[str, list[Cell]]]:
     columns = []
     for edition in editions:
         here = (pl.col("family") == family) & (pl.col("edition") == edition)
@@ -87,7 +95,8 @@ def _sheet(family: str, editions: list[str], data: PageData) -> list[tuple[str, 
     rows = []
     for title in columns[0]:
         cells = [column[title] for column in columns]
-        rows.append((title, cells, any(cell != cells[0] for cell in cells)))
+        shared = set(cells[0]).intersection(*cells)
+        rows.append((title, [[(said, said not in shared) for said in cell] for cell in cells]))
     return rows
 
 
@@ -128,14 +137,12 @@ def _months(count: int) -> str:
 
 def _clock(row: Row) -> list[str]:
     dates = [_DATES.get(name, name) for name in row["clock_order"]]
-    said = [
-        f"The warranty runs from the {formats.listed(dates, 'else the')}, whichever of these is "
-        f"known first in this order; else {formats.days(row['days_after_shipment'])} after "
-        "shipment."
-    ]
+    shipped = f"{formats.days(row['days_after_shipment'])} after shipment"
+    known = ", else the ".join(dates)
+    said = [f"The warranty runs from the {known}, else from {shipped}."]
     if row["latest_days_after_shipment"] is not None:
         latest = formats.days(row["latest_days_after_shipment"])
-        said.append(f"However long it stood in store, it runs from {latest} after shipment.")
+        said.append(f"It runs from {latest} after shipment at the latest.")
     return said
 
 
