@@ -13,12 +13,13 @@ from typing import Any
 
 import jinja2
 import vl_convert
+from markupsafe import Markup
 
 from dashboards import formats, theme
 from dashboards.data import PageData
 from dashboards.hiding import hide_names
 from dashboards.pages import claim, data, field, morning, terms, upcoming
-from dashboards.specifications import specifications
+from dashboards.specifications import picture, specifications
 from dashboards.worklist import order_claims
 
 PAGES = (
@@ -58,6 +59,27 @@ def build_site(page_data: PageData, out: Path, pages_for: Sequence[str]) -> None
     _write_claims(out / "claims", environment, shown, ordered["claim"].to_list())
 
 
+def claim_document(page_data: PageData, claim_number: str) -> str:
+    """One claim as a page of its own: no other file, no script, its charts as pictures.
+
+    For claims that have no page in the site. Raises KeyError where there is no decision of it.
+    """
+    shown = hide_names(page_data)
+    content = next(iter(claim.contents(shown, [claim_number])), None)
+    if content is None:
+        raise KeyError(claim_number)
+    for name, part in (("life_line", content["life"]), ("water_bars", content["water"])):
+        if part is not None:
+            part["image"] = picture(name, part["data"], shown.currency)
+    style = theme.tokens_css() + _static("style.css")
+    fill = content | {"page": "claim", "root": "", "alone": True, "style": Markup(style)}
+    return _environment(shown).get_template("claim.html").render(fill)
+
+
+def _static(name: str) -> str:
+    return (_HERE / "static" / name).read_text(encoding="utf-8")
+
+
 def _environment(shown: PageData) -> jinja2.Environment:
     environment = jinja2.Environment(
         loader=jinja2.FileSystemLoader(_HERE / "templates"),
@@ -67,6 +89,7 @@ def _environment(shown: PageData) -> jinja2.Environment:
         lstrip_blocks=True,
         auto_reload=False,
     )
+    environment.globals["alone"] = False
     environment.globals["shell"] = {
         "maker": shown.maker,
         "as_of": shown.as_of.isoformat(),
@@ -86,11 +109,10 @@ def _write_assets(assets: Path, currency: str) -> None:
     (assets / "specifications.js").write_text(
         f"window.limeledgerSpecs = {specs};\n", encoding="utf-8"
     )
-    style = (_HERE / "static" / "style.css").read_text(encoding="utf-8")
-    (assets / "limeledger.css").write_text(theme.tokens_css() + style, encoding="utf-8")
+    style = theme.tokens_css() + _static("style.css")
+    (assets / "limeledger.css").write_text(style, encoding="utf-8")
     for name in _SCRIPTS:
-        text = (_HERE / "static" / name).read_text(encoding="utf-8")
-        (assets / name).write_text(text, encoding="utf-8")
+        (assets / name).write_text(_static(name), encoding="utf-8")
     # A refresh that fails later replaces this file with its reason.
     (assets / "status.js").write_text("window.limeledgerStatus = null;\n", encoding="utf-8")
 

@@ -6,7 +6,11 @@ rows (`pages`, `figures`).
 
 from __future__ import annotations
 
+import base64
+from collections.abc import Mapping
 from typing import Any
+
+import vl_convert
 
 from dashboards import theme
 from dashboards.charts import (
@@ -53,4 +57,31 @@ def specifications(currency: str) -> dict[str, dict[str, Any]]:
         "cost_bars": cost_bars.draw(currency),
     }
     with theme.alt.theme.enable("limeledger"):
-        return {name: chart.to_dict() for name, chart in charts.items()}
+        # Only the width follows the page: a height of so many pixels a row stays.
+        fit = {"type": "fit-x", "contains": "padding"}
+        return {name: chart.to_dict() | {"autosize": fit} for name, chart in charts.items()}
+
+
+def picture(name: str, data: Mapping[str, Any], currency: str, *, width: int = 860) -> str:
+    """One chart with its rows as a data URL of an SVG in light colors, for a page without scripts.
+
+    `data` holds `rows` (data sets by name) and `lists`, as the charts name them.
+    """
+    spec = _filled(specifications(currency)[name], data.get("lists", {}))
+    spec["datasets"] = data["rows"]
+    spec["width"] = width
+    # A font that is measured as it is drawn; where the reader's is wider, the margin takes it up.
+    spec["config"] |= {"font": "sans-serif", "padding": {"left": 16, "right": 8}}
+    svg = vl_convert.vegalite_to_svg(theme.resolve_colors(spec), vl_version="6.4")
+    return f"data:image/svg+xml;base64,{base64.b64encode(svg.encode()).decode()}"
+
+
+def _filled(part: Any, lists: Mapping[str, list[str]]) -> Any:
+    """A specification with lists in the place of their names (`["@tracks"]`)."""
+    if isinstance(part, dict):
+        return {key: _filled(value, lists) for key, value in part.items()}
+    if isinstance(part, list):
+        if len(part) == 1 and isinstance(part[0], str) and part[0].startswith("@"):
+            return lists[part[0][1:]]
+        return [_filled(value, lists) for value in part]
+    return part

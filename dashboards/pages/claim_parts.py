@@ -76,6 +76,7 @@ def life_line(
         "lists": {"tracks": [track for track in ORDER if track in present]},
     }
     return {
+        "data": chart,
         "json": Markup(formats.script_json(chart)),
         "rows": sorted(rows),
         "legend": legend,
@@ -142,6 +143,7 @@ def water_bars(values: list[Mapping[str, Any]]) -> dict[str, Any] | None:
     tail = f"{formats.listed(outside)} outside the limits." if outside else "within the limits."
     chart = {"rows": {"rows": bars, "ticks": ticks}, "lists": {"analytes": names}}
     return {
+        "data": chart,
         "json": Markup(formats.script_json(chart)),
         "rows": [_table_row(row) for row in values],
         "sentence": head + tail,
