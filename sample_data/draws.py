@@ -10,6 +10,7 @@ leaves all the others as they were.
 from __future__ import annotations
 
 import zlib
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -52,7 +53,7 @@ class Draws:
         """Whole days: at least `least`, with an exponential tail that brings the mean to `mean`."""
         return least + np.floor(self.exponential(size) * (mean - least + 0.5)).astype(np.int64)
 
-    def pick(self, weights: list[float] | Array, size: int) -> Array:
+    def pick(self, weights: Sequence[float] | Array, size: int) -> Array:
         """Positions in `weights`, drawn in proportion to them."""
         steps = np.cumsum(np.asarray(weights, dtype=float))
         return np.searchsorted(steps / steps[-1], self.uniform(size), side="right")

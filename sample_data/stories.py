@@ -1,12 +1,12 @@
 """The stories planted in the sample, as tests of the figures can look for them.
 
 Belongs here: what each story is about and the sign that a figure must show. Does not belong here:
-how it is planted (`failures`, `treatment`, `calls`).
+how it is planted (`failures`, `treatment`, `bills`).
 """
 
 from __future__ import annotations
 
-from sample_data.calls import LONG_HOURS_AGENCY
+from sample_data.bills import LONG_HOURS_AGENCY
 from sample_data.failures import BATCH_FAMILY, COLD_SUPPLY_C, COME_BACK_AGENCY
 
 # The bounds leave room for another way to estimate the same figure.

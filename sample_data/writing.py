@@ -95,10 +95,7 @@ def raw_line(feed: str, values: Sequence[str | None]) -> str:
 
 
 def file_bytes(feed: str, text: pl.DataFrame, more: Sequence[str]) -> bytes:
-    """One file: header, the rows of `text`, then the raw lines in `more`.
-
-    A raw line that ends in NUL's place, that is without a line end, is the file's last.
-    """
+    """One file: header, the rows of `text`, then the raw lines in `more`."""
     style = form(feed)
     columns = [name for name in text.columns if name not in (FILE, DAY, ROW)]
     table = text.select(columns)
