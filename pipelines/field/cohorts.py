@@ -10,7 +10,7 @@ import polars as pl
 
 from pipelines.field.context import FLEET, FieldContext
 from pipelines.field.reporting_lag import lag_law
-from pipelines.field.risk_sets import MONTH_DAYS, MONTHS, first_month
+from pipelines.field.risk_sets import MONTH_DAYS, MONTHS
 from pipelines.field.slices import Slice, labelled, thin
 
 COLUMNS = (
@@ -46,7 +46,9 @@ def cohorts(context: FieldContext, dims: Slice) -> pl.DataFrame:
     named = [name for name in ("cause_class",) if name in dims]
     failed = (
         context.failures.join(units.select("serial", "cohort"), on="serial")
-        .with_columns(first_month("age").alias("months"))
+        .with_columns(
+            months=(pl.col("age") * 16 + 486) // 487
+        )  # the month that ends on or after it
         .group_by(*keys, *named, "months")
         .agg(here=pl.len().cast(pl.Int64))
     )

@@ -25,7 +25,7 @@ UNKNOWN = "unknown"
 class FieldContext:
     """Frames behind the figures; `prepare` builds one.
 
-    Each has the constant column `fleet` besides.
+    Each has the constant column `fleet` besides, and `unit`, the unit's place in `units`.
 
     units: one row a unit: serial, family, region, profile, startup, watched_from, watched_until
         (null where never watched), watched_days, clock_source, unsound, coverage_base_end,
@@ -96,13 +96,14 @@ def prepare(
         startup_completed_on="startup_completed_on",
         retired_on="retired_on",
         shipped_on="shipped_on",
-    )
-    dims = units.select("serial", FLEET, *UNIT_DIMENSIONS, "watched_from", "watched_until")
+    ).with_row_index("unit")
+    dims = units.select("serial", "unit", FLEET, *UNIT_DIMENSIONS, "watched_from", "watched_until")
     placed = (
         states.join(dims, on="serial")
         .filter(pl.col("watched_from").is_not_null())
         .select(
             "serial",
+            "unit",
             FLEET,
             *UNIT_DIMENSIONS,
             treatment="state",
@@ -170,8 +171,8 @@ def episodes(context: FieldContext, *, by_state: bool = False) -> pl.DataFrame:
     One a unit, or one a stretch of a treatment state. Within [since, until) of the context.
 
     Returns:
-        episode (an id), serial, fleet, the unit dimensions, treatment (by state only), entry, exit
-        (the last age at which it is at risk, as `risk_sets` wants it) and days.
+        episode (an id), serial, unit, fleet, the unit dimensions, treatment (by state only), entry,
+        exit (the last age at which it is at risk, as `risk_sets` wants it) and days.
     """
     if by_state:
         starts = context.units.select("serial", "watched_from")
@@ -179,6 +180,7 @@ def episodes(context: FieldContext, *, by_state: bool = False) -> pl.DataFrame:
     else:
         stretches = context.units.filter(pl.col("watched_days") > 0).select(
             "serial",
+            "unit",
             FLEET,
             *UNIT_DIMENSIONS,
             "watched_from",
@@ -209,7 +211,7 @@ def episodes(context: FieldContext, *, by_state: bool = False) -> pl.DataFrame:
 def failures_of(context: FieldContext, stretches: pl.DataFrame) -> pl.DataFrame:
     """The failures with the `episode` of the stretches (of `episodes`) that each lies in."""
     by_state = "treatment" in stretches.columns
-    keys = ["serial", *(["treatment"] if by_state else [])]
+    keys = ["unit", *(["treatment"] if by_state else [])]
     return (
         context.failures.join(stretches.select(*keys, "episode", "entry", "exit"), on=keys)
         .filter((pl.col("age") >= pl.col("entry")) & (pl.col("age") <= pl.col("exit")))

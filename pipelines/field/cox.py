@@ -13,7 +13,28 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-import polars as pl
+
+
+class Stretches(NamedTuple):
+    """One element a stretch of one state: stratum, state, unit, and its ages, both included.
+
+    Strata, states and units are whole numbers from 0; state 0 is the reference.
+    """
+
+    stratum: np.ndarray
+    state: np.ndarray
+    unit: np.ndarray
+    entry: np.ndarray
+    exit: np.ndarray
+
+
+class Failures(NamedTuple):
+    """One element a failure: stratum, state and unit as in `Stretches`, and its age."""
+
+    stratum: np.ndarray
+    state: np.ndarray
+    unit: np.ndarray
+    age: np.ndarray
 
 
 class Hazards(NamedTuple):
@@ -29,27 +50,20 @@ class _Stratum(NamedTuple):
     events: np.ndarray  # ages x states
 
 
-def fit_states(
-    stretches: pl.DataFrame, events: pl.DataFrame, states: int, *, units: int
-) -> Hazards | None:
+def fit_states(stretches: Stretches, failures: Failures, states: int) -> Hazards | None:
     """Maximum partial likelihood of the states, all failures counting (Andersen & Gill 1982).
-
-    Args:
-        stretches: stratum, state (0 to states - 1), unit (0 to units - 1), entry, exit (ages, both
-            included).
-        events: stratum, state, unit, age.
-        states: how many; 0 is the reference.
-        units: how many.
 
     Returns:
         None where a state without any event, or without company in every stratum, leaves the
         likelihood without a finite maximum.
     """
-    strata = [
-        (name, *_stratum(part, events.filter(pl.col("stratum") == name), states))
-        for (name,), part in stretches.partition_by("stratum", as_dict=True).items()
-    ]
-    tables = [table for _, _, table in strata]
+    parts = []
+    for stratum in np.unique(failures.stratum):
+        own, failed = stretches.stratum == stratum, failures.stratum == stratum
+        part = Stretches(*(column[own] for column in stretches))
+        happened = Failures(*(column[failed] for column in failures))
+        parts.append((part, happened, _stratum(part, happened, states)))
+    tables = [table for _, _, table in parts]
     beta = np.zeros(states)
     for _ in range(50):
         score, information = _derivatives(tables, beta)
@@ -62,30 +76,25 @@ def fit_states(
             return None
         if np.abs(step).max() < 1e-10:
             break
-    residuals = np.zeros((units, states))
-    for name, part, table in strata:
-        own = events.filter(pl.col("stratum") == name)
-        _add_residuals(residuals, part, own, table, beta)
+    residuals = np.zeros((int(stretches.unit.max()) + 1, states))
+    for part, happened, table in parts:
+        _add_residuals(residuals, part, happened, table, beta)
     inverse = np.linalg.inv(information)
     meat = residuals[:, 1:].T @ residuals[:, 1:]
     return Hazards(beta, np.pad(inverse @ meat @ inverse, ((1, 0), (1, 0))))
 
 
-def _stratum(
-    part: pl.DataFrame, events: pl.DataFrame, states: int
-) -> tuple[pl.DataFrame, _Stratum]:
-    ages = events["age"].unique().sort().to_numpy()
-    at_risk = np.zeros((len(ages), states))
-    happened = np.zeros((len(ages), states))
+def _stratum(part: Stretches, failures: Failures, states: int) -> _Stratum:
+    ages = np.unique(failures.age)
+    at_risk, events = (np.zeros((len(ages), states)) for _ in range(2))
     for state in range(states):
-        own = part.filter(pl.col("state") == state)
-        entries, exits = (np.sort(own[name].to_numpy()) for name in ("entry", "exit"))
-        at_risk[:, state] = np.searchsorted(entries, ages, "right") - np.searchsorted(
-            exits, ages, "left"
-        )
-        failed = events.filter(pl.col("state") == state)["age"].to_numpy()
-        happened[:, state] = np.bincount(np.searchsorted(ages, failed), minlength=len(ages))
-    return part, _Stratum(ages, at_risk, happened)
+        own = part.state == state
+        entries, exits = np.sort(part.entry[own]), np.sort(part.exit[own])
+        come, gone = np.searchsorted(entries, ages, "right"), np.searchsorted(exits, ages, "left")
+        at_risk[:, state] = come - gone
+        failed = failures.age[failures.state == state]
+        events[:, state] = np.bincount(np.searchsorted(ages, failed), minlength=len(ages))
+    return _Stratum(ages, at_risk, events)
 
 
 def _derivatives(tables: list[_Stratum], beta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -106,8 +115,8 @@ def _shares(table: _Stratum, beta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 def _add_residuals(
     residuals: np.ndarray,
-    part: pl.DataFrame,
-    events: pl.DataFrame,
+    part: Stretches,
+    failures: Failures,
     table: _Stratum,
     beta: np.ndarray,
 ) -> None:
@@ -117,16 +126,13 @@ def _add_residuals(
     # What one stretch expects is a difference of these running sums at its two ends.
     base = np.concatenate([[0.0], np.cumsum(hazard)])
     mixed = np.vstack([np.zeros(len(beta)), np.cumsum(share * hazard[:, None], axis=0)])
-    state, unit = part["state"].to_numpy(), part["unit"].to_numpy()
-    begin = np.searchsorted(table.ages, part["entry"].to_numpy(), "left")
-    end = np.searchsorted(table.ages, part["exit"].to_numpy(), "right")
-    weight = np.exp(beta)[state]
+    begin = np.searchsorted(table.ages, part.entry, "left")
+    end = np.searchsorted(table.ages, part.exit, "right")
+    weight = np.exp(beta)[part.state]
+    at = np.searchsorted(table.ages, failures.age)
     for column in range(1, len(beta)):
-        own = np.where(state == column, base[end] - base[begin], 0.0)
+        own = np.where(part.state == column, base[end] - base[begin], 0.0)
         expected = weight * (own - (mixed[end, column] - mixed[begin, column]))
-        residuals[:, column] -= np.bincount(unit, expected, minlength=len(residuals))
-        at = np.searchsorted(table.ages, events["age"].to_numpy())
-        happened = (events["state"].to_numpy() == column) - share[at, column]
-        residuals[:, column] += np.bincount(
-            events["unit"].to_numpy(), happened, minlength=len(residuals)
-        )
+        residuals[:, column] -= np.bincount(part.unit, expected, minlength=len(residuals))
+        happened = (failures.state == column) - share[at, column]
+        residuals[:, column] += np.bincount(failures.unit, happened, minlength=len(residuals))

@@ -13,6 +13,7 @@ from math import ceil, log, sqrt
 import numpy as np
 
 TARGET_RUN_LENGTH = 200  # months between false alarms that a design aims at
+LONGEST_RUN = 1e7
 _STEPS = (1, 2, 4, 10, 20, 50, 100)
 
 
@@ -32,32 +33,31 @@ def average_run_length(
     """Months until S >= decision, from the start, under Poisson counts of one mean.
 
     Exact for reference and decision values that are multiples of 1/100, by the Markov chain over
-    the values that S can take (Brook & Evans 1972). `upper` False: S = max(0, S - x + k).
+    the values that S can take (Brook & Evans 1972). `upper` False: S = max(0, S - x + k). Infinite
+    beyond ten million months, where rounding would decide.
     """
     from scipy.stats import poisson
 
     exact = [Fraction(x).limit_denominator(100) for x in (reference, decision, head_start)]
     per_one = int(np.lcm.reduce([x.denominator for x in exact]))
     k, h, s = (int(x * per_one) for x in exact)
-    sign = 1 if upper else -1
-    # Beyond the reach x ends the run (upper) or brings S to 0 (lower), from any state.
-    reach = (h + k) // per_one + 1
-    chance = poisson.pmf(np.arange(reach + 1), mean)
-    chain = np.zeros((h, h))
     state = np.arange(h)
-    for x, p in enumerate(chance):
-        after = np.maximum(0, state + sign * (x * per_one - k))
-        kept = after < h
-        chain[state[kept], after[kept]] += p
-    if not upper:
-        chain[:, 0] += poisson.sf(reach, mean)
+    sign = 1 if upper else -1
+    # From state i to j > 0 leads exactly one count, x = (k + sign (j - i)) / per_one, if whole.
+    counts, rest = np.divmod(k + sign * (state[None, :] - state[:, None]), per_one)
+    chain = np.where((rest == 0) & (counts >= 0), poisson.pmf(counts, mean), 0.0)
+    down = np.floor_divide(k - state, per_one) if upper else -np.floor_divide(-state - k, per_one)
+    chain[:, 0] = poisson.cdf(down, mean) if upper else poisson.sf(down - 1, mean)
+    leaving = 1 - chain.sum(axis=1)
+    if leaving.max() < 1 / LONGEST_RUN:
+        return np.inf
     lengths = np.linalg.solve(np.eye(h) - chain, np.ones(h))
-    return float(lengths[s])
+    return float(lengths[s]) if 0 < lengths[s] < LONGEST_RUN else np.inf
 
 
 @lru_cache(maxsize=4096)
 def _designed(expected: float) -> tuple[float, float]:
-    raised = expected + max(0.5 * expected, 1.5 * sqrt(expected))
+    raised = expected + max(0.2 * expected, 1.5 * sqrt(expected))
     ideal = (raised - expected) / log(raised / expected)
     per_one = next((q for q in _STEPS if q * ideal >= 10), _STEPS[-1])
     reference = ceil(ideal * per_one) / per_one
@@ -80,10 +80,10 @@ def _designed(expected: float) -> tuple[float, float]:
 def design(expected: float) -> tuple[float, float]:
     """Reference and decision value for a monthly count of this mean.
 
-    The reference value is the best against a rise by half or by 1.5 standard deviations, whichever
-    is more (Lucas 1985: (raised - expected) / log(raised / expected)); the decision value is the
-    smallest of a coarse grid that alarms falsely once in 200 months or less. Means are rounded
-    up to two digits so that few designs are computed.
+    The reference value is the best against a rise by a fifth or by 1.5 standard deviations,
+    whichever is more (Lucas 1985: (raised - expected) / log(raised / expected)); the decision
+    value is the smallest of a coarse grid that alarms falsely once in 200 months or less. Means
+    are rounded up to two digits so that few designs are computed.
     """
     digits = 1 - int(np.floor(np.log10(expected)))
     scale = 10.0**digits

@@ -16,17 +16,11 @@ import numpy as np
 import polars as pl
 
 from pipelines.field.competing import aalen_johansen
-from pipelines.field.context import FLEET, FieldContext, episodes
+from pipelines.field.context import FLEET, FieldContext
+from pipelines.field.groups import Grouped, grouped
 from pipelines.field.kaplan_meier import kaplan_meier
-from pipelines.field.rates import grid
-from pipelines.field.risk_sets import (
-    MONTH_DAYS,
-    at_months,
-    at_risk_at_months,
-    month_grid,
-    risk_table,
-)
-from pipelines.field.slices import DIMENSIONS, FEWEST_FAILURES, FEWEST_UNITS, Slice, labelled, thin
+from pipelines.field.risk_sets import MONTH_DAYS, Episodes, at_months
+from pipelines.field.slices import DIMENSIONS, Slice, labelled, thin
 from pipelines.field.weibull import Fit, Lives, Times, fit_weibull
 
 SURVIVAL = ("event", "months", "at_risk", "failures", "survival", "low", "high")
@@ -42,14 +36,22 @@ WEIBULL = (
 CAUSES = ("months", "at_risk", "incidence", "low", "high")
 FEWEST_FOR_A_FIT = 10
 
-_NOBODY = "cannot be estimated, because no unit was watched so long"
+NOBODY = "cannot be estimated, because no unit was watched so long"
 _NO_LIMITS = "limits cannot be estimated, because no unit or every unit has failed by then"
 
 
-def events_of(context: FieldContext, dims: Slice) -> list[str]:
-    """The kinds of failure of a slice: any, water-caused and, if not sliced by it, each class."""
-    pairs = len(dims) > 1
-    return ["any", "water", *(() if pairs or "cause_class" in dims else context.classes)]
+def events_of(context: FieldContext, dims: Slice) -> list[tuple[str, str | None, pl.Expr]]:
+    """The kinds of failure of a slice: event, cause class (where sliced by it) and their filter.
+
+    Any and water-caused ones; each class too, where there is one dimension at most.
+    """
+    of_class = [(name, pl.col("cause_class") == name) for name in context.classes]
+    if "cause_class" in dims:
+        return [("any", name, chosen) for name, chosen in of_class]
+    events = [("any", None, of_event("any")), ("water", None, of_event("water"))]
+    if len(dims) < 2:
+        events += [(name, None, chosen) for name, chosen in of_class]
+    return events
 
 
 def of_event(event: str) -> pl.Expr:
@@ -59,37 +61,13 @@ def of_event(event: str) -> pl.Expr:
     return pl.col("water_related") if event == "water" else pl.col("cause_class") == event
 
 
-def until_first(stretches: pl.DataFrame, failures: pl.DataFrame) -> pl.DataFrame:
-    """Cuts each unit's stretches at its first failure.
-
-    Args:
-        stretches: of `context.episodes`.
-        failures: serial, age.
-
-    Returns:
-        the stretches at risk of a first failure, `exit` at the failure where there is one, and
-        `failed`, whether the stretch ends in it.
-    """
-    first = failures.group_by("serial").agg(failed_at=pl.col("age").min())
-    failed = (pl.col("failed_at") <= pl.col("exit")) & (pl.col("failed_at") >= pl.col("entry"))
-    return (
-        stretches.join(first, on="serial", how="left")
-        .filter(pl.col("failed_at").is_null() | (pl.col("failed_at") >= pl.col("entry")))
-        .with_columns(exit=pl.min_horizontal("exit", "failed_at"), failed=failed.fill_null(False))
-        .drop("failed_at")
-    )
-
-
-def _cut(context: FieldContext, dims: Slice) -> Iterator[tuple[str, str | None, pl.DataFrame]]:
-    """The stretches to the first failure of each event and, where sliced by it, each class."""
-    stretches = episodes(context, by_state="treatment" in dims)
-    classes: list[str | None] = [*context.classes] if "cause_class" in dims else [None]
-    # Before a stretch of the calendar begins, a unit may have had its first failure.
-    ever = pl.concat([context.before, context.failures])
-    for event in events_of(context, dims):
-        for name in classes:
-            chosen = of_event(event) & (True if name is None else pl.col("cause_class") == name)
-            yield event, name, until_first(stretches, ever.filter(chosen))
+def _cut(
+    context: FieldContext, dims: Slice, slices: Grouped
+) -> Iterator[tuple[dict[str, str], Episodes, np.ndarray]]:
+    """Labels, episodes up to the first failure, and which end in it, for each kind of failure."""
+    for event, name, chosen in events_of(context, dims):
+        labels = {"event": event} | ({"cause_class": name} if name else {})
+        yield labels, *slices.episodes.until(slices.first_ages(chosen))
 
 
 def survival(context: FieldContext, dims: Slice) -> pl.DataFrame:
@@ -98,48 +76,49 @@ def survival(context: FieldContext, dims: Slice) -> pl.DataFrame:
     A unit watched for D days is at risk at ages up to D. By treatment, units enter and leave a
     state as they go (delayed entry).
     """
-    groups = [FLEET, *(name for name in dims if name != "cause_class")]
-    frame = grid(context, tuple(groups[1:]))
-    parts = []
-    for event, name, cut in _cut(context, dims):
-        table = risk_table(cut, cut.filter("failed").select(*groups, age="exit"), groups)
-        months = at_risk_at_months(cut, month_grid(frame), groups)
-        at = at_months(kaplan_meier(table, groups), months, groups)
-        parts.append(at.with_columns(event=pl.lit(event), cause_class=pl.lit(name or "all")))
-    if not parts:
-        return _nothing(SURVIVAL, dims)
-    reached = (pl.col("at_risk") > 0) | (pl.col("survival") == 0).fill_null(False)
-    share = pl.when(reached).then(pl.col("survival").fill_null(1.0))
-    rows = pl.concat(parts).with_columns(
-        pl.col("failures").fill_null(0),
-        survival=share,
-        low=pl.when(reached).then("low"),
-        high=pl.when(reached).then("high"),
+    slices = grouped(context, dims)
+    grid = slices.grid
+    parts = [_empty(slices, dims, SURVIVAL)]
+    for labels, cut, failed in _cut(context, dims, slices):
+        events = grid.count(cut.group[failed], cut.exit[failed])
+        curve = kaplan_meier(grid.at_risk(cut), events)
+        rows = slices.rows(
+            at_risk=grid.at_risk_at_months(cut),
+            failures=at_months(np.cumsum(events, axis=1)).astype(np.int64),
+            survival=at_months(curve.value),
+            low=at_months(curve.low),
+            high=at_months(curve.high),
+        )
+        parts.append(rows.with_columns(pl.lit(word).alias(name) for name, word in labels.items()))
+    reached = (pl.col("at_risk") > 0) | (pl.col("survival") == 0)
+    rows = pl.concat(parts, how="diagonal_relaxed").with_columns(thin=thin(units="at_risk"))
+    return labelled(_told(rows, reached, SURVIVAL[4:], "low", dims), dims, SURVIVAL)
+
+
+def _told(
+    rows: pl.DataFrame, reached: pl.Expr, figures: tuple[str, ...], limit: str, dims: Slice
+) -> pl.DataFrame:
+    """Blanks the figures where nobody was watched so long, says why, and sorts."""
+    order = [FLEET, *dims, *(("event",) if "event" in rows.columns else ()), "months"]
+    return rows.with_columns(
+        *(pl.when(reached).then(pl.col(name)).alias(name) for name in figures),
         note=pl.when(~reached)
-        .then(pl.lit(_NOBODY))
-        .when(pl.col("low").is_null())
+        .then(pl.lit(NOBODY))
+        .when(pl.col(limit).is_null())
         .then(pl.lit(_NO_LIMITS)),
-    )
-    rows = rows.with_columns(thin=thin(units="at_risk")).sort(*_order(dims), "event", "months")
-    return labelled(rows, dims, SURVIVAL)
+    ).sort(order)
 
 
-def _order(dims: Slice) -> list[str]:
-    return [FLEET, *dims]
-
-
-def _nothing(columns: tuple[str, ...], dims: Slice) -> pl.DataFrame:
-    schema = dict.fromkeys(columns, pl.Float64) | {
-        "event": pl.String,
-        "months": pl.Int64,
-        "at_risk": pl.Int64,
-        "failures": pl.Int64,
-        "thin": pl.Boolean,
-        "note": pl.String,
+def _empty(slices: Grouped, dims: Slice, columns: tuple[str, ...]) -> pl.DataFrame:
+    """No rows, with the columns of a figure: what is left where no failure has a class."""
+    kinds: dict[str, pl.DataType] = dict.fromkeys(columns, pl.Float64()) | {
+        "event": pl.String(),
+        "months": pl.Int64(),
+        "at_risk": pl.Int64(),
+        "failures": pl.Int64(),
     }
-    wanted = {name: schema[name] for name in (*columns, "thin", "note")}
-    empty = pl.DataFrame(schema=wanted | dict.fromkeys(dims, pl.String))
-    return labelled(empty, dims, columns)
+    wanted = {name: kinds[name] for name in columns} | dict.fromkeys(dims, pl.String())
+    return pl.DataFrame(schema={FLEET: pl.Int8()} | wanted)
 
 
 def weibull(context: FieldContext, dims: Slice) -> pl.DataFrame:
@@ -147,39 +126,35 @@ def weibull(context: FieldContext, dims: Slice) -> pl.DataFrame:
 
     A failure on the first day, at age 0, counts as some time within that day.
     """
-    groups = [FLEET, *(name for name in dims if name != "cause_class")]
-    frame = grid(context, tuple(groups[1:]))
+    slices = grouped(context, dims)
+    labels_of = slices.groups.to_dicts()
     rows = []
-    for event, name, cut in _cut(context, dims):
-        counted = cut.group_by([*groups, "entry", "exit", "failed"]).agg(n=pl.len())
-        by_group = counted.partition_by(groups, as_dict=True)
-        for group in frame.sort(groups).iter_rows():
-            found = _fit(by_group.get(group, counted.clear()))
-            rows.append(
-                dict(zip(groups, group, strict=True))
-                | {"event": event, "cause_class": name or "all"}
-                | found
-            )
-    if not rows:
-        return _nothing(WEIBULL, dims)
-    table = pl.DataFrame(rows, infer_schema_length=None).with_columns(
-        pl.col(WEIBULL[1:]).cast(pl.Float64), pl.col("note").cast(pl.String)
+    for labels, cut, failed in _cut(context, dims, slices):
+        order = np.argsort(cut.group, kind="stable")
+        ends = np.searchsorted(cut.group[order], np.arange(len(labels_of) + 1))
+        for place, own in enumerate(labels_of):
+            chosen = order[ends[place] : ends[place + 1]]
+            found = _fit(cut.entry[chosen], cut.exit[chosen], failed[chosen])
+            rows.append(own | labels | found)
+    table = pl.DataFrame(rows, infer_schema_length=None) if rows else pl.DataFrame()
+    known = _empty(slices, dims, WEIBULL).with_columns(
+        thin=pl.lit(None, pl.Boolean), note=pl.lit(None, pl.String)
     )
-    return labelled(table.sort(*_order(dims), "event"), dims, WEIBULL)
+    table = pl.concat([known, table], how="diagonal_relaxed")
+    return labelled(table.sort(FLEET, *dims, "event"), dims, WEIBULL)
 
 
-def _fit(lives: pl.DataFrame) -> dict[str, object]:
-    failed = lives.filter("failed")
-    failures, units = failed["n"].sum(), lives["n"].sum()
+def _fit(entry: np.ndarray, exit_: np.ndarray, failed: np.ndarray) -> dict[str, object]:
+    failures = int(failed.sum())
     found: dict[str, object] = dict.fromkeys(WEIBULL[1:])
-    found["thin"] = bool(failures < FEWEST_FAILURES or units < FEWEST_UNITS)
+    found["thin"] = bool(failures < 5 or len(exit_) < 10)
     if failures < FEWEST_FOR_A_FIT:
         found["note"] = (
             f"cannot be estimated, because there were {failures} first failures of the "
             f"{FEWEST_FOR_A_FIT} that a fit needs"
         )
         return found
-    fit = fit_weibull(_lives(lives))
+    fit = fit_weibull(_lives(entry, exit_, failed))
     if fit is None:
         found["note"] = "cannot be estimated, because all failures are at practically one age"
         return found
@@ -196,56 +171,57 @@ def _in_months(fit: Fit) -> tuple[float, ...]:
     )
 
 
-def _lives(lives: pl.DataFrame) -> Lives:
-    def times(frame: pl.DataFrame, age: str) -> Times:
-        counted = frame.filter(pl.col(age) > 0).group_by(age).agg(pl.col("n").sum()).sort(age)
-        return Times(counted[age].to_numpy().astype(float), counted["n"].to_numpy())
+def _lives(entry: np.ndarray, exit_: np.ndarray, failed: np.ndarray) -> Lives:
+    def times(ages: np.ndarray) -> Times:
+        count = np.bincount(ages)
+        at = np.flatnonzero(count[1:]) + 1
+        return Times(at.astype(float), count[at])
 
-    first_day = lives.filter(pl.col("failed") & (pl.col("exit") == 0))["n"].sum()
+    first_day = int((failed & (exit_ == 0)).sum())
     within = (np.zeros(1), np.ones(1), np.array([first_day]))
-    nobody = (np.zeros(0),) * 3
     return Lives(
-        failed=times(lives.filter("failed"), "exit"),
-        running=times(lives.filter(~pl.col("failed")), "exit"),
-        between=within if first_day else nobody,
-        entered=times(lives, "entry"),
+        failed=times(exit_[failed]),
+        running=times(exit_[~failed]),
+        between=within if first_day else (np.zeros(0),) * 3,
+        entered=times(entry),
     )
 
 
 def first_causes(context: FieldContext, dims: Slice) -> pl.DataFrame:
     """Share of units whose first failure was of each class, at whole months, for one slice.
 
-    Of several classes on the day of a first failure, the class of the first call counts.
+    Classes that no first failure of a group has are left out. Of several classes on the day of a
+    first failure, the class of the first call counts.
     """
-    groups = [FLEET, *(name for name in dims if name != "cause_class")]
-    keys = [*groups, "cause_class"]
-    shown = tuple(name for name in DIMENSIONS if name in keys)
-    stretches = episodes(context, by_state="treatment" in dims)
-    ever = pl.concat([context.before, context.failures])
-    cut = until_first(stretches, ever)
-    cause = ever.sort("age", "call").unique("serial", keep="first", maintain_order=True)
-    failed = cut.filter("failed").join(cause.select("serial", "cause_class"), on="serial")
-    failed = failed.select(*keys, age="exit")
-    if failed.is_empty():
-        return _nothing(CAUSES, shown)
-    table = risk_table(cut, failed.select(*groups, "age"), groups)
-    counts = failed.group_by([*keys, "age"]).agg(count=pl.len().cast(pl.Int64))
-    curve = aalen_johansen(table, counts, groups, "cause_class").drop("error")
-    seen = curve.select(keys).unique()
-    months = at_risk_at_months(cut, month_grid(seen.select(groups).unique()), groups)
-    rows = at_months(curve, seen.join(months, on=groups), keys)
-    reached = pl.col("at_risk") > 0
-    rows = rows.with_columns(
-        incidence=pl.when(reached).then(pl.col("incidence").fill_null(0.0)),
-        low=pl.when(reached).then("low"),
-        high=pl.when(reached).then("high"),
-    )
-    first = failed.group_by(keys).agg(total=pl.len())
-    rows = rows.join(first, on=keys, how="left").with_columns(
-        thin=thin("total", "at_risk"),
-        note=pl.when(~reached)
-        .then(pl.lit(_NOBODY))
-        .when(pl.col("low").is_null())
-        .then(pl.lit(_NO_LIMITS)),
-    )
-    return labelled(rows.sort(*keys, "months"), shown, CAUSES)
+    keyed = (*(name for name in dims if name != "cause_class"), "cause_class")
+    shown = tuple(name for name in DIMENSIONS if name in keyed)
+    slices = grouped(context, tuple(name for name in dims if name != "cause_class"))
+    grid = slices.grid
+    cut, failed = slices.episodes.until(slices.first_ages(pl.lit(True)))
+    group, age = cut.group[failed], cut.exit[failed]
+    first = slices.ever.sort("age", "call").unique("unit", keep="first", maintain_order=True)
+    classes = pl.DataFrame({"unit": cut.unit[failed]}).join(
+        first.select(pl.col("unit").cast(pl.Int64), "cause_class"),
+        on="unit",
+        how="left",
+        maintain_order="left",
+    )["cause_class"]
+    at_risk, events = grid.at_risk(cut), grid.count(group, age)
+    reaching = grid.at_risk_at_months(cut)
+    parts = [_empty(slices, shown, CAUSES).with_columns(total=pl.lit(0, pl.Int64))]
+    for name in context.classes:
+        own = (classes == name).to_numpy()
+        of_cause = grid.count(group[own], age[own])
+        curve = aalen_johansen(at_risk, events, of_cause)
+        total = np.repeat(of_cause.sum(axis=1).astype(np.int64)[:, None], reaching.shape[1], axis=1)
+        rows = slices.rows(
+            at_risk=reaching,
+            incidence=at_months(curve.value),
+            low=at_months(curve.low),
+            high=at_months(curve.high),
+            total=total,
+        )
+        parts.append(rows.filter(pl.col("total") > 0).with_columns(cause_class=pl.lit(name)))
+    rows = pl.concat(parts, how="diagonal_relaxed").with_columns(thin=thin("total", "at_risk"))
+    told = _told(rows, pl.col("at_risk") > 0, CAUSES[2:], "low", shown)
+    return labelled(told, shown, CAUSES)

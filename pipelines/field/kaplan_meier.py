@@ -6,35 +6,34 @@ risk (`risk_sets`).
 
 from __future__ import annotations
 
-import polars as pl
+from typing import NamedTuple
+
+import numpy as np
 
 from pipelines.field.poisson import Z_95
 
 
-def kaplan_meier(table: pl.DataFrame, keys: list[str]) -> pl.DataFrame:
-    """Kaplan-Meier with Greenwood's variance and log-log 95 % limits.
+class Curve(NamedTuple):
+    """Estimate and 95 % limits by group and age; NaN where there are no limits."""
 
-    Args:
-        table: `keys`, `age`, `at_risk`, `events`, sorted by keys and age (`risk_sets.risk_table`).
-        keys: the columns that tell one group from another.
+    value: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
 
-    Returns:
-        `keys`, `age`, `failures` (by then), `survival`, `low`, `high`. The limits are those on
-        log(-log S) (Kalbfleisch & Prentice); null where S is 0 or 1, where they do not exist.
+
+def kaplan_meier(at_risk: np.ndarray, events: np.ndarray) -> Curve:
+    """Kaplan-Meier with Greenwood's variance and log-log 95 % limits (groups x ages).
+
+    The limits are those on log(-log S) (Kalbfleisch & Prentice); they do not exist where S is 0
+    or 1.
     """
-    n, d = pl.col("at_risk"), pl.col("events")
-    greenwood = pl.when(n > d).then(d / (n * (n - d))).otherwise(0.0)
-    curve = table.select(
-        *keys,
-        "age",
-        failures=d.cum_sum().over(keys),
-        survival=(1 - d / n).cum_prod().over(keys),
-        variance=greenwood.cum_sum().over(keys),
-    )
-    log_survival = pl.col("survival").log()
-    error = Z_95 * pl.col("variance").sqrt() / log_survival.abs()
-    inside = (pl.col("survival") > 0) & (pl.col("survival") < 1)
-    return curve.with_columns(
-        low=pl.when(inside).then((log_survival * error.exp()).exp()),
-        high=pl.when(inside).then((log_survival * (-error).exp()).exp()),
-    ).drop("variance")
+    n, d = at_risk, events
+    with np.errstate(divide="ignore", invalid="ignore"):
+        survival = np.cumprod(np.where(d > 0, 1 - d / n, 1.0), axis=1)
+        steps = np.where((d > 0) & (n > d), d / (n * (n - d)), 0.0)
+        log_survival = np.log(survival)
+        width = np.exp(Z_95 * np.sqrt(np.cumsum(steps, axis=1)) / np.abs(log_survival))
+        inside = (survival > 0) & (survival < 1)
+        low = np.where(inside, np.exp(log_survival * width), np.nan)
+        high = np.where(inside, np.exp(log_survival / width), np.nan)
+    return Curve(survival, low, high)

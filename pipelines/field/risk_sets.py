@@ -1,102 +1,82 @@
-"""Who is at risk at which age, and step functions read at whole months.
+"""Who is at risk at which age: counts by group and age, and values at whole months.
 
 Belongs here: counting episodes and events by age. Does not belong here: estimators, which take
-these tables.
+these counts.
 
 An episode is a stretch of ages, both ends included, over which one unit could have an event. A
 unit watched for D days is at risk at every age up to D: the contract counts at an age the units
-watched for at least so many days.
+watched for at least so many days. Ages are whole days, so that every count is a table of groups
+(rows) by ages (columns), which a million units fill in milliseconds.
 """
 
 from __future__ import annotations
 
-import polars as pl
+from typing import NamedTuple
+
+import numpy as np
 
 MONTHS = 60
-# A month of exposure is 30.4375 = 487/16 days, so that month indices are exact in whole numbers.
-MONTH_DAYS = 30.4375
-_SIXTEENTHS = 487
+MONTH_DAYS = 30.4375  # exactly 487/16
+# The last whole day within each month of age 0 to 60; what has happened by then counts there.
+MONTH_AGES = np.arange(MONTHS + 1) * 487 // 16
+_WHOLE = np.arange(MONTHS + 1) * 487 % 16 == 0
 
 
-def risk_table(episodes: pl.DataFrame, events: pl.DataFrame, keys: list[str]) -> pl.DataFrame:
-    """Events and units at risk at every age with an event.
+class Episodes(NamedTuple):
+    """One element an episode: its group, its unit, and the first and last age at risk."""
 
-    Args:
-        episodes: `keys`, `entry`, `exit` (ages, both included), one row an episode.
-        events: `keys`, `age`, one row an event.
-        keys: the columns that tell one group from another; at least one.
+    group: np.ndarray
+    unit: np.ndarray
+    entry: np.ndarray
+    exit: np.ndarray
 
-    Returns:
-        `keys`, `age`, `at_risk`, `events`, sorted.
-    """
-    return _counts(episodes, events, keys).filter(pl.col("events") > 0).drop("exits")
+    def until(self, first: np.ndarray) -> tuple[Episodes, np.ndarray]:
+        """Cut at each unit's first event, and whether each cut episode ends in it.
 
-
-def _counts(episodes: pl.DataFrame, events: pl.DataFrame, keys: list[str]) -> pl.DataFrame:
-    def tally(frame: pl.DataFrame, age: str, name: str) -> pl.DataFrame:
-        counted = frame.group_by([*keys, age]).agg(pl.len().cast(pl.Int64).alias(name))
-        return counted.rename({age: "age"} if age != "age" else {})
-
-    parts = [
-        tally(episodes, "entry", "entries"),
-        tally(episodes, "exit", "exits"),
-        tally(events, "age", "events"),
-    ]
-    together = pl.concat(parts, how="diagonal_relaxed")
-    names = ["entries", "exits", "events"]
-    summed = together.group_by([*keys, "age"]).agg(pl.col(names).sum()).sort([*keys, "age"])
-    gone_before = pl.col("exits").cum_sum().over(keys) - pl.col("exits")
-    at_risk = pl.col("entries").cum_sum().over(keys) - gone_before
-    return summed.with_columns(at_risk=at_risk).select([*keys, "age", "at_risk", "events", "exits"])
+        Args:
+            first: the age of the first event by unit; beyond any age where there is none.
+        """
+        failed_at = first[self.unit]
+        kept = failed_at >= self.entry
+        group, unit, entry, exit_ = (part[kept] for part in self)
+        failed_at = failed_at[kept]
+        return Episodes(group, unit, entry, np.minimum(exit_, failed_at)), failed_at <= exit_
 
 
-def first_month(age: str) -> pl.Expr:
-    """The first whole month at which what happens at an age (whole days) has happened."""
-    return (pl.col(age) * 16 + (_SIXTEENTHS - 1)) // _SIXTEENTHS
+class AgeGrid(NamedTuple):
+    """How many groups and ages a table of counts has; what happens at later ages is left out."""
+
+    groups: int
+    ages: int = int(MONTH_AGES[-1]) + 2
+
+    def count(
+        self, group: np.ndarray, age: np.ndarray, weight: np.ndarray | None = None
+    ) -> np.ndarray:
+        """Sum of weights (or a count) by group and age."""
+        inside = age < self.ages
+        cell = group[inside] * self.ages + age[inside]
+        chosen = None if weight is None else weight[inside]
+        flat = np.bincount(cell, chosen, minlength=self.groups * self.ages)
+        return flat.astype(float).reshape(self.groups, self.ages)
+
+    def at_risk(self, episodes: Episodes) -> np.ndarray:
+        """Episodes that hold each age."""
+        gone = self.count(episodes.group, episodes.exit)
+        come = self.count(episodes.group, episodes.entry)
+        return np.cumsum(come, axis=1) - (np.cumsum(gone, axis=1) - gone)
+
+    def at_risk_at_months(self, episodes: Episodes) -> np.ndarray:
+        """Episodes that reach each whole month of age (groups x 61).
+
+        A month that does not fall on a whole day is reached by those with a day beyond it.
+        """
+        gone = np.cumsum(self.count(episodes.group, episodes.exit), axis=1)
+        come = np.cumsum(self.count(episodes.group, episodes.entry), axis=1)
+        passed = np.where(_WHOLE, MONTH_AGES - 1, MONTH_AGES)
+        left = np.where(passed >= 0, gone[:, np.maximum(passed, 0)], 0)
+        return (come[:, MONTH_AGES] - left).astype(np.int64)
 
 
-def month_after(age: str) -> pl.Expr:
-    """The first whole month that lies past an age (whole days)."""
-    return pl.col(age) * 16 // _SIXTEENTHS + 1
-
-
-def month_grid(groups: pl.DataFrame, last: int = MONTHS) -> pl.DataFrame:
-    """Every group at every whole month from 0 to `last`."""
-    return groups.join(pl.DataFrame({"months": range(last + 1)}), how="cross")
-
-
-def at_months(curve: pl.DataFrame, grid: pl.DataFrame, keys: list[str]) -> pl.DataFrame:
-    """A step function (`keys`, `age`, values) read at the months of a grid.
-
-    Before the first step the values are null.
-    """
-    stepped = (
-        curve.with_columns(first_month("age").alias("months"))
-        .filter(pl.col("months") <= MONTHS)
-        .sort([*keys, "age"])
-        .group_by([*keys, "months"], maintain_order=True)
-        .last()
-        .drop("age")
-    )
-    values = [name for name in stepped.columns if name not in (*keys, "months")]
-    joined = grid.join(stepped, on=[*keys, "months"], how="left", nulls_equal=True)
-    return joined.sort([*keys, "months"]).with_columns(
-        pl.col(values).forward_fill().over(keys, order_by="months")
-    )
-
-
-def at_risk_at_months(episodes: pl.DataFrame, grid: pl.DataFrame, keys: list[str]) -> pl.DataFrame:
-    """Adds `at_risk` to a grid: episodes that reach each month, in whole numbers."""
-    steps = pl.concat(
-        [
-            episodes.select(*keys, months=first_month("entry"), step=pl.lit(1, pl.Int64)),
-            episodes.select(*keys, months=month_after("exit"), step=pl.lit(-1, pl.Int64)),
-        ]
-    )
-    summed = steps.group_by([*keys, "months"]).agg(pl.col("step").sum())
-    joined = grid.join(summed, on=[*keys, "months"], how="left", nulls_equal=True)
-    return (
-        joined.sort([*keys, "months"])
-        .with_columns(at_risk=pl.col("step").fill_null(0).cum_sum().over(keys, order_by="months"))
-        .drop("step")
-    )
+def at_months(table: np.ndarray) -> np.ndarray:
+    """The values of a running table (groups x ages) at whole months 0 to 60 (groups x 61)."""
+    return table[:, MONTH_AGES]

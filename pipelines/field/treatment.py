@@ -9,11 +9,14 @@ that is well run anyway, differs in more than the treatment.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import replace
+
 import numpy as np
 import polars as pl
 
 from pipelines.field.context import FLEET, FieldContext, episodes, failures_of
-from pipelines.field.cox import fit_states
+from pipelines.field.cox import Failures, Stretches, fit_states
 from pipelines.field.first_failures import of_event
 from pipelines.field.poisson import (
     DAYS_PER_YEAR,
@@ -33,7 +36,7 @@ RATIOS = ("event", "comparison", "method", "ratio", "low", "high")
 COMPARISONS = (("treated", "untreated"), ("lapsed", "untreated"), ("treated", "lapsed"))
 # Cox's reference state: the one that two of three comparisons refer to.
 _STATES = ("untreated", "treated", "lapsed")
-METHODS = ("crude", "mantel_haenszel", "cox")
+_NUMBERS = ("group", "stratum", "state", "unit")
 
 
 def treatment_effect(context: FieldContext, dims: Slice) -> pl.DataFrame:
@@ -53,8 +56,6 @@ def treatment_effect(context: FieldContext, dims: Slice) -> pl.DataFrame:
 
 
 def _only(context: FieldContext, event: str) -> FieldContext:
-    from dataclasses import replace
-
     return replace(context, failures=context.failures.filter(of_event(event)))
 
 
@@ -64,63 +65,95 @@ def treatment_ratios(context: FieldContext, dims: Slice) -> pl.DataFrame:
     crude: all together, exact limits. mantel_haenszel: over water profiles. cox: hazard on unit
     age, stratified by water profile, all failures counting, limits clustered by unit.
     """
-    groups = [FLEET, *(name for name in dims if name != "cause_class")]
-    stretches = episodes(context, by_state=True).filter(pl.col("treatment").is_in(_STATES))
-    placed = failures_of(context, stretches)
-    by_group = stretches.partition_by(groups, as_dict=True)
-    failed_by = placed.partition_by([FLEET, *dims], as_dict=True)
+    placed = [FLEET, *(name for name in dims if name != "cause_class")]
+    groups = context.units.select(placed).unique().sort(placed).with_row_index("group")
+    states = [*_STATES]
+    numbered = (
+        pl.col("treatment").replace_strict(states, range(len(states)), return_dtype=pl.Int64),
+        pl.col("profile").rank("dense").cast(pl.Int64) - 1,
+    )
+    stretches = (
+        episodes(context, by_state=True)
+        .filter(pl.col("treatment").is_in(states))
+        .join(groups, on=placed)
+        .with_columns(state=numbered[0], stratum=numbered[1])
+        .sort("group", "stratum", "episode")
+    )
+    failures = (
+        failures_of(context, stretches)
+        .join(stretches.select("episode", "group", "state", "stratum"), on="episode")
+        .sort("group", "age", "call")
+    )
     classes: list[str | None] = [*context.classes] if "cause_class" in dims else [None]
     rows = []
-    for group, own in sorted(by_group.items()):
-        for name in classes:
-            labels = dict(zip(groups, group, strict=True)) | {"cause_class": name}
-            key = tuple(labels[dim] for dim in (FLEET, *dims))
-            failures = failed_by.get(key, placed.clear())
-            for event in codes.EVENTS:
-                found = _ratios(own, failures.filter(of_event(event)))
-                rows += [labels | {"event": event} | row for row in found]
-    schema = dict.fromkeys((*dims, "event", "comparison", "method", "note"), pl.String)
-    floats = {"ratio": pl.Float64, "low": pl.Float64, "high": pl.Float64, "thin": pl.Boolean}
-    return labelled(pl.DataFrame(rows, schema=schema | floats), dims, RATIOS)
-
-
-def _ratios(stretches: pl.DataFrame, failures: pl.DataFrame) -> list[dict[str, object]]:
-    keys = ["profile", "treatment"]
-    table = (
-        stretches.group_by(keys)
-        .agg(years=pl.col("days").sum() / DAYS_PER_YEAR, units=pl.col("serial").n_unique())
-        .join(failures.group_by(keys).agg(failures=pl.len()), on=keys, how="left")
-        .with_columns(pl.col("failures").fill_null(0))
+    for name in classes:
+        of_class = failures if name is None else failures.filter(pl.col("cause_class") == name)
+        for event in codes.EVENTS:
+            found = _of_groups(stretches, of_class.filter(of_event(event)), groups.height)
+            labels = {"event": event, "cause_class": name}
+            rows += [labels | row for row in found]
+    kinds: dict[str, pl.DataType] = dict.fromkeys(
+        ("event", "cause_class", "comparison", "method", "note"), pl.String()
     )
-    hazards = _hazards(stretches, failures)
-    rows: list[dict[str, object]] = []
-    for state, reference in COMPARISONS:
-        one, other = (table.filter(pl.col("treatment") == s) for s in (state, reference))
-        sides = [(part["failures"].sum(), part["years"].sum()) for part in (one, other)]
-        is_thin = any(
-            part["failures"].sum() < FEWEST_FAILURES or part["units"].sum() < FEWEST_UNITS
-            for part in (one, other)
+    kinds |= dict.fromkeys(("ratio", "low", "high"), pl.Float64())
+    table = pl.DataFrame(rows, schema=kinds | {"group": pl.UInt32(), "thin": pl.Boolean()})
+    if "cause_class" not in dims:
+        table = table.drop("cause_class")
+    order = [FLEET, *dims, "event", "comparison", "method"]
+    return labelled(table.join(groups, on="group").sort(order), dims, RATIOS)
+
+
+def _of_groups(
+    stretches: pl.DataFrame, failures: pl.DataFrame, groups: int
+) -> Iterator[dict[str, object]]:
+    """The ratios of every group, from stretches and failures sorted by group."""
+    arrays = [
+        {name: frame[name].to_numpy().astype(np.int64) for name in (*_NUMBERS, *more)}
+        for frame, more in ((stretches, ("entry", "exit", "days")), (failures, ("age",)))
+    ]
+    ends = [np.searchsorted(part["group"], np.arange(groups + 1)) for part in arrays]
+    for group in range(groups):
+        own, failed = (
+            {name: column[end[group] : end[group + 1]] for name, column in part.items()}
+            for part, end in zip(arrays, ends, strict=True)
         )
-        both = one.join(other, on="profile")
-        columns = ("failures", "years", "failures_right", "years_right")
+        if len(own["unit"]):
+            for row in _ratios(own, failed):
+                yield {"group": group, **row}
+
+
+def _ratios(own: dict[str, np.ndarray], failed: dict[str, np.ndarray]) -> list[dict[str, object]]:
+    shape = (int(own["stratum"].max()) + 1, len(_STATES))
+
+    def table(part: dict[str, np.ndarray], weight: np.ndarray | None = None) -> np.ndarray:
+        cell = part["stratum"] * shape[1] + part["state"]
+        return np.bincount(cell, weight, minlength=shape[0] * shape[1]).reshape(shape)
+
+    years, happened = table(own, own["days"] / DAYS_PER_YEAR), table(failed)
+    units = [len(np.unique(own["unit"][own["state"] == state])) for state in range(shape[1])]
+    hazards = _hazards(own, failed)
+    rows: list[dict[str, object]] = []
+    for pair in COMPARISONS:
+        a, b = (_STATES.index(name) for name in pair)
+        sides = [(int(happened[:, s].sum()), float(years[:, s].sum())) for s in (a, b)]
+        is_thin = any(
+            count < FEWEST_FAILURES or units[s] < FEWEST_UNITS
+            for s, (count, _) in zip((a, b), sides, strict=True)
+        )
+        shared = int(((years[:, a] > 0) & (years[:, b] > 0)).sum())
         estimates = {
             "crude": rate_ratio(*sides[0], *sides[1]),
-            "mantel_haenszel": mantel_haenszel(*(both[name].to_numpy() for name in columns)),
-            "cox": hazards.get((state, reference), UNKNOWN_RATIO),
+            "mantel_haenszel": mantel_haenszel(
+                happened[:, a], years[:, a], happened[:, b], years[:, b]
+            ),
+            "cox": hazards.get(pair, UNKNOWN_RATIO),
         }
-        for method in METHODS:
-            ratio, low, high = (_finite(x) for x in estimates[method])
-            rows.append(
-                {
-                    "comparison": f"{state} vs {reference}",
-                    "method": method,
-                    "ratio": ratio,
-                    "low": low,
-                    "high": high,
-                    "thin": is_thin,
-                    "note": _why(ratio, high, state, reference, sides, both.height),
-                }
-            )
+        for method, estimate in estimates.items():
+            ratio, low, high = (_finite(x) for x in estimate)
+            figures = {"ratio": ratio, "low": low, "high": high, "thin": is_thin}
+            note = _why(ratio, high, pair, sides, shared)
+            named = {"comparison": " vs ".join(pair), "method": method, "note": note}
+            rows.append(named | figures)
     return rows
 
 
@@ -131,14 +164,13 @@ def _finite(value: float) -> float | None:
 def _why(
     ratio: float | None,
     high: float | None,
-    state: str,
-    reference: str,
+    pair: tuple[str, str],
     sides: list[tuple[int, float]],
     shared: int,
 ) -> str | None:
     if ratio is not None and high is not None:
         return None
-    for name, (failures, years) in zip((state, reference), sides, strict=True):
+    for name, (failures, years) in zip(pair, sides, strict=True):
         if years == 0:
             return f"cannot be estimated, because no unit was watched while {name}"
         if failures == 0:
@@ -148,26 +180,32 @@ def _why(
     return "cannot be estimated, because failures and units at risk of both hardly meet"
 
 
-def _hazards(stretches: pl.DataFrame, failures: pl.DataFrame) -> dict[tuple[str, str], Ratio]:
+def _hazards(
+    own: dict[str, np.ndarray], failed: dict[str, np.ndarray]
+) -> dict[tuple[str, str], Ratio]:
     """Cox ratios of the comparisons; only states with a failure take part."""
-    failing = set(failures["treatment"].unique())
-    states = [name for name in _STATES if name in failing]
-    if len(states) < 2:
+    present = np.unique(failed["state"])
+    if len(present) < 2:
         return {}
-    here = stretches.filter(pl.col("treatment").is_in(states))
-    units = here.select("serial").unique().sort("serial").with_row_index("unit")
-    number = pl.col("treatment").replace_strict(
-        {name: i for i, name in enumerate(states)}, return_dtype=pl.Int64
+    here = np.isin(own["state"], present)
+    units, unit = np.unique(own["unit"][here], return_inverse=True)
+    stretches = Stretches(
+        own["stratum"][here],
+        np.searchsorted(present, own["state"][here]),
+        unit,
+        own["entry"][here],
+        own["exit"][here],
     )
-    here = here.join(units, on="serial").select(
-        "entry", "exit", "unit", stratum="profile", state=number
+    failures = Failures(
+        failed["stratum"],
+        np.searchsorted(present, failed["state"]),
+        np.searchsorted(units, failed["unit"]),
+        failed["age"],
     )
-    happened = failures.join(units, on="serial").select(
-        "age", "unit", stratum="profile", state=number
-    )
-    fit = fit_states(here, happened, len(states), units=units.height)
+    fit = fit_states(stretches, failures, len(present))
     if fit is None:
         return {}
+    states = [_STATES[state] for state in present]
     found = {}
     for state, reference in COMPARISONS:
         if state in states and reference in states:
@@ -176,7 +214,6 @@ def _hazards(stretches: pl.DataFrame, failures: pl.DataFrame) -> dict[tuple[str,
             contrast[states.index(reference)] -= 1
             log_ratio = contrast @ fit.log_ratios
             width = Z_95 * np.sqrt(contrast @ fit.covariance @ contrast)
-            found[state, reference] = Ratio(
-                *(float(np.exp(log_ratio + shift)) for shift in (0, -width, width))
-            )
+            limits = (float(np.exp(log_ratio + shift)) for shift in (0, -width, width))
+            found[state, reference] = Ratio(*limits)
     return found

@@ -20,7 +20,7 @@ class Times(NamedTuple):
     """Times with how many units share each."""
 
     at: np.ndarray = _NONE
-    count: np.ndarray = _NONE  # type: ignore[assignment]  # also a tuple's method
+    count: np.ndarray = _NONE
 
 
 @dataclass(frozen=True)
@@ -28,7 +28,7 @@ class Lives:
     """Ages behind a fit, in one unit of time, all above 0.
 
     `failed` exactly then; `running` still without failure when the watch ended; `between` failed
-    after the first and not after the second bound (`Times` of equal length); `entered` came under
+    after the first (0 or more) and not after the second bound, with how many; `entered` came under
     watch at that age (left truncation), which every unit not watched from the start adds.
     """
 
@@ -37,23 +37,17 @@ class Lives:
     between: tuple[np.ndarray, np.ndarray, np.ndarray] = (_NONE, _NONE, _NONE)
     entered: Times = field(default_factory=Times)
 
-    def log_likelihood(self, log_scale: complex, log_shape: complex) -> complex:
-        """S(t) = exp(-(t/scale)^shape), in the logarithms of scale and shape."""
-        shape = np.exp(log_shape)
+    @property
+    def failures(self) -> float:
+        """How many failed."""
+        return float(self.failed.count.sum() + self.between[2].sum())
 
-        def hazard(ages: np.ndarray) -> np.ndarray:
-            return np.exp(shape * (np.log(ages) - log_scale))
-
-        ages, count = self.failed
-        rate = log_shape + shape * (np.log(ages) - log_scale) - np.log(ages)
-        total = (count * (rate - hazard(ages))).sum()
-        total -= (self.running.count * hazard(self.running.at)).sum()
-        total += (self.entered.count * hazard(self.entered.at)).sum()
+    @property
+    def time(self) -> float:
+        """Time watched, a failure between two bounds taken at their middle."""
         after, until, count = self.between
-        start = np.where(after > 0, hazard(np.maximum(after, 1e-300)), 0)
-        # log(e^-a - e^-b) = -a + log(1 - e^(a-b))
-        total += (count * (-start + np.log(-np.expm1(start - hazard(until))))).sum()
-        return total
+        parts = [(t.at * t.count).sum() for t in (self.failed, self.running, self.entered)]
+        return float(parts[0] + parts[1] - parts[2] + ((after + until) / 2 * count).sum())
 
 
 class Fit(NamedTuple):
@@ -68,53 +62,118 @@ class Fit(NamedTuple):
     log_likelihood: float
 
 
+class _Point(NamedTuple):
+    """Log-likelihood with its first and second derivatives in (log scale, log shape)."""
+
+    value: float
+    slope: np.ndarray
+    curvature: np.ndarray
+
+
 def fit_weibull(lives: Lives) -> Fit | None:
-    """Maximum likelihood; Wald limits on the logarithms of shape and scale.
+    """Maximum likelihood of S(t) = exp(-(t/scale)^shape); Wald limits on the log scale.
 
-    Returns None where the likelihood has no finite maximum (as with all failures at one age).
-    Derivatives are by complex steps, exact to rounding.
+    Newton's method from an exponential life. Returns None where the likelihood has no maximum
+    with a shape below 50 (as with all failures at one age).
     """
-    from scipy.optimize import minimize
-
-    def minus(theta: np.ndarray) -> float:
-        with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
-            value = -lives.log_likelihood(*theta)
-        return float(value) if np.isfinite(value) else 1e300
-
-    def slope(theta: np.ndarray) -> np.ndarray:
-        with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
-            steps = [-lives.log_likelihood(*(theta + 1e-30j * e)).imag / 1e-30 for e in np.eye(2)]
-        return np.nan_to_num(np.array(steps), nan=0.0, posinf=1e300, neginf=-1e300)
-
-    theta = minimize(minus, _start(lives), jac=slope, method="BFGS", options={"gtol": 1e-7}).x
-    for _ in range(20):  # Newton to the last digit; BFGS alone stops at about 1e-6
-        curvature = _curvature(slope, theta)
-        if not np.isfinite(curvature).all() or np.linalg.det(curvature) <= 0:
-            return None
-        step = np.linalg.solve(curvature, slope(theta))
-        theta = theta - step
-        if np.abs(step).max() < 1e-12:
-            break
-    if abs(theta[1]) > 4:  # a shape beyond 50: all failures at practically one age
+    if lives.failures == 0 or lives.time <= 0:
         return None
-    error = np.sqrt(np.diag(np.linalg.inv(curvature)))
+    theta = np.array([np.log(lives.time / lives.failures), 0.0])
+    here = _likelihood(lives, theta)
+    for _ in range(100):
+        step = _uphill(here)
+        for _ in range(40):  # halve until it does climb
+            there = _likelihood(lives, theta + step)
+            if there.value >= here.value - 1e-9 * abs(here.value):
+                break
+            step = step / 2
+        theta, here = theta + step, there
+        if abs(theta[1]) > 4:
+            return None
+        if np.abs(step).max() < 1e-10:
+            break
+    information = -here.curvature
+    if np.linalg.det(information) <= 0 or np.abs(step).max() > 1e-6:
+        return None
+    error = np.sqrt(np.diag(np.linalg.inv(information)))
     low, high = np.exp(theta - Z_95 * error), np.exp(theta + Z_95 * error)
     scale, shape = np.exp(theta)
-    return Fit(*(float(x) for x in (shape, low[1], high[1], scale, low[0], high[0], -minus(theta))))
+    figures = (shape, low[1], high[1], scale, low[0], high[0], here.value)
+    return Fit(*(float(x) for x in figures))
 
 
-def _start(lives: Lives) -> np.ndarray:
-    """An exponential life: all time over all failures."""
+def _uphill(point: _Point) -> np.ndarray:
+    """A Newton step, of at most 1 in either logarithm; along the slope where it is not convex."""
+    information = -point.curvature
+    if information[0, 0] > 0 and np.linalg.det(information) > 0:
+        step = np.linalg.solve(information, point.slope)
+    else:
+        step = point.slope / np.abs(point.slope).max()
+    return step / max(1.0, np.abs(step).max())
+
+
+class _Hazards(NamedTuple):
+    """Cumulative hazards at ages with their derivatives in (log scale m, log shape b)."""
+
+    h: np.ndarray
+    m: np.ndarray
+    b: np.ndarray
+    mm: np.ndarray
+    mb: np.ndarray
+    bb: np.ndarray
+
+    def sums(self, count: np.ndarray) -> np.ndarray:
+        return np.array([(count * part).sum() for part in self])
+
+
+def _hazards(ages: np.ndarray, log_scale: float, shape: float) -> _Hazards:
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        z = shape * (np.log(ages) - log_scale)
+        h = np.exp(z)
+        zh = np.where(ages > 0, z * h, 0.0)
+        zzh = np.where(ages > 0, z * zh, 0.0)
+    return _Hazards(h, -shape * h, zh, shape**2 * h, -shape * (h + zh), zh + zzh)
+
+
+def _likelihood(lives: Lives, theta: np.ndarray) -> _Point:
+    log_scale, log_shape = theta
+    shape = np.exp(log_shape)
+    failed, running, entered = (
+        _hazards(times.at, log_scale, shape).sums(times.count)
+        for times in (lives.failed, lives.running, lives.entered)
+    )
+    total = -(failed + running - entered)
+    # The log rate of an exact failure: log shape + z - log age, z = shape (log age - log scale).
+    ages, count = lives.failed
+    logs = np.log(ages)
+    z = (count * shape * (logs - log_scale)).sum()
+    d = count.sum()
+    total += np.array(
+        [d * log_shape + z - (count * logs).sum(), -shape * d, d + z, 0, -shape * d, z]
+    )
+    total += _between(lives, log_scale, shape)
+    value, m, b, mm, mb, bb = total
+    if not np.isfinite(total).all():
+        value = -np.inf
+    return _Point(float(value), np.array([m, b]), np.array([[mm, mb], [mb, bb]]))
+
+
+def _between(lives: Lives, log_scale: float, shape: float) -> np.ndarray:
+    """log(e^-A - e^-B) = -A + log(1 - e^-(B-A)) for failures between two ages."""
     after, until, count = lives.between
-    time = sum(
-        (np.sum(t.at * t.count) * sign)
-        for t, sign in ((lives.failed, 1), (lives.running, 1), (lives.entered, -1))
-    ) + np.sum((after + until) / 2 * count)
-    return np.array([np.log(time / (lives.failed.count.sum() + count.sum())), 0.0])
-
-
-def _curvature(slope, theta: np.ndarray) -> np.ndarray:
-    step = 1e-5
-    columns = [(slope(theta + step * e) - slope(theta - step * e)) / (2 * step) for e in np.eye(2)]
-    matrix = np.array(columns)
-    return (matrix + matrix.T) / 2
+    start, end = (_hazards(ages, log_scale, shape) for ages in (after, until))
+    h, m, b, mm, mb, bb = (e - s for e, s in zip(end, start, strict=True))
+    with np.errstate(over="ignore", divide="ignore", invalid="ignore"):
+        grown = np.expm1(h)
+        first = 1 / grown
+        second = -(1 + grown) / grown**2
+        value = np.log(-np.expm1(-h))
+    parts = (
+        value,
+        first * m,
+        first * b,
+        second * m * m + first * mm,
+        second * m * b + first * mb,
+        second * b * b + first * bb,
+    )
+    return np.array([(count * part).sum() for part in parts]) - start.sums(count)
