@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import Any
 
 from markupsafe import Markup
@@ -38,7 +39,8 @@ def content(data: PageData) -> dict[str, Any]:
     """What the template needs; sections without figures are left out."""
     field = field_of(data)
     found = [build(field) for build in _SECTIONS]
-    sections = [section for section in found if section is not None and section.figures]
+    sections = [_with_something_to_show(section) for section in found if section is not None]
+    sections = [section for section in sections if section.figures]
     views = {
         figure.key: {key: view.as_json() for key, view in figure.views.items()}
         for section in sections
@@ -55,6 +57,11 @@ def content(data: PageData) -> dict[str, Any]:
         "picks": _picks(field),
         "field": Markup(formats.script_json({"views": views})),
     }
+
+
+def _with_something_to_show(section: Section) -> Section:
+    """The section without figures that have no view: tiny or empty fleets have few."""
+    return dataclasses.replace(section, figures=[one for one in section.figures if one.views])
 
 
 def _first(section: Section, figure: Figure) -> View:

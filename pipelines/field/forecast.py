@@ -69,7 +69,9 @@ def _made(context: FieldContext, dims: Slice, made_on: date, known_to: date | No
     expected = _expected(units, dims, months).join(rates, on=["family", "band"], how="left")
     by_month = (
         expected.with_columns(pl.col("rate", "failures").fill_null(0.0))
-        .group_by(*dims, "month")
+        # Sorted, so that the last digit of a sum does not hang on the order of rows.
+        .sort(list(dict.fromkeys([*dims, "month", "family", "band"])))
+        .group_by(*dims, "month", maintain_order=True)
         .agg(
             mean=(pl.col("days") * pl.col("rate")).sum(),
             # The error of a rate from n failures is rate/sqrt(n); cells' errors are independent.

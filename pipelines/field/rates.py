@@ -38,22 +38,32 @@ def rates(context: FieldContext, dims: Slice) -> pl.DataFrame:
 
 def rated(context: FieldContext, dims: Slice) -> pl.DataFrame:
     """The same without common labels: `dims`, `COLUMNS`, thin and note."""
-    groups = [FLEET, *(name for name in dims if name != "cause_class")]
-    keys = [FLEET, *dims]
-    exposed = episodes(context, by_state="treatment" in dims)
-    own = exposed.group_by(*groups, "serial").agg(years=pl.col("days").sum() / DAYS_PER_YEAR)
-    failing = context.failures.group_by(*keys, "serial").agg(f=pl.len().cast(pl.Float64))
+    placed = [FLEET, *(name for name in dims if name != "cause_class")]
+    of_class = [name for name in dims if name == "cause_class"]
+    every = grid(context, dims)
+    groups = every.select(placed).unique(maintain_order=True).with_row_index("group")
+    by_state = "treatment" in dims
+    own = episodes(context, by_state=by_state).join(groups, on=placed)
+    own = own.select("group", "unit", years=pl.col("days") / DAYS_PER_YEAR)
+    if by_state:  # a unit may come back to a state
+        own = own.group_by("group", "unit").agg(pl.col("years").sum())
+    failing = (
+        context.failures.join(groups, on=placed)
+        .group_by("group", *of_class, "unit")
+        .agg(f=pl.len().cast(pl.Float64))
+    )
     f, y = pl.col("f"), pl.col("years")
     counted = (
-        failing.join(own, on=[*groups, "serial"])
-        .group_by(keys)
+        failing.join(own, on=["group", "unit"])
+        .group_by("group", *of_class)
         .agg(failures=f.sum().cast(pl.Int64), f_f=(f * f).sum(), f_y=(f * y).sum())
     )
-    exposure = own.group_by(groups).agg(
+    exposure = own.group_by("group").agg(
         units=pl.len().cast(pl.Int64), unit_years=y.sum(), y_y=(y * y).sum()
     )
-    table = grid(context, dims).join(exposure, on=groups, how="left")
-    return with_limits(table.join(counted, on=keys, how="left")).sort(keys)
+    table = every.join(groups, on=placed).join(exposure, on="group", how="left")
+    table = table.join(counted, on=["group", *of_class], how="left")
+    return with_limits(table).sort(FLEET, *dims)
 
 
 def grid(context: FieldContext, dims: Slice) -> pl.DataFrame:
