@@ -96,7 +96,8 @@ def prepare(
         startup_completed_on="startup_completed_on",
         retired_on="retired_on",
         shipped_on="shipped_on",
-    ).with_row_index("unit")
+    )
+    units = units.sort("serial").with_row_index("unit")
     dims = units.select("serial", "unit", FLEET, *UNIT_DIMENSIONS, "watched_from", "watched_until")
     placed = (
         states.join(dims, on="serial")

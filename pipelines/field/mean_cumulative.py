@@ -6,6 +6,8 @@ Does not belong here: who is at risk (`risk_sets`).
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -31,7 +33,41 @@ class Mean(NamedTuple):
     high: np.ndarray
 
 
-def mean_cumulative(grid: AgeGrid, episodes: Episodes, events: Events) -> Mean:
+@dataclass(frozen=True)
+class Watched:
+    """Episodes counted once for all means that are taken over them (groups x ages)."""
+
+    grid: AgeGrid
+    episodes: Episodes
+
+    @cached_property
+    def at_risk(self) -> np.ndarray:
+        """Episodes that hold each age."""
+        return self.grid.at_risk(self.episodes)
+
+    @cached_property
+    def end(self) -> np.ndarray:
+        """The last age of each episode, or of the table where that is earlier."""
+        return np.minimum(self.episodes.exit, self.grid.ages - 1)
+
+    @cached_property
+    def gone(self) -> np.ndarray:
+        """Episodes that end at each age."""
+        return self.grid.count(self.episodes.group, self.end)
+
+    @cached_property
+    def still(self) -> np.ndarray:
+        """Episodes that hold each age and go on beyond it."""
+        come = self.grid.count(self.episodes.group, self.episodes.entry)
+        return np.cumsum(come - self.gone, axis=1)
+
+    @cached_property
+    def late(self) -> np.ndarray:
+        """Places of the episodes that do not begin at age 0."""
+        return np.flatnonzero((self.episodes.entry > 0) & (self.episodes.entry < self.grid.ages))
+
+
+def mean_cumulative(watched: Watched, events: Events) -> Mean:
     """Nelson's mean cumulative function with Lawless and Nadeau's (1995) robust variance.
 
     The limits are on the log scale; NaN where the mean or its error is 0.
@@ -40,14 +76,13 @@ def mean_cumulative(grid: AgeGrid, episodes: Episodes, events: Events) -> Mean:
     events and G the increments of the mean over at-risk while it was watched. Both change only
     at ends and events, so running sums over ages do for a million units.
     """
-    group = episodes.group[events.episode]
-    at_risk = grid.at_risk(episodes)
-    amount = grid.count(group, events.age, events.weight)
+    group = watched.episodes.group[events.episode]
+    amount = watched.grid.count(group, events.age, events.weight)
     with np.errstate(divide="ignore", invalid="ignore"):
-        steps = np.where(amount > 0, amount / at_risk, 0.0)
-        g = np.cumsum(np.where(amount > 0, steps / at_risk, 0.0), axis=1)
+        steps = np.where(amount > 0, amount / watched.at_risk, 0.0)
+        g = np.cumsum(np.where(amount > 0, steps / watched.at_risk, 0.0), axis=1)
     mean = np.cumsum(steps, axis=1)
-    error = np.sqrt(np.maximum(_squares(grid, episodes, events, at_risk, g), 0))
+    error = np.sqrt(np.maximum(_squares(watched, events, g), 0))
     with np.errstate(divide="ignore", invalid="ignore"):
         usable = (mean > 0) & (error > 0)
         width = np.exp(Z_95 * error / mean)
@@ -56,35 +91,28 @@ def mean_cumulative(grid: AgeGrid, episodes: Episodes, events: Events) -> Mean:
     return Mean(mean, error, low, high)
 
 
-def _squares(
-    grid: AgeGrid, episodes: Episodes, events: Events, at_risk: np.ndarray, g: np.ndarray
-) -> np.ndarray:
+def _squares(watched: Watched, events: Events, g: np.ndarray) -> np.ndarray:
     """Sum over episodes of (E - G)² = sum E² - 2 sum E G(end) + sum G(end)², by group and age."""
+    grid, episodes, late = watched.grid, watched.episodes, watched.late
     inside = events.age < grid.ages
     place, age, weight = (part[inside] for part in events)
-    share = weight / at_risk[episodes.group[place], age]
+    share = weight / watched.at_risk[episodes.group[place], age]
     # Who enters late has missed G up to then: the same as an event of that size on entry.
-    late = np.flatnonzero((episodes.entry > 0) & (episodes.entry < grid.ages))
     missed = g[episodes.group[late], episodes.entry[late] - 1]
     place, age, share = (
         np.concatenate(pair)
         for pair in ((place, late), (age, episodes.entry[late]), (share, missed))
     )
-    order = np.lexsort((age, place))
+    order = np.argsort(place * grid.ages + age, kind="stable")
     place, age, share = place[order], age[order], share[order]
     total = _running(place, share)
-    group = episodes.group[place]
-    end = np.minimum(episodes.exit, grid.ages - 1)
-    g_end = g[episodes.group, end]
-    own = np.cumsum(grid.count(group, age, total**2 - (total - share) ** 2), axis=1)
-    early = np.cumsum(grid.count(group, age, share), axis=1)
-    left = np.cumsum(grid.count(group, end[place], share), axis=1)
-    ended = np.cumsum(grid.count(group, end[place], share * g_end[place]), axis=1)
-    gone = grid.count(episodes.group, end)
-    gone_squares = np.cumsum(gone * g**2, axis=1)
-    come = grid.count(episodes.group, episodes.entry)
-    still = np.cumsum(come, axis=1) - np.cumsum(gone, axis=1)
-    return own - 2 * (ended + g * (early - left)) + gone_squares + still * g**2
+    group, end = episodes.group[place], watched.end[place]
+    own = grid.count(group, age, total**2 - (total - share) ** 2)
+    # E G(end) counts at the end once that has come, and E G(now) until then.
+    early = grid.count(group, age, share) - grid.count(group, end, share)
+    ended = grid.count(group, end, share * g[group, end])
+    squares = np.cumsum(own - 2 * ended + watched.gone * g**2, axis=1)
+    return squares - 2 * g * np.cumsum(early, axis=1) + watched.still * g**2
 
 
 def _running(place: np.ndarray, share: np.ndarray) -> np.ndarray:

@@ -12,7 +12,7 @@ import polars as pl
 from pipelines.field.context import FLEET, FieldContext
 from pipelines.field.first_failures import NOBODY, events_of
 from pipelines.field.groups import Grouped, grouped
-from pipelines.field.mean_cumulative import Events, mean_cumulative
+from pipelines.field.mean_cumulative import Events, Watched, mean_cumulative
 from pipelines.field.risk_sets import at_months
 from pipelines.field.slices import Slice, labelled, thin
 
@@ -37,13 +37,15 @@ def repeat_failures(context: FieldContext, dims: Slice) -> pl.DataFrame:
     itself.
     """
     slices = grouped(context, dims)
+    watched = Watched(slices.grid, slices.episodes)
+    reaching = slices.grid.at_risk_at_months(slices.episodes)
     parts = []
     for event, name, chosen in events_of(context, dims):
         labels = {"event": event} | ({"cause_class": name} if name else {})
-        rows = _at_months(slices, slices.failures.filter(chosen))
+        rows = _at_months(slices, watched, reaching, slices.failures.filter(chosen))
         parts.append(rows.with_columns(pl.lit(word).alias(key) for key, word in labels.items()))
     if not parts:  # sliced by a class that no failure has
-        empty = _at_months(slices, slices.failures.clear()).clear()
+        empty = _at_months(slices, watched, reaching, slices.failures.clear()).clear()
         parts = [empty.with_columns(event=pl.lit("any"), cause_class=pl.lit("any"))]
     reached = pl.col("at_risk") > 0
     rows = pl.concat(parts).with_columns(
@@ -60,16 +62,17 @@ def repeat_failures(context: FieldContext, dims: Slice) -> pl.DataFrame:
     return labelled(rows, dims, COLUMNS)
 
 
-def _at_months(slices: Grouped, failures: pl.DataFrame) -> pl.DataFrame:
-    grid = slices.grid
+def _at_months(
+    slices: Grouped, watched: Watched, reaching: np.ndarray, failures: pl.DataFrame
+) -> pl.DataFrame:
     episode, age = (failures[name].to_numpy().astype(np.int64) for name in ("episode", "age"))
     count, cost = (
-        mean_cumulative(grid, slices.episodes, Events(episode, age, weight))
+        mean_cumulative(watched, Events(episode, age, weight))
         for weight in (np.ones(len(age)), failures["cost"].to_numpy())
     )
-    happened = grid.count(slices.episodes.group[episode], age)
+    happened = slices.grid.count(slices.episodes.group[episode], age)
     return slices.rows(
-        at_risk=grid.at_risk_at_months(slices.episodes),
+        at_risk=reaching,
         failures=at_months(np.cumsum(happened, axis=1)).astype(np.int64),
         mean_count=at_months(count.value),
         count_low=at_months(count.low),

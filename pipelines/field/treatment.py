@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 import polars as pl
@@ -36,7 +37,6 @@ RATIOS = ("event", "comparison", "method", "ratio", "low", "high")
 COMPARISONS = (("treated", "untreated"), ("lapsed", "untreated"), ("treated", "lapsed"))
 # Cox's reference state: the one that two of three comparisons refer to.
 _STATES = ("untreated", "treated", "lapsed")
-_NUMBERS = ("group", "stratum", "state", "unit")
 
 
 def treatment_effect(context: FieldContext, dims: Slice) -> pl.DataFrame:
@@ -44,7 +44,7 @@ def treatment_effect(context: FieldContext, dims: Slice) -> pl.DataFrame:
     by_state = tuple(name for name in (*dims, "treatment"))
     parts = []
     for event in codes.EVENTS:
-        chosen = _only(context, event)
+        chosen = replace(context, failures=context.failures.filter(of_event(event)))
         table = rated(chosen, by_state).rename({"treatment": "state"})
         parts.append(table.with_columns(event=pl.lit(event)))
     order = pl.Enum(codes.TREATMENT_STATES)
@@ -55,10 +55,6 @@ def treatment_effect(context: FieldContext, dims: Slice) -> pl.DataFrame:
     return labelled(rows.with_columns(note=note), dims, EFFECT)
 
 
-def _only(context: FieldContext, event: str) -> FieldContext:
-    return replace(context, failures=context.failures.filter(of_event(event)))
-
-
 def treatment_ratios(context: FieldContext, dims: Slice) -> pl.DataFrame:
     """Ratios between states, for one slice that is not by treatment itself.
 
@@ -67,34 +63,21 @@ def treatment_ratios(context: FieldContext, dims: Slice) -> pl.DataFrame:
     """
     placed = [FLEET, *(name for name in dims if name != "cause_class")]
     groups = context.units.select(placed).unique().sort(placed).with_row_index("group")
-    states = [*_STATES]
-    numbered = (
-        pl.col("treatment").replace_strict(states, range(len(states)), return_dtype=pl.Int64),
-        pl.col("profile").rank("dense").cast(pl.Int64) - 1,
-    )
-    stretches = (
-        episodes(context, by_state=True)
-        .filter(pl.col("treatment").is_in(states))
-        .join(groups, on=placed)
-        .with_columns(state=numbered[0], stratum=numbered[1])
-        .sort("group", "stratum", "episode")
-    )
-    failures = (
-        failures_of(context, stretches)
-        .join(stretches.select("episode", "group", "state", "stratum"), on="episode")
-        .sort("group", "age", "call")
-    )
+    stretches, failures = _numbered(context, groups, placed)
     classes: list[str | None] = [*context.classes] if "cause_class" in dims else [None]
     rows = []
-    for name in classes:
-        of_class = failures if name is None else failures.filter(pl.col("cause_class") == name)
-        for event in codes.EVENTS:
-            found = _of_groups(stretches, of_class.filter(of_event(event)), groups.height)
-            labels = {"event": event, "cause_class": name}
-            rows += [labels | row for row in found]
-    kinds: dict[str, pl.DataType] = dict.fromkeys(
-        ("event", "cause_class", "comparison", "method", "note"), pl.String()
-    )
+    for group, own, failed in _by_group(stretches, failures, groups.height):
+        side = _Side.of(own)
+        kinds_of = {"any": np.ones(len(failed["age"]), bool), "water": failed["water_related"]}
+        for name in classes:
+            of_class = True if name is None else failed["cause_class"] == name
+            for event in codes.EVENTS:
+                chosen = kinds_of[event] & of_class
+                happened = {key: column[chosen] for key, column in failed.items()}
+                labels = {"group": group, "event": event, "cause_class": name}
+                rows += [labels | row for row in _ratios(own, side, happened)]
+    words = ("event", "cause_class", "comparison", "method", "note")
+    kinds: dict[str, pl.DataType] = dict.fromkeys(words, pl.String())
     kinds |= dict.fromkeys(("ratio", "low", "high"), pl.Float64())
     table = pl.DataFrame(rows, schema=kinds | {"group": pl.UInt32(), "thin": pl.Boolean()})
     if "cause_class" not in dims:
@@ -103,41 +86,93 @@ def treatment_ratios(context: FieldContext, dims: Slice) -> pl.DataFrame:
     return labelled(table.join(groups, on="group").sort(order), dims, RATIOS)
 
 
-def _of_groups(
+def _numbered(
+    context: FieldContext, groups: pl.DataFrame, placed: list[str]
+) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Stretches of the three states and the failures in them, with group, stratum, state, unit.
+
+    Sorted by group and unit; `unit` counts up from 0 over all groups.
+    """
+    number = {name: place for place, name in enumerate(_STATES)}
+    stretches = (
+        episodes(context, by_state=True)
+        .filter(pl.col("treatment").is_in(_STATES))
+        .join(groups, on=placed)
+        .with_columns(
+            state=pl.col("treatment").replace_strict(number, return_dtype=pl.Int64),
+            stratum=pl.col("profile").rank("dense").cast(pl.Int64) - 1,
+        )
+        .sort("group", "unit", "episode")
+    )
+    inside = failures_of(context, stretches)
+    stretches = stretches.with_columns(unit=pl.col("unit").rle_id())
+    failures = (
+        inside.drop("unit")
+        .join(stretches.select("episode", "unit", "group", "state", "stratum"), on="episode")
+        .sort("group", "age", "call")
+    )
+    return stretches, failures
+
+
+def _by_group(
     stretches: pl.DataFrame, failures: pl.DataFrame, groups: int
-) -> Iterator[dict[str, object]]:
-    """The ratios of every group, from stretches and failures sorted by group."""
+) -> Iterator[tuple[int, dict[str, np.ndarray], dict[str, np.ndarray]]]:
+    """Each group that was watched, with its stretches and failures as arrays."""
+    numbers = ("stratum", "state", "unit")
+    wanted = (*numbers, "entry", "exit", "days"), (*numbers, "age", "water_related", "cause_class")
     arrays = [
-        {name: frame[name].to_numpy().astype(np.int64) for name in (*_NUMBERS, *more)}
-        for frame, more in ((stretches, ("entry", "exit", "days")), (failures, ("age",)))
+        {name: frame[name].to_numpy() for name in names}
+        for frame, names in zip((stretches, failures), wanted, strict=True)
     ]
-    ends = [np.searchsorted(part["group"], np.arange(groups + 1)) for part in arrays]
+    ends = [
+        np.searchsorted(frame["group"].to_numpy(), np.arange(groups + 1))
+        for frame in (stretches, failures)
+    ]
     for group in range(groups):
         own, failed = (
             {name: column[end[group] : end[group + 1]] for name, column in part.items()}
             for part, end in zip(arrays, ends, strict=True)
         )
         if len(own["unit"]):
-            for row in _ratios(own, failed):
-                yield {"group": group, **row}
+            first = own["unit"][0]
+            own["unit"], failed["unit"] = own["unit"] - first, failed["unit"] - first
+            yield group, own, failed
 
 
-def _ratios(own: dict[str, np.ndarray], failed: dict[str, np.ndarray]) -> list[dict[str, object]]:
-    shape = (int(own["stratum"].max()) + 1, len(_STATES))
+class _Side(NamedTuple):
+    """What was watched of a group: unit-years by stratum and state, and units by state."""
 
-    def table(part: dict[str, np.ndarray], weight: np.ndarray | None = None) -> np.ndarray:
-        cell = part["stratum"] * shape[1] + part["state"]
-        return np.bincount(cell, weight, minlength=shape[0] * shape[1]).reshape(shape)
+    years: np.ndarray
+    units: np.ndarray
 
-    years, happened = table(own, own["days"] / DAYS_PER_YEAR), table(failed)
-    units = [len(np.unique(own["unit"][own["state"] == state])) for state in range(shape[1])]
+    @classmethod
+    def of(cls, own: dict[str, np.ndarray]) -> _Side:
+        shape = (int(own["stratum"].max()) + 1, len(_STATES))
+        years = _table(own, shape, own["days"] / DAYS_PER_YEAR)
+        seen = np.zeros((int(own["unit"].max()) + 1, len(_STATES)), dtype=bool)
+        seen[own["unit"], own["state"]] = True
+        return cls(years, seen.sum(axis=0))
+
+
+def _table(
+    part: dict[str, np.ndarray], shape: tuple[int, int], weight: np.ndarray | None = None
+) -> np.ndarray:
+    cell = part["stratum"] * shape[1] + part["state"]
+    return np.bincount(cell, weight, minlength=shape[0] * shape[1]).reshape(shape)
+
+
+def _ratios(
+    own: dict[str, np.ndarray], side: _Side, failed: dict[str, np.ndarray]
+) -> list[dict[str, object]]:
+    years = side.years
+    happened = _table(failed, years.shape)
     hazards = _hazards(own, failed)
     rows: list[dict[str, object]] = []
     for pair in COMPARISONS:
         a, b = (_STATES.index(name) for name in pair)
         sides = [(int(happened[:, s].sum()), float(years[:, s].sum())) for s in (a, b)]
         is_thin = any(
-            count < FEWEST_FAILURES or units[s] < FEWEST_UNITS
+            count < FEWEST_FAILURES or side.units[s] < FEWEST_UNITS
             for s, (count, _) in zip((a, b), sides, strict=True)
         )
         shared = int(((years[:, a] > 0) & (years[:, b] > 0)).sum())
@@ -184,24 +219,18 @@ def _hazards(
     own: dict[str, np.ndarray], failed: dict[str, np.ndarray]
 ) -> dict[tuple[str, str], Ratio]:
     """Cox ratios of the comparisons; only states with a failure take part."""
-    present = np.unique(failed["state"])
+    present = np.flatnonzero(np.bincount(failed["state"], minlength=len(_STATES)))
     if len(present) < 2:
         return {}
+    order = np.zeros(len(_STATES), dtype=np.int64)
+    order[present] = np.arange(len(present))
     here = np.isin(own["state"], present)
-    units, unit = np.unique(own["unit"][here], return_inverse=True)
-    stretches = Stretches(
-        own["stratum"][here],
-        np.searchsorted(present, own["state"][here]),
-        unit,
-        own["entry"][here],
-        own["exit"][here],
-    )
-    failures = Failures(
-        failed["stratum"],
-        np.searchsorted(present, failed["state"]),
-        np.searchsorted(units, failed["unit"]),
-        failed["age"],
-    )
+    columns = (own[name][here] for name in ("stratum", "state", "unit", "entry", "exit"))
+    stretches = Stretches(*columns)
+    stretches = stretches._replace(state=order[stretches.state])
+    columns = (failed[name] for name in ("stratum", "state", "unit", "age"))
+    failures = Failures(*columns)
+    failures = failures._replace(state=order[failures.state])
     fit = fit_states(stretches, failures, len(present))
     if fit is None:
         return {}

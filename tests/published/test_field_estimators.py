@@ -148,7 +148,9 @@ def mcf(rows: pl.DataFrame, unit: str, day: str, keys: list[str]):
     happened = mean_cumulative.Events(
         events["place"].to_numpy().astype(int), events[day].to_numpy(), np.ones(events.height)
     )
-    return groups, mean_cumulative.mean_cumulative(grid, episodes, happened)
+    return groups, mean_cumulative.mean_cumulative(
+        mean_cumulative.Watched(grid, episodes), happened
+    )
 
 
 def test_mean_cumulative_function_agrees_with_valve_seats():
