@@ -75,33 +75,43 @@ def read_block(form: Form, start: int, stop: int, first_line: int) -> Block:
     lines = _split_lines(data[start:stop], form.delimiter)
     quoted, stray, hard = _classify(lines, form.delimiter)
     begins = lines.ends > lines.starts
-    careful, faults, next_start = [], [], stop
-    unread_from = 0
-    for index in np.flatnonzero(hard & begins):
-        if index < unread_from:
-            continue
-        row_start = start + int(lines.starts[index])
-        row = parse_row(data, row_start, form.delimiter, form.width)
-        found = _judge(form, row, row_start, first_line + int(index))
-        raw = data[row_start : row.end].decode()
-        if found:
-            faults.append(pl.DataFrame(found, schema=FAULTS, orient="row"))
-        else:
-            careful.append((first_line + int(index), raw, *_decoded(row.fields)))
-        unread_from = int(np.searchsorted(lines.starts, row.next_start - start))
-        begins[index + 1 : unread_from] = False
-        next_start = max(stop, row.next_start)
+    sound, aside, next_start = _read_hard(form, lines, begins, hard, start, first_line)
     whole = lines.counts == form.width - 1
     easy = begins & ~hard
+    next_start = max(stop, next_start)
     next_line = first_line + len(lines.starts) + count_line_ends(data, stop, next_start)
-    rows, more_faults = _read_easy(form, lines, easy & whole, quoted, stray, first_line)
-    if careful:
+    rows, faults = _read_easy(form, lines, easy & whole, quoted, stray, first_line)
+    if sound:
         schema = rows_schema(form.width)
-        rows.append(_trim(pl.DataFrame(careful, schema=schema, orient="row")))
+        rows.append(_trim(pl.DataFrame(sound, schema=schema, orient="row")))
+    if aside:
+        faults.append(pl.DataFrame(aside, schema=FAULTS, orient="row"))
     ragged = np.flatnonzero(easy & ~whole)
     if len(ragged):
         faults.append(_ragged(form, lines, ragged, first_line, start))
-    return Block(rows, faults + more_faults, next_start, next_line)
+    return Block(rows, faults, next_start, next_line)
+
+
+def _read_hard(
+    form: Form, lines: _Lines, begins: np.ndarray, hard: np.ndarray, start: int, first_line: int
+) -> tuple[list[tuple], list[tuple], int]:
+    """Sound rows, faults, and where the last hard row ends; lines inside a row begin no other."""
+    sound, aside, next_start = [], [], 0
+    for index in np.flatnonzero(hard & begins).tolist():
+        if not begins[index]:
+            continue
+        row_start = start + int(lines.starts[index])
+        row = parse_row(form.text.data, row_start, form.delimiter, form.width)
+        line, next_start = first_line + index, row.next_start
+        found = _judge(form, row, row_start, line)
+        if found:
+            aside += found
+        else:
+            raw = form.text.data[row_start : row.end].decode()
+            sound.append((line, raw, *_decoded(row.fields)))
+        if next_start - start > lines.nexts[index]:
+            begins[index + 1 : np.searchsorted(lines.starts, next_start - start)] = False
+    return sound, aside, next_start
 
 
 def _split_lines(piece: bytes, delimiter: str) -> _Lines:

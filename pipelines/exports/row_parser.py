@@ -37,9 +37,11 @@ def parse_row(data: bytes, start: int, delimiter: str, width: int) -> ParsedRow:
     between = delimiter.encode()
     fields: list[bytes] = []
     faults: list[tuple[int, str]] = []
-    at = start
+    at, line_stop = start, -1
     while True:
-        at = _take_plain(data, at, between, fields)
+        if at > line_stop:
+            line_stop = line_end(data, at)[0]
+        at = _take_plain(data, at, line_stop, between, fields)
         opening = blanks.match(data, at).end()
         if data[opening : opening + 1] != b'"':
             end = plain.match(data, at).end()
@@ -64,9 +66,8 @@ def parse_row(data: bytes, start: int, delimiter: str, width: int) -> ParsedRow:
         at = end + 1
 
 
-def _take_plain(data: bytes, at: int, between: bytes, fields: list[bytes]) -> int:
-    """Appends the fields from `at` on that surely hold no quote; where the next one begins."""
-    stop = line_end(data, at)[0]
+def _take_plain(data: bytes, at: int, stop: int, between: bytes, fields: list[bytes]) -> int:
+    """Appends the fields in `data[at:stop]` that surely hold no quote; where the next begins."""
     quote = data.find(b'"', at, stop)
     last = data.rfind(between, at, stop if quote < 0 else quote)
     if last < 0:
