@@ -14,7 +14,8 @@ import pytest
 from pipelines.records.units_of_measure import conversion
 
 _TEXT = (Path(__file__).parent / "unit_factors.csv").read_text(encoding="utf-8")
-FACTORS = {row["from_unit"]: row for row in csv.DictReader(_TEXT.splitlines())}
+TABLE = (Path(__file__).parent / "unit_factors.csv").read_text(encoding="utf-8")
+FACTORS = {row["from_unit"]: row for row in csv.DictReader(TABLE.splitlines())}
 
 
 def converted(column, unit, value=1.0):
