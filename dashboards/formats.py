@@ -10,6 +10,7 @@ import hashlib
 import json
 import math
 import re
+from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
@@ -84,7 +85,6 @@ FEEDS = {
     "rulings": "Rulings",
 }
 _UNSAFE = re.compile(r"[^a-z0-9]+")
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 _DASH = "–"
 
 
@@ -173,9 +173,13 @@ def script_json(value: Any) -> str:
     return text
 
 
-def spreadsheet_text(value: str) -> str:
-    """Text that a spreadsheet shows and never runs as a formula."""
-    return f"'{value}" if value.startswith(_FORMULA_STARTS) else value
+def packed(chart: Mapping[str, Any]) -> dict[str, Any]:
+    """A chart's `rows` by column: a list of names, then a list of values a row; half the size."""
+    rows = {}
+    for name, listed_rows in chart["rows"].items():
+        columns = list(dict.fromkeys(column for row in listed_rows for column in row))
+        rows[name] = [columns, *([row.get(column) for column in columns] for row in listed_rows)]
+    return {**chart, "rows": rows}
 
 
 def _plain(value: Any) -> Any:

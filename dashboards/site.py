@@ -19,7 +19,7 @@ from dashboards import formats, theme
 from dashboards.data import PageData
 from dashboards.hiding import hide_names
 from dashboards.pages import claim, data, field, morning, terms, upcoming
-from dashboards.specifications import picture, specifications
+from dashboards.specifications import compiled_specifications, picture
 from dashboards.worklist import order_claims
 
 PAGES = (
@@ -105,7 +105,7 @@ def _write_assets(assets: Path, currency: str) -> None:
     assets.mkdir(exist_ok=True)
     bundle = vl_convert.javascript_bundle(vl_version="6.4")  # type: ignore[call-arg]
     (assets / "vega-bundle.js").write_text(bundle, encoding="utf-8")
-    specs = json.dumps(specifications(currency), separators=(",", ":"))
+    specs = json.dumps(compiled_specifications(currency), separators=(",", ":"))
     (assets / "specifications.js").write_text(
         f"window.limeledgerSpecs = {specs};\n", encoding="utf-8"
     )

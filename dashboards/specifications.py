@@ -62,6 +62,14 @@ def specifications(currency: str) -> dict[str, dict[str, Any]]:
         return {name: chart.to_dict() | {"autosize": fit} for name, chart in charts.items()}
 
 
+def compiled_specifications(currency: str) -> dict[str, dict[str, Any]]:
+    """The same compiled to Vega, so that no page compiles; named data sets are still empty."""
+    return {
+        name: vl_convert.vegalite_to_vega(spec, vl_version="6.4")
+        for name, spec in specifications(currency).items()
+    }
+
+
 def picture(name: str, data: Mapping[str, Any], currency: str, *, width: int = 860) -> str:
     """One chart with its rows as a data URL of an SVG in light colors, for a page without scripts.
 
@@ -71,7 +79,7 @@ def picture(name: str, data: Mapping[str, Any], currency: str, *, width: int = 8
     spec["datasets"] = data["rows"]
     spec["width"] = width
     # A font that is measured as it is drawn; where the reader's is wider, the margin takes it up.
-    spec["config"] |= {"font": "sans-serif", "padding": {"left": 16, "right": 8}}
+    spec["config"] |= {"font": "sans-serif", "padding": {"left": 16, "right": 8, "bottom": 6}}
     svg = vl_convert.vegalite_to_svg(theme.resolve_colors(spec), vl_version="6.4")
     return f"data:image/svg+xml;base64,{base64.b64encode(svg.encode()).decode()}"
 

@@ -72,16 +72,8 @@ class View:
         told: dict[str, Any] = {"says": self.says, "sample": self.sample}
         if self.same_as:
             return told | {"same": self.same_as}
-        charts = {part: _packed(chart) for part, chart in self.charts.items()}
+        charts = {part: formats.packed(chart) for part, chart in self.charts.items()}
         return told | {"charts": charts, "table": [list(self.columns), *map(list, self.table)]}
-
-
-def _packed(chart: Mapping[str, Any]) -> dict[str, Any]:
-    packed = {}
-    for name, rows in chart["rows"].items():
-        columns = list(dict.fromkeys(column for row in rows for column in row))
-        packed[name] = [columns, *([row.get(column) for column in columns] for row in rows)]
-    return {**chart, "rows": packed}
 
 
 @dataclass(frozen=True)

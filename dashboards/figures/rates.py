@@ -181,7 +181,8 @@ def _causes_view(group: str, rows: list[Row]) -> View:
     if solid:
         worst = max(solid, key=lambda row: row["rate_per_100"])
         who = group_phrase(group, worst[group])
-        says = f"The heaviest pair is {worst['cause_class']} in {who}: {rate_text(worst)}."
+        cause = worst["cause_class"].capitalize()
+        says = f"{cause} failures of {who} are the most frequent pair: {rate_text(worst)}."
     else:
         says = "Too few failures in any cell to rank."
     table = [

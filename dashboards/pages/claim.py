@@ -15,14 +15,6 @@ from dashboards import formats
 from dashboards.data import PageData
 from dashboards.pages.claim_parts import life_line, water_bars
 
-MARKS = {
-    "met": "✓",
-    "unmet": "×",
-    "unknown": "?",
-    "disputed": "!",
-    "not_needed": "–",
-    "not_evaluated": "·",
-}
 LINES = ("parts", "labor", "travel")
 _MOST_OTHERS = 8
 Rows = dict[str, list[dict[str, Any]]]
@@ -135,7 +127,6 @@ def _findings(
                 "title": formats.CONDITIONS[row["condition"]],
                 "outcome": outcome,
                 "word": formats.OUTCOMES[outcome],
-                "mark": MARKS[outcome],
                 "reason": row["reason"],
                 "refs": refs,
             }

@@ -77,7 +77,7 @@ def life_line(
     }
     return {
         "data": chart,
-        "json": Markup(formats.script_json(chart)),
+        "json": Markup(formats.script_json(formats.packed(chart))),
         "rows": sorted(rows),
         "legend": legend,
     }
@@ -144,7 +144,7 @@ def water_bars(values: list[Mapping[str, Any]]) -> dict[str, Any] | None:
     chart = {"rows": {"rows": bars, "ticks": ticks}, "lists": {"analytes": names}}
     return {
         "data": chart,
-        "json": Markup(formats.script_json(chart)),
+        "json": Markup(formats.script_json(formats.packed(chart))),
         "rows": [_table_row(row) for row in values],
         "sentence": head + tail,
     }

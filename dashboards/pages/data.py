@@ -85,7 +85,7 @@ def _accounts(totals: pl.DataFrame) -> Markup:
         for row in totals.iter_rows(named=True)
         for order, (fate, column) in enumerate(zip(FATES, _COLUMNS, strict=True))
     ]
-    return Markup(formats.script_json({"rows": {"rows": rows}}))
+    return Markup(formats.script_json(formats.packed({"rows": {"rows": rows}})))
 
 
 def _files(accounts: pl.DataFrame) -> list[list[str]]:

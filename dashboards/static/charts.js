@@ -2,28 +2,43 @@
 (() => {
   "use strict";
   const options = {
-    actions: false, renderer: "svg", logLevel: 1, ast: true, defaultStyle: false,
+    mode: "vega", actions: false, renderer: "svg", logLevel: 1, ast: true, defaultStyle: false,
     tooltip: { disableDefaultStyle: true },
   };
   const views = new Map();
 
   function filled(name, data) {
-    const lists = data.lists || {};
+    const lists = data.lists;
     const spec = JSON.parse(JSON.stringify(window.limeledgerSpecs[name]), (key, value) => {
       if (Array.isArray(value) && value.length === 1 && typeof value[0] === "string"
           && value[0].startsWith("@")) return lists[value[0].slice(1)] || [];
       return value;
     });
-    spec.datasets = { ...(spec.datasets || {}), ...data.rows };
+    for (const set of spec.data) if (data.rows[set.name]) set.values = data.rows[set.name];
     return spec;
   }
 
-  async function draw(chart, data) {
+  // Rows stand by column: a list of names, then a list of values a row.
+  function unpacked(part) {
+    const rows = {};
+    for (const [name, [columns, ...lines]] of Object.entries(part.rows)) {
+      rows[name] = lines.map((values) => Object.fromEntries(columns.flatMap(
+        (column, at) => (values[at] === null ? [] : [[column, values[at]]]))));
+    }
+    return { rows, lists: part.lists || {} };
+  }
+
+  async function draw(chart, packed) {
+    const data = unpacked(packed);
     const plot = chart.querySelector(".plot");
     const old = views.get(chart);
     if (old) old.finalize();
     const result = await vegaEmbed(plot, filled(chart.dataset.chart, data), options);
     plot.setAttribute("role", "group");
+    // A layer without a single mark has nothing to say.
+    for (const empty of plot.querySelectorAll("[role=graphics-symbol]:not([aria-label])")) {
+      empty.setAttribute("aria-hidden", "true");
+    }
     views.set(chart, result);
     chart.limeledgerRows = data.rows;
     chart.querySelector(".tools").hidden = false;

@@ -43,16 +43,6 @@
     return [shown, Boolean(own)];
   }
 
-  // Rows stand by column: a list of names, then a list of values a row.
-  function unpacked(part) {
-    const rows = {};
-    for (const [name, [columns, ...lines]] of Object.entries(part.rows)) {
-      rows[name] = lines.map((values) => Object.fromEntries(columns.flatMap(
-        (column, at) => (values[at] === null ? [] : [[column, values[at]]]))));
-    }
-    return { rows, lists: part.lists };
-  }
-
   function fillTable(figure, view) {
     const table = figure.querySelector("table");
     if (!table || !view.table) return;
@@ -87,7 +77,7 @@
       if (!part) continue;
       const title = chart.querySelector("h4");
       if (title) title.textContent = part.title;
-      const drawn = await LimeledgerCharts.draw(chart, unpacked(part));
+      const drawn = await LimeledgerCharts.draw(chart, part);
       linkRegions(chart, drawn);
     }
   }
@@ -110,6 +100,7 @@
   async function fillAll(only) {
     turn += 1;
     const mine = turn;
+    document.documentElement.dataset.drawn = "no";
     for (const figure of only || figures) {
       if (mine !== turn) return;
       await fill(figure);

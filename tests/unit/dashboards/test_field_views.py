@@ -1,0 +1,161 @@
+"""The field page's views: rows for every pick, and sentences computed from them."""
+
+from __future__ import annotations
+
+import json
+
+import polars as pl
+import pytest
+
+from dashboards.figures import (
+    cohorts,
+    costs,
+    forecasts,
+    lifetimes,
+    rates,
+    regions,
+    repeats,
+    treatments,
+    warnings,
+)
+from dashboards.figures.cuts import field_of
+from dashboards.pages import field as field_page
+
+SECTIONS = (rates, regions, lifetimes, repeats, cohorts, treatments, warnings, forecasts, costs)
+
+
+@pytest.fixture(scope="module")
+def field(sample):
+    """The field of the invented data."""
+    return field_of(sample.page_data(4))
+
+
+def _views(section) -> dict:
+    return {figure.key: figure.views for figure in section.figures}
+
+
+def test_every_figure_has_chart_table_sample_and_sentence(field) -> None:
+    """No view lacks any of its four parts."""
+    for module in SECTIONS:
+        for figure in module.section(field).figures:
+            for key, view in figure.views.items():
+                where = f"{figure.key} {key}"
+                assert view.says.endswith("."), where
+                assert view.sample.endswith("."), where
+                if not view.same_as:
+                    assert view.table, where
+                    assert view.charts, where
+                    assert {len(row) for row in view.table} == {len(view.columns)}, where
+
+
+def test_the_highest_rate_is_named(field) -> None:
+    """The sentence names the group with the highest solid rate, its interval and the whole's."""
+    view = _views(rates.section(field))["rates"]["profile/all"]
+    assert view.says == (
+        "Units in water within limits fail most: 18.0 per 100 unit-years (13.0 to 24.0), "
+        "against 10.0 for all units."
+    )
+    assert view.charts["rates"]["lists"]["names"][0] == "within limits"
+
+
+def test_thin_figures_are_never_ranked(sample) -> None:
+    """A thin group cannot be the one that fails most, however high its rate."""
+    table = sample.figures()["rates"].with_columns(
+        thin=pl.col("profile").is_in(["within limits", "chloramine"])
+    )
+    field = field_of(sample.page_data(2, figures={"rates": table}))
+    view = _views(rates.section(field))["rates"]["profile/all"]
+    assert view.says.startswith("Units in scale-forming water fail most")
+    assert view.charts["rates"]["lists"]["names"][0] == "scale-forming"
+    all_thin = field_of(
+        sample.page_data(2, figures={"rates": table.with_columns(thin=pl.lit(True))})
+    )
+    says = _views(rates.section(all_thin))["rates"]["profile/all"].says
+    assert says == "Too few failures to rank."
+
+
+def test_a_picked_region_fills_what_is_cut_by_it(field) -> None:
+    """A region picks its own profiles, its own curves and its own sentence on the map."""
+    views = _views(rates.section(field))["rates"]
+    assert {row[0] for row in views["profile/region=US-KS"].table} == {
+        "scale-forming",
+        "chloramine",
+        "within limits",
+    }
+    assert "family/region=US-KS" not in views
+    of_map = _views(regions.section(field))["regions"]["water/region=US-NM"]
+    assert of_map.same_as == "water/all"
+    assert of_map.says == (
+        "New Mexico: 2.60 times the water-caused failures of all regions; 1.10 (0.800 to 1.50) "
+        "once water, family and age are allowed for."
+    )
+
+
+def test_a_region_is_not_blamed_for_its_water(field) -> None:
+    """A flagged region whose adjusted interval holds 1 is said to no longer differ."""
+    says = _views(regions.section(field))["regions"]["water/all"].says
+    assert says == (
+        "1 of 3 regions stands out in water-caused failures: New Mexico (2.6 times). Once water, "
+        "family and age are allowed for, none of them still differs."
+    )
+
+
+def test_survival_compares_at_a_month_that_all_reach(field) -> None:
+    """The month of the sentence has ten units or more at risk in every curve."""
+    view = _views(lifetimes.section(field))["survival-profile"]["water/all"]
+    assert view.says == (
+        "By 54 months, 46% (41% to 50%) of units in scale-forming water have had no water-caused "
+        "failure; 73% (68% to 77%) of all units."
+    )
+    assert max(row["months"] for row in view.charts["survival"]["rows"]["rows"]) <= 55
+
+
+def test_back_test_counts_months_inside(field) -> None:
+    """Last year's forecast is held against what happened, month by month."""
+    view = _views(forecasts.section(field))["back-test"]["/all"]
+    assert view.says == (
+        "A year ago 90.0 failures were expected and 81 happened; 9 of 9 months fell inside the "
+        "80 % interval, 9 inside the 95 %."
+    )
+
+
+def test_treatment_says_that_association_is_no_proof(field) -> None:
+    """The caution stands beside the rates whatever they show."""
+    section = treatments.section(field)
+    assert section.cautions[0].startswith("This is association, not proof")
+    says = _views(section)["treatment-ratios"]["water/all"].says
+    assert says == (
+        "Treated vs untreated: 0.400 (0.300 to 0.600) times the rate of water-caused failures, "
+        "water profile allowed for."
+    )
+
+
+def test_immature_cells_show_the_completed_figure(field) -> None:
+    """An immature cell is marked and carries the completed number."""
+    rows = _views(cohorts.section(field))["cohorts"]["/all"].charts["cohort_grid"]["rows"]["rows"]
+    cell = next(row for row in rows if row["cohort"] == "2025-Q3" and row["months"] == 12)
+    assert cell["step"] == "immature"
+    assert cell["cell"] == "13"
+
+
+def test_missing_tables_leave_their_sections_out(sample) -> None:
+    """Without a table there is no section, and without any figure the page says so."""
+    only = field_page.content(sample.page_data(2, figures={"rates": sample.figures()["rates"]}))
+    assert [section.key for section in only["sections"]] == ["rates"]
+    none = field_page.content(sample.page_data(2, figures={}))
+    assert none["sections"] == []
+    assert none["summary"] == "No field figures yet."
+
+
+def test_notes_of_the_estimates_stand_beside_them(sample) -> None:
+    """A sentence that an estimate needs is shown with its section."""
+    note = "No method can part the water of Kansas from Kansas."
+    data = sample.page_data(2, figure_notes={"regions": [note]})
+    assert note in regions.section(field_of(data)).cautions
+
+
+def test_page_data_is_json_without_infinities(sample) -> None:
+    """What the page's script reads is plain JSON."""
+    content = field_page.content(sample.page_data(2))
+    views = json.loads(content["field"])["views"]
+    assert set(views) == {figure.key for s in content["sections"] for figure in s.figures}

@@ -1,0 +1,52 @@
+"""Hidden names are gone from every frame before a page is made."""
+
+from __future__ import annotations
+
+import polars as pl
+import pytest
+
+from dashboards.hiding import HIDDEN, hide_names
+
+
+def _texts(data) -> str:
+    frames = [value for value in vars(data).values() if isinstance(value, pl.DataFrame)]
+    frames += list(data.figures.values())
+    return "\n".join(frame.write_json() for frame in frames)
+
+
+def test_agencies_vanish_with_their_codes_and_names(sample) -> None:
+    """No frame holds an agency's code or name, and no sentence either."""
+    data = sample.page_data(12, hide=("agency",))
+    reason = pl.lit("AGENCY3 was not authorized; Fennel Repair 3 is AGENCY3's name.")
+    data = sample.page_data(
+        12, hide=("agency",), findings=data.findings.with_columns(reason=reason)
+    )
+    shown = hide_names(data)
+    text = _texts(shown)
+    assert "AGENCY" not in text
+    assert "Fennel Repair" not in text
+    assert shown.findings["reason"][0].startswith(f"{HIDDEN} was not authorized; {HIDDEN} is")
+    assert shown.findings.height == data.findings.height
+
+
+def test_site_names_vanish_but_sites_stay(sample) -> None:
+    """A kitchen's name is hidden; the site's number is not."""
+    shown = hide_names(sample.page_data(12, hide=("site_name",)))
+    text = _texts(shown)
+    assert "Kitchen 1" not in text
+    assert shown.decisions["site_name"].null_count() == 12
+    assert shown.decisions["site"].null_count() == 0
+    assert "AGENCY1" in text
+
+
+def test_nothing_is_touched_without_hiding(sample) -> None:
+    """Without names to hide the very same data comes back."""
+    data = sample.page_data(3)
+    assert hide_names(data) is data
+
+
+def test_other_columns_cannot_be_hidden(sample) -> None:
+    """A column that pages need cannot be hidden, and the fault names those that can."""
+    with pytest.raises(ValueError) as caught:
+        hide_names(sample.page_data(3, hide=("verdict",)))
+    assert str(caught.value) == "'verdict' cannot be hidden; site_name and agency can."
