@@ -53,7 +53,20 @@ def _summary(ordered: pl.DataFrame, data: PageData) -> str:
     if overtaken:
         parts.append(f"{formats.counted(overtaken, 'ruling')} overtaken by new records")
     number = formats.counted(open_claims.height, "open claim")
-    return f"{number} with {stake} claimed: {formats.listed(parts)}."
+    unlisted = _open_claims(data) - open_claims.height
+    rest = (
+        f" {formats.counted(unlisted, 'older open claim')} not listed here; "
+        "`limeledger explain` tells each."
+        if unlisted
+        else ""
+    )
+    return f"{number} with {stake} claimed: {formats.listed(parts)}.{rest}"
+
+
+def _open_claims(data: PageData) -> int:
+    """All open claims, also those that are too old to have a page."""
+    is_open = pl.col("standing").is_in(list(OPEN)) | pl.col("ruling_outdated")
+    return data.decisions.filter(is_open).height
 
 
 def _arrivals(data: PageData) -> list[list[str]]:

@@ -36,7 +36,7 @@ def _specs() -> list[dg.AssetSpec]:
             deps=["export_files"],
             group_name=GROUP,
             kinds={"csv", "duckdb"},
-            description=f"One row is one row of a {feed} export as it came, with its place and hash.",
+            description=f"One row is one row of a {feed} export as it came, with place and hash.",
         )
         for feed in FEEDS
     ]
