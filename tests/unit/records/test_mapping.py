@@ -1,0 +1,75 @@
+"""A mapping that is sound: what it means, and when its fingerprint changes."""
+
+import pytest
+
+from pipelines.records.mapping import Mapping
+from pipelines.records.numerals import Marks
+
+FULL = """
+decimal = ","
+thousands = "."
+dates = ["%m/%d/%Y", "%d.%m.%Y"]
+[columns]
+serial = "Serial No."
+[units]
+supply_temperature_f = "C"
+[constants]
+agency = "NORTHSTAIR"
+water_lines = 2
+level = true
+requested_on = 2026-03-31
+[values.gas]
+"Nat." = "natural"
+"n/a" = ""
+"""
+
+
+def test_every_part_is_read(desk):
+    """Marks, formats, columns, units, constants and translations."""
+    mapping = desk.mapping("startups", FULL)
+    assert mapping.name == "mappings/startups.toml"
+    assert mapping.marks == Marks(",", ".")
+    assert mapping.dates == ("%m/%d/%Y", "%d.%m.%Y")
+    assert mapping.columns == {"serial": "Serial No."}
+    assert mapping.conversion("supply_temperature_f").scale == 1.8
+    assert mapping.constants == {
+        "agency": "NORTHSTAIR",
+        "water_lines": "2",
+        "level": "yes",
+        "requested_on": "2026-03-31",
+    }
+    assert mapping.values == {"gas": {"nat.": "natural", "n/a": ""}}
+    assert not mapping.is_long
+
+
+def test_an_empty_mapping_is_the_plain_one(desk):
+    """Every part may be left out."""
+    assert desk.mapping("units", "") == Mapping.plain("units")
+    assert desk.mapping("units", "").fingerprint == Mapping.plain("units").fingerprint
+
+
+def test_the_long_layout_names_its_parts(desk):
+    """Analytes are found in any case."""
+    mapping = desk.mapping(
+        "water_tests",
+        'layout = "long"\n[columns]\nanalyte = "Test"\nremark = "Q"\n[analytes]\n" pH " = "ph"',
+    )
+    assert mapping.is_long
+    assert mapping.analytes == {"ph": "ph"}
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        'decimal = ","',
+        'thousands = ","',
+        'dates = ["%d.%m.%Y"]',
+        '[columns]\nserial = "SN"',
+        '[units]\nflowing_pressure_psi = "bar"',
+        '[constants]\nagency = "A"',
+        '[values.gas]\nNG = "natural"',
+    ],
+)
+def test_the_fingerprint_changes_with_every_part(desk, change):
+    """Stored rows are read again whenever they could be read in another way."""
+    assert desk.mapping("startups", change).fingerprint != Mapping.plain("startups").fingerprint
