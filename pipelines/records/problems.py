@@ -54,7 +54,9 @@ def problems(set_aside: pl.DataFrame, whole_files: Collection[str] = ()) -> pl.D
         other_values=pl.lit(0, pl.Int64),
         first_file="file",
         first_line="line",
-        sentence=pl.format("{}: {}", "file", "reason"),
+        sentence=pl.when(pl.col("reason").str.starts_with(pl.col("file")))
+        .then(pl.col("reason"))
+        .otherwise(pl.format("{}: {}", "file", "reason")),
         remedy=pl.lit(""),
     )
     grouped = (

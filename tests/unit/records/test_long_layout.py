@@ -1,0 +1,157 @@
+"""One row an analyte: results, units, remarks, accounts, and one line a sample."""
+
+import datetime as dt
+
+TOML = """
+layout = "long"
+[columns]
+sample = "Sample"
+analyte = "Test"
+value = "Result"
+unit = "Unit"
+remark = "Q"
+[constants]
+point = "supply"
+[analytes]
+"Hardness" = "hardness_mg_l_caco3"
+"pH" = "ph"
+"Iron" = "iron_mg_l"
+"Temp" = "temperature_c"
+[units]
+iron_mg_l = "ug/L"
+"""
+HEAD = "Sample,Site,Sampled On,Lab,Test,Result,Unit,Q\n"
+
+
+def row(test, result, unit="", remark="", sample="S1", day="2026-01-02", lab="L"):
+    """One line of a long file."""
+    return f"{sample},KITCHEN,{day},{lab},{test},{result},{unit},{remark}\n"
+
+
+def told(parsed):
+    """Line, column, value and rule of each reason."""
+    return parsed.set_aside.select("line", "column", "value", "rule").rows()
+
+
+def test_each_result_is_converted_from_its_own_unit(desk):
+    """The unit column counts; an empty unit is the feed's; a mapped unit goes before."""
+    text = HEAD + row("hardness", "10", "gpg") + row("pH", "7.5", "std units") + row("PH", "7")
+    text += row("Iron", "50", "mg/L") + row("Temp", "212", "°F") + row("Hardness", "5")
+    parsed = desk.parse("water_tests", text, TOML)
+    assert told(parsed) == []
+    assert parsed.rows.select("analyte", "result").rows() == [
+        ("hardness_mg_l_caco3", 171.18),
+        ("ph", 7.5),
+        ("ph", 7.0),
+        ("iron_mg_l", 0.05),
+        ("temperature_c", 100.0),
+        ("hardness_mg_l_caco3", 5.0),
+    ]
+
+
+def test_a_unit_that_is_unknown_or_does_not_fit_sets_that_row_aside(desk):
+    """The other rows of the sample stay; pH has no unit."""
+    text = HEAD + row("Hardness", "1", "furlong") + row("Hardness", "1", "psi")
+    text += row("pH", "7", "mg/L") + row("Hardness", "80", "ppm")
+    parsed = desk.parse("water_tests", text, TOML)
+    assert told(parsed) == [
+        (2, "unit", "furlong", "unknown_unit"),
+        (3, "unit", "psi", "unfit_unit"),
+        (4, "unit", "mg/L", "unfit_unit"),
+    ]
+    assert parsed.rows["result"].to_list() == [80.0]
+
+
+def test_remarks_make_a_value_a_bound(desk):
+    """`<`, ND, BDL and U do, in any case; an E does not; the bound is converted."""
+    text = HEAD + "".join(row("Iron", "50", "", q) for q in ("<", "nd", "BDL", "u", "E", ""))
+    parsed = desk.parse("water_tests", text, TOML)
+    assert parsed.rows.select("result", "result_below").rows() == [
+        *[(None, 0.05)] * 4,
+        *[(0.05, None)] * 2,
+    ]
+
+
+def test_non_detects_in_the_value_count_with_and_without_a_remark(desk):
+    """`<50` keeps its bound; ND and an empty value are missing, and the row is a record."""
+    text = HEAD + row("Iron", "<50") + row("Iron", "< 50", "", "<") + row("Iron", "ND")
+    text += row("Iron", "", "", "ND") + row("Iron", "")
+    parsed = desk.parse("water_tests", text, TOML)
+    assert told(parsed) == []
+    assert parsed.rows.select("result", "result_below").rows() == [
+        (None, 0.05),
+        (None, 0.05),
+        *[(None, None)] * 3,
+    ]
+
+
+def test_what_is_no_result_is_set_aside(desk):
+    """Text, an ambiguous number, and a non-detect of what has no bound."""
+    text = HEAD + row("Iron", "traces") + row("Iron", '"1,234"') + row("Temp", "<5") + row("", "5")
+    parsed = desk.parse("water_tests", text, TOML)
+    assert told(parsed) == [
+        (2, "value", "traces", "result"),
+        (3, "value", "1,234", "ambiguous_number"),
+        (4, "value", "<5", "result"),
+        (5, "analyte", "", "required"),
+    ]
+
+
+def test_an_analyte_that_is_not_mapped_is_a_record_whatever_it_says(desk):
+    """It is kept like an extra column, its unit and value unread; it makes no column."""
+    text = HEAD + row("Colour", "brown", "shade") + row("pH", "7")
+    done = desk.account("water_tests", {"a.csv": text}, TOML)
+    assert done.accounts.select("rows_read", "records", "set_aside").rows() == [(2, 2, 0)]
+    assert done.records.select("sample", "ph").rows() == [("S1", 7.0)]
+
+
+def test_a_sample_of_unmapped_analytes_alone_still_has_its_line(desk):
+    """The sample is known, its results are not."""
+    done = desk.account("water_tests", {"a.csv": HEAD + row("Colour", "brown")}, TOML)
+    assert done.records.select("sample", "ph", "source_line").rows() == [("S1", None, 2)]
+
+
+def test_rows_are_accounted_by_sample_and_analyte(desk):
+    """A later result supersedes, the same again is a duplicate, another analyte is neither."""
+    text = HEAD + row("pH", "7") + row("pH", "8") + row("Iron", "50") + row("ph", "8.0", "SU")
+    text += row("Colour", "red") + row("Colour", "blue")
+    done = desk.account("water_tests", {"a.csv": text}, TOML)
+    assert dict(done.fates.select("line", "fate").rows()) == {
+        2: "superseded",
+        3: "duplicate",
+        4: "record",
+        5: "record",
+        6: "superseded",
+        7: "record",
+    }
+    assert done.records.select("ph", "iron_mg_l").rows() == [(8.0, 0.05)]
+
+
+def test_other_columns_come_from_the_last_row_of_the_sample(desk):
+    """Lab, day and source are those of the row that wins last, over all its analytes."""
+    early = HEAD + row("pH", "7", day="2026-01-02", lab="OLD") + row("Iron", "<50", lab="OLD")
+    late = HEAD + row("Hardness", "80", day="2026-01-03", lab="")
+    files = {("b.csv", dt.date(2026, 2, 1)): early, ("a.csv", dt.date(2026, 3, 1)): late}
+    for order in (files, dict(reversed(files.items()))):
+        record = desk.account("water_tests", order, TOML).records.row(0, named=True)
+        assert (record["ph"], record["iron_mg_l_below"]) == (7.0, 0.05)
+        assert record["hardness_mg_l_caco3"] == 80.0
+        assert (record["lab"], record["sampled_on"]) == (None, dt.date(2026, 1, 3))
+        assert (record["source_file"], record["source_line"]) == ("a.csv", 2)
+
+
+def test_without_a_table_of_analytes_they_go_by_the_columns_names(desk):
+    """A file that speaks the feed's names needs no list."""
+    text = "sample,site,sampled_on,point,analyte,value\nS1,K,2026-01-02,supply,iron_mg_l,0.1\n"
+    done = desk.account("water_tests", {"a.csv": text}, 'layout = "long"')
+    assert done.records["iron_mg_l"].to_list() == [0.1]
+
+
+def test_a_column_of_temperatures_counts_where_no_analyte_is_one(desk):
+    """A long file may tell the temperature beside each result."""
+    text = "sample,site,sampled_on,point,analyte,value,temperature_c\n"
+    text += "S1,K,2026-01-02,supply,ph,7,18.5\n"
+    toml = 'layout = "long"\n[analytes]\nph = "ph"'
+    assert (
+        desk.account("water_tests", {"a.csv": text}, toml).records["temperature_c"].item() == 18.5
+    )

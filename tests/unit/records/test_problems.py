@@ -1,0 +1,93 @@
+"""Reasons gathered for a person: how many rows, what, and where first."""
+
+import polars as pl
+
+from pipelines.records.problems import PROBLEMS, problems
+from schemas.accounts import SetAside
+from schemas.columns import polars_schema
+
+NO_DATE = "is no date; no calendar has that day from the year 1900 to 2199, so correct it."
+
+
+def frame(*rows):
+    """Reasons as the set-aside table holds them."""
+    return pl.DataFrame(rows, schema=polars_schema(SetAside), orient="row")
+
+
+def date_row(line, value, file="sales_may.csv"):
+    """A row with an impossible purchase date."""
+    reason = f'purchased_on "{value}" {NO_DATE}'
+    return ("units", file, line, "purchased_on", value, "impossible_date", reason)
+
+
+def test_one_value_in_many_rows_is_one_sentence():
+    """The count, the value as it stands, and the first place, in the order of file and line."""
+    rows = [date_row(line, "31/02/2025") for line in range(499, 87, -1)]
+    found = problems(frame(*rows))
+    assert found["sentence"].to_list() == [
+        '412 rows: purchased_on "31/02/2025" is no date; first at sales_may.csv line 88'
+    ]
+    assert found["rows"].to_list() == [412]
+    assert found["remedy"].item().startswith("no calendar has that day")
+
+
+def test_several_values_are_counted_beside_the_first():
+    """The value is that of the first place."""
+    found = problems(frame(date_row(9, "b"), date_row(8, "a"), date_row(10, "c")))
+    assert found["sentence"].item() == (
+        '3 rows: purchased_on "a" (and 2 other values) is no date; first at sales_may.csv line 8'
+    )
+
+
+def test_an_empty_value_has_no_quotes():
+    """`serial is empty` needs none."""
+    row = ("units", "u.csv", 3, "serial", None, "required", "serial is empty; fill it in.")
+    assert (
+        problems(frame(row))["sentence"].item() == "1 row: serial is empty; first at u.csv line 3"
+    )
+
+
+def test_rules_of_reading_speak_for_themselves():
+    """A ragged row has no column; the reader's sentence is told up to its remedy."""
+    told = "The row has 2 fields where the header has 3; give every field its place."
+    found = problems(frame(("units", "u.csv", 4, None, "A,B", "too_few_fields", told)))
+    assert found["sentence"].item() == (
+        "1 row: The row has 2 fields where the header has 3; first at u.csv line 4"
+    )
+
+
+def test_whole_files_come_first_then_the_most_frequent():
+    """What costs most rows is corrected first."""
+    whole = (None, "x.csv", 1, None, None, "no_feed", "x.csv is of no feed; rename it.")
+    one = (
+        "units",
+        "u.csv",
+        2,
+        "model",
+        "Q",
+        "unknown_model",
+        'model "Q" is not in models.csv; add.',
+    )
+    found = problems(frame(one, date_row(5, "a"), date_row(6, "a"), whole), ["x.csv"])
+    assert found["rule"].to_list() == ["no_feed", "impossible_date", "unknown_model"]
+    assert found["sentence"][0] == "x.csv is of no feed; rename it."
+
+
+def test_a_whole_file_is_named_where_its_reason_does_not():
+    """A person must know which file lacks a column."""
+    lacks = (
+        "units",
+        "u.csv",
+        3,
+        "serial",
+        None,
+        "missing_column",
+        "The file lacks serial; add it.",
+    )
+    found = problems(frame(lacks), ["u.csv"])
+    assert found["sentence"].item() == "u.csv: The file lacks serial; add it."
+
+
+def test_nothing_set_aside_is_no_problem():
+    """An empty table stays empty, with its columns."""
+    assert problems(frame()).schema == PROBLEMS
