@@ -18,6 +18,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipelines.errors import WorkspaceError
+
 _SUFFIXES = (".csv", ".xlsx", ".xls")
 _DAY = re.compile(r"(?<![0-9])[0-9]{4}-[0-9]{2}-[0-9]{2}(?![0-9])")
 
@@ -42,20 +44,20 @@ def find_exports(workspace: Path, feeds: Sequence[str]) -> list[ExportFile]:
     """Every file under the workspace's exports/ that is read or refused, sorted by path.
 
     Names are matched in any letter case; names that begin with a dot are not read, nor are the
-    lock files (`~$…`) that spreadsheet programs lay beside an open workbook.
+    lock files (`~$…`) that spreadsheet programs lay beside an open workbook. A feed's folder that
+    cannot be entered is refused like a file.
+
+    Raises:
+        WorkspaceError: exports/ itself is missing or cannot be read.
     """
     root = Path(os.path.realpath(workspace))
-    folder = _exports_folder(Path(workspace))
-    if folder is None:
-        return []
     found: list[ExportFile] = []
-    for entry in _entries(folder):
-        below = entry.name
-        feed = _feed_of_folder(below, feeds)
-        if feed is not None and (entry.is_dir() or entry.is_symlink()):
+    for entry in _exports_entries(Path(workspace)):
+        feed = _feed_of_folder(entry.name, feeds)
+        if feed is not None and (os.path.isdir(entry) or entry.is_symlink()):
             found += _in_feed_folder(root, entry, feed)
-        elif _is_candidate(below):
-            found.append(_judge(root, entry, below, _feed_of_file(below, feeds)))
+        elif _is_candidate(entry.name):
+            found.append(_judge(root, entry, entry.name, _feed_of_file(entry.name, feeds)))
     return sorted(found, key=lambda file: file.path)
 
 
@@ -76,12 +78,18 @@ def sha256_of(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def _exports_folder(workspace: Path) -> Path | None:
-    exact = workspace / "exports"
-    if exact.is_dir():
-        return exact
-    same = [entry for entry in _entries(workspace) if entry.name.casefold() == "exports"]
-    return next((entry for entry in same if entry.is_dir()), None)
+def _exports_entries(workspace: Path) -> list[Path]:
+    try:
+        folder = workspace / "exports"
+        if not os.path.isdir(folder):
+            same = (entry for entry in _entries(workspace) if entry.name.casefold() == "exports")
+            folder = next((entry for entry in same if os.path.isdir(entry)), folder)
+        return _entries(folder)
+    except OSError as error:
+        raise WorkspaceError(
+            f"{workspace}: the folder exports/ cannot be read ({error.strerror or error}); make "
+            "it, or correct its permissions."
+        ) from None
 
 
 def _entries(folder: Path) -> list[Path]:
@@ -102,16 +110,17 @@ def _feed_of_file(name: str, feeds: Sequence[str]) -> str | None:
 
 
 def _in_feed_folder(root: Path, folder: Path, feed: str) -> Iterator[ExportFile]:
-    refusal = _refuse_link(root, folder)
+    shown = _shown(folder.name)
+    refusal = _refuse_link(root, folder, shown)
     if refusal is None:
-        if not folder.is_dir():
+        if not os.path.isdir(folder):
             return
         try:
             entries = _entries(folder)
         except OSError as error:
-            refusal = _unreadable(folder.name, error)
+            refusal = _unreadable(shown, error)
     if refusal is not None:
-        yield ExportFile(_shown(folder.name), folder, feed, refusal, 0)
+        yield ExportFile(shown, folder, feed, refusal, 0)
         return
     for entry in entries:
         if _is_candidate(entry.name):
@@ -120,7 +129,7 @@ def _in_feed_folder(root: Path, folder: Path, feed: str) -> Iterator[ExportFile]
 
 def _judge(root: Path, file: Path, below: str, feed: str | None) -> ExportFile:
     shown = _shown(below)
-    refusal = _refuse_link(root, file)
+    refusal = _refuse_link(root, file, shown)
     size = 0
     if refusal is None:
         try:
@@ -133,8 +142,7 @@ def _judge(root: Path, file: Path, below: str, feed: str | None) -> ExportFile:
     return ExportFile(shown, file, feed, refusal, size)
 
 
-def _refuse_link(root: Path, entry: Path) -> tuple[str, str] | None:
-    shown = _shown(entry.name)
+def _refuse_link(root: Path, entry: Path, shown: str) -> tuple[str, str] | None:
     try:
         target = os.path.realpath(entry, strict=True)
     except PermissionError as error:

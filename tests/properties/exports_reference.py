@@ -5,10 +5,36 @@ It walks over the characters one by one, after the rules of the contract for exp
 
 from __future__ import annotations
 
+from pathlib import Path
+
+from pipelines.exports import read_rows
+
 SPACES = (
     "\t\n\x0b\x0c\r \x85\xa0\u1680\u2000\u2001\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009"
     "\u200a\u2028\u2029\u202f\u205f\u3000"
 )
+
+
+def compare_with_reference(
+    path: Path, delimiter: str, width: int, top: str, body: str, block_bytes: int
+) -> None:
+    """Reads header line and body with both readers, and asserts that they find the same."""
+    path.write_bytes((top + body).encode())
+    names = [f"h{index}" for index in range(width)]
+    reading = read_rows(path, known_names=names, block_bytes=block_bytes)
+    assert reading.fault is None
+    if width == 1:
+        delimiter = reading.delimiter
+    lines = physical_lines(top + body)
+    sound, aside = read_reference(lines[1:], 2, delimiter, width)
+    got = {line: list(fields) for line, _, *fields in reading.rows.iter_rows()}
+    assert got == sound
+    assert list(got) == sorted(got)
+    rules: dict[int, set[str]] = {}
+    for line, _, _, rule, _ in reading.faults.iter_rows():
+        rules.setdefault(line, set()).add(rule)
+    assert rules == aside
+    assert reading.rows_read == len(sound) + len(aside)
 
 
 def physical_lines(text: str) -> list[str]:

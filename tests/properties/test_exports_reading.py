@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from pipelines.exports import read_rows
 
 sys.path.insert(0, str(Path(__file__).parent))
-from exports_reference import physical_lines, read_reference
+from exports_reference import compare_with_reference
 
 _ATOMS = ['"', '""', ",", ",", ";", "\t", "|", "\n", "\n", "\r\n", "\r", " ", "a", "b1", "\0", "é"]
 _ATOMS += ['"\n', '\n"', ',"', '",', '"x"', "\u00a0", "\u2028", "\x0b", "\x85", "😀", "ש", "\ufeff"]
@@ -45,25 +45,6 @@ def broken_rows(draw):
     return delimiter, width, header + draw(end), body + tail
 
 
-def _compare(path: Path, delimiter: str, width: int, top: str, body: str, block_bytes: int):
-    path.write_bytes((top + body).encode())
-    names = [f"h{index}" for index in range(width)]
-    reading = read_rows(path, known_names=names, block_bytes=block_bytes)
-    assert reading.fault is None
-    if width == 1:
-        delimiter = reading.delimiter
-    lines = physical_lines(top + body)
-    sound, aside = read_reference(lines[1:], 2, delimiter, width)
-    got = {line: list(fields) for line, _, *fields in reading.rows.iter_rows()}
-    assert got == sound
-    assert list(got) == sorted(got)
-    rules: dict[int, set[str]] = {}
-    for line, _, _, rule, _ in reading.faults.iter_rows():
-        rules.setdefault(line, set()).add(rule)
-    assert rules == aside
-    assert reading.rows_read == len(sound) + len(aside)
-
-
 @pytest.fixture(scope="module")
 def path(tmp_path_factory) -> Path:
     """One file that every example writes anew."""
@@ -74,7 +55,7 @@ def path(tmp_path_factory) -> Path:
 @given(case=broken_rows(), block_bytes=st.sampled_from([7, 40, 1 << 20]))
 def test_fast_reader_agrees_with_slow_one(path, case, block_bytes):
     """The block reader and a reader that walks over the characters find the same rows."""
-    _compare(path, *case, block_bytes)
+    compare_with_reference(path, *case, block_bytes)
 
 
 @settings(max_examples=800, deadline=None)
