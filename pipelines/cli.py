@@ -102,6 +102,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     advise.add_argument("--model", required=True, metavar="MODEL")
     advise.add_argument("--region", metavar="REGION", help="for the coldest supply")
+    advise.add_argument("--html", metavar="FILE", help="write a sheet to print and hand over")
 
     draft = add("map", "Draft a mapping for an export, with the reason for each guess.")
     draft.add_argument("file", metavar="FILE")

@@ -5,11 +5,11 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from pipelines.commands.output import print_json, say
+from pipelines.commands.output import print_json, progress, say
 from pipelines.errors import NotFoundError, UsageError
 from pipelines.refresh.advising import advise_on_site, advise_on_tests, tests_in_file
 from pipelines.refresh.inputs import load_inputs
-from pipelines.water.advice import typed_test
+from pipelines.water.advice import Advice, typed_test
 from pipelines.water.advice_text import render_text
 
 
@@ -25,11 +25,27 @@ def run(args: argparse.Namespace) -> int:
         advice = advise_on_tests(inputs, tests_in_file(inputs, path), args.model, args.region)
     else:
         advice = advise_on_tests(inputs, typed_test(_typed(args.values)), args.model, args.region)
+    if args.html:
+        _write_sheet(Path(args.html), advice, inputs.settings.maker)
     if args.json:
         print_json(advice.to_dict())
-    else:
+    elif not args.html:
         say(render_text(advice))
     return 0
+
+
+def _write_sheet(path: Path, advice: Advice, maker: str) -> None:
+    # Charts take a second to import: only where one is drawn.
+    from dashboards.pages.advice import advice_sheet
+
+    sheet = advice_sheet(advice.to_dict(), advice.levels, maker)
+    try:
+        path.write_text(sheet, encoding="utf-8")
+    except OSError as error:
+        raise UsageError(
+            f"{path} cannot be written ({error.strerror}); name a file in a folder that is there."
+        ) from None
+    progress(f"The sheet is in {path}.")
 
 
 def _typed(values: list[str]) -> dict[str, float]:

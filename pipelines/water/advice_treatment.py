@@ -53,13 +53,14 @@ def combination_lines(
         return [*lines, Line("treatment", nothing, "well founded")]
     for place, choice in enumerate(offered, 1):
         text = f"Choice {place}: {listed(list(choice.products))}"
-        text += (
-            f" serves all of {listed(needs)}"
-            if not choice.unmet
-            else f" leaves {listed(list(choice.unmet))} unmet"
-        )
+        one = len(choice.products) == 1
+        if choice.unmet:
+            text += f" {'leaves' if one else 'leave'} {listed(list(choice.unmet))} unmet"
+        else:
+            text += f" {'serves' if one else 'serve'} all of {listed(needs)}"
         if choice.not_needed:
-            text += f"; it also does {listed(list(choice.not_needed))}, which is not called for"
+            also = "it also does" if one else "they also do"
+            text += f"; {also} {listed(list(choice.not_needed))}, which is not called for"
         lines.append(Line("treatment", f"{text}.", "well founded", (PLUMBING_CAUTION,)))
     offered_products = {product for choice in offered for product in choice.products}
     if {"chlorine", "chloramine"} & set(needs) and membranes_of(
