@@ -1,0 +1,133 @@
+"""The Dagster side: assets, checks, the job, its schedule and its sensor."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import warnings
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+with warnings.catch_warnings():
+    warnings.simplefilter("ignore")  # of Dagster's own imports
+    import dagster as dg
+
+from pipelines.definitions import build_definitions
+from pipelines.defs.jobs import JOB, folder_state
+from pipelines.defs.tables import check_frame
+from schemas.accounts import SetAside
+from schemas.columns import polars_schema
+
+CASES = Path(__file__).parents[1] / "cases" / "worked_claims" / "workspace"
+SNAPSHOT = Path(__file__).parent / "assets.json"
+pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
+
+
+@pytest.fixture
+def workspace(tmp_path: Path) -> Path:
+    """A workspace that has not been refreshed."""
+    folder = tmp_path / "workspace"
+    shutil.copytree(CASES, folder)
+    return folder
+
+
+def graph(definitions: dg.Definitions) -> dict[str, dict]:
+    """Group, dependencies, checks and first sentence of every asset."""
+    told = {}
+    for node in definitions.resolve_asset_graph().asset_nodes:
+        if not node.is_materializable:
+            continue
+        told[node.key.to_user_string()] = {
+            "group": node.group_name,
+            "deps": sorted(key.to_user_string() for key in node.parent_keys),
+            "checks": sorted(check.name for check in node.check_keys),
+            "description": (node.description or "").split(". ")[0].rstrip(".") + ".",
+        }
+    return dict(sorted(told.items()))
+
+
+def test_the_graph_is_as_recorded(workspace: Path) -> None:
+    """A renamed asset, a lost dependency or check shows as a difference in assets.json.
+
+    To record a wanted change, write what the failure shows as `now` into the file.
+    """
+    now = graph(build_definitions(workspace))
+    assert now == json.loads(SNAPSHOT.read_text(encoding="utf-8"))
+
+
+def test_every_description_says_what_one_row_is(workspace: Path) -> None:
+    """People read descriptions to learn the grain of a table."""
+    for name, asset in graph(build_definitions(workspace)).items():
+        assert asset["description"].startswith(("One row is ", "One file is ")), name
+
+
+def test_definitions_load(workspace: Path) -> None:
+    """Dagster itself finds nothing wrong with them."""
+    dg.Definitions.validate_loadable(build_definitions(workspace))
+
+
+def test_the_night_is_the_workspaces(workspace: Path) -> None:
+    """The schedule runs at the hour of the settings, in the workspace's time zone."""
+    settings = workspace / "limeledger.toml"
+    settings.write_text(settings.read_text("utf-8") + '[nightly]\nat = "03:40"\n', "utf-8")
+    schedule = build_definitions(workspace).resolve_schedule_def("nightly")
+    assert schedule.cron_schedule == "40 3 * * *"
+    assert schedule.execution_timezone == "America/Denver"
+
+
+def test_the_sensor_waits_until_a_delivery_is_complete(workspace: Path) -> None:
+    """A change is looked at twice; one delivery gives one run."""
+    sensor = build_definitions(workspace).resolve_sensor_def("exports_folder")
+    exports = workspace / "exports"
+
+    def look(cursor: str | None) -> tuple[list, str | None]:
+        with dg.DagsterInstance.ephemeral() as instance:
+            context = dg.build_sensor_context(instance=instance, cursor=cursor)
+            told = sensor.evaluate_tick(context)
+            return list(told.run_requests or []), told.cursor
+
+    runs, cursor = look(None)
+    assert runs == []
+    runs, cursor = look(cursor)
+    assert [run.run_key for run in runs] == [f"exports-{folder_state(exports)}"]
+    runs, cursor = look(cursor)
+    assert runs == []
+    (exports / "units" / "more.csv").write_text("serial,model,shipped_on\n", "utf-8")
+    runs, cursor = look(cursor)
+    assert runs == []
+    runs, cursor = look(cursor)
+    assert len(runs) == 1
+    assert look(cursor)[0] == []
+
+
+def test_the_job_runs_in_one_process_and_passes_its_checks(workspace: Path) -> None:
+    """The nightly job materializes everything, and every blocking check passes."""
+    definitions = build_definitions(workspace, as_of="2025-12-31", progress=lambda text: None)
+    quiet = {"loggers": {"console": {"config": {"log_level": "CRITICAL"}}}}
+    with dg.DagsterInstance.ephemeral() as instance:
+        result = definitions.resolve_job_def(JOB).execute_in_process(
+            instance=instance, run_config=quiet
+        )
+    assert result.success
+    checks = result.get_asset_check_evaluations()
+    failed = {(one.asset_key.to_user_string(), one.check_name) for one in checks if not one.passed}
+    assert failed == {("feed_states", "fresh")}  # two feeds are stale: a warning
+    assert len(checks) > 30
+    assert (workspace / "published" / "index.html").is_file()
+
+
+def test_a_frame_that_does_not_fit_fails_its_check() -> None:
+    """A null key, a missing column: the check fails and names the case."""
+    good = polars_schema(SetAside).to_frame()
+    assert check_frame("set_aside", good, SetAside).passed
+    lacking = check_frame("set_aside", good.drop("rule"), SetAside)
+    assert not lacking.passed
+    assert lacking.severity == dg.AssetCheckSeverity.ERROR
+    assert "the column rule is missing" in str(lacking.metadata["failing_cases"].value)
+    row = {"feed": "units", "file": None, "line": 0, "rule": "x", "reason": "y"}
+    wrong = check_frame("set_aside", pl.DataFrame([row], schema=good.schema), SetAside)
+    assert not wrong.passed
+    assert "file" in str(wrong.metadata["failing_cases"].value)
+    assert "line" in str(wrong.metadata["failing_cases"].value)
