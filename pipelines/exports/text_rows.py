@@ -14,8 +14,9 @@ import polars as pl
 
 from pipelines.exports.delimiters import choose_delimiter, delimiter_directive
 from pipelines.exports.encodings import Text, to_utf8
-from pipelines.exports.line_blocks import Form, read_block
+from pipelines.exports.line_blocks import read_block
 from pipelines.exports.reading import FAULTS, FileFault, Reading, refuse, rows_schema
+from pipelines.exports.row_faults import Form
 from pipelines.exports.row_parser import ParsedRow, count_line_ends, line_end, parse_row
 
 BLOCK_BYTES = 4 << 20  # blocks that stay in the processor's cache are the fastest

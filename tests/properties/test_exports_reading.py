@@ -51,14 +51,14 @@ def path(tmp_path_factory) -> Path:
     return tmp_path_factory.mktemp("exports") / "units.csv"
 
 
-@settings(max_examples=1500, deadline=None)
+@settings(max_examples=700, deadline=None)
 @given(case=broken_rows(), block_bytes=st.sampled_from([7, 40, 1 << 20]))
 def test_fast_reader_agrees_with_slow_one(path, case, block_bytes):
     """The block reader and a reader that walks over the characters find the same rows."""
     compare_with_reference(path, *case, block_bytes)
 
 
-@settings(max_examples=800, deadline=None)
+@settings(max_examples=400, deadline=None)
 @given(
     head=st.sampled_from([b"", b"a,b\n", b"\xef\xbb\xbfa;b\r\n", b"\xff\xfe", b"\xfe\xff\0a\0,"]),
     body=st.one_of(
