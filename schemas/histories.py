@@ -10,6 +10,7 @@ from schemas.columns import (
     TEXTS,
     Table,
     day,
+    flag,
     integer,
     number,
     serial_number,
@@ -50,6 +51,13 @@ class UnitHistories(Table):
     last_delimed_on: pl.Date = day("The latest deliming.")
     watched_from: pl.Date = day("First day on which failures are counted.")
     watched_until: pl.Date = day("First day on which they no longer are.")
+    treatment_unmet: TEXTS = texts(
+        "What its fitted treatments leave of its needs; null where none or untested.",
+        words=codes.ABILITIES,
+    )
+    membrane_keeps_up: bool = flag("Whether its reverse osmosis keeps up in the coldest month.")
+    membrane_output_l_per_day: float = number("What it makes then.", "L/d")
+    membrane_demand_l_per_day: float = number("What the kitchen draws.", "L/d")
 
 
 class WaterProfiles(Table):

@@ -6,6 +6,7 @@ belong here: rules of their own.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import polars as pl
@@ -14,6 +15,7 @@ from pipelines.coverage import startups
 from pipelines.coverage.clock import unit_terms
 from pipelines.coverage.duplicates import same_failure
 from pipelines.coverage.evidence import Evidence
+from pipelines.histories.treatment_fit import fit_of_units
 from pipelines.histories.treatment_states import (
     ABILITY_BITS,
     ability_mask,
@@ -45,8 +47,9 @@ _TERMS = (
 class Histories:
     """What is known of all units.
 
-    `units` has the columns of `UnitHistories` and besides those of `unit_terms`, of the watch and
-    of the terms in `_TERMS`; `fitted`, `covers` and `states` are those of `treatment_states`.
+    `units` has the columns of `UnitHistories` and besides those of `unit_terms`, of the watch, of
+    `fit_of_units` and of the terms in `_TERMS`; `fitted`, `covers` and `states` are those of
+    `treatment_states`.
     """
 
     units: pl.DataFrame
@@ -60,12 +63,16 @@ class Histories:
         return self.units.select(column_names(UnitHistories)).sort("serial")
 
 
-def build_histories(evidence: Evidence, terms: Terms) -> Histories:
+def build_histories(
+    evidence: Evidence, terms: Terms, *, duty_hours_per_day: float, tanks_l: Sequence[float]
+) -> Histories:
     """The histories of all units.
 
     Args:
         evidence: what is seen as of its as-of date (`pipelines.coverage.evidence.seen`).
         terms: all editions.
+        duty_hours_per_day: setting, for the membranes.
+        tanks_l: setting, the tanks that the maker sells.
     """
     clocked = unit_terms(evidence.units, evidence.models, terms).join(
         terms.values.select("edition", "family", *_TERMS), on=["edition", "family"], how="left"
@@ -81,9 +88,13 @@ def build_histories(evidence: Evidence, terms: Terms) -> Histories:
     watched = started.join(watch_units(started, evidence.as_of), on="serial", how="left")
     fitted = fitted_systems(watched, evidence)
     covers = cartridge_covers(fitted, watched, evidence)
+    fit = fit_of_units(
+        watched, fitted, evidence, duty_hours_per_day=duty_hours_per_day, tanks_l=tanks_l
+    )
     units = (
         watched.join(_last_delimed(evidence), on="serial", how="left")
         .join(_fitting(watched, fitted), on="serial", how="left")
+        .join(fit, on="serial", how="left")
         .pipe(_with_cover, fitted, covers, evidence)
     )
     return Histories(units, fitted, covers, treatment_states(units, fitted, covers))

@@ -9,6 +9,8 @@ Only units whose cover still runs are told of. A matter stays on the list after 
 
 from __future__ import annotations
 
+from datetime import date
+
 import polars as pl
 
 from pipelines.coverage.calendar_days import add_days, add_months
@@ -43,7 +45,7 @@ def upcoming_matters(evidence: Evidence, histories: Histories) -> pl.DataFrame:
         _startup_request(units, today),
         _startup_outstanding(units),
         _test_outstanding(units, tested, evidence),
-        _treatment(units, tested),
+        _one_a_unit(pl.concat([_treatment(units, tested), _membrane(units, evidence.as_of)])),
         _cartridge(units, histories),
         _deliming(units),
     ]
@@ -136,7 +138,52 @@ def _treatment(units: pl.DataFrame, tested: pl.DataFrame) -> pl.DataFrame:
     stake = pl.format(
         "{}; the water needs treatment for {}", pl.lit(_WATER), needed.fill_null("scale")
     )
-    return _matter(asked, "treatment due", due, stake)
+    return _matter(asked, "treatment due", due, pl.concat_str(stake, _not_removed()))
+
+
+def _not_removed() -> pl.Expr:
+    """What is fitted and what it leaves; empty where nothing is fitted."""
+    told = pl.format(
+        "; fitted: {}, not removed: {}",
+        pl.col("fitted_products").list.join(", "),
+        pl.col("treatment_unmet").list.join(", "),
+    )
+    return pl.when(pl.col("treatment_unmet").list.len() > 0).then(told).otherwise(pl.lit(""))
+
+
+def _membrane(units: pl.DataFrame, as_of: date) -> pl.DataFrame:
+    """Reverse osmosis that cannot keep up in the coldest month; to be mended before winter.
+
+    The first of December is common practice, no source.
+    """
+    winter = date(as_of.year + (as_of > date(as_of.year, 12, 1)), 12, 1)
+    short = units.filter(
+        pl.col("needs_treatment") & ~pl.col("membrane_keeps_up") & (pl.col("coverage_end") > winter)
+    )
+    made, drawn = pl.col("membrane_output_l_per_day"), pl.col("membrane_demand_l_per_day")
+    why = (
+        pl.when(made < drawn)
+        .then(pl.format("{} L a day too little", (drawn - made).ceil().cast(pl.Int64)))
+        .otherwise(pl.lit("and no tank on sale bridges a day's duty"))
+    )
+    stake = pl.format(
+        "{}; in the coldest month {} makes {} L of the {} L that the kitchen draws a day, {}",
+        pl.lit(_WATER),
+        pl.col("membranes").list.join(", "),
+        made.floor().cast(pl.Int64),
+        drawn.ceil().cast(pl.Int64),
+        why,
+    )
+    return _matter(short, "treatment due", pl.lit(winter), stake)
+
+
+def _one_a_unit(matters: pl.DataFrame) -> pl.DataFrame:
+    """One row a unit: the earliest day, and all that is at stake."""
+    return (
+        matters.sort("serial", "due_on", "at_stake", nulls_last=True)
+        .group_by("serial", "site", "region", "matter", maintain_order=True)
+        .agg(pl.col("due_on").min(), pl.col("at_stake").str.join("; "))
+    )
 
 
 def _cartridge(units: pl.DataFrame, histories: Histories) -> pl.DataFrame:

@@ -101,7 +101,13 @@ def figure_of_slice(
         as_of = one_row(con, "select value from store_facts where fact = 'as_of'")
         inputs = load_inputs(folder, as_of[0] if as_of else None)
         evidence = seen(load_evidence(inputs, con))
-        context = field_context(evidence, build_histories(evidence, inputs.terms), con)
+        histories = build_histories(
+            evidence,
+            inputs.terms,
+            duty_hours_per_day=inputs.settings.duty_hours_per_day,
+            tanks_l=inputs.settings.tanks_l,
+        )
+        context = field_context(evidence, histories, con)
     narrowed = narrow(
         context,
         families=[family] if family else (),

@@ -34,7 +34,12 @@ def unit_tables_of(session: RefreshSession) -> UnitTables:
     """All tables of units and waters as of the session's day."""
     inputs = session.inputs
     evidence = seen(load_evidence(inputs, session.con))
-    histories = build_histories(evidence, inputs.terms)
+    histories = build_histories(
+        evidence,
+        inputs.terms,
+        duty_hours_per_day=inputs.settings.duty_hours_per_day,
+        tanks_l=inputs.settings.tanks_l,
+    )
     profiles = profile_samples(
         evidence.water_tests,
         histories.units.select("serial", "site", "edition", "family"),
