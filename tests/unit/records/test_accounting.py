@@ -148,7 +148,8 @@ def test_a_claim_number_stands_on_the_earliest_repair_call(desk):
     """By the day opened, then by call; the later call is set aside with its reason."""
     text = (
         CALLS
-        + "9,C1,A,repair,2024-01-02,\n2,C1,A,repair,2024-01-03,\n1,C2,A,repair,2024-01-03,\n0,C2,A,repair,2024-01-03,\n"
+        + "9,C1,A,repair,2024-01-02,\n2,C1,A,repair,2024-01-03,\n"
+        + "1,C2,A,repair,2024-01-03,\n0,C2,A,repair,2024-01-03,\n"
     )
     done = desk.account("service_calls", {"c.csv": text})
     assert done.records.select("call", "claim").rows() == [("0", "C2"), ("9", "C1")]
