@@ -95,8 +95,8 @@ def test_nothing_walks_rows_in_python() -> None:
         "sheets.py",  # a workbook's typed cells come as Python values
         "advice_treatment.py",  # one model, one water, a handful of treatments
         "early_warning.py",  # months of a few groups, already counted
-        "first_failures.py",  # groups of a slice, already counted
-        "treatment.py",  # the same
+        "advice_water.py",  # the analytes of one test
+        "treatment.py",  # combinations of a few products
         "adjustment.py",  # regions, already summed
     }
     for stage in ("exports", "records", "water", "coverage", "histories", "field"):
