@@ -138,7 +138,31 @@ def _guesses(export: Export, *, long: bool) -> list[Guess]:
     def fitness(place: int, column: str) -> float:
         return 0.0 if place in taken else export.fitness(place, column)
 
-    return named + pair_columns(export.header, left, fitness)
+    guesses = named + pair_columns(export.header, left, fitness)
+    return _with_word_columns(export, list(spoken), guesses)
+
+
+def _with_word_columns(export: Export, columns: list[str], guesses: list[Guess]) -> list[Guess]:
+    """Adds columns whose own words stand below exactly one header that is surely no other one."""
+    sure = [guess for guess in guesses if guess.score >= SURE]
+    found = []
+    for column in columns:
+        if kind_of(export.feed, column) != "word" or any(g.column == column for g in sure):
+            continue
+        words = (fields(FEED_TABLES[export.feed])[column].metadata or {})["words"]
+        places = [
+            place
+            for place in range(len(export.header))
+            if not any(g.place == place for g in sure)
+            and (texts := export.values(place)["text"].str.to_lowercase()).len()
+            and texts.is_in(words).all()
+        ]
+        if len(places) == 1:
+            place = places[0]
+            found.append(Guess(column, place, export.header[place], 100.0, column, by_words=True))
+    columns_found, places_found = {g.column for g in found}, {g.place for g in found}
+    left = [g for g in guesses if g.column not in columns_found and g.place not in places_found]
+    return left + found
 
 
 def _looks_long(export: Export, wide: list[Guess]) -> bool:

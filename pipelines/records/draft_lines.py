@@ -141,6 +141,8 @@ def columns(export: Texts, guesses: Sequence[Guess], long: bool) -> list[str]:
         if guess.column in own:
             continue
         why = f'the name is like "{guess.resembles}" ({guess.score:.0f} of 100)'
+        if guess.by_words:
+            why = f"all its values are words of {guess.column}"
         if _kind(export, guess.column) in ("day", "moment") and guess.score >= SURE:
             why += ", and the values are dates"
         line = f"{guess.column} = {_text(guess.header)}"

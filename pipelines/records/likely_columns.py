@@ -22,13 +22,17 @@ Fitness = Callable[[int, str], float]
 
 @dataclass(frozen=True)
 class Guess:
-    """A header that may hold a column: its place, the score, and the name that it resembles."""
+    """A header that may hold a column: its place, the score, and the name that it resembles.
+
+    `by_words` is true where its values, not its name, speak for it.
+    """
 
     column: str
     place: int
     header: str
     score: float
     resembles: str
+    by_words: bool = False
 
 
 def plain_words(name: str) -> str:

@@ -20,7 +20,20 @@ from pipelines.records.units_of_measure import Conversion, conversion
 
 _DAY_FORMS = (
     *("%m/%d/%Y", "%d/%m/%Y", "%d.%m.%Y", "%d-%m-%Y", "%m-%d-%Y", "%Y/%m/%d", "%Y%m%d"),
-    *("%d-%b-%Y", "%d %b %Y", "%b %d, %Y", "%d %B %Y", "%B %d, %Y", "%d-%b-%y", "%d %b %y"),
+    *(
+        "%d-%b-%Y",
+        "%d %b %Y",
+        "%b %d, %Y",
+        "%d %B %Y",
+        "%B %d, %Y",
+        "%b %d %Y",
+        "%B %d %Y",
+        "%b-%d-%Y",
+        "%d/%b/%Y",
+        "%d.%b.%Y",
+        "%d-%b-%y",
+        "%d %b %y",
+    ),
     *("%m/%d/%y", "%d/%m/%y", "%d.%m.%y", "%d-%m-%y", "%Y.%m.%d", "%m.%d.%Y"),
 )
 _CLOCKS = (" %H:%M", " %H:%M:%S", " %I:%M %p", " %I:%M:%S %p", ", %H:%M")
