@@ -25,6 +25,7 @@ def draw(tanks: list[str]) -> alt.FacetChart:
             values=list(range(0, 7 * _DAY, _DAY)),
             labelExpr=f"'day ' + (datum.value / {_DAY} + 1)",
             labelAlign="left",
+            labelOverlap=False,
         ),
     )
     levels = (
