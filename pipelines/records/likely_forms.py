@@ -46,6 +46,7 @@ MARKS = (
     Marks(".", "'"),
     Marks(",", "'"),
 )
+_DATE_LIKE = r"[0-9].*\W.*\W|\W.*\W.*[0-9]|[0-9]{8}"  # three parts with a digit, or run together
 _SHOWN_LINES = 5
 _SAMPLE = 2_000  # texts that show which formats are worth a try
 
@@ -126,11 +127,14 @@ def _rival(best: str, read: pl.DataFrame) -> str | None:
 
 def share_of_days(text: pl.Series) -> float:
     """The share of texts that some known form reads as a day; by the first texts."""
-    read = pl.any_horizontal(
-        iso_days(pl.col("text")).is_not_null(),
-        *(days(pl.col("text"), (format_pattern(form),)).is_not_null() for form in DATE_FORMS),
-    )
-    return _share(text.head(_SAMPLE), read)
+    sample = text.head(_SAMPLE)
+    # Trying every form is slow, and most columns hold nothing that looks like a date.
+    other = sample.filter(sample.str.contains(_DATE_LIKE))
+    other = pl.DataFrame({"text": other}).filter(iso_days(pl.col("text")).is_null())["text"]
+    read = [iso_days(pl.col("text")).is_not_null()]
+    if len(other):
+        read += [days(pl.col("text"), (format_pattern(form),)).is_not_null() for form in DATE_FORMS]
+    return _share(sample, pl.any_horizontal(read))
 
 
 def share_of_numbers(text: pl.Series) -> float:
