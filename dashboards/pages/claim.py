@@ -15,6 +15,12 @@ from dashboards import formats
 from dashboards.data import PageData
 from dashboards.pages.claim_parts import life_line, water_bars
 
+CLOCKS = {
+    "installed_on": "its installation",
+    "purchased_on": "its purchase",
+    "shipped_on": "by its shipment",
+    "latest_after_shipment": "the latest after shipment",
+}
 LINES = ("parts", "labor", "travel")
 _MOST_OTHERS = 8
 Rows = dict[str, list[dict[str, Any]]]
@@ -52,12 +58,14 @@ def _gather(data: PageData, decisions: pl.DataFrame) -> dict[str, Any]:
         "claim", "serial", "site", "failed_on", "standing", "cause", "parts_standing",
         "labor_standing", "travel_standing",
     ).sort("failed_on", "claim", descending=[True, False])  # fmt: skip
+    water = of_claims(data.water_values)
+    samples = water.select("sample").unique()
     return {
         "findings": _by(findings, "claim"),
         "evidence": {row["evidence"]: row for row in evidence.iter_rows(named=True)},
         "events": _by(events, "serial"),
         "spans": _by(spans, "serial"),
-        "water": _by(of_claims(data.water_values), "claim"),
+        "water": _by(water, "claim"),
         "history": _by(of_claims(data.history).sort("decided_at"), "claim"),
         "rulings": _by(of_claims(data.rulings).sort("ruled_at"), "claim"),
         "remedies": _by(of_claims(data.remedies), "claim"),
@@ -66,6 +74,17 @@ def _gather(data: PageData, decisions: pl.DataFrame) -> dict[str, Any]:
         "of_site": _by(
             others.join(decisions.select("site").unique(), on="site", how="semi"), "site"
         ),
+        "clock_sources": dict(
+            data.units.join(serials, on="serial", how="semi")
+            .select("serial", "clock_source")
+            .iter_rows()
+        ),
+        "profiles": {
+            row["sample"]: row
+            for row in data.water_profiles.join(samples, on="sample", how="semi").iter_rows(
+                named=True
+            )
+        },
         "pages": set(decisions["claim"]),
         "regions": dict(data.regions.select("region", "name").iter_rows()),
         "agencies": dict(data.agencies.select("agency", "name").iter_rows()),
@@ -97,7 +116,7 @@ def _content(
         "findings": findings,
         "evidence": evidence,
         "life": life_line(decision, gathered["events"][serial], gathered["spans"][serial]),
-        "water": water_bars(gathered["water"][claim]),
+        "water": water_bars(gathered["water"][claim], gathered["profiles"]),
         "earlier": _others(decision, gathered, data.currency),
         "history": [_history(row) for row in reversed(gathered["history"][claim])],
         "letter": gathered["letters"].get(claim),
@@ -209,9 +228,17 @@ def _facts(decision: Mapping[str, Any], gathered: Mapping[str, Any]) -> list[tup
         ("Cause", named(decision["cause"], gathered["causes"])),
         ("Call", decision["call"]),
         ("Terms", decision["edition"]),
+        ("Warranty from", _clock(decision, gathered)),
         ("Nearest serial on the register", decision["serial_suggestion"]),
     ]
     return [(label, value) for label, value in facts if value and value != "–"]
+
+
+def _clock(decision: Mapping[str, Any], gathered: Mapping[str, Any]) -> str | None:
+    if decision["clock_start"] is None:
+        return None
+    source = CLOCKS.get(gathered["clock_sources"].get(decision["serial"]))
+    return f"{formats.day(decision['clock_start'])}{f' ({source})' if source else ''}"
 
 
 def _money(decision: Mapping[str, Any]) -> dict[str, Any]:

@@ -124,7 +124,9 @@ def _moment(event: Mapping[str, Any]) -> dict[str, str]:
     }
 
 
-def water_bars(values: list[Mapping[str, Any]]) -> dict[str, Any] | None:
+def water_bars(
+    values: list[Mapping[str, Any]], profiles: Mapping[str, Mapping[str, Any]]
+) -> dict[str, Any] | None:
     """Chart rows, table rows and a sentence for a test against its limits; None without one."""
     if not values:
         return None
@@ -147,7 +149,16 @@ def water_bars(values: list[Mapping[str, Any]]) -> dict[str, Any] | None:
         "json": Markup(formats.script_json(formats.packed(chart))),
         "rows": [_table_row(row) for row in values],
         "sentence": head + tail,
+        "profile": _profile(profiles.get(first["sample"])),
     }
+
+
+def _profile(row: Mapping[str, Any] | None) -> list[str]:
+    """What the water's profile adds: its class, and what does not add up in the test."""
+    if row is None:
+        return []
+    said = [f"Class of the water: {row['profile']}."]
+    return said + [f"To doubt: {doubt}." for doubt in row["doubts"] or ()]
 
 
 def _reported(row: Mapping[str, Any], *, short: bool = False) -> str:

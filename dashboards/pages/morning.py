@@ -11,6 +11,7 @@ from dashboards import formats
 from dashboards.data import PageData
 from dashboards.worklist import OPEN
 
+MOST_CHANGES = 60
 COLUMNS = (
     ("order", "c-place number", "#"),
     ("claim", "c-claim", "Claim and why here"),
@@ -25,14 +26,15 @@ COLUMNS = (
 
 def content(data: PageData, ordered: pl.DataFrame) -> dict[str, Any]:
     """What the template needs; `ordered` are the claims with a page, in working order."""
-    changes = _changes(data, set(ordered["claim"]))
+    changed = _changed(data)
     return {
         "title": "Morning",
         "summary": _summary(ordered, data),
         "arrivals": _arrivals(data),
         "stale": _stale(data),
-        "changes": changes,
-        "changes_summary": formats.counted(len(changes), "claim") + " decided anew or moved.",
+        "arrived_files": data.arrivals["file"].sort().to_list(),
+        "changes": _changes(data, changed.head(MOST_CHANGES), set(ordered["claim"])),
+        "changes_summary": _changes_summary(changed),
         "filters": _filters(ordered, data),
         "columns": COLUMNS,
         "worklist": Markup(formats.script_json(_rows(ordered, data))),
@@ -70,13 +72,17 @@ def _open_claims(data: PageData) -> int:
 
 
 def _arrivals(data: PageData) -> list[list[str]]:
+    counts = ("rows_read", "records", "set_aside")
+    by_feed = data.arrivals.group_by("feed").agg(pl.len().alias("files"), pl.col(*counts).sum())
+    found = {row["feed"]: row for row in by_feed.iter_rows(named=True)}
+    order = [*formats.FEEDS, *(feed for feed in found if feed not in formats.FEEDS)]
     return [
         [
-            row["file"],
-            formats.FEEDS.get(row["feed"] or "", "of no feed"),
-            *(formats.whole(row[name]) for name in ("rows_read", "records", "set_aside")),
+            formats.FEEDS.get(feed or "", "Of no feed"),
+            *(formats.whole(found[feed][name]) for name in ("files", *counts)),
         ]
-        for row in data.arrivals.sort("feed", "file").iter_rows(named=True)
+        for feed in order
+        if feed in found
     ]
 
 
@@ -88,20 +94,38 @@ def _stale(data: PageData) -> str:
     return f"Nothing new for long: {names}."
 
 
-def _changes(data: PageData, with_page: set[str]) -> list[dict[str, Any]]:
+def _changed(data: PageData) -> pl.DataFrame:
+    """This refresh's changes: verdicts that moved, then other reasons, then new claims."""
     if data.refreshed_at is None:
-        return []
-    changed = data.history.filter(pl.col("decided_at") == data.refreshed_at)
+        return data.history.clear()
+    old, new = pl.col("from_verdict"), pl.col("to_verdict")
+    return data.history.filter(pl.col("decided_at") == data.refreshed_at).sort(
+        old.is_null(), old == new, "claim"
+    )
+
+
+def _changes_summary(changed: pl.DataFrame) -> str:
+    new = changed["from_verdict"].null_count()
+    moved = changed.filter(pl.col("from_verdict").ne_missing(pl.col("to_verdict"))).height - new
+    other = changed.height - new - moved
+    parts = {
+        formats.counted(moved, "verdict moved", "verdicts moved"): moved,
+        formats.counted(other, "stands for other reasons", "stand for other reasons"): other,
+        formats.counted(new, "claim is new", "claims are new"): new,
+    }
+    said = formats.listed([part for part, count in parts.items() if count])
+    more = f" The first {MOST_CHANGES} are listed." if changed.height > MOST_CHANGES else ""
+    return f"{said}.{more}"
+
+
+def _changes(data: PageData, changed: pl.DataFrame, with_page: set[str]) -> list[dict[str, Any]]:
     reasons = {
         (row[0], row[1]): row[2]
         for row in data.findings.join(changed.select("claim").unique(), on="claim", how="semi")
         .select("claim", "condition", "reason")
         .iter_rows()
     }
-    moved_first = changed.sort(
-        pl.col("from_verdict").is_null(), pl.col("from_verdict") == pl.col("to_verdict"), "claim"
-    )
-    return [_change(row, reasons, with_page) for row in moved_first.head(200).iter_rows(named=True)]
+    return [_change(row, reasons, with_page) for row in changed.iter_rows(named=True)]
 
 
 def _change(row: dict[str, Any], reasons: dict, with_page: set[str]) -> dict[str, Any]:

@@ -321,6 +321,17 @@ def page_data(count: int = 40, **changes: Any) -> shown.PageData:
         "water_values": frame(
             [row for claim in claims for row in water_values(claim)], shown.WATER_VALUES
         ),
+        "units": frame(
+            [
+                {"serial": serial, "clock_source": "installed_on", "water_profile": "mixed"}
+                for serial in serials
+            ],
+            shown.UNITS,
+        ),
+        "water_profiles": frame(
+            [{"sample": "LAB-1", "profile": "scale-forming", "doubts": ["TDS below hardness"]}],
+            shown.WATER_PROFILES,
+        ),
         "upcoming": frame(
             [{"serial": serials[n % len(serials)], "site": f"K-{n:05}", "region": REGIONS[n % 3],
               "matter": matter, "due_on": AS_OF + dt.timedelta(days=n * 5 - 5),

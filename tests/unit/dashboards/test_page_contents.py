@@ -1,0 +1,186 @@
+"""What the morning, upcoming, data and terms pages say of the frames they are given."""
+
+from __future__ import annotations
+
+import datetime as dt
+from decimal import Decimal
+
+import polars as pl
+
+from dashboards import data as shown
+from dashboards.pages import claim as claim_page
+from dashboards.pages import data as data_page
+from dashboards.pages import morning, terms, upcoming
+from dashboards.worklist import order_claims
+
+
+def _morning(data) -> dict:
+    return morning.content(data, order_claims(data.decisions, data.as_of))
+
+
+def test_morning_counts_what_changed(sample) -> None:
+    """Moved verdicts come first with the reason that moved, then new claims."""
+    content = _morning(sample.page_data(40))
+    assert content["changes_summary"] == (
+        "12 verdicts moved, 3 stand for other reasons and 15 claims are new."
+    )
+    first = content["changes"][0]
+    assert first["move"].startswith("went from needs evidence to ")
+    assert first["why"] == "The records of water_tested are as they should be."
+    assert first["href"].startswith("claims/")
+
+
+def test_morning_without_a_refresh_shows_no_changes(sample) -> None:
+    """Only changes of this very refresh count as new."""
+    assert _morning(sample.page_data(6, refreshed_at=None))["changes"] == []
+    later = sample.REFRESHED_AT + dt.timedelta(days=1)
+    assert _morning(sample.page_data(6, refreshed_at=later))["changes"] == []
+
+
+def test_morning_adds_arrivals_up_by_feed(sample) -> None:
+    """Exports of a feed make one row; one of no feed stands last."""
+    row = {"rows_read": 5, "records": 4, "set_aside": 1}
+    arrivals = sample.frame(
+        [
+            row | {"feed": "units", "file": "units/b.csv"},
+            row | {"feed": None, "file": "odd.csv"},
+            row | {"feed": "units", "file": "units/a.csv"},
+        ],
+        shown.ARRIVALS,
+    )
+    content = _morning(sample.page_data(3, arrivals=arrivals))
+    assert content["arrivals"] == [
+        ["Installed base", "2", "10", "8", "2"],
+        ["Of no feed", "1", "5", "4", "1"],
+    ]
+    assert content["arrived_files"] == ["odd.csv", "units/a.csv", "units/b.csv"]
+    assert content["stale"] == "Nothing new for long: start-up reports."
+
+
+def test_upcoming_parts_what_can_be_kept_from_what_lapsed(sample) -> None:
+    """A matter past its day asks for proof; one ahead says what to do by when."""
+    content = upcoming.content(sample.page_data(20))
+    by_key = {matter["key"]: matter for matter in content["matters"]}
+    late = by_key["start-up-request-due"]
+    assert late["ahead"]["rows"] == []
+    assert late["overdue"]["rows"][0][-1] == (
+        "The start-up of unit B0000000 was to be asked for by 26 March 2026. If it was, send the "
+        "report; until then cover of scale failures does not count. The acid is strong."
+    )
+    ahead = by_key["deliming-due"]["ahead"]["rows"][0]
+    assert ahead[-1].startswith("Have unit B0000005 delimed and the deliming reported by 20 April")
+    assert content["summary"] == (
+        "5 units will lose cover unless someone acts; 3 of 5 matters are due within 14 days, the "
+        "first on 31 March 2026. 1 matter is overdue: that cover has lapsed."
+    )
+
+
+def test_data_page_groups_faults_by_what_must_be_fixed(sample) -> None:
+    """Rows of one feed, column and rule stand together, the most frequent fault first."""
+    row = {"feed": "units", "file": "units/a.csv", "column": "shipped_on", "reason": "No date."}
+    rows = [row | {"line": line, "rule": "ambiguous_date", "value": "1/2/25"} for line in (9, 4)]
+    rows.append(row | {"line": 2, "rule": "required", "file": "units/b.csv"})
+    content = data_page.content(sample.page_data(2, set_aside=sample.frame(rows, shown.SET_ASIDE)))
+    assert [problem["title"] for problem in content["problems"]] == [
+        "Installed base, shipped_on: ambiguous date",
+        "Installed base, shipped_on: required",
+    ]
+    assert [line for _, line, _, _ in content["problems"][0]["rows"]] == ["4", "9"]
+    assert content["problems_says"].startswith("2 kinds of faults")
+
+
+def test_data_page_says_how_far_feeds_go(sample) -> None:
+    """A feed without a through date, a stale one and a current one are told apart."""
+    feeds = sample.frame(
+        [
+            {"feed": "units", "through_date": sample.AS_OF, "stale": False},
+            {"feed": "startups", "through_date": dt.date(2025, 1, 1), "stale": True},
+        ],
+        shown.FEEDS,
+    )
+    rows = data_page.content(sample.page_data(2, feeds=feeds))["feeds"]
+    assert rows[0] == ["Installed base", "2026-03-31", "0", "current"]
+    assert rows[1] == ["Start-up reports", "2025-01-01", "454", "stale"]
+    assert rows[2] == ["Water tests", "–", "–", "no date known"]
+
+
+def test_terms_mark_what_not_every_edition_says(sample) -> None:
+    """Families that read alike share a table, and only sentences that differ are marked."""
+    content = terms.content(sample.page_data(1))
+    assert [family["title"] for family in content["families"]] == ["Beck and Linn"]
+    family = content["families"][0]
+    assert family["says"] == (
+        "The editions differ in cover and switched off; sentences that not every edition says are "
+        "marked."
+    )
+    said = dict(family["rows"])
+    assert said["Cover"][1] == [("Parts are covered for 24 months, labor for 12 months.", True)]
+    assert said["Clock"][0] == [
+        (
+            "The warranty runs from the installation, else the purchase, else from 60 days after "
+            "shipment.",
+            False,
+        )
+    ]
+    assert ("Gas pressure (natural) from 4.5 to 13 in. of water.", False) in said["Installation"][0]
+
+
+def test_families_with_other_terms_have_their_own_table(sample) -> None:
+    """A family whose terms differ does not share the others' table."""
+    frames = sample.terms()
+    values = frames["terms_values"].with_columns(
+        delime_months=pl.when(pl.col("family") == "Linn").then(1).otherwise("delime_months")
+    )
+    content = terms.content(sample.page_data(1, terms_values=values))
+    assert [family["title"] for family in content["families"]] == ["Beck", "Linn"]
+
+
+def test_a_ruling_is_the_answer_and_the_records_stand_beside_it(sample) -> None:
+    """The standing verdict opens the page; what the records alone say follows."""
+    data = sample.page_data(4)
+    ruled = data.decisions.with_columns(
+        ruling=pl.lit("covered"),
+        standing=pl.lit("covered"),
+        ruling_outdated=pl.lit(True),
+        parts_standing=pl.lit(Decimal("12.50")),
+    )
+    rulings = sample.frame(
+        [
+            {"claim": sample.claim_number(3), "ruled_at": dt.datetime(2026, 2, 3, 9),
+             "ruled_by": "desk", "ruling": "covered", "reason": "Seen on site."}
+        ],
+        shown.RULINGS,
+    )  # fmt: skip
+    data = sample.page_data(4, decisions=ruled, rulings=rulings)
+    content = next(claim_page.contents(data, [sample.claim_number(3)]))
+    assert content["answer"] == [
+        "Ruled covered by desk on 3 February 2026: 12.50 USD to be paid. Reason given: Seen on "
+        "site.",
+        "By the records: Not covered: The lead reason of 2025-11-30. They say so since the ruling "
+        "was made: please look again.",
+    ]
+    assert content["money"]["columns"] == ["Claimed", "Payable", "By the ruling"]
+
+
+def test_a_claim_tells_its_clock_its_water_and_its_neighbors(sample) -> None:
+    """The clock's source, the water's class and doubts, and claims on unit and site are told."""
+    content = next(claim_page.contents(sample.page_data(8), [sample.claim_number(3)]))
+    facts = dict(content["facts"])
+    assert facts["Warranty from"] == "2024-10-01 (its installation)"
+    assert content["water"]["sentence"].endswith("hardness outside the limits.")
+    assert content["water"]["profile"] == [
+        "Class of the water: scale-forming.",
+        "To doubt: TDS below hardness.",
+    ]
+    hardness = content["water"]["data"]["rows"]["rows"][0]
+    assert hardness == {
+        "analyte": "Hardness, 412.5 mg/L",
+        "share": 3.0,
+        "text": "412.5 mg/L CaCO₃",
+        "beyond": "6.9 times",
+        "outside": "yes",
+    }
+    others = {row["claim"]: row["text"] for row in content["earlier"]}
+    assert "this unit" in others[sample.claim_number(2)]
+    assert "another unit here" in others[sample.claim_number(0)]
+    assert sample.claim_number(4) not in others
