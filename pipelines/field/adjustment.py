@@ -10,6 +10,8 @@ sandwich variance needs the units' residuals and is summed up per cell and pair 
 
 from __future__ import annotations
 
+import warnings
+
 import numpy as np
 import polars as pl
 
@@ -79,6 +81,7 @@ def _by_unit_and_band(failures: pl.DataFrame, exposed: pl.DataFrame) -> pl.DataF
 def _fit(units: pl.DataFrame) -> pl.DataFrame:
     from statsmodels.genmod.families import Poisson
     from statsmodels.genmod.generalized_linear_model import GLM
+    from statsmodels.tools.sm_exceptions import PerfectSeparationWarning
 
     cells = units.group_by(*_KINDS, "band").agg(pl.col("f", "y").sum()).sort(*_KINDS, "band")
     design, names = _design(cells)
@@ -89,7 +92,10 @@ def _fit(units: pl.DataFrame) -> pl.DataFrame:
         family=Poisson(),
         offset=np.log(cells["y"].to_numpy()),
     )
-    fitted = model.fit()
+    with warnings.catch_warnings(), np.errstate(invalid="ignore", divide="ignore"):
+        # So few cells that the terms give each its count: no harm to terms or sandwich.
+        warnings.simplefilter("ignore", PerfectSeparationWarning)
+        fitted = model.fit()
     rate = cells.select(*_KINDS, "band").with_columns(
         rate=fitted.fittedvalues / cells["y"].to_numpy(), cell=pl.int_range(pl.len())
     )

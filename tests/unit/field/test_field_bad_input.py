@@ -1,0 +1,205 @@
+"""Every figure on fleets too small, too new or too quiet to estimate from: notes, never NaN."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from decimal import Decimal
+
+import polars as pl
+import pytest
+from polars import selectors as cs
+
+from pipelines.field.context import FieldContext, narrow, prepare
+from pipelines.field.figures import FIGURES, always
+
+AS_OF = dt.date(2026, 6, 30)
+TODAY = AS_OF + dt.timedelta(days=1)
+REGIONS = ("US-ME", "US-OR")
+PROFILES = ("scale-forming", "within limits")
+STATES = ("untreated", "treated", "lapsed")
+CLASSES = {"scale": True, "electrical": False}
+
+
+def fleet(
+    days: Iterable[int],
+    failures: Iterable[tuple[int, int]] = (),
+    *,
+    regions: tuple[str | None, ...] = REGIONS,
+    cover: int = 1096,
+    unsound: bool = False,
+) -> FieldContext:
+    """Units watched for `days`; `failures` are (unit, age), of one class after the other."""
+    watched = list(days)
+    start = [TODAY - dt.timedelta(days=length) for length in watched]
+    count = range(len(watched))
+    until = pl.when(pl.col("watched_days") > 0).then(pl.lit(TODAY))
+    units = pl.DataFrame(
+        {
+            "serial": [f"U{n:03d}" for n in count],
+            "family": ["Force" if n % 3 else "Beck" for n in count],
+            "region": [regions[n % len(regions)] for n in count],
+            "water_profile": [PROFILES[n // 2 % 2] for n in count],
+            "began": start,
+            "watched_days": watched,
+        },
+        schema_overrides={
+            "region": pl.String,
+            "began": pl.Date,
+            "watched_days": pl.Int64,
+        }
+        | dict.fromkeys(("serial", "family", "water_profile"), pl.String),
+    ).with_columns(
+        watched_from=pl.when(pl.col("watched_days") > 0).then("began"),
+        watched_until=until,
+        coverage_end=pl.col("began") + pl.duration(days=cover),
+        coverage_base_end=pl.col("began") + pl.duration(days=cover),
+        shipped_on="began",
+        retired_on=pl.lit(None, pl.Date),
+        startup_completed_on=pl.lit(None, pl.Date),
+        clock_source=pl.lit("installed_on"),
+        unsound=pl.lit("retired before the clock start" if unsound else None, pl.String),
+    )
+    states = units.filter(pl.col("watched_days") > 0).select(
+        "serial",
+        from_day="watched_from",
+        until_day="watched_until",
+        state=pl.Series([STATES[n % 3] for n in count if watched[n] > 0], dtype=pl.String),
+    )
+    happened = list(failures)
+    kinds = [list(CLASSES)[n % 2] for n in range(len(happened))]
+    failed_on = [start[unit] + dt.timedelta(days=age) for unit, age in happened]
+    known = pl.DataFrame(
+        {
+            "call": [f"C{n}" for n in range(len(happened))],
+            "claim": [f"K{n}" for n in range(len(happened))],
+            "serial": [f"U{unit:03d}" for unit, _ in happened],
+            "failed_on": failed_on,
+            "age": [age for _, age in happened],
+            "cause": [kind.upper() for kind in kinds],
+            "cause_class": kinds,
+            "water_related": [CLASSES[kind] for kind in kinds],
+            "opened_on": failed_on,
+            "claimed_on": failed_on,
+            "agency": ["A"] * len(happened),
+            "labor_hours": [Decimal("1.5")] * len(happened),
+        },
+        schema=dict.fromkeys(("call", "claim", "serial"), pl.String)
+        | {"failed_on": pl.Date, "age": pl.Int64, "cause": pl.String, "cause_class": pl.String}
+        | {"water_related": pl.Boolean, "opened_on": pl.Date, "claimed_on": pl.Date}
+        | {"agency": pl.String, "labor_hours": pl.Decimal(18, 10)},
+    )
+    payable = known.select(
+        "claim",
+        *(
+            pl.lit(Decimal("10.00"), pl.Decimal(18, 2)).alias(f"{line}_payable")
+            for line in ("parts", "labor", "travel")
+        ),
+    )
+    doubtful = units.filter(pl.lit(unsound)).select(
+        "serial",
+        "unsound",
+        days=pl.lit(0, pl.Int64),
+        failures=pl.lit(0, pl.Int64),
+    )
+    return prepare(units, known, payable, states, doubtful, AS_OF)
+
+
+FLEETS = {
+    "no unit": lambda: fleet([]),
+    "no failure": lambda: fleet([400] * 40),
+    "one unit": lambda: fleet([400]),
+    "one unit failing": lambda: fleet([400], [(0, 100)]),
+    "one unit failing daily": lambda: fleet([40], [(0, age) for age in range(30)]),
+    "one region": lambda: fleet([400] * 40, [(n, 9 * n) for n in range(24)], regions=("US-ME",)),
+    "no region told": lambda: fleet([400] * 40, [(n, 9 * n) for n in range(24)], regions=(None,)),
+    "a region each": lambda: fleet(
+        [400] * 12, [(n, 30) for n in range(12)], regions=tuple(f"R{n}" for n in range(12))
+    ),
+    "all thin": lambda: fleet([300, 200, 500], [(0, 3), (1, 100)]),
+    "one failure": lambda: fleet([400] * 40, [(7, 11)]),
+    "all fail on the first day": lambda: fleet([400] * 30, [(n, 0) for n in range(30)]),
+    "all fail on the same day": lambda: fleet([400] * 30, [(n, 200) for n in range(30)]),
+    "all fail on the last day": lambda: fleet([400] * 30, [(n, 399) for n in range(30)]),
+    "watched for a day": lambda: fleet([1] * 30, [(n, 0) for n in range(12)]),
+    "nobody watched": lambda: fleet([0] * 30),
+    "clocks all unsound": lambda: fleet([0] * 30, unsound=True),
+    "cover all over": lambda: fleet([400] * 30, [(n, 9 * n) for n in range(24)], cover=400),
+    "before any watch": lambda: narrow(
+        fleet([400] * 30, [(n, 9 * n) for n in range(24)]), until=dt.date(2020, 1, 1)
+    ),
+    "an empty stretch": lambda: narrow(
+        fleet([400] * 30, [(n, 9 * n) for n in range(24)]),
+        since=dt.date(2026, 1, 1),
+        until=dt.date(2026, 1, 1),
+    ),
+    "a family nobody has": lambda: narrow(fleet([400] * 30, [(3, 9)]), families=["Linn"]),
+    "a class nobody has": lambda: narrow(fleet([400] * 30, [(3, 9)]), classes=["gas"]),
+}
+# A null here needs no words: what it stands beside says it (a month to come has no count yet).
+_SILENT = {
+    "forecast": {"actual", "held_80", "held_95"},
+}
+
+
+@pytest.fixture(scope="module", params=list(FLEETS))
+def context(request) -> FieldContext:
+    """One fleet that is hard to estimate from."""
+    return FLEETS[request.param]()
+
+
+@pytest.mark.parametrize("name", list(FIGURES))
+def test_no_figure_crashes_or_shows_what_is_no_number(context: FieldContext, name: str) -> None:
+    """Numbers are finite or null, limits hold their estimate, and a row without any says why."""
+    table = always(context, name)
+    floats = table.select(cs.float())
+    bad = floats.select((~pl.all().is_finite()).any()).row(0) if floats.width else ()
+    assert not any(bad), dict(zip(floats.columns, bad, strict=True))
+    figures = [column for column in floats.columns if column not in _SILENT.get(name, set())]
+    if "note" in table.columns and figures:
+        silent = table.filter(
+            pl.all_horizontal(pl.col(figures).is_null()) & pl.col("note").is_null()
+        )
+        assert silent.is_empty(), silent.row(0, named=True)
+    if "thin" in table.columns:
+        assert table["thin"].null_count() == 0
+    if {"failures", "unit_years"} <= set(table.columns):
+        assert table["failures"].null_count() == table["unit_years"].null_count() == 0
+
+
+@pytest.mark.parametrize(
+    ("name", "estimate", "low", "high"),
+    [
+        ("rates", "rate_per_100", "low", "high"),
+        ("survival", "survival", "low", "high"),
+        ("first_causes", "incidence", "low", "high"),
+        ("repeat_failures", "mean_count", "count_low", "count_high"),
+        ("repeat_failures", "mean_cost", "cost_low", "cost_high"),
+        ("weibull", "shape", "shape_low", "shape_high"),
+        ("treatment_ratios", "ratio", "low", "high"),
+        ("regions", "adjusted_ratio", "adjusted_low", "adjusted_high"),
+    ],
+)
+def test_limits_enclose_their_estimate(context, name, estimate, low, high) -> None:
+    """Where both limits exist the estimate lies between them, and a limit alone is at its side."""
+    table = always(context, name).drop_nulls(estimate)
+    tiny = 1e-9
+    assert table.filter(pl.col(low) > pl.col(estimate) + tiny).is_empty()
+    assert table.filter(pl.col(high) < pl.col(estimate) - tiny).is_empty()
+
+
+def test_a_failure_on_the_first_day_is_one_at_age_0() -> None:
+    """Survival falls at month 0 already, and the mean count starts at one."""
+    survival = always(FLEETS["all fail on the first day"](), "survival")
+    row = survival.filter((pl.col("by") == "all") & (pl.col("event") == "any")).sort("months")
+    assert row["survival"][0] == 0
+    counts = always(FLEETS["all fail on the first day"](), "repeat_failures")
+    counts = counts.filter((pl.col("by") == "all") & (pl.col("event") == "any")).sort("months")
+    assert counts["mean_count"][0] == 1
+
+
+def test_too_few_failures_for_a_weibull_fit_are_said_to_be() -> None:
+    """Below ten there is no shape, and the note names the number."""
+    table = always(FLEETS["all thin"](), "weibull")
+    assert table["shape"].null_count() == table.height
+    assert table["note"].str.contains("10").all()
