@@ -29,14 +29,7 @@ from pipelines.records.reasons import REASON_SCHEMA, reasons
 from schemas.columns import key_columns
 from schemas.feeds import FEED_TABLES, record_schema
 
-FILES = pl.Schema(
-    {
-        "file": pl.String(),
-        "named_date": pl.Date(),
-        "rows_read": pl.Int64(),
-        "is_whole": pl.Boolean(),
-    }
-)
+FILES = pl.Schema({"file": pl.String(), "named_date": pl.Date(), "rows_read": pl.Int64()})
 SET_ASIDE = pl.Schema({"file": pl.String, **REASON_SCHEMA})
 _PLACE = ("source_file", "source_line")
 
@@ -78,7 +71,7 @@ def gather(
         at = pl.lit(path, pl.String)
         rows.append(file.rows.drop("raw").with_columns(source_file=at))
         told.append(file.set_aside.select(at.alias("file"), *REASON_SCHEMA))
-        files.append((path, named, file.rows_read, file.is_whole))
+        files.append((path, named, file.rows_read))
     return (
         pl.concat(rows) if rows else pl.DataFrame(),
         pl.DataFrame(files, schema=FILES, orient="row"),

@@ -98,10 +98,11 @@ def pivoted(records: pl.DataFrame) -> pl.DataFrame:
     )
     columns = []
     for name in LONG_ANALYTES:
-        mine = pl.col("analyte") == name
-        columns.append(pl.col("result").filter(mine).first().alias(f"{name}_result"))
+        # Each sample has one row of an analyte, so its greatest value is its only one.
+        mine = pl.when(pl.col("analyte") == name)
+        columns.append(mine.then("result").max().alias(f"{name}_result"))
         if name in ANALYTES:
-            columns.append(pl.col("result_below").filter(mine).first().alias(f"{name}_below"))
+            columns.append(mine.then("result_below").max().alias(f"{name}_below"))
     read = records.filter(pl.col("unread").is_null())
     wide = last.join(
         read.group_by("sample").agg(columns), on="sample", how="left", maintain_order="left"

@@ -19,7 +19,8 @@ from pipelines.records.typed_values import Typed, typed
 from schemas.columns import fields
 from schemas.feeds import FEED_TABLES
 
-_FAILED = "\x00failed "  # no header holds a NUL, so no column of a feed can have this name
+# No column of a feed has a name with a NUL.
+_FAILED, _READ = "\x00failed ", "\x00read "
 _KIND_RULES = {
     "flag": "yes_no",
     "word": "word",
@@ -63,6 +64,10 @@ def parse_columns(
         kind = (column.metadata or {})["kind"]
         if name in names:
             reading = _typed(name, mapping, timezone)
+            if kind == "moment" or (kind == "day" and mapping.dates):
+                spoken = _read_once(spoken, name, reading.value)
+                value = pl.col(_READ + name)
+                reading = Typed(value, None, pl.col(name).is_null() | value.is_not_null())
             columns.append(reading.value.alias(name))
             if kind not in ("text", "serial", "region"):
                 failed[name] = ~reading.ok
@@ -90,6 +95,12 @@ def _typed(name: str, mapping: Mapping, timezone: str) -> Typed:
         timezone,
         mapping.conversion(name),
     )
+
+
+def _read_once(texts: pl.DataFrame, name: str, value: pl.Expr) -> pl.DataFrame:
+    """Adds the values of a column whose reading is slow: each distinct text is read once."""
+    read = texts.select(name).unique().with_columns(value.alias(_READ + name))
+    return texts.join(read, on=name, how="left", nulls_equal=True, maintain_order="left")
 
 
 def _translated(name: str, words: dict[str, str]) -> pl.Expr:
