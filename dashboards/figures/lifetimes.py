@@ -3,6 +3,14 @@
 from __future__ import annotations
 
 from dashboards import formats
+from dashboards.figures import first_causes
+from dashboards.figures.curves import (
+    TABLE_MONTHS,
+    common_month,
+    curve_phrase,
+    curve_points,
+    groups_of,
+)
 from dashboards.figures.cuts import (
     ALL,
     EVENT_CHOICES,
@@ -10,20 +18,11 @@ from dashboards.figures.cuts import (
     Cuts,
     Field,
     Figure,
-    Pick,
     Row,
     Section,
     View,
     dot,
-    group_phrase,
-    slim,
 )
-from schemas.histories import PROFILE_WORDS
-
-_MOST_GROUPS = 5
-_FEWEST_AT_RISK = 10
-_CHART_STEP = 3
-_TABLE_MONTHS = (0, 6, 12, 18, 24, 36, 48, 60)
 
 
 def section(field: Field) -> Section | None:
@@ -39,7 +38,7 @@ def section(field: Field) -> Section | None:
     if weibull is not None:
         figures.append(_weibull(field, weibull))
     if first is not None:
-        figures.append(_first_causes(field, first))
+        figures.append(first_causes.figure(field, first))
     return Section(
         "lifetimes",
         "How long until the first failure",
@@ -48,65 +47,6 @@ def section(field: Field) -> Section | None:
         "First failure",
         field.cautions("survival", "weibull", "first_causes"),
     )
-
-
-def groups_of(cuts: Cuts, dimension: str, pick: Pick, **fixed: str) -> dict[str, list[Row]]:
-    """Curves to draw for a pick: name -> rows by month; those of most units, the whole first."""
-    whole = cuts.rows(ALL, **fixed)
-    if pick.dimension == ALL:
-        rows = cuts.rows(dimension, **fixed)
-    elif pick.dimension == dimension:
-        rows = cuts.rows(dimension, **{dimension: pick.value}, **fixed)
-    elif dimension == "profile" and pick.dimension == "region":
-        rows = cuts.rows("region,profile", region=pick.value, **fixed)
-    elif dimension == "profile" and pick.dimension == "family":
-        rows = [row | {dimension: row["family"]} for row in cuts.rows(
-            "family", family=pick.value, **fixed
-        )]  # fmt: skip
-    else:
-        rows = []
-    curves: dict[str, list[Row]] = {}
-    for row in rows:
-        curves.setdefault(row[dimension], []).append(row)
-    kept = {
-        name: points
-        for name, points in curves.items()
-        if max(point["at_risk"] for point in points) >= _FEWEST_AT_RISK
-    }
-    largest = sorted(kept, key=lambda name: (-max(p["at_risk"] for p in kept[name]), name))
-    if not kept:
-        return {}
-    found = {name: kept[name] for name in largest[:_MOST_GROUPS]}
-    return ({"all": whole} if whole else {}) | found
-
-
-def curve_points(groups: dict[str, list[Row]], columns: tuple[str, str, str], text) -> list[Row]:
-    """Chart rows of curves, thinned to every few months, while enough units are at risk."""
-    value, low, high = columns
-    return [
-        {
-            "group": name,
-            "months": row["months"],
-            "value": slim(row[value]),
-            "low": slim(row[low]),
-            "high": slim(row[high]),
-            "text": text(row),
-        }
-        for name, rows in groups.items()
-        for row in rows
-        if row["months"] % _CHART_STEP == 0
-        and row[value] is not None
-        and row["at_risk"] >= _FEWEST_AT_RISK
-    ]
-
-
-def common_month(groups: dict[str, list[Row]]) -> int:
-    """The latest half-year at which every curve still has enough units at risk."""
-    last = [
-        max((row["months"] for row in rows if row["at_risk"] >= _FEWEST_AT_RISK), default=0)
-        for rows in groups.values()
-    ]
-    return min(last, default=0) // 6 * 6
 
 
 def _survival(field: Field, cuts: Cuts, dimension: str, title: str) -> Figure:
@@ -165,7 +105,7 @@ def _survival_view(groups: dict[str, list[Row]], event: str, dimension: str) -> 
         ]
         for name, rows in groups.items()
         for row in rows
-        if row["months"] in _TABLE_MONTHS
+        if row["months"] in TABLE_MONTHS
     ]
     columns = ["Group", "Months", "At risk", "Failed by then", "Without failure", "95 %"]
     chart = {"rows": {"rows": points}, "lists": {"groups": list(groups)}}
@@ -176,13 +116,6 @@ def _share(dimension: str, name: str, row: Row, event: str = "") -> str:
     what = f" have had no {EVENT_WORDS[event].replace('failures', 'failure')}" if event else ""
     limits = f"{formats.percent(row['low'])} to {formats.percent(row['high'])}"
     return f"{formats.percent(row['survival'])} ({limits}) of {curve_phrase(dimension, name)}{what}"
-
-
-def curve_phrase(dimension: str, name: str) -> str:
-    """A curve as the subject of a sentence."""
-    # A picked family stands among the profiles' curves under its own name.
-    known = dimension != "profile" or name in (ALL, *PROFILE_WORDS)
-    return group_phrase(dimension if known else "family", name)
 
 
 def _weibull(field: Field, cuts: Cuts) -> Figure:
@@ -243,78 +176,3 @@ def _weibull_view(rows: list[Row]) -> View:
     chart = {"rows": {"rows": dots}, "lists": {"names": [row["name"] for row in dots]}}
     sample = f"{formats.counted(len(rows), 'fit')}."
     return View(says, sample, {"weibull_shape": chart}, columns, table)
-
-
-def _first_causes(field: Field, cuts: Cuts) -> Figure:
-    views = {}
-    for pick in field.picks:
-        fixed = {} if pick.dimension == ALL else {pick.dimension: pick.value}
-        by = "cause_class" if pick.dimension == ALL else f"{pick.dimension},cause_class"
-        rows = cuts.rows(by, **fixed) or [
-            row for row in cuts.rows(pick.dimension, **fixed) if row["cause_class"] != ALL
-        ]
-        curves: dict[str, list[Row]] = {}
-        for row in rows:
-            curves.setdefault(row["cause_class"], []).append(row)
-        largest = sorted(curves, key=lambda name: (-_last(curves[name]), name))[:_MOST_GROUPS]
-        if largest:
-            views[f"*/{pick.key}"] = _first_view({name: curves[name] for name in largest})
-    return Figure(
-        "first-causes",
-        "What the first failure is",
-        [("incidence", "incidence")],
-        views,
-        reading="Share of units whose first failure had that cause (Aalen–Johansen, causes "
-        "competing), the five most frequent.",
-    )
-
-
-def _last(rows: list[Row]) -> float:
-    return max((row["incidence"] or 0 for row in rows), default=0.0)
-
-
-def _first_view(groups: dict[str, list[Row]]) -> View:
-    month = common_month(groups)
-    known = {
-        name: row
-        for name, rows in groups.items()
-        for row in rows
-        if row["months"] == month and row["incidence"] is not None
-    }
-    says = "Too few units at risk to compare."
-    if month and known:
-        first = max(known, key=lambda name: known[name]["incidence"])
-        row = known[first]
-        says = (
-            f"By {month} months, {formats.percent(row['incidence'], 1)} "
-            f"({formats.percent(row['low'], 1)} to {formats.percent(row['high'], 1)}) of units "
-            f"have failed first by {first}."
-        )
-
-    def text(row: Row) -> str:
-        return (
-            f"{formats.percent(row['incidence'], 1)} ({formats.percent(row['low'], 1)} to "
-            f"{formats.percent(row['high'], 1)}), {row['at_risk']:,} at risk"
-        )
-
-    points = curve_points(groups, ("incidence", "low", "high"), text)
-    table = [
-        [
-            name,
-            str(row["months"]),
-            formats.whole(row["at_risk"]),
-            formats.percent(row["incidence"], 1),
-            f"{formats.percent(row['low'], 1)} to {formats.percent(row['high'], 1)}",
-        ]
-        for name, rows in groups.items()
-        for row in rows
-        if row["months"] in _TABLE_MONTHS
-    ]
-    units = max(row["at_risk"] for rows in groups.values() for row in rows)
-    return View(
-        says,
-        f"{formats.counted(units, 'unit')}.",
-        {"incidence": {"rows": {"rows": points}, "lists": {"groups": list(groups)}}},
-        ["Cause", "Months", "At risk", "Failed first by it", "95 %"],
-        table,
-    )

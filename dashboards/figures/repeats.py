@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from dashboards import formats
+from dashboards.figures.curves import common_month, curve_phrase, curve_points, groups_of
 from dashboards.figures.cuts import EVENT_CHOICES, EVENT_WORDS, Field, Figure, Row, Section, View
-from dashboards.figures.lifetimes import common_month, curve_phrase, curve_points, groups_of
 
 _TABLE_MONTHS = (6, 12, 18, 24, 36, 48, 60)
 
