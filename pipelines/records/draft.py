@@ -16,6 +16,7 @@ import polars as pl
 from pipelines.errors import UsageError
 from pipelines.exports.reading import Reading
 from pipelines.records import draft_lines as lines
+from pipelines.records import draft_words as word_lines
 from pipelines.records.headers import bare
 from pipelines.records.likely_columns import SURE, Guess, pair_columns
 from pipelines.records.likely_forms import share_of_days, share_of_numbers, word_for
@@ -113,9 +114,9 @@ def draft_mapping(feed: str, reading: Reading) -> str:
         lines.layout(long),
         lines.columns(export, guesses, long),
         lines.units(export, sure),
-        lines.constants(feed, sure, long),
-        lines.analytes(export, sure) if long else [],
-        lines.translations(export, sure),
+        word_lines.constants(feed, sure, long),
+        word_lines.analytes(export, sure) if long else [],
+        word_lines.translations(export, sure),
     ]
     return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
 
@@ -176,7 +177,7 @@ def _looks_long(export: Export, wide: list[Guess]) -> bool:
     if "analyte" not in parts or "value" not in parts:
         return False
     names = export.values(parts["analyte"].place)["text"].unique(maintain_order=True)
-    return bool(lines.likely_analytes(names.to_list()))
+    return bool(word_lines.likely_analytes(names.to_list()))
 
 
 def _grade(share: float) -> float:

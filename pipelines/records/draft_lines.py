@@ -8,31 +8,26 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Protocol
 
 import polars as pl
 
 from pipelines.records.dates import format_pattern, has_two_readings
-from pipelines.records.headers import EITHER, bare
-from pipelines.records.likely_columns import SURE, Guess, likeness
+from pipelines.records.headers import bare
+from pipelines.records.likely_columns import SURE, Guess
 from pipelines.records.likely_forms import (
     date_forms,
     number_marks,
     unit_by_size,
     unit_in_name,
-    word_for,
 )
-from pipelines.records.mapping_checks import LONG_ANALYTES
 from pipelines.records.numerals import Marks, floats
-from pipelines.records.spoken_names import COLUMNS
-from pipelines.records.typed_values import NO, YES
-from schemas.columns import fields, required_columns
+from schemas.columns import fields
 from schemas.feeds import FEED_TABLES
 
 _MEASURED = ("number", "analyte")
 _NUMBERS = (*_MEASURED, "integer", "money", "hours")
-_MANY = 30  # words of one column that are worth a line each
 
 
 class Texts(Protocol):
@@ -49,8 +44,8 @@ class Texts(Protocol):
 def opening(feed: str, rows: int) -> list[str]:
     """What the draft is, and what to do with it."""
     return [
-        f"# A draft of mappings/{feed}.toml, made from the header and {_count(rows, 'row')} of one "
-        "export. Nothing has been applied.",
+        f"# A draft of mappings/{feed}.toml, made from the header and {count_of(rows, 'row')} of "
+        "one export. Nothing has been applied.",
         "# Read it, correct it, and save it under that name. A line that is commented out waits "
         "for your decision.",
     ]
@@ -58,7 +53,9 @@ def opening(feed: str, rows: int) -> list[str]:
 
 def marks(export: Texts, sure: Mapping[str, int]) -> list[str]:
     """How numbers are written, where that is not with a plain decimal point."""
-    texts = [export.values(p)["text"] for c, p in sure.items() if _kind(export, c) in _NUMBERS]
+    texts = [
+        export.values(p)["text"] for c, p in sure.items() if column_kind(export, c) in _NUMBERS
+    ]
     if not texts:
         return []
     numbers = pl.concat(texts)
@@ -68,7 +65,7 @@ def marks(export: Texts, sure: Mapping[str, int]) -> list[str]:
     if most == 0 or best[0] == Marks():
         return []
     told = (
-        f"reads {most} of {_count(len(numbers), 'number')}, a plain decimal point {read[Marks()]}"
+        f"reads {most} of {count_of(len(numbers), 'number')}, a plain decimal point {read[Marks()]}"
     )
     thousands, comma = Marks(".", ","), Marks(",")
     if comma in best and thousands in best:
@@ -78,13 +75,13 @@ def marks(export: Texts, sure: Mapping[str, int]) -> list[str]:
         ]
     lines = [f'decimal = ","  # {told}'] if best[0].decimal == "," else []
     if best[0].thousands:
-        lines.append(f"thousands = {_text(best[0].thousands)}  # {told}")
+        lines.append(f"thousands = {toml_text(best[0].thousands)}  # {told}")
     return lines
 
 
 def dates(export: Texts, sure: Mapping[str, int]) -> list[str]:
     """The formats that read all dates, and which rows another format reads as other days."""
-    places = [p for c, p in sure.items() if _kind(export, c) in ("day", "moment")]
+    places = [p for c, p in sure.items() if column_kind(export, c) in ("day", "moment")]
     if not places:
         return []
     values = pl.concat([export.values(place) for place in places])
@@ -92,23 +89,23 @@ def dates(export: Texts, sure: Mapping[str, int]) -> list[str]:
     lines = []
     sound = [form for form in found.formats if form not in found.rivals]
     if sound:
-        lines.append(f"dates = [{', '.join(_text(form) for form in sound)}]")
+        lines.append(f"dates = [{', '.join(toml_text(form) for form in sound)}]")
     for form in found.formats:
         other, rows, first = found.unsure.get(form, ("", 0, []))
-        at = f"{_count(rows, 'row')} (lines {', '.join(map(str, first))}{', …' * (rows > 5)})"
+        at = f"{count_of(rows, 'row')} (lines {', '.join(map(str, first))}{', …' * (rows > 5)})"
         if form in found.rivals:
             key = "add to dates" if sound else "dates"
             lines += [
                 f"# {form} and {other} both read all of these dates, but {at} as different days;",
                 "# ask who made the export, and keep one of:",
-                f"# {key} = [{_text(form)}]",
-                f"# {key} = [{_text(other)}]",
+                f"# {key} = [{toml_text(form)}]",
+                f"# {key} = [{toml_text(other)}]",
             ]
         elif rows:
             lines.append(f"# {other} would read {at} as other days, but cannot read all of them.")
     unread, example = found.unread
     if unread:
-        lines.append(f"# No format reads {_count(unread, 'date')}, such as {_text(example)}.")
+        lines.append(f"# No format reads {count_of(unread, 'date')}, such as {toml_text(example)}.")
     return lines + _clashes(values, sound)
 
 
@@ -121,7 +118,7 @@ def _clashes(values: pl.DataFrame, formats: Sequence[str]) -> list[str]:
         return []
     first = ", ".join(map(str, clash.head(5)))
     return [
-        f"# Together these formats leave {_count(len(clash), 'row')} ambiguous (lines {first}); "
+        f"# Together these formats leave {count_of(len(clash), 'row')} ambiguous (lines {first}); "
         "such rows are set aside."
     ]
 
@@ -143,14 +140,14 @@ def columns(export: Texts, guesses: Sequence[Guess], long: bool) -> list[str]:
         why = f'the name is like "{guess.resembles}" ({guess.score:.0f} of 100)'
         if guess.by_words:
             why = f"all its values are words of {guess.column}"
-        if _kind(export, guess.column) in ("day", "moment") and guess.score >= SURE:
+        if column_kind(export, guess.column) in ("day", "moment") and guess.score >= SURE:
             why += ", and the values are dates"
-        line = f"{guess.column} = {_text(guess.header)}"
+        line = f"{guess.column} = {toml_text(guess.header)}"
         lines.append(f"{line}  # {why}" if guess.score >= SURE else f"# {line}  # perhaps: {why}")
     used = {guess.place for guess in guesses if guess.score >= SURE}
     extra = [name for place, name in enumerate(export.header) if place not in used and name]
     if extra:
-        told = ", ".join(_text(_flat(name)) for name in extra)
+        told = ", ".join(toml_text(_flat(name)) for name in extra)
         lines.append(f"# no column of the feed (kept with the landed row): {told}")
     return lines
 
@@ -159,12 +156,14 @@ def units(export: Texts, sure: Mapping[str, int]) -> list[str]:
     """Units that headers name; units that only the size of the values suggests are proposals."""
     lines = []
     for column, place in sure.items():
-        if _kind(export, column) not in _MEASURED or column == "value":
+        if column_kind(export, column) not in _MEASURED or column == "value":
             continue
         header = export.header[place]
         named = unit_in_name(column, header)
         if named is not None:
-            lines.append(f"{column} = {_text(named)}  # the header {_text(_flat(header))} says so")
+            lines.append(
+                f"{column} = {toml_text(named)}  # the header {toml_text(_flat(header))} says so"
+            )
             continue
         numbers = export.values(place).select(
             pl.coalesce(floats(pl.col("text"), Marks()), floats(pl.col("text"), Marks(",")))
@@ -174,109 +173,21 @@ def units(export: Texts, sure: Mapping[str, int]) -> list[str]:
         if by_size is not None:
             unit, why = by_size
             lines.append(
-                f"# {column} = {_text(unit)}  # perhaps: half of the values are below {median:g}, "
-                f"and {why}"
+                f"# {column} = {toml_text(unit)}  # perhaps: half of the values are below "
+                f"{median:g}, and {why}"
             )
     return ["[units]", *lines] if lines else []
 
 
-def constants(feed: str, sure: Collection[str], long: bool) -> list[str]:
-    """What every row needs and no header seems to hold."""
-    table = fields(FEED_TABLES[feed])
-    missing = [name for name in required_columns(FEED_TABLES[feed]) if name not in sure]
-    lines = []
-    for column in missing:
-        words = (table[column].metadata or {})["words"]
-        told = f"one of {', '.join(words)}" if words else "one value for all rows"
-        example = words[0] if words else "…"
-        lines.append(
-            f"# {column} = {_text(example)}  # every row needs it and no header looks like it: "
-            f"name its header under [columns], or here {told}"
-        )
-    if feed in EITHER and not any(name in sure for name in EITHER[feed]):
-        lines.append("# No header looks like site or serial; one of the two is needed.")
-    if long:
-        lines += [
-            f"# No header looks like the {part}; name it under [columns]."
-            for part in ("analyte", "value")
-            if part not in sure
-        ]
-    return ["[constants]", *lines] if lines else []
-
-
-def likely_analytes(names: Sequence[str]) -> dict[str, tuple[str, float]]:
-    """By the laboratory's name, the feed's column that it is probably, and the score."""
-    scored = []
-    for name in names:
-        for column in LONG_ANALYTES:
-            spoken = [column.replace("_", " "), *COLUMNS["water_tests"][column]]
-            scored.append((likeness(name, spoken)[0], name, column))
-    kept: dict[str, tuple[str, float]] = {}
-    for score, name, column in sorted(scored, key=lambda s: (-s[0], s[1], s[2])):
-        used = {told for told, _ in kept.values()}
-        if score >= SURE and name not in kept and column not in used:
-            kept[name] = (column, score)
-    return kept
-
-
-def analytes(export: Texts, sure: Mapping[str, int]) -> list[str]:
-    """Which of the laboratory's names is which column; the others are kept as they are."""
-    counts = export.values(sure["analyte"])["text"].value_counts(sort=True)
-    names = counts["text"].to_list()
-    found = likely_analytes(names)
-    lines = ["[analytes]"]
-    for name, rows in counts.rows():
-        if name in found:
-            column, score = found[name]
-            told = f"{score:.0f} of 100, {_count(rows, 'row')}"
-            lines.append(f"{_text(name)} = {_text(column)}  # {told}")
-        elif len(lines) < 200:
-            lines.append(f"# {_text(name)} = …  # no analyte of the feed, {_count(rows, 'row')}")
-    return lines
-
-
-def translations(export: Texts, sure: Mapping[str, int]) -> list[str]:
-    """For listed words and yes/no: what the export writes instead."""
-    parts: list[list[str]] = []
-    for column, place in sure.items():
-        kind = _kind(export, column)
-        if kind not in ("word", "flag"):
-            continue
-        words = (fields(FEED_TABLES[export.feed])[column].metadata or {})["words"]
-        listed = words or ["yes", "no"]
-        known = words or [*YES, *NO]
-        counts = (
-            export.values(place)
-            .group_by(pl.col("text").str.to_lowercase().alias("lower"))
-            .agg(pl.col("text").first(), pl.len())
-            .filter(~pl.col("lower").is_in(known))
-            .sort("len", "lower", descending=[True, False])
-        )
-        if counts.is_empty():
-            continue
-        lines = [f"[values.{column}]"]
-        for text, rows in counts.select("text", "len").head(_MANY).rows():
-            word, score = word_for(text, listed)
-            told = _count(rows, "row")
-            if score >= SURE:
-                lines.append(f"{_text(text)} = {_text(word)}  # {score:.0f} of 100, {told}")
-            else:
-                lines.append(
-                    f'# {_text(text)} = "…"  # {told}, set aside until translated into one of: '
-                    f"{', '.join(listed)}"
-                )
-        parts.append(lines)
-    return [line for number, part in enumerate(parts) for line in ([""] if number else []) + part]
-
-
-def _kind(export: Texts, column: str) -> str:
+def column_kind(export: Texts, column: str) -> str:
+    """What a column holds; of the long layout only the value is a number."""
     table = fields(FEED_TABLES[export.feed])
     if column not in table:  # the parts of the long layout
         return "number" if column == "value" else "text"
     return (table[column].metadata or {})["kind"]
 
 
-def _text(text: str) -> str:
+def toml_text(text: str) -> str:
     """A TOML string; what TOML and JSON escape alike, save DEL."""
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
@@ -285,5 +196,6 @@ def _flat(text: str) -> str:
     return re.sub(r"\s+", " ", text)
 
 
-def _count(number: int, noun: str) -> str:
+def count_of(number: int, noun: str) -> str:
+    """A number of things, in words."""
     return f"{number} {noun}{'' if number == 1 else 's'}"
