@@ -187,6 +187,8 @@ class Costs(_Sliced):
     total: CENTS = money("All three.", required=True)
     unit_years: float = number("Time watched.", "unit-years", required=True)
     cost_per_unit_year: float = number("Cost a unit-year.", "currency")
+    cause: str = text("The recorded cause; `all` where not by cause.", required=True)
+    agency: str = text("The agency of the call; `all` where not by agency.", required=True)
 
 
 class AgencyLabor(Table):
@@ -206,6 +208,43 @@ class AgencyLabor(Table):
     note: str = text("Why a figure is missing.")
 
 
+class ClockStarts(Table):
+    """One row is how far the clock starts of one region's units can be relied on."""
+
+    region: str = text("The region; `all` for the whole fleet.", required=True, key=True)
+    units: pl.Int64 = integer("Units watched for a day or more.", required=True)
+    from_shipment: pl.Int64 = integer(
+        "Of them, those whose clock start had to be taken from shipment.", required=True
+    )
+    from_shipment_share: float = number("Their share.")
+    unsound: pl.Int64 = integer("Units left out for an unsound clock start.", required=True)
+    unsound_reasons: str = text("How many for each reason.")
+
+
+class Sensitivity(Table):
+    """One row is the failure rate of one region under one assumption on exposure or reports."""
+
+    region: str = text("The region; `all` for the whole fleet.", required=True, key=True)
+    assumption: str = text("What is assumed.", required=True, key=True)
+    units: pl.Int64 = integer("Units counted.", required=True)
+    failures: float = number("Failures; fractional where completed.", required=True)
+    unit_years: float = number("Time watched.", "unit-years", required=True)
+    rate_per_100: float = number("Failures per 100 unit-years.")
+    low: float = number("Lower 95 % limit.", "per 100 unit-years")
+    high: float = number("Upper 95 % limit.", "per 100 unit-years")
+    thin: bool = flag("Fewer than 5 failures or 10 units at risk.", required=True)
+    note: str = text("Why a figure is missing.")
+
+
+class ReportingLags(Table):
+    """One row is the share of reports that have come in so many days after what they report."""
+
+    stage: str = text("From what to what.", required=True, key=True)
+    days: pl.Int64 = integer("Days since.", required=True, key=True)
+    share_reported: float = number("Share of all that come within a year.", required=True)
+    failures: pl.Int64 = integer("Failures behind it.", required=True)
+
+
 FIELD_TABLES: dict[str, type[Table]] = {
     "rates": Rates,
     "regions": Regions,
@@ -220,4 +259,7 @@ FIELD_TABLES: dict[str, type[Table]] = {
     "forecast": Forecast,
     "costs": Costs,
     "agency_labor": AgencyLabor,
+    "clock_starts": ClockStarts,
+    "sensitivity": Sensitivity,
+    "reporting_lags": ReportingLags,
 }

@@ -166,7 +166,10 @@ def _contrasts(
         if np.linalg.norm(beside) > 1e-6 or place not in kept:
             continue
         own = contrast[kept]
-        estimate, spread = own @ terms, np.sqrt(own @ covariance @ own)
+        estimate, variance = own @ terms, own @ covariance @ own
+        if not variance > 0:  # rounding, where the failures barely determine the terms
+            continue
+        spread = np.sqrt(variance)
         limits = [np.exp(estimate + sign * Z_95 * spread) for sign in (-1, 1)]
         found.append((level, float(np.exp(estimate)), float(limits[0]), float(limits[1])))
     return pl.DataFrame(found, schema=_EMPTY, orient="row")

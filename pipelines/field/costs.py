@@ -6,22 +6,28 @@ hours. Does not belong here: what is payable for a claim (`pipelines.coverage.mo
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import polars as pl
 
-from pipelines.field.context import FLEET, FieldContext, episodes
+from pipelines.field.context import FLEET, UNKNOWN, FieldContext, episodes
 from pipelines.field.funnel import q_values
+from pipelines.field.poisson import DAYS_PER_YEAR, Z_95
 from pipelines.field.rates import grid
 from pipelines.field.slices import (
+    ALL,
     NO_FAILURES,
     NOTHING_WATCHED,
     Slice,
     labelled,
+    thin,
 )
 from schemas.columns import CENTS
 
 LINES = ("parts", "labor", "travel")
-COLUMNS = (*LINES, "total", "unit_years", "cost_per_unit_year")
+COLUMNS = (*LINES, "total", "unit_years", "cost_per_unit_year", "cause", "agency")
+RECORDED = ("cause", "agency")
 AGENCY_COLUMNS = (
     "agency",
     "calls",
@@ -37,7 +43,6 @@ AGENCY_COLUMNS = (
     "note",
 )
 _FEWEST_CALLS = 5
-_Z_95 = 1.959963984540054
 _FALSE_DISCOVERY_RATE = 0.10
 
 
@@ -48,37 +53,59 @@ def costs(context: FieldContext, dims: Slice) -> pl.DataFrame:
     """
     groups = [FLEET, *(name for name in dims if name != "cause_class")]
     exposed = episodes(context, by_state="treatment" in dims)
+    table = _paid(context, exposed, grid(context, dims), groups, [FLEET, *dims])
+    table = table.with_columns(pl.lit(ALL).alias(name) for name in RECORDED)
+    return labelled(table.sort(FLEET, *dims), dims, COLUMNS)
+
+
+def costs_by(context: FieldContext, record: str) -> pl.DataFrame:
+    """The same by `cause` or by `agency` as recorded on the call; unit-years stay everyone's."""
+    word = pl.col(record).fill_null(UNKNOWN)
+    named = replace(context, failures=context.failures.with_columns(word))
+    every = named.failures.select(FLEET, record).unique()
+    table = _paid(named, episodes(named), every, [FLEET], [FLEET, record])
+    other = [name for name in RECORDED if name != record]
+    table = table.with_columns(pl.lit(ALL).alias(name) for name in other)
+    rows = labelled(table.sort(record), (), COLUMNS)
+    return rows.with_columns(by=pl.lit(record))
+
+
+def _paid(
+    context: FieldContext,
+    exposed: pl.DataFrame,
+    every: pl.DataFrame,
+    groups: list[str],
+    keys: list[str],
+) -> pl.DataFrame:
+    """Money, unit-years, thin and note of every group of `keys`; `groups` are those of units."""
     years = exposed.group_by(groups).agg(
-        units=pl.col("serial").n_unique(), unit_years=pl.col("days").sum() / 365.25
+        units=pl.col("unit").n_unique(), unit_years=pl.col("days").sum() / DAYS_PER_YEAR
     )
-    paid = context.failures.group_by(FLEET, *dims).agg(
+    paid = context.failures.group_by(keys).agg(
         pl.col(LINES).sum(), failures=pl.len().cast(pl.Int64)
     )
-    total = pl.sum_horizontal(LINES)
-    table = (
-        grid(context, dims)
-        .join(years, on=groups, how="left")
-        .join(paid, on=[FLEET, *dims], how="left")
+    some = pl.col("unit_years") > 0
+    return (
+        every.join(years, on=groups, how="left")
+        .join(paid, on=keys, how="left")
         .with_columns(
             pl.col(LINES).fill_null(0).cast(CENTS),
             pl.col("unit_years").fill_null(0.0),
             pl.col("failures", "units").fill_null(0),
         )
-        .with_columns(total=total.cast(CENTS))
+        .with_columns(total=pl.sum_horizontal(LINES).cast(CENTS))
         .with_columns(
-            cost_per_unit_year=pl.when(pl.col("unit_years") > 0).then(
+            cost_per_unit_year=pl.when(some).then(
                 pl.col("total").cast(pl.Float64) / pl.col("unit_years")
             ),
-            thin=(pl.col("failures") < 5) | (pl.col("units") < 10),
-            note=pl.when(pl.col("unit_years") <= 0).then(pl.lit(NOTHING_WATCHED)),
+            thin=thin(),
+            note=pl.when(~some).then(pl.lit(NOTHING_WATCHED)),
         )
-        .sort(dims if dims else FLEET)
     )
-    return labelled(table, dims, COLUMNS)
 
 
-def agency_labor(context: FieldContext, dims: Slice = ()) -> pl.DataFrame:
-    """Labor hours of each agency against what the others take for the same causes; never sliced.
+def agency_labor(context: FieldContext) -> pl.DataFrame:
+    """Labor hours of each agency against what the others take for the same causes.
 
     Expected hours are the mean hours of all other agencies' calls for each cause, summed over the
     agency's calls; causes that no other agency has repaired are left out. The limits are those of
@@ -125,7 +152,7 @@ def _funnel_of_hours(table: pl.DataFrame) -> pl.DataFrame:
         out=np.full(len(expected), np.nan),
         where=expected > 0,
     )
-    width = np.divide(_Z_95 * spread, expected, out=np.full(len(expected), np.nan), where=usable)
+    width = np.divide(Z_95 * spread, expected, out=np.full(len(expected), np.nan), where=usable)
     p = np.full(len(expected), np.nan)
     p[usable] = 2 * norm.sf(np.abs(ratio[usable] - 1) * expected[usable] / spread[usable])
     q = np.full(len(expected), np.nan)

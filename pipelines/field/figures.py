@@ -9,21 +9,22 @@ from collections.abc import Callable
 
 import polars as pl
 
+from pipelines.errors import UsageError
 from pipelines.field.cohorts import cohorts
 from pipelines.field.context import FieldContext
-from pipelines.field.costs import agency_labor, costs
+from pipelines.field.costs import RECORDED, agency_labor, costs, costs_by
 from pipelines.field.early_warning import warnings
 from pipelines.field.first_failures import first_causes, survival, weibull
 from pipelines.field.forecast import forecast
 from pipelines.field.rates import rates
 from pipelines.field.regions import regions
 from pipelines.field.repeats import repeat_failures
-from pipelines.field.slices import ALWAYS, Slice
+from pipelines.field.reporting_lag import reporting_lags
+from pipelines.field.sensitivity import clock_starts, sensitivity
+from pipelines.field.slices import ALWAYS, DIMENSIONS, Slice
 from pipelines.field.treatment import treatment_effect, treatment_ratios
 
-Figure = Callable[[FieldContext, Slice], pl.DataFrame]
-
-FIGURES: dict[str, Figure] = {
+_SLICED: dict[str, Callable[[FieldContext, Slice], pl.DataFrame]] = {
     "rates": rates,
     "regions": regions,
     "survival": survival,
@@ -36,33 +37,58 @@ FIGURES: dict[str, Figure] = {
     "warnings": warnings,
     "forecast": forecast,
     "costs": costs,
+}
+_WHOLE: dict[str, Callable[[FieldContext], pl.DataFrame]] = {
     "agency_labor": agency_labor,
+    "clock_starts": clock_starts,
+    "sensitivity": sensitivity,
+    "reporting_lags": lambda context: reporting_lags(context.failures, context.as_of),
 }
-# Figures that split by the state of the treatment, or by cause, themselves are not sliced by it.
-_NOT_BY = {
-    "treatment_effect": {"treatment"},
-    "treatment_ratios": {"treatment"},
-    "first_causes": {"cause_class"},
-    "cohorts": {"treatment"},
-}
-# Months of every group are many; early warning is by what a factory or a supplier can act on.
-_ONLY: dict[str, tuple[Slice, ...]] = {
-    "regions": (("region",),),
-    "agency_labor": ((),),
-    "forecast": ((), ("family",), ("region",), ("profile",)),
-    "warnings": ((), ("family",), ("cause_class",), ("family", "cause_class")),
-}
+# What a figure cannot be sliced by, because it goes by the state of the treatment itself, or
+# because a unit has no one state over the time that it is about.
+_NOT_BY = dict.fromkeys(
+    ("regions", "cohorts", "treatment_effect", "treatment_ratios", "warnings", "forecast"),
+    ("treatment",),
+)
+
+
+def figure(context: FieldContext, name: str, dims: Slice) -> pl.DataFrame:
+    """One figure in one slice.
+
+    Raises:
+        UsageError: the figure cannot be sliced so.
+    """
+    refused = DIMENSIONS if name in _WHOLE else _NOT_BY.get(name, ())
+    for dim in dims:
+        if dim in refused:
+            others = ", ".join(word for word in DIMENSIONS if word not in refused)
+            way_out = f"it takes {others}" if others else "leave --by out"
+            raise UsageError(f"{name} cannot be sliced by {dim}; {way_out}.")
+    return _WHOLE[name](context) if name in _WHOLE else _SLICED[name](context, dims)
 
 
 def slices_of(name: str) -> list[Slice]:
     """The slices in which a figure is always there."""
-    if name in _ONLY:
-        return list(_ONLY[name])
-    return [dims for dims in ALWAYS if not set(dims) & _NOT_BY.get(name, set())]
+    if name in _WHOLE:
+        return [()]
+    if name == "regions":
+        return [("region",)]
+    refused = {*_NOT_BY.get(name, ()), *(("cause_class",) if name == "first_causes" else ())}
+    return [dims for dims in ALWAYS if not refused & set(dims)]
 
 
 def always(context: FieldContext, name: str) -> pl.DataFrame:
     """One figure in all slices that are always there."""
-    return pl.concat(
-        [FIGURES[name](context, dims) for dims in slices_of(name)], how="vertical_relaxed"
-    )
+    parts = [figure(context, name, dims) for dims in slices_of(name)]
+    if name == "costs":
+        parts += [costs_by(context, record) for record in RECORDED]
+    return pl.concat(parts, how="vertical_relaxed")
+
+
+def _sliced_by(name: str) -> Callable[[FieldContext, Slice], pl.DataFrame]:
+    return lambda context, dims=(): figure(context, name, dims)
+
+
+FIGURES: dict[str, Callable[[FieldContext, Slice], pl.DataFrame]] = {
+    name: _sliced_by(name) for name in (*_SLICED, *_WHOLE)
+}

@@ -6,16 +6,18 @@ themselves (`shrinkage`, `funnel`, `poisson`), the regression (`adjustment`).
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import polars as pl
 
 from pipelines.field.adjustment import adjusted_regions
-from pipelines.field.context import FieldContext, episodes
+from pipelines.field.context import FLEET, FieldContext, episodes
 from pipelines.field.first_failures import of_event
 from pipelines.field.funnel import funnel_limits, overdispersion, p_values, q_values
 from pipelines.field.poisson import garwood_limits
 from pipelines.field.shrinkage import shrink
-from pipelines.field.slices import NO_FAILURES, NOTHING_WATCHED, Slice, labelled, thin
+from pipelines.field.slices import DIMENSIONS, NO_FAILURES, NOTHING_WATCHED, Slice, labelled, thin
 from schemas import codes
 
 COLUMNS = (
@@ -55,16 +57,38 @@ def regions(context: FieldContext, dims: Slice = ("region",)) -> pl.DataFrame:
     Crude = failures / expected at the overall rate. Funnel limits are around 1, widened by the
     overdispersion of the regions (Spiegelhalter 2005); p comes from the same, q from
     Benjamini & Hochberg over the regions of one event; flagged where q is below 10 % and the
-    figure is not thin.
+    figure is not thin. Sliced by more than the region, regions are compared within each of the
+    other dimensions' groups.
     """
     exposed = episodes(context)
-    overlap = _overlap(exposed)
-    parts = [
-        _of_event(context, exposed, event).join(overlap, on="region", how="left")
-        for event in codes.EVENTS
-    ]
-    rows = pl.concat(parts).with_columns(note=_notes()).sort("event", "region")
-    return labelled(rows.drop("overlap", "regions"), ("region",), COLUMNS)
+    others = [name for name in dims if name not in ("region", "cause_class")]
+    placed = tuple(name for name in DIMENSIONS if name in {*dims, "region"})
+    classes: list[str | None] = [*context.classes] if "cause_class" in dims else [None]
+    first = _compared_regions(context, exposed, "any").clear()
+    parts = [first.with_columns(pl.lit("").alias(name) for name in placed if name != "region")]
+    groups = context.units.select(FLEET, *others).unique().sort(FLEET, *others)
+    for group in groups.to_dicts():
+        inside = pl.all_horizontal(pl.col(name) == word for name, word in group.items())
+        units, stretches = context.units.filter(inside), exposed.filter(inside)
+        failed = context.failures.filter(inside)
+        for name in classes:
+            of_class = failed if name is None else failed.filter(pl.col("cause_class") == name)
+            within = replace(context, units=units, failures=of_class)
+            labels = {key: word for key, word in group.items() if key != FLEET}
+            labels |= {"cause_class": name} if name else {}
+            parts += [
+                _compared_regions(within, stretches, event).with_columns(
+                    pl.lit(word).alias(key) for key, word in labels.items()
+                )
+                for event in codes.EVENTS
+            ]
+    rows = pl.concat(parts, how="diagonal_relaxed").sort(*placed, "event")
+    return labelled(rows, placed, COLUMNS)
+
+
+def _compared_regions(context: FieldContext, exposed: pl.DataFrame, event: str) -> pl.DataFrame:
+    table = _of_event(context, exposed, event).join(_overlap(exposed), on="region", how="left")
+    return table.with_columns(note=_notes()).drop("overlap", "regions")
 
 
 def _of_event(context: FieldContext, exposed: pl.DataFrame, event: str) -> pl.DataFrame:
