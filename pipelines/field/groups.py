@@ -28,7 +28,7 @@ class Grouped:
     failures: unit, episode (place in `episodes`), group, age, cause_class, water_related, cost of
         those inside the stretches; ever: unit, age, call, cause_class, water_related of all up to
         the end of what is looked at, for first failures.
-    units: how many units the context has.
+    units: one more than the greatest number of a unit.
     """
 
     groups: pl.DataFrame
@@ -86,5 +86,5 @@ def grouped(context: FieldContext, dims: Slice) -> Grouped:
         Episodes(*(column.astype(np.int64) for column in columns)),
         failures,
         ever,
-        context.units.height,
+        context.units.select(pl.col("unit").max().fill_null(0)).item() + 1,
     )

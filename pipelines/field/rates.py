@@ -44,22 +44,29 @@ def rated(context: FieldContext, dims: Slice) -> pl.DataFrame:
     groups = every.select(placed).unique(maintain_order=True).with_row_index("group")
     by_state = "treatment" in dims
     own = episodes(context, by_state=by_state).join(groups, on=placed)
-    own = own.select("group", "unit", years=pl.col("days") / DAYS_PER_YEAR)
+    own = own.select("group", "unit", "days")
     if by_state:  # a unit may come back to a state
-        own = own.group_by("group", "unit").agg(pl.col("years").sum())
+        own = own.group_by("group", "unit").agg(pl.col("days").sum())
     failing = (
         context.failures.join(groups, on=placed)
         .group_by("group", *of_class, "unit")
-        .agg(f=pl.len().cast(pl.Float64))
+        .agg(f=pl.len().cast(pl.Int64))
     )
-    f, y = pl.col("f"), pl.col("years")
+    # Whole days are summed, so that no order of rows shows in the last digit.
+    f, days = pl.col("f"), pl.col("days")
     counted = (
         failing.join(own, on=["group", "unit"])
         .group_by("group", *of_class)
-        .agg(failures=f.sum().cast(pl.Int64), f_f=(f * f).sum(), f_y=(f * y).sum())
+        .agg(
+            failures=f.sum(),
+            f_f=(f * f).sum().cast(pl.Float64),
+            f_y=(f * days).sum() / DAYS_PER_YEAR,
+        )
     )
     exposure = own.group_by("group").agg(
-        units=pl.len().cast(pl.Int64), unit_years=y.sum(), y_y=(y * y).sum()
+        units=pl.len().cast(pl.Int64),
+        unit_years=days.sum() / DAYS_PER_YEAR,
+        y_y=(days * days).sum() / DAYS_PER_YEAR**2,
     )
     table = every.join(groups, on=placed).join(exposure, on="group", how="left")
     table = table.join(counted, on=["group", *of_class], how="left")
