@@ -16,7 +16,7 @@ from pipelines.exports.text_rows import read_rows
 from pipelines.records.accounting import account, gather
 from pipelines.records.cross_checks import References
 from pipelines.records.feed_file import parse_file
-from pipelines.records.headers import wanted
+from pipelines.records.headers import expected_headers
 from pipelines.refresh.evidence import records
 from pipelines.refresh.inputs import Inputs
 from pipelines.refresh.reading import open_store
@@ -90,7 +90,7 @@ def tests_in_file(inputs: Inputs, path: Path) -> pl.DataFrame:
     if path.suffix.casefold() == ".xlsx":
         reading = read_sheet(path)
     else:
-        reading = read_rows(path, known_names=wanted("water_tests", mapping))
+        reading = read_rows(path, known_names=expected_headers("water_tests", mapping))
     parsed = parse_file("water_tests", reading, mapping, inputs.settings.timezone)
     reference = inputs.reference
     settled = account(

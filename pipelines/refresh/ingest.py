@@ -23,7 +23,7 @@ from pipelines.exports.text_rows import read_rows
 from pipelines.records.accounting import FILES, SET_ASIDE, Accounted, account
 from pipelines.records.cross_checks import References
 from pipelines.records.feed_file import ParsedFile, parse_file, parsed_schema
-from pipelines.records.headers import wanted
+from pipelines.records.headers import expected_headers
 from pipelines.records.mapping import Mapping
 from pipelines.refresh.inputs import Inputs
 from pipelines.refresh.recorded import CITED_AS, recorded_rulings
@@ -150,7 +150,7 @@ def _read_file(inputs: Inputs, file: Delivered) -> ReadFile:
         return _refused(facts, rule, sentence, _unplaced(inputs, found.absolute, rule))
     mapping = _mapping(inputs, found)
     assert mapping is not None
-    reading = _reading(inputs, found.absolute, wanted(found.feed, mapping))
+    reading = _reading(inputs, found.absolute, expected_headers(found.feed, mapping))
     parsed = parse_file(found.feed, reading, mapping, inputs.settings.timezone)
     facts |= {
         "rows_read": parsed.rows_read,

@@ -9,6 +9,7 @@ the next good refresh swaps the whole folder and with it the note.
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import json
 import os
@@ -36,4 +37,5 @@ def note_failure(published: Path, error: BaseException) -> None:
         new.write_text(text, encoding="utf-8")
         os.replace(new, status)
     except OSError:
-        return
+        with contextlib.suppress(OSError):
+            new.unlink(missing_ok=True)
