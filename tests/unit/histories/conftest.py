@@ -15,4 +15,3 @@ _SPEC.loader.exec_module(bench_module)
 def tools():
     """The functions of the bench."""
     return bench_module
-

@@ -1,0 +1,186 @@
+"""Workspaces that are refreshed once and copied, and calls of the real command line."""
+
+import hashlib
+import io
+import json
+import multiprocessing
+import os
+import shutil
+import socket
+from collections.abc import Callable
+from contextlib import redirect_stderr, redirect_stdout
+from dataclasses import dataclass
+from pathlib import Path
+
+import duckdb
+import polars as pl
+import pytest
+
+from pipelines.cli import main
+
+CASES = next(p for p in Path(__file__).parents if p.name == "tests") / "cases" / "worked_claims"
+DAY = (CASES / "expected" / "as_of.txt").read_text().strip()
+MOMENTS = ("decided_at",)  # when a refresh ran: the one thing that may differ between two
+
+
+@dataclass(frozen=True)
+class Call:
+    """What one command did: exit code, stdout, stderr."""
+
+    code: int
+    out: str
+    err: str
+
+    @property
+    def json(self):
+        """stdout, which must be one JSON value and nothing else."""
+        return json.loads(self.out)
+
+
+def run(*arguments: object) -> Call:
+    """Runs the command line in this process."""
+    out, err = io.StringIO(), io.StringIO()
+    with redirect_stdout(out), redirect_stderr(err):
+        try:
+            code = main([str(argument) for argument in arguments])
+        except SystemExit as stop:  # argparse ends so
+            code = int(stop.code or 0)
+    return Call(code, out.getvalue(), err.getvalue())
+
+
+def hashes(*folders: Path) -> dict[str, str]:
+    """The SHA-256 of every file below some folders; the lock's file and logs are left out."""
+    return {
+        str(path): hashlib.sha256(path.read_bytes()).hexdigest()
+        for folder in folders
+        for path in sorted(folder.rglob("*"))
+        if path.is_file() and path.suffix not in (".lock", ".log")
+    }
+
+
+def store(workspace: Path) -> dict[str, pl.DataFrame]:
+    """Every table of the store, rows in one order, without the moments of the refresh."""
+    con = duckdb.connect(str(workspace / "store" / "limeledger.duckdb"), read_only=True)
+    try:
+        names = con.execute(
+            "select table_schema, table_name from information_schema.tables order by all"
+        ).fetchall()
+        found = {f"{s}.{t}": con.sql(f'select * from "{s}"."{t}"').pl() for s, t in names}
+    finally:
+        con.close()
+    facts = found["main.store_facts"]
+    found["main.store_facts"] = facts.filter(pl.col("fact") != "refreshed_at")
+    return {name: in_one_order(frame.drop(MOMENTS, strict=False)) for name, frame in found.items()}
+
+
+def in_one_order(frame: pl.DataFrame) -> pl.DataFrame:
+    """The same rows, sorted by all that they hold."""
+    if frame.is_empty():
+        return frame
+    texts = [
+        pl.col(name).list.join("\x1f") if kind == pl.List(pl.String) else pl.col(name)
+        for name, kind in frame.schema.items()
+    ]
+    key = pl.concat_str([text.cast(pl.String).fill_null("\x00") for text in texts], separator="\t")
+    return frame.sort(key)
+
+
+def differing(one: dict[str, pl.DataFrame], other: dict[str, pl.DataFrame]) -> list[str]:
+    """Names of tables that are not the same in two stores."""
+    names = sorted({*one, *other})
+    return [n for n in names if n not in one or n not in other or not one[n].equals(other[n])]
+
+
+def published(workspace: Path, table: str) -> pl.DataFrame:
+    """A published table as its CSV says, all as text."""
+    return pl.read_csv(workspace / "published" / "data" / f"{table}.csv", infer_schema=False)
+
+
+@pytest.fixture(autouse=True, scope="session")
+def no_network():
+    """Nothing that these tests run may open a connection."""
+    connect = socket.socket.connect
+
+    def refuse(self, address):
+        if self.family != socket.AF_UNIX:
+            raise AssertionError(f"a connection to {address} was opened")
+        return connect(self, address)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(socket.socket, "connect", refuse)
+        yield
+
+
+@pytest.fixture(scope="session")
+def tools():
+    """The functions of this module, for tests in other modules."""
+    return {
+        "run": run,
+        "hashes": hashes,
+        "store": store,
+        "differing": differing,
+        "published": published,
+        "in_one_order": in_one_order,
+    }
+
+
+@pytest.fixture(scope="session", name="run")
+def run_fixture():
+    """Runs the command line in this process."""
+    return run
+
+
+@pytest.fixture(scope="session")
+def day():
+    """The day as of which the worked claims are decided."""
+    return DAY
+
+
+@pytest.fixture(scope="session")
+def expected():
+    """Folder of the worked answers."""
+    return CASES / "expected"
+
+
+@pytest.fixture(scope="session")
+def claims(tmp_path_factory) -> tuple[Path, Call]:
+    """The worked claims, refreshed once: workspace and what the command said. Do not touch."""
+    folder = tmp_path_factory.mktemp("claims") / "workspace"
+    shutil.copytree(CASES / "workspace", folder)
+    return folder, run("refresh", folder, "--as-of", DAY, "--json")
+
+
+@pytest.fixture
+def workspace(claims, tmp_path) -> Path:
+    """A refreshed copy of the worked claims, to do with what a test likes."""
+    return shutil.copytree(claims[0], tmp_path / "workspace")
+
+
+@pytest.fixture
+def unrefreshed(tmp_path) -> Path:
+    """A copy of the worked claims that has no store and no pages yet."""
+    return shutil.copytree(CASES / "workspace", tmp_path / "workspace")
+
+
+@pytest.fixture(scope="session")
+def sample(tmp_path_factory) -> tuple[Path, Call]:
+    """The sample workspace as `demo` leaves it. Look, do not touch."""
+    folder = tmp_path_factory.mktemp("sample") / "workspace"
+    return folder, run("demo", folder, "--json")
+
+
+@pytest.fixture(scope="session")
+def start() -> Callable:
+    """Starts code or a command in a process of its own that has the imports behind it."""
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload(
+        ["pipelines.commands.refresh", "pipelines.definitions", "dashboards.site", "sample_data"]
+    )
+    os.environ["DAGSTER_DISABLE_TELEMETRY"] = "1"
+
+    def begin(target: Callable, *arguments: object):
+        process = context.Process(target=target, args=arguments, daemon=True)
+        process.start()
+        return process
+
+    return begin
