@@ -13,9 +13,9 @@ from collections.abc import Iterable, Sequence
 import polars as pl
 
 from dashboards.data import PageData
+from schemas.codes import HIDEABLE
 
 HIDDEN = "(hidden)"
-HIDEABLE = ("site_name", "agency")
 
 
 def hide_names(data: PageData) -> PageData:
@@ -26,7 +26,7 @@ def hide_names(data: PageData) -> PageData:
     """
     unknown = [name for name in data.hide if name not in HIDEABLE]
     if unknown:
-        raise ValueError(f"{unknown[0]!r} cannot be hidden; {' and '.join(HIDEABLE)} can.")
+        raise ValueError(f"{unknown[0]!r} cannot be hidden; {', '.join(HIDEABLE)} can.")
     if not data.hide:
         return data
     pattern = _pattern(_names(data))
@@ -36,10 +36,19 @@ def hide_names(data: PageData) -> PageData:
         if isinstance(getattr(data, field.name), pl.DataFrame)
     }
     masked = {name: _mask(frame, data.hide, pattern) for name, frame in frames.items()}
-    figures = {name: _mask(frame, data.hide, pattern) for name, frame in data.figures.items()}
+    figures = {
+        name: _mask(_without_slices(frame, data.hide), [], pattern)
+        for name, frame in data.figures.items()
+    }
     if "agency" in data.hide:
         masked["agencies"] = data.agencies.clear()
     return dataclasses.replace(data, figures=figures, **masked)
+
+
+def _without_slices(figure: pl.DataFrame, hide: Sequence[str]) -> pl.DataFrame:
+    """A figure without the rows that tell of one agency; what it says of all together stays."""
+    sliced = [name for name in hide if name in figure.columns]
+    return figure.filter(pl.all_horizontal(pl.col(sliced) == "all")) if sliced else figure
 
 
 def _names(data: PageData) -> list[str]:

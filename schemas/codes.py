@@ -126,3 +126,6 @@ MATTERS = (
     "cartridge due",
     "deliming due",
 )
+
+# Columns of the feeds that the settings may keep off everything that is published.
+HIDEABLE = ("site_name", "agency", "postal_code", "lab", "notes")

@@ -6,15 +6,23 @@ Belongs here: what is published, and the manifest. Does not belong here: how tab
 
 from __future__ import annotations
 
+import dataclasses
 import json
 
+import polars as pl
+
+from dashboards.data import EVIDENCE_ROWS, PageData
+from dashboards.hiding import hide_names
 from dashboards.site import build_site
 from pipelines.refresh.pages import claims_with_pages, page_data
 from pipelines.refresh.session import MANIFEST, RefreshSession
-from pipelines.warehouse.database import read_frame
+from pipelines.warehouse.database import has_table, read_frame
 from pipelines.warehouse.publication import write_table_files
+from schemas.columns import column_names
+from schemas.feeds import FEED_TABLES
 from schemas.field import FIELD_TABLES
 
+FIGURES = (*FIELD_TABLES, "figure_sentences")
 TABLES = (
     "row_accounts",
     "set_aside",
@@ -25,21 +33,67 @@ TABLES = (
     "unit_histories",
     "water_profiles",
     "upcoming",
-    *FIELD_TABLES,
-    "figure_sentences",
+    *FIGURES,
 )
 
 
 def stage_tables(session: RefreshSession) -> list[str]:
     """Writes each table that the store holds as Parquet and CSV; returns their names."""
-    return write_table_files(session.con, TABLES, session.staging / "data")
+    return write_table_files(session.con, TABLES, session.staging / "data", _hidden(session))
+
+
+# The tables that are no figure, by the name that pages have for them.
+_PAGE_NAMES = {
+    "decision_history": "history",
+    "unit_histories": "units",
+    "feed_states": "feeds",
+}
+
+
+def _hidden(session: RefreshSession) -> dict[str, pl.DataFrame]:
+    """The tables without what the settings hide from pages; none where they hide nothing."""
+    inputs, con = session.inputs, session.con
+    if not inputs.settings.hide:
+        return {}
+    tables = {name: read_frame(con, name) for name in TABLES if has_table(con, name)}
+    figures = {name: tables.pop(name) for name in list(tables) if name in FIGURES}
+    shown = hide_names(
+        PageData(
+            maker=inputs.settings.maker,
+            as_of=inputs.as_of,
+            timezone=inputs.settings.timezone,
+            currency=inputs.settings.currency,
+            hide=inputs.settings.hide,
+            agencies=inputs.reference.agencies.select("agency", "name").unique("agency"),
+            evidence_rows=_values_to_hide(session),
+            figures=figures,
+            **{_PAGE_NAMES.get(name, name): frame for name, frame in tables.items()},
+        )
+    )
+    named = {name: getattr(shown, _PAGE_NAMES.get(name, name)) for name in tables}
+    return {**named, **shown.figures}
+
+
+def _values_to_hide(session: RefreshSession) -> pl.DataFrame:
+    """One row with every value of the hidden columns, in the shape of a page's evidence."""
+    columns: list[str] = []
+    cells: list[str] = []
+    for feed, table in FEED_TABLES.items():
+        for column in set(session.inputs.settings.hide) & set(column_names(table)):
+            values = read_frame(session.con, feed, columns=[column])[column].unique().drop_nulls()
+            columns += [column] * values.len()
+            cells += values.to_list()
+    row = pl.DataFrame({"columns": [columns], "cells": [cells]})
+    return pl.concat([pl.DataFrame(schema=EVIDENCE_ROWS), row], how="diagonal_relaxed")
 
 
 def stage_pages(session: RefreshSession) -> int:
     """Writes all pages; returns the number of claim pages."""
     decisions = read_frame(session.con, "decisions")
     claims = claims_with_pages(decisions, session.inputs.as_of)
-    build_site(page_data(session, claims), session.staging, claims.to_list())
+    written = sorted(path.stem for path in (session.staging / "data").glob("*.csv"))
+    data = dataclasses.replace(page_data(session, claims), tables=written)
+    build_site(data, session.staging, claims.to_list())
     return claims.len()
 
 

@@ -94,18 +94,29 @@ class RefreshSession:
         write_frame(self.con, "store_facts", frame.sort("fact"))
 
     def commit(self) -> None:
-        """Puts the working copy, and the staged pages where there are any, in the old ones' place.
+        """Puts the staged pages, where there are any, and the working copy in the old ones' place.
 
-        The store goes first. Where a kill falls between the two, the manifest of the pages still
-        names the old store, and the next refresh publishes again.
+        The pages go first. Where a kill falls between the two, the store is still the old one, so
+        that the next refresh does the same work again and finds the same things new; the pages'
+        manifest, which tells of no store that is there, makes sure that it does.
         """
         self.con.execute("checkpoint")
         self.con.close()
         _sync(self.working)
-        os.replace(self.working, self.inputs.workspace.database)
-        if self.staging.exists():
-            swap_folder(self.staging, self.inputs.workspace.published)
+        published = self.inputs.workspace.published
+        staged = self.staging.exists()
+        if staged:
+            swap_folder(self.staging, published)
+        try:
+            os.replace(self.working, self.inputs.workspace.database)
+        except OSError:
+            if self.staging.exists():
+                swap_folder(self.staging, published)
+            elif staged:
+                os.replace(published, self.staging)  # there were no pages before
+            raise
         self.committed = True
+        shutil.rmtree(self.staging, ignore_errors=True)
 
     def discard_files(self) -> None:
         """Removes what an interrupted refresh left behind."""
@@ -130,6 +141,9 @@ def open_session(
 ) -> Iterator[RefreshSession]:
     """A refresh from checked inputs to the swap; nothing changes unless all steps succeed.
 
+    The last step, publication, commits. Where it was not reached, because a check stopped the run
+    or because somebody ran some of the assets alone, store and pages stay as they were.
+
     Raises:
         UsageError, WorkspaceError: the call or the workspace is wrong; nothing was written.
         BusyError: another refresh is running.
@@ -145,8 +159,8 @@ def open_session(
         session = RefreshSession(inputs, progress)
         try:
             yield session
-            if not session.committed and session.failure is None:
-                session.commit()
+            if not session.committed:
+                progress("Nothing was published: store and pages stay as they were.")
         except BaseException as error:
             session.failure = session.failure or error
             raise

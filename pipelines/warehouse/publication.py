@@ -9,10 +9,11 @@ from __future__ import annotations
 import ctypes
 import os
 import shutil
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 import duckdb
+import polars as pl
 
 from pipelines.warehouse.database import identifier
 
@@ -21,9 +22,15 @@ _FORMULA = r"^[=+\-@\t\r]"
 
 
 def write_table_files(
-    con: duckdb.DuckDBPyConnection, tables: Iterable[str], folder: Path
+    con: duckdb.DuckDBPyConnection,
+    tables: Iterable[str],
+    folder: Path,
+    instead: Mapping[str, pl.DataFrame] | None = None,
 ) -> list[str]:
-    """Each table as Parquet (as stored) and CSV (lists joined by `; `, no live formula)."""
+    """Each table as Parquet (as stored) and CSV (lists joined by `; `, no live formula).
+
+    A table that `instead` names is written from the frame there and not from the store.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     written = []
     for table in tables:
@@ -36,10 +43,14 @@ def write_table_files(
             continue
         chosen = ", ".join(_csv_expression(name, kind) for name, kind in columns)
         base = str(folder / table).replace("'", "''")
-        con.execute(f"copy {identifier(table)} to '{base}.parquet' (format parquet)")
-        con.execute(
-            f"copy (select {chosen} from {identifier(table)}) to '{base}.csv' (header true)"
-        )
+        source = identifier(table)
+        if instead and table in instead:
+            source = "written_instead"
+            con.register(source, instead[table])
+        con.execute(f"copy (select * from {source}) to '{base}.parquet' (format parquet)")
+        con.execute(f"copy (select {chosen} from {source}) to '{base}.csv' (header true)")
+        if instead and table in instead:
+            con.unregister(source)
         written.append(table)
     return written
 
@@ -61,19 +72,17 @@ def _csv_expression(name: str, kind: str) -> str:
 def swap_folder(new: Path, current: Path) -> None:
     """Puts `new` where `current` is, in one step where the system can exchange two names.
 
-    A reader that opens a page sees the old folder or the new one. The old folder is removed
-    afterwards.
+    A reader that opens a page sees the old folder or the new one. Afterwards the old folder, where
+    there was one, stands under the name of `new`, so that the same call undoes the swap.
     """
     if not current.exists():
         os.replace(new, current)
-        return
-    if not _exchange(new, current):
+    elif not _exchange(new, current):
         old = current.with_name(current.name + ".old")
         shutil.rmtree(old, ignore_errors=True)
         os.replace(current, old)
         os.replace(new, current)
-        new = old
-    shutil.rmtree(new, ignore_errors=True)
+        os.replace(old, new)
 
 
 def _exchange(one: Path, other: Path) -> bool:

@@ -24,8 +24,7 @@ from pipelines.workspace.toml_file import (
     show,
     suggest,
 )
-from schemas.columns import column_names
-from schemas.feeds import FEED_TABLES
+from schemas.codes import HIDEABLE
 
 REQUIRED = ("maker", "timezone", "currency")
 
@@ -34,8 +33,8 @@ REQUIRED = ("maker", "timezone", "currency")
 class Settings:
     """The settings of a workspace, with defaults for all but the first three.
 
-    `hide` names columns of the feeds that must not appear under published/. `nightly_at` is the
-    time of the nightly refresh in the workspace's time zone.
+    `hide` names columns (schemas.codes.HIDEABLE) that must not appear under published/.
+    `nightly_at` is the time of the nightly refresh in the workspace's time zone.
     """
 
     maker: str
@@ -163,10 +162,9 @@ def _tanks(value: Any) -> str | None:
 def _hidden(value: Any) -> str | None:
     if not isinstance(value, list) or not all(isinstance(name, str) for name in value):
         return f'is {show(value)}; write a list of column names, such as ["site_name"].'
-    known = {name for table in FEED_TABLES.values() for name in column_names(table)}
     for name in value:
-        if name not in known:
-            return f'names "{name}", which is no column of a feed; {suggest(name, known)}'
+        if name not in HIDEABLE:
+            return f'names "{name}", which cannot be hidden; choose from {", ".join(HIDEABLE)}.'
     return None
 
 

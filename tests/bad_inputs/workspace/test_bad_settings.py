@@ -76,7 +76,9 @@ MISTAKES = {
     ),
     "hidden column misspelled": (
         GOOD + '[publish]\nhide = ["site_nmae"]',
-        ['publish.hide names "site_nmae", which is no column of a feed; did you mean site_name?'],
+        [
+            'publish.hide names "site_nmae", which cannot be hidden; choose from site_name, agency, postal_code, lab, notes.'
+        ],
     ),
     "hidden columns as text": (GOOD + '[publish]\nhide = "site"', ["write a list of column"]),
     "a file limit of nothing": (
