@@ -45,6 +45,7 @@ def connect(
     spill = path.parent / "spill"
     con.execute(f"set memory_limit='{MEMORY_LIMIT}'")
     con.execute("set preserve_insertion_order=true")
+    con.execute("set enable_progress_bar=false")  # it would be drawn into the JSON on stdout
     con.execute(f"set temp_directory={_quoted(spill)}")
     folders = ", ".join(_quoted(folder) for folder in write_to)
     con.execute(f"set allowed_directories=[{folders}]")
