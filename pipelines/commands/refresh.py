@@ -7,6 +7,7 @@ import time
 from pathlib import Path
 
 from pipelines.commands.output import print_json, progress, teller
+from pipelines.errors import BusyError
 from pipelines.refresh.inputs import Inputs, load_inputs
 from pipelines.refresh.run import Summary, summarize, tell
 from pipelines.refresh.session import RefreshSession, is_up_to_date
@@ -33,6 +34,8 @@ def refresh(workspace: Path, as_of: str | None) -> Summary:
         _materialize(inputs, sessions)
     except Exception as error:
         cause = sessions[0].failure if sessions and sessions[0].failure else _root(error)
+        if isinstance(cause, BusyError):
+            raise cause from None  # the pages are the other refresh's to tell of
         if isinstance(cause, Exception):
             from pipelines.refresh.notice import note_failure
 

@@ -16,6 +16,7 @@ import os
 from pathlib import Path
 
 STATUS = Path("assets") / "status.js"
+REASON_CHARS = 500
 
 
 def note_failure(published: Path, error: BaseException) -> None:
@@ -29,7 +30,7 @@ def note_failure(published: Path, error: BaseException) -> None:
         return
     told = {
         "failed_at": dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
-        "reason": str(error).splitlines()[0] if str(error) else type(error).__name__,
+        "reason": " ".join(str(error).split())[:REASON_CHARS] or type(error).__name__,
     }
     text = f"window.limeledgerStatus = {json.dumps(told).replace('<', chr(92) + 'u003c')};\n"
     new = status.with_suffix(".js.new")
