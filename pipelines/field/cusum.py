@@ -36,7 +36,7 @@ def average_run_length(
     the values that S can take (Brook & Evans 1972). `upper` False: S = max(0, S - x + k). Infinite
     beyond ten million months, where rounding would decide.
     """
-    from scipy.stats import poisson
+    from scipy.special import gammaln, pdtr, pdtrc
 
     exact = [Fraction(x).limit_denominator(100) for x in (reference, decision, head_start)]
     per_one = int(np.lcm.reduce([x.denominator for x in exact]))
@@ -45,9 +45,15 @@ def average_run_length(
     sign = 1 if upper else -1
     # From state i to j > 0 leads exactly one count, x = (k + sign (j - i)) / per_one, if whole.
     counts, rest = np.divmod(k + sign * (state[None, :] - state[:, None]), per_one)
-    chain = np.where((rest == 0) & (counts >= 0), poisson.pmf(counts, mean), 0.0)
-    down = np.floor_divide(k - state, per_one) if upper else -np.floor_divide(-state - k, per_one)
-    chain[:, 0] = poisson.cdf(down, mean) if upper else poisson.sf(down - 1, mean)
+    x = np.arange(max(int(counts.max()), 0) + 1)
+    chance = np.exp(x * np.log(mean) - mean - gammaln(x + 1))
+    chain = np.where((rest == 0) & (counts >= 0), chance[np.maximum(counts, 0)], 0.0)
+    if upper:
+        most = (k - state) // per_one  # counts up to this lead to 0
+        chain[:, 0] = np.where(most >= 0, pdtr(np.maximum(most, 0), mean), 0.0)
+    else:
+        least = -((-state - k) // per_one)  # counts from this on lead to 0
+        chain[:, 0] = np.where(least > 0, pdtrc(np.maximum(least - 1, 0), mean), 1.0)
     leaving = 1 - chain.sum(axis=1)
     if leaving.max() < 1 / LONGEST_RUN:
         return np.inf
@@ -59,7 +65,7 @@ def average_run_length(
 def _designed(expected: float) -> tuple[float, float]:
     raised = expected + max(0.2 * expected, 1.5 * sqrt(expected))
     ideal = (raised - expected) / log(raised / expected)
-    per_one = next((q for q in _STEPS if q * ideal >= 10), _STEPS[-1])
+    per_one = next((q for q in _STEPS if q * ideal >= 4), _STEPS[-1])
     reference = ceil(ideal * per_one) / per_one
     # S moves by whole counts less k, so between counts a decision value is as good as the next.
     low, high = 0, 1

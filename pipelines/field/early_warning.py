@@ -7,7 +7,6 @@ not belong here: the chart's arithmetic (`cusum`).
 from __future__ import annotations
 
 from datetime import date, timedelta
-from functools import lru_cache
 
 import numpy as np
 import polars as pl
@@ -104,7 +103,9 @@ def _chart(
                 "cusum": float(sums[i]) if known else None,
                 "reference_value": k if known else None,
                 "decision_value": h if known else None,
-                "average_run_length": _run_length(float(expected[i]), k, h) if known else None,
+                "average_run_length": cusum.average_run_length(float(expected[i]), k, h)
+                if known
+                else None,
                 "alarm": bool(known and sums[i] >= h),
                 "thin": bool(too_few or trailing[0][i] + counts[i] < FEWEST_FAILURES),
                 "note": None
@@ -118,16 +119,6 @@ def _chart(
 def _trailing(values: np.ndarray) -> np.ndarray:
     sums = np.concatenate([[0.0], np.cumsum(values)])
     return (sums[TRAILING_MONTHS:] - sums[:-TRAILING_MONTHS])[:-1]
-
-
-@lru_cache(maxsize=65536)
-def _rounded_run_length(expected: float, reference: float, decision: float) -> float:
-    return cusum.average_run_length(expected, reference, decision)
-
-
-def _run_length(expected: float, reference: float, decision: float) -> float:
-    """The run length at the expected count to three digits, so that few chains are solved."""
-    return _rounded_run_length(float(f"{expected:.2e}"), reference, decision)
 
 
 def _frame(rows: list[dict[str, object]], dims: Slice) -> pl.DataFrame:

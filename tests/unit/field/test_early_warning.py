@@ -1,0 +1,89 @@
+"""Early warning: what is expected, when it alarms, and how long it keeps quiet."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+
+import numpy as np
+import polars as pl
+import pytest
+
+from pipelines.field import cusum
+from pipelines.field.figures import figure
+
+
+def test_expected_is_the_trailing_rate_times_the_months_days(context) -> None:
+    """Failures of the twelve months before over their unit-days, times this month's."""
+    row = (
+        figure(context, "warnings", ())
+        .filter(pl.col("month") == dt.date(2025, 3, 1))
+        .row(0, named=True)
+    )
+
+    def watched(begin: dt.date, end: dt.date) -> int:
+        overlap = pl.min_horizontal("watched_until", pl.lit(end)) - pl.max_horizontal(
+            "watched_from", pl.lit(begin)
+        )
+        return context.units.select(overlap.dt.total_days().clip(lower_bound=0).sum()).item()
+
+    def failed(begin: dt.date, end: dt.date) -> int:
+        return context.failures.filter(
+            (pl.col("failed_on") >= begin) & (pl.col("failed_on") < end)
+        ).height
+
+    year = dt.date(2024, 3, 1), dt.date(2025, 3, 1)
+    month = dt.date(2025, 3, 1), dt.date(2025, 4, 1)
+    assert row["failures"] == failed(*month)
+    assert row["expected"] == pytest.approx(failed(*year) / watched(*year) * watched(*month))
+
+
+def test_the_chart_runs_by_its_own_columns(context) -> None:
+    """CUSUM, alarm and run length follow from failures, expected, reference and decision."""
+    table = figure(context, "warnings", ("family", "cause_class")).drop_nulls("expected")
+    for _, chart in table.group_by("family", "cause_class"):
+        running = 0.0
+        for row in chart.sort("month").iter_rows(named=True):
+            running = max(0.0, running + row["failures"] - row["reference_value"])
+            assert row["cusum"] == pytest.approx(running)
+            assert row["alarm"] == (running >= row["decision_value"])
+    row = table.row(len(table) // 2, named=True)
+    assert row["average_run_length"] == pytest.approx(
+        cusum.average_run_length(row["expected"], row["reference_value"], row["decision_value"])
+    )
+
+
+def test_a_doubled_rate_alarms_within_months(make_fleet) -> None:
+    """Failures of one class that double in the last months raise an alarm, the others do not."""
+    context = make_fleet(1500, seed=4)
+    late = context.failures.filter(
+        (pl.col("failed_on") >= dt.date(2025, 6, 1)) & (pl.col("cause_class") == "scale")
+    )
+    more = pl.concat([context.failures, late.with_columns(call=pl.format("{}b", "call"))] * 1)
+    more = pl.concat([more, late.with_columns(call=pl.format("{}c", "call"))])
+    table = figure(replace(context, failures=more), "warnings", ("cause_class",))
+    recent = table.filter(pl.col("month") >= dt.date(2025, 8, 1))
+    assert recent.filter(pl.col("cause_class") == "scale")["alarm"].any()
+    assert not recent.filter(pl.col("cause_class") != "scale")["alarm"].any()
+
+
+@pytest.mark.parametrize("expected", [0.004, 0.05, 0.3, 1.0, 4.2, 27.0, 180.0, 2500.0])
+def test_a_design_keeps_quiet_for_two_hundred_months(expected: float) -> None:
+    """At every size the run length is at least the target, and a step less falls short of it."""
+    reference, decision = cusum.design(expected)
+    length = cusum.average_run_length(expected, reference, decision)
+    assert length >= cusum.TARGET_RUN_LENGTH
+    assert expected < reference
+    raised = expected + max(0.2 * expected, 1.5 * np.sqrt(expected))
+    assert cusum.average_run_length(raised, reference, decision) < length / 4
+
+
+def test_a_run_length_by_simulation() -> None:
+    """Ten thousand charts of one mean alarm after as many months as the chain says."""
+    random = np.random.default_rng(2)
+    counts = random.poisson(2.0, (4000, 400)).astype(float)
+    sums = cusum.path(counts, np.full(counts.shape, 2.5))
+    alarmed = sums >= 5
+    first = np.where(alarmed.any(axis=1), alarmed.argmax(axis=1) + 1, 400)
+    expected = cusum.average_run_length(2.0, 2.5, 5)
+    assert first.mean() == pytest.approx(expected, rel=0.05)

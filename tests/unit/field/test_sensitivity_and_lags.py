@@ -1,0 +1,156 @@
+"""Clock starts that are guessed or left out, failures still to be reported, and quarters."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+
+import numpy as np
+import polars as pl
+import pytest
+
+from pipelines.field.cohorts import cohorts
+from pipelines.field.context import FieldContext
+from pipelines.field.figures import figure
+from pipelines.field.reporting_lag import lag_law, share_reported, triangle
+
+DAY = dt.date(2025, 1, 31)
+
+
+def days_before(*days: int) -> pl.Series:
+    return pl.Series([DAY - dt.timedelta(days=int(n)) for n in days], dtype=pl.Date)
+
+
+def test_a_triangle_holds_what_could_have_been_seen() -> None:
+    """Rows from the oldest day to the as-of date, columns by lag in days, NaN for the future."""
+    cells = triangle(days_before(2, 2, 1, 0), days_before(2, 1, 1, 0), DAY, 1)
+    expected = np.array([[1, 2, 2], [1, 1, np.nan], [1, np.nan, np.nan]])
+    np.testing.assert_array_equal(cells, expected)
+
+
+def test_a_week_counts_once_all_its_lags_have_been_seen() -> None:
+    """By weeks, the latest one lacks days and is left out."""
+    cells = triangle(days_before(20, 13, 8, 3), days_before(20, 5, 8, 3), DAY, 7)
+    expected = np.array([[1, 1, np.nan], [1, np.nan, np.nan]])
+    np.testing.assert_array_equal(cells, expected)
+
+
+def test_the_law_of_a_lag_by_hand() -> None:
+    """Ten failures long ago, half reported at once and half a day later."""
+    happened = days_before(*[100] * 10)
+    reported = days_before(*[100] * 5, *[99] * 5)
+    law = lag_law(happened, reported, DAY)
+    assert share_reported(law, np.array([-1, 0, 1, 400])).tolist() == [0, 0.5, 1, 1]
+
+
+def test_late_reports_are_completed_to_what_happened() -> None:
+    """With steady failures and a lag of 10 days on average, completing gives the lost ones back."""
+    random = np.random.default_rng(5)
+    ago = np.repeat(np.arange(400), 20)
+    lag = random.geometric(0.1, len(ago)) - 1
+    seen = lag <= ago
+    happened, reported = days_before(*ago[seen]), days_before(*(ago - lag)[seen])
+    law = lag_law(happened, reported, DAY)
+    recent = ago[seen & (ago >= 3) & (ago < 30)]
+    assert (1 / share_reported(law, recent)).sum() == pytest.approx(27 * 20, rel=0.06)
+    assert len(recent) < 0.8 * 27 * 20
+
+
+def quarter_of(table: pl.DataFrame, cohort: str, months: int) -> dict:
+    return table.filter(pl.col("cohort") == cohort, pl.col("months") == months).row(0, named=True)
+
+
+def test_a_mature_quarter_is_complete(context: FieldContext) -> None:
+    """Failures per 100 units by whole months, equal to the completed figure once all is in."""
+    table = cohorts(context, ())
+    row = quarter_of(table, "2023-Q1", 12)
+    entered = context.units.filter(
+        pl.col("watched_from").is_between(dt.date(2023, 1, 1), dt.date(2023, 3, 31))
+    )
+    failures = context.failures.join(entered, on="unit", how="semi")
+    count = failures.filter(pl.col("age") <= 12 * 30.4375).height
+    assert (row["units"], row["failures"]) == (entered.height, count)
+    assert row["per_100"] == pytest.approx(100 * count / entered.height)
+    assert row["completed_per_100"] == pytest.approx(row["per_100"])
+    assert not row["immature"]
+
+
+def test_a_young_quarter_is_marked_and_completed(make_fleet) -> None:
+    """Where part of a quarter has not come so far, the figure is completed upward, with limits."""
+    context = make_fleet(2000, seed=8, rate=2.0)
+    young = cohorts(context, ()).filter(pl.col("cohort") == "2025-Q3").sort("months")
+    assert young["months"].max() == 4
+    row = young.row(2, named=True)
+    assert row["immature"]
+    assert row["completed_per_100"] > row["per_100"]
+    assert row["per_100"] <= row["completed_low"] < row["completed_high"]
+    old = quarter_of(cohorts(context, ()), "2023-Q3", row["months"])
+    assert row["completed_low"] < old["per_100"] * 1.3
+    assert row["completed_high"] > old["per_100"] * 0.7
+
+
+def test_clock_starts_by_region(context: FieldContext) -> None:
+    """Guessed ones are counted among the watched, unsound ones beside them with their reason."""
+    first = context.units["unit"].to_list()[:3]
+    unsound = replace(
+        context,
+        units=context.units.with_columns(
+            unsound=pl.when(pl.col("unit").is_in(first)).then(pl.lit("retired before it started")),
+            watched_days=pl.when(pl.col("unit").is_in(first)).then(0).otherwise("watched_days"),
+        ),
+    )
+    table = figure(unsound, "clock_starts", ())
+    whole = table.row(0, named=True)
+    assert (whole["region"], whole["unsound"]) == ("all", 3)
+    assert whole["unsound_reasons"] == "3 retired before it started"
+    guessed = unsound.units.filter(
+        pl.col("watched_days") > 0, pl.col("clock_source") == "shipped_on"
+    ).height
+    assert whole["from_shipment"] == guessed
+    assert whole["from_shipment_share"] == pytest.approx(guessed / whole["units"])
+    parts = table.filter(pl.col("region") != "all")
+    assert parts["units"].sum() == whole["units"]
+    assert parts["unsound"].sum() == 3
+
+
+def test_rates_under_other_assumptions(context: FieldContext) -> None:
+    """As watched it is the rate itself; the others leave out, add or complete."""
+    doubtful = pl.DataFrame(
+        {
+            "serial": ["X1"],
+            "unsound": ["installed before it was shipped"],
+            "days": [730],
+            "failures": [4],
+            "region": ["US-OR"],
+        }
+    )
+    table = figure(replace(context, doubtful=doubtful), "sensitivity", ())
+    rate = figure(context, "rates", ()).row(0, named=True)
+    rows = {row["assumption"]: row for row in table.filter(pl.col("region") == "all").to_dicts()}
+    watched, sure, added, completed = rows.values()
+    assert watched["rate_per_100"] == pytest.approx(rate["rate_per_100"])
+    assert [watched["low"], watched["high"]] == pytest.approx([rate["low"], rate["high"]])
+    guessed = context.units.filter(pl.col("clock_source") == "shipped_on")["serial"].implode()
+    known = context.failures.filter(~pl.col("serial").is_in(guessed)).height
+    assert sure["failures"] == known < watched["failures"]
+    assert added["failures"] == watched["failures"] + 4
+    assert added["unit_years"] == pytest.approx(watched["unit_years"] + 730 / 365.25)
+    assert completed["failures"] > watched["failures"]
+    assert completed["unit_years"] == watched["unit_years"]
+    here = table.filter(
+        pl.col("region") == "US-OR", pl.col("assumption") == added["assumption"]
+    ).row(0, named=True)
+    there = table.filter(pl.col("region") == "US-OR").row(0, named=True)
+    assert here["units"] == there["units"] + 1
+
+
+def test_shares_reported_rise_to_one(context: FieldContext) -> None:
+    """Each stage's law rises with the days and ends at 1."""
+    table = figure(context, "reporting_lags", ())
+    for _, stage in table.group_by("stage"):
+        shares = stage.sort("days")["share_reported"].to_list()
+        assert shares == sorted(shares)
+        assert shares[-1] == pytest.approx(1)
+    opened = table.filter(pl.col("stage") == "failure to call", pl.col("days") == 7)
+    # A geometric lag with chance 0.1: 1 - 0.9^8 are in within 7 days.
+    assert opened["share_reported"].item() == pytest.approx(1 - 0.9**8, abs=0.06)
