@@ -77,7 +77,7 @@ MISTAKES = {
     "hidden column misspelled": (
         GOOD + '[publish]\nhide = ["site_nmae"]',
         [
-            'publish.hide names "site_nmae", which cannot be hidden; choose from site_name, agency, postal_code, lab, notes.'
+            'publish.hide names "site_nmae", which cannot be hidden; choose from site_name, agency, postal_code, lab, notes.'  # noqa: E501
         ],
     ),
     "hidden columns as text": (GOOD + '[publish]\nhide = "site"', ["write a list of column"]),
