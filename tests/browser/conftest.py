@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import os
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -42,12 +43,18 @@ def site(sample: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> Path:
     return out
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    """Headless Chromium from the system."""
+    """Headless Chromium from the system; closed after each module.
+
+    Playwright keeps an event loop running in this thread, in which Dagster could start none.
+    """
     executable = shutil.which("chromium") or shutil.which("google-chrome")
     if executable is None:
-        pytest.skip("no Chromium on this machine")
+        reason = "no Chromium on this machine"
+        if os.environ.get("LIMELEDGER_BROWSER_REQUIRED"):
+            pytest.fail(f"{reason}, and LIMELEDGER_BROWSER_REQUIRED is set")
+        pytest.skip(reason)
     with sync_playwright() as playwright:
         started = playwright.chromium.launch(executable_path=executable, args=ARGUMENTS)
         yield started

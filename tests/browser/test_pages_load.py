@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import os
 from pathlib import Path
 
 import pytest
@@ -25,6 +26,8 @@ def axe() -> str:
     """The source of axe-core."""
     package = importlib.util.find_spec("axe_playwright_python")
     if package is None:
+        if os.environ.get("LIMELEDGER_BROWSER_REQUIRED"):
+            pytest.fail("axe-playwright-python is not installed")
         pytest.skip("axe-playwright-python is not installed")
     return (Path(package.origin).parent / "axe.min.js").read_text(encoding="utf-8")
 
