@@ -1,5 +1,6 @@
 """Workspaces that are refreshed once and copied, and calls of the real command line."""
 
+import functools
 import hashlib
 import io
 import json
@@ -16,7 +17,10 @@ import duckdb
 import polars as pl
 import pytest
 
+import dashboards.site
 from pipelines.cli import main
+from schemas.columns import polars_schema
+from schemas.field import FIELD_TABLES
 
 CASES = next(p for p in Path(__file__).parents if p.name == "tests") / "cases" / "worked_claims"
 DAY = (CASES / "expected" / "as_of.txt").read_text().strip()
@@ -111,6 +115,15 @@ def no_network():
         yield
 
 
+@pytest.fixture(autouse=True, scope="session")
+def charts_compiled_once():
+    """The charts' specifications are the same in every refresh; here they are compiled once."""
+    with pytest.MonkeyPatch.context() as patch:
+        once = functools.cache(dashboards.site.compiled_specifications)
+        patch.setattr(dashboards.site, "compiled_specifications", once)
+        yield
+
+
 @pytest.fixture(scope="session")
 def tools():
     """The functions of this module, for tests in other modules."""
@@ -120,7 +133,7 @@ def tools():
         "store": store,
         "differing": differing,
         "published": published,
-        "in_one_order": in_one_order,
+        "empty_figures": empty_figures,
     }
 
 
@@ -167,6 +180,18 @@ def sample(tmp_path_factory) -> tuple[Path, Call]:
     """The sample workspace as `demo` leaves it. Look, do not touch."""
     folder = tmp_path_factory.mktemp("sample") / "workspace"
     return folder, run("demo", folder, "--json")
+
+
+def empty_figures(*_):
+    """Figures without a row, by the names and columns of the real ones."""
+    for name, table in FIELD_TABLES.items():
+        yield name, pl.DataFrame(schema=polars_schema(table))
+
+
+@pytest.fixture
+def no_figures(monkeypatch):
+    """Leaves the estimates out, half the time of a small refresh, where no test looks at them."""
+    monkeypatch.setattr("pipelines.defs.figures.figure_tables", empty_figures)
 
 
 @pytest.fixture(scope="session")

@@ -1,0 +1,203 @@
+"""Bad input: documented exit code, one clear sentence, store and pages as they were."""
+
+import dataclasses
+import errno
+import os
+import re
+import time
+
+import duckdb
+import polars as pl
+import pytest
+
+from pipelines.commands import dagster as dagster_command
+from pipelines.refresh import decide as decide_step
+from pipelines.warehouse.database import connect
+from pipelines.workspace.layout import Workspace
+
+
+@pytest.fixture
+def kept(workspace, tools):
+    """Checks at the end of a test that nothing but the note on the pages has moved."""
+    folders = (workspace / "store", workspace / "published", workspace / "exports")
+    before = tools["hashes"](*folders)
+    yield workspace
+    after = tools["hashes"](*folders)
+    status = str(workspace / "published" / "assets" / "status.js")
+    moved = [path for path in {*before, *after} if before.get(path) != after.get(path)]
+    assert [path for path in moved if path != status] == []
+    assert not (workspace / "published.new").exists()
+
+
+def _is_one_sentence(text: str) -> bool:
+    lines = text.strip().splitlines()
+    return len(lines) == 1 and lines[0].endswith(".") and "Traceback" not in text
+
+
+def test_an_empty_folder_is_no_workspace(tmp_path, run):
+    """The sentence names the settings file and how to make a workspace."""
+    call = run("refresh", tmp_path)
+    assert call.code == 2
+    assert "limeledger.toml is missing" in call.err
+    assert "limeledger new" in call.err
+    assert _is_one_sentence(call.err)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_missing_folder_is_named(tmp_path, run):
+    """There is no such folder, and none is made."""
+    call = run("refresh", tmp_path / "nowhere")
+    assert call.code == 2
+    assert "there is no such folder" in call.err
+    assert _is_one_sentence(call.err)
+    assert not (tmp_path / "nowhere").exists()
+
+
+def test_broken_settings_are_placed_by_line(kept, run):
+    """Text that is no TOML: file, line, and no change."""
+    (kept / "limeledger.toml").write_text('maker = "Open\n')
+    call = run("refresh", kept)
+    assert call.code == 2
+    assert "limeledger.toml" in call.err
+    assert re.search(r"line 1\b", call.err)
+    assert "Traceback" not in call.err
+
+
+def test_broken_terms_are_placed_by_line(kept, run, day):
+    """A terms file that is no TOML stops before anything is written."""
+    (kept / "terms" / "W2.toml").write_text("edition = \n")
+    call = run("refresh", kept, "--as-of", day)
+    assert call.code == 2
+    assert "W2.toml" in call.err
+    assert re.search(r"line 1\b", call.err)
+
+
+def test_a_second_refresh_at_the_same_time_is_turned_away(kept, run, start):
+    """While another process holds the lock: exit code 3, nothing read, no note on the pages."""
+    script = (
+        "import fcntl, time\n"
+        f"file = open({str(kept / 'store' / 'refresh.lock')!r}, 'r+')\n"
+        "fcntl.flock(file, fcntl.LOCK_EX)\n"
+        'file.write(\'{"pid": 4711, "host": "elsewhere", "since": "2025-12-31T02:15:00"}\')\n'
+        "file.flush()\n"
+        f"open({str(kept / 'held')!r}, 'w').close()\n"
+        "time.sleep(120)\n"
+    )
+    process = start(exec, script)
+    try:
+        while not (kept / "held").exists():
+            assert process.is_alive()
+            time.sleep(0.01)
+        call = run("refresh", kept, "--as-of", "2025-12-30")
+        assert call.code == 3
+        assert "process 4711 on elsewhere, since 2025-12-31T02:15:00" in call.err
+        assert "Traceback" not in call.err
+        assert "null" in (kept / "published" / "assets" / "status.js").read_text()
+        ruled = run("rule", "W08", "covered", kept, "--by", "a", "--reason", "b")
+        assert ruled.code == 3
+    finally:
+        process.kill()
+        process.join()
+    assert not (kept / "store" / "rulings.csv").exists()
+
+
+def test_a_store_that_is_no_folder_cannot_be_written(unrefreshed, run, day):
+    """A file where the store should be: exit code 70, one sentence, no pages."""
+    (unrefreshed / "store").write_text("in the way")
+    call = run("refresh", unrefreshed, "--as-of", day)
+    assert call.code == 70
+    assert "cannot be written" in call.err
+    assert "Traceback" not in call.err
+    assert (unrefreshed / "store").read_text() == "in the way"
+    assert not (unrefreshed / "published").exists()
+
+
+def test_a_damaged_store_is_named_with_its_remedy(workspace, run, day, no_figures):
+    """A file that is no database: delete it and refresh, says the sentence; then that works."""
+    database = workspace / "store" / "limeledger.duckdb"
+    database.write_bytes(b"no database" * 1000)
+    call = run("refresh", workspace, "--as-of", day)
+    assert call.code == 70
+    assert "delete it and refresh" in call.err
+    assert "Traceback" not in call.err
+    assert run("explain", "W01", workspace).code == 70
+    database.unlink()
+    assert run("refresh", workspace, "--as-of", day).code == 1
+
+
+# Where a full or read-only disk may be met: the copy of the store, the tables for people, the
+# pages, the step to the disk, and the names that are put in place of the old ones.
+WRITES = [
+    ("pipelines.refresh.session.shutil.copyfile", errno.ENOSPC),
+    ("pipelines.refresh.publish.write_table_files", errno.ENOSPC),
+    ("dashboards.site.Path.write_text", errno.ENOSPC),
+    ("pipelines.refresh.session._sync", errno.ENOSPC),
+    ("pipelines.refresh.session.swap_folder", errno.EROFS),
+    ("pipelines.refresh.session.os.replace", errno.EROFS),
+]
+WORDS = {errno.ENOSPC: "the disk is full", errno.EROFS: "cannot be written (Read-only"}
+
+
+@pytest.mark.parametrize(("write", "code"), WRITES)
+def test_a_disk_that_takes_no_more_leaves_all_as_it_was(
+    kept, run, monkeypatch, no_figures, write, code
+):
+    """Whichever write fails: exit code 70, one sentence, nothing half done."""
+
+    def fail(*_, **__):
+        raise OSError(code, os.strerror(code))
+
+    with monkeypatch.context() as patch:
+        patch.setattr(write, fail)
+        call = run("refresh", kept, "--as-of", "2025-12-30")
+    assert call.code == 70, call.err
+    assert WORDS[code] in call.err.strip().splitlines()[-1]
+    assert "Traceback" not in call.err
+
+
+def test_duckdb_draws_no_progress_bar_into_the_output(tmp_path):
+    """stdout carries JSON: the store's connection never draws."""
+    con = connect(tmp_path / "some.duckdb")
+    assert con.execute("select current_setting('enable_progress_bar')").fetchone() == (False,)
+    con.close()
+
+
+def test_the_store_reads_no_file_that_data_names(claims):
+    """No SQL can reach outside the store's folder, and no setting can be changed back."""
+    con = connect(claims[0] / "store" / "limeledger.duckdb", read_only=True)
+    try:
+        for sql in (
+            "select * from read_text('/etc/hostname')",
+            "set enable_external_access=true",
+            "install excel",
+        ):
+            with pytest.raises(duckdb.Error):
+                con.execute(sql)
+    finally:
+        con.close()
+
+
+def test_dagster_sends_no_telemetry(workspace):
+    """The instance that `limeledger dagster` makes has telemetry off."""
+    import dagster as dg
+
+    home = dagster_command.dagster_home(Workspace.open(workspace))
+    assert os.environ["DAGSTER_DISABLE_TELEMETRY"] == "1"
+    with dg.DagsterInstance.from_config(str(home)) as instance:
+        assert instance.telemetry_enabled is False
+
+
+def test_a_frame_that_does_not_fit_its_schema_stops_the_night(kept, run, monkeypatch):
+    """The blocking check of a real table fails: store and pages stay, the exit code is 70."""
+    decide = decide_step.decide_claims
+
+    def misfit(session):
+        found = decide(session)
+        wrong = found.decisions.with_columns(verdict=pl.lit("perhaps"))
+        return dataclasses.replace(found, decisions=wrong)
+
+    monkeypatch.setattr("pipelines.defs.decisions.decide_claims", misfit)
+    call = run("refresh", kept, "--as-of", "2025-12-30")
+    assert call.code == 70
+    assert "Pages" not in call.err
+    assert "fits_schema" in (kept / "published" / "assets" / "status.js").read_text()

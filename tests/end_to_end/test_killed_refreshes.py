@@ -1,0 +1,160 @@
+"""A refresh that is killed: readers keep complete pages, and the next one makes it as if never.
+
+The kills come at moments drawn with a seed, and at those between the steps of the last change of
+names, which chance would hardly find.
+"""
+
+import functools
+import json
+import random
+import re
+import shutil
+import time
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+KILLS = 8
+# The estimates are left out: half the time of a refresh, in which nothing but tables is written.
+REFRESH = """
+import os, signal
+import pipelines.defs.figures
+import pipelines.refresh.session as session
+from pipelines.cli import main
+from schemas.columns import polars_schema
+from schemas.field import FIELD_TABLES
+
+def empty_figures(*_):
+    for name, table in FIELD_TABLES.items():
+        yield name, polars_schema(table).to_frame()
+
+pipelines.defs.figures.figure_tables = empty_figures
+{hook}
+main(["refresh", {folder!r}, "--as-of", {day!r}])
+"""
+HOOK = """
+real = {target}
+
+def die(*arguments, **named):
+    if os.path.exists({manifest!r}):
+        os.kill(os.getpid(), signal.SIGKILL)
+    return real(*arguments, **named)
+
+{target} = die
+"""
+CALLS = "exports/service_calls/calls_2025-12-20.csv"
+CORRECTED = ("2024-09-10,NORTHSTAIR,technician,,BOARD", "2025-09-10,NORTHSTAIR,technician,,BOARD")
+MOMENT = re.compile(r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?")
+
+
+def _correct(workspace: Path) -> None:
+    """A delivery: corrected calls, and a register file that is new."""
+    path = workspace / CALLS
+    text = path.read_text()
+    assert CORRECTED[0] in text
+    path.write_text(text.replace(*CORRECTED))
+    header = (workspace / "exports/units/register.csv").read_text().splitlines()[0]
+    row = "K0001,CO-1,2024-01-02,2024-01-10,2024-01-20,SITE-16,Worked kitchen 16,US-NM,00000,"
+    (workspace / "exports/units/more.csv").write_text(f"{header}\n{row}\n")
+
+
+def _pages(workspace: Path) -> dict[str, str]:
+    """Every published file but Parquet, without the moments at which a refresh ran."""
+    folder = workspace / "published"
+    return {
+        str(path.relative_to(folder)): MOMENT.sub("", path.read_text())
+        for path in sorted(folder.rglob("*"))
+        if path.is_file() and path.suffix != ".parquet"
+    }
+
+
+def _assert_complete(workspace: Path) -> None:
+    """What a reader needs: pages and tables of one refresh, and every claim page that is linked."""
+    folder = workspace / "published"
+    manifest = json.loads((folder / "manifest.json").read_text())
+    index = (folder / "index.html").read_text()
+    assert f'datetime="{manifest["as_of"]}"' in index
+    for link in set(re.findall(r'href="(claims/[^"#]+)"', index)):
+        assert (folder / link).is_file(), link
+    decisions = pl.read_csv(folder / "data" / "decisions.csv", infer_schema=False)
+    assert decisions.height == 36
+    late = decisions.filter(pl.col("claim") == "W01")["verdict"][0]
+    moved = pl.read_csv(folder / "data" / "decision_history.csv", infer_schema=False)
+    assert moved.height == (36 if late == "covered" else moved["claim"].n_unique() + 1)
+    assert index.rstrip().endswith("</html>")
+
+
+@pytest.fixture(scope="module")
+def undisturbed(claims, tmp_path_factory, tools, run, day):
+    """The store and the pages after a delivery that nothing disturbed, and how long it took."""
+    folder = shutil.copytree(claims[0], tmp_path_factory.mktemp("undisturbed") / "workspace")
+    _correct(folder)
+    started = time.monotonic()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("pipelines.defs.figures.figure_tables", tools["empty_figures"])
+        run("refresh", folder, "--as-of", day)
+    took = time.monotonic() - started
+    _assert_complete(folder)
+    return tools["store"](folder), _pages(folder), took
+
+
+def _assert_as_undisturbed(workspace, undisturbed, run, tools, day) -> None:
+    call = run("refresh", workspace, "--as-of", day)
+    assert call.code == 1, call.err
+    assert tools["differing"](undisturbed[0], tools["store"](workspace)) == []
+    pages = _pages(workspace)
+    assert [n for n in {*pages, *undisturbed[1]} if pages.get(n) != undisturbed[1].get(n)] == []
+    left = sorted(path.name for path in (workspace / "store").iterdir())
+    assert left == ["limeledger.duckdb", "refresh.lock"]
+    assert not (workspace / "published.new").exists()
+    assert not (workspace / "published.old").exists()
+
+
+def test_kills_at_any_moment_leave_pages_whole_and_lose_nothing(
+    workspace, undisturbed, start, run, tools, day, no_figures, capfd
+):
+    """Killed eight times at drawn moments, the same delivery still ends like an undisturbed one."""
+    _correct(workspace)
+    script = REFRESH.format(hook="", folder=str(workspace), day=day)
+    draw = random.Random(20251231)
+    killed = 0
+    for _ in range(KILLS):
+        process = start(functools.partial(exec, script, {}))
+        process.join(draw.uniform(0.05, 1.6) * undisturbed[2])
+        killed += process.is_alive()
+        process.kill()
+        process.join()
+        _assert_complete(workspace)
+    assert killed >= KILLS // 2
+    _assert_as_undisturbed(workspace, undisturbed, run, tools, day)
+
+
+# Just before the new pages, then the new store take their names; before the old pages are removed.
+MOMENTS = [
+    "session.swap_folder",
+    "session.os.replace",
+    "session.shutil.rmtree",
+]
+
+
+@pytest.mark.parametrize("target", MOMENTS)
+def test_kills_between_the_last_names_lose_nothing(
+    workspace, undisturbed, start, run, tools, day, target, no_figures, capfd
+):
+    """Between new pages and new store the next refresh finds the same things new once more."""
+    _correct(workspace)
+    # All is staged by then; and after the exchange the old pages stand under the staging name.
+    manifest = str(workspace / "published.new" / "manifest.json")
+    hook = HOOK.format(target=target, manifest=manifest)
+    script = REFRESH.format(hook=hook, folder=str(workspace), day=day)
+    process = start(functools.partial(exec, script, {}))
+    process.join(120)
+    assert process.exitcode == -9
+    _assert_complete(workspace)
+    if target == "session.shutil.rmtree":
+        # All is done; only the old pages are left, for the next refresh that has work to do.
+        assert run("refresh", workspace, "--as-of", day).code == 1
+        assert tools["differing"](undisturbed[0], tools["store"](workspace)) == []
+    else:
+        _assert_as_undisturbed(workspace, undisturbed, run, tools, day)
