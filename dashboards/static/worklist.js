@@ -188,7 +188,7 @@
   }
 
   document.addEventListener("keydown", (event) => {
-    if (event.ctrlKey || event.metaKey || event.altKey || event.target.closest("dialog")) return;
+    if (event.ctrlKey || event.metaKey || event.altKey || event.target.closest("dialog[open]")) return;
     if (event.key === "Escape" && event.target.closest("input, select")) {
       event.target.blur();
       return;
