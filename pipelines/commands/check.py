@@ -24,6 +24,8 @@ def run(args: argparse.Namespace) -> int:
         say(f"{problem['feed'] or 'no feed'}: {problem['sentence']}")
         if problem["remedy"]:
             say(f"    {problem['remedy']}")
+    for absent in found.absent_headers:
+        say(f"{absent['file']}: {absent['sentence']}")
     for near in found.suggestions:
         say(
             f"{near['feed']}: serial {near['serial']} ({near['file']} line {near['line']}) is on "

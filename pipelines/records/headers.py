@@ -83,6 +83,18 @@ def match_headers(feed: str, header: Sequence[str], mapping: Mapping) -> Matched
     return Matched(places, _missing(feed, header, mapping, places))
 
 
+def absent_headers(feed: str, header: Sequence[str], mapping: Mapping) -> dict[str, str]:
+    """What the mapping names and the file lacks: the feed's column to a sentence about it."""
+    there = {bare(name) for name in header}
+    looked_for = set(wanted(feed, mapping)) - set(mapping.constants)
+    return {
+        column: f'There is no header "{named}", which {mapping.name} names for {column}; the '
+        f"column is read as empty, and {_nearest([named], header)}."
+        for column, named in mapping.columns.items()
+        if column in looked_for and bare(named) not in there
+    }
+
+
 def _twice(column: str, headers: list[str]) -> HeaderFault:
     told = " and ".join(f'"{name}"' for name in headers)
     return HeaderFault(

@@ -14,6 +14,7 @@ from typing import Any
 import polars as pl
 
 from pipelines.records.accounting import Accounted
+from pipelines.records.headers import absent_headers
 from pipelines.records.problems import problems
 from pipelines.records.suggestions import near_misses
 from pipelines.refresh.ingest import (
@@ -26,19 +27,23 @@ from pipelines.refresh.ingest import (
     settle,
     stored_schema,
 )
-from pipelines.refresh.inputs import load_inputs
+from pipelines.refresh.inputs import Inputs, load_inputs
 from pipelines.refresh.landing import PARSED_SET_ASIDE, told_of
 from schemas.codes import FEEDS
 
 
 @dataclass(frozen=True)
 class Checked:
-    """What a check found: totals, problems by what must be mended, near-miss serials, feeds."""
+    """What a check found: totals, problems by what must be mended, near-miss serials, feeds.
+
+    `absent_headers` are those that a mapping names and a file that was read lacks.
+    """
 
     totals: dict[str, int]
     accounts: list[dict[str, Any]]
     problems: list[dict[str, Any]]
     suggestions: list[dict[str, Any]]
+    absent_headers: list[dict[str, Any]]
     feeds: list[dict[str, Any]]
     exit_code: int
 
@@ -84,9 +89,22 @@ def check_workspace(
         accounts.to_dicts(),
         problems(all_set_aside(told, accounted), whole).to_dicts(),
         _suggestions(accounted).to_dicts(),
+        _absent_headers(inputs, facts),
         states.to_dicts(),
         int(needs_person),
     )
+
+
+def _absent_headers(inputs: Inputs, facts: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """A line a file and column; a file that is set aside whole says already what it lacks."""
+    return [
+        {"feed": file["feed"], "file": file["file"], "column": column, "sentence": sentence}
+        for file in facts
+        if not file["is_whole"] and file["feed"] in inputs.mappings
+        for column, sentence in absent_headers(
+            file["feed"], file["headers"], inputs.mappings[file["feed"]]
+        ).items()
+    ]
 
 
 def _suggestions(accounted: dict[str, Accounted]) -> pl.DataFrame:

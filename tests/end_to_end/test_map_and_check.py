@@ -114,8 +114,15 @@ def test_check_tells_all_and_writes_nothing(workspace, capsys):
         encoding="utf-8",
     )
     (exports / "stray.csv").write_text("a,b\n1,2\n", encoding="utf-8")
+    (workspace / "mappings").mkdir(exist_ok=True)
+    (workspace / "mappings" / "units.toml").write_text(
+        '[columns]\nsite = "Kitchen"\n', encoding="utf-8"
+    )
     as_it_was = hashes(workspace)
     found = told(capsys, "check", str(workspace), "--as-of", "2025-07-01")
+    assert [(a["file"], a["column"]) for a in found["absent_headers"]] == [
+        ("units_2025-06-30.csv", "site")
+    ]
     assert main(["check", str(workspace), "--as-of", "2025-07-01"]) == 1
     spoken = capsys.readouterr().out
     assert hashes(workspace) == as_it_was
@@ -134,5 +141,6 @@ def test_check_tells_all_and_writes_nothing(workspace, capsys):
     assert through["units"] == "2025-06-30"
     assert through["service_calls"] == "2025-06-02"
     assert "2 rows: purchased_on" in spoken
+    assert 'There is no header "Kitchen", which mappings/units.toml names for site' in spoken
     assert "rulings: complete to no day" in spoken
     assert spoken.endswith("Nothing was written.\n")

@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipelines.records.headers import expected_headers, match_headers
+from pipelines.records.headers import absent_headers, expected_headers, match_headers
 from pipelines.records.mapping import Mapping
 
 UNITS = ["serial", "model", "shipped_on"]
@@ -102,3 +102,17 @@ def test_the_expected_headers_are_those_of_the_mapping():
 def test_a_file_without_names_says_so():
     """There is nothing near."""
     assert "it has no headers" in matched(["", ""]).fault.reason
+
+
+def test_an_optional_header_that_the_mapping_names_and_the_file_lacks_is_told():
+    """A typing error in a mapping would else empty a column without a word."""
+    mapping = Mapping(
+        "units",
+        "mappings/units.toml",
+        columns={"purchased_on": "Sold on", "site": "Kitchen", "region": "State"},
+        constants={"region": "US-CO"},
+    )
+    told = absent_headers("units", [*UNITS, "SOLD_ON", "Kitchens"], mapping)
+    assert list(told) == ["site"]
+    assert 'no header "Kitchen", which mappings/units.toml names for site' in told["site"]
+    assert '"Kitchens"' in told["site"]
