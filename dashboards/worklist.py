@@ -23,7 +23,7 @@ def order_claims(decisions: pl.DataFrame, as_of: dt.date) -> pl.DataFrame:
     money times nearness (30 / (30 + days left)); then those one document short, by money; then the
     other open claims; last the settled ones, newest first. A claim whose ruling was overtaken by a
     new verdict is open and goes with those that need review. `at_stake` is what is claimed and not
-    yet payable as it stands.
+    yet payable as it stands. `overdue` tells whether the day for the missing documents is past.
     """
     claimed = pl.sum_horizontal("parts_claimed", "labor_claimed", "travel_claimed")
     is_open = pl.col("standing").is_in(list(OPEN)) | pl.col("ruling_outdated")
@@ -32,6 +32,7 @@ def order_claims(decisions: pl.DataFrame, as_of: dt.date) -> pl.DataFrame:
         is_open.alias("open"),
         claimed.alias("at_stake"),
         pl.when(days_left >= 0).then(days_left).alias("days_left"),
+        (pl.col("documents_due_on") < as_of).fill_null(False).alias("overdue"),
         pl.col("missing")
         .fill_null("")
         .str.split("; ")
@@ -66,13 +67,18 @@ def order_claims(decisions: pl.DataFrame, as_of: dt.date) -> pl.DataFrame:
     why = [
         _why(*row)
         for row in ordered.select(
-            "tier", "ruling_outdated", "at_stake", "days_left", "documents", "standing"
+            "tier", "ruling_outdated", "at_stake", "days_left", "documents"
         ).iter_rows()
     ]
-    return ordered.with_columns(pl.Series("why", why, dtype=pl.String)).drop("weight")
+    was_due = pl.format("{}; documents were due by {}", "why", "documents_due_on")
+    return (
+        ordered.with_columns(pl.Series("why", why, dtype=pl.String))
+        .with_columns(why=pl.when("overdue").then(was_due).otherwise("why"))
+        .drop("weight")
+    )
 
 
-def _why(tier, outdated, at_stake, days_left, documents, standing) -> str:
+def _why(tier, outdated, at_stake, days_left, documents) -> str:
     amount = money(at_stake)
     if tier == 5:
         return "Settled"

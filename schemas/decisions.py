@@ -72,6 +72,7 @@ class Decisions(Table):
         "Whether the computed verdict has changed since the ruling.", required=True
     )
     serial_suggestion: str = serial_number("The unit one edit away, where the serial is unknown.")
+    documents_due_on: pl.Date = day("The last day for the documents that are missing.")
 
 
 class Findings(Table):

@@ -225,6 +225,7 @@ def _facts(decision: Mapping[str, Any], gathered: Mapping[str, Any]) -> list[tup
         ("Completed", formats.day(decision["completed_on"])),
         ("Filed", formats.day(decision["claimed_on"])),
         ("Last day to file", formats.day(decision["file_by"])),
+        ("Documents due by", formats.day(decision["documents_due_on"])),
         ("Cause", named(decision["cause"], gathered["causes"])),
         ("Call", decision["call"]),
         ("Terms", decision["edition"]),

@@ -52,6 +52,9 @@ def _summary(ordered: pl.DataFrame, data: PageData) -> str:
         f"{counts['needs_review']:,} need a person’s decision",
         f"{counts['needs_evidence']:,} wait for evidence",
     ]
+    overdue = int(open_claims["overdue"].sum())
+    if overdue:
+        parts.append(f"{overdue:,} past the day for their documents")
     if overtaken:
         parts.append(f"{formats.counted(overtaken, 'ruling')} overtaken by new records")
     number = formats.counted(open_claims.height, "open claim")
@@ -162,6 +165,7 @@ def _filters(ordered: pl.DataFrame, data: PageData) -> list[tuple[str, str, list
     found = [
         ("verdict", "Verdict", [(w, t) for w, t in formats.VERDICTS.items()]),
         ("missing", "Missing document", [(name, name) for name in sorted(documents)]),
+        ("due", "Documents due", [(w, t) for w, t in _DUE.items() if w in set(_due(ordered))]),
         ("region", "Region", [(r, _named(r, region_names)) for r in values("region")]),
         ("agency", "Agency", [(a, _named(a, agency_names)) for a in values("agency")]),
         ("family", "Family", [(name, name) for name in values("family")]),
@@ -184,6 +188,8 @@ def _rows(ordered: pl.DataFrame, data: PageData) -> dict[str, Any]:
         "at_stake": [float(amount) for amount in claimed],
         "money": [formats.money(amount) for amount in claimed],
         "days": [_days_left(left) for left in columns["days_left"]],
+        "due": _due(ordered).to_list(),
+        "due_on": ordered["documents_due_on"].cast(pl.String).to_list(),
         "words": formats.VERDICTS,
         "currency": data.currency,
     }
@@ -202,6 +208,7 @@ _COPIED = (
     "open",
     "days_left",
 )
+_DUE = {"overdue": "Overdue", "ahead": "Still ahead"}
 _LEAD = ("lead_reason", "ruling", "ruling_outdated", "verdict")
 
 
@@ -211,6 +218,12 @@ def _lead(lead: str | None, ruling: str | None, outdated: bool, verdict: str) ->
     if ruling:
         return "by a ruling"
     return formats.CONDITIONS[lead].lower() + "?" if lead else ""
+
+
+def _due(ordered: pl.DataFrame) -> pl.Series:
+    """Where the day for the missing documents stands: overdue, ahead, or null without one."""
+    ahead = pl.when(pl.col("documents_due_on").is_not_null()).then(pl.lit("ahead"))
+    return ordered.select(pl.when("overdue").then(pl.lit("overdue")).otherwise(ahead)).to_series()
 
 
 def _days_left(left: int | None) -> str:

@@ -119,6 +119,8 @@ def _sections(row: Row, water: list[Row], installation: list[Row]) -> dict[str, 
             f"{formats.days(row['duplicate_within_days'])} count as one failure.",
             f"The same repair again within {formats.days(row['workmanship_days'])} by the same "
             "agency is looked at by a person.",
+            "Documents that are asked for are due within "
+            f"{formats.days(row['documents_within_days'])}.",
         ],
         "Water": _water(row, water),
         "Treatment": _treatment(row),

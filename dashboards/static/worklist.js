@@ -37,7 +37,7 @@
 
   function kept(i) {
     if (state.scope === "open" && !data.open[i]) return false;
-    for (const name of ["verdict", "region", "agency", "family"]) {
+    for (const name of ["verdict", "due", "region", "agency", "family"]) {
       if (state[name] && data[name][i] !== state[name]) return false;
     }
     if (state.missing && !data.documents[i].includes(state.missing)) return false;
@@ -103,7 +103,8 @@
       cell("c-unit", ["one", data.serial[i]], ["one sub", data.family[i]]),
       cell("c-site", ["one", data.site_name[i] || data.site[i]], ["one sub", data.region[i]]),
       cell("c-agency", ["two", data.agency[i]]), money,
-      cell("c-missing", ["two", data.documents[i].join("; ")]));
+      cell("c-missing", ["two", data.documents[i].join("; ")],
+        ["one sub", data.due[i] && `${data.due[i] === "overdue" ? "were due" : "due"} by ${data.due_on[i]}`]));
     return made;
   }
 
@@ -178,7 +179,7 @@
   }
 
   const columns = ["claim", "verdict", "lead", "serial", "family", "site", "site_name", "region",
-    "agency", "at_stake", "days_left", "missing", "why"];
+    "agency", "at_stake", "days_left", "missing", "due_on", "why"];
 
   function viewRows() {
     return shown.map((i) => columns.map((name) => {

@@ -37,6 +37,7 @@ from pipelines.coverage.conditions import (
     within_labor_window,
     within_parts_window,
 )
+from pipelines.coverage.documents_due import with_documents_due
 from pipelines.coverage.duplicates import with_twins
 from pipelines.coverage.evidence import Evidence, seen
 from pipelines.coverage.findings import gathered, switched_off
@@ -100,7 +101,8 @@ def decide(
     Args:
         evidence: all records; what is not seen yet is left out here.
         terms: all editions.
-        history: decision_history so far, to tell which rulings were made on another verdict.
+        history: decision_history so far, to tell which rulings were made on another verdict, and
+            since when documents are asked for.
         timezone: of the workspace, for comparing the history with the rulings.
 
     Returns:
@@ -191,6 +193,7 @@ def _decisions(
         .pipe(with_amounts)
         .pipe(with_payable)
         .pipe(with_standing, evidence.rulings)
+        .pipe(with_documents_due, history, evidence.as_of)
     )
     tested = pl.col("water_tested") == "met"
     ruled_on = None if history is None else verdict_when_ruled(stand, history, timezone)

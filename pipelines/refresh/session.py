@@ -34,7 +34,7 @@ from pipelines.warehouse.database import (
 from pipelines.warehouse.publication import swap_folder
 from pipelines.workspace.lock import refresh_lock
 
-STORE_VERSION = 1
+STORE_VERSION = 2
 MANIFEST = "manifest.json"
 Progress = Callable[[str], None]
 

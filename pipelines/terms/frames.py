@@ -32,6 +32,7 @@ VALUES = pl.Schema(
         "file_within_days": pl.Int64(),
         "duplicate_within_days": pl.Int64(),
         "workmanship_days": pl.Int64(),
+        "documents_within_days": pl.Int64(),
         "panel": TEXTS,
         "sellers": TEXTS,
         "grace_days": pl.Int64(),
@@ -70,6 +71,8 @@ INSTALLATION_LIMITS = pl.Schema(
         "max": pl.Float64(),
     }
 )
+# How long the documents that a claim asks for may take, where an edition does not say.
+DOCUMENTS_WITHIN_DAYS = 30
 _EXACT = Context(prec=100)
 
 
@@ -129,6 +132,7 @@ def _values(edition: Edition, family: str, tables: Mapping[str, Any]) -> dict[st
             "panel": tables["water"]["panel"],
             "sellers": [seller.strip() for seller in flat["sellers"]],
             "judged_by": flat.get("judged_by", "water"),
+            "documents_within_days": flat.get("documents_within_days", DOCUMENTS_WITHIN_DAYS),
             "conditions_off": tables.get("conditions_off", []),
             "mild_up_to": float(flat["mild_up_to"]),
             "severe_above": float(flat["severe_above"]),

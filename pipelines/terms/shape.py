@@ -85,6 +85,7 @@ def _edition_tables(abilities: Collection[str]) -> dict[str, Key | Table]:
                 "file_within_days": Key(days),
                 "duplicate_within_days": Key(days),
                 "workmanship_days": Key(days),
+                "documents_within_days": Key(days, False),
             }
         ),
         "water": Table(

@@ -102,6 +102,11 @@ MISTAKES = {
         ["line 30, column 1: treatment.grace_days is true; write a whole number of days"],
     ),
     "half a month": ("delime_months = 4", "delime_months = 4.5", ["delime_months is 4.5; write a"]),
+    "days for documents in words": (
+        "workmanship_days = 75",
+        'workmanship_days = 75\ndocuments_within_days = "soon"',
+        ["documents_within_days is", "write a whole number of days"],
+    ),
     "negative days": ("file_within_days = 50", "file_within_days = -1", ["is -1; write a whole"]),
     "absurd months": ("parts_months = 18", "parts_months = 18000", ["is 18000; write a whole"]),
     "no cartridge month": ("mild = 8", "mild = 0", ["cartridge_months.mild is 0; write a whole"]),

@@ -80,3 +80,20 @@ def test_order_does_not_depend_on_the_order_of_rows(sample) -> None:
     data = sample.page_data(60).decisions
     expected = order_claims(data, AS_OF)
     assert order_claims(data.reverse(), AS_OF).equals(expected)
+
+
+def test_overdue_documents_are_told(sample) -> None:
+    """The day itself is in time; the day after, the reason says since when."""
+    missing = {"missing": "test"}
+    rows = [
+        _row(
+            "yesterday", "needs_evidence", 20, documents_due_on=AS_OF - dt.timedelta(1), **missing
+        ),
+        _row("today", "needs_evidence", 10, documents_due_on=AS_OF, **missing),
+    ]
+    ordered = order_claims(_claims(sample, rows), AS_OF)
+    assert ordered["overdue"].to_list() == [True, False]
+    assert ordered["why"].to_list() == [
+        "One document short; 20.00 at stake; documents were due by 2026-03-30",
+        "One document short; 10.00 at stake",
+    ]

@@ -58,6 +58,8 @@ conditions_off = ["delimed"]
 latest_days_after_shipment = 400
 [family.BECK.coverage]
 parts_months = 24
+[family.BECK.claims]
+documents_within_days = 14
 [family.BECK.water]
 panel = ["ph"]
 limits.ph = { max = 9.5 }
@@ -113,6 +115,7 @@ def test_the_values_stand_under_their_names(terms):
         "file_within_days": 50,
         "duplicate_within_days": 3,
         "workmanship_days": 80,
+        "documents_within_days": 30,
         "panel": ["hardness_mg_l_caco3", "ph"],
         "sellers": ["MAKER-DIRECT"],
         "grace_days": 60,
@@ -139,6 +142,7 @@ def test_a_family_overrides_key_by_key_and_lists_whole(terms):
     assert (beck["judged_by"], beck["look_back_months"]) == ("cause", 6)
     assert (beck["cartridge_months_mild"], beck["cartridge_months_severe"]) == (8, 3)
     assert beck["latest_days_after_shipment"] == 400
+    assert (beck["documents_within_days"], linn["documents_within_days"]) == (14, 30)
     assert (linn["parts_months"], linn["judged_by"], linn["conditions_off"]) == (18, "water", [])
 
 
