@@ -1,7 +1,8 @@
 """Service calls and claims: how failures are reported, repaired and claimed.
 
 Belongs here: the feed service_calls. Does not belong here: what fails and when (`failures`), what
-they cost (`bills`), calls that are no repairs (`upkeep`), rulings on claims (`rulings`).
+they cost (`bills`), what is booked and noted (`notes`), calls that are no repairs (`upkeep`),
+rulings on claims (`rulings`).
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from sample_data.documents import Startups
 from sample_data.draws import Array, Draws
 from sample_data.editions import editions, reference, waters
 from sample_data.failures import COME_BACK_AGENCY, Failures, repair_kinds
+from sample_data.notes import NOT_BOOKED, booked, notes
 from sample_data.population import AS_OF, Units
 from sample_data.treatment import Treatment
 from sample_data.upkeep import KINDS, REPAIR, Upkeep
@@ -25,20 +27,6 @@ from sample_data.upkeep import KINDS, REPAIR, Upkeep
 SEEN_AFTER_COVER = 0.22  # failures past coverage are seldom reported
 CLAIMED_AFTER_COVER = 0.30
 NOT_AUTHORIZED = "INDEPENDENT-7"
-_REPAIR_NOTES = (
-    "customer says it steams, but slowly",
-    "replaced, tested two cycles, ok",
-    "found white crust in the tank; water at site is hard\nfilter head not in use",
-    'display read "LOW WATER" over and over, reset did not help',
-    "unit used 14 h a day, 7 days; staff cleans nightly",
-    "gasket torn at the lower corner",
-    "gas turned off by the local gas fitter, relit after repair",
-    "=see photo, +2 more on the phone",
-    "site asks for <b>callback</b> & a quote",
-    "drain was blocked with rice; told the kitchen",
-    "second visit, part was on back order",
-)
-_UPKEEP_NOTES = ("done as planned", "log sheet left at the unit", "owner present", "ok, no leaks")
 
 
 @dataclass(frozen=True)
@@ -75,8 +63,9 @@ def service_calls(
 ) -> pl.DataFrame:
     """The feed service_calls: all calls opened by the as-of date, in that order.
 
-    Dates are dates, everything else is text; `cause_known_on` beside the feed's columns is the day
-    from which the desk knew the cause.
+    Dates are dates, everything else is text. Beside the feed's columns stand `cause_known_on`, the
+    day from which the desk knew the cause, `true_cause`, and `mistake`: what is wrong with the
+    cause as booked.
     """
     draws = Draws(seed, "calls")
     repairs = _repairs(units, startups, failures, treatment, claim_share, draws)
@@ -86,7 +75,8 @@ def service_calls(
     log = replace(log, opened=np.maximum(log.opened, units.shipped[log.unit]))
     seen = np.flatnonzero(log.opened <= AS_OF)
     order = np.lexsort((log.kind[seen], log.unit[seen], log.opened[seen]))
-    return _frame(units, serial, agencies, log.taken(seen[order]), draws)
+    told = Draws(seed, "notes")
+    return _frame(units, serial, agencies, log.taken(seen[order]), draws, told)
 
 
 def coverage_end(units: Units, startups: Startups) -> Array:
@@ -174,13 +164,13 @@ def _reported(units: Units, startups: Startups, failures: Failures, draws: Draws
 
 
 def _frame(
-    units: Units, serial: pl.Series, agencies: list[str], log: _Log, draws: Draws
+    units: Units, serial: pl.Series, agencies: list[str], log: _Log, draws: Draws, told: Draws
 ) -> pl.DataFrame:
     n, repair = len(log.unit), log.kind == REPAIR
     agency = _agency(units, log.unit, log.opened, agencies, draws)
     claimed = log.claims & (log.filed <= AS_OF)
     known = repair & ((log.done <= AS_OF) | (log.at_once & draws.chance(0.5, n)))
-    cause = np.where(known & ~draws.chance(0.05, n), log.cause, NONE)
+    cause, mistake = booked(log.cause, known, draws.chance(NOT_BOOKED, n), told)
     bill = bill_of(log.cause, agency, repair & (log.done <= AS_OF), agencies, draws)
     return pl.DataFrame(
         {
@@ -195,11 +185,13 @@ def _frame(
             "agency": words(np.where(log.by_owner, NONE, agency), [*agencies, NOT_AUTHORIZED]),
             "performed_by": words(log.by_owner * 1, ["technician", "owner"]),
             "product": words(log.product, reference("treatments")["product"].to_list()),
-            "cause": words(cause, repair_kinds()["cause"].to_list()),
-            "part": words(cause, repair_kinds()["part"].to_list()),
+            "cause": cause,
+            "part": words(np.where(known, log.cause, NONE), repair_kinds()["part"].to_list()),
             **bill,
-            "notes": _notes(repair, draws),
+            "notes": notes(log.cause, told),
             "cause_known_on": to_dates("", np.where(log.at_once, log.opened, log.done)),
+            "true_cause": words(log.cause, repair_kinds()["cause"].to_list()),
+            "mistake": mistake,
         }
     )
 
@@ -208,15 +200,6 @@ def _as_typed(serial: pl.Series, draws: Draws) -> pl.Series:
     """Serials as people type them: some in small letters, with blanks."""
     sloppy = pl.Series(draws.chance(0.06, len(serial)))
     return serial.str.to_lowercase().str.replace_all("-", " ").zip_with(sloppy, serial)
-
-
-def _notes(repair: Array, draws: Draws) -> pl.Series:
-    n = len(repair)
-    of_repair = draws.whole(0, len(_REPAIR_NOTES) - 1, n)
-    of_care = len(_REPAIR_NOTES) + of_repair % len(_UPKEEP_NOTES)
-    noted = draws.chance(np.where(repair, 0.30, 0.06), n)
-    which = np.where(noted, np.where(repair, of_repair, of_care), NONE)
-    return words(which, [*_REPAIR_NOTES, *_UPKEEP_NOTES])
 
 
 def _agency(units: Units, unit: Array, opened: Array, agencies: list[str], draws: Draws) -> Array:

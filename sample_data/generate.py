@@ -34,7 +34,7 @@ from sample_data.installation import draw_installation
 from sample_data.laboratory import water_tests
 from sample_data.planted import accounts, fates, planted_toml
 from sample_data.population import SITES_PER_UNIT, draw_sites, draw_units
-from sample_data.quirks import Feeds, plant_quirks
+from sample_data.quirks import Feeds, booking_quirks, plant_quirks
 from sample_data.rulings import rulings
 from sample_data.stories import STORIES
 from sample_data.treatment import draw_treatment
@@ -141,14 +141,14 @@ def plans() -> dict[str, Plan]:
     }
 
 
-_NOT_EXPORTED = ("cause_known_on", "ruled_on")
+_NOT_EXPORTED = ("cause_known_on", "true_cause", "mistake", "ruled_on")
 
 
 def generate(folder: Path, seed: int = SEED) -> str:
     """Writes the sample workspace into `folder` and returns the text of planted.toml."""
     shape = Shape()
     feeds = make_feeds(shape, seed)
-    quirks = plant_quirks(feeds, seed)
+    quirks = [*plant_quirks(feeds, seed), *booking_quirks(feeds.service_calls)]
     feeds.rulings = rulings(feeds.service_calls, shape.ruled_share, seed)
     copy_written(folder)
     per_file: dict[str, pl.DataFrame] = {}

@@ -80,6 +80,13 @@ def plant_quirks(feeds: Feeds, seed: int) -> list[Quirk]:
     return planted
 
 
+def booking_quirks(calls: pl.DataFrame) -> list[Quirk]:
+    """How many calls have no cause, a catch-all or a wrong one, though the desk knew better."""
+    counts = dict(calls["mistake"].drop_nulls().value_counts(sort=True).sort("mistake").iter_rows())
+    kinds = {"none": "cause_left_out", "lazy": "catch_all_cause", "wrong": "wrong_cause"}
+    return [Quirk("service_calls", kinds[name], "cause", n) for name, n in counts.items()]
+
+
 def _at(rows: np.ndarray, value: pl.Expr, column: str) -> pl.Expr:
     return (
         pl.when(pl.col("_row").is_in(rows.tolist()))

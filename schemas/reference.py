@@ -1,4 +1,4 @@
-"""The five reference files: one class each.
+"""The reference files: one class each; five are needed, the phrases may be left out.
 
 Belongs here: columns, types, keys and checks on single rows. Does not belong here: reading the
 files and checks between them (`pipelines.workspace.reference`).
@@ -64,6 +64,7 @@ class Causes(Table):
     abilities: TEXTS = texts(
         "What a treatment must do to prevent it.", required=True, words=codes.ABILITIES
     )
+    catch_all: bool = flag("Whether it names no cause, as `other` does; may be left out.")
 
 
 class Agencies(Table):
@@ -87,6 +88,14 @@ class Regions(Table):
     tile_col: pl.Int64 = integer("Column on the tile map.")
 
 
+class Phrases(Table):
+    """One row is one phrase of notes that tells of a class of causes."""
+
+    phrase: str = text("The words, in any case; found whole.", required=True, key=True)
+    cause_class: str = word("What it tells of.", codes.CAUSE_CLASSES, required=True)
+    weight: float = number("How strongly, above 0 to 1; 1 where left out.", gt=0, le=1)
+
+
 REFERENCE_TABLES: dict[str, type[Table]] = {
     "models": Models,
     "treatments": Treatments,
@@ -94,3 +103,6 @@ REFERENCE_TABLES: dict[str, type[Table]] = {
     "agencies": Agencies,
     "regions": Regions,
 }
+# Files that a workspace may do without, and that no decision looks at.
+OPTIONAL_REFERENCE_TABLES: dict[str, type[Table]] = {"phrases": Phrases}
+ALL_REFERENCE_TABLES = {**REFERENCE_TABLES, **OPTIONAL_REFERENCE_TABLES}

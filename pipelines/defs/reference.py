@@ -11,7 +11,7 @@ import dagster as dg
 from pipelines.defs.resources import SESSION
 from pipelines.defs.tables import schema_check, table_spec, write_table
 from pipelines.warehouse.database import write_frame
-from schemas.reference import REFERENCE_TABLES
+from schemas.reference import OPTIONAL_REFERENCE_TABLES, REFERENCE_TABLES
 
 TERMS = {
     "terms_values": "One row is one edition of the warranty terms for one family of models.",
@@ -21,27 +21,30 @@ TERMS = {
 GROUP = "reference"
 # `regions` alone is the figure that compares regions.
 REFERENCE_ASSETS = {f"reference_{name}": table for name, table in REFERENCE_TABLES.items()}
+# No decision depends on these.
+OPTIONAL_ASSETS = {f"reference_{name}": table for name, table in OPTIONAL_REFERENCE_TABLES.items()}
+_ASSETS = {**REFERENCE_ASSETS, **OPTIONAL_ASSETS}
 
 
 @dg.multi_asset(
     specs=[
         *(
             table_spec(name, table, group=GROUP, kinds=("csv", "duckdb"))
-            for name, table in REFERENCE_ASSETS.items()
+            for name, table in _ASSETS.items()
         ),
         *(
             dg.AssetSpec(name, group_name=GROUP, kinds={"toml", "duckdb"}, description=text)
             for name, text in TERMS.items()
         ),
     ],
-    check_specs=[schema_check(name) for name in REFERENCE_ASSETS],
+    check_specs=[schema_check(name) for name in _ASSETS],
     required_resource_keys={SESSION},
 )
 def reference_tables(context: dg.AssetExecutionContext) -> Iterator[dg.MaterializeResult]:
     """Puts the checked reference files and terms into the store."""
     session = context.resources.session
     with session.step("Reference files and terms"):
-        for name, table in REFERENCE_ASSETS.items():
+        for name, table in _ASSETS.items():
             frame = getattr(session.inputs.reference, name.removeprefix("reference_"))
             yield write_table(session, name, frame, table)
         for name in TERMS:

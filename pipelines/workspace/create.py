@@ -17,7 +17,7 @@ from pipelines.workspace.layout import SETTINGS_FILE
 from schemas.columns import column_names
 from schemas.dictionary import data_package, dictionary_markdown, grain
 from schemas.feeds import FEED_TABLES
-from schemas.reference import REFERENCE_TABLES
+from schemas.reference import ALL_REFERENCE_TABLES
 
 EDITION_FILE = "terms/example-edition.toml"
 
@@ -59,13 +59,13 @@ def _texts() -> dict[str, str]:
         EDITION_FILE: _template("edition.toml"),
         "README.md": _readme(),
         "data-dictionary.md": dictionary_markdown(
-            {**FEED_TABLES, **REFERENCE_TABLES}, "Data dictionary: exports and reference files"
+            {**FEED_TABLES, **ALL_REFERENCE_TABLES}, "Data dictionary: exports and reference files"
         ),
         "datapackage.json": _descriptor(exports),
     }
     for feed, path in exports.items():
         texts[path] = _header(column_names(FEED_TABLES[feed]))
-    for name, table in REFERENCE_TABLES.items():
+    for name, table in ALL_REFERENCE_TABLES.items():
         texts[f"reference/{name}.csv"] = _header(column_names(table))
     return dict(sorted(texts.items()))
 
@@ -83,7 +83,7 @@ def _readme() -> str:
     environment = Environment(undefined=StrictUndefined, keep_trailing_newline=True)
     return environment.from_string(_template("README.md.j2")).render(
         feeds=[(name, grain(table)) for name, table in FEED_TABLES.items()],
-        references=[(name, grain(table)) for name, table in REFERENCE_TABLES.items()],
+        references=[(name, grain(table)) for name, table in ALL_REFERENCE_TABLES.items()],
     )
 
 

@@ -1,4 +1,4 @@
-"""The five reference files as typed frames, or one error that lists every fault in them.
+"""The reference files as typed frames, or one error that lists every fault in them.
 
 Belongs here: reading the files by their table classes. Does not belong here: the form of a CSV
 (`small_csv`), one value (`values`), checks between rows (`reference_checks`), columns (`schemas`).
@@ -22,22 +22,31 @@ from pipelines.workspace.small_csv import FormFault, SmallFile, read_small_csv
 from pipelines.workspace.toml_file import show
 from pipelines.workspace.values import ValueFault, read_value
 from schemas.columns import fields, polars_schema
-from schemas.reference import REFERENCE_TABLES
+from schemas.reference import (
+    ALL_REFERENCE_TABLES,
+    OPTIONAL_REFERENCE_TABLES,
+    REFERENCE_TABLES,
+)
 
-OPTIONAL_COLUMNS = ("tile_row", "tile_col")
+OPTIONAL_COLUMNS = ("tile_row", "tile_col", "catch_all", "weight")
 _NOUNS = {
     "kind": "kind of treatment product",
     "removes": "ability of a treatment",
     "abilities": "ability of a treatment",
     "class": "class of causes",
+    "cause_class": "class of causes",
     "reading": "reading that a start-up report has",
     "delime_by": "answer to who delimes",
 }
-_EMPTY: dict[tuple[str, str], Any] = {("treatments", "capacity_l"): 0.0}  # none is stated
+_EMPTY: dict[tuple[str, str], Any] = {
+    ("treatments", "capacity_l"): 0.0,  # none is stated
+    ("phrases", "weight"): 1.0,
+}
 _LIMITS = {
     "greater_than_or_equal_to(0)": "is below 0; write a number that is 0 or more.",
     "greater_than_or_equal_to(1)": "is below 1; write a whole number that is 1 or more.",
     "greater_than(0)": "is not above 0; write a number above 0, or leave the field empty.",
+    "less_than_or_equal_to(1)": "is above 1; write a number above 0 that is 1 or less.",
 }
 
 
@@ -50,6 +59,7 @@ class Reference:
     causes: pl.DataFrame
     agencies: pl.DataFrame
     regions: pl.DataFrame
+    phrases: pl.DataFrame
     sha256: dict[str, str]
 
     @property
@@ -65,7 +75,7 @@ class Reference:
 
 
 def load_reference(folder: Path, settings: Settings) -> Reference:
-    """Reads models, treatments, causes, agencies and regions from the reference folder.
+    """Reads the reference files; the optional ones are empty frames where they are not there.
 
     Raises:
         WorkspaceError: one sentence for each fault of all files, with file, line and column.
@@ -78,9 +88,12 @@ def load_reference(folder: Path, settings: Settings) -> Reference:
     frames: dict[str, pl.DataFrame] = {}
     sha256: dict[str, str] = {}
     told: list[str] = []
-    for table in REFERENCE_TABLES:
+    for table, columns in ALL_REFERENCE_TABLES.items():
+        path = find(folder, f"{table}.csv")
+        if table in OPTIONAL_REFERENCE_TABLES and not path.exists():
+            frames[table] = pl.DataFrame(schema=polars_schema(columns))
+            continue
         try:
-            path = find(folder, f"{table}.csv")
             file = _read(path, f"{folder.name}/{path.name}", table, settings.max_file_mb)
             frames[table] = _typed(file, table)
             sha256[file.name] = file.sha256
@@ -94,19 +107,19 @@ def load_reference(folder: Path, settings: Settings) -> Reference:
 
 
 def _read(path: Path, name: str, table: str, max_mb: int) -> SmallFile:
-    columns = list(fields(REFERENCE_TABLES[table]))
+    columns = list(fields(ALL_REFERENCE_TABLES[table]))
     return read_small_csv(path, name, columns, OPTIONAL_COLUMNS, max_mb)
 
 
 def _typed(file: SmallFile, table: str) -> pl.DataFrame:
     rows: list[Row] = []
     faults: list[Fault] = []
-    columns = fields(REFERENCE_TABLES[table])
+    columns = fields(ALL_REFERENCE_TABLES[table])
     for line, texts in file.rows:
         values, wrong = _values(table, columns, texts)
         rows.append((line, values))
         faults += [(line, column, told) for column, told in wrong]
-    schema = polars_schema(REFERENCE_TABLES[table])
+    schema = polars_schema(ALL_REFERENCE_TABLES[table])
     if not faults:
         frame = pl.DataFrame([values for _, values in rows], schema=schema)
         faults += _outside_limits(frame, table, file)
@@ -141,7 +154,7 @@ def _values(
 
 def _outside_limits(frame: pl.DataFrame, table: str, file: SmallFile) -> Iterator[Fault]:
     try:
-        REFERENCE_TABLES[table].validate(frame, lazy=True)
+        ALL_REFERENCE_TABLES[table].validate(frame, lazy=True)
     except pandera.errors.SchemaErrors as error:
         for index, column, check in error.failure_cases["index", "column", "check"].rows():
             told = _LIMITS.get(check, f"does not pass the check {check}; correct it.")

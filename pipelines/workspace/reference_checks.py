@@ -12,7 +12,7 @@ from typing import Any
 
 from pipelines.workspace.toml_file import show, suggest
 from schemas.columns import key_columns
-from schemas.reference import REFERENCE_TABLES
+from schemas.reference import ALL_REFERENCE_TABLES
 
 Row = tuple[int, dict[str, Any]]  # line, values by column
 Fault = tuple[int, str, str]  # line, column, what is wrong as the rest of a sentence
@@ -33,7 +33,7 @@ def _none(rows: list[Row]) -> Iterator[Fault]:
 
 
 def _repeated_keys(table: str, rows: list[Row]) -> Iterator[Fault]:
-    (key,) = key_columns(REFERENCE_TABLES[table])
+    (key,) = key_columns(ALL_REFERENCE_TABLES[table])
     first: dict[str, int] = {}
     for line, values in rows:
         before = first.setdefault(values[key], line)
@@ -95,7 +95,23 @@ def _regions(rows: list[Row]) -> Iterator[Fault]:
                 yield line, "tile_row", told
 
 
+def _phrases(rows: list[Row]) -> Iterator[Fault]:
+    first: dict[str, int] = {}
+    for line, values in rows:
+        phrase = values["phrase"]
+        if sum(map(str.isalnum, phrase)) < 2:
+            told = f"{show(phrase)} is too short to tell anything; write two letters or more."
+            yield line, "phrase", told
+        plain = " ".join(phrase.casefold().split())
+        before = first.setdefault(plain, line)
+        # What is written alike to the letter is told as a repeated key already.
+        if before != line and phrase not in {v["phrase"] for at, v in rows if at == before}:
+            told = f"{show(phrase)} stands in line {before} already, case aside; keep one row."
+            yield line, "phrase", told
+
+
 _MORE: dict[str, Callable[[list[Row]], Iterator[Fault]]] = {
     "treatments": _treatments,
     "regions": _regions,
+    "phrases": _phrases,
 }

@@ -22,7 +22,7 @@ from sample_data.rulings import rulings
 ROWS_PER_FILE = 1_000_000
 # Chosen so that there are four calls and 0.4 claims to a unit.
 INSPECTIONS_PER_UNIT, CLAIM_SHARE, RULED_SHARE = 1.33, 0.70, 0.17
-_NOT_EXPORTED = ("cause_known_on", "ruled_on")
+_NOT_EXPORTED = ("cause_known_on", "true_cause", "mistake", "ruled_on")
 
 
 def make_workspace(folder: Path, units: int, seed: int = SEED) -> dict[str, int]:

@@ -39,9 +39,56 @@ region,name,coldest_supply_c,tile_row,tile_col
 US-NM,New Mexico,8,5,3
 US-VT,Vermont,2,1,10
 """,
+    "phrases.csv": """\
+phrase,cause_class,weight
+white crust,scale,0.9
+gasket torn,gasket,
+""",
 }
 
 MISTAKES = {
+    "phrase of no class": (
+        "phrases.csv",
+        "crust,scale,",
+        "crust,scal,",
+        'reference/phrases.csv line 2, column cause_class: "scal" is no class of causes; did '
+        "you mean scale?",
+    ),
+    "weight above 1": (
+        "phrases.csv",
+        "0.9",
+        "90",
+        'reference/phrases.csv line 2, column weight: "90" is above 1; write a number above 0 '
+        "that is 1 or less.",
+    ),
+    "weight of nothing": (
+        "phrases.csv",
+        "0.9",
+        "0",
+        'reference/phrases.csv line 2, column weight: "0" is not above 0; write a number above 0, '
+        "or leave the field empty.",
+    ),
+    "phrase too short": (
+        "phrases.csv",
+        "gasket torn",
+        "g.",
+        'reference/phrases.csv line 3, column phrase: "g." is too short to tell anything; write '
+        "two letters or more.",
+    ),
+    "phrase twice, case aside": (
+        "phrases.csv",
+        "gasket torn",
+        "White  Crust",
+        'reference/phrases.csv line 3, column phrase: "White  Crust" stands in line 2 already, '
+        "case aside; keep one row.",
+    ),
+    "phrase twice": (
+        "phrases.csv",
+        "gasket torn",
+        "white crust",
+        'reference/phrases.csv line 3, column phrase: "white crust" stands in line 2 already; '
+        "keep one row.",
+    ),
     "missing column": (
         "models.csv",
         "family,",

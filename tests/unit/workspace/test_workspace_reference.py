@@ -11,7 +11,7 @@ import pytest
 from pipelines.workspace.reference import load_reference
 from pipelines.workspace.settings import Settings
 from schemas.columns import polars_schema
-from schemas.reference import REFERENCE_TABLES
+from schemas.reference import REFERENCE_TABLES, Phrases
 
 SETTINGS = Settings(maker="Tarnfell", timezone="America/Denver", currency="USD")
 FILES = {
@@ -85,6 +85,24 @@ def test_the_values_are_read(tmp_path: Path):
         ("US-NM", "New Mexico", 8.0, None, None),
         ("US-VT", "Vermont", 2.5, None, None),
     ]
+
+
+def test_phrases_may_be_left_out(tmp_path: Path):
+    """Without phrases.csv the frame is empty, of its class's columns; a weight left out is 1."""
+    folder = write(tmp_path)
+    without = load_reference(folder, SETTINGS).phrases
+    assert without.is_empty()
+    assert without.schema == polars_schema(Phrases)
+    (folder / "phrases.csv").write_text("phrase,cause_class\nWhite crust,SCALE\n")
+    assert load_reference(folder, SETTINGS).phrases.rows() == [("White crust", "scale", 1.0)]
+
+
+def test_a_cause_may_be_a_catch_all(tmp_path: Path):
+    """The column may be left out, and then no cause is said to be one."""
+    assert load_reference(write(tmp_path), SETTINGS).causes["catch_all"].to_list() == [None, None]
+    told = FILES["causes"].replace("\n", ",yes\n").replace("abilities,yes", "abilities,catch_all")
+    reference = load_reference(write(tmp_path, causes=told.encode()), SETTINGS)
+    assert reference.causes["catch_all"].to_list() == [True, True]
 
 
 def test_families_and_abilities_are_told(tmp_path: Path):
