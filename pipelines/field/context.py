@@ -29,7 +29,7 @@ class FieldContext:
 
     units: one row a unit: serial, family, region, profile, startup, watched_from, watched_until
         (null where never watched), watched_days, clock_source, unsound, coverage_base_end,
-        coverage_end, startup_completed_on, retired_on, shipped_on.
+        coverage_end, extended_on, retired_on, shipped_on.
     failures: one row a failure inside the watch: call, serial, family, region, profile, startup,
         treatment (the state on that day), failed_on, age, cause, cause_class, water_related,
         opened_on, claimed_on, agency, labor_hours, parts, labor, travel (payable, Decimal).
@@ -93,7 +93,7 @@ def prepare(
         unsound="unsound",
         coverage_base_end="coverage_base_end",
         coverage_end="coverage_end",
-        startup_completed_on="startup_completed_on",
+        extended_on="extended_on",
         retired_on="retired_on",
         shipped_on="shipped_on",
     )

@@ -151,8 +151,8 @@ def _months_on(day: date, months: int) -> date:
 
 def _fleet_on(units: pl.DataFrame, made_on: date) -> pl.DataFrame:
     """Units in service by then, with their cover and watch as they were known then."""
-    done = pl.col("startup_completed_on") <= made_on
-    end = pl.when(done).then("coverage_end").otherwise("coverage_base_end")
+    extended = pl.col("extended_on") <= made_on
+    end = pl.when(extended).then("coverage_end").otherwise("coverage_base_end")
     retired = pl.when(pl.col("retired_on") <= made_on).then("retired_on")
     last = retired + timedelta(days=1)
     return (

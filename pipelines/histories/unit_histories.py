@@ -15,6 +15,7 @@ from pipelines.coverage import startups
 from pipelines.coverage.clock import unit_terms
 from pipelines.coverage.duplicates import same_failure
 from pipelines.coverage.evidence import Evidence
+from pipelines.coverage.findings import switched_off
 from pipelines.histories.treatment_fit import fit_of_units
 from pipelines.histories.treatment_states import (
     ABILITY_BITS,
@@ -40,6 +41,7 @@ _TERMS = (
     "delime_grace_days",
     "grace_days",
     "duplicate_within_days",
+    "conditions_off",
 )
 
 
@@ -101,17 +103,25 @@ def build_histories(
 
 
 def _with_startup(units: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
+    """Adds what the start-up reports say and earn; what is switched off counts as met in that."""
     complete_to = evidence.complete_to("startups")
+    by_now = startups.completed_by(pl.lit(evidence.as_of), complete_to)
     return (
         units.join(startups.startup_facts(evidence.startups), on="serial", how="left")
         .with_columns(
-            requested_in_time=startups.requested_in_time(complete_to),
-            completed_by_now=startups.completed_by(pl.lit(evidence.as_of), complete_to),
+            requested_in_time=_or_met(
+                startups.requested_in_time(complete_to), "startup_requested_in_time"
+            ),
+            completed_by_now=_or_met(by_now, "startup_completed"),
         )
         .with_columns(
             startup_earned=startups.earned(pl.col("requested_in_time"), pl.col("completed_by_now"))
         )
     )
+
+
+def _or_met(outcome: pl.Expr, condition: str) -> pl.Expr:
+    return pl.when(switched_off(condition)).then(pl.lit("met")).otherwise(outcome)
 
 
 def _last_delimed(evidence: Evidence) -> pl.DataFrame:

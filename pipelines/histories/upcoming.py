@@ -15,6 +15,7 @@ import polars as pl
 
 from pipelines.coverage.calendar_days import add_days, add_months
 from pipelines.coverage.evidence import Evidence
+from pipelines.coverage.findings import switched_off
 from pipelines.coverage.startups import request_due_on
 from pipelines.histories.treatment_states import ability_mask
 from pipelines.histories.unit_histories import Histories
@@ -78,7 +79,9 @@ def _bonus() -> pl.Expr:
 def _startup_request(units: pl.DataFrame, today: pl.Expr) -> pl.DataFrame:
     """No start-up was asked for, and the window to ask is still open."""
     open_still = units.filter(
-        pl.col("startup_requested_on").is_null() & (request_due_on() >= today)
+        pl.col("startup_requested_on").is_null()
+        & (request_due_on() >= today)
+        & ~switched_off("startup_requested_in_time")
     )
     return _matter(open_still, "start-up request due", request_due_on(), _bonus())
 
@@ -86,7 +89,9 @@ def _startup_request(units: pl.DataFrame, today: pl.Expr) -> pl.DataFrame:
 def _startup_outstanding(units: pl.DataFrame) -> pl.DataFrame:
     """Asked for in time and not done: it counts for failures from its completion on."""
     waiting = units.filter(
-        (pl.col("requested_in_time") == "met") & pl.col("startup_completed_on").is_null()
+        (pl.col("requested_in_time") == "met")
+        & pl.col("startup_completed_on").is_null()
+        & ~switched_off("startup_completed")
     )
     first_end = pl.min_horizontal("parts_base_end", "labor_base_end")
     return _matter(waiting, "start-up outstanding", first_end, _bonus())

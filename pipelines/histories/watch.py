@@ -14,6 +14,8 @@ from datetime import date, timedelta
 
 import polars as pl
 
+from pipelines.coverage.findings import switched_off
+
 INSTALLED_BEFORE_SHIPPED = "installed before it was shipped"
 RETIRED_BEFORE_START = "retired before the clock start"
 NO_TERMS = "no terms in force"
@@ -25,20 +27,24 @@ def watch_units(units: pl.DataFrame, as_of: date) -> pl.DataFrame:
 
     Args:
         units: serial, shipped_on, installed_on, retired_on, clock_start, the four window ends of
-            `pipelines.coverage.clock.unit_terms`, requested_in_time (outcome of condition 8) and
-            startup_completed_on.
+            `pipelines.coverage.clock.unit_terms`, requested_in_time (what condition 8 counts as
+            in the start-up bonus), startup_completed_on and conditions_off.
         as_of: the day on which it is looked at, itself still watched.
 
     Returns:
         serial, coverage_base_end (of the longest window without the bonus), coverage_end (of the
         longest window, with the bonus where the start-up was asked for in time and completed
-        before the longest base window ends), watched_from, watched_until (both null where never
-        watched for a day), watched_days (0 there), unsound (why the clock start cannot be relied
-        on; null where it can: an unsound unit is not watched).
+        before the longest base window ends; a condition that the edition switches off counts as
+        met), extended_on (the day from which the bonus was known to be earned; null without it),
+        watched_from, watched_until (both null where never watched for a day), watched_days (0
+        there), unsound (why the clock start cannot be relied on; null where it can: an unsound
+        unit is not watched).
     """
     base = pl.max_horizontal("parts_base_end", "labor_base_end")
     extended = pl.max_horizontal("parts_extended_end", "labor_extended_end")
-    earned = (pl.col("requested_in_time") == "met") & (pl.col("startup_completed_on") < base)
+    done_on = pl.when(switched_off("startup_completed")).then("clock_start")
+    done_on = done_on.otherwise("startup_completed_on")
+    earned = (pl.col("requested_in_time") == "met") & (done_on < base)
     until = pl.min_horizontal(
         "coverage_end", pl.col("retired_on") + ONE_DAY, pl.lit(as_of + ONE_DAY)
     )
@@ -47,6 +53,7 @@ def watch_units(units: pl.DataFrame, as_of: date) -> pl.DataFrame:
         units.with_columns(
             coverage_base_end=base,
             coverage_end=pl.when(earned).then(extended).otherwise(base),
+            extended_on=pl.when(earned).then(done_on),
             unsound=_unsound(),
         )
         .with_columns(
@@ -57,6 +64,7 @@ def watch_units(units: pl.DataFrame, as_of: date) -> pl.DataFrame:
             "serial",
             "coverage_base_end",
             "coverage_end",
+            "extended_on",
             "watched_from",
             "watched_until",
             watched_days=(pl.col("watched_until") - pl.col("watched_from"))

@@ -49,6 +49,7 @@ def made_up(units: int, seed: int = 7) -> FieldContext:
         }
     ).with_columns(
         coverage_base_end="coverage_end",
+        extended_on=pl.lit(None, pl.Date),
         clock_source=pl.lit("installed_on"),
         unsound=pl.lit(None, pl.String),
         retired_on=pl.lit(None, pl.Date),

@@ -55,6 +55,7 @@ def drawn(seed: int) -> tuple[FieldContext, pl.DataFrame]:
         watched_days=pl.lit(DAYS, pl.Int64),
         coverage_base_end=end,
         coverage_end=end,
+        extended_on=pl.lit(None, pl.Date),
         shipped_on=pl.lit(START),
         retired_on=pl.lit(None, pl.Date),
         startup_completed_on=pl.lit(None, pl.Date),

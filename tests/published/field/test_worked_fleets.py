@@ -93,6 +93,7 @@ def mini() -> tuple[pl.DataFrame, pl.DataFrame, FieldContext]:
         labor_extended_end=end,
         requested_in_time=pl.lit("not met"),
         startup_completed_on=NONE,
+        conditions_off=pl.lit([], pl.List(pl.String)),
     )
     watch = watch_units(units, AS_OF)
     calls = calls_of(read("mini_warranty_events"))
@@ -218,6 +219,7 @@ def test_immortal_time_counts_for_no_treatment() -> None:
         watched_days=pl.col("followed_to_day"),
         coverage_base_end=followed,
         coverage_end=followed,
+        extended_on=NONE,
         startup_completed_on=NONE,
         retired_on=NONE,
         shipped_on=pl.lit(start),

@@ -42,7 +42,11 @@ def made_up(units: int = 300, seed: int = 1, *, rate: float = 1.0) -> FieldConte
                 random.random(units) < 0.5, start, np.datetime64("NaT", "D")
             ),
         }
-    ).with_columns(unsound=pl.lit(None, pl.String), retired_on=pl.lit(None, pl.Date))
+    ).with_columns(
+        unsound=pl.lit(None, pl.String),
+        retired_on=pl.lit(None, pl.Date),
+        extended_on=pl.lit(None, pl.Date),
+    )
     hazard = rate * np.where(profile == 1, 2.0, 1.0)
     failures = _failures(random, frame, hazard * days / 365.25)
     payable = failures.select(

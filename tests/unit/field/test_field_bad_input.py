@@ -54,6 +54,7 @@ def fleet(
         watched_until=until,
         coverage_end=pl.col("began") + pl.duration(days=cover),
         coverage_base_end=pl.col("began") + pl.duration(days=cover),
+        extended_on=pl.lit(None, pl.Date),
         shipped_on="began",
         retired_on=pl.lit(None, pl.Date),
         startup_completed_on=pl.lit(None, pl.Date),

@@ -42,6 +42,7 @@ def fleet(seed: int, units: int = 1200, rates: dict[str, float] | None = None) -
         watched_until=until,
         watched_days=(until - pl.col("watched_from")).dt.total_days(),
         coverage_base_end="coverage_end",
+        extended_on=pl.lit(None, pl.Date),
         startup_completed_on=pl.lit(None, pl.Date),
         retired_on=pl.lit(None, pl.Date),
         shipped_on="watched_from",

@@ -33,9 +33,11 @@ def units(**changes) -> pl.DataFrame:
         "labor_extended_end": EXTENDED - DAY,
         "requested_in_time": "unmet",
         "startup_completed_on": None,
+        "conditions_off": [],
     }
-    days = [n for n in row if n not in ("serial", "requested_in_time")]
-    return pl.DataFrame([row | changes], schema_overrides=dict.fromkeys(days, pl.Date))
+    days = [n for n in row if n not in ("serial", "requested_in_time", "conditions_off")]
+    kinds = dict.fromkeys(days, pl.Date) | {"conditions_off": pl.List(pl.String)}
+    return pl.DataFrame([row | changes], schema_overrides=kinds)
 
 
 def watch(as_of: dt.date = LATE, **changes) -> dict:
@@ -62,6 +64,14 @@ def test_the_bonus_lengthens_the_watch_when_earned_in_the_longest_base_window(
     assert row["coverage_base_end"] == BASE_PARTS
     assert row["watched_from"] == START
     assert row["watched_days"] == (end - START).days
+
+
+@pytest.mark.parametrize(("off", "end"), [([], BASE_PARTS), (["startup_completed"], EXTENDED)])
+def test_a_completion_that_an_edition_does_not_ask_for_takes_no_bonus(off, end):
+    """Condition 9 switched off counts as met, also where nothing was ever completed."""
+    row = watch(requested_in_time="met", conditions_off=off)
+    assert row["coverage_end"] == end
+    assert row["extended_on"] == (START if off else None)
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,289 @@
+"""Every figure against a second reading of the page on figures, over seeded worlds.
+
+Source of the expectations: the oracle beside this file, written from the contract's page alone, in
+plain Python, one unit and one day at a time. Where the page leaves the formula of a limit open,
+the one that the product names is written out again there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import cache
+
+import polars as pl
+import pytest
+
+from pipelines.coverage import decide
+from pipelines.coverage.evidence import seen
+from pipelines.field.context import FieldContext, prepare
+from pipelines.field.figures import always, figure
+from pipelines.histories.unit_histories import build_histories, disputed_duplicates
+from pipelines.histories.watch import doubtful_exposure, failures_inside
+from tests.properties.oracle import field_oracle as oracle
+from tests.properties.oracle.draws import Draws
+from tests.properties.oracle.field_oracle import Failure, Life
+from tests.properties.oracle.frames import evidence_of, terms_of
+from tests.properties.oracle.oracle import decide_world
+from tests.properties.oracle.scenarios import make_world
+from tests.properties.oracle.world import World
+
+SEEDS = (1, 9, 12, 15, 22)
+CLAIMS = 36
+REGIONS = ("US-NM", "US-CO", "US-UT", None)
+MONTHS = (0, 1, 5, 12, 16, 17, 24, 32, 60)
+DIMENSIONS = ("family", "region", "profile", "startup")
+STATES = ("treated", "lapsed", "untreated", "not needed", "untested")
+
+
+@dataclass(frozen=True)
+class Both:
+    """One world as the pipelines see it and as the oracle does."""
+
+    histories: pl.DataFrame
+    context: FieldContext
+    lives: list[Life]
+
+    def lives_where(self, row: dict) -> list[Life]:
+        """The lives of a row's group; dimensions of the failures alone do not count here."""
+        return [
+            life
+            for life in self.lives
+            if all(row[name] in ("all", getattr(life, name)) for name in DIMENSIONS)
+        ]
+
+
+def in_regions(world: World, seed: int) -> World:
+    """The same world with its units in several regions, some in none that is told."""
+    draws = Draws(f"regions {seed}")
+    for unit in world.records["units"]:
+        unit["region"] = draws.choice(REGIONS)
+    return world
+
+
+@cache
+def both(seed: int) -> Both:
+    """One world, worked out twice."""
+    world = in_regions(make_world(seed, CLAIMS), seed)
+    evidence, terms = seen(evidence_of(world)), terms_of(world)
+    histories = build_histories(evidence, terms, duty_hours_per_day=10, tanks_l=[60, 190])
+    duplicates = disputed_duplicates(evidence, histories)
+    calls = evidence.service_calls
+    context = prepare(
+        histories.units,
+        failures_inside(histories.units, calls, evidence.causes, duplicates),
+        decide(evidence_of(world), terms).decisions,
+        histories.states,
+        doubtful_exposure(evidence.units, histories.units, calls, duplicates, evidence.as_of),
+        evidence.as_of,
+    )
+    return Both(histories.table, context, oracle.live_world(world, decide_world(world)))
+
+
+@pytest.fixture(params=SEEDS)
+def world(request) -> Both:
+    """One world after the other."""
+    return both(request.param)
+
+
+def same(row: dict, expected: dict, places: str) -> None:
+    """Every expected value is there, numbers to a millionth."""
+    for name, value in expected.items():
+        if value is None:
+            assert row[name] is None, (places, name, row[name])
+        else:
+            assert row[name] is not None, (places, name, value)
+            assert float(row[name]) == pytest.approx(float(value), rel=1e-6, abs=1e-12), (
+                places,
+                name,
+            )
+
+
+def chosen(row: dict):
+    """The failures that a row counts, by its event and its class."""
+
+    def counts(failure: Failure) -> bool:
+        event = row.get("event", "any")
+        of_event = event == "any" or (
+            failure.water if event == "water" else failure.cause_class == event
+        )
+        return of_event and row["cause_class"] in ("all", failure.cause_class)
+
+    return counts
+
+
+def test_histories(world: Both) -> None:
+    """Clock, cover, what the start-up earned, watch and water of every unit."""
+    rows = {row["serial"]: row for row in world.histories.iter_rows(named=True)}
+    assert set(rows) == {life.serial for life in world.lives}
+    for life in world.lives:
+        row = rows[life.serial]
+        told = {
+            "clock_start": life.clock,
+            "clock_source": life.clock_source,
+            "coverage_end": life.coverage_end,
+            "watched_from": life.watched_from,
+            "watched_until": life.watched_until,
+            "water_profile": life.profile,
+        }
+        if life.clock is not None:
+            told["startup_earned"] = life.earned
+        assert {name: row[name] for name in told} == told, life.serial
+        assert set(row["needs"]) == life.needs
+    unsound = world.context.units.filter(pl.col("unsound").is_not_null())["serial"]
+    assert set(unsound) == {life.serial for life in world.lives if life.unsound}
+
+
+def test_states_of_the_treatment_on_every_day(world: Both) -> None:
+    """The state of each day of each watch."""
+    told: dict[str, list[str]] = {}
+    for row in world.context.states.sort("serial", "entry").iter_rows(named=True):
+        told.setdefault(row["serial"], []).extend([row["treatment"]] * (row["exit"] - row["entry"]))
+    assert told == {life.serial: life.states for life in oracle.watched(world.lives)}
+
+
+def test_failures(world: Both) -> None:
+    """Which calls count, when, of what class, in which state, and what they cost."""
+    told = {
+        (
+            row["serial"],
+            row["call"],
+            row["failed_on"],
+            row["age"],
+            row["cause_class"],
+            row["water_related"],
+            row["treatment"],
+            row["parts"] + row["labor"] + row["travel"],
+        )
+        for row in world.context.failures.iter_rows(named=True)
+    }
+    assert told == {
+        (life.serial, f.call, f.day, f.age, f.cause_class, f.water, f.treatment, f.cost)
+        for life in world.lives
+        for f in life.failures
+    }
+
+
+def test_rates_and_costs(world: Both) -> None:
+    """Every slice that is always there: counts, time, rate, both limits, thin, and the cost."""
+    costs = always(world.context, "costs").filter(
+        (pl.col("cause") == "all") & (pl.col("agency") == "all")
+    )
+    paid = {
+        tuple(row[name] for name in ("by", *DIMENSIONS, "cause_class", "treatment")): row
+        for row in costs.iter_rows(named=True)
+    }
+    for row in always(world.context, "rates").iter_rows(named=True):
+        lives = world.lives_where(row)
+        counts = chosen(row)
+        if row["treatment"] == "all":
+            expected = oracle.rate(lives, counts)
+            inside = [f for life in lives for f in life.failures if counts(f)]
+        else:
+            expected = oracle.rate_by_state(lives, row["treatment"], counts)
+            inside = [
+                f
+                for life in lives
+                for f in life.failures
+                if counts(f) and f.treatment == row["treatment"]
+            ]
+        same(row, expected, row["by"])
+        assert row["thin"] == (expected["failures"] < 5 or expected["units"] < 10)
+        own = paid[tuple(row[name] for name in ("by", *DIMENSIONS, "cause_class", "treatment"))]
+        total = sum((f.cost for f in inside), Decimal(0))
+        assert own["total"] == total
+        same(own, {"unit_years": expected["unit_years"]}, row["by"])
+        each = float(total) / expected["unit_years"] if expected["unit_years"] else None
+        same(own, {"cost_per_unit_year": each}, row["by"])
+
+
+@pytest.mark.parametrize("dims", [(), ("profile",), ("cause_class",), ("family", "cause_class")])
+def test_survival_mean_counts_and_costs(world: Both, dims: tuple[str, ...]) -> None:
+    """At whole months: at risk, failures, survival with limits; means with robust limits."""
+    for name in ("survival", "repeat_failures"):
+        table = figure(world.context, name, dims).filter(pl.col("months").is_in(MONTHS))
+        for row in table.iter_rows(named=True):
+            lives = world.lives_where(row)
+            if name == "survival":
+                expected = oracle.survive(lives, chosen(row), row["months"])
+                assert row["thin"] == (expected["failures"] < 5 or expected["at_risk"] < 10)
+            else:
+                end = row["months"] * oracle.MONTH_DAYS
+                expected = {"at_risk": sum(0 < life.days >= end for life in lives)}
+                if expected["at_risk"]:
+                    for kind in ("count", "cost"):
+                        mean, error = oracle.mean_cumulative(
+                            lives, chosen(row), row["months"], cost=kind == "cost"
+                        )
+                        expected[f"mean_{kind}"] = mean
+                        if mean and error > 1e-12:
+                            width = oracle.exp(oracle.Z * error / mean)
+                            expected[f"{kind}_low"] = mean / width
+                            expected[f"{kind}_high"] = mean * width
+            same(row, expected, f"{name} {row}")
+
+
+@pytest.mark.parametrize("dims", [(), ("profile",), ("family",)])
+def test_first_causes(world: Both, dims: tuple[str, ...]) -> None:
+    """Competing causes at whole months."""
+    table = figure(world.context, "first_causes", dims).filter(pl.col("months").is_in(MONTHS))
+    for row in table.iter_rows(named=True):
+        lives = world.lives_where(row)
+        if row["incidence"] is not None:
+            cause = None if row["cause_class"] == "all" else row["cause_class"]
+            share = oracle.first_cause(lives, cause, row["months"])
+            same(row, {"incidence": share}, str(row))
+
+
+def test_regions_against_all_together(world: Both) -> None:
+    """Expected failures at the overall rate and the crude ratio, for both kinds of failure."""
+    table = always(world.context, "regions")
+    assert set(table["by"]) <= {"region"}
+    for row in table.iter_rows(named=True):
+        whole = oracle.rate(world.lives, chosen(row))
+        own = oracle.rate(world.lives_where(row), chosen(row))
+        own = {name: own[name] for name in ("failures", "units", "unit_years", "rate_per_100")}
+        same(row, own, row["region"])
+        if own["unit_years"]:
+            expected = own["unit_years"] * whole["failures"] / whole["unit_years"]
+            same(row, {"expected": expected}, row["region"])
+            ratio = own["failures"] / expected if expected else None
+            same(row, {"crude_ratio": ratio}, row["region"])
+
+
+@pytest.mark.parametrize("dims", [(), ("region",), ("cause_class",)])
+def test_cohorts_as_reported(world: Both, dims: tuple[str, ...]) -> None:
+    """Units and failures of each quarter of entry by age."""
+    table = figure(world.context, "cohorts", dims)
+    for row in table.iter_rows(named=True):
+        units, failures = oracle.cohort_cell(
+            world.lives_where(row), row["cohort"], row["months"], chosen(row)
+        )
+        told = {"units": units, "failures": failures, "per_100": 100 * failures / units}
+        same(row, told, f"{row['cohort']} {row['months']}")
+
+
+@pytest.mark.parametrize("dims", [(), ("region",)])
+def test_states_and_their_ratios(world: Both, dims: tuple[str, ...]) -> None:
+    """Rates of each state, and Mantel-Haenszel over profiles."""
+    effect = figure(world.context, "treatment_effect", dims)
+    for row in effect.iter_rows(named=True):
+        told = oracle.rate_by_state(world.lives_where(row), row["state"], chosen(row))
+        names = ("failures", "unit_years", "rate_per_100", "low", "high")
+        same(row, {name: told[name] for name in names}, row["state"])
+    ratios = figure(world.context, "treatment_ratios", dims)
+    for row in ratios.filter(pl.col("method") == "mantel_haenszel").iter_rows(named=True):
+        pair = tuple(row["comparison"].split(" vs "))
+        told = oracle.mantel_haenszel(world.lives_where(row), pair, chosen(row))
+        same(row, dict(zip(("ratio", "low", "high"), told or (None,) * 3, strict=True)), str(pair))
+
+
+def test_the_worlds_reach_what_they_are_for() -> None:
+    """Over the seeds: every state, failures in each, several profiles, edges of the watch."""
+    lives = [life for seed in SEEDS for life in both(seed).lives]
+    assert {state for life in lives for state in life.states} == set(STATES)
+    assert {f.treatment for life in lives for f in life.failures} == set(STATES)
+    assert len({life.profile for life in lives}) > 5
+    assert sum(f.age == 0 for life in lives for f in life.failures) > 2
+    assert sum(life.unsound for life in lives) > 2
+    assert sum(len(life.failures) > 1 for life in lives) > 5
