@@ -139,8 +139,15 @@ def deliming_lines(
         return [Line("deliming", "This model is not delimed.", "well founded", (MANUAL_CAUTION,))]
     cautions = (DELIMING_CAUTION, OPENING_CAUTION, MANUAL_CAUTION)
     terms = f"The terms call for deliming every {delime_months} months by the {delime_by}"
-    if not ceiling_mg_l or hardness_limit_mg_l is None:
-        return [Line("deliming", f"{terms}.", "rule of thumb", cautions)]
+    if hardness_limit_mg_l is None or not ceiling_mg_l:
+        if hardness_limit_mg_l is None:
+            why = "the terms set no hardness limit to compare with"
+        elif ceiling_mg_l is None:
+            why = "calcium or alkalinity is missing"
+        else:
+            why = "it can lay down no calcium carbonate"
+        text = f"{terms}. No range can be told for this water: {why}."
+        return [Line("deliming", text, "rule of thumb", cautions)]
     low, high = duty.deposit_share
     longest = min(delime_months * hardness_limit_mg_l / ceiling_mg_l, MOST_MONTHS)
     text = (

@@ -198,7 +198,9 @@ def test_terms_interval_goes_first_where_it_is_shorter() -> None:
     assert "every 7.2 to 24 months" in line.text
     assert "every 4 months by the technician: the shorter of the two goes first" in line.text
     assert deliming_lines("none", 4, 100.0, 10.0, DUTY)[0].text == "This model is not delimed."
-    assert deliming_lines("owner", 4, None, 10.0, DUTY)[0].text.startswith("The terms call for")
+    assert "set no hardness limit" in deliming_lines("owner", 4, None, 10.0, DUTY)[0].text
+    assert "calcium or alkalinity is missing" in deliming_lines("owner", 4, 9.0, None, DUTY)[0].text
+    assert "no calcium carbonate" in deliming_lines("owner", 4, 9.0, 0.0, DUTY)[0].text
 
 
 def test_numbers_and_lists_read_as_written() -> None:
