@@ -96,3 +96,5 @@ class Upcoming(Table):
     due_on: pl.Date = day("The day by which to act.", required=True)
     days_left: pl.Int64 = integer("Days from the as-of date to then.", required=True)
     at_stake: str = text("What cover lapses.", required=True)
+    site_name: str = text("The site's name.")
+    sentence: str = text("What to write to the site.", required=True)

@@ -206,5 +206,6 @@ def _installation(limits: list[Row]) -> list[str]:
     for limit in sorted(limits, key=lambda limit: (limit["reading"], limit["gas"] or "")):
         name, unit = formats.READINGS.get(limit["reading"], (limit["reading"], ""))
         gas = f" ({limit['gas']})" if limit["gas"] else ""
-        said.append(f"{name}{gas} {_between(limit['min'], limit['max'], unit)}.")
+        # An abbreviated unit ends the sentence with its own full stop.
+        said.append(f"{name}{gas} {_between(limit['min'], limit['max'], unit)}".rstrip(".") + ".")
     return said or ["No limits on readings at start-up."]

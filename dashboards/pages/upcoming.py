@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -12,58 +11,8 @@ from dashboards import formats
 from dashboards.data import PageData
 from schemas import codes
 
-# What is at stake, and behind a colon or semicolon what it means for this unit.
-_STAKE = re.compile(r"([^:;]*)(?:[:;]\s*(.*))?", re.DOTALL)
 MOST_ROWS = 300
 SOON_DAYS = 14
-# What to say to the site, and what to do about it; a day, a serial and what is at stake go in.
-SENTENCES = {
-    "start-up request due": "Ask for the start-up of unit {serial} by {day}, or {stake} is lost.",
-    "start-up outstanding": (
-        "Have the start-up of unit {serial} completed and its report sent by {day}, or {stake} is "
-        "lost."
-    ),
-    "test outstanding": (
-        "Send a complete test of the supply water of unit {serial} by {day}, or {stake} is lost."
-    ),
-    "treatment due": (
-        "Have the treatment that the water of unit {serial} needs bought new and installed by "
-        "{day}, or {stake} is lost."
-    ),
-    "cartridge due": (
-        "Have the cartridge of unit {serial} changed and the change reported by {day}, or {stake} "
-        "is lost."
-    ),
-    "deliming due": (
-        "Have unit {serial} delimed and the deliming reported by {day}, or {stake} is lost."
-    ),
-}
-LATE_SENTENCES = {
-    "start-up request due": (
-        "The start-up of unit {serial} was to be asked for by {day}. If it was, send the report; "
-        "until then {stake} does not count."
-    ),
-    "start-up outstanding": (
-        "The start-up of unit {serial} was to be completed by {day}. If it was, send the report; "
-        "until then {stake} does not count."
-    ),
-    "test outstanding": (
-        "A complete test of the supply water of unit {serial} was due by {day}. If one was made, "
-        "send it; until then {stake} is open."
-    ),
-    "treatment due": (
-        "Treatment for the water of unit {serial} was due by {day}. If it was bought new and "
-        "installed, send the proof; until then {stake} has lapsed."
-    ),
-    "cartridge due": (
-        "The cartridge of unit {serial} was to be changed by {day}. If it was, send the report; "
-        "until it is, {stake} has lapsed."
-    ),
-    "deliming due": (
-        "Unit {serial} was to be delimed by {day}. If it was, send the report; until it is, "
-        "{stake} has lapsed."
-    ),
-}
 EXPLANATIONS = {
     "start-up request due": "Bought, and no start-up asked for yet.",
     "start-up outstanding": "Asked for in time, not yet completed; the base cover is running out.",
@@ -75,9 +24,9 @@ EXPLANATIONS = {
 
 
 def content(data: PageData) -> dict[str, Any]:
-    """What the template needs."""
+    """What the template needs: what falls due soon by its day, then each matter."""
     upcoming = data.upcoming.sort("due_on", "serial", "matter")
-    names = _site_names(data)
+    soon = upcoming.filter(pl.col("days_left").is_between(0, SOON_DAYS))
     matters = []
     for matter in codes.MATTERS:
         rows = upcoming.filter(pl.col("matter") == matter)
@@ -91,19 +40,26 @@ def content(data: PageData) -> dict[str, Any]:
                 "title": matter.capitalize(),
                 "count": formats.whole(rows.height),
                 "says": EXPLANATIONS[matter],
-                "ahead": _table(ahead, names),
-                "overdue": _table(overdue, names),
+                "ahead": _table(ahead),
+                "ahead_says": f"{formats.whole(ahead.height)} ahead, the first due first",
+                "overdue": _table(overdue),
                 "overdue_says": f"{formats.whole(overdue.height)} overdue, the latest first",
             }
         )
-    return {"title": "Upcoming", "summary": _summary(upcoming), "matters": matters}
+    return {
+        "title": "Upcoming",
+        "summary": _summary(upcoming),
+        "soon": _table(soon),
+        "soon_title": f"The next {SOON_DAYS} days",
+        "matters": matters,
+    }
 
 
-def _table(rows: pl.DataFrame, names: Mapping[str, str]) -> dict[str, Any]:
+def _table(rows: pl.DataFrame) -> dict[str, Any]:
     shown = rows.head(MOST_ROWS)
     rest = rows.height - shown.height
     return {
-        "rows": [_row(row, names) for row in shown.iter_rows(named=True)],
+        "rows": [_row(row) for row in shown.iter_rows(named=True)],
         "left_out": f"{rest:,} more not shown; all are in the file data/upcoming.csv."
         if rest
         else "",
@@ -130,26 +86,13 @@ def _summary(upcoming: pl.DataFrame) -> str:
     return " ".join(said)
 
 
-def _site_names(data: PageData) -> dict[str, str]:
-    named = data.decisions.select("site", "site_name").drop_nulls().unique("site")
-    return dict(named.iter_rows())
-
-
-def _row(row: Mapping[str, Any], names: Mapping[str, str]) -> list[str]:
-    stake, detail = _STAKE.fullmatch(row["at_stake"] or "cover").groups()
-    sentences = SENTENCES if row["days_left"] >= 0 else LATE_SENTENCES
-    sentence = sentences[row["matter"]].format(
-        serial=row["serial"], day=formats.long_day(row["due_on"]), stake=stake
-    )
-    if detail:
-        sentence += f" {detail[0].upper()}{detail[1:]}."
-    site = ", ".join(filter(None, (names.get(row["site"] or ""), row["site"])))
+def _row(row: Mapping[str, Any]) -> list[str]:
     return [
         formats.day(row["due_on"]),
         formats.whole(row["days_left"]),
+        row["matter"],
         row["serial"],
-        site,
+        ", ".join(filter(None, (row["site_name"], row["site"]))),
         row["region"] or "",
-        stake,
-        sentence,
+        row["sentence"],
     ]

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import argparse
 import datetime as dt
-import sys
 
 import polars as pl
 
-from pipelines.commands.output import print_json, say
+from pipelines.commands.output import print_csv, print_json, say
 from pipelines.errors import UsageError
 from pipelines.refresh.figures import figure_of_slice
 from schemas import codes
@@ -38,7 +37,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json(table.to_dicts())
     elif args.csv:
-        sys.stdout.write(table.write_csv())
+        print_csv(table)
     else:
         with pl.Config(tbl_rows=-1, tbl_cols=-1, tbl_hide_dataframe_shape=True, fmt_str_lengths=60):
             say(str(_without_alls(table)))

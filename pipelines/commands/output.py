@@ -10,7 +10,13 @@ import sys
 from collections.abc import Callable
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import polars as pl
+
+# Spreadsheets run a cell that begins so as a formula; a leading apostrophe keeps it text.
+_FORMULA = r"^([=+\-@\t\r])"
 
 
 def progress(text: str) -> None:
@@ -22,6 +28,16 @@ def print_json(value: Any) -> None:
     """A value as JSON on stdout; money as text with two decimals, days as ISO 8601."""
     json.dump(value, sys.stdout, ensure_ascii=False, indent=2, default=_plain)
     sys.stdout.write("\n")
+
+
+def print_csv(table: pl.DataFrame) -> None:
+    """A table as CSV, as those under published/: lists joined by `; `, no live formula."""
+    import polars as pl
+    import polars.selectors as cs
+
+    plain = table.with_columns(cs.by_dtype(pl.List(pl.String)).list.join("; "))
+    safe = plain.with_columns(cs.string().str.replace(_FORMULA, "'$1"))
+    sys.stdout.write(safe.write_csv())
 
 
 def say(text: str) -> None:

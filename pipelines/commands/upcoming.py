@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import sys
 
 import polars as pl
 
-from pipelines.commands.output import print_json, say
+from pipelines.commands.output import print_csv, print_json, say
 from pipelines.errors import UsageError
 from pipelines.refresh.reading import published_table
 
@@ -20,14 +19,23 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json(due.to_dicts())
     elif args.csv:
-        sys.stdout.write(due.write_csv())
+        print_csv(due)
     elif due.is_empty():
         say(f"Nothing falls due within {args.within} days.")
     else:
-        for row in due.iter_rows(named=True):
-            late = "overdue" if row["days_left"] < 0 else f"{row['days_left']} days left"
-            say(
-                f"{row['due_on']} ({late}) {row['serial']} at {row['site'] or 'no site'}: "
-                f"{row['matter']}. At stake: {row['at_stake']}."
-            )
+        _tell(due)
     return 0
+
+
+def _tell(due: pl.DataFrame) -> None:
+    """What can still be kept goes first, by its day; then what is overdue, the latest first."""
+    ahead = due.filter(pl.col("days_left") >= 0)
+    late = due.filter(pl.col("days_left") < 0).reverse()
+    for title, rows in (("Ahead", ahead), ("Overdue", late)):
+        say(f"{title}: {rows.height:,}")
+        for row in rows.iter_rows(named=True):
+            site = ", ".join(filter(None, (row["site_name"], row["site"]))) or "no site"
+            days = row["days_left"]
+            count = f"{abs(days)} {'day' if abs(days) == 1 else 'days'}"
+            when = f"{count} late" if days < 0 else f"{count} left"
+            say(f"{row['due_on']} ({when}) {row['matter']}, {site}: {row['sentence']}")

@@ -19,6 +19,7 @@ from pipelines.coverage.findings import switched_off
 from pipelines.coverage.startups import request_due_on
 from pipelines.histories.treatment_states import ability_mask
 from pipelines.histories.unit_histories import Histories
+from pipelines.histories.upcoming_sentences import sentence_to_send
 from schemas.columns import polars_schema
 from schemas.histories import Upcoming
 
@@ -51,10 +52,13 @@ def upcoming_matters(evidence: Evidence, histories: Histories) -> pl.DataFrame:
         _deliming(units),
     ]
     days_left = (pl.col("due_on") - today).dt.total_days()
+    names = evidence.units.select("serial", "site_name")
     return (
         pl.concat(matters)
         .filter(pl.col("due_on").is_not_null())
         .with_columns(days_left=days_left)
+        .with_columns(sentence_to_send())
+        .join(names, on="serial", how="left")
         .select(polars_schema(Upcoming).names())
         .sort("due_on", "serial", "matter")
     )

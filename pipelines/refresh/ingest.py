@@ -27,10 +27,8 @@ from pipelines.records.headers import expected_headers
 from pipelines.records.mapping import Mapping
 from pipelines.refresh.inputs import Inputs
 from pipelines.refresh.recorded import CITED_AS, recorded_rulings
+from pipelines.refresh.tool import READING, source_hash
 from schemas.codes import FEEDS
-
-# Raised whenever files could be read in another way, so that stored rows are not trusted.
-READING_VERSION = "1"
 
 EXPORT_FILES = pl.Schema(
     {
@@ -97,7 +95,7 @@ def _read_by(inputs: Inputs, file: ExportFile) -> str:
     mapping = _mapping(inputs, file)
     settings = inputs.settings
     told = (
-        READING_VERSION,
+        source_hash(READING),
         mapping.fingerprint if mapping else "",
         settings.timezone,
         settings.max_file_mb,

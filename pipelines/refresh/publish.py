@@ -16,6 +16,7 @@ from dashboards.hiding import hide_names
 from dashboards.site import build_site
 from pipelines.refresh.pages import claims_with_pages, page_data
 from pipelines.refresh.session import MANIFEST, RefreshSession
+from pipelines.refresh.tool import source_hash
 from pipelines.warehouse.database import has_table, read_frame
 from pipelines.warehouse.publication import write_table_files
 from schemas.columns import column_names
@@ -102,6 +103,7 @@ def publish(session: RefreshSession) -> None:
     facts = {
         "as_of": session.inputs.as_of.isoformat(),
         "inputs": session.inputs.fingerprint,
+        "tool": source_hash(),
         "refreshed_at": session.decided_at.isoformat(timespec="seconds"),
     }
     session.write_facts(**facts)

@@ -24,6 +24,7 @@ import polars as pl
 
 from pipelines.refresh.ingest import EXPORT_FILES, delivered, news_of
 from pipelines.refresh.inputs import Inputs, load_inputs
+from pipelines.refresh.tool import source_hash
 from pipelines.warehouse.database import (
     connect,
     has_table,
@@ -171,7 +172,10 @@ def open_session(
 
 
 def is_up_to_date(inputs: Inputs) -> bool:
-    """Whether store and pages were made from exactly these inputs, exports and as-of date."""
+    """Whether store and pages were made from exactly these inputs, exports and as-of date.
+
+    Another version of the tool does all its work again: it may decide or show otherwise.
+    """
     workspace = inputs.workspace
     told = published_facts(workspace.published)
     if not workspace.database.exists() or told.get("inputs") != inputs.fingerprint:
@@ -186,7 +190,7 @@ def is_up_to_date(inputs: Inputs) -> bool:
         con.close()
     if facts != told or facts["as_of"] != inputs.as_of.isoformat():
         return False
-    if facts["store_version"] != str(STORE_VERSION):
+    if facts["store_version"] != str(STORE_VERSION) or facts.get("tool") != source_hash():
         return False
     files = delivered(inputs)
     news = news_of(files, known)

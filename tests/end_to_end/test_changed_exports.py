@@ -32,6 +32,19 @@ def test_reading_all_over_again_changes_nothing(workspace, run, tools, day):
     assert after["main.export_files"]["news"].unique().to_list() == ["unchanged"]
 
 
+def test_another_version_of_the_tool_reads_and_decides_again(
+    workspace, run, tools, day, no_figures, monkeypatch
+):
+    """With the same exports the tool rests, but not where its own source has changed."""
+    assert "Decisions" not in run("refresh", workspace, "--as-of", day).err
+    for module in ("ingest", "publish", "session"):
+        monkeypatch.setattr(f"pipelines.refresh.{module}.source_hash", lambda *_: "other")
+    assert "Decisions" in run("refresh", workspace, "--as-of", day).err
+    news = tools["store"](workspace)["main.export_files"]["news"].unique().to_list()
+    assert news == ["changed"]
+    assert "Decisions" not in run("refresh", workspace, "--as-of", day).err
+
+
 def test_a_file_that_changed_under_its_name_is_a_new_version(
     workspace, run, tools, day, no_figures
 ):

@@ -335,7 +335,9 @@ def page_data(count: int = 40, **changes: Any) -> shown.PageData:
         "upcoming": frame(
             [{"serial": serials[n % len(serials)], "site": f"K-{n:05}", "region": REGIONS[n % 3],
               "matter": matter, "due_on": AS_OF + dt.timedelta(days=n * 5 - 5),
-              "days_left": n * 5 - 5, "at_stake": "cover of scale failures; the acid is strong"}
+              "days_left": n * 5 - 5, "at_stake": "cover of scale failures; the acid is strong",
+              "site_name": f"Kitchen {n}",
+              "sentence": f"Do what is due ({matter}). The acid is strong."}
              for n, matter in enumerate(codes.MATTERS)],
             shown.UPCOMING,
         ),

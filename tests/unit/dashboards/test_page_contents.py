@@ -58,17 +58,17 @@ def test_morning_adds_arrivals_up_by_feed(sample) -> None:
 
 
 def test_upcoming_parts_what_can_be_kept_from_what_lapsed(sample) -> None:
-    """A matter past its day asks for proof; one ahead says what to do by when."""
+    """What falls due soon stands first, by its day; what is overdue stands apart."""
     content = upcoming.content(sample.page_data(20))
     by_key = {matter["key"]: matter for matter in content["matters"]}
     late = by_key["start-up-request-due"]
     assert late["ahead"]["rows"] == []
-    assert late["overdue"]["rows"][0][-1] == (
-        "The start-up of unit B0000000 was to be asked for by 26 March 2026. If it was, send the "
-        "report; until then cover of scale failures does not count. The acid is strong."
-    )
-    ahead = by_key["deliming-due"]["ahead"]["rows"][0]
-    assert ahead[-1].startswith("Have unit B0000005 delimed and the deliming reported by 20 April")
+    assert late["overdue"]["rows"] == [
+        ["2026-03-26", "-5", "start-up request due", "B0000000", "Kitchen 0, K-00000",
+         "US-CO", "Do what is due (start-up request due). The acid is strong."]
+    ]  # fmt: skip
+    assert [row[0] for row in content["soon"]["rows"]] == ["2026-03-31", "2026-04-05", "2026-04-10"]
+    assert by_key["deliming-due"]["ahead"]["rows"][0][2] == "deliming due"
     assert content["summary"] == (
         "5 units will lose cover unless someone acts; 3 of 5 matters are due within 14 days, the "
         "first on 31 March 2026. 1 matter is overdue: that cover has lapsed."
