@@ -128,6 +128,9 @@ def build_parser() -> argparse.ArgumentParser:
     web = add("dagster", "Open Dagster's own page on the loopback address.")
     takes_workspace(web)
     web.add_argument("--port", type=int, default=3000)
+    web.add_argument(
+        "--no-page", action="store_true", help="only the schedule and the sensor, for a service"
+    )
     return parser
 
 

@@ -17,6 +17,7 @@ import dagster as dg
 
 from pipelines.defs.decisions import claim_decisions
 from pipelines.defs.exports import export_tables
+from pipelines.defs.failures import failure_sensor
 from pipelines.defs.figures import field_figures
 from pipelines.defs.histories import unit_tables
 from pipelines.defs.jobs import exports_sensor, nightly_schedule, refresh_job
@@ -27,12 +28,15 @@ from pipelines.refresh.session import RefreshSession
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.settings import load_settings
 
+WAIT_SECONDS = 1_800.0  # a night that meets a refresh by hand comes after it, and does not fail
+
 
 def build_definitions(
     workspace: Path | str,
     as_of: str | None = None,
     progress: Callable[[str], None] | None = None,
     keep: Callable[[RefreshSession], None] | None = None,
+    wait_seconds: float = 0.0,
 ) -> dg.Definitions:
     """The definitions for one workspace.
 
@@ -41,6 +45,7 @@ def build_definitions(
         as_of: the day to decide as of; None for today.
         progress: where to tell what is being done; None for Dagster's own log.
         keep: is handed the session once it is open.
+        wait_seconds: how long a run waits for another refresh to end.
 
     Raises:
         WorkspaceError: the workspace has no readable settings.
@@ -59,12 +64,18 @@ def build_definitions(
         ],
         jobs=[job],
         schedules=[nightly_schedule(job, settings.nightly_at, settings.timezone)],
-        sensors=[exports_sensor(job, opened.exports)],
-        resources={SESSION: session_resource(str(opened.root), as_of, progress, keep)},
+        sensors=[
+            exports_sensor(job, opened.exports, settings.watch_seconds),
+            failure_sensor(job, opened.root),
+        ],
+        resources={
+            SESSION: session_resource(str(opened.root), as_of, progress, keep, wait_seconds)
+        },
         executor=dg.in_process_executor,
     )
 
 
+@dg.definitions  # what Dagster looks for when it loads this module
 def defs() -> dg.Definitions:
     """The definitions of the workspace that the environment names."""
-    return build_definitions(os.environ.get("LIMELEDGER_WORKSPACE", "."))
+    return build_definitions(os.environ.get("LIMELEDGER_WORKSPACE", "."), wait_seconds=WAIT_SECONDS)

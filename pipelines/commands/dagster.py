@@ -29,19 +29,37 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError(f"--port {args.port} is no port; choose one from 1 to 65535.")
     workspace = Workspace.open(args.workspace)
     load_settings(workspace)
-    home = dagster_home(workspace)
-    progress(f"Dagster's page: http://127.0.0.1:{args.port} (stop it with Ctrl-C)")
-    command = [sys.executable, "-m", "dagster", "dev", "-m", "pipelines.definitions"]
-    command += ["-h", "127.0.0.1", "-p", str(args.port)]
-    environment = os.environ | {
-        "DAGSTER_HOME": str(home),
-        "DAGSTER_DISABLE_TELEMETRY": "1",
-        "LIMELEDGER_WORKSPACE": str(workspace.root),
-    }
+    if args.no_page:
+        progress("The nightly schedule and the folder sensor are on (stop them with Ctrl-C)")
+        command = daemon_command()
+    else:
+        progress(f"Dagster's page: http://127.0.0.1:{args.port} (stop it with Ctrl-C)")
+        command = page_command(args.port)
+    environment = os.environ | dagster_environment(workspace)
     try:
         return subprocess.call(command, env=environment, cwd=workspace.root)
     except KeyboardInterrupt:
         return 0
+
+
+def page_command(port: int) -> list[str]:
+    """Dagster's page and daemon; the page answers on the loopback address alone."""
+    command = [sys.executable, "-m", "dagster", "dev", "-m", "pipelines.definitions"]
+    return [*command, "-h", "127.0.0.1", "-p", str(port)]
+
+
+def daemon_command() -> list[str]:
+    """Dagster's daemon without a page: it opens no port."""
+    return [sys.executable, "-m", "dagster._daemon", "run", "-m", "pipelines.definitions"]
+
+
+def dagster_environment(workspace: Workspace) -> dict[str, str]:
+    """What Dagster's processes are told: the workspace, and its own Dagster folder."""
+    return {
+        "DAGSTER_HOME": str(dagster_home(workspace)),
+        "DAGSTER_DISABLE_TELEMETRY": "1",
+        "LIMELEDGER_WORKSPACE": str(workspace.root),
+    }
 
 
 def dagster_home(workspace: Workspace) -> Path:

@@ -7,7 +7,6 @@ import time
 from pathlib import Path
 
 from pipelines.commands.output import print_json, progress, teller
-from pipelines.errors import BusyError
 from pipelines.refresh.inputs import Inputs, load_inputs
 from pipelines.refresh.run import Summary, summarize, tell
 from pipelines.refresh.session import RefreshSession, is_up_to_date
@@ -23,7 +22,18 @@ def run(args: argparse.Namespace) -> int:
 
 
 def refresh(workspace: Path, as_of: str | None) -> Summary:
-    """One refresh; raises what stopped it, after the pages have been told."""
+    """One refresh; raises what stopped it, after the pages and the people have been told."""
+    try:
+        return _refresh(workspace, as_of)
+    except Exception as error:
+        from pipelines.refresh.telling import after_failure
+
+        for sentence in after_failure(workspace, error):
+            progress(sentence)
+        raise
+
+
+def _refresh(workspace: Path, as_of: str | None) -> Summary:
     started = time.monotonic()
     inputs = load_inputs(workspace, as_of)  # faults of the workspace end here, before Dagster
     if is_up_to_date(inputs):
@@ -34,12 +44,7 @@ def refresh(workspace: Path, as_of: str | None) -> Summary:
         _materialize(inputs, sessions)
     except Exception as error:
         cause = sessions[0].failure if sessions and sessions[0].failure else _root(error)
-        if isinstance(cause, BusyError):
-            raise cause from None  # the pages are the other refresh's to tell of
         if isinstance(cause, Exception):
-            from pipelines.refresh.notice import note_failure
-
-            note_failure(inputs.workspace.published, cause)
             raise cause from None
         raise
     return summarize(inputs, time.monotonic() - started)

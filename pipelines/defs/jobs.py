@@ -39,8 +39,10 @@ def nightly_schedule(
     )
 
 
-def exports_sensor(job: dg.UnresolvedAssetJobDefinition, exports: Path) -> dg.SensorDefinition:
-    """A refresh when the exports folder has changed and has been still for one look.
+def exports_sensor(
+    job: dg.UnresolvedAssetJobDefinition, exports: Path, watch_seconds: int
+) -> dg.SensorDefinition:
+    """A refresh when the exports folder has changed and has been still for `watch_seconds`.
 
     The cursor holds the folder's state at the last look and the state last run for: a delivery
     that is still being copied changes between looks and is waited for.
@@ -49,9 +51,9 @@ def exports_sensor(job: dg.UnresolvedAssetJobDefinition, exports: Path) -> dg.Se
     @dg.sensor(
         name="exports_folder",
         job=job,
-        minimum_interval_seconds=60,
+        minimum_interval_seconds=watch_seconds,
         default_status=dg.DefaultSensorStatus.RUNNING,
-        description="Refreshes once a delivery in exports/ has been complete for a minute.",
+        description=f"Refreshes once exports/ has changed and been still for {watch_seconds} s.",
     )
     def exports_folder(context: dg.SensorEvaluationContext) -> dg.SensorResult | dg.SkipReason:
         state = folder_state(exports)

@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pipelines.errors import WorkspaceError
 from pipelines.workspace.layout import SETTINGS_FILE, Workspace
+from pipelines.workspace.night import MAIL, NIGHTLY, Mail, lacking, read_mail, read_time
 from pipelines.workspace.toml_file import (
     is_number,
     is_whole,
@@ -34,7 +35,9 @@ class Settings:
     """The settings of a workspace, with defaults for all but the first three.
 
     `hide` names columns (schemas.codes.HIDEABLE) that must not appear under published/.
-    `nightly_at` is the time of the nightly refresh in the workspace's time zone.
+    `nightly_at` is the time of the nightly refresh in the workspace's time zone; a delivery must
+    have been still for `watch_seconds` before it is read. `on_failure_command` (a program and its
+    arguments) and `mail` are told when a refresh fails.
     """
 
     maker: str
@@ -51,6 +54,9 @@ class Settings:
     max_file_mb: int = 4096
     max_field_chars: int = 16_000_000
     nightly_at: dt.time = dt.time(2, 15)
+    watch_seconds: int = 60
+    on_failure_command: tuple[str, ...] = ()
+    mail: Mail | None = None
 
     @property
     def zone(self) -> ZoneInfo:
@@ -73,10 +79,13 @@ def read_settings(path: Path) -> Settings:
     faults = [f"{file.at(path)}: {'.'.join(path)} {told}" for path, told in _faults(file.data)]
     if faults:
         raise WorkspaceError(*faults)
-    given = {key: _READ.get(key, _as_is)(value) for (*_, key), value in _leaves(file.data)}
-    if "at" in given:
-        given["nightly_at"] = given.pop("at")
-    return Settings(**given)
+    mail, given = {}, {}
+    for (*tables, key), value in _leaves(file.data):
+        if tables == ["nightly", "mail"]:
+            mail[key] = value
+        else:
+            given[_FIELDS.get(key, key)] = _READ.get(key, _as_is)(value)
+    return Settings(**given, mail=read_mail(mail))
 
 
 def today(settings: Settings) -> dt.date:
@@ -91,21 +100,28 @@ def _faults(data: Mapping[str, Any]) -> Iterator[tuple[tuple[str, ...], str]]:
     for path, value in _leaves(data):
         known = _TABLES[path[:-1]]
         if path in _TABLES:
-            yield path, f"is {show(value)}; write it as a table, [{path[0]}]."
+            yield path, f"is {show(value)}; write it as a table, [{'.'.join(path)}]."
         elif path[-1] not in known:
-            names = [*known, *(name for table in _TABLES for name in table if len(path) == 1)]
+            names = [*known, *(table[-1] for table in _TABLES if table[:-1] == path[:-1] and table)]
             yield path, f"is not a known setting; {suggest(path[-1], names)}"
         elif told := known[path[-1]](value):
             yield path, told
+    nightly = data.get("nightly")
+    mail = nightly.get("mail") if isinstance(nightly, dict) else None
+    if isinstance(mail, dict):
+        yield from ((("nightly", "mail", key), told) for key, told in lacking(mail))
 
 
-def _leaves(data: Mapping[str, Any]) -> Iterator[tuple[tuple[str, ...], Any]]:
+def _leaves(
+    data: Mapping[str, Any], above: tuple[str, ...] = ()
+) -> Iterator[tuple[tuple[str, ...], Any]]:
     """Every key with its path; the tables that settings know are opened, others are not."""
     for key, value in data.items():
-        if (key,) in _TABLES and isinstance(value, dict):
-            yield from (((key, inner), below) for inner, below in value.items())
+        path = (*above, key)
+        if path in _TABLES and isinstance(value, dict):
+            yield from _leaves(value, path)
         else:
-            yield (key,), value
+            yield path, value
 
 
 def _text(value: Any) -> str | None:
@@ -168,20 +184,8 @@ def _hidden(value: Any) -> str | None:
     return None
 
 
-def _time(value: Any) -> str | None:
-    if isinstance(value, dt.time):
-        return None
-    if isinstance(value, str) and re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", value):
-        return None
-    return f'is {show(value)}; write hours and minutes, such as "02:15".'
-
-
 def _as_is(value: Any) -> Any:
     return value
-
-
-def _read_time(value: dt.time | str) -> dt.time:
-    return value if isinstance(value, dt.time) else dt.time.fromisoformat(value)
 
 
 _TABLES: dict[tuple[str, ...], dict[str, Callable[[Any], str | None]]] = {
@@ -202,8 +206,10 @@ _TABLES: dict[tuple[str, ...], dict[str, Callable[[Any], str | None]]] = {
         "max_file_mb": _whole(1, 1_000_000),
         "max_field_chars": _whole(1_000, 1_000_000_000),
     },
-    ("nightly",): {"at": _time},
+    ("nightly",): NIGHTLY,
+    ("nightly", "mail"): MAIL,
 }
+_FIELDS = {"at": "nightly_at"}
 _READ: dict[str, Callable[[Any], Any]] = {
     "set_aside_tolerance": float,
     "tanks_l": lambda sizes: tuple(sorted(float(size) for size in sizes)),
@@ -212,5 +218,6 @@ _READ: dict[str, Callable[[Any], Any]] = {
     "calcium_share_of_hardness": float,
     "hide": tuple,
     "maker": str.strip,
-    "at": _read_time,
+    "at": read_time,
+    "on_failure_command": tuple,
 }

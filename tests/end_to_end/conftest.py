@@ -102,11 +102,11 @@ def published(workspace: Path, table: str) -> pl.DataFrame:
 
 @pytest.fixture(autouse=True, scope="session")
 def no_network():
-    """Nothing that these tests run may open a connection."""
+    """Nothing that these tests run may open a connection to another machine."""
     connect = socket.socket.connect
 
     def refuse(self, address):
-        if self.family != socket.AF_UNIX:
+        if self.family != socket.AF_UNIX and address[0] not in ("127.0.0.1", "::1", "localhost"):
             raise AssertionError(f"a connection to {address} was opened")
         return connect(self, address)
 

@@ -2,8 +2,10 @@
 
 import dataclasses
 import errno
+import json
 import os
 import re
+import sys
 import time
 
 import duckdb
@@ -70,6 +72,26 @@ def test_broken_terms_are_placed_by_line(kept, run, day):
     assert call.code == 2
     assert "W2.toml" in call.err
     assert re.search(r"line 1\b", call.err)
+
+
+def test_a_failed_refresh_is_told_to_the_command_of_the_settings(workspace, run, day):
+    """Whom the settings name hears of it; that he cannot be told hides no fault and no code."""
+    keeps = [sys.executable, "-c", "import sys; open('told.txt', 'a').write(sys.stdin.read())"]
+    with (workspace / "limeledger.toml").open("a") as settings:
+        settings.write(f"[nightly]\non_failure_command = {json.dumps(keeps)}\n")
+    (workspace / "terms" / "W2.toml").write_text("edition = \n")
+    call = run("refresh", workspace, "--as-of", day)
+    assert call.code == 2
+    assert (workspace / "told.txt").read_text() == call.err
+    assert "W2.toml line 1" in (workspace / "published" / "assets" / "status.js").read_text()
+    assert run("refresh", workspace, "--as-of", "no day").code == 2
+    assert (workspace / "told.txt").read_text() == call.err  # a wrong call is no failed night
+    text = (workspace / "limeledger.toml").read_text()
+    (workspace / "limeledger.toml").write_text(text.replace(keeps[0], "/no/such/program"))
+    call = run("refresh", workspace, "--as-of", day)
+    assert call.code == 2
+    assert "Nobody was told by nightly.on_failure_command" in call.err
+    assert "W2.toml" in call.err
 
 
 def test_a_second_refresh_at_the_same_time_is_turned_away(kept, run, start):

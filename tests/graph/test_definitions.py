@@ -68,6 +68,14 @@ def test_definitions_load(workspace: Path) -> None:
     dg.Definitions.validate_loadable(build_definitions(workspace))
 
 
+def test_dagster_finds_the_whole_when_it_loads_the_module() -> None:
+    """Not the assets that the module imports, which alone lack job, schedule and session."""
+    from dagster._core.workspace.autodiscovery import loadable_targets_from_python_module
+
+    [found] = loadable_targets_from_python_module("pipelines.definitions", working_directory=None)
+    assert found.attribute == "defs"
+
+
 def test_the_night_is_the_workspaces(workspace: Path) -> None:
     """The schedule runs at the hour of the settings, in the workspace's time zone."""
     settings = workspace / "limeledger.toml"

@@ -47,7 +47,49 @@ MISTAKES = {
     ),
     "unknown key in a table": (
         GOOD + '[nightly]\nhour = "2"',
-        ["line 5, column 1: nightly.hour is not a known setting; use one of: at."],
+        ["line 5, column 1: nightly.hour is not a known setting; use one of: at, mail, on_fail"],
+    ),
+    "a command as one text": (
+        GOOD + '[nightly]\non_failure_command = "rm -r x"',
+        ['line 5, column 1: nightly.on_failure_command is "rm -r x"; write a program and its arg'],
+    ),
+    "a command of nothing": (
+        GOOD + "[nightly]\non_failure_command = []",
+        ["on_failure_command is []; write a program"],
+    ),
+    "a watch of no time": (
+        GOOD + "[nightly]\nwatch_seconds = 0",
+        ["nightly.watch_seconds is 0; write a whole number of seconds from 1 to 3600."],
+    ),
+    "mail as text": (
+        GOOD + '[nightly]\nmail = "a@maker.example"',
+        ["line 5, column 1: nightly.mail is", "write it as a table, [nightly.mail]."],
+    ),
+    "mail to nobody": (
+        GOOD + '[nightly.mail]\nhost = "mail.example"\nfrom = "a@maker.example"',
+        ["nightly.mail.to is missing; write it under [nightly.mail], such as to = ["],
+    ),
+    "mail with a line break in an address": (
+        GOOD + '[nightly.mail]\nhost = "h"\nfrom = "a@b\\nBcc: x@y"\nto = "c@maker.example"',
+        ['line 6, column 1: nightly.mail.from is "a@b\\nBcc: x@y"; write one address'],
+    ),
+    "a port too high": (
+        GOOD + '[nightly.mail]\nhost = "h"\nport = 65536\nfrom = "a@b"\nto = ["c@d"]',
+        ["line 6, column 1: nightly.mail.port is 65536; write a whole number from 1 to 65535."],
+    ),
+    "a password in the open": (
+        GOOD
+        + '[nightly.mail]\nhost = "h"\nfrom = "a@b"\nto = ["c@d"]\n'
+        + 'user_env = "U"\npassword_env = "P"',
+        ["nightly.mail.starttls is not true; a password is sent over TLS only."],
+    ),
+    "a password in the settings": (
+        GOOD + '[nightly.mail]\nhost = "h"\nfrom = "a@b"\nto = ["c@d"]\npassword_env = "se cret"',
+        ['password_env is "se cret"; name an environment variable'],
+    ),
+    "an unknown key of the mail": (
+        GOOD + '[nightly.mail]\nhost = "h"\nfrom = "a@b"\nto = ["c@d"]\nstartls = true',
+        ["line 8, column 1: nightly.mail.startls is not a known setting; did you mean starttls?"],
     ),
     "value for a table": (GOOD + "publish = 1", ["publish is 1; write it as a table, [publish]."]),
     "terms as a list": (GOOD + 'terms = ["a"]', ['terms is ["a"]; write text in quotes.']),

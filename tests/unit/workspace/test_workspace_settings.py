@@ -10,6 +10,7 @@ import pytest
 
 from pipelines.workspace import settings as settings_module
 from pipelines.workspace.layout import Workspace
+from pipelines.workspace.night import Mail
 from pipelines.workspace.settings import Settings, load_settings, today
 
 LEAST = 'maker = " Tarnfell "\ntimezone = "America/Denver"\ncurrency = "USD"\n'
@@ -35,6 +36,7 @@ def test_three_settings_are_enough(tmp_path: Path):
     assert (settings.duty_hours_per_day, settings.conductivity_to_tds) == (10.0, 0.65)
     assert settings.calcium_share_of_hardness is None
     assert (settings.hide, settings.nightly_at) == ((), dt.time(2, 15))
+    assert (settings.watch_seconds, settings.on_failure_command, settings.mail) == (60, (), None)
     assert settings.zone == ZoneInfo("America/Denver")
 
 
@@ -59,6 +61,15 @@ max_file_mb = 1
 max_field_chars = 1000
 [nightly]
 at = "23:59"
+watch_seconds = 5
+on_failure_command = ["/usr/bin/logger", "-t", "a b"]
+[nightly.mail]
+host = "mail.example"
+from = "limeledger@maker.example"
+to = ["warranty@maker.example", "quality@maker.example"]
+starttls = true
+user_env = "MAIL_USER"
+password_env = "MAIL_PASSWORD"
 """,
     )
     assert (settings.terms, settings.set_aside_tolerance, settings.stale_after_days) == (
@@ -72,6 +83,17 @@ at = "23:59"
     assert settings.hide == ("site_name", "notes")
     assert (settings.max_file_mb, settings.max_field_chars) == (1, 1000)
     assert settings.nightly_at == dt.time(23, 59)
+    assert settings.watch_seconds == 5
+    assert settings.on_failure_command == ("/usr/bin/logger", "-t", "a b")
+    assert settings.mail == Mail(
+        host="mail.example",
+        port=587,  # RFC 6409, section 3.1: the port of message submission
+        sender="limeledger@maker.example",
+        to=("warranty@maker.example", "quality@maker.example"),
+        starttls=True,
+        user_env="MAIL_USER",
+        password_env="MAIL_PASSWORD",
+    )
 
 
 def test_the_lower_bound_of_the_factor_counts(tmp_path: Path):
