@@ -11,16 +11,19 @@ import polars as pl
 
 from pipelines.defs.reference import REFERENCE_ASSETS
 from pipelines.defs.resources import SESSION
-from pipelines.defs.tables import check_frame, schema_check, table_spec, write_table
+from pipelines.defs.tables import schema_check, table_spec, write_table
+from pipelines.records.accounting import Accounted
 from pipelines.refresh.ingest import all_set_aside, feed_states, row_accounts, settle
 from pipelines.refresh.landing import PARSED_SET_ASIDE, land
 from pipelines.refresh.session import RefreshSession
-from pipelines.warehouse.database import read_frame, write_frame
+from pipelines.warehouse.database import append_frame, drop_table, read_frame, write_frame
 from schemas.accounts import RowAccounts, SetAside
 from schemas.codes import FEEDS
 from schemas.feeds import FEED_TABLES
 
 GROUP = "exports"
+# Records are written and checked so many at a time, to bound the memory.
+SLICE_ROWS = 500_000
 
 
 def _specs() -> list[dg.AssetSpec]:
@@ -100,28 +103,30 @@ def export_tables(context: dg.AssetExecutionContext) -> Iterator[dg.MaterializeR
             asset_key="export_files", metadata={"dagster/row_count": files.height, **news}
         )
     accounted = {}
+    drop_table(session.con, "row_fates")
     told = read_frame(session.con, "parsed.set_aside", schema=PARSED_SET_ASIDE)
-    fates = []
     for feed in FEEDS:
         with session.step(f"Records: {feed}"):
-            parsed = read_frame(session.con, f"parsed.{feed}")
-            result = settle(session.inputs, feed, parsed, files, told)
-            accounted[feed] = result
+            result = settle(
+                session.inputs, feed, read_frame(session.con, f"parsed.{feed}"), files, told
+            )
+            accounted[feed] = result.summary()
             yield dg.MaterializeResult(
                 asset_key=f"landed_{feed}",
                 metadata={"dagster/row_count": int(result.accounts["rows_read"].sum())},
             )
-            write_frame(session.con, feed, result.records)
-            fates.append(result.fates.select(pl.lit(feed).alias("feed"), "file", "line", "fate"))
-            yield dg.MaterializeResult(
-                asset_key=feed,
-                metadata={"dagster/row_count": result.records.height},
-                check_results=[check_frame(feed, result.records, FEED_TABLES[feed])],
-            )
+            fates = result.fates.select(pl.lit(feed).alias("feed"), "file", "line", "fate")
+            append_frame(session.con, "row_fates", fates)
+            yield write_table(session, feed, _slices(result), FEED_TABLES[feed])
+            del result, fates
     with session.step("Accounts of every row"):
-        write_frame(session.con, "row_fates", pl.concat(fates))
         yield dg.MaterializeResult(asset_key="row_fates")
         yield from _accounts(session, files, told, accounted)
+
+
+def _slices(accounted: Accounted) -> Iterator[pl.DataFrame]:
+    """The records, a slice at a time; one empty slice where there are none."""
+    return accounted.slices(SLICE_ROWS) if len(accounted.order) else iter([accounted.records])
 
 
 def _accounts(

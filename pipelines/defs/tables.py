@@ -13,7 +13,7 @@ import pandera.polars as pa
 import polars as pl
 
 from pipelines.refresh.session import RefreshSession
-from pipelines.warehouse.database import write_frame
+from pipelines.warehouse.database import append_frame, write_frame
 from schemas.columns import Table, column_names
 from schemas.dictionary import grain
 
@@ -52,21 +52,34 @@ def schema_check(name: str) -> dg.AssetCheckSpec:
 def write_table(
     session: RefreshSession,
     name: str,
-    frame: pl.DataFrame,
+    frame: pl.DataFrame | Iterable[pl.DataFrame],
     table: type[Table],
     metadata: Mapping[str, Any] | None = None,
 ) -> dg.MaterializeResult:
-    """Writes a frame under its name, checks it against its class and tells its row count."""
-    write_frame(session.con, name, frame)
+    """Writes a frame under its name, checks it against its class and tells its row count.
+
+    A large table comes as several frames, each written and checked before the next one is made.
+    """
+    cases: list[str] = []
+    height = 0
+    for part in [frame] if isinstance(frame, pl.DataFrame) else frame:
+        (append_frame if height else write_frame)(session.con, name, part)
+        cases += failing_cases(part, table, height)
+        height += part.height
     return dg.MaterializeResult(
         asset_key=name,
-        metadata={"dagster/row_count": frame.height, **(metadata or {})},
-        check_results=[check_frame(name, frame, table)],
+        metadata={"dagster/row_count": height, **(metadata or {})},
+        check_results=[check_result(name, cases)],
     )
 
 
 def check_frame(name: str, frame: pl.DataFrame, table: type[Table]) -> dg.AssetCheckResult:
     """Whether a frame fits its class, with the failing cases where it does not."""
+    return check_result(name, failing_cases(frame, table))
+
+
+def failing_cases(frame: pl.DataFrame, table: type[Table], first_row: int = 0) -> list[str]:
+    """Where a frame does not fit its class: the first cases, in words."""
     declared = column_names(table)
     lacking = [column for column in declared if column not in frame.columns]
     cases: list[str] = [f"the column {column} is missing" for column in lacking]
@@ -75,13 +88,23 @@ def check_frame(name: str, frame: pl.DataFrame, table: type[Table]) -> dg.AssetC
             table.validate(frame.select(declared), lazy=True)
         except pa.errors.SchemaErrors as error:
             cases = [
-                f"row {row['index']}: {row['column']} {row['check']} ({row['failure_case']})"
+                f"row {_row(row['index'], first_row)}: {row['column']} {row['check']} "
+                f"({row['failure_case']})"
                 for row in error.failure_cases.head(20).iter_rows(named=True)
             ]
+    return cases
+
+
+def _row(index: int | None, first_row: int) -> int | None:
+    return None if index is None else index + first_row
+
+
+def check_result(name: str, cases: list[str]) -> dg.AssetCheckResult:
+    """What came of checking a table against its class."""
     return dg.AssetCheckResult(
         passed=not cases,
         asset_key=name,
         check_name=CHECK,
         severity=dg.AssetCheckSeverity.ERROR,
-        metadata={"failing_cases": "\n".join(cases) or "none"},
+        metadata={"failing_cases": "\n".join(cases[:20]) or "none"},
     )

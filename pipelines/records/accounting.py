@@ -12,7 +12,8 @@ full only where a key has several versions.
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import polars as pl
 
@@ -39,7 +40,7 @@ class Accounted:
     """The state of a feed after all its files.
 
     Attributes:
-        records: by `schemas.feeds.record_schema`, one row a key, sorted by key.
+        rows, order: the winning rows are `rows[order]`; see `records`.
         fates: `file`, `line`, `fate` of every row that was typed; rows that never were (and those
             of files set aside whole) are counted in `accounts` alone.
         set_aside: `file`, `line`, `column`, `value`, `rule`, `reason`, one row a reason.
@@ -48,11 +49,27 @@ class Accounted:
         through_date: the latest of the files' through dates, not yet capped at any as-of date.
     """
 
-    records: pl.DataFrame
+    rows: pl.DataFrame
+    order: pl.Series
     fates: pl.DataFrame
     set_aside: pl.DataFrame
     accounts: pl.DataFrame
     through_date: dt.date | None
+
+    @property
+    def records(self) -> pl.DataFrame:
+        """By `schemas.feeds.record_schema`, one row a key, sorted by key."""
+        return self.rows[self.order]
+
+    def slices(self, rows: int) -> Iterator[pl.DataFrame]:
+        """The records, so many rows at a time, so that they never stand in memory twice."""
+        for start in range(0, len(self.order), rows):
+            yield self.rows[self.order.slice(start, rows)]
+
+    def summary(self) -> Accounted:
+        """The same without rows and fates, which are large."""
+        none = self.order.clear()
+        return replace(self, rows=self.rows.clear(), order=none, fates=self.fates.clear())
 
 
 def gather(
@@ -99,14 +116,15 @@ def account(
     if rows.is_empty():
         rows = pl.DataFrame(schema=record_schema(feed))
     failures = reference_failures(feed, rows, references)
-    passed = rows.join(_places(failures), on=_PLACE, how="anti", maintain_order="left")
+    passed = rows
+    if failures.height:
+        passed = rows.join(_places(failures), on=_PLACE, how="anti", maintain_order="left")
     through = _through_dates(feed, passed, files)
     ranked = passed.with_columns(_rank(passed, through))
     is_long = "analyte" in rows.columns
     key = list(LONG_KEY) if is_long else key_columns(FEED_TABLES[feed])
     fates, held = _settle(feed, ranked, key)
     told = pl.concat([set_aside, failures, held]).sort("file", "line", "column", "rule")
-    records = ranked.filter(fates == "record")
     all_fates = pl.concat(
         [
             ranked.select(file="source_file", line="source_line").with_columns(fate=fates),
@@ -116,7 +134,7 @@ def account(
         ]
     )
     return Accounted(
-        _records(feed, records, key, is_long),
+        *_records(feed, ranked, fates == "record", key, is_long),
         all_fates,
         told,
         _accounts(files, through, all_fates),
@@ -162,7 +180,7 @@ def _settle(feed: str, ranked: pl.DataFrame, key: list[str]) -> tuple[pl.Series,
     winners = _winners(versions, key, left)
     held = [pl.DataFrame(schema=SET_ASIDE)]
     while feed == "service_calls":
-        twice = claims_held_twice(ranked.filter(winners))
+        twice = claims_held_twice(ranked, winners)
         if twice.is_empty():
             break
         held.append(reasons(twice, "claim", "claim", "claim_once"))
@@ -190,22 +208,32 @@ def _fates(ranked: pl.DataFrame, key: list[str], left: pl.Series, winners: pl.Se
     beaten = left & ~winners
     if not beaten.any():
         return fate
-    contested = (
-        ranked.with_row_index("_row")
+    several = (
+        ranked.select(key)
+        .with_row_index("_row")
         .filter(left)
-        .join(ranked.filter(beaten).select(key).unique(), on=key, how="semi", maintain_order="left")
+        .join(ranked.select(key).filter(beaten).unique(), on=key, how="semi", maintain_order="left")
     )
+    contested = ranked[several["_row"]].with_columns(several["_row"])
     said = contested.drop("_row", RANK, *_PLACE, "raw", strict=False).hash_rows()
     same = contested.select("_row", RANK, *key).with_columns(_said=said)
     again = pl.col(RANK) < pl.col(RANK).max().over(*key, "_said")
     return fate.scatter(same.filter(again)["_row"], "duplicate")
 
 
-def _records(feed: str, records: pl.DataFrame, key: list[str], is_long: bool) -> pl.DataFrame:
-    schema = record_schema(feed)
+def _records(
+    feed: str, ranked: pl.DataFrame, won: pl.Series, key: list[str], is_long: bool
+) -> tuple[pl.DataFrame, pl.Series]:
+    """Rows, and the places of the winners among them by key."""
     if is_long:
-        return pivoted(records).sort("sample")
-    return records.select(schema.names()).sort(key)
+        wide = pivoted(ranked.filter(won)).sort("sample")
+        return wide, pl.int_range(wide.height, dtype=pl.UInt32, eager=True)
+    places = ranked.select(key).with_row_index("_row")
+    if not won.all():
+        places = places.filter(won)
+    if len(key) > 1 or not places[key[0]].is_sorted():
+        places = places.sort(key)
+    return ranked.select(record_schema(feed).names()), places["_row"]
 
 
 def _accounts(files: pl.DataFrame, through: pl.DataFrame, fates: pl.DataFrame) -> pl.DataFrame:

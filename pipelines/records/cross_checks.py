@@ -53,10 +53,13 @@ def reference_failures(feed: str, rows: pl.DataFrame, references: References) ->
     return pl.concat(found)
 
 
-def claims_held_twice(calls: pl.DataFrame) -> pl.DataFrame:
-    """The repair calls whose claim number stands on an earlier one (by opened_on, then call)."""
-    held = calls.filter(pl.col("claim").is_not_null()).select(
-        "source_file", "source_line", "claim", "opened_on", "call", RANK
+def claims_held_twice(calls: pl.DataFrame, left: pl.Series) -> pl.DataFrame:
+    """The repair calls whose claim number stands on an earlier one (by opened_on, then call).
+
+    `left` tells which of the calls still count.
+    """
+    held = calls.select("source_file", "source_line", "claim", "opened_on", "call", RANK).filter(
+        left & calls["claim"].is_not_null()
     )
     place = pl.struct("opened_on", "call").rank("ordinal").over("claim")
     return held.filter(pl.col("claim").len().over("claim") > 1).filter(place > 1)
