@@ -95,6 +95,9 @@ def decide(
     terms: Terms,
     history: pl.DataFrame | None = None,
     timezone: str = "UTC",
+    *,
+    only: pl.DataFrame | None = None,
+    suggestions: pl.DataFrame | None = None,
 ) -> Decided:
     """Decides every claim that is seen on the as-of date.
 
@@ -104,11 +107,16 @@ def decide(
         history: decision_history so far, to tell which rulings were made on another verdict, and
             since when documents are asked for.
         timezone: of the workspace, for comparing the history with the rulings.
+        only: the claims to decide (claim), where the evidence bears on others too; None for all.
+        suggestions: of `near_misses` for all claims, where the evidence does not hold the whole
+            register; None to look for them in it.
 
     Returns:
         Decisions by claim, findings by claim and position.
     """
-    batches = list(decide_in_batches(evidence, terms, history, timezone))
+    batches = list(
+        decide_in_batches(evidence, terms, history, timezone, only=only, suggestions=suggestions)
+    )
     return Decided(
         pl.concat([batch.decisions for batch in batches]),
         pl.concat([batch.findings for batch in batches]),
@@ -120,13 +128,19 @@ def decide_in_batches(
     terms: Terms,
     history: pl.DataFrame | None = None,
     timezone: str = "UTC",
+    *,
+    only: pl.DataFrame | None = None,
+    suggestions: pl.DataFrame | None = None,
 ) -> Iterator[Decided]:
     """As `decide`, so many claims at a time, to bound the memory; at least one batch.
 
     No condition looks at another claim beyond its twins, which are looked up for all at first.
     """
     evidence = seen(evidence)
-    claims = _with_facts(claims_of(evidence, terms), evidence)
+    claims = with_twins(claims_of(evidence, terms))
+    if only is not None:
+        claims = claims.join(only, on="claim", how="semi")
+    claims = _with_facts(claims, evidence, suggestions)
     for start in range(0, max(claims.height, 1), BATCH):
         batch, judgments = _judge(claims.slice(start, BATCH), evidence, terms)
         findings = gathered(batch, judgments)
@@ -148,19 +162,21 @@ def _judge(
     return claims, judgments
 
 
-def _with_facts(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
-    """Adds what several conditions ask for: twins, filing limit, start-up outcomes, near misses."""
+def _with_facts(
+    claims: pl.DataFrame, evidence: Evidence, suggestions: pl.DataFrame | None
+) -> pl.DataFrame:
+    """Adds what several conditions ask for: filing limit, start-up outcomes, near misses."""
     failed = pl.col("failed_on")
     reports_to = evidence.complete_to("startups")
     between = [
         (pl.col(f"{kind}_base_end") <= failed) & (failed < pl.col(f"{kind}_extended_end"))
         for kind in ("parts", "labor")
     ]
-    unknown = claims.filter(pl.col("unit_source").is_null()).get_column("serial")
-    suggestions = near_misses(unknown, evidence.units.get_column("serial"))
+    if suggestions is None:
+        unknown = claims.filter(pl.col("unit_source").is_null()).get_column("serial")
+        suggestions = near_misses(unknown, evidence.units.get_column("serial"))
     return (
-        with_twins(claims)
-        .with_columns(
+        claims.with_columns(
             file_by=add_days(pl.col("completed_on"), pl.col("file_within_days")),
             request_due_on=startups.request_due_on(),
             requested=startups.requested_in_time(reports_to),

@@ -11,7 +11,7 @@ import polars as pl
 
 from pipelines.defs.reference import REFERENCE_ASSETS
 from pipelines.defs.resources import SESSION
-from pipelines.defs.tables import schema_check, table_spec, write_table
+from pipelines.defs.tables import TableWriter, schema_check, table_spec
 from pipelines.refresh.decide import decide_claims
 from schemas.codes import FEEDS
 from schemas.decisions import DecisionHistory, Decisions, Findings
@@ -48,23 +48,34 @@ def claim_decisions(context: dg.AssetExecutionContext) -> Iterator[dg.Materializ
     """Decides every claim."""
     session = context.resources.session
     with session.step("Decisions"):
-        decided = decide_claims(session)
-        for name, table in TABLES.items():
-            frame = getattr(decided, name)
-            metadata = {"preview": _preview(frame)} if name == "decisions" else {}
-            yield write_table(session, name, frame, table, metadata)
+        writers = {
+            name: TableWriter(session, name, table, keep=name == "decision_history")
+            for name, table in TABLES.items()
+        }
+        counts = []
+        for decided in decide_claims(session):
+            for name, writer in writers.items():
+                writer.add(getattr(decided, name))
+            counts.append(_by_month(decided.decisions))
+        for name, writer in writers.items():
+            yield writer.done({"preview": _preview(counts)} if name == "decisions" else {})
 
 
-def _preview(decisions: pl.DataFrame) -> dg.MetadataValue:
+def _by_month(decisions: pl.DataFrame) -> pl.DataFrame:
+    month = pl.coalesce("claimed_on", "opened_on").dt.truncate("1mo")
+    return decisions.group_by("verdict", month=month).len("claims")
+
+
+def _preview(counts: list[pl.DataFrame]) -> dg.MetadataValue:
     """Verdicts by month of the claim, as a chart's specification."""
-    counts = (
-        decisions.select("verdict", month=pl.coalesce("claimed_on", "opened_on").dt.truncate("1mo"))
+    by_month = (
+        pl.concat(counts)
         .group_by("month", "verdict")
-        .len("claims")
+        .agg(pl.col("claims").sum())
         .sort("month", "verdict")
     )
     chart = (
-        alt.Chart(counts, title="Claims by month and verdict")
+        alt.Chart(by_month, title="Claims by month and verdict")
         .mark_bar()
         .encode(
             x=alt.X("month:T", title="Month filed"),

@@ -33,7 +33,7 @@ def field_figures(context: dg.AssetExecutionContext) -> Iterator[dg.MaterializeR
     """Estimates every figure in the slices that are always there."""
     session = context.resources.session
     with session.step("Field figures"):
-        tables = session.unit_tables
-        prepared = field_context(tables.evidence, tables.histories, session.con)
+        prepared = field_context(session.watched, session.con, session.inputs.as_of)
+        session.watched = None  # it need not stand in memory beside the context
         for name, frame in figure_tables(prepared):
             yield write_table(session, name, frame, FIELD_TABLES[name])

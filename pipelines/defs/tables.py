@@ -13,7 +13,7 @@ import pandera.polars as pa
 import polars as pl
 
 from pipelines.refresh.session import RefreshSession
-from pipelines.warehouse.database import append_frame, write_frame
+from pipelines.warehouse.database import append_frame, count_rows, drop_table, replace_table
 from schemas.columns import Table, column_names
 from schemas.dictionary import grain
 
@@ -60,17 +60,45 @@ def write_table(
 
     A large table comes as several frames, each written and checked before the next one is made.
     """
-    cases: list[str] = []
-    height = 0
+    writer = TableWriter(session, name, table)
     for part in [frame] if isinstance(frame, pl.DataFrame) else frame:
-        (append_frame if height else write_frame)(session.con, name, part)
-        cases += failing_cases(part, table, height)
-        height += part.height
-    return dg.MaterializeResult(
-        asset_key=name,
-        metadata={"dagster/row_count": height, **(metadata or {})},
-        check_results=[check_result(name, cases)],
-    )
+        writer.add(part)
+    return writer.done(metadata)
+
+
+class TableWriter:
+    """Writes a table part by part; the one of the last refresh stands until `done`.
+
+    With `keep`, the parts are added to what that one holds.
+    """
+
+    def __init__(
+        self, session: RefreshSession, name: str, table: type[Table], *, keep: bool = False
+    ) -> None:
+        self._con = session.con
+        self._name = name
+        self._table = table
+        self._target = name if keep else f"{name}_new"
+        self._cases: list[str] = []
+        self._height = 0
+        if not keep:
+            drop_table(self._con, self._target)
+
+    def add(self, part: pl.DataFrame) -> None:
+        """Writes and checks some rows."""
+        append_frame(self._con, self._target, part)
+        self._cases += failing_cases(part, self._table, self._height)
+        self._height += part.height
+
+    def done(self, metadata: Mapping[str, Any] | None = None) -> dg.MaterializeResult:
+        """Puts the table in its place; tells how many rows were written and how they fit."""
+        if self._target != self._name:
+            replace_table(self._con, self._target, self._name)
+        return dg.MaterializeResult(
+            asset_key=self._name,
+            metadata={"dagster/row_count": count_rows(self._con, self._name), **(metadata or {})},
+            check_results=[check_result(self._name, self._cases)],
+        )
 
 
 def check_frame(name: str, frame: pl.DataFrame, table: type[Table]) -> dg.AssetCheckResult:

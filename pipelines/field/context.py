@@ -17,6 +17,23 @@ from schemas import codes
 UNIT_DIMENSIONS = ("family", "region", "profile", "startup")
 # Every frame carries it, the same in all rows, so that also the whole fleet is a group by a key.
 FLEET = "fleet"
+# What `prepare` needs of a unit besides its serial.
+HISTORY_COLUMNS = (
+    "family",
+    "region",
+    "water_profile",
+    "startup_completed_on",
+    "extended_on",
+    "watched_from",
+    "watched_until",
+    "watched_days",
+    "clock_source",
+    "unsound",
+    "coverage_base_end",
+    "coverage_end",
+    "retired_on",
+    "shipped_on",
+)
 STARTUP_WORDS = ("done", "not done")
 UNKNOWN = "unknown"
 
@@ -70,8 +87,7 @@ def prepare(
     """The context of a whole fleet.
 
     Args:
-        histories: unit_histories and the columns of `histories.watch.watch_units`, with retired_on
-            and shipped_on.
+        histories: serial and `HISTORY_COLUMNS` of all units.
         failures: of `histories.watch.failures_inside`.
         payable: claim, parts_payable, labor_payable, travel_payable (of the decisions).
         states: serial, from_day, until_day, state (of `histories.treatment_states`).

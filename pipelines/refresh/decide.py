@@ -1,56 +1,114 @@
 """Decides every claim of the store and carries the history on.
 
-Belongs here: reading what a decision needs and what was decided before. Does not belong here: any
-rule (`pipelines.coverage`).
+Belongs here: reading what a decision needs and what was decided before, so many claims at a time.
+Does not belong here: any rule (`pipelines.coverage`).
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
+import duckdb
 import polars as pl
 
 from pipelines.coverage import decide
+from pipelines.coverage.evidence import seen
 from pipelines.coverage.history import changes
-from pipelines.refresh.evidence import load_evidence
+from pipelines.coverage.near_misses import near_misses
+from pipelines.refresh.evidence import evidence_around, load_evidence
+from pipelines.refresh.inputs import Inputs
 from pipelines.refresh.session import RefreshSession
-from pipelines.warehouse.database import read_frame
+from pipelines.warehouse.database import has_table, query_frame, registered
 from schemas.columns import polars_schema
 from schemas.decisions import DecisionHistory, Decisions, Findings
+
+# Claims decided at a time: what stands in memory is their evidence and their findings.
+BATCH = 50_000
+BEFORE = {"decisions": Decisions, "findings": Findings, "decision_history": DecisionHistory}
 
 
 @dataclass(frozen=True)
 class DecidedTables:
-    """The three tables of decisions."""
+    """Of some claims: their findings and decisions, and what is to be added to the history."""
 
     findings: pl.DataFrame
     decisions: pl.DataFrame
     decision_history: pl.DataFrame
 
 
-def decide_claims(session: RefreshSession) -> DecidedTables:
-    """Decides, compares with the findings and decisions of the last refresh, adds what moved."""
+def decide_claims(session: RefreshSession) -> Iterator[DecidedTables]:
+    """Decides, compares with the findings and decisions of the last refresh, adds what moved.
+
+    Batches come by claim, at least one; the last one also tells of claims that are gone. The
+    tables of the last refresh must stand untouched until the last batch is had.
+    """
     con, inputs = session.con, session.inputs
-    before = {
-        name: read_frame(con, name, schema=polars_schema(table))
-        for name, table in (
-            ("decisions", Decisions),
-            ("findings", Findings),
-            ("decision_history", DecisionHistory),
+    claims = query_frame(
+        con,
+        "select claim, serial from service_calls where claim is not null and kind = 'repair' "
+        "order by claim",
+    )
+    suggestions = _suggestions(inputs, con, claims["serial"])
+    decided_claims = [pl.DataFrame(schema={"claim": pl.String})]
+    for start in range(0, max(claims.height, 1), BATCH):
+        batch = claims.slice(start, BATCH)
+        evidence = evidence_around(inputs, con, batch["serial"].unique())
+        before = {name: _of_claims(con, name, batch) for name in BEFORE}
+        decided = decide(
+            evidence,
+            inputs.terms,
+            before["decision_history"],
+            inputs.settings.timezone,
+            only=batch.select("claim"),
+            suggestions=suggestions,
         )
-    }
-    evidence = load_evidence(inputs, con)
-    decided = decide(evidence, inputs.terms, before["decision_history"], inputs.settings.timezone)
-    moved = changes(
-        before["decisions"],
-        before["findings"],
-        decided.decisions,
-        decided.findings,
-        evidence,
-        session.decided_at,
+        moved = changes(
+            before["decisions"],
+            before["findings"],
+            decided.decisions,
+            decided.findings,
+            evidence,
+            session.decided_at,
+        )
+        decided_claims.append(batch.select("claim"))
+        if start + BATCH >= claims.height:
+            moved = pl.concat([moved, _gone(session, pl.concat(decided_claims))])
+        yield DecidedTables(decided.findings, decided.decisions, moved)
+
+
+def _suggestions(
+    inputs: Inputs, con: duckdb.DuckDBPyConnection, serials: pl.Series
+) -> pl.DataFrame:
+    """The near misses of claims whose unit is not on the register as of the day."""
+    evidence = load_evidence(inputs, con, only=["units"])
+    register = seen(evidence).units["serial"]
+    unknown = (
+        serials.unique()
+        .to_frame("serial")
+        .join(register.to_frame("serial"), on="serial", how="anti")
     )
-    return DecidedTables(
-        decided.findings,
-        decided.decisions,
-        pl.concat([before["decision_history"], moved]),
-    )
+    return near_misses(unknown["serial"], register)
+
+
+def _of_claims(con: duckdb.DuckDBPyConnection, name: str, claims: pl.DataFrame) -> pl.DataFrame:
+    """The rows that a table of the last refresh has of some claims."""
+    schema = polars_schema(BEFORE[name])
+    if not has_table(con, name):
+        return pl.DataFrame(schema=schema)
+    with registered(con, claims.select("claim")) as wanted:
+        rows = query_frame(con, f"select * from {name} semi join {wanted} using (claim)")
+    return rows.cast(dict(schema))
+
+
+def _gone(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFrame:
+    """What the history says of claims that the last refresh had and the records have no more."""
+    con = session.con
+    gone = pl.DataFrame(schema=polars_schema(Decisions))
+    if has_table(con, "decisions"):
+        with registered(con, claims) as kept:
+            rows = query_frame(con, f"select * from decisions anti join {kept} using (claim)")
+        gone = rows.cast(dict(gone.schema))
+    nothing = load_evidence(session.inputs, con, only=[])
+    none = pl.DataFrame(schema=polars_schema(Findings))
+    return changes(gone, none, gone.clear(), none, nothing, session.decided_at)

@@ -1,31 +1,98 @@
-"""The bundle of frames that decisions and histories look at, read from the store.
+"""The bundles of frames that decisions and histories look at, read from the store.
 
-Belongs here: reading records and through dates. Does not belong here: what follows from them.
+Belongs here: reading records and through dates, of the whole fleet or of a part of it that nothing
+outside can bear on. Does not belong here: what follows from them.
+
+What is known of a unit rests on its own records and on those of its site; so a part of the fleet is
+a set of units with all others at their sites.
 """
 
 from __future__ import annotations
+
+from collections.abc import Collection, Iterator
 
 import duckdb
 import polars as pl
 
 from pipelines.coverage.evidence import Evidence
 from pipelines.refresh.inputs import Inputs
-from pipelines.warehouse.database import read_frame
+from pipelines.warehouse.database import count_rows, has_table, query_frame, read_frame, registered
 from schemas.codes import FEEDS, REFERENCES
 from schemas.feeds import record_schema
 
 
-def load_evidence(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> Evidence:
-    """All records of the store with the checked reference files, as of the as-of date."""
+def load_evidence(
+    inputs: Inputs, con: duckdb.DuckDBPyConnection, *, only: Collection[str] = FEEDS
+) -> Evidence:
+    """All records of the store, or those of some feeds alone, with the checked reference files."""
+    return _bundle(
+        inputs,
+        con,
+        {
+            feed: records(con, feed) if feed in only else pl.DataFrame(schema=record_schema(feed))
+            for feed in FEEDS
+        },
+    )
+
+
+def evidence_around(inputs: Inputs, con: duckdb.DuckDBPyConnection, serials: pl.Series) -> Evidence:
+    """The records that bear on the named units: theirs, and those of the others at their sites.
+
+    Serials that are not on the register bring their records all the same. Feeds that name neither
+    unit nor site come whole.
+    """
+    with registered(con, pl.DataFrame({"serial": serials}, schema={"serial": pl.String})) as asked:
+        con.execute(
+            "create or replace temp table sites_around as select distinct site from units "
+            f"where site is not null and serial in (select serial from {asked})"
+        )
+        con.execute(
+            "create or replace temp table serials_around as "
+            "select serial from units where site in (select site from sites_around) "
+            f"union select serial from {asked} where serial is not null"
+        )
+    return _bundle(inputs, con, {feed: _around(con, feed) for feed in FEEDS})
+
+
+def fleet_parts(con: duckdb.DuckDBPyConnection, units: int) -> Iterator[pl.Series]:
+    """The serials of the register in parts of about so many units, no site in two parts."""
+    parts = max(1, -(-count_rows(con, "units") // units))
+    placed = query_frame(
+        con,
+        "select serial, hash(coalesce(site, serial)) % ?::ubigint as part from units",
+        [parts],
+    ).partition_by("part", as_dict=True)
+    empty = pl.DataFrame(schema={"serial": pl.String})
+    for part in range(parts):
+        yield placed.get((part,), empty)["serial"]
+
+
+def records(con: duckdb.DuckDBPyConnection, feed: str) -> pl.DataFrame:
+    """The records of one feed."""
+    return read_frame(con, feed, schema=record_schema(feed))
+
+
+def _bundle(
+    inputs: Inputs, con: duckdb.DuckDBPyConnection, feeds: dict[str, pl.DataFrame]
+) -> Evidence:
     states = read_frame(con, "feed_states", columns=["feed", "through_date"])
     return Evidence(
-        **{feed: records(con, feed) for feed in FEEDS},
+        **feeds,
         **{name: getattr(inputs.reference, name) for name in REFERENCES},
         through=dict(states.iter_rows()),
         as_of=inputs.as_of,
     )
 
 
-def records(con: duckdb.DuckDBPyConnection, feed: str) -> pl.DataFrame:
-    """The records of one feed."""
-    return read_frame(con, feed, schema=record_schema(feed))
+def _around(con: duckdb.DuckDBPyConnection, feed: str) -> pl.DataFrame:
+    """The records of a feed that are of the units or the sites at hand."""
+    schema = record_schema(feed)
+    if not has_table(con, feed):
+        return pl.DataFrame(schema=schema)
+    tests = []
+    if "serial" in schema:
+        tests.append("serial in (select serial from serials_around)")
+    if "site" in schema and feed != "units":
+        tests.append("site in (select site from sites_around)")
+    where = f"where {' or '.join(tests)}" if tests else ""
+    return query_frame(con, f'select * from "{feed}" {where}').cast(dict(schema))

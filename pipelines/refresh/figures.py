@@ -9,23 +9,17 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import AbstractContextManager
 from pathlib import Path
 
 import duckdb
 import polars as pl
 
-from pipelines.coverage.evidence import Evidence, seen
 from pipelines.errors import UsageError
 from pipelines.field.context import FieldContext, narrow, prepare
 from pipelines.field.figures import FIGURES, always
 from pipelines.field.slices import ordered
-from pipelines.histories.unit_histories import (
-    Histories,
-    build_histories,
-    disputed_duplicates,
-)
-from pipelines.histories.watch import doubtful_exposure, failures_inside
-from pipelines.refresh.evidence import load_evidence
+from pipelines.refresh.histories import Watched, watched_units
 from pipelines.refresh.inputs import load_inputs
 from pipelines.refresh.reading import open_store
 from pipelines.warehouse.database import one_row, read_frame
@@ -34,30 +28,19 @@ from schemas.columns import polars_schema
 from schemas.field import FIELD_TABLES
 
 
-def field_context(
-    evidence: Evidence, histories: Histories, con: duckdb.DuckDBPyConnection
-) -> FieldContext:
+def field_context(watched: Watched, con: duckdb.DuckDBPyConnection, as_of: dt.date) -> FieldContext:
     """What all figures are computed from.
 
     Args:
-        evidence: what is seen as of its as-of date.
-        histories: of all units.
+        watched: of all units.
         con: the store, whose `decisions` give what is payable.
+        as_of: the as-of date.
     """
-    duplicates = disputed_duplicates(evidence, histories)
-    units = histories.units
     payable = read_frame(
         con, "decisions", columns=["claim", "parts_payable", "labor_payable", "travel_payable"]
     )
     return prepare(
-        units,
-        failures_inside(units, evidence.service_calls, evidence.causes, duplicates),
-        payable,
-        histories.states,
-        doubtful_exposure(
-            evidence.units, units, evidence.service_calls, duplicates, evidence.as_of
-        ),
-        evidence.as_of,
+        watched.units, watched.failures, payable, watched.states, watched.doubtful, as_of
     )
 
 
@@ -66,10 +49,18 @@ def figure_tables(context: FieldContext) -> Iterator[tuple[str, pl.DataFrame]]:
 
     Two at a time: the work is numpy's and polars', and the figures do not depend on each other.
     """
-    with ThreadPoolExecutor(max_workers=2) as pool:
+    with _one_thread_a_matrix(), ThreadPoolExecutor(max_workers=2) as pool:
         asked = {name: pool.submit(always, context, name) for name in FIGURES}
         for name, table in asked.items():
             yield name, shaped(table.result(), polars_schema(FIELD_TABLES[name]))
+
+
+def _one_thread_a_matrix() -> AbstractContextManager[object]:
+    """Linear algebra on one thread: on matrices as small as ours, more of them only wait."""
+    import scipy.linalg  # noqa: F401 - its library can be told so once it is loaded
+    from threadpoolctl import threadpool_limits
+
+    return threadpool_limits(limits=1, user_api="blas")
 
 
 def shaped(frame: pl.DataFrame, schema: pl.Schema) -> pl.DataFrame:
@@ -100,14 +91,7 @@ def figure_of_slice(
     with open_store(workspace) as con:
         as_of = one_row(con, "select value from store_facts where fact = 'as_of'")
         inputs = load_inputs(folder, as_of[0] if as_of else None)
-        evidence = seen(load_evidence(inputs, con))
-        histories = build_histories(
-            evidence,
-            inputs.terms,
-            duty_hours_per_day=inputs.settings.duty_hours_per_day,
-            tanks_l=inputs.settings.tanks_l,
-        )
-        context = field_context(evidence, histories, con)
+        context = field_context(watched_units(inputs, con), con, inputs.as_of)
     narrowed = narrow(
         context,
         families=[family] if family else (),
@@ -115,4 +99,5 @@ def figure_of_slice(
         since=since,
         until=until,
     )
-    return shaped(FIGURES[figure](narrowed, dims), polars_schema(FIELD_TABLES[figure]))
+    with _one_thread_a_matrix():
+        return shaped(FIGURES[figure](narrowed, dims), polars_schema(FIELD_TABLES[figure]))

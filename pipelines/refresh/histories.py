@@ -1,58 +1,137 @@
-"""Computes what is known of units and waters from the store's records.
+"""Computes what is known of units and waters from the store's records, a part of the fleet a time.
 
-Belongs here: reading, calling, handing on. Does not belong here: any rule.
+Belongs here: reading, calling, handing on, and keeping the memory small. Does not belong here: any
+rule.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
+import duckdb
 import polars as pl
 
 from pipelines.coverage.evidence import Evidence, seen
+from pipelines.field.context import HISTORY_COLUMNS
 from pipelines.histories.treatment_states import cartridge_spans
-from pipelines.histories.unit_histories import Histories, build_histories
+from pipelines.histories.unit_histories import (
+    Histories,
+    build_histories,
+    disputed_duplicates,
+)
 from pipelines.histories.upcoming import upcoming_matters
-from pipelines.refresh.evidence import load_evidence
-from pipelines.refresh.session import RefreshSession
+from pipelines.histories.watch import doubtful_exposure, failures_inside
+from pipelines.refresh.evidence import evidence_around, fleet_parts, load_evidence
+from pipelines.refresh.inputs import Inputs
 from pipelines.water.profiles import profile_samples
+
+# Units and samples worked on at a time: what stands in memory is their evidence.
+PART_UNITS, SLICE_SAMPLES = 150_000, 250_000
+
+
+@dataclass(frozen=True)
+class Watched:
+    """What the figures need of the units, their failures and their treatment.
+
+    units: serial, site, edition and `HISTORY_COLUMNS`; failures: of `failures_inside`; states: of
+    `treatment_states`; doubtful: of `doubtful_exposure`.
+    """
+
+    units: pl.DataFrame
+    failures: pl.DataFrame
+    states: pl.DataFrame
+    doubtful: pl.DataFrame
 
 
 @dataclass(frozen=True)
 class UnitTables:
-    """The tables of units and waters, and what the figures need beside them."""
+    """The tables of units and what the figures need beside them."""
 
     unit_histories: pl.DataFrame
-    water_profiles: pl.DataFrame
     upcoming: pl.DataFrame
     cartridge_spans: pl.DataFrame
-    evidence: Evidence
-    histories: Histories
+    watched: Watched
 
 
-def unit_tables_of(session: RefreshSession) -> UnitTables:
-    """All tables of units and waters as of the session's day."""
-    inputs = session.inputs
-    evidence = seen(load_evidence(inputs, session.con))
-    histories = build_histories(
-        evidence,
-        inputs.terms,
-        duty_hours_per_day=inputs.settings.duty_hours_per_day,
-        tanks_l=inputs.settings.tanks_l,
-    )
-    profiles = profile_samples(
-        evidence.water_tests,
-        histories.units.select("serial", "site", "edition", "family"),
-        inputs.terms.water_limits,
-        inputs.terms.values,
-        calcium_share_of_hardness=inputs.settings.calcium_share_of_hardness,
-        conductivity_to_tds=inputs.settings.conductivity_to_tds,
-    )
+def unit_tables_of(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> UnitTables:
+    """All tables of units as of the as-of date."""
+    tables, upcoming, spans, watched = [], [], [], []
+    for evidence, histories in _parts(inputs, con):
+        tables.append(histories.table)
+        upcoming.append(upcoming_matters(evidence, histories))
+        spans.append(cartridge_spans(histories.covers, inputs.as_of))
+        watched.append(_watched(evidence, histories))
     return UnitTables(
-        histories.table,
-        profiles,
-        upcoming_matters(evidence, histories),
-        cartridge_spans(histories.covers, inputs.as_of),
-        evidence,
-        histories,
+        pl.concat(tables).sort("serial"),
+        pl.concat(upcoming).sort("due_on", "serial", "matter"),
+        pl.concat(spans).sort("serial", "product", "start"),
+        _together(watched),
+    )
+
+
+def watched_units(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> Watched:
+    """What the figures need, without the tables."""
+    return _together([_watched(*part) for part in _parts(inputs, con)])
+
+
+def water_profiles_of(
+    inputs: Inputs, con: duckdb.DuckDBPyConnection, units: pl.DataFrame
+) -> Iterator[pl.DataFrame]:
+    """The table `water_profiles` in slices, by sample; at least one.
+
+    Args:
+        units: serial, site, edition, family of all units.
+    """
+    tests = seen(load_evidence(inputs, con, only=["water_tests"])).water_tests
+    for start in range(0, max(tests.height, 1), SLICE_SAMPLES):
+        yield profile_samples(
+            tests.slice(start, SLICE_SAMPLES),
+            units.select("serial", "site", "edition", "family"),
+            inputs.terms.water_limits,
+            inputs.terms.values,
+            calcium_share_of_hardness=inputs.settings.calcium_share_of_hardness,
+            conductivity_to_tds=inputs.settings.conductivity_to_tds,
+        )
+
+
+def _parts(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> Iterator[tuple[Evidence, Histories]]:
+    """What is seen of each part of the fleet, and its histories."""
+    for serials in fleet_parts(con, PART_UNITS):
+        evidence = seen(evidence_around(inputs, con, serials))
+        yield (
+            evidence,
+            build_histories(
+                evidence,
+                inputs.terms,
+                duty_hours_per_day=inputs.settings.duty_hours_per_day,
+                tanks_l=inputs.settings.tanks_l,
+            ),
+        )
+
+
+def _watched(evidence: Evidence, histories: Histories) -> Watched:
+    units = histories.units
+    duplicates = disputed_duplicates(evidence, histories)
+    return Watched(
+        units.select("serial", "site", "edition", *HISTORY_COLUMNS),
+        failures_inside(units, evidence.service_calls, evidence.causes, duplicates),
+        histories.states,
+        doubtful_exposure(
+            evidence.units, units, evidence.service_calls, duplicates, evidence.as_of
+        ),
+    )
+
+
+def _together(parts: list[Watched]) -> Watched:
+    """The parts as one, in the order in which a single part would have them."""
+
+    def whole(name: str, *order: str) -> pl.DataFrame:
+        return pl.concat([getattr(part, name) for part in parts]).sort(order)
+
+    return Watched(
+        whole("units", "serial"),
+        whole("failures", "call"),
+        whole("states", "serial", "from_day"),
+        whole("doubtful", "serial"),
     )

@@ -24,11 +24,11 @@ from pipelines.histories.events import unit_events
 from pipelines.records.headers import match_headers
 from pipelines.records.mapping import Mapping
 from pipelines.records.suggestions import near_misses
-from pipelines.refresh.evidence import load_evidence
+from pipelines.refresh.evidence import evidence_around
 from pipelines.refresh.inputs import Inputs
 from pipelines.refresh.recorded import CITED_AS
 from pipelines.refresh.session import RefreshSession
-from pipelines.warehouse.database import has_table, query_frame, read_frame
+from pipelines.warehouse.database import has_table, query_frame, read_frame, registered
 from pipelines.water.limits import with_chloramine
 from schemas.codes import ANALYTES, FEEDS
 from schemas.columns import column_names
@@ -64,7 +64,7 @@ def page_data(session: RefreshSession, claims: pl.Series) -> shown.PageData:
         set_aside=read_frame(con, "set_aside"),
         feeds=read_frame(con, "feed_states", columns=shown.FEEDS.names()),
         suggestions=_suggestions(con),
-        water_profiles=read_frame(con, "water_profiles"),
+        water_profiles=_rows_of(con, "water_profiles", base.water_values["sample"]),
         upcoming=read_frame(con, "upcoming"),
         terms_values=inputs.terms.values,
         terms_water_limits=inputs.terms.water_limits,
@@ -77,16 +77,12 @@ def data_of_claims(
     inputs: Inputs, con: duckdb.DuckDBPyConnection, claims: pl.Series
 ) -> shown.PageData:
     """What the pages of the named claims show, without the tables of the other pages."""
-    evidence = seen(load_evidence(inputs, con))
     wanted = pl.DataFrame({"claim": claims}, schema={"claim": pl.String})
-    con.register("wanted_claims", wanted)
-    findings = query_frame(con, "select * from findings semi join wanted_claims using (claim)")
-    history = query_frame(
-        con, "select * from decision_history semi join wanted_claims using (claim)"
-    )
-    con.unregister("wanted_claims")
+    findings = _rows_of(con, "findings", wanted["claim"])
     decisions = read_frame(con, "decisions")
-    serials = decisions.join(wanted, on="claim", how="semi")["serial"].unique()
+    named = decisions.join(wanted, on="claim", how="semi")
+    serials = named["serial"].unique()
+    evidence = seen(evidence_around(inputs, con, serials))
     reference = inputs.reference
     return shown.PageData(
         maker=inputs.settings.maker,
@@ -96,18 +92,24 @@ def data_of_claims(
         hide=inputs.settings.hide,
         decisions=decisions,
         findings=findings,
-        history=history,
+        history=_rows_of(con, "decision_history", wanted["claim"]),
         rulings=evidence.rulings,
-        remedies=remedies_of(decisions, findings),
+        remedies=remedies_of(named, findings),
         evidence_rows=_evidence_rows(inputs, con, findings),
         events=_events(inputs, evidence, serials),
-        cartridge_spans=_spans(con, serials),
+        cartridge_spans=_rows_of(con, "cartridge_spans", serials),
         water_values=_water_values(inputs, evidence, wanted),
-        units=read_frame(con, "unit_histories"),
+        units=_rows_of(con, "unit_histories", serials),
         regions=reference.regions,
         agencies=reference.agencies.select("agency", "name").unique("agency"),
         causes=reference.causes,
     )
+
+
+def _rows_of(con: duckdb.DuckDBPyConnection, table: str, keys: pl.Series) -> pl.DataFrame:
+    """The rows of a table that have one of the keys in the column of the keys' name."""
+    with registered(con, keys.unique().to_frame()) as wanted:
+        return query_frame(con, f"select * from {table} semi join {wanted} using ({keys.name})")
 
 
 def _arrivals(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
@@ -140,11 +142,6 @@ def _events(inputs: Inputs, evidence: Evidence, serials: pl.Series) -> pl.DataFr
         how="left",
     )
     return unit_events(evidence, serials, sellers.select("serial", "site", "sellers"))
-
-
-def _spans(con: duckdb.DuckDBPyConnection, serials: pl.Series) -> pl.DataFrame:
-    spans = read_frame(con, "cartridge_spans", schema=shown.CARTRIDGE_SPANS)
-    return spans.filter(pl.col("serial").is_in(serials.implode()))
 
 
 def _water_values(inputs: Inputs, evidence: Evidence, wanted: pl.DataFrame) -> pl.DataFrame:

@@ -53,7 +53,7 @@ class RefreshSession:
         self.staging = inputs.workspace.root / "published.new"
         self.failure: BaseException | None = None
         self.committed = False
-        self.unit_tables: Any = None
+        self.watched: Any = None  # what the figures need of the units' histories
         self.con = self._open_working_copy()
 
     def _open_working_copy(self) -> duckdb.DuckDBPyConnection:

@@ -114,7 +114,7 @@ def write_frame(con: duckdb.DuckDBPyConnection, name: str, frame: pl.DataFrame) 
     schema, _, _ = name.rpartition(".")
     if schema:
         con.execute(f"create schema if not exists {identifier(schema)}")
-    with _registered(con, frame) as source:
+    with registered(con, frame) as source:
         con.execute(f"create or replace table {identifier(name)} as select * from {source}")
 
 
@@ -123,14 +123,14 @@ def append_frame(con: duckdb.DuckDBPyConnection, name: str, frame: pl.DataFrame)
     if not has_table(con, name):
         write_frame(con, name, frame)
     elif frame.height:
-        with _registered(con, frame) as source:
+        with registered(con, frame) as source:
             con.execute(f"insert into {identifier(name)} by name select * from {source}")
 
 
 def append_landed(con: duckdb.DuckDBPyConnection, name: str, frame: pl.DataFrame) -> None:
     """Adds landed rows (file, line, raw) with a hash of each row's content (half of its MD5)."""
     hashed = "file, line, md5_number_lower(raw) as row_hash, raw"
-    with _registered(con, frame) as source:
+    with registered(con, frame) as source:
         con.execute(
             f"create table if not exists {identifier(name)} as "
             f"select {hashed} from {source} limit 0"
@@ -138,9 +138,23 @@ def append_landed(con: duckdb.DuckDBPyConnection, name: str, frame: pl.DataFrame
         con.execute(f"insert into {identifier(name)} select {hashed} from {source}")
 
 
+def count_rows(con: duckdb.DuckDBPyConnection, name: str) -> int:
+    """How many rows a table has; 0 where it is not there."""
+    if not has_table(con, name):
+        return 0
+    row = one_row(con, f"select count(*) from {identifier(name)}")
+    return row[0] if row else 0
+
+
 def drop_table(con: duckdb.DuckDBPyConnection, name: str) -> None:
     """Removes a table where it is there."""
     con.execute(f"drop table if exists {identifier(name)}")
+
+
+def replace_table(con: duckdb.DuckDBPyConnection, name: str, instead_of: str) -> None:
+    """Puts a table in the place of another, which is removed where it is there."""
+    drop_table(con, instead_of)
+    con.execute(f"alter table {identifier(name)} rename to {identifier(instead_of)}")
 
 
 def forget_files(
@@ -156,7 +170,7 @@ def forget_files(
         )
 
 
-class _registered:
+class registered:
     """A frame under a name that SQL can read, for the length of a `with` block."""
 
     def __init__(self, con: duckdb.DuckDBPyConnection, frame: pl.DataFrame) -> None:

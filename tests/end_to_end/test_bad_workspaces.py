@@ -214,9 +214,9 @@ def test_a_frame_that_does_not_fit_its_schema_stops_the_night(kept, run, monkeyp
     decide = decide_step.decide_claims
 
     def misfit(session):
-        found = decide(session)
-        wrong = found.decisions.with_columns(verdict=pl.lit("perhaps"))
-        return dataclasses.replace(found, decisions=wrong)
+        for found in decide(session):
+            wrong = found.decisions.with_columns(verdict=pl.lit("perhaps"))
+            yield dataclasses.replace(found, decisions=wrong)
 
     monkeypatch.setattr("pipelines.defs.decisions.decide_claims", misfit)
     call = run("refresh", kept, "--as-of", "2025-12-30")
