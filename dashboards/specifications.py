@@ -29,6 +29,8 @@ from dashboards.charts import (
     water_bars,
 )
 
+_TO_PEERS = "Ratio to the other agencies"
+
 
 def specifications(currency: str) -> dict[str, dict[str, Any]]:
     """Chart name -> Vega-Lite specification without rows, in the product's theme."""
@@ -50,7 +52,10 @@ def specifications(currency: str) -> dict[str, dict[str, Any]]:
         "weibull_shape": interval_dots.draw("Weibull shape (log scale)", ratio=True),
         "treatment_rates": interval_dots.draw(per_100),
         "treatment_ratios": interval_dots.draw("Rate ratio (log scale)", ratio=True),
-        "labor_ratios": interval_dots.draw("Hours over expected (log scale)", ratio=True),
+        "agency_returns": funnel.draw("Repairs expected to come back", _TO_PEERS, "Agency"),
+        "agency_labor_hours": funnel.draw("Hours expected", _TO_PEERS, "Agency"),
+        "agency_travel": funnel.draw(f"Travel expected, {currency}", _TO_PEERS, "Agency"),
+        "agency_documents": funnel.draw("Claims expected to wait", _TO_PEERS, "Agency"),
         "watch_line": watch_line.draw(),
         "forecast_fan": forecast_fan.draw("Failures a month"),
         "cost_fan": forecast_fan.draw(f"Cost a month, {currency}"),

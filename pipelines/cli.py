@@ -120,6 +120,10 @@ def build_parser() -> argparse.ArgumentParser:
     field.add_argument("--until", metavar="DATE", help="failures and time before this day")
     field.add_argument("--csv", action="store_true", help="CSV on stdout")
 
+    agencies = add("agencies", "Tell what is worth asking an agency about, beside its peers.")
+    takes_workspace(agencies)
+    agencies.add_argument("--csv", action="store_true", help="CSV on stdout")
+
     upcoming = add("upcoming", "Tell who is about to lose cover, and why.")
     takes_workspace(upcoming)
     upcoming.add_argument("--within", type=int, default=30, metavar="DAYS")

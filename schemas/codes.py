@@ -118,6 +118,9 @@ PROFILES = {
 }
 TREATMENT_STATES = ("treated", "lapsed", "untreated", "not needed", "untested")
 EVENTS = ("any", "water")
+# What agencies are compared by: repairs that came back, hours and travel a claim, claims whose
+# verdict waits on documents.
+AGENCY_MEASURES = ("returns", "labor_hours", "travel", "documents")
 MATTERS = (
     "start-up request due",
     "start-up outstanding",

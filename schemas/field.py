@@ -191,20 +191,30 @@ class Costs(_Sliced):
     agency: str = text("The agency of the call; `all` where not by agency.", required=True)
 
 
-class AgencyLabor(Table):
-    """One row is one agency's labor hours against the others' for the same causes."""
+class AgencyFigures(Table):
+    """One row is one agency by one measure, beside what its peers' work would lead to expect."""
 
-    agency: str = text("The agency.", required=True, key=True)
-    calls: pl.Int64 = integer("Repairs with a cause that others repair too.", required=True)
-    labor_hours: float = number("Hours of labor on them.", "h", required=True)
-    expected_hours: float = number("Hours at the others' mean for the same causes.", "h")
-    ratio: float = number("Hours over expected.")
-    low: float = number("Lower 95 % funnel limit of the ratio.")
-    high: float = number("Upper 95 % funnel limit of the ratio.")
-    p_value: float = number("Chance of so far a ratio by chance alone.")
-    q_value: float = number("The same after Benjamini-Hochberg.")
+    agency: str = text("The agency; `all` for all together.", required=True, key=True)
+    measure: str = word("What is compared.", codes.AGENCY_MEASURES, required=True)
+    unit: str = text("What `observed` counts.", required=True)
+    cases: pl.Int64 = integer("Repairs or claims of the agency that say something.", required=True)
+    value: float = number("The share of them, or the mean a claim.")
+    low: float = number("Lower 95 % limit: Clopper-Pearson, or Student's t for a mean.")
+    high: float = number("Upper 95 % limit.")
+    compared: pl.Int64 = integer("Cases with peers of the same cause class and family.")
+    observed: float = number("Events, hours or money of those.")
+    expected: float = number("The same at the peers' mean of each cause class and family.")
+    ratio: float = number("Observed over expected.")
+    funnel_95_low: float = number("Lower 95 % funnel limit of the ratio.")
+    funnel_95_high: float = number("Upper 95 % funnel limit.")
+    funnel_998_low: float = number("Lower 99.8 % funnel limit.")
+    funnel_998_high: float = number("Upper 99.8 % funnel limit.")
+    spread: float = number("How far agencies differ beyond chance; limits are widened by its root.")
+    p_value: float = number("Chance of so much or more, were the agency as its peers.")
+    q_value: float = number("The same after Benjamini-Hochberg over the agencies of the measure.")
     flagged: bool = flag("A reason to ask, at a false-discovery rate of 10 %.", required=True)
-    thin: bool = flag("Fewer than 5 calls: never ranked.", required=True)
+    thin: bool = flag("Too few cases or events: never ranked.", required=True)
+    sentence: str = text("What it says, as a reason to ask and no blame.", required=True)
     note: str = text("Why a figure is missing.")
 
 
@@ -258,7 +268,7 @@ FIELD_TABLES: dict[str, type[Table]] = {
     "warnings": Warnings,
     "forecast": Forecast,
     "costs": Costs,
-    "agency_labor": AgencyLabor,
+    "agency_figures": AgencyFigures,
     "clock_starts": ClockStarts,
     "sensitivity": Sensitivity,
     "reporting_lags": ReportingLags,

@@ -1,7 +1,8 @@
-"""The funnel: each region's ratio against how much could be expected of it.
+"""The funnel: the ratio of each region or agency against how much could be expected of it.
 
-Rows: `rows` (region, name, expected, ratio, flagged, thin, text) and `limits` (expected, low_95,
-high_95, low_998, high_998) in order of `expected`. The param `picked` outlines a region.
+Rows: `rows` (region, name, expected, ratio, flagged, text; region only where it can be picked) and
+`limits` (expected, low_95, high_95, low_998, high_998) in order of `expected`. The param `picked`
+outlines a region.
 """
 
 import altair as alt
@@ -9,12 +10,15 @@ import altair as alt
 from dashboards.theme import color
 
 
-def draw() -> alt.LayerChart:
+def draw(
+    x_title: str = "Failures expected at the overall rate",
+    y_title: str = "Ratio to all regions",
+    who: str = "Region",
+) -> alt.LayerChart:
     """Dots inside or outside two pairs of limits; those that stand out are named."""
     picked = alt.param(name="picked", value="")
     limits = alt.Chart(alt.NamedData("limits"))
-    x = alt.X("expected:Q", title="Failures expected at the overall rate")
-    y_title = "Ratio to all regions"
+    x = alt.X("expected:Q", title=x_title)
     lines = [
         limits.mark_line(strokeWidth=1.5, color=color("line-strong"), strokeDash=dash).encode(
             x=x, y=alt.Y(f"{column}:Q", title=y_title)
@@ -46,7 +50,7 @@ def draw() -> alt.LayerChart:
                 "datum.region == picked", alt.value(color("ink")), alt.value(color("surface"))
             ),
             strokeWidth=alt.condition("datum.region == picked", alt.value(3), alt.value(1)),
-            tooltip=[alt.Tooltip("name:N", title="Region"), alt.Tooltip("text:N", title="Ratio")],
+            tooltip=[alt.Tooltip("name:N", title=who), alt.Tooltip("text:N", title="Ratio")],
             description="text:N",
         )
         .add_params(picked)

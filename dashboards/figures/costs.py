@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dashboards import formats
 from dashboards.charts.cost_bars import LINES
-from dashboards.figures.cuts import ALL, Cuts, Field, Figure, Pick, Row, Section, View, dot
+from dashboards.figures.cuts import ALL, Cuts, Field, Figure, Pick, Row, Section, View
 
 CHOICES = (
     ("cause_class", "Cause"),
@@ -14,7 +14,6 @@ CHOICES = (
     ("agency", "Agency"),
 )
 _MOST_BARS = 15
-_MOST_AGENCIES = 30
 
 
 def section(field: Field) -> Section | None:
@@ -32,53 +31,7 @@ def section(field: Field) -> Section | None:
                 view = _view(field, dimension, title, rows, overall)
                 views[f"{dimension}/{pick.key}"] = view
     figures = [Figure("costs", "Payable", [("cost_bars", "cost_bars")], views)]
-    if field.agency_labor:
-        figures.append(_labor(field))
     return Section("costs", "What it costs", figures, choices, "By", field.cautions("costs"))
-
-
-def _labor(field: Field) -> Figure:
-    rows = sorted(field.agency_labor, key=lambda row: (row["thin"], -(row["ratio"] or 0)))
-    known = [row for row in rows if row["ratio"] is not None]
-    dots = [
-        dot(
-            row["agency"], row["ratio"], row["low"], row["high"], row["thin"],
-            f"{formats.number(row['ratio'])} times, {row['calls']:,} calls",
-        )
-        for row in known[:_MOST_AGENCIES]
-    ]  # fmt: skip
-    flagged = [row["agency"] for row in known if row["flagged"] and not row["thin"]]
-    says = "No agency’s hours stand out at a false-discovery rate of 10 %."
-    if flagged:
-        says = f"A reason to ask: the hours of {formats.listed(flagged)} stand out."
-    table = [
-        [
-            row["agency"] + (" (thin)" if row["thin"] else ""),
-            formats.whole(row["calls"]),
-            formats.number(row["labor_hours"]),
-            formats.number(row["expected_hours"]),
-            formats.number(row["ratio"]),
-            formats.interval(row["low"], row["high"]),
-            formats.number(row["q_value"], 2),
-            "yes" if row["flagged"] else "no",
-        ]
-        for row in rows
-    ]
-    columns = [
-        "Agency", "Calls", "Hours", "Expected", "Ratio", "95 % by chance", "q", "Stands out",
-    ]  # fmt: skip
-    calls = formats.counted(sum(row["calls"] for row in rows), "call")
-    sample = f"{calls} of {formats.counted(len(rows), 'agency', 'agencies')}."
-    chart = {"rows": {"rows": dots}, "lists": {"names": [row["name"] for row in dots]}}
-    view = View(says, sample, {"labor_ratios": chart}, columns, table)
-    return Figure(
-        "agency-labor",
-        "Labor hours of agencies for the same causes",
-        [("labor_ratios", "labor_ratios")],
-        {f"*/{ALL}": view},
-        reading="A dot is an agency’s hours over those of the others for the same causes; the "
-        "line is where 95 % of agencies that differ by chance alone would lie.",
-    )
 
 
 def _sliced(cuts: Cuts, dimension: str, pick: Pick) -> list[Row]:

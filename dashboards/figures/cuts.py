@@ -110,7 +110,7 @@ class Field:
     picks: Sequence[Pick]
     regions: Mapping[str, Row]
     currency: str
-    agency_labor: Sequence[Row] = ()
+    agencies: Sequence[Row] = ()
 
     def cuts(self, table: str) -> Cuts | None:
         """The table's cuts; None where there is no such table or no row in it."""
@@ -127,14 +127,14 @@ class Field:
 
 def field_of(data: PageData) -> Field:
     """The field of the page data; picks are what the rates are sliced by."""
-    # Agencies' hours are not sliced, so they are rows and no cuts.
+    # Agencies are not sliced, so they are rows and no cuts.
     tables = {
         name: Cuts(frame)
         for name, frame in data.figures.items()
         if frame.height and "by" in frame.columns
     }
-    labor = data.figures.get("agency_labor")
-    hours = [] if labor is None or "agency" in data.hide else labor.to_dicts()
+    figures = data.figures.get("agency_figures")
+    agencies = [] if figures is None or "agency" in data.hide else figures.to_dicts()
     regions = {row["region"]: row for row in data.regions.iter_rows(named=True)}
     field_ = Field(tables, data.figure_notes, [], regions, data.currency)
     picks = [Pick(ALL, ALL, "the whole field")]
@@ -144,7 +144,7 @@ def field_of(data: PageData) -> Field:
         for value in sorted(values):
             label = field_.region_name(value) if dimension == "region" else value
             picks.append(Pick(dimension, value, label))
-    return Field(tables, data.figure_notes, picks, regions, data.currency, hours)
+    return Field(tables, data.figure_notes, picks, regions, data.currency, agencies)
 
 
 def slim(value: Any) -> Any:
@@ -181,6 +181,18 @@ def dot(name: str, value: float | None, low: Any, high: Any, thin: bool, text: s
         "thin": thin,
         "text": text + (" (thin)" if thin else ""),
     }
+
+
+def funnel_lines(rows: Iterable[Row]) -> list[Row]:
+    """The limits of a funnel, a point a row, for rows in order of what is expected."""
+    names = {
+        "expected": "expected",
+        "low_95": "funnel_95_low",
+        "high_95": "funnel_95_high",
+        "low_998": "funnel_998_low",
+        "high_998": "funnel_998_high",
+    }
+    return [{name: slim(row[column]) for name, column in names.items()} for row in rows]
 
 
 def exposure(rows: Iterable[Row]) -> str:

@@ -18,6 +18,7 @@ from dashboards.figures.cuts import (
     Section,
     View,
     exposure,
+    funnel_lines,
     slim,
 )
 
@@ -134,16 +135,6 @@ def _funnel(field: Field, rows: list[Row]) -> dict[str, Any]:
         (row for row in rows if row["expected"] and row["crude_ratio"] is not None),
         key=lambda row: row["expected"],
     )
-    limits = [
-        {
-            "expected": slim(row["expected"]),
-            "low_95": slim(row["funnel_95_low"]),
-            "high_95": slim(row["funnel_95_high"]),
-            "low_998": slim(row["funnel_998_low"]),
-            "high_998": slim(row["funnel_998_high"]),
-        }
-        for row in measured
-    ]
     dots = [
         {
             "region": row["region"],
@@ -156,7 +147,7 @@ def _funnel(field: Field, rows: list[Row]) -> dict[str, Any]:
         }
         for row in measured
     ]
-    return {"rows": {"rows": dots, "limits": limits}, "title": "Funnel"}
+    return {"rows": {"rows": dots, "limits": funnel_lines(measured)}, "title": "Funnel"}
 
 
 def _pair(field: Field, row: Row) -> Row:

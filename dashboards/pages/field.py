@@ -10,6 +10,7 @@ from markupsafe import Markup
 from dashboards import formats
 from dashboards.data import PageData
 from dashboards.figures import (
+    agencies,
     cohorts,
     costs,
     forecasts,
@@ -32,6 +33,7 @@ _SECTIONS = (
     warnings.section,
     forecasts.section,
     costs.section,
+    agencies.section,
 )
 
 

@@ -15,9 +15,6 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     import polars as pl
 
-# Spreadsheets run a cell that begins so as a formula; a leading apostrophe keeps it text.
-_FORMULA = r"^([=+\-@\t\r])"
-
 
 def progress(text: str) -> None:
     """One line of progress."""
@@ -32,12 +29,9 @@ def print_json(value: Any) -> None:
 
 def print_csv(table: pl.DataFrame) -> None:
     """A table as CSV, as those under published/: lists joined by `; `, no live formula."""
-    import polars as pl
-    import polars.selectors as cs
+    from pipelines.records.harmless import harmless
 
-    plain = table.with_columns(cs.by_dtype(pl.List(pl.String)).list.join("; "))
-    safe = plain.with_columns(cs.string().str.replace(_FORMULA, "'$1"))
-    sys.stdout.write(safe.write_csv())
+    sys.stdout.write(harmless(table).write_csv())
 
 
 def say(text: str) -> None:

@@ -7,7 +7,7 @@ or a stretch of the calendar. Does not belong here: any figure.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 import polars as pl
@@ -36,6 +36,29 @@ HISTORY_COLUMNS = (
 )
 STARTUP_WORDS = ("done", "not done")
 UNKNOWN = "unknown"
+REPAIRS = pl.Schema(
+    {
+        "call": pl.String(),
+        "claim": pl.String(),
+        "serial": pl.String(),
+        "family": pl.String(),
+        "agency": pl.String(),
+        "cause_class": pl.String(),
+        "failed_on": pl.Date(),
+        "completed_on": pl.Date(),
+        "inside": pl.Boolean(),
+        "watched_until": pl.Date(),
+        "workmanship_days": pl.Int64(),
+        "labor_hours": pl.Float64(),
+        "travel_amount": pl.Float64(),
+        "verdict": pl.String(),
+    }
+)
+
+
+def no_repairs() -> pl.DataFrame:
+    """The frame of repairs without a row."""
+    return pl.DataFrame(schema=REPAIRS)
 
 
 @dataclass(frozen=True)
@@ -57,6 +80,8 @@ class FieldContext:
     before: failures before `since`, with the columns of `failures`: a unit that had one is no
         longer at risk of a first one.
     as_of: the day up to which all of it is known.
+    repairs: one row a repair call with the columns of REPAIRS, claimed or not, in the watch
+        (`inside`: it counts among the failures) or past it; the verdict is its claim's.
     since, until: the stretch of the calendar [since, until) that is looked at; None: all of it.
     """
 
@@ -68,6 +93,7 @@ class FieldContext:
     as_of: date
     since: date | None = None
     until: date | None = None
+    repairs: pl.DataFrame = field(default_factory=no_repairs)
 
     @property
     def classes(self) -> list[str]:
@@ -159,12 +185,15 @@ def narrow(
 ) -> FieldContext:
     """The same, for some families, failures of some classes, and days in [since, until)."""
     units, failures, states = context.units, context.failures, context.states
-    before = context.before
+    before, repairs = context.before, context.repairs
     if families:
         wanted = pl.col("family").is_in(list(families))
-        units, failures, states = (f.filter(wanted) for f in (units, failures, states))
+        units, failures, states, repairs = (
+            frame.filter(wanted) for frame in (units, failures, states, repairs)
+        )
     if classes:
-        failures = failures.filter(pl.col("cause_class").is_in(list(classes)))
+        of_class = pl.col("cause_class").is_in(list(classes))
+        failures, repairs = failures.filter(of_class), repairs.filter(of_class)
     if since is not None:
         before = failures.filter(pl.col("failed_on") < since)
         failures = failures.filter(pl.col("failed_on") >= since)
@@ -179,6 +208,7 @@ def narrow(
         before=before,
         since=since,
         until=until,
+        repairs=repairs,
     )
 
 

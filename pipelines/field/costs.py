@@ -1,49 +1,24 @@
-"""Figure 9: what failures cost, line by line and a unit-year, and how agencies' hours compare.
+"""Figure 9: what failures cost, line by line and a unit-year.
 
-Belongs here: sums of what is payable over the failures inside the watch, and the funnel of labor
-hours. Does not belong here: what is payable for a claim (`pipelines.coverage.money`).
+Belongs here: sums of what is payable over the failures inside the watch. Does not belong here: what
+is payable for a claim (`pipelines.coverage.money`), how agencies compare (`agencies`).
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
 
-import numpy as np
 import polars as pl
 
 from pipelines.field.context import FLEET, UNKNOWN, FieldContext, episodes
-from pipelines.field.funnel import q_values
-from pipelines.field.poisson import DAYS_PER_YEAR, Z_95
+from pipelines.field.poisson import DAYS_PER_YEAR
 from pipelines.field.rates import grid
-from pipelines.field.slices import (
-    ALL,
-    NO_FAILURES,
-    NOTHING_WATCHED,
-    Slice,
-    labelled,
-    thin,
-)
+from pipelines.field.slices import ALL, NOTHING_WATCHED, Slice, labelled, thin
 from schemas.columns import CENTS
 
 LINES = ("parts", "labor", "travel")
 COLUMNS = (*LINES, "total", "unit_years", "cost_per_unit_year", "cause", "agency")
 RECORDED = ("cause", "agency")
-AGENCY_COLUMNS = (
-    "agency",
-    "calls",
-    "labor_hours",
-    "expected_hours",
-    "ratio",
-    "low",
-    "high",
-    "p_value",
-    "q_value",
-    "flagged",
-    "thin",
-    "note",
-)
-_FEWEST_CALLS = 5
-_FALSE_DISCOVERY_RATE = 0.10
 
 
 def costs(context: FieldContext, dims: Slice) -> pl.DataFrame:
@@ -101,71 +76,4 @@ def _paid(
             thin=thin(),
             note=pl.when(~some).then(pl.lit(NOTHING_WATCHED)),
         )
-    )
-
-
-def agency_labor(context: FieldContext) -> pl.DataFrame:
-    """Labor hours of each agency against what the others take for the same causes.
-
-    Expected hours are the mean hours of all other agencies' calls for each cause, summed over the
-    agency's calls; causes that no other agency has repaired are left out. The limits are those of
-    a funnel around 1: the spread of hours within causes, over the agency's calls. A reason to ask,
-    not a verdict.
-    """
-    calls = context.failures.filter(
-        pl.col("agency").is_not_null()
-        & pl.col("labor_hours").is_not_null()
-        & pl.col("cause").is_not_null()
-    ).select("agency", "cause", hours=pl.col("labor_hours").cast(pl.Float64))
-    by_cause = calls.group_by("cause").agg(
-        n=pl.len(),
-        sum=pl.col("hours").sum(),
-        mean=pl.col("hours").mean(),
-        var=pl.col("hours").var().fill_null(0.0),
-    )
-    own = calls.group_by("agency", "cause").agg(own_n=pl.len(), own_sum=pl.col("hours").sum())
-    compared = (
-        own.join(by_cause, on="cause")
-        .filter(pl.col("n") > pl.col("own_n"))
-        .with_columns(peers=(pl.col("sum") - pl.col("own_sum")) / (pl.col("n") - pl.col("own_n")))
-        .group_by("agency")
-        .agg(
-            calls=pl.col("own_n").sum().cast(pl.Int64),
-            labor_hours=pl.col("own_sum").sum(),
-            expected_hours=(pl.col("own_n") * pl.col("peers")).sum(),
-            variance=(pl.col("own_n") * pl.col("var")).sum(),
-        )
-        .sort("agency")
-    )
-    return _funnel_of_hours(compared).select(AGENCY_COLUMNS)
-
-
-def _funnel_of_hours(table: pl.DataFrame) -> pl.DataFrame:
-    from scipy.stats import norm
-
-    expected = table["expected_hours"].to_numpy()
-    spread = np.sqrt(table["variance"].to_numpy())
-    usable = (expected > 0) & (spread > 0)
-    ratio = np.divide(
-        table["labor_hours"].to_numpy(),
-        expected,
-        out=np.full(len(expected), np.nan),
-        where=expected > 0,
-    )
-    width = np.divide(Z_95 * spread, expected, out=np.full(len(expected), np.nan), where=usable)
-    p = np.full(len(expected), np.nan)
-    p[usable] = 2 * norm.sf(np.abs(ratio[usable] - 1) * expected[usable] / spread[usable])
-    q = np.full(len(expected), np.nan)
-    q[usable] = q_values(p[usable])
-    is_thin = pl.col("calls") < _FEWEST_CALLS
-    return table.with_columns(
-        ratio=pl.Series(ratio, nan_to_null=True),
-        low=pl.Series(np.maximum(1 - width, 0), nan_to_null=True),
-        high=pl.Series(1 + width, nan_to_null=True),
-        p_value=pl.Series(p, nan_to_null=True),
-        q_value=pl.Series(q, nan_to_null=True),
-        thin=is_thin,
-        note=pl.when(pl.Series(~usable)).then(pl.lit(NO_FAILURES + " to compare with")),
-    ).with_columns(
-        flagged=((pl.col("q_value") < _FALSE_DISCOVERY_RATE) & ~is_thin).fill_null(False)
     )

@@ -10,9 +10,10 @@ from collections.abc import Callable
 import polars as pl
 
 from pipelines.errors import UsageError
+from pipelines.field.agencies import agency_figures
 from pipelines.field.cohorts import cohorts
 from pipelines.field.context import FieldContext
-from pipelines.field.costs import RECORDED, agency_labor, costs, costs_by
+from pipelines.field.costs import RECORDED, costs, costs_by
 from pipelines.field.early_warning import warnings
 from pipelines.field.first_failures import first_causes, survival, weibull
 from pipelines.field.forecast import forecast
@@ -39,7 +40,7 @@ _SLICED: dict[str, Callable[[FieldContext, Slice], pl.DataFrame]] = {
     "costs": costs,
 }
 _WHOLE: dict[str, Callable[[FieldContext], pl.DataFrame]] = {
-    "agency_labor": agency_labor,
+    "agency_figures": agency_figures,
     "clock_starts": clock_starts,
     "sensitivity": sensitivity,
     "reporting_lags": lambda context: reporting_lags(context.failures, context.as_of),

@@ -42,6 +42,7 @@ _TERMS = (
     "grace_days",
     "duplicate_within_days",
     "conditions_off",
+    "workmanship_days",
 )
 
 

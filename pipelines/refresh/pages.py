@@ -39,7 +39,11 @@ RECENT_DAYS = 120
 # So many claims, the newest first, keep the pages under 150 MB and written in seconds.
 MOST_PAGES = 3_500
 OPEN = ("needs_review", "needs_evidence")
-SLICED = [name for name, table in FIELD_TABLES.items() if "by" in column_names(table)]
+# The figures that pages draw: those that are sliced, and agencies, which are not.
+DRAWN = [
+    *(name for name, table in FIELD_TABLES.items() if "by" in column_names(table)),
+    "agency_figures",
+]
 
 
 def claims_with_pages(decisions: pl.DataFrame, as_of: dt.date) -> pl.Series:
@@ -69,7 +73,7 @@ def page_data(session: RefreshSession, claims: pl.Series) -> shown.PageData:
         terms_values=inputs.terms.values,
         terms_water_limits=inputs.terms.water_limits,
         terms_installation_limits=inputs.terms.installation_limits,
-        figures={name: read_frame(con, name) for name in SLICED if has_table(con, name)},
+        figures={name: read_frame(con, name) for name in DRAWN if has_table(con, name)},
     )
 
 

@@ -15,10 +15,8 @@ from pathlib import Path
 import duckdb
 import polars as pl
 
+from pipelines.records.harmless import FORMULA
 from pipelines.warehouse.database import identifier
-
-# Spreadsheets run a cell that begins so as a formula; a leading apostrophe keeps it text.
-_FORMULA = r"^[=+\-@\t\r]"
 
 
 def write_table_files(
@@ -64,7 +62,7 @@ def _csv_expression(name: str, kind: str) -> str:
     else:
         return column
     return (
-        f"case when regexp_matches({value}, '{_FORMULA}') then '''' || {value} "
+        f"case when regexp_matches({value}, '{FORMULA}') then '''' || {value} "
         f"else {value} end as {column}"
     )
 

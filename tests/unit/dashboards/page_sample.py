@@ -230,11 +230,17 @@ def figures() -> dict[str, pl.DataFrame]:
                    alarm=month % 5 == 4)
             for month in range(1, 13)
         ]  # fmt: skip
-    rows["agency_labor"] = [
-        {"agency": f"AGENCY{n}", "calls": 40, "labor_hours": 60.0 + n, "expected_hours": 60.0,
-         "ratio": 1 + n / 10, "low": 0.8, "high": 1.25, "p_value": 0.2, "q_value": 0.4,
-         "flagged": n > 3, "thin": False}
-        for n in range(5)
+    rows["agency_figures"] = [
+        {"agency": agency, "measure": measure, "unit": "repairs", "cases": 40, "value": 0.1,
+         "low": 0.03, "high": 0.24, "compared": 40,
+         "observed": None if agency == "all" else 4.0 + place,
+         "expected": None if agency == "all" else 4.0,
+         "ratio": None if agency == "all" else 1 + place / 4,
+         "funnel_95_low": 0.2, "funnel_95_high": 1.9, "funnel_998_low": 0.0,
+         "funnel_998_high": 2.6, "spread": 1.0, "p_value": 0.2, "q_value": 0.4,
+         "flagged": place > 3, "thin": False, "sentence": f"{4 + place} of 40 repairs came back."}
+        for measure in codes.AGENCY_MEASURES
+        for place, agency in enumerate(["all", *(f"AGENCY{n}" for n in range(4))])
     ]  # fmt: skip
     return {name: frame(rows[name], polars_schema(table)) for name, table in FIELD_TABLES.items()}
 

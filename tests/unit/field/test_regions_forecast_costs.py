@@ -1,4 +1,4 @@
-"""Regions with water taken into account, the forecast, costs and agencies' hours."""
+"""Regions with water taken into account, the forecast and costs."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import pytest
 
 from pipelines.field.adjustment import BANDS_DAYS, adjusted_regions
 from pipelines.field.context import FieldContext, episodes, prepare
-from pipelines.field.costs import agency_labor, costs
+from pipelines.field.costs import costs
 from pipelines.field.forecast import forecast
 from pipelines.field.regions import regions
 
@@ -223,7 +223,6 @@ def test_no_failure_at_all_gives_notes_and_no_nan() -> None:
     assert set(forecast(context, ())["note"]) == {
         "cannot be estimated, because there was no failure"
     }
-    assert agency_labor(context).is_empty()
 
 
 def test_the_forecast_of_a_year_ago_covers_what_happened() -> None:
@@ -277,23 +276,3 @@ def test_costs_add_up_to_the_cent() -> None:
     assert by_family["total"].sum() == row["total"]
     years = context.units["watched_days"].sum() / 365.25
     assert row["cost_per_unit_year"] == pytest.approx(float(row["total"]) / years)
-
-
-def test_an_agency_with_longer_hours_stands_out() -> None:
-    """An agency that takes twice the hours of its peers for the same cause is flagged."""
-    context = fleet(31, units=600)
-    place = pl.int_range(pl.len())
-    hours = pl.when(place % 4 == 0).then(3.0).otherwise(1.5) + (place % 7) * 0.1
-    failures = context.failures.with_columns(
-        agency=pl.when(place % 4 == 0).then(pl.lit("SLOW")).otherwise(pl.format("A{}", place % 4)),
-        labor_hours=hours.cast(pl.Decimal(18, 10)),
-    )
-    table = agency_labor(
-        FieldContext(
-            context.units, failures, context.states, context.doubtful, context.before, AS_OF
-        )
-    )
-    slow = table.filter(pl.col("agency") == "SLOW").row(0, named=True)
-    assert slow["flagged"]
-    assert slow["ratio"] == pytest.approx(1.8 / 1.8 * slow["labor_hours"] / slow["expected_hours"])
-    assert slow["ratio"] > slow["high"]

@@ -1,0 +1,300 @@
+"""Agencies beside their peers: repairs that came back, hours and travel, documents that lack.
+
+Belongs here: which repairs and claims count for which measure, and the comparison of agencies. Does
+not belong here: exact laws and limits (`peers`, `funnel`), what a claim's verdict is.
+
+Every measure is standardised indirectly: what would be expected of an agency is the peers' mean of
+each cause class and family, over its own mix of them. Peers are all other agencies together. A
+flag is a reason to ask, and no more: waters, roads and kitchens differ between agencies too.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+from pipelines.field.agency_words import UNITS, sentences
+from pipelines.field.context import REPAIRS, UNKNOWN, FieldContext
+from pipelines.field.funnel import q_values
+from pipelines.field.peers import (
+    binomial_funnel,
+    chance_of_more,
+    clopper_pearson,
+    conditional_moments,
+    mean_limits,
+    widened,
+    winsorised_spread,
+)
+from pipelines.field.slices import ALL, FEWEST_FAILURES, FEWEST_UNITS
+from schemas.columns import polars_schema
+from schemas.field import AgencyFigures
+
+# Where the terms of a unit set no workmanship days, a repair is followed for so long.
+USUAL_WORKMANSHIP_DAYS = 90
+FALSE_DISCOVERY_RATE = 0.10
+FUNNEL = {
+    "funnel_95_low": 0.025,
+    "funnel_95_high": 0.975,
+    "funnel_998_low": 0.001,
+    "funnel_998_high": 0.999,
+}
+SHARES = ("returns", "documents")
+ALONE = "no other agency has such cases: there is nothing to compare it with"
+NONE_ELSEWHERE = "no ratio, because the other agencies had none at all"
+
+
+def agency_repairs(
+    calls: pl.DataFrame,
+    units: pl.DataFrame,
+    causes: pl.DataFrame,
+    inside: pl.DataFrame,
+    verdicts: pl.DataFrame,
+) -> pl.DataFrame:
+    """Every repair call with what the measures ask of it: the columns of REPAIRS.
+
+    Args:
+        calls: records of service calls.
+        units: serial, family, watched_until, workmanship_days.
+        causes: cause, class.
+        inside: call of the failures that count (`histories.watch.failures_inside`).
+        verdicts: claim, verdict.
+    """
+    return (
+        calls.filter(pl.col("kind") == "repair")
+        .with_columns(
+            pl.coalesce("failed_on", "opened_on").alias("failed_on"),
+            pl.col("labor_hours", "travel_amount").cast(pl.Float64),
+            inside=pl.col("call").is_in(inside["call"].implode()),
+        )
+        .join(
+            units.select("serial", "family", "watched_until", "workmanship_days"),
+            on="serial",
+            how="left",
+        )
+        .join(causes.select("cause", cause_class="class"), on="cause", how="left")
+        .join(verdicts.select("claim", "verdict"), on="claim", how="left")
+        .with_columns(pl.col("family", "cause_class").fill_null(UNKNOWN))
+        .select(pl.col(name).cast(kind) for name, kind in REPAIRS.items())
+        .sort("call")
+    )
+
+
+def agency_figures(context: FieldContext) -> pl.DataFrame:
+    """Every agency by every measure, and a row for all together, in the order of the measures.
+
+    Shares have Clopper-Pearson limits, means Student's. The funnel takes the expected as known;
+    the p-value, one-sided, allows for the peers' own chance too: exact and conditional for shares,
+    by t for means with the peers' variance within each stratum (Satterthwaite's degrees of
+    freedom). Both are widened by the overdispersion of the agencies (Spiegelhalter 2005); q is
+    Benjamini & Hochberg over the agencies of a measure. Flagged where q is below 10 % and the
+    figure is not thin: more than expected, never less.
+    """
+    parts = [_of_measure(name, cases) for name, cases in measured(context).items() if cases.height]
+    schema = polars_schema(AgencyFigures)
+    return sentences(pl.concat(parts)).select(schema.names()) if parts else schema.to_frame()
+
+
+def measured(context: FieldContext) -> dict[str, pl.DataFrame]:
+    """For each measure its cases: agency, stratum (text) and amount (0 or 1 for a share).
+
+    returns: repairs inside the watch, completed, of a known class, and followed for all of their
+        workmanship days inside the watch; 1 where the unit failed of the same class within them.
+    labor_hours, travel: claims of a known class that bill any.
+    documents: all claims; 1 where the verdict waits on documents. By family alone: the cause
+        itself is one of the documents that may lack.
+    """
+    repairs = context.repairs.filter(pl.col("agency").is_not_null())
+    day = pl.col("failed_on")
+    if context.since is not None:
+        repairs = repairs.filter(day >= context.since)
+    if context.until is not None:
+        repairs = repairs.filter(day < context.until)
+    claims = repairs.filter(pl.col("claim").is_not_null())
+    of_class = claims.filter(pl.col("cause_class") != UNKNOWN)
+    by_class = pl.format("{}/{}", "cause_class", "family").alias("stratum")
+    billed = {
+        measure: of_class.filter(pl.col(column).is_not_null()).select(
+            "agency", by_class, amount=column
+        )
+        for measure, column in (("labor_hours", "labor_hours"), ("travel", "travel_amount"))
+    }
+    returned = followed_repairs(repairs, context.repairs).select(
+        "agency", by_class, amount=pl.col("came_back").cast(pl.Float64)
+    )
+    waiting = claims.filter(pl.col("verdict").is_not_null()).select(
+        "agency",
+        stratum="family",
+        amount=(pl.col("verdict") == "needs_evidence").cast(pl.Float64),
+    )
+    return {"returns": returned, **billed, "documents": waiting}
+
+
+def followed_repairs(repairs: pl.DataFrame, later: pl.DataFrame) -> pl.DataFrame:
+    """The repairs that were followed for all of their workmanship days, with `came_back`.
+
+    A repair is followed where all days up to the last of its workmanship days lie inside the
+    unit's watch; others count neither as held nor as come back, so that a repair of yesterday does
+    not pass for one that held. It came back where another failure of the unit inside the watch, of
+    the same cause class, lies from the day of completion to that last day (both included).
+    `later` are the failures to look among: those of all agencies.
+    """
+    last = pl.col("completed_on") + pl.duration(
+        days=pl.col("workmanship_days").fill_null(USUAL_WORKMANSHIP_DAYS)
+    )
+    known = pl.col("inside") & (pl.col("cause_class") != UNKNOWN)
+    followed = repairs.filter(known & (last < pl.col("watched_until"))).with_columns(last=last)
+    again = later.filter(known).select("serial", "cause_class", other="call", again_on="failed_on")
+    back = (
+        followed.select("call", "serial", "cause_class", "completed_on", "last")
+        .join(again, on=["serial", "cause_class"])
+        .filter(
+            (pl.col("other") != pl.col("call"))
+            & (pl.col("again_on") >= pl.col("completed_on"))
+            & (pl.col("again_on") <= pl.col("last"))
+        )
+    )
+    return followed.with_columns(came_back=pl.col("call").is_in(back["call"].implode()))
+
+
+def _of_measure(measure: str, cases: pl.DataFrame) -> pl.DataFrame:
+    """One measure: a row an agency and one for all together, without sentences."""
+    amount = pl.col("amount")
+    sums = {"n": pl.len().cast(pl.Int64), "sum": amount.sum(), "squares": (amount**2).sum()}
+    own = cases.group_by("agency", "stratum").agg(**sums)
+    everyone = cases.group_by("stratum").agg(
+        **{f"all_{name}": expression for name, expression in sums.items()}
+    )
+    fewest = 1 if measure in SHARES else 2  # a spread among peers needs two of them
+    strata = own.join(everyone, on="stratum").filter(pl.col("all_n") - pl.col("n") >= fewest)
+    each = own.group_by("agency").agg(pl.col("n", "sum", "squares").sum()).sort("agency")
+    whole = each.select(pl.lit(ALL).alias("agency"), pl.col("n", "sum", "squares").sum())
+    compared = (_shares if measure in SHARES else _means)(strata.sort("agency", "stratum"))
+    q = compared.filter(pl.col("p_value").is_not_null())
+    ranked = compared.join(
+        q.select("agency", q_value=pl.Series(q_values(q["p_value"].to_numpy()))),
+        on="agency",
+        how="left",
+    )
+    rows = pl.concat([whole, each]).with_columns(
+        **_values(measure, pl.concat([whole, each])), measure=pl.lit(measure)
+    )
+    note = (
+        pl.when(pl.col("agency") == ALL)
+        .then(None)
+        .when(pl.col("compared").is_null())
+        .then(pl.lit(ALONE))
+        .when(pl.col("ratio").is_null())
+        .then(pl.lit(NONE_ELSEWHERE))
+    )
+    events = pl.col("sum") if measure in SHARES else pl.col("n")
+    fewest_cases = FEWEST_UNITS if measure in SHARES else FEWEST_FAILURES
+    return (
+        rows.join(ranked, on="agency", how="left", maintain_order="left")
+        .with_columns(
+            unit=pl.lit(UNITS[measure]),
+            thin=(pl.col("n") < fewest_cases) | (events < FEWEST_FAILURES),
+            note=note,
+        )
+        .with_columns(
+            flagged=((pl.col("q_value") < FALSE_DISCOVERY_RATE) & ~pl.col("thin")).fill_null(False)
+        )
+        .rename({"n": "cases"})
+        .drop("sum", "squares")
+    )
+
+
+def _values(measure: str, rows: pl.DataFrame) -> dict[str, pl.Series]:
+    n, total, squares = (rows[name].to_numpy() for name in ("n", "sum", "squares"))
+    if measure in SHARES:
+        low, high = clopper_pearson(total, n)
+    else:
+        low, high = mean_limits(n, total, squares)
+    told = {"value": total / n, "low": low, "high": high}
+    return {name: pl.Series(values, nan_to_null=True) for name, values in told.items()}
+
+
+def _shares(strata: pl.DataFrame) -> pl.DataFrame:
+    """Agencies' shares beside their peers': one row an agency with comparable cases."""
+    n, k, total, events = (strata[c].to_numpy() for c in ("n", "sum", "all_n", "all_sum"))
+    mean, variance = conditional_moments(n, events, total)
+    summed = (
+        strata.with_columns(
+            pl.Series("mean", mean),
+            pl.Series("variance", variance),
+            pl.Series("expected", n * (events - k) / (total - n)),
+        )
+        .group_by("agency", maintain_order=True)
+        .agg(
+            compared=pl.col("n").sum(),
+            observed=pl.col("sum").sum(),
+            **{c: pl.col(c).sum() for c in ("expected", "mean", "variance")},
+            strata=pl.struct("n", "all_sum", "all_n"),
+        )
+    )
+    chances = []
+    for counts, observed in zip(summed["strata"], summed["observed"], strict=True):
+        parts = (
+            counts.struct.field(c).cast(pl.Int64).to_numpy() for c in ("n", "all_sum", "all_n")
+        )
+        chances.append(chance_of_more(int(observed), *parts))
+    observed, cases, expected = (summed[c].to_numpy() for c in ("observed", "compared", "expected"))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        z = (observed - summed["mean"].to_numpy()) / np.sqrt(summed["variance"].to_numpy())
+    some = expected > 0
+    spread = winsorised_spread(z[some])
+    told = {"p_value": widened(np.array(chances), spread)}
+    for name, tail in FUNNEL.items():
+        limit = binomial_funnel(cases, np.where(some, expected / cases, 0.5), tail, spread)
+        told[name] = np.where(some, limit, np.nan)
+    return _told(summed, told, spread)
+
+
+def _means(strata: pl.DataFrame) -> pl.DataFrame:
+    """Agencies' hours or money beside their peers': one row an agency with comparable cases."""
+    from scipy.stats import norm, t
+
+    peers = pl.col("all_n") - pl.col("n")
+    mean = (pl.col("all_sum") - pl.col("sum")) / peers
+    within = (pl.col("all_squares") - pl.col("squares") - peers * mean**2) / (peers - 1)
+    # Of the agency's own sum and of what the peers' mean makes of it; both spread as the peers do.
+    variance = within.clip(lower_bound=0) * pl.col("n") * (1 + pl.col("n") / peers)
+    summed = (
+        strata.with_columns(expected=pl.col("n") * mean, variance=variance, peers=peers)
+        .group_by("agency", maintain_order=True)
+        .agg(
+            compared=pl.col("n").sum(),
+            observed=pl.col("sum").sum(),
+            expected=pl.col("expected").sum(),
+            variance=pl.col("variance").sum(),
+            shares=(pl.col("variance") ** 2 / (pl.col("peers") - 1)).sum(),
+        )
+    )
+    observed, expected, variance, shares = (
+        summed[c].to_numpy() for c in ("observed", "expected", "variance", "shares")
+    )
+    some = (expected > 0) & (variance > 0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        freedom = np.where(some, variance**2 / shares, 1.0)
+        error = np.where(some, np.sqrt(variance), np.nan)
+        p = t.sf((observed - expected) / error, freedom)
+    spread = winsorised_spread(norm.isf(p[some]))
+    told = {"p_value": np.where(some, widened(p, spread), np.nan)}
+    for name, tail in FUNNEL.items():
+        reach = t.ppf(tail, freedom) * error * np.sqrt(spread)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            told[name] = np.maximum(1 + reach / expected, 0)
+    return _told(summed, told, spread)
+
+
+def _told(summed: pl.DataFrame, told: dict[str, np.ndarray], spread: float) -> pl.DataFrame:
+    """The columns of a comparison; what is not finite becomes null."""
+    ratio = pl.when(pl.col("expected") > 0).then(pl.col("observed") / pl.col("expected"))
+    return summed.select(
+        "agency",
+        "compared",
+        "observed",
+        "expected",
+        ratio=ratio,
+        spread=pl.lit(spread),
+        **{name: pl.Series(values, nan_to_null=True) for name, values in told.items()},
+    )
