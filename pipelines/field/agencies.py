@@ -1,7 +1,7 @@
 """Agencies beside their peers: repairs that came back, hours and travel, documents that lack.
 
-Belongs here: which repairs and claims count for which measure, and the comparison of agencies. Does
-not belong here: exact laws and limits (`peers`, `funnel`), what a claim's verdict is.
+Belongs here: the comparison of agencies, measure by measure. Does not belong here: which repairs
+and claims count (`agency_cases`), exact laws and limits (`peers`, `funnel`), wording.
 
 Every measure is standardised indirectly: what would be expected of an agency is the peers' mean of
 each cause class and family, over its own mix of them. Peers are all other agencies together. A
@@ -13,8 +13,9 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
+from pipelines.field.agency_cases import measured
 from pipelines.field.agency_words import UNITS, sentences
-from pipelines.field.context import REPAIRS, UNKNOWN, FieldContext
+from pipelines.field.context import FieldContext
 from pipelines.field.funnel import q_values
 from pipelines.field.peers import (
     binomial_funnel,
@@ -29,8 +30,6 @@ from pipelines.field.slices import ALL, FEWEST_FAILURES, FEWEST_UNITS
 from schemas.columns import polars_schema
 from schemas.field import AgencyFigures
 
-# Where the terms of a unit set no workmanship days, a repair is followed for so long.
-USUAL_WORKMANSHIP_DAYS = 90
 FALSE_DISCOVERY_RATE = 0.10
 FUNNEL = {
     "funnel_95_low": 0.025,
@@ -41,42 +40,6 @@ FUNNEL = {
 SHARES = ("returns", "documents")
 ALONE = "no other agency has such cases: there is nothing to compare it with"
 NONE_ELSEWHERE = "no ratio, because the other agencies had none at all"
-
-
-def agency_repairs(
-    calls: pl.DataFrame,
-    units: pl.DataFrame,
-    causes: pl.DataFrame,
-    inside: pl.DataFrame,
-    verdicts: pl.DataFrame,
-) -> pl.DataFrame:
-    """Every repair call with what the measures ask of it: the columns of REPAIRS.
-
-    Args:
-        calls: records of service calls.
-        units: serial, family, watched_until, workmanship_days.
-        causes: cause, class.
-        inside: call of the failures that count (`histories.watch.failures_inside`).
-        verdicts: claim, verdict.
-    """
-    return (
-        calls.filter(pl.col("kind") == "repair")
-        .with_columns(
-            pl.coalesce("failed_on", "opened_on").alias("failed_on"),
-            pl.col("labor_hours", "travel_amount").cast(pl.Float64),
-            inside=pl.col("call").is_in(inside["call"].implode()),
-        )
-        .join(
-            units.select("serial", "family", "watched_until", "workmanship_days"),
-            on="serial",
-            how="left",
-        )
-        .join(causes.select("cause", cause_class="class"), on="cause", how="left")
-        .join(verdicts.select("claim", "verdict"), on="claim", how="left")
-        .with_columns(pl.col("family", "cause_class").fill_null(UNKNOWN))
-        .select(pl.col(name).cast(kind) for name, kind in REPAIRS.items())
-        .sort("call")
-    )
 
 
 def agency_figures(context: FieldContext) -> pl.DataFrame:
@@ -92,68 +55,6 @@ def agency_figures(context: FieldContext) -> pl.DataFrame:
     parts = [_of_measure(name, cases) for name, cases in measured(context).items() if cases.height]
     schema = polars_schema(AgencyFigures)
     return sentences(pl.concat(parts)).select(schema.names()) if parts else schema.to_frame()
-
-
-def measured(context: FieldContext) -> dict[str, pl.DataFrame]:
-    """For each measure its cases: agency, stratum (text) and amount (0 or 1 for a share).
-
-    returns: repairs inside the watch, completed, of a known class, and followed for all of their
-        workmanship days inside the watch; 1 where the unit failed of the same class within them.
-    labor_hours, travel: claims of a known class that bill any.
-    documents: all claims; 1 where the verdict waits on documents. By family alone: the cause
-        itself is one of the documents that may lack.
-    """
-    repairs = context.repairs.filter(pl.col("agency").is_not_null())
-    day = pl.col("failed_on")
-    if context.since is not None:
-        repairs = repairs.filter(day >= context.since)
-    if context.until is not None:
-        repairs = repairs.filter(day < context.until)
-    claims = repairs.filter(pl.col("claim").is_not_null())
-    of_class = claims.filter(pl.col("cause_class") != UNKNOWN)
-    by_class = pl.format("{}/{}", "cause_class", "family").alias("stratum")
-    billed = {
-        measure: of_class.filter(pl.col(column).is_not_null()).select(
-            "agency", by_class, amount=column
-        )
-        for measure, column in (("labor_hours", "labor_hours"), ("travel", "travel_amount"))
-    }
-    returned = followed_repairs(repairs, context.repairs).select(
-        "agency", by_class, amount=pl.col("came_back").cast(pl.Float64)
-    )
-    waiting = claims.filter(pl.col("verdict").is_not_null()).select(
-        "agency",
-        stratum="family",
-        amount=(pl.col("verdict") == "needs_evidence").cast(pl.Float64),
-    )
-    return {"returns": returned, **billed, "documents": waiting}
-
-
-def followed_repairs(repairs: pl.DataFrame, later: pl.DataFrame) -> pl.DataFrame:
-    """The repairs that were followed for all of their workmanship days, with `came_back`.
-
-    A repair is followed where all days up to the last of its workmanship days lie inside the
-    unit's watch; others count neither as held nor as come back, so that a repair of yesterday does
-    not pass for one that held. It came back where another failure of the unit inside the watch, of
-    the same cause class, lies from the day of completion to that last day (both included).
-    `later` are the failures to look among: those of all agencies.
-    """
-    last = pl.col("completed_on") + pl.duration(
-        days=pl.col("workmanship_days").fill_null(USUAL_WORKMANSHIP_DAYS)
-    )
-    known = pl.col("inside") & (pl.col("cause_class") != UNKNOWN)
-    followed = repairs.filter(known & (last < pl.col("watched_until"))).with_columns(last=last)
-    again = later.filter(known).select("serial", "cause_class", other="call", again_on="failed_on")
-    back = (
-        followed.select("call", "serial", "cause_class", "completed_on", "last")
-        .join(again, on=["serial", "cause_class"])
-        .filter(
-            (pl.col("other") != pl.col("call"))
-            & (pl.col("again_on") >= pl.col("completed_on"))
-            & (pl.col("again_on") <= pl.col("last"))
-        )
-    )
-    return followed.with_columns(came_back=pl.col("call").is_in(back["call"].implode()))
 
 
 def _of_measure(measure: str, cases: pl.DataFrame) -> pl.DataFrame:

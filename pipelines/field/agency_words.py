@@ -24,7 +24,7 @@ _PLAIN = {
     "travel": "travel of {} was billed over {} claims",
 }
 _ASK = {
-    "returns": "the water at those sites, the parts that were sent, the way to the fault",
+    "returns": "the water at those sites, the parts that were sent, how the cause was found",
     "labor_hours": "access at those sites, what else was done on the visit, how hours are rounded",
     "travel": "how far apart the sites are, whether one trip served several units",
     "documents": "which documents lack, and whether the agency was ever asked for them",

@@ -10,12 +10,14 @@ import datetime as dt
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import AbstractContextManager
+from dataclasses import replace
 from pathlib import Path
 
 import duckdb
 import polars as pl
 
 from pipelines.errors import UsageError
+from pipelines.field.agency_cases import CLAIM_COLUMNS, with_claims
 from pipelines.field.context import FieldContext, narrow, prepare
 from pipelines.field.figures import FIGURES, always
 from pipelines.field.slices import ordered
@@ -27,21 +29,22 @@ from pipelines.workspace.layout import Workspace
 from schemas.columns import polars_schema
 from schemas.field import FIELD_TABLES
 
+PAYABLE = ("parts_payable", "labor_payable", "travel_payable")
+
 
 def field_context(watched: Watched, con: duckdb.DuckDBPyConnection, as_of: dt.date) -> FieldContext:
     """What all figures are computed from.
 
     Args:
         watched: of all units.
-        con: the store, whose `decisions` give what is payable.
+        con: the store, whose `decisions` give verdicts and what is payable.
         as_of: the as-of date.
     """
-    payable = read_frame(
-        con, "decisions", columns=["claim", "parts_payable", "labor_payable", "travel_payable"]
+    decided = read_frame(con, "decisions", columns=["claim", *CLAIM_COLUMNS, *PAYABLE])
+    context = prepare(
+        watched.units, watched.failures, decided, watched.states, watched.doubtful, as_of
     )
-    return prepare(
-        watched.units, watched.failures, payable, watched.states, watched.doubtful, as_of
-    )
+    return replace(context, repairs=with_claims(watched.repairs, decided))
 
 
 def figure_tables(context: FieldContext) -> Iterator[tuple[str, pl.DataFrame]]:

@@ -13,6 +13,7 @@ import duckdb
 import polars as pl
 
 from pipelines.coverage.evidence import Evidence, seen
+from pipelines.field.agency_cases import agency_repairs
 from pipelines.field.context import HISTORY_COLUMNS
 from pipelines.histories.treatment_states import cartridge_spans
 from pipelines.histories.unit_histories import (
@@ -35,13 +36,14 @@ class Watched:
     """What the figures need of the units, their failures and their treatment.
 
     units: serial, site, edition and `HISTORY_COLUMNS`; failures: of `failures_inside`; states: of
-    `treatment_states`; doubtful: of `doubtful_exposure`.
+    `treatment_states`; doubtful: of `doubtful_exposure`; repairs: of `agency_repairs`.
     """
 
     units: pl.DataFrame
     failures: pl.DataFrame
     states: pl.DataFrame
     doubtful: pl.DataFrame
+    repairs: pl.DataFrame
 
 
 @dataclass(frozen=True)
@@ -113,13 +115,15 @@ def _parts(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> Iterator[tuple[Evi
 def _watched(evidence: Evidence, histories: Histories) -> Watched:
     units = histories.units
     duplicates = disputed_duplicates(evidence, histories)
+    failures = failures_inside(units, evidence.service_calls, evidence.causes, duplicates)
     return Watched(
         units.select("serial", "site", "edition", *HISTORY_COLUMNS),
-        failures_inside(units, evidence.service_calls, evidence.causes, duplicates),
+        failures,
         histories.states,
         doubtful_exposure(
             evidence.units, units, evidence.service_calls, duplicates, evidence.as_of
         ),
+        agency_repairs(evidence.service_calls, units, evidence.causes, failures),
     )
 
 
@@ -134,4 +138,5 @@ def _together(parts: list[Watched]) -> Watched:
         whole("failures", "call"),
         whole("states", "serial", "from_day"),
         whole("doubtful", "serial"),
+        whole("repairs", "call"),
     )

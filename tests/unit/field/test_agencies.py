@@ -9,13 +9,12 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipelines.field.agencies import (
-    ALONE,
-    NONE_ELSEWHERE,
-    agency_figures,
+from pipelines.field.agencies import ALONE, NONE_ELSEWHERE, agency_figures
+from pipelines.field.agency_cases import (
     agency_repairs,
     followed_repairs,
     measured,
+    with_claims,
 )
 from pipelines.field.context import REPAIRS, FieldContext, narrow
 
@@ -302,12 +301,27 @@ def test_repairs_are_put_together_from_records() -> None:
         {"serial": ["U1"], "family": ["Beck"], "watched_until": [END], "workmanship_days": [60]}
     )
     causes = pl.DataFrame({"cause": ["X"], "class": ["scale"]})
-    verdicts = pl.DataFrame({"claim": ["W1"], "verdict": ["covered"]})
-    told = agency_repairs(calls, units, causes, pl.DataFrame({"call": ["1"]}), verdicts)
+    told = agency_repairs(calls, units, causes, pl.DataFrame({"call": ["1"]}))
     assert told.schema == REPAIRS
-    assert told.select(
-        "call", "family", "cause_class", "failed_on", "inside", "verdict"
-    ).rows() == [
-        ("1", "Beck", "scale", DONE, True, "covered"),
-        ("2", "unknown", "unknown", END, False, None),
+    assert told.select("call", "family", "cause_class", "failed_on", "inside").rows() == [
+        ("1", "Beck", "scale", DONE, True)
+    ]
+    decided = pl.DataFrame(
+        {
+            "claim": ["W1", "W2"],
+            "call": ["1", "2"],
+            "serial": ["U1", "U9"],
+            "family": ["Beck", None],
+            "agency": ["A", "B"],
+            "cause_class": ["scale", None],
+            "failed_on": [DONE, END],
+            "completed_on": [DONE, None],
+            "verdict": ["covered", "needs_evidence"],
+        }
+    )
+    both = with_claims(told, decided)
+    assert both.schema == REPAIRS
+    assert both.select("call", "family", "cause_class", "inside", "verdict").rows() == [
+        ("1", "Beck", "scale", True, "covered"),
+        ("2", "unknown", "unknown", False, "needs_evidence"),
     ]
