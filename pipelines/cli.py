@@ -129,6 +129,24 @@ def build_parser() -> argparse.ArgumentParser:
     upcoming.add_argument("--within", type=int, default=30, metavar="DAYS")
     upcoming.add_argument("--csv", action="store_true", help="CSV on stdout")
 
+    backup = add("backup", "Put a workspace into one file, with checksums.")
+    takes_workspace(backup)
+    backup.add_argument("file", metavar="FILE", help="the archive to write (ZIP)")
+    backup.add_argument(
+        "--wait",
+        type=float,
+        default=3600.0,
+        metavar="SECONDS",
+        help="how long to wait for a refresh that is running (default: 3600)",
+    )
+
+    restore = add("restore", "Take a workspace out of a backup, all of it or nothing.")
+    restore.add_argument("file", metavar="FILE", help="an archive that backup wrote")
+    restore.add_argument("folder", metavar="FOLDER", help="a folder that is new or empty")
+
+    doctor = add("doctor", "Tell what is wrong with a workspace, and the way out. Write nothing.")
+    takes_workspace(doctor)
+
     web = add("dagster", "Open Dagster's own page on the loopback address.")
     takes_workspace(web)
     web.add_argument("--port", type=int, default=3000)

@@ -44,7 +44,8 @@ def load_inputs(folder: Path | str, as_of: str | dt.date | None = None) -> Input
     workspace = Workspace.open(folder)
     settings = load_settings(workspace)
     day = as_of_date(as_of, settings)
-    faults: list[str] = []
+    if faults := workspace.links_out(_input_files(workspace, settings)):
+        raise WorkspaceError(*faults)
     reference, terms = None, None
     try:
         reference = load_reference(workspace.reference, settings)
@@ -91,14 +92,17 @@ def as_of_date(given: str | dt.date | None, settings: Settings) -> dt.date:
 
 def _fingerprint(workspace: Workspace, settings: Settings) -> str:
     """One hash over the bytes of every settings, mapping, reference and terms file."""
-    folders = [workspace.mappings, workspace.reference, workspace.terms(settings.terms)]
-    files = [workspace.settings_file]
-    for folder in folders:
-        if folder.is_dir():
-            files += sorted(p for p in folder.iterdir() if p.is_file() and p.name[0] != ".")
     told = {
         str(path.relative_to(workspace.root)): hashlib.sha256(path.read_bytes()).hexdigest()
-        for path in files
-        if path.is_relative_to(workspace.root)
+        for path in _input_files(workspace, settings)
     }
     return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
+
+
+def _input_files(workspace: Workspace, settings: Settings) -> list[Path]:
+    """Every file that settings, mappings, reference and terms are read from, and maybe more."""
+    files = [workspace.settings_file]
+    for folder in (workspace.mappings, workspace.reference, workspace.terms(settings.terms)):
+        if folder.is_dir():
+            files += sorted(p for p in folder.iterdir() if p.is_file() and p.name[0] != ".")
+    return files

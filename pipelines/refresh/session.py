@@ -22,6 +22,7 @@ from typing import Any
 import duckdb
 import polars as pl
 
+from pipelines.errors import WorkspaceError
 from pipelines.refresh.ingest import EXPORT_FILES, delivered, news_of
 from pipelines.refresh.inputs import Inputs, load_inputs
 from pipelines.refresh.tool import source_hash
@@ -34,9 +35,16 @@ from pipelines.warehouse.database import (
 )
 from pipelines.warehouse.publication import swap_folder
 from pipelines.workspace.lock import refresh_lock
+from schemas.columns import Table, polars_schema
+from schemas.decisions import DecisionHistory, Decisions, Findings
 
 STORE_VERSION = 2
 MANIFEST = "manifest.json"
+CARRIED_OVER = {
+    "decision_history": DecisionHistory,
+    "decisions": Decisions,
+    "findings": Findings,
+}
 Progress = Callable[[str], None]
 
 
@@ -62,14 +70,24 @@ class RefreshSession:
         if current.exists():
             shutil.copyfile(current, self.working)
         con = connect(self.working, write_to=[self.staging])
-        if has_table(con, "store_facts") and _fact(con, "store_version") != str(STORE_VERSION):
+        version = _fact(con, "store_version") if has_table(con, "store_facts") else None
+        if version is not None and version.isdigit() and int(version) > STORE_VERSION:
+            con.close()
+            self.discard_files()
+            raise WorkspaceError(
+                f"{current} is of version {version}, made by a newer tool; this one knows version "
+                f"{STORE_VERSION}. Refresh with the newer tool, or move the file away and refresh: "
+                "all but the history of decisions is made anew from the exports and the rulings."
+            )
+        if has_table(con, "store_facts") and version != str(STORE_VERSION):
             # The store holds nothing that the exports and the recorded rulings do not, but for
-            # the history of decisions, which is carried over.
-            history = read_frame(con, "decision_history")
+            # the history of decisions, and what the last ones were, with which it is continued.
+            kept = {name: _in_shape(con, name, table) for name, table in CARRIED_OVER.items()}
             con.close()
             self.working.unlink()
             con = connect(self.working, write_to=[self.staging])
-            write_frame(con, "decision_history", history)
+            for name, frame in kept.items():
+                write_frame(con, name, frame)
         return con
 
     @contextmanager
@@ -208,6 +226,16 @@ def published_facts(published: Path) -> dict[str, str]:
 def _fact(con: duckdb.DuckDBPyConnection, name: str) -> str | None:
     row = one_row(con, "select value from store_facts where fact = ?", [name])
     return row[0] if row else None
+
+
+def _in_shape(con: duckdb.DuckDBPyConnection, name: str, table: type[Table]) -> pl.DataFrame:
+    """A table of another version in today's columns; those that it lacks are null."""
+    schema = polars_schema(table)
+    if not has_table(con, name):
+        return schema.to_frame()
+    frame = read_frame(con, name)
+    lacking = [pl.lit(None).alias(column) for column in schema if column not in frame.columns]
+    return frame.with_columns(lacking).select(schema.names()).cast(dict(schema))
 
 
 def _sync(path: Path) -> None:

@@ -5,6 +5,8 @@ Belongs here: the paths. Does not belong here: what the files hold.
 
 from __future__ import annotations
 
+import os
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -36,7 +38,8 @@ class Workspace:
         """The workspace in `folder`.
 
         Raises:
-            WorkspaceError: there is no such folder, it has no settings, or no exports folder.
+            WorkspaceError: there is no such folder, it has no settings or no exports folder, or
+                one of its parts is a link that leads out of it.
         """
         shown = str(folder)
         root = Path(folder).absolute()
@@ -58,7 +61,7 @@ class Workspace:
             raise WorkspaceError(
                 f"{shown}: the folder exports/ is missing; make it and put the CSV exports there."
             )
-        return cls(
+        opened = cls(
             root=root,
             settings_file=settings,
             exports=exports,
@@ -67,10 +70,23 @@ class Workspace:
             store=root / "store",
             published=root / "published",
         )
+        if faults := opened.links_out([path for path in vars(opened).values() if path != root]):
+            raise WorkspaceError(*faults)
+        return opened
 
     def terms(self, name: str) -> Path:
         """The terms folder that the settings name."""
         return find(self.root, name)
+
+    def links_out(self, paths: Iterable[Path]) -> list[str]:
+        """A sentence for each of these paths of the workspace that leads out of it."""
+        root = os.path.realpath(self.root)
+        return [
+            f"{path.relative_to(self.root)} is a link that leads out of the workspace; put the "
+            "file or folder itself there."
+            for path in paths
+            if not Path(os.path.realpath(path)).is_relative_to(root)
+        ]
 
 
 def find(folder: Path, name: str) -> Path:

@@ -65,6 +65,18 @@ def refresh_lock(store: Path) -> Iterator[Holder | None]:
         os.close(descriptor)
 
 
+def named_holder(store: Path) -> Holder | None:
+    """Who the lock file names, without touching the lock: a refresh at work, or one that died."""
+    try:
+        descriptor = os.open(store / LOCK_FILE, os.O_RDONLY | os.O_CLOEXEC)
+    except OSError:
+        return None
+    try:
+        return _holder(descriptor)
+    finally:
+        os.close(descriptor)
+
+
 def _this_process() -> Holder:
     since = dt.datetime.now(dt.UTC).isoformat(timespec="seconds")
     return Holder(os.getpid(), socket.gethostname(), since)

@@ -10,7 +10,7 @@ import datetime as dt
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import Any
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -130,6 +130,15 @@ def _text(value: Any) -> str | None:
     return f"is {show(value)}; write text in quotes."
 
 
+def _folder(value: Any) -> str | None:
+    if told := _text(value):
+        return told
+    path = PurePath(value)
+    if path.is_absolute() or ".." in path.parts or "\0" in value:
+        return f"is {show(value)}, which leads out of the workspace; name a folder inside it."
+    return None
+
+
 def _timezone(value: Any) -> str | None:
     if not isinstance(value, str):
         return f'is {show(value)}; write a time zone in quotes, such as "America/Denver".'
@@ -193,7 +202,7 @@ _TABLES: dict[tuple[str, ...], dict[str, Callable[[Any], str | None]]] = {
         "maker": _text,
         "timezone": _timezone,
         "currency": _currency,
-        "terms": _text,
+        "terms": _folder,
         "set_aside_tolerance": _between(0, 1),
         "stale_after_days": _whole(0, 36_500),
         "tanks_l": _tanks,

@@ -93,6 +93,11 @@ MISTAKES = {
     ),
     "value for a table": (GOOD + "publish = 1", ["publish is 1; write it as a table, [publish]."]),
     "terms as a list": (GOOD + 'terms = ["a"]', ['terms is ["a"]; write text in quotes.']),
+    "terms from the root": (
+        GOOD + 'terms = "/etc"',
+        ['line 4, column 1: terms is "/etc", which leads out of the workspace; name a folder in'],
+    ),
+    "terms beside the workspace": (GOOD + 'terms = "a/../../b"', ["leads out of the workspace"]),
     "tolerance above 1": (
         GOOD + "set_aside_tolerance = 5",
         ["line 4, column 1: set_aside_tolerance is 5; write a number from 0 to 1."],

@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 
 from pipelines.errors import WorkspaceError
+from pipelines.refresh.inputs import load_inputs
+from pipelines.workspace.create import create_workspace
 from pipelines.workspace.layout import Workspace
 
 
@@ -56,3 +58,40 @@ def test_two_folders_of_one_name(tmp_path: Path):
     if len(os.listdir(tmp_path)) < 4:
         pytest.skip("this file system does not tell letter case")
     assert "REFERENCE and Reference have one name in other letters; keep one." in told(tmp_path)
+
+
+def linked(tmp_path: Path, name: str, *, is_folder: bool = True) -> Path:
+    """A new workspace in which one part is a link to the same part outside of it."""
+    folder, outside = tmp_path / "workspace", tmp_path / "outside"
+    create_workspace(folder)
+    (folder / name).rename(outside)
+    (folder / name).symlink_to(outside, target_is_directory=is_folder)
+    return folder
+
+
+@pytest.mark.parametrize("name", ["limeledger.toml", "exports", "mappings", "reference"])
+def test_a_part_that_is_a_link_out_of_the_workspace(tmp_path: Path, name: str):
+    """What lies elsewhere is neither read nor backed up; the link is named."""
+    folder = linked(tmp_path, name, is_folder="." not in name)
+    assert told(folder) == (
+        f"{name} is a link that leads out of the workspace; put the file or folder itself there."
+    )
+
+
+@pytest.mark.parametrize("name", ["terms", "terms/example-edition.toml", "reference/models.csv"])
+def test_an_input_that_is_a_link_out_of_the_workspace(tmp_path: Path, name: str):
+    """Terms and reference files are read from the workspace alone."""
+    folder = linked(tmp_path, name, is_folder="." not in name)
+    with pytest.raises(WorkspaceError) as caught:
+        load_inputs(folder)
+    assert "is a link that leads out of the workspace" in str(caught.value)
+    assert str(caught.value).startswith(name.partition("/")[0])
+
+
+def test_links_that_stay_inside_are_followed(tmp_path: Path):
+    """A link from one part of the workspace to another is no way out."""
+    folder = tmp_path / "workspace"
+    create_workspace(folder)
+    (folder / "terms").rename(folder / "rules")
+    (folder / "terms").symlink_to("rules", target_is_directory=True)
+    assert load_inputs(folder).terms is not None

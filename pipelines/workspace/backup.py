@@ -1,0 +1,146 @@
+"""Puts a workspace into one archive: what cannot be computed again, and the store.
+
+Belongs here: what goes into an archive, and writing it. Does not belong here: taking it out again
+(`restore`), or waiting for a refresh to end (the command).
+
+The archive is a ZIP file with a `limeledger-backup.json` that names every file with its size and
+SHA-256. Pages are left out, since a refresh makes them from the rest.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import json
+import os
+import socket
+import zipfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipelines.errors import StorageError, UsageError
+from pipelines.workspace.layout import Workspace
+from pipelines.workspace.lock import LOCK_FILE
+
+MANIFEST = "limeledger-backup.json"
+FORMAT = 1
+CHUNK = 1 << 20
+# What a refresh is at work on, and what belongs to this machine: none of it is worth keeping.
+PASSING = (LOCK_FILE, "spill", "dagster")
+_PASSING_SUFFIXES = (".new", ".wal", ".tmp")
+_LEVEL = 3  # exports shrink to a fifth at three times the speed of the default level
+
+
+@dataclass(frozen=True)
+class Archived:
+    """What a backup holds: its files, their bytes, and what was left out, a sentence each."""
+
+    files: int
+    size_bytes: int
+    left_out: list[str]
+
+
+def write_backup(workspace: Workspace, terms: str, target: Path) -> Archived:
+    """Writes the archive under another name and gives it its own when it is whole.
+
+    The caller holds the workspace's lock. Exports that arrive meanwhile are in it as they were
+    when they were read; each is read once, so that its checksum is that of what is in the archive.
+
+    Raises:
+        UsageError: the target is there already, or lies in the workspace.
+        StorageError: the archive cannot be written, or a file cannot be read.
+    """
+    root = Path(os.path.realpath(workspace.root))
+    if target.exists():
+        raise UsageError(f"{target} is there already; name a new file.")
+    if Path(os.path.realpath(target)).is_relative_to(root):
+        raise UsageError(f"{target} lies in the workspace itself; name a file outside of it.")
+    working = target.with_name(target.name + ".new")
+    left_out: list[str] = []
+    told: list[dict] = []
+    try:
+        with zipfile.ZipFile(working, "w", zipfile.ZIP_DEFLATED, compresslevel=_LEVEL) as archive:
+            for path in _files(workspace, terms, root, left_out):
+                told.append(_add(archive, workspace.root, path))
+            archive.writestr(MANIFEST, json.dumps(_manifest(workspace, told), indent=1))
+        descriptor = os.open(working, os.O_RDONLY)
+        try:
+            os.fsync(descriptor)
+        finally:
+            os.close(descriptor)
+        os.replace(working, target)
+    except OSError as error:
+        what = error.filename or target
+        raise StorageError(
+            f"{what}: the backup could not be written ({error.strerror or error}); free space on "
+            "the disk or correct the permissions, then try again. No backup was made."
+        ) from None
+    finally:
+        working.unlink(missing_ok=True)
+    return Archived(len(told), sum(one["size"] for one in told), left_out)
+
+
+def _files(workspace: Workspace, terms: str, root: Path, left_out: list[str]) -> Iterator[Path]:
+    """The files of the workspace in order; links that lead out of it are told of and left out."""
+    folders = [
+        workspace.exports,
+        workspace.mappings,
+        workspace.reference,
+        workspace.terms(terms),
+        workspace.store,
+    ]
+    beside = [path for path in workspace.root.iterdir() if not path.name.startswith(".")]
+    found = [path for path in beside if path.is_file() and not _passes(path)]
+    for folder in folders:
+        for above, names, files in os.walk(folder):
+            names[:] = [name for name in names if not _passes(Path(above, name))]
+            found += [Path(above, name) for name in files if not _passes(Path(above, name))]
+            found += [Path(above, name) for name in names if Path(above, name).is_symlink()]
+    for path in sorted(set(found)):
+        shown = path.relative_to(workspace.root).as_posix()
+        if not Path(os.path.realpath(path)).is_relative_to(root):
+            left_out.append(f"{shown} is a link that leads out of the workspace; left out.")
+        elif path.is_dir():
+            left_out.append(f"{shown} is a link to a folder; left out, what it leads to is not.")
+        elif not path.is_file():
+            left_out.append(f"{shown} is no file that can be read; left out.")
+        elif not _can_be_named(shown):
+            left_out.append(f"{os.fsencode(shown)!r} has a name that is no UTF-8; left out.")
+        else:
+            yield path
+
+
+def _passes(path: Path) -> bool:
+    in_store = path.parent.name == "store"
+    return in_store and (path.name in PASSING or path.name.endswith(_PASSING_SUFFIXES))
+
+
+def _can_be_named(name: str) -> bool:
+    try:
+        name.encode("utf-8")
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def _add(archive: zipfile.ZipFile, root: Path, path: Path) -> dict:
+    """Adds one file, reading it once; returns its line of the manifest."""
+    name = path.relative_to(root).as_posix()
+    digest, size = hashlib.sha256(), 0
+    with path.open("rb") as source, archive.open(name, "w", force_zip64=True) as sink:
+        while chunk := source.read(CHUNK):
+            digest.update(chunk)
+            size += len(chunk)
+            sink.write(chunk)
+    return {"path": name, "size": size, "sha256": digest.hexdigest()}
+
+
+def _manifest(workspace: Workspace, files: list[dict]) -> dict:
+    return {
+        "format": FORMAT,
+        "made_at": dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
+        "host": socket.gethostname(),
+        "workspace": str(workspace.root),
+        "files": files,
+    }

@@ -1,0 +1,249 @@
+"""A workspace into one file and out of it again; archives that are damaged or of ill will."""
+
+from __future__ import annotations
+
+import json
+import os
+import threading
+import time
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from pipelines.workspace.lock import refresh_lock
+
+
+@pytest.fixture
+def archive(workspace, tmp_path, run) -> Path:
+    """A backup of the refreshed worked claims with a ruling recorded since."""
+    ruled = run("rule", "W08", "covered", workspace, "--by", "a", "--reason", "b")
+    assert ruled.code == 0, ruled.err
+    target = tmp_path / "backup.zip"
+    call = run("backup", workspace, target, "--json")
+    assert call.code == 0, call.err
+    assert call.json["left_out"] == []
+    return target
+
+
+def rewritten(archive: Path, target: Path, change) -> Path:
+    """The archive with its manifest and files as `change` leaves them."""
+    with zipfile.ZipFile(archive) as old:
+        files = {entry.filename: old.read(entry) for entry in old.infolist()}
+    manifest = json.loads(files.pop("limeledger-backup.json"))
+    change(manifest, files)
+    with zipfile.ZipFile(target, "w") as new:
+        for name, data in files.items():
+            new.writestr(name, data)
+        new.writestr("limeledger-backup.json", json.dumps(manifest))
+    return target
+
+
+def test_what_is_restored_refreshes_to_the_same_store(
+    archive, workspace, tmp_path, run, tools, day, no_figures
+):
+    """Settings, terms, exports, history and rulings come back; the next refresh is as here."""
+    folder = tmp_path / "restored"
+    call = run("restore", archive, folder)
+    assert call.code == 0, call.err
+    assert "limeledger refresh" in call.out
+    kept = [
+        path.relative_to(workspace)
+        for path in sorted(workspace.rglob("*"))
+        if path.is_file()
+        and path.name != "refresh.lock"
+        and path.relative_to(workspace).parts[0] != "published"
+    ]
+    assert Path("store/rulings.csv") in kept
+    assert Path("store/limeledger.duckdb") in kept
+    assert [p.relative_to(folder) for p in sorted(folder.rglob("*")) if p.is_file()] == kept
+    assert all((folder / p).read_bytes() == (workspace / p).read_bytes() for p in kept)
+    for place in (folder, workspace):
+        assert run("refresh", place, "--as-of", day).code == 1
+    assert tools["differing"](tools["store"](workspace), tools["store"](folder)) == []
+
+
+def test_restore_refuses_a_folder_that_holds_something(archive, tmp_path, run):
+    """Nothing is ever put on top of anything; an empty folder is taken."""
+    folder = tmp_path / "there"
+    folder.mkdir()
+    (folder / "mine.txt").write_text("mine")
+    call = run("restore", archive, folder)
+    assert call.code == 2
+    assert "is not empty" in call.err
+    assert [path.name for path in folder.iterdir()] == ["mine.txt"]
+    (folder / "mine.txt").unlink()
+    assert run("restore", archive, folder).code == 0
+    assert (folder / "limeledger.toml").is_file()
+
+
+ILL = {
+    "a path out of the folder": ("../out.txt", "leads out of the folder"),
+    "a path from the root": ("/tmp/out.txt", "leads out of the folder"),
+    "a path of another system": ("..\\out.txt", "leads out of the folder"),
+    "a drive": ("c:out.txt", "leads out of the folder"),
+    "a path within that climbs": ("exports/../../out.txt", "leads out of the folder"),
+    "one file in other letters": ("LIMELEDGER.toml", "two of its names stand for one file"),
+    "a file that is also a folder": ("limeledger.toml/x", "two of its names stand for one file"),
+}
+
+
+@pytest.mark.parametrize(("name", "words"), ILL.values(), ids=ILL)
+def test_a_name_that_leads_out_is_refused(archive, tmp_path, run, name, words):
+    """Whoever made the archive puts nothing outside the folder, and nothing in it."""
+
+    def plant(manifest, files):
+        files[name] = b"planted"
+        told = {"path": name, "size": 7, "sha256": "0" * 64}
+        manifest["files"].append(told)
+
+    ill = rewritten(archive, tmp_path / "ill.zip", plant)
+    before = sorted(tmp_path.rglob("out.txt"))
+    call = run("restore", ill, tmp_path / "inner" / "folder")
+    assert call.code == 2
+    assert words in call.err
+    assert not (tmp_path / "inner" / "folder").exists()
+    assert sorted(tmp_path.rglob("out.txt")) == before == []
+
+
+def _changed(manifest, files):
+    files["limeledger.toml"] = files["limeledger.toml"].replace(b"M", b"N", 1)[::-1]
+
+
+def _lacking(manifest, files):
+    del files["terms/W1.toml"]
+
+
+def _added(manifest, files):
+    files["extra.txt"] = b"x"
+
+
+def _longer(manifest, files):
+    files["limeledger.toml"] += b"\n"
+
+
+def _newer(manifest, files):
+    manifest["format"] = 99
+
+
+def _listless(manifest, files):
+    manifest["files"] = "all"
+
+
+CHANGES = {
+    "a file's bytes": (_changed, "the checksum of limeledger.toml"),
+    "a file that is missing": (_lacking, "a file that it names is not in it"),
+    "a file that is not named": (_added, "it holds files that it does not name"),
+    "a file that is longer": (_longer, "limeledger.toml is not the file that it should be"),
+    "a form of later times": (_newer, "restore it with the version that wrote it"),
+    "no list of files": (_listless, "is no backup of a workspace"),
+}
+
+
+@pytest.mark.parametrize(("change", "words"), CHANGES.values(), ids=CHANGES)
+def test_a_changed_archive_is_refused_whole(archive, tmp_path, run, change, words):
+    """Checksums, names and the form are looked at before anything is put in place."""
+    ill = rewritten(archive, tmp_path / "ill.zip", change)
+    call = run("restore", ill, tmp_path / "folder")
+    assert call.code == 2
+    assert words in call.err
+    assert not (tmp_path / "folder").exists()
+    assert [path.name for path in tmp_path.iterdir() if path.name.startswith(".")] == []
+
+
+def test_links_in_an_archive_are_no_files(archive, tmp_path, run):
+    """A symbolic link that an archive holds is refused."""
+    ill = tmp_path / "ill.zip"
+    with zipfile.ZipFile(archive) as old, zipfile.ZipFile(ill, "w") as new:
+        for entry in old.infolist():
+            if entry.filename == "limeledger.toml":
+                entry.external_attr = 0o120777 << 16
+            new.writestr(entry, old.read(entry.filename))
+    call = run("restore", ill, tmp_path / "folder")
+    assert call.code == 2
+    assert "limeledger.toml is not the file that it should be" in call.err
+
+
+def test_damaged_and_missing_archives(archive, tmp_path, run):
+    """Half an archive, a text and no file at all: one sentence each."""
+    whole = archive.read_bytes()
+    (tmp_path / "half.zip").write_bytes(whole[: len(whole) // 2])
+    (tmp_path / "text.zip").write_text("no archive")
+    flipped = bytearray(whole)
+    flipped[len(whole) // 3] ^= 0xFF
+    (tmp_path / "flipped.zip").write_bytes(flipped)
+    for name in ("half.zip", "text.zip", "flipped.zip"):
+        call = run("restore", tmp_path / name, tmp_path / "folder")
+        assert call.code == 2, name
+        assert "Traceback" not in call.err
+        assert not (tmp_path / "folder").exists()
+    assert run("restore", tmp_path / "none.zip", tmp_path / "folder").code == 4
+
+
+def test_backup_waits_for_a_refresh_or_says_who_runs(workspace, tmp_path, run):
+    """A refresh at work is waited for; after the wait the exit code is 3 and no file is there."""
+    target = tmp_path / "backup.zip"
+    with refresh_lock(workspace / "store"):
+        call = run("backup", workspace, target, "--wait", "0")
+        assert call.code == 3
+        assert f"process {os.getpid()}" in call.err
+    held, free = threading.Event(), threading.Event()
+
+    def hold():
+        with refresh_lock(workspace / "store"):
+            held.set()
+            free.wait(60)
+
+    holder = threading.Thread(target=hold)
+    holder.start()
+    assert held.wait(60)
+    threading.Timer(0.3, free.set).start()
+    began = time.monotonic()
+    call = run("backup", workspace, target, "--wait", "60")
+    holder.join()
+    assert call.code == 0, call.err
+    assert time.monotonic() - began > 0.25
+    assert "Waiting: another refresh" in call.err
+
+
+def test_backup_leaves_links_out_and_says_so(workspace, tmp_path, run):
+    """A link out of the workspace is no part of it: told, and exit code 1."""
+    (tmp_path / "secret.csv").write_text("secret")
+    (workspace / "exports" / "units" / "link.csv").symlink_to(tmp_path / "secret.csv")
+    target = tmp_path / "backup.zip"
+    call = run("backup", workspace, target)
+    assert call.code == 1
+    assert "exports/units/link.csv is a link that leads out of the workspace" in call.out
+    with zipfile.ZipFile(target) as made:
+        names = made.namelist()
+    assert "exports/units/link.csv" not in names
+    assert not [name for name in names if name.startswith("published") or "lock" in name]
+
+
+@pytest.mark.parametrize("place", ["workspace/backup.zip", "workspace/exports/units/b.zip"])
+def test_backup_refuses_a_place_in_the_workspace(workspace, run, place):
+    """It would be an export of the next refresh, and part of the next backup."""
+    call = run("backup", workspace, workspace.parent / place)
+    assert call.code == 2
+    assert "lies in the workspace itself" in call.err
+
+
+def test_backup_replaces_nothing(workspace, tmp_path, run):
+    """A file that is there stays as it is."""
+    (tmp_path / "old.zip").write_text("old")
+    assert run("backup", workspace, tmp_path / "old.zip").code == 2
+    assert (tmp_path / "old.zip").read_text() == "old"
+
+
+def test_a_full_disk_leaves_no_half_archive(workspace, tmp_path, run, monkeypatch):
+    """The archive gets its name only when it is whole."""
+
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as patch:
+        patch.setattr("pipelines.workspace.backup._add", full)
+        call = run("backup", workspace, tmp_path / "backup.zip")
+    assert call.code == 70
+    assert "No backup was made" in call.err
+    assert [path.name for path in tmp_path.glob("backup*")] == []

@@ -1,0 +1,210 @@
+"""`doctor`: each thing that can be wrong with a workspace is told with its way out."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import socket
+import subprocess
+import sys
+
+import duckdb
+
+from pipelines.refresh import examinations
+from pipelines.workspace.lock import refresh_lock
+
+
+def findings(call, matter: str) -> list[str]:
+    """The sentences on one matter."""
+    return [one["sentence"] for one in call.json["findings"] if one["matter"] == matter]
+
+
+def everything(folder) -> dict[str, tuple[int, bytes]]:
+    """Names, times and bytes of all that stands in a workspace."""
+    return {
+        str(path): (path.lstat().st_mtime_ns, path.read_bytes() if path.is_file() else b"")
+        for path in sorted(folder.rglob("*"))
+    }
+
+
+def test_a_sound_workspace_has_its_stale_feeds_told_and_nothing_is_written(workspace, run):
+    """The worked claims are old: exit code 1, each stale feed with its remedy, no file touched."""
+    before = everything(workspace)
+    call = run("doctor", workspace, "--json")
+    assert call.code == call.json["exit_code"] == 1
+    assert {one["matter"] for one in call.json["findings"]} <= {"feeds", "time zone"}
+    assert "The feed units is stale: complete to 2025-02-20." in findings(call, "feeds")
+    assert all(one["remedy"] for one in call.json["findings"] if one["weight"] == "warning")
+    text = run("doctor", workspace)
+    assert text.code == 1
+    assert "Ask its source for a newer export." in text.out
+    assert text.out.rstrip().endswith("something needs a person.")
+    assert everything(workspace) == before
+
+
+def test_what_has_never_been_refreshed(unrefreshed, run):
+    """Nothing decided yet: the command that does it."""
+    call = run("doctor", unrefreshed, "--json")
+    assert call.code == 1
+    assert findings(call, "store") == ["Nothing has been decided here yet."]
+    assert not (unrefreshed / "store").exists()
+
+
+def test_no_workspace_is_a_wrong_call(tmp_path, run):
+    """The folder is named, and how to make a workspace."""
+    call = run("doctor", tmp_path / "nowhere")
+    assert call.code == 2
+    assert "there is no such folder" in call.err
+
+
+def test_faults_of_settings_and_terms_come_first(workspace, run):
+    """What the next refresh would stop at: exit code 2, with file and line."""
+    (workspace / "terms" / "W2.toml").write_text("edition = \n")
+    (workspace / "reference" / "models.csv").unlink()
+    call = run("doctor", workspace, "--json")
+    assert call.code == 2
+    assert call.json["findings"][0]["weight"] == "fault"
+    assert any("models.csv" in sentence for sentence in findings(call, "inputs"))
+    (workspace / "limeledger.toml").write_text('maker = "Open\n')
+    call = run("doctor", workspace, "--json")
+    assert call.code == 2
+    assert "limeledger.toml line 1" in findings(call, "settings")[0]
+
+
+def test_exports_that_are_links_or_of_no_feed_or_new(workspace, tmp_path, run):
+    """A link out, a file of no feed, a file that the last refresh has not seen."""
+    (tmp_path / "secret.csv").write_text("secret")
+    (workspace / "exports" / "units" / "link.csv").symlink_to(tmp_path / "secret.csv")
+    (workspace / "exports" / "stray.csv").write_text("a,b\n1,2\n")
+    told = findings(run("doctor", workspace, "--json"), "exports")
+    assert any("link.csv is a link that leads out of the workspace" in one for one in told)
+    assert any("stray.csv is of no feed" in one for one in told)
+    assert any("Since the last refresh: 2 new or changed" in one for one in told)
+
+
+def test_an_export_that_was_set_aside_whole(workspace, run, day, no_figures):
+    """A file whose columns nobody knows: the reason, and the command that drafts a mapping."""
+    (workspace / "exports" / "units" / "other.csv").write_text("foo,bar\n1,2\n")
+    assert run("refresh", workspace, "--as-of", day).code == 1
+    call = run("doctor", workspace)
+    assert "The file units/other.csv was set aside:" in call.out
+    assert "limeledger map" in call.out
+
+
+def test_a_refresh_that_runs_and_one_that_died(workspace, run):
+    """The lock's file is read, the lock itself is never touched."""
+    with refresh_lock(workspace / "store"):
+        call = run("doctor", workspace, "--json")
+        (running,) = findings(call, "lock")
+        assert running.startswith(f"A refresh is running (process {os.getpid()} on ")
+    gone = subprocess.run([sys.executable, "-c", "import os; print(os.getpid())"], stdout=-1)
+    holder = {"pid": int(gone.stdout), "host": socket.gethostname(), "since": "2026-01-01T02:15:00"}
+    (workspace / "store" / "refresh.lock").write_text(json.dumps(holder))
+    (workspace / "store" / "limeledger.duckdb.new").write_text("half")
+    (workspace / "published.new").mkdir()
+    call = run("doctor", workspace, "--json")
+    assert call.code == 1
+    assert findings(call, "lock")[0].endswith("since 2026-01-01T02:15:00 did not end.")
+    assert findings(call, "leftovers") == [
+        "An interrupted refresh left store/limeledger.duckdb.new, published.new behind."
+    ]
+    holder = {
+        "pid": os.getpid(),
+        "host": socket.gethostname(),
+        "since": "2026-01-01T02:15:00+00:00",
+    }
+    (workspace / "store" / "refresh.lock").write_text(json.dumps(holder))
+    call = run("doctor", workspace)
+    assert "It has run for" in call.out  # for months: somebody should look
+
+
+def test_a_failed_night_is_told_with_its_reason(workspace, run, day):
+    """What the pages' note says."""
+    (workspace / "terms" / "W2.toml").write_text("edition = \n")
+    run("refresh", workspace, "--as-of", day)
+    (told,) = findings(run("doctor", workspace, "--json"), "last refresh")
+    assert "failed: terms/W2.toml line 1" in told
+
+
+def test_stores_that_are_damaged_or_of_another_version(workspace, run, day):
+    """A newer tool's store stops a refresh before anything is written; so does rubbish."""
+    database = workspace / "store" / "limeledger.duckdb"
+    con = duckdb.connect(str(database))
+    con.execute("update store_facts set value = '99' where fact = 'store_version'")
+    con.close()
+    call = run("doctor", workspace, "--json")
+    assert call.code == 2
+    assert findings(call, "store")[0].startswith("The store is of version 99, and this tool")
+    before = everything(workspace / "store")
+    call = run("refresh", workspace, "--as-of", day)
+    assert call.code == 2
+    assert "made by a newer tool" in call.err
+    after = everything(workspace / "store")
+    assert after[str(database)] == before[str(database)]
+    database.write_bytes(b"no database" * 1000)
+    call = run("doctor", workspace, "--json")
+    assert call.code == 2
+    assert "delete it and refresh" in findings(call, "store")[0]
+
+
+def test_an_older_store_is_made_anew_with_its_history(workspace, run, tools, day, no_figures):
+    """What cannot be computed again is carried over: the history of decisions, and rulings."""
+    assert run("rule", "W08", "covered", workspace, "--by", "a", "--reason", "b").code == 0
+    assert run("refresh", workspace, "--as-of", day).code == 1
+    before = tools["store"](workspace)
+    con = duckdb.connect(str(workspace / "store" / "limeledger.duckdb"))
+    con.execute("update store_facts set value = '1' where fact = 'store_version'")
+    con.execute("alter table decisions drop column missing")
+    con.execute("alter table decisions add column of_old_times varchar")
+    con.execute("alter table parsed.units drop column model")
+    con.close()
+    assert "made anew" in run("doctor", workspace).out
+    assert run("refresh", workspace, "--as-of", day).code == 1
+    after = tools["store"](workspace)
+    # The files are all new to a store that is made anew; everything else is as it was.
+    assert tools["differing"](before, after) in ([], ["main.export_files"])
+
+
+def test_disk_clock_age_pages_and_who_is_told(workspace, run, monkeypatch):
+    """Little space, files of tomorrow, a missing program, pages that are gone."""
+    with (workspace / "limeledger.toml").open("a") as settings:
+        settings.write('[nightly]\non_failure_command = ["/no/such/program"]\n')
+    register = workspace / "exports" / "units" / "register.csv"
+    os.utime(register, (4_000_000_000, 4_000_000_000))
+    shutil.rmtree(workspace / "published")
+    usage = shutil.disk_usage(workspace)
+    with monkeypatch.context() as patch:
+        patch.setattr(examinations.shutil, "disk_usage", lambda _: usage._replace(free=1_000_000))
+        call = run("doctor", workspace, "--json")
+    assert call.code == 1
+    assert findings(call, "disk")[0].startswith("1 MB are free, and a refresh may need ")
+    assert "exports/units/register.csv was written at 2096-10-02" in findings(call, "clock")[0]
+    assert "names /no/such/program, which is no program here" in findings(call, "telling")[0]
+    assert findings(call, "pages") == ["There are no published pages."]
+    assert findings(call, "inputs") == [
+        "Settings, mappings, reference files or terms have changed since the last refresh."
+    ]
+
+
+def test_folders_that_cannot_be_written(workspace, run, monkeypatch):
+    """The folder is named, and who needs which right."""
+    with monkeypatch.context() as patch:
+        patch.setattr(examinations.os, "access", lambda path, _: path != workspace / "store")
+        call = run("doctor", workspace, "--json")
+    assert call.code == 2
+    assert findings(call, "permissions") == [
+        f"{workspace / 'store'} cannot be written by this user."
+    ]
+
+
+def test_a_refresh_that_is_days_old(workspace, run):
+    """The night does not run any more: where to look."""
+    con = duckdb.connect(str(workspace / "store" / "limeledger.duckdb"))
+    con.execute("update store_facts set value = '2026-01-01T02:15:00' where fact = 'refreshed_at'")
+    con.close()
+    call = run("doctor", workspace, "--json")
+    assert any(
+        "The last good refresh was at 2026-01-01" in s for s in findings(call, "last refresh")
+    )
+    assert findings(call, "pages") == ["The pages are not those of this store."]
