@@ -59,7 +59,8 @@ def _view(rows: list[Row]) -> View:
     ]  # fmt: skip
     failures = sum(row["failures"] for months in pairs.values() for row in months)
     sample = f"{formats.counted(len(pairs), 'pair')} watched, {failures:,} failures."
-    return View(_says(pairs), sample, charts, columns, table)
+    says = _says(pairs) if pairs else f"Early warning {rows[0]['note']}."
+    return View(says, sample, charts, columns, table)
 
 
 def _pressure(months: list[Row]) -> float:

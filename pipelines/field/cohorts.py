@@ -9,9 +9,10 @@ import numpy as np
 import polars as pl
 
 from pipelines.field.context import FLEET, FieldContext
+from pipelines.field.rates import grid
 from pipelines.field.reporting_lag import lag_law
 from pipelines.field.risk_sets import MONTH_DAYS, MONTHS
-from pipelines.field.slices import Slice, labelled, thin
+from pipelines.field.slices import NOTHING_WATCHED, Slice, labelled, thin
 
 COLUMNS = (
     "cohort",
@@ -68,7 +69,29 @@ def cohorts(context: FieldContext, dims: Slice) -> pl.DataFrame:
             seen=pl.col("seen_days").cum_sum().over(at) / pl.col("all_days").cum_sum().over(at),
         )
     )
-    return labelled(_limited(cells).sort(FLEET, *dims, "cohort", "months"), dims, COLUMNS)
+    told = pl.concat([_limited(cells), _empty_cells(context, units, at)], how="diagonal_relaxed")
+    return labelled(told.sort(FLEET, *dims, "cohort", "months"), dims, COLUMNS)
+
+
+def _empty_cells(context: FieldContext, entered: pl.DataFrame, keys: list[str]) -> pl.DataFrame:
+    """One cell, of the as-of date's quarter, for each group that no watched unit has entered."""
+    groups = [name for name in keys if name not in ("cohort", "cause_class")]
+    dims = tuple(name for name in keys if name not in (FLEET, "cohort"))
+    return (
+        grid(context, dims)
+        .join(entered, on=groups, how="anti")
+        .select(
+            FLEET,
+            *dims,
+            cohort=pl.lit(f"{context.as_of.year}-Q{(context.as_of.month + 2) // 3}"),
+            months=pl.lit(0, pl.Int64),
+            units=pl.lit(0, pl.Int64),
+            failures=pl.lit(0, pl.Int64),
+            immature=pl.lit(False),
+            thin=pl.lit(True),
+            note=pl.lit(NOTHING_WATCHED),
+        )
+    )
 
 
 def _entered(context: FieldContext, groups: list[str]) -> pl.DataFrame:

@@ -83,6 +83,8 @@ class FieldContext:
     repairs: one row a repair call with the columns of REPAIRS, claimed or not, in the watch
         (`inside`: it counts among the failures) or past it; the verdict is its claim's.
     since, until: the stretch of the calendar [since, until) that is looked at; None: all of it.
+    asked: the cause classes that it was narrowed to; none: all.
+    competing: the same with the failures of all classes, where it was narrowed to some.
     """
 
     units: pl.DataFrame
@@ -94,12 +96,17 @@ class FieldContext:
     since: date | None = None
     until: date | None = None
     repairs: pl.DataFrame = field(default_factory=no_repairs)
+    asked: tuple[str, ...] = ()
+    competing: FieldContext | None = None
 
     @property
     def classes(self) -> list[str]:
-        """The cause classes that occur, in the order of the code list."""
-        seen = set(self.failures["cause_class"].unique())
-        return [name for name in (*codes.CAUSE_CLASSES, UNKNOWN) if name in seen]
+        """The cause classes that occur or were asked for, in the order of the code list.
+
+        `unknown` where there are none, so that a fleet without failures has its rows too.
+        """
+        seen = {*self.failures["cause_class"].unique(), *self.asked}
+        return [name for name in (*codes.CAUSE_CLASSES, UNKNOWN) if name in seen] or [UNKNOWN]
 
 
 def prepare(
@@ -186,6 +193,7 @@ def narrow(
     """The same, for some families, failures of some classes, and days in [since, until)."""
     units, failures, states = context.units, context.failures, context.states
     before, repairs = context.before, context.repairs
+    competing = narrow(context, families=families, since=since, until=until) if classes else None
     if families:
         wanted = pl.col("family").is_in(list(families))
         units, failures, states, repairs = (
@@ -209,6 +217,8 @@ def narrow(
         since=since,
         until=until,
         repairs=repairs,
+        asked=tuple(classes),
+        competing=competing,
     )
 
 

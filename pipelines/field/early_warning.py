@@ -14,7 +14,15 @@ import polars as pl
 from pipelines.field import cusum
 from pipelines.field.context import FLEET, FieldContext
 from pipelines.field.exposure import months_between, unit_days
-from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS, Slice, labelled
+from pipelines.field.rates import grid
+from pipelines.field.slices import (
+    FEWEST_FAILURES,
+    FEWEST_UNITS,
+    NO_FAILURES,
+    NOTHING_WATCHED,
+    Slice,
+    labelled,
+)
 
 COLUMNS = (
     "month",
@@ -27,6 +35,7 @@ COLUMNS = (
     "alarm",
 )
 TRAILING_MONTHS = 12
+_TOO_NEW = "cannot be estimated, because there is no full trailing year before a complete month yet"
 _HALF = "no failure in the trailing year: half a one is assumed there"
 
 
@@ -35,11 +44,10 @@ def warnings(context: FieldContext, dims: Slice) -> pl.DataFrame:
 
     `expected` is the failure rate of the twelve months before times the month's unit-days; the
     first year, which has none, is left out. The run length is that of a month like this one going
-    on for ever at the expected rate. The chart does not restart after an alarm.
+    on for ever at the expected rate. The chart does not restart after an alarm. A group that
+    cannot be charted has its latest month alone, with the reason.
     """
     months = _months(context)
-    if len(months) <= TRAILING_MONTHS + 1:
-        return labelled(_frame([], dims), dims, COLUMNS)
     groups = [FLEET, *(name for name in dims if name != "cause_class")]
     watched = context.units.filter(pl.col("watched_days") > 0)
     spans = watched.select(*groups, begins="watched_from", ends="watched_until")
@@ -47,20 +55,37 @@ def warnings(context: FieldContext, dims: Slice) -> pl.DataFrame:
     sizes = {row[:-1]: row[-1] for row in watched.group_by(groups).len().iter_rows()}
     counts = _counts(context, [FLEET, *dims], months)
     rows = []
-    for key, observed in sorted(counts.items()):
+    for key in grid(context, dims).select(FLEET, *dims).unique().sort(FLEET, *dims).iter_rows():
         labels = dict(zip((FLEET, *dims), key, strict=True))
         group = tuple(labels[name] for name in groups)
-        too_few = sizes[group] < FEWEST_UNITS
-        rows += [labels | row for row in _chart(observed, exposure[group], months, too_few)]
+        observed = counts.get(key)
+        if group not in sizes:
+            rows.append(labels | _uncharted(months, 0, NOTHING_WATCHED))
+        elif observed is None:
+            rows.append(labels | _uncharted(months, 0, NO_FAILURES))
+        elif len(observed) <= TRAILING_MONTHS:
+            rows.append(labels | _uncharted(months, int(observed[-1]), _TOO_NEW))
+        else:
+            too_few = sizes[group] < FEWEST_UNITS
+            rows += [labels | row for row in _chart(observed, exposure[group], months, too_few)]
     return labelled(_frame(rows, dims), dims, COLUMNS)
 
 
+def _uncharted(months: list[date], failures: int, why: str) -> dict[str, object]:
+    told = {"month": months[-2], "failures": failures, "alarm": False, "thin": True, "note": why}
+    return dict.fromkeys(COLUMNS) | told
+
+
 def _months(context: FieldContext) -> list[date]:
-    """First days of the complete months of the watch, and the one that closes the last."""
-    first = context.units["watched_from"].min()
-    if first is None:
-        return []
-    return months_between(first, context.as_of + timedelta(days=1))
+    """First days of the complete months of the watch, and the one that closes the last.
+
+    Where none is complete, those of the month of the as-of date and the next one.
+    """
+    first = context.units["watched_from"].min() or context.as_of
+    months = months_between(first, context.as_of + timedelta(days=1))
+    if len(months) > 1:
+        return months
+    return months_between(context.as_of, context.as_of.replace(day=1) + timedelta(days=31))
 
 
 def _counts(

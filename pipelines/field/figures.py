@@ -15,7 +15,8 @@ from pipelines.field.cohorts import cohorts
 from pipelines.field.context import FieldContext
 from pipelines.field.costs import RECORDED, costs, costs_by
 from pipelines.field.early_warning import warnings
-from pipelines.field.first_failures import first_causes, survival, weibull
+from pipelines.field.first_causes import first_causes
+from pipelines.field.first_failures import survival, weibull
 from pipelines.field.forecast import forecast
 from pipelines.field.rates import rates
 from pipelines.field.regions import regions

@@ -1,7 +1,8 @@
-"""Figure 3: how soon units fail for the first time, and of what.
+"""Figure 3: how soon units fail for the first time.
 
-Belongs here: the tables `survival`, `weibull` and `first_causes`. Does not belong here: the
-estimators (`kaplan_meier`, `weibull`, `competing`), repeat failures (`repeats`).
+Belongs here: the tables `survival` and `weibull`. Does not belong here: the estimators
+(`kaplan_meier`, `weibull`), what first failures are of (`first_causes`), repeat failures
+(`repeats`).
 
 Another cause does not end the watch for a first failure of one class, so that one minus survival
 is what that class alone would do; the share of units that first failed of it stands in
@@ -15,12 +16,11 @@ from collections.abc import Iterator
 import numpy as np
 import polars as pl
 
-from pipelines.field.competing import aalen_johansen
 from pipelines.field.context import FLEET, FieldContext
 from pipelines.field.groups import Grouped, grouped
 from pipelines.field.kaplan_meier import kaplan_meier
 from pipelines.field.risk_sets import MONTH_DAYS, Episodes, at_months
-from pipelines.field.slices import DIMENSIONS, Slice, labelled, thin
+from pipelines.field.slices import Slice, labelled, thin
 from pipelines.field.weibull import Fit, Lives, Times, fit_weibull
 
 SURVIVAL = ("event", "months", "at_risk", "failures", "survival", "low", "high")
@@ -33,7 +33,6 @@ WEIBULL = (
     "scale_low",
     "scale_high",
 )
-CAUSES = ("months", "at_risk", "incidence", "low", "high")
 FEWEST_FOR_A_FIT = 10
 
 NOBODY = "cannot be estimated, because no unit was watched so long"
@@ -92,10 +91,10 @@ def survival(context: FieldContext, dims: Slice) -> pl.DataFrame:
         parts.append(rows.with_columns(pl.lit(word).alias(name) for name, word in labels.items()))
     reached = (pl.col("at_risk") > 0) | (pl.col("survival") == 0)
     rows = pl.concat(parts, how="diagonal_relaxed").with_columns(thin=thin(units="at_risk"))
-    return labelled(_told(rows, reached, SURVIVAL[4:], "low", dims), dims, SURVIVAL)
+    return labelled(blanked(rows, reached, SURVIVAL[4:], "low", dims), dims, SURVIVAL)
 
 
-def _told(
+def blanked(
     rows: pl.DataFrame, reached: pl.Expr, figures: tuple[str, ...], limit: str, dims: Slice
 ) -> pl.DataFrame:
     """Blanks the figures where nobody was watched so long, says why, and sorts."""
@@ -185,43 +184,3 @@ def _lives(entry: np.ndarray, exit_: np.ndarray, failed: np.ndarray) -> Lives:
         between=within if first_day else (np.zeros(0),) * 3,
         entered=times(entry),
     )
-
-
-def first_causes(context: FieldContext, dims: Slice) -> pl.DataFrame:
-    """Share of units whose first failure was of each class, at whole months, for one slice.
-
-    Classes that no first failure of a group has are left out. Of several classes on the day of a
-    first failure, the class of the first call counts.
-    """
-    keyed = (*(name for name in dims if name != "cause_class"), "cause_class")
-    shown = tuple(name for name in DIMENSIONS if name in keyed)
-    slices = grouped(context, tuple(name for name in dims if name != "cause_class"))
-    grid = slices.grid
-    cut, failed = slices.episodes.until(slices.first_ages(pl.lit(True)))
-    group, age = cut.group[failed], cut.exit[failed]
-    first = slices.ever.sort("age", "call").unique("unit", keep="first", maintain_order=True)
-    classes = pl.DataFrame({"unit": cut.unit[failed]}).join(
-        first.select(pl.col("unit").cast(pl.Int64), "cause_class"),
-        on="unit",
-        how="left",
-        maintain_order="left",
-    )["cause_class"]
-    at_risk, events = grid.at_risk(cut), grid.count(group, age)
-    reaching = grid.at_risk_at_months(cut)
-    parts = [_empty(slices, shown, CAUSES).with_columns(total=pl.lit(0, pl.Int64))]
-    for name in context.classes:
-        own = (classes == name).to_numpy()
-        of_cause = grid.count(group[own], age[own])
-        curve = aalen_johansen(at_risk, events, of_cause)
-        total = np.repeat(of_cause.sum(axis=1).astype(np.int64)[:, None], reaching.shape[1], axis=1)
-        rows = slices.rows(
-            at_risk=reaching,
-            incidence=at_months(curve.value),
-            low=at_months(curve.low),
-            high=at_months(curve.high),
-            total=total,
-        )
-        parts.append(rows.filter(pl.col("total") > 0).with_columns(cause_class=pl.lit(name)))
-    rows = pl.concat(parts, how="diagonal_relaxed").with_columns(thin=thin("total", "at_risk"))
-    told = _told(rows, pl.col("at_risk") > 0, CAUSES[2:], "low", shown)
-    return labelled(told, shown, CAUSES)

@@ -19,6 +19,7 @@ import polars as pl
 from pipelines.field.context import FLEET, FieldContext
 from pipelines.field.exposure import months_between
 from pipelines.field.projection import Fleet, Past, project
+from pipelines.field.rates import grid
 from pipelines.field.reporting_lag import lag_law
 from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS, Slice, labelled
 
@@ -83,7 +84,7 @@ def _made(context: FieldContext, dims: Slice, made_on: date) -> pl.DataFrame:
 def _columns(context: FieldContext, dims: Slice) -> pl.DataFrame:
     """Every group and cause class, class within group: `dims`, in the order of their numbers."""
     placed = [FLEET, *(name for name in dims if name != "cause_class")]
-    groups = context.units.select(placed).unique().sort(placed)
+    groups = grid(context, tuple(placed[1:])).select(placed).sort(placed)
     if "cause_class" in dims:
         classes = pl.DataFrame({"cause_class": context.classes}, schema={"cause_class": pl.String})
         groups = groups.join(classes, how="cross", maintain_order="left_right")
@@ -99,7 +100,7 @@ def _expected(
     months: list[date],
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     placed = [FLEET, *(name for name in dims if name != "cause_class")]
-    groups = context.units.select(placed).unique().sort(placed).with_row_index("group")
+    groups = grid(context, tuple(placed[1:])).select(placed).sort(placed).with_row_index("group")
     classes = context.classes if "cause_class" in dims else ["all"]
     number = {name: place for place, name in enumerate(classes)}
     families = context.units["family"].unique().sort()

@@ -42,7 +42,8 @@ def clock_starts(context: FieldContext) -> pl.DataFrame:
     )
     reasons = pl.format("{} {}", "count", "unsound").sort_by("unsound").str.join("; ")
     parts = []
-    for units in (context.units.with_columns(region=pl.lit(ALL)), context.units):
+    fleet = context.units.with_columns(region=pl.lit(ALL))
+    for units in (fleet, context.units):
         why = (
             units.drop_nulls("unsound")
             .group_by("region", "unsound")
@@ -51,6 +52,8 @@ def clock_starts(context: FieldContext) -> pl.DataFrame:
             .agg(unsound_reasons=reasons)
         )
         counted = units.group_by("region").agg(figures)
+        if units is fleet:  # also where there is no unit
+            counted = units.select(figures).select(pl.lit(ALL).alias("region"), pl.all())
         parts.append(counted.join(why, on="region", how="left").sort("region"))
     some = pl.col("units") > 0
     return pl.concat(parts).select(

@@ -27,7 +27,7 @@ from pipelines.field.poisson import (
     mantel_haenszel,
     rate_ratio,
 )
-from pipelines.field.rates import rated
+from pipelines.field.rates import grid, rated
 from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS, Slice, labelled
 from schemas import codes
 
@@ -62,12 +62,13 @@ def treatment_ratios(context: FieldContext, dims: Slice) -> pl.DataFrame:
     age, stratified by water profile, all failures counting, limits clustered by unit.
     """
     placed = [FLEET, *(name for name in dims if name != "cause_class")]
-    groups = context.units.select(placed).unique().sort(placed).with_row_index("group")
+    groups = grid(context, tuple(placed[1:])).select(placed).sort(placed).with_row_index("group")
     stretches, failures = _numbered(context, groups, placed)
     classes: list[str | None] = [*context.classes] if "cause_class" in dims else [None]
+    strata = stretches.select(pl.col("stratum").max().fill_null(0)).item() + 1
     rows = []
     for group, own, failed in _by_group(stretches, failures, groups.height):
-        side = _Side.of(own)
+        side = _Side.of(own, strata)
         kinds_of = {"any": np.ones(len(failed["age"]), bool), "water": failed["water_related"]}
         for name in classes:
             of_class = True if name is None else failed["cause_class"] == name
@@ -117,7 +118,7 @@ def _numbered(
 def _by_group(
     stretches: pl.DataFrame, failures: pl.DataFrame, groups: int
 ) -> Iterator[tuple[int, dict[str, np.ndarray], dict[str, np.ndarray]]]:
-    """Each group that was watched, with its stretches and failures as arrays."""
+    """Each group with its stretches and failures as arrays, both empty where nobody was watched."""
     numbers = ("stratum", "state", "unit")
     wanted = (*numbers, "entry", "exit", "days"), (*numbers, "age", "water_related", "cause_class")
     arrays = [
@@ -136,7 +137,7 @@ def _by_group(
         if len(own["unit"]):
             first = own["unit"][0]
             own["unit"], failed["unit"] = own["unit"] - first, failed["unit"] - first
-            yield group, own, failed
+        yield group, own, failed
 
 
 class _Side(NamedTuple):
@@ -146,10 +147,9 @@ class _Side(NamedTuple):
     units: np.ndarray
 
     @classmethod
-    def of(cls, own: dict[str, np.ndarray]) -> _Side:
-        shape = (int(own["stratum"].max()) + 1, len(_STATES))
-        years = _table(own, shape, own["days"] / DAYS_PER_YEAR)
-        seen = np.zeros((int(own["unit"].max()) + 1, len(_STATES)), dtype=bool)
+    def of(cls, own: dict[str, np.ndarray], strata: int) -> _Side:
+        years = _table(own, (strata, len(_STATES)), own["days"] / DAYS_PER_YEAR)
+        seen = np.zeros((int(own["unit"].max(initial=0)) + 1, len(_STATES)), dtype=bool)
         seen[own["unit"], own["state"]] = True
         return cls(years, seen.sum(axis=0))
 

@@ -11,7 +11,8 @@ import pytest
 from polars import selectors as cs
 
 from pipelines.field.context import FieldContext, narrow, prepare
-from pipelines.field.figures import FIGURES, always
+from pipelines.field.figures import FIGURES, always, slices_of
+from pipelines.field.slices import ALL
 
 AS_OF = dt.date(2026, 6, 30)
 TODAY = AS_OF + dt.timedelta(days=1)
@@ -166,6 +167,42 @@ def test_no_figure_crashes_or_shows_what_is_no_number(context: FieldContext, nam
         assert table["thin"].null_count() == 0
     if {"failures", "unit_years"} <= set(table.columns):
         assert table["failures"].null_count() == table["unit_years"].null_count() == 0
+
+
+@pytest.mark.parametrize("name", [name for name in FIGURES if slices_of(name) != [()]])
+def test_every_slice_that_is_always_there_is_there(context: FieldContext, name: str) -> None:
+    """Also without a failure or a watched unit: rows that say why, never no row at all."""
+    promised = {",".join(dims) or ALL for dims in slices_of(name)}
+    if context.units.is_empty():
+        # Nothing is known of families, regions and waters then.
+        promised &= {ALL, "cause_class", "treatment", "treatment,cause_class"}
+    if context.asked and name == "first_causes":
+        promised = {by for by in promised if "cause_class" in by}
+    assert promised <= set(always(context, name)["by"])
+
+
+def test_without_failures_first_causes_and_warnings_say_so() -> None:
+    """Nobody has failed, so that the share is 0 without limits and nothing can be charted."""
+    quiet = FLEETS["no failure"]()
+    causes = always(quiet, "first_causes").filter(pl.col("by") == "all", pl.col("months") == 6)
+    assert causes["incidence"].to_list() == [0.0]
+    assert causes["note"].str.contains("because no unit").all()
+    warnings = always(quiet, "warnings").filter(pl.col("by") == "family,cause_class")
+    assert warnings["family"].to_list() == ["Beck", "Force"]
+    assert set(warnings["note"]) == {"cannot be estimated, because there was no failure"}
+    assert warnings["month"].to_list() == [dt.date(2026, 6, 1)] * 2
+
+
+def test_other_causes_compete_also_where_one_class_is_asked_for() -> None:
+    """Narrowed to scale, its share is the same as beside the others, not one minus survival."""
+    whole = FLEETS["one region"]()
+    beside = always(whole, "first_causes").filter(
+        pl.col("by") == "cause_class", pl.col("cause_class") == "scale"
+    )
+    alone = always(narrow(whole, classes=["scale"]), "first_causes").filter(
+        pl.col("by") == "cause_class"
+    )
+    assert alone.equals(beside)
 
 
 @pytest.mark.parametrize(

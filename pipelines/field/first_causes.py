@@ -1,0 +1,83 @@
+"""Figure 3, by cause: what units fail of first, the causes competing.
+
+Belongs here: the table `first_causes`. Does not belong here: the estimator (`competing`), how soon
+units fail (`first_failures`).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+from pipelines.field.competing import aalen_johansen
+from pipelines.field.context import FieldContext
+from pipelines.field.first_failures import blanked
+from pipelines.field.groups import grouped
+from pipelines.field.kaplan_meier import kaplan_meier
+from pipelines.field.risk_sets import at_months
+from pipelines.field.slices import DIMENSIONS, LABELS, Slice, labelled, thin
+
+COLUMNS = ("months", "at_risk", "incidence", "low", "high")
+
+
+def first_causes(context: FieldContext, dims: Slice) -> pl.DataFrame:
+    """Share of units whose first failure was of each class, at whole months, for one slice.
+
+    Classes that no first failure of a group has are left out unless asked for. Of several classes
+    on the day of a first failure, the class of the first call counts. Not sliced by class, the
+    share that has failed of any stands beside them, which is what survival has lost. Narrowed to
+    some classes, the others compete all the same and are not shown.
+    """
+    asked, context = context.asked, context.competing or context
+    own_dims = tuple(name for name in dims if name != "cause_class")
+    keyed = tuple(name for name in DIMENSIONS if name in {*own_dims, "cause_class"})
+    slices = grouped(context, own_dims)
+    grid = slices.grid
+    cut, failed = slices.episodes.until(slices.first_ages(pl.lit(True)))
+    group, age = cut.group[failed], cut.exit[failed]
+    classes = _classes(slices.ever, cut.unit[failed])
+    at_risk, events = grid.at_risk(cut), grid.count(group, age)
+    survival = kaplan_meier(at_risk, events)
+    common = {
+        "at_risk": grid.at_risk_at_months(cut),
+        "nobody_left": at_months(survival.value) == 0,
+    }
+    parts = []
+    if "cause_class" not in dims and not asked:
+        # Of any cause nothing competes: the share and its limits are those of survival.
+        lost = [1 - curve for curve in (survival.value, survival.high, survival.low)]
+        parts.append(_shown(slices.rows(**common, **_at_months(events, lost)), own_dims))
+    for name in asked or context.classes:
+        own = (classes == name).to_numpy()
+        of_cause = grid.count(group[own], age[own])
+        curve = aalen_johansen(at_risk, events, of_cause)
+        figures = _at_months(of_cause, [curve.value, curve.low, curve.high])
+        rows = slices.rows(**common, **figures).filter((pl.col("total") > 0) | pl.lit(bool(asked)))
+        parts.append(_shown(rows.with_columns(cause_class=pl.lit(name)), keyed))
+    return pl.concat(parts).sort(*LABELS, "months")
+
+
+def _classes(ever: pl.DataFrame, failing: np.ndarray) -> pl.Series:
+    """The class of each of these units' first failure."""
+    first = ever.sort("age", "call").unique("unit", keep="first", maintain_order=True)
+    return pl.DataFrame({"unit": failing}, schema={"unit": pl.Int64}).join(
+        first.select(pl.col("unit").cast(pl.Int64), "cause_class"),
+        on="unit",
+        how="left",
+        maintain_order="left",
+    )["cause_class"]
+
+
+def _at_months(events: np.ndarray, curve: list[np.ndarray]) -> dict[str, np.ndarray]:
+    """Failures by each month and in all, and the incidence with its limits."""
+    happened = np.cumsum(events, axis=1).astype(np.int64)
+    failures = at_months(happened)
+    total = np.repeat(happened[:, -1:], failures.shape[1], axis=1)
+    figures = dict(zip(COLUMNS[2:], map(at_months, curve), strict=True))
+    return {"failures": failures, "total": total, **figures}
+
+
+def _shown(rows: pl.DataFrame, dims: Slice) -> pl.DataFrame:
+    rows = rows.with_columns(thin=thin(units="at_risk"))
+    reached = (pl.col("at_risk") > 0) | pl.col("nobody_left")
+    return labelled(blanked(rows, reached, COLUMNS[2:], "low", dims), dims, COLUMNS)
