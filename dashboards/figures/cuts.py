@@ -111,6 +111,7 @@ class Field:
     regions: Mapping[str, Row]
     currency: str
     agencies: Sequence[Row] = ()
+    sensitivity: Sequence[Row] = ()
 
     def cuts(self, table: str) -> Cuts | None:
         """The table's cuts; None where there is no such table or no row in it."""
@@ -127,14 +128,17 @@ class Field:
 
 def field_of(data: PageData) -> Field:
     """The field of the page data; picks are what the rates are sliced by."""
-    # Agencies are not sliced, so they are rows and no cuts.
+    # Agencies and assumptions are not sliced, so they are rows and no cuts.
     tables = {
         name: Cuts(frame)
         for name, frame in data.figures.items()
         if frame.height and "by" in frame.columns
     }
-    figures = data.figures.get("agency_figures")
-    agencies = [] if figures is None or "agency" in data.hide else figures.to_dicts()
+    agencies, assumed = (
+        data.figures[name].to_dicts() if name in data.figures else []
+        for name in ("agency_figures", "sensitivity")
+    )
+    agencies = [] if "agency" in data.hide else agencies
     regions = {row["region"]: row for row in data.regions.iter_rows(named=True)}
     field_ = Field(tables, data.figure_notes, [], regions, data.currency)
     picks = [Pick(ALL, ALL, "the whole field")]
@@ -144,7 +148,7 @@ def field_of(data: PageData) -> Field:
         for value in sorted(values):
             label = field_.region_name(value) if dimension == "region" else value
             picks.append(Pick(dimension, value, label))
-    return Field(tables, data.figure_notes, picks, regions, data.currency, agencies)
+    return Field(tables, data.figure_notes, picks, regions, data.currency, agencies, assumed)
 
 
 def slim(value: Any) -> Any:

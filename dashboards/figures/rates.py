@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dashboards import formats
+from dashboards.figures import assumptions
 from dashboards.figures.cuts import (
     ALL,
     Cuts,
@@ -40,6 +41,9 @@ def section(field: Field) -> Section | None:
     grid = _causes(field, cuts)
     if grid.views:
         figures.append(grid)
+    assumed = assumptions.figure(field)
+    if assumed is not None:
+        figures.append(assumed)
     return Section(
         "rates",
         "How often units fail",

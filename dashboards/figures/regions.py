@@ -24,6 +24,7 @@ from dashboards.figures.cuts import (
 
 _EDGES = (0.5, 0.8, 1.25, 2.0)
 _MOST_PAIRS = 16
+NO_METHOD = "no method can part them"  # in the note of a region whose water the others lack
 
 
 def section(field: Field) -> Section | None:
@@ -79,7 +80,7 @@ def _view(field: Field, rows: list[Row], event: str, pick: Pick) -> View:
         picked = [row for row in rows if row["region"] == pick.value]
         if not picked:
             return View("No unit is watched there.", "", {}, [], [], same_as=f"{event}/{ALL}")
-        says = _says_one(field, picked[0], event)
+        says = _says_one(field, picked[0], event) + _apart(field, picked)
         return View(says, exposure(picked), {}, [], [], same_as=f"{event}/{ALL}")
     charts: dict[str, Any] = {}
     placed = [row for row in rows if _place(field, row["region"]) is not None]
@@ -101,7 +102,7 @@ def _view(field: Field, rows: list[Row], event: str, pick: Pick) -> View:
             "lists": {"names": [pair["name"] for pair in pairs]},
             "title": "Crude and adjusted",
         }
-    says = _says_all(field, rows, event)
+    says = _says_all(field, rows, event) + _apart(field, rows)
     return View(says, exposure(rows), charts, _COLUMNS, _table(field, rows))
 
 
@@ -210,6 +211,18 @@ def _says_all(field: Field, rows: list[Row], event: str) -> str:
             else "none of them still differs."
         )
     return says
+
+
+def _apart(field: Field, rows: list[Row]) -> str:
+    """Where no method can tell a region from its water, in a sentence after the others."""
+    named = [field.region_name(row["region"]) for row in rows if NO_METHOD in (row["note"] or "")]
+    if not named:
+        return ""
+    more = [f"{len(named) - 4} more"] if len(named) > 4 else []
+    return (
+        f" In {formats.listed([*named[:4], *more])} region and water profile hardly overlap, so "
+        "that no method can part them."
+    )
 
 
 def _says_one(field: Field, row: Row, event: str) -> str:

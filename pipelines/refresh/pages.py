@@ -25,6 +25,7 @@ from pipelines.records.headers import match_headers
 from pipelines.records.mapping import Mapping
 from pipelines.records.suggestions import near_misses
 from pipelines.refresh.evidence import evidence_around
+from pipelines.refresh.figure_notes import figure_notes
 from pipelines.refresh.inputs import Inputs
 from pipelines.refresh.recorded import CITED_AS
 from pipelines.refresh.session import RefreshSession
@@ -39,11 +40,13 @@ RECENT_DAYS = 120
 # So many claims, the newest first, keep the pages under 150 MB and written in seconds.
 MOST_PAGES = 3_500
 OPEN = ("needs_review", "needs_evidence")
-# The figures that pages draw: those that are sliced, and agencies, which are not.
+# The figures that pages draw: those that are sliced, and some that are not.
 DRAWN = [
     *(name for name, table in FIELD_TABLES.items() if "by" in column_names(table)),
     "agency_figures",
+    "sensitivity",
 ]
+NOTED = ("clock_starts", "sensitivity", "reporting_lags")
 
 
 def claims_with_pages(decisions: pl.DataFrame, as_of: dt.date) -> pl.Series:
@@ -74,6 +77,9 @@ def page_data(session: RefreshSession, claims: pl.Series) -> shown.PageData:
         terms_water_limits=inputs.terms.water_limits,
         terms_installation_limits=inputs.terms.installation_limits,
         figures={name: read_frame(con, name) for name in DRAWN if has_table(con, name)},
+        figure_notes=figure_notes(
+            {name: read_frame(con, name) for name in NOTED if has_table(con, name)}
+        ),
     )
 
 

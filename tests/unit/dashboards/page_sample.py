@@ -230,6 +230,13 @@ def figures() -> dict[str, pl.DataFrame]:
                    alarm=month % 5 == 4)
             for month in range(1, 13)
         ]  # fmt: skip
+    rows["sensitivity"] = [
+        {"region": region, "assumption": assumption, "units": 100, "failures": 20.0 + place,
+         "unit_years": 200.0, "rate_per_100": 10.0 + place, "low": 8.0 + place,
+         "high": 13.0 + place, "thin": False, "note": None}
+        for region in ("all", *REGIONS)
+        for place, assumption in enumerate(["as watched", "completed for reports to come"])
+    ]  # fmt: skip
     rows["agency_figures"] = [
         {"agency": agency, "measure": measure, "unit": "repairs", "cases": 40, "value": 0.1,
          "low": 0.03, "high": 0.24, "compared": 40,

@@ -154,6 +154,30 @@ def test_notes_of_the_estimates_stand_beside_them(sample) -> None:
     assert note in regions.section(field_of(data)).cautions
 
 
+def test_a_region_that_no_method_can_part_from_its_water_is_named(sample) -> None:
+    """The note of the estimate becomes a sentence, for all regions and for the one picked."""
+    note = "region and water profile hardly overlap here: no method can part them"
+    tables = sample.figures()
+    apart = pl.when(pl.col("region") == "US-KS").then(pl.lit(note))
+    tables["regions"] = tables["regions"].with_columns(note=apart)
+    views = _views(regions.section(field_of(sample.page_data(2, figures=tables))))["regions"]
+    for pick in ("all", "region=US-KS"):
+        assert "no method can part them" in views[f"water/{pick}"].says
+    others = [view.says for key, view in views.items() if key.endswith("=US-CO")]
+    assert others
+    assert not any("no method" in says for says in others)
+
+
+def test_assumptions_on_clocks_and_reports_stand_beside_the_rates(field) -> None:
+    """The rates as watched, and under the assumption that moves them most, also for a region."""
+    views = _views(rates.section(field))["assumptions"]
+    assert views["*/all"].says == (
+        "As watched, 10.0 per 100 unit-years (8.00 to 13.0); furthest from it completed for "
+        "reports to come: 11.0 per 100 unit-years (9.00 to 14.0)."
+    )
+    assert len(views["*/region=US-KS"].table) == 2
+
+
 def test_page_data_is_json_without_infinities(sample) -> None:
     """What the page's script reads is plain JSON."""
     content = field_page.content(sample.page_data(2))

@@ -1,0 +1,138 @@
+"""What a reader of a figure must know of its exposure and its reports, in computed sentences.
+
+Belongs here: sentences on clock starts and reporting lags from their tables. Does not belong here:
+the figures' own sentences (`dashboards.figures`), estimates (`pipelines.field.sensitivity`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import polars as pl
+
+from dashboards import formats
+from pipelines.field.sensitivity import ASSUMPTIONS
+
+_AS_WATCHED, _SURE_CLOCKS, _, _COMPLETED = ASSUMPTIONS
+_MOST_REGIONS = 4
+_SHARES = (0.5, 0.95)
+Row = dict[str, Any]
+
+
+def figure_notes(tables: Mapping[str, pl.DataFrame]) -> dict[str, Sequence[str]]:
+    """Sentences by the name of the figure that they belong to.
+
+    Args:
+        tables: `clock_starts`, `sensitivity` and `reporting_lags`; what is missing says nothing.
+    """
+    clocks, rates, lags = (
+        tables[name].to_dicts() if name in tables else []
+        for name in ("clock_starts", "sensitivity", "reporting_lags")
+    )
+    by_region = _by_region(rates)
+    lag = _lag(lags)
+    found = {
+        "rates": [*_clocks(clocks, by_region), *lag, *_completed(by_region)],
+        "regions": [*_left_out(clocks), *_most_moved(by_region)],
+        "cohorts": lag,
+    }
+    return {name: sentences for name, sentences in found.items() if sentences}
+
+
+def _by_region(rows: Sequence[Row]) -> dict[str, dict[str, Row]]:
+    """The estimated rows: region -> assumption -> row."""
+    found: dict[str, dict[str, Row]] = {}
+    for row in rows:
+        if row["rate_per_100"] is not None:
+            found.setdefault(row["region"], {})[row["assumption"]] = row
+    return found
+
+
+def _rate(row: Row) -> str:
+    limits = formats.interval(row["low"], row["high"])
+    return f"{formats.number(row['rate_per_100'])} ({limits}) per 100 unit-years"
+
+
+def _clocks(clocks: Sequence[Row], rates: Mapping[str, Mapping[str, Row]]) -> list[str]:
+    whole = next((row for row in clocks if row["region"] == "all" and row["units"]), None)
+    if whole is None:
+        return []
+    says = (
+        f"{whole['from_shipment']:,} of {formats.counted(whole['units'], 'unit')} "
+        f"({formats.percent(whole['from_shipment_share'], 1)}) have a clock start taken from their "
+        "shipment"
+    )
+    known = rates.get("all", {})
+    if whole["from_shipment"] and _SURE_CLOCKS in known and _AS_WATCHED in known:
+        says += (
+            f"; without them the rate is {_rate(known[_SURE_CLOCKS])} instead of "
+            f"{formats.number(known[_AS_WATCHED]['rate_per_100'])}"
+        )
+    return [f"{says}."]
+
+
+def _completed(rates: Mapping[str, Mapping[str, Row]]) -> list[str]:
+    known = rates.get("all", {})
+    if not {_AS_WATCHED, _COMPLETED} <= known.keys():
+        return []
+    return [
+        f"With the reports that are still to come the rate is {_rate(known[_COMPLETED])} instead "
+        f"of {formats.number(known[_AS_WATCHED]['rate_per_100'])}."
+    ]
+
+
+def _lag(lags: Sequence[Row]) -> list[str]:
+    """By when half and nearly all failures have a call, and a claim."""
+    parts = []
+    for stage, seen_as in (("failure to call", "as a call"), ("failure to claim", "as a claim")):
+        rows = [row for row in lags if row["stage"] == stage and row["failures"]]
+        days = [
+            next((row["days"] for row in rows if row["share_reported"] >= share), None)
+            for share in _SHARES
+        ]
+        if None not in days:
+            parts.append(f"{seen_as} half within {days[0]} days and 95 % within {days[1]}")
+    return [f"Of the failures of a day are seen {formats.listed(parts)}."] if parts else []
+
+
+def _left_out(clocks: Sequence[Row]) -> list[str]:
+    regions = [row for row in clocks if row["region"] != "all" and row["unsound"]]
+    if not regions:
+        return []
+    total = sum(row["unsound"] for row in regions)
+    regions.sort(key=lambda row: (-row["unsound"], row["region"]))
+    named = [f"{row['unsound']:,} in {row['region']}" for row in regions[:_MOST_REGIONS]]
+    if len(regions) > _MOST_REGIONS:
+        rest = sum(row["unsound"] for row in regions[_MOST_REGIONS:])
+        named.append(f"{rest:,} elsewhere")
+    verb = "is" if total == 1 else "are"
+    return [
+        f"{formats.counted(total, 'unit')} without a sound clock start {verb} left out: "
+        f"{formats.listed(named)}."
+    ]
+
+
+def _most_moved(rates: Mapping[str, Mapping[str, Row]]) -> list[str]:
+    """The region whose rate depends most on what is assumed of clocks and reports."""
+    moved = {
+        region: max(
+            known.values(),
+            key=lambda row: abs(row["rate_per_100"] - known[_AS_WATCHED]["rate_per_100"]),
+        )
+        for region, known in rates.items()
+        if region != "all" and _AS_WATCHED in known and not known[_AS_WATCHED]["thin"]
+    }
+    shift = {
+        region: abs(row["rate_per_100"] / rates[region][_AS_WATCHED]["rate_per_100"] - 1)
+        for region, row in moved.items()
+    }
+    if not shift or not max(shift.values()):
+        return []
+    region = min(shift, key=lambda name: (-shift[name], name))
+    was = formats.number(rates[region][_AS_WATCHED]["rate_per_100"])
+    assumed = moved[region]["assumption"]
+    return [
+        f"No region’s rate moves more with what is assumed of clock starts and reports than "
+        f"{region}’s: from {was} to {_rate(moved[region])} ({assumed})."
+    ]
