@@ -101,8 +101,8 @@ EVIDENCE_ROWS = pl.Schema(
 )
 # One row is one letter, as plain text.
 LETTERS = pl.Schema({"claim": pl.String(), "text": pl.String()})
-# One row is one thing that would change a verdict, as a sentence; the document it asks for, if any.
-REMEDIES = pl.Schema({"claim": pl.String(), "sentence": pl.String(), "document": pl.String()})
+# One row is one set of facts that would change a verdict, or why none would, as a sentence.
+REMEDIES = pl.Schema({"claim": pl.String(), "sentence": pl.String()})
 # One row is one export that the latest refresh read for the first time, or again after a change.
 ARRIVALS = pl.Schema(
     {

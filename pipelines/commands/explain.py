@@ -62,7 +62,7 @@ def _tell(told: Explanation) -> None:
             say(f"     [{source}]")
     say("")
     for sentence in told.remedies:
-        say(sentence)
+        say(textwrap.fill(sentence, 97))
     for ruling in told.rulings_since:
         say(
             f"Ruled since the last refresh: {_words(ruling['ruling'])} by {ruling['ruled_by']} "

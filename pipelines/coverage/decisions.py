@@ -90,6 +90,20 @@ class Decided:
     findings: pl.DataFrame
 
 
+# Outcomes that keep a claim from being covered.
+BLOCKING = ("unmet", "unknown", "disputed")
+
+
+@dataclass(frozen=True)
+class Judged:
+    """What stands behind the verdicts: the wide frame of all claims, with `verdict`, and
+    `blocking`, the findings that are unmet, unknown or disputed (claim, condition, outcome,
+    reason, evidence)."""
+
+    claims: pl.DataFrame
+    blocking: pl.DataFrame
+
+
 def decide(
     evidence: Evidence,
     terms: Terms,
@@ -147,6 +161,28 @@ def decide_in_batches(
         yield Decided(_decisions(batch, findings, evidence, history, timezone), findings)
 
 
+def judge_claims(evidence: Evidence, terms: Terms) -> Judged:
+    """The verdict of each claim with what stands behind it, for evidence of one batch's size.
+
+    Args:
+        evidence: what is seen as of its as-of date (`seen`).
+        terms: all editions.
+    """
+    claims = with_twins(claims_of(evidence, terms))
+    # Copies of a register have no near misses of its serials.
+    nothing = pl.DataFrame(schema={"serial": pl.String, "serial_suggestion": pl.String})
+    claims, judgments = _judge(_with_facts(claims, evidence, nothing), evidence, terms)
+    outcomes = _outcomes(claims)
+    standing_in_the_way = [
+        found.filter(pl.col("outcome").is_in(BLOCKING) & (outcomes[name] != "not_needed")).select(
+            "claim", "outcome", "reason", "evidence", condition=pl.lit(name)
+        )
+        for name, found in judgments.items()
+    ]
+    verdicts_of = verdicts(outcomes).select("claim", "verdict")
+    return Judged(claims.join(verdicts_of, on="claim"), pl.concat(standing_in_the_way))
+
+
 def _judge(
     claims: pl.DataFrame, evidence: Evidence, terms: Terms
 ) -> tuple[pl.DataFrame, dict[str, pl.DataFrame]]:
@@ -188,6 +224,17 @@ def _with_facts(
     )
 
 
+def _outcomes(claims: pl.DataFrame) -> pl.DataFrame:
+    """claim, and the outcome of each condition after switching off."""
+    return claims.select(
+        "claim",
+        *(
+            pl.when(switched_off(name)).then(pl.lit("not_needed")).otherwise(name).alias(name)
+            for name in codes.CONDITIONS
+        ),
+    )
+
+
 def _decisions(
     claims: pl.DataFrame,
     findings: pl.DataFrame,
@@ -195,14 +242,7 @@ def _decisions(
     history: pl.DataFrame | None,
     timezone: str,
 ) -> pl.DataFrame:
-    outcomes = claims.select(
-        "claim",
-        *(
-            pl.when(switched_off(name)).then(pl.lit("not_needed")).otherwise(name).alias(name)
-            for name in codes.CONDITIONS
-        ),
-    )
-    judged = verdicts(outcomes)
+    judged = verdicts(_outcomes(claims))
     stand = (
         claims.join(judged, on="claim")
         .join(missing_documents(findings, judged), on="claim", how="left")

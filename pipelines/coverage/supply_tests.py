@@ -33,8 +33,9 @@ def with_supply_test(claims: pl.DataFrame, water_tests: pl.DataFrame, terms: Ter
         test_sample, test_sampled_on, test_reported_on, test_source, test_outside (phrases),
         severity, needs (what the claim needs of a treatment), test_needs (what the water calls
         for), grace_until (last day to fit it); and, for the reason where there is none:
-        partial_sample, partial_sampled_on, partial_source, partial_lacks (words), from the latest
-        incomplete one, and later_sample, later_sampled_on, later_source from the first one after.
+        partial_sample, partial_sampled_on, partial_source, partial_lacks (words), partial_missing
+        (names), from the latest incomplete one, and later_sample, later_sampled_on, later_source
+        from the first one after.
     """
     tests = _judged_tests(claims, water_tests, terms)
     complete, partial = tests.filter("complete"), tests.filter(~pl.col("complete"))
@@ -46,7 +47,13 @@ def with_supply_test(claims: pl.DataFrame, water_tests: pl.DataFrame, terms: Ter
         "severity",
         "first_reported_on",
     ]
-    partial_columns = ["partial_sample", "partial_sampled_on", "partial_source", "partial_lacks"]
+    partial_columns = [
+        "partial_sample",
+        "partial_sampled_on",
+        "partial_source",
+        "partial_lacks",
+        "partial_missing",
+    ]
     later_columns = ["later_sample", "later_sampled_on", "later_source"]
     reported = pl.col("test_reported_on")
     dated = complete.with_columns(first_reported_on=reported).sort("key", *_ORDER)
@@ -56,6 +63,7 @@ def with_supply_test(claims: pl.DataFrame, water_tests: pl.DataFrame, terms: Ter
         partial_sampled_on="test_sampled_on",
         partial_source="test_source",
         partial_lacks=analyte_words(pl.col("lacks")),
+        partial_missing="lacks",
     )
     after = tests.with_columns(
         later_sample="test_sample", later_sampled_on="test_sampled_on", later_source="test_source"

@@ -10,9 +10,16 @@ import csv
 from dataclasses import dataclass
 from typing import Any
 
-from pipelines.coverage.remedies import remedies_of
+import duckdb
+import polars as pl
+
+from pipelines.coverage import seen
+from pipelines.errors import WorkspaceError
+from pipelines.refresh.evidence import evidence_around
+from pipelines.refresh.inputs import load_inputs
 from pipelines.refresh.reading import open_store
 from pipelines.refresh.recorded import CITED_AS, recorded_rulings
+from pipelines.remedies import Remedies, sentences_of, told_of, what_would_turn
 from pipelines.warehouse.database import query_frame
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.settings import load_settings
@@ -22,6 +29,7 @@ from pipelines.workspace.settings import load_settings
 class Explanation:
     """One claim: its decision, findings in order, history, and what would change the verdict.
 
+    `remedies` say what would change the verdict in sentences, `turned_by` as data.
     `rulings_since` are those recorded with the tool since the last refresh.
     """
 
@@ -29,6 +37,7 @@ class Explanation:
     findings: list[dict[str, Any]]
     history: list[dict[str, Any]]
     remedies: list[str]
+    turned_by: list[dict[str, Any]]
     rulings_since: list[dict[str, Any]]
     as_of: str
     currency: str
@@ -41,6 +50,7 @@ class Explanation:
             "currency": self.currency,
             "findings": self.findings,
             "would_change_it": self.remedies,
+            "turned_by": self.turned_by,
             "history": self.history,
             "rulings_since": self.rulings_since,
         }
@@ -63,17 +73,41 @@ def explain_claim(workspace: Workspace, claim: str) -> Explanation | None:
         known = query_frame(
             con, "select source_line from rulings where source_file = ?", [CITED_AS]
         )
+        remedies, turned_by = _what_would_change(workspace, con, decisions, facts["as_of"])
     since = _recorded_since(workspace, claim, max(known["source_line"], default=1))
-    told = remedies_of(decisions, findings)["sentence"].to_list()
     return Explanation(
         decisions.row(0, named=True),
         findings.to_dicts(),
         history.to_dicts(),
-        told or ["Nothing is short: the claim is covered."],
+        remedies,
+        turned_by,
         since,
         facts["as_of"],
         settings.currency,
     )
+
+
+def _what_would_change(
+    workspace: Workspace, con: duckdb.DuckDBPyConnection, decisions: pl.DataFrame, as_of: str
+) -> tuple[list[str], list[dict[str, Any]]]:
+    """What would change the verdict, by deciding again as of the last refresh."""
+    now = decisions["verdict"][0]
+    if now == "covered":
+        return sentences_of(Remedies.covered()), []
+    try:
+        inputs = load_inputs(workspace.root, as_of)
+    except WorkspaceError as error:
+        fault = error.faults[0]
+        return [f"What would change this cannot be told before this is mended: {fault}"], []
+    named = pl.concat([decisions["serial"], decisions["serial_suggestion"]]).drop_nulls()
+    evidence = seen(evidence_around(inputs, con, named))
+    remedies = next(iter(what_would_turn(evidence, inputs.terms, decisions).values()), None)
+    if remedies is None or remedies.verdict != now:
+        return [
+            "What would change this cannot be told: the settings, terms or reference files have "
+            "changed since the last refresh; refresh first."
+        ], []
+    return sentences_of(remedies), told_of(remedies)
 
 
 def _recorded_since(workspace: Workspace, claim: str, known_to: int) -> list[dict[str, Any]]:

@@ -18,7 +18,6 @@ from dashboards import data as shown
 from pipelines.coverage.claims import claims_of
 from pipelines.coverage.clock import unit_terms
 from pipelines.coverage.evidence import Evidence, seen
-from pipelines.coverage.remedies import remedies_of
 from pipelines.coverage.supply_tests import with_supply_test
 from pipelines.histories.events import unit_events
 from pipelines.records.headers import match_headers
@@ -29,6 +28,7 @@ from pipelines.refresh.figure_notes import figure_notes
 from pipelines.refresh.inputs import Inputs
 from pipelines.refresh.recorded import CITED_AS
 from pipelines.refresh.session import RefreshSession
+from pipelines.remedies import sentences_of, what_would_turn
 from pipelines.warehouse.database import has_table, query_frame, read_frame, registered
 from pipelines.water.limits import with_chloramine
 from schemas.codes import ANALYTES, FEEDS
@@ -92,7 +92,8 @@ def data_of_claims(
     decisions = read_frame(con, "decisions")
     named = decisions.join(wanted, on="claim", how="semi")
     serials = named["serial"].unique()
-    evidence = seen(evidence_around(inputs, con, serials))
+    likely = named["serial_suggestion"].drop_nulls()
+    evidence = seen(evidence_around(inputs, con, pl.concat([serials, likely]).unique()))
     reference = inputs.reference
     return shown.PageData(
         maker=inputs.settings.maker,
@@ -104,7 +105,7 @@ def data_of_claims(
         findings=findings,
         history=_rows_of(con, "decision_history", wanted["claim"]),
         rulings=evidence.rulings,
-        remedies=remedies_of(named, findings),
+        remedies=_remedies(inputs, evidence, named),
         evidence_rows=_evidence_rows(inputs, con, findings),
         events=_events(inputs, evidence, serials),
         cartridge_spans=_rows_of(con, "cartridge_spans", serials),
@@ -120,6 +121,16 @@ def _rows_of(con: duckdb.DuckDBPyConnection, table: str, keys: pl.Series) -> pl.
     """The rows of a table that have one of the keys in the column of the keys' name."""
     with registered(con, keys.unique().to_frame()) as wanted:
         return query_frame(con, f"select * from {table} semi join {wanted} using ({keys.name})")
+
+
+def _remedies(inputs: Inputs, evidence: Evidence, decisions: pl.DataFrame) -> pl.DataFrame:
+    """What would change the verdict of each claim that is not covered."""
+    short = decisions.filter(pl.col("verdict") != "covered").sort("claim")
+    found = what_would_turn(evidence, inputs.terms, short)
+    return pl.DataFrame(
+        {"claim": list(found), "sentence": [sentences_of(told) for told in found.values()]},
+        schema={"claim": pl.String, "sentence": pl.List(pl.String)},
+    ).explode("sentence")
 
 
 def _arrivals(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:

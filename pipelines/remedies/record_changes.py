@@ -1,0 +1,28 @@
+"""Rows put over records and beside them.
+
+Belongs here: the three moves that all changes are made of. Does not belong here: any kind of fact.
+"""
+
+from __future__ import annotations
+
+import polars as pl
+
+
+def facts_of(facts: pl.DataFrame, kind: str) -> pl.DataFrame:
+    return facts.filter(pl.col("kind") == kind)
+
+
+def overlaid(
+    records: pl.DataFrame, facts: pl.DataFrame, on: str, column: str, value: str = "day"
+) -> pl.DataFrame:
+    """Records with `value` of the facts in the place of what a column held."""
+    new = facts.select(on, _new=value).unique(on)
+    joined = records.join(new, on=on, how="left", maintain_order="left")
+    return joined.with_columns(pl.coalesce("_new", column).alias(column)).drop("_new")
+
+
+def added(records: pl.DataFrame, rows: pl.DataFrame) -> pl.DataFrame:
+    """Records with rows of some of their columns, as records of a hypothesis."""
+    rows = rows.with_columns(source_file=pl.lit("hypothesis"), source_line=pl.lit(0, pl.Int64))
+    kinds = {name: records.schema[name] for name in rows.columns}
+    return pl.concat([records, rows.cast(kinds)], how="diagonal")
