@@ -39,7 +39,7 @@ def _specs() -> list[dg.AssetSpec]:
             deps=["export_files"],
             group_name=GROUP,
             kinds={"csv", "duckdb"},
-            description=f"One row is one row of a {feed} export as it came, with place and hash.",
+            description=f"One row is one row of a {feed} export as it came, with its place.",
         )
         for feed in FEEDS
     ]

@@ -130,16 +130,18 @@ def _independent(design: np.ndarray) -> np.ndarray:
 
 
 def _clustered(units: pl.DataFrame, design: np.ndarray) -> np.ndarray:
-    """Sum over units of the outer product of their scores."""
-    residuals = units.select("serial", "cell", residual=pl.col("f") - pl.col("rate") * pl.col("y"))
-    # A unit is in few cells: pair them and sum the products by pair of cells.
-    pairs = (
-        residuals.join(residuals, on="serial", suffix="_2")
-        .group_by("cell", "cell_2")
-        .agg(product=(pl.col("residual") * pl.col("residual_2")).sum())
-    )
-    one, two = design[pairs["cell"].to_numpy()], design[pairs["cell_2"].to_numpy()]
-    return (one * pairs["product"].to_numpy()[:, None]).T @ two
+    """Sum over units of the outer product of their scores.
+
+    A unit is in few cells: its residuals stand in a sparse matrix of units and cells.
+    """
+    from scipy.sparse import csr_array
+
+    ordered = units.sort("serial", "cell")
+    residual = ordered.select(pl.col("f") - pl.col("rate") * pl.col("y")).to_series().to_numpy()
+    unit = ordered["serial"].rle_id().to_numpy()
+    shape = (int(unit[-1]) + 1, len(design))
+    scores = csr_array((residual, (unit, ordered["cell"].to_numpy())), shape=shape)
+    return design.T @ ((scores.T @ scores) @ design)
 
 
 def _contrasts(

@@ -64,8 +64,7 @@ def regions(context: FieldContext, dims: Slice = ("region",)) -> pl.DataFrame:
     others = [name for name in dims if name not in ("region", "cause_class")]
     placed = tuple(name for name in DIMENSIONS if name in {*dims, "region"})
     classes: list[str | None] = [*context.classes] if "cause_class" in dims else [None]
-    first = _compared_regions(context, exposed, "any").clear()
-    parts = [first.with_columns(pl.lit("").alias(name) for name in placed if name != "region")]
+    parts = []
     groups = context.units.select(FLEET, *others).unique().sort(FLEET, *others)
     for group in groups.to_dicts():
         inside = pl.all_horizontal(pl.col(name) == word for name, word in group.items())
@@ -82,6 +81,9 @@ def regions(context: FieldContext, dims: Slice = ("region",)) -> pl.DataFrame:
                 )
                 for event in codes.EVENTS
             ]
+    if not parts:  # the columns, without a row
+        none = _compared_regions(context, exposed, "any").clear()
+        parts = [none.with_columns(pl.lit("").alias(name) for name in placed if name != "region")]
     rows = pl.concat(parts, how="diagonal_relaxed").sort(*placed, "event")
     return labelled(rows, placed, COLUMNS)
 

@@ -6,6 +6,9 @@ Belongs here: what is dropped from and added to the store. Does not belong here:
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+
 import polars as pl
 
 from pipelines.records.accounting import SET_ASIDE
@@ -21,7 +24,6 @@ from pipelines.refresh.ingest import (
 from pipelines.refresh.session import RefreshSession
 from pipelines.warehouse.database import (
     append_frame,
-    append_landed,
     drop_table,
     forget_files,
     read_frame,
@@ -54,7 +56,7 @@ def land(session: RefreshSession) -> pl.DataFrame:
         forget_files(con, f"parsed.{feed}", "source_file", stale)
     forget_files(con, "parsed.set_aside", "file", stale)
     for feed in FEEDS:
-        append_landed(con, f"landed_{feed}", LANDED.to_frame())
+        append_frame(con, f"landed_{feed}", LANDED.to_frame())
         append_frame(con, f"parsed.{feed}", stored_schema(inputs, feed).to_frame())
     append_frame(con, "parsed.set_aside", PARSED_SET_ASIDE.to_frame())
     fresh = [file for file in files if news[file.found.path] != "unchanged"]
@@ -71,7 +73,7 @@ def land(session: RefreshSession) -> pl.DataFrame:
 def _add(session: RefreshSession, fresh: list) -> pl.DataFrame:
     facts: list[dict] = []
     heap: list[ReadFile] = []
-    for number, file in enumerate(read_files(session.inputs, fresh), 1):
+    for number, file in enumerate(_read_ahead(read_files(session.inputs, fresh)), 1):
         heap.append(file)
         facts.append(file.facts)
         if sum(one.landed.height for one in heap) >= HEAP_ROWS:
@@ -83,6 +85,15 @@ def _add(session: RefreshSession, fresh: list) -> pl.DataFrame:
     )
 
 
+def _read_ahead(files: Iterator[ReadFile]) -> Iterator[ReadFile]:
+    """The files in their order, the next one being read while one is handed to the store."""
+    with ThreadPoolExecutor(max_workers=1) as pool:
+        coming = pool.submit(next, files, None)
+        while (file := coming.result()) is not None:
+            coming = pool.submit(next, files, None)
+            yield file
+
+
 def _flush(session: RefreshSession, heap: list[ReadFile]) -> None:
     """Hands what has been read to the store, and empties the heap."""
     con = session.con
@@ -90,7 +101,7 @@ def _flush(session: RefreshSession, heap: list[ReadFile]) -> None:
         of_feed = [one for one in heap if one.facts["feed"] == feed]
         landed = [one.landed for one in of_feed if one.landed.height]
         if landed:
-            append_landed(con, f"landed_{feed}", pl.concat(landed))
+            append_frame(con, f"landed_{feed}", pl.concat(landed))
         rows = [
             one.parsed.rows.drop("raw").with_columns(source_file=pl.lit(one.facts["file"]))
             for one in of_feed

@@ -127,17 +127,6 @@ def append_frame(con: duckdb.DuckDBPyConnection, name: str, frame: pl.DataFrame)
             con.execute(f"insert into {identifier(name)} by name select * from {source}")
 
 
-def append_landed(con: duckdb.DuckDBPyConnection, name: str, frame: pl.DataFrame) -> None:
-    """Adds landed rows (file, line, raw) with a hash of each row's content (half of its MD5)."""
-    hashed = "file, line, md5_number_lower(raw) as row_hash, raw"
-    with registered(con, frame) as source:
-        con.execute(
-            f"create table if not exists {identifier(name)} as "
-            f"select {hashed} from {source} limit 0"
-        )
-        con.execute(f"insert into {identifier(name)} select {hashed} from {source}")
-
-
 def count_rows(con: duckdb.DuckDBPyConnection, name: str) -> int:
     """How many rows a table has; 0 where it is not there."""
     if not has_table(con, name):

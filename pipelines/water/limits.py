@@ -6,12 +6,17 @@ belong here: which test counts for a claim (`pipelines.coverage`), chemistry and
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import polars as pl
 
 from schemas import codes
 from schemas.columns import TEXTS
 
-KEY = ("sample", "edition", "family")
+_TERMS = ["edition", "family"]
+KEY = ("sample", *_TERMS)
+_BITS = {name: 1 << place for place, name in enumerate(codes.LIMITED_ANALYTES)}
+_LIMITS = ("min", "max", "mild_at", "severe_at")
 
 # How an analyte is called in a sentence, and its unit there.
 ANALYTE_WORDS = {
@@ -110,37 +115,38 @@ def needs_of(tests: pl.DataFrame, limits: pl.DataFrame, panels: pl.DataFrame) ->
         maximum, 0 without any), severity (mild, normal or severe), complete (the panel is
         reported), lacks (what the panel misses, sorted), chloramine_mg_l, chloramine_mg_l_below.
     """
-    keys = list(KEY)
-    judged = against_limits(tests, limits)
-    value, high = pl.col("value"), pl.col("max")
-    ratio = (
-        pl.when(pl.col("analyte") == "ph")
-        .then(None)
-        .when(value == 0)  # also where the maximum is 0
-        .then(0.0)
-        .otherwise((value / high).round(9))
-    )
-    summary = (
-        judged.with_columns(ratio=pl.when(high.is_not_null()).then(ratio), phrase=_phrase())
-        .group_by(keys)
-        .agg(
-            needs=pl.col("needs").filter(pl.col("outside")).drop_nulls().unique().sort(),
-            outside=pl.col("phrase").filter(pl.col("outside")).sort(),
-            worst_ratio=pl.col("ratio").max(),
-            above_mild=(value > pl.col("mild_at")).any(),
-            above_severe=(value > pl.col("severe_at")).any(),
-            reported=pl.col("analyte").filter(pl.col("reported")),
-        )
+    wide = _beside_limits(tests, limits)
+    outside, reported = _mask(_outside), _mask(_reported)
+    summary = wide.select(
+        "_row",
+        *KEY,
+        "chloramine_mg_l",
+        "chloramine_mg_l_below",
+        outside_mask=outside,
+        reported_mask=reported,
+        worst_ratio=pl.max_horizontal(_ratio(name) for name in _BITS if name != "ph"),
+        above_mild=pl.any_horizontal(pl.col(name) > _limit("mild_at", name) for name in _BITS),
+        above_severe=pl.any_horizontal(pl.col(name) > _limit("severe_at", name) for name in _BITS),
     )
     none = pl.lit([], dtype=TEXTS)
-    lacks = pl.col("panel").list.set_difference(pl.col("reported").fill_null(none)).list.sort()
     return (
-        with_chloramine(tests)
-        .select(*keys, "chloramine_mg_l", "chloramine_mg_l_below")
-        .join(summary, on=keys, how="left", maintain_order="left")
-        .join(panels.select("edition", "family", "panel"), on=["edition", "family"], how="left")
+        summary.join(
+            _needs(summary, limits),
+            on=[*_TERMS, "outside_mask"],
+            how="left",
+            nulls_equal=True,
+            maintain_order="left",
+        )
+        .join(
+            _lacks(summary, panels),
+            on=[*_TERMS, "reported_mask"],
+            how="left",
+            nulls_equal=True,
+            maintain_order="left",
+        )
+        .join(_phrases(wide), on="_row", how="left", maintain_order="left")
         .select(
-            *keys,
+            *KEY,
             pl.col("needs", "outside").fill_null(none),
             pl.col("worst_ratio").fill_null(0.0),
             severity=pl.when(~pl.col("above_mild").fill_null(False))
@@ -148,11 +154,106 @@ def needs_of(tests: pl.DataFrame, limits: pl.DataFrame, panels: pl.DataFrame) ->
             .when(pl.col("above_severe"))
             .then(pl.lit("severe"))
             .otherwise(pl.lit("normal")),
-            complete=lacks.list.len() == 0,
-            lacks=lacks,
+            complete=pl.col("lacks").list.len() == 0,
+            lacks="lacks",
             chloramine_mg_l="chloramine_mg_l",
             chloramine_mg_l_below="chloramine_mg_l_below",
         )
+    )
+
+
+def _limit(kind: str, analyte: str) -> pl.Expr:
+    return pl.col(f"{kind} {analyte}")
+
+
+def _beside_limits(tests: pl.DataFrame, limits: pl.DataFrame) -> pl.DataFrame:
+    """The tests with `_row`, chloramine and a column for each kind of limit of each analyte.
+
+    A row a test and not one a test and analyte: of a million tests that is what takes the time.
+    """
+    terms = limits.select(_TERMS).unique()
+    for name in _BITS:
+        own = limits.filter(pl.col("analyte") == name).select(
+            *_TERMS, *(pl.col(kind).alias(f"{kind} {name}") for kind in _LIMITS)
+        )
+        terms = terms.join(own, on=_TERMS, how="left")
+    return (
+        with_chloramine(tests)
+        .with_row_index("_row")
+        .join(terms, on=_TERMS, how="left", maintain_order="left")
+    )
+
+
+def _outside(name: str) -> pl.Expr:
+    value = pl.col(name)
+    over, under = value > _limit("max", name), value < _limit("min", name)
+    return over.fill_null(False) | under.fill_null(False)
+
+
+def _reported(name: str) -> pl.Expr:
+    value, below, high = pl.col(name), pl.col(f"{name}_below"), _limit("max", name)
+    bound = below.is_not_null() & (high.is_null() | (below <= high)).fill_null(False)
+    return value.is_not_null() | bound
+
+
+def _mask(judged: Callable[[str], pl.Expr]) -> pl.Expr:
+    """Of which analytes it holds, as a number with one bit each."""
+    return pl.sum_horizontal(judged(name).cast(pl.Int64) * bit for name, bit in _BITS.items())
+
+
+def _ratio(name: str) -> pl.Expr:
+    value, high = pl.col(name), _limit("max", name)
+    # Also where the maximum is 0.
+    ratio = pl.when(value == 0).then(0.0).otherwise((value / high).round(9))
+    return pl.when(high.is_not_null()).then(ratio)
+
+
+def _needs(summary: pl.DataFrame, limits: pl.DataFrame) -> pl.DataFrame:
+    """What each set of analytes outside their limits calls for under each terms."""
+    bit = pl.col("analyte").replace_strict(_BITS, return_dtype=pl.Int64)
+    return (
+        summary.select(*_TERMS, "outside_mask")
+        .unique()
+        .join(limits.select(*_TERMS, "needs", bit=bit), on=_TERMS)
+        .filter((pl.col("outside_mask") & pl.col("bit")) > 0)
+        .group_by(*_TERMS, "outside_mask")
+        .agg(pl.col("needs").drop_nulls().unique().sort())
+    )
+
+
+def _lacks(summary: pl.DataFrame, panels: pl.DataFrame) -> pl.DataFrame:
+    """What each set of reported analytes misses of the panel of each terms; null without terms."""
+    names = pl.concat_list(
+        pl.when((pl.col("reported_mask") & bit) > 0).then(pl.lit(name))
+        for name, bit in _BITS.items()
+    ).list.drop_nulls()
+    return (
+        summary.select(*_TERMS, "reported_mask")
+        .unique()
+        .join(panels.select(*_TERMS, "panel"), on=_TERMS, how="left")
+        .select(
+            *_TERMS, "reported_mask", lacks=pl.col("panel").list.set_difference(names).list.sort()
+        )
+    )
+
+
+def _phrases(wide: pl.DataFrame) -> pl.DataFrame:
+    """The phrases of what is outside its limit, by test: _row, outside."""
+    parts = [
+        wide.filter(_outside(name)).select(
+            "_row",
+            analyte=pl.lit(name),
+            value=name,
+            min=_limit("min", name),
+            max=_limit("max", name),
+        )
+        for name in _BITS
+    ]
+    return (
+        pl.concat(parts)
+        .select("_row", outside=_phrase())
+        .group_by("_row")
+        .agg(pl.col("outside").sort())
     )
 
 
