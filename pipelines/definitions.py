@@ -15,6 +15,7 @@ from pathlib import Path
 
 import dagster as dg
 
+from pipelines.defs.cells import cell_assets, cells_job, cells_sensor
 from pipelines.defs.decisions import claim_decisions
 from pipelines.defs.exports import export_tables
 from pipelines.defs.failures import failure_sensor
@@ -52,7 +53,7 @@ def build_definitions(
     """
     opened = Workspace.open(workspace)
     settings = load_settings(opened)
-    job = refresh_job()
+    job, of_cells = refresh_job(), cells_job()
     return dg.Definitions(
         assets=[
             reference_tables,
@@ -61,12 +62,14 @@ def build_definitions(
             unit_tables,
             field_figures,
             publication,
+            cell_assets(opened.root),
         ],
-        jobs=[job],
+        jobs=[job, of_cells],
         schedules=[nightly_schedule(job, settings.nightly_at, settings.timezone)],
         sensors=[
             exports_sensor(job, opened.exports, settings.watch_seconds),
             failure_sensor(job, opened.root),
+            cells_sensor(of_cells, opened.root),
         ],
         resources={
             SESSION: session_resource(str(opened.root), as_of, progress, keep, wait_seconds)

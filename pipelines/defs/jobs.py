@@ -12,14 +12,16 @@ from pathlib import Path
 
 import dagster as dg
 
+from pipelines.defs.cells import GROUP as CELLS_GROUP
+
 JOB = "refresh"
 
 
 def refresh_job() -> dg.UnresolvedAssetJobDefinition:
-    """All assets in one run, in one process: DuckDB has one writer."""
+    """All assets but the partitioned ones in one run, in one process: DuckDB has one writer."""
     return dg.define_asset_job(
         JOB,
-        selection=dg.AssetSelection.all(),
+        selection=dg.AssetSelection.all() - dg.AssetSelection.groups(CELLS_GROUP),
         description="Reads what is new, decides, computes and publishes.",
         executor_def=dg.in_process_executor,
     )

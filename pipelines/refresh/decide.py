@@ -6,7 +6,7 @@ Does not belong here: any rule (`pipelines.coverage`).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import duckdb
@@ -44,12 +44,8 @@ def decide_claims(session: RefreshSession) -> Iterator[DecidedTables]:
     tables of the last refresh must stand untouched until the last batch is had.
     """
     con, inputs = session.con, session.inputs
-    claims = query_frame(
-        con,
-        "select claim, serial from service_calls where claim is not null and kind = 'repair' "
-        "order by claim",
-    )
-    suggestions = _suggestions(inputs, con, claims["serial"])
+    claims = claims_on_record(con)
+    suggestions = suggested_serials(inputs, con, claims["serial"])
     decided_claims = [pl.DataFrame(schema={"claim": pl.String})]
     for start in range(0, max(claims.height, 1), BATCH):
         batch = claims.slice(start, BATCH)
@@ -77,10 +73,25 @@ def decide_claims(session: RefreshSession) -> Iterator[DecidedTables]:
         yield DecidedTables(decided.findings, decided.decisions, moved)
 
 
-def _suggestions(
+def claims_on_record(
+    con: duckdb.DuckDBPyConnection, where: str = "true", values: Sequence[object] = ()
+) -> pl.DataFrame:
+    """Claim and serial of every claim on record, seen yet or not, by claim.
+
+    `where` may ask more of the call `c` and its unit `u`.
+    """
+    return query_frame(
+        con,
+        "select c.claim, c.serial from service_calls c left join units u using (serial) "
+        f"where c.claim is not null and c.kind = 'repair' and {where} order by c.claim",
+        list(values),
+    )
+
+
+def suggested_serials(
     inputs: Inputs, con: duckdb.DuckDBPyConnection, serials: pl.Series
 ) -> pl.DataFrame:
-    """The near misses of claims whose unit is not on the register as of the day."""
+    """The near misses of those serials that are not on the register as of the day."""
     evidence = load_evidence(inputs, con, only=["units"])
     register = seen(evidence).units["serial"]
     unknown = (
