@@ -18,6 +18,7 @@ from schemas.accounts import RowAccounts, SetAside
 from schemas.columns import TEXTS, polars_schema
 from schemas.decisions import DecisionHistory, Decisions, Findings
 from schemas.feeds import Rulings
+from schemas.second_opinions import SecondOpinionAgreement, SecondOpinions
 
 DECISIONS = polars_schema(Decisions)
 FINDINGS = polars_schema(Findings)
@@ -26,6 +27,8 @@ RULINGS = polars_schema(Rulings)
 UNITS = polars_schema(histories.UnitHistories)
 WATER_PROFILES = polars_schema(histories.WaterProfiles)
 UPCOMING = polars_schema(histories.Upcoming)
+SECOND_OPINIONS = polars_schema(SecondOpinions)
+SECOND_OPINION_AGREEMENT = polars_schema(SecondOpinionAgreement)
 ROW_ACCOUNTS = polars_schema(RowAccounts)
 SET_ASIDE = polars_schema(SetAside)
 
@@ -173,6 +176,8 @@ class PageData:
     units: pl.DataFrame = _empty(UNITS)
     water_profiles: pl.DataFrame = _empty(WATER_PROFILES)
     upcoming: pl.DataFrame = _empty(UPCOMING)
+    second_opinions: pl.DataFrame = _empty(SECOND_OPINIONS)
+    second_opinion_agreement: pl.DataFrame = _empty(SECOND_OPINION_AGREEMENT)
     arrivals: pl.DataFrame = _empty(ARRIVALS)
     row_accounts: pl.DataFrame = _empty(ROW_ACCOUNTS)
     set_aside: pl.DataFrame = _empty(SET_ASIDE)

@@ -18,7 +18,7 @@ from markupsafe import Markup
 from dashboards import formats, theme
 from dashboards.data import PageData
 from dashboards.hiding import hide_names
-from dashboards.pages import claim, data, field, morning, terms, upcoming
+from dashboards.pages import blind, claim, data, field, morning, terms, upcoming
 from dashboards.specifications import compiled_specifications, picture
 from dashboards.worklist import order_claims
 
@@ -74,6 +74,19 @@ def claim_document(page_data: PageData, claim_number: str) -> str:
     style = theme.tokens_css() + _static("style.css")
     fill = content | {"page": "claim", "root": "", "alone": True, "style": Markup(style)}
     return _environment(shown).get_template("claim.html").render(fill)
+
+
+def blind_document(page_data: PageData, claims: Sequence[str]) -> str:
+    """The evidence of claims for a second opinion, to print: no verdict, no script, one file."""
+    shown = hide_names(page_data)
+    style = theme.tokens_css() + _static("style.css")
+    fill = blind.content(shown, claims) | {
+        "page": "blind",
+        "root": "",
+        "alone": True,
+        "style": Markup(style),
+    }
+    return _environment(shown).get_template("blind.html").render(fill)
 
 
 def _static(name: str) -> str:

@@ -92,6 +92,19 @@ def build_parser() -> argparse.ArgumentParser:
     rule.add_argument("--travel", metavar="AMOUNT", help="what is to be paid for travel")
     rule.add_argument("--at", metavar="WHEN", help="when it was decided (default: now)")
 
+    opinion = add(
+        "second-opinion",
+        "Draw decided claims for a person to check blind; tell how far they agree.",
+    )
+    takes_workspace(opinion)
+    opinion.add_argument("--sample", type=int, metavar="N", help="draw so many claims")
+    opinion.add_argument("--seed", metavar="S", help="of the draw (default: the as-of date)")
+    opinion.add_argument("--out", metavar="FOLDER", help="where the sheet goes")
+    opinion.add_argument(
+        "--record", metavar="FILE", help="record the verdicts of a filled-in sheet"
+    )
+    opinion.add_argument("--by", metavar="WHO", help="who checked, where the sheet does not say")
+
     advise = add("advise", "Advise on water: needs, treatments, tank, cartridges, deliming.")
     takes_workspace(advise)
     source = advise.add_mutually_exclusive_group(required=True)

@@ -25,6 +25,7 @@ from pipelines.defs.jobs import exports_sensor, nightly_schedule, refresh_job
 from pipelines.defs.publication import publication
 from pipelines.defs.reference import reference_tables
 from pipelines.defs.resources import SESSION, session_resource
+from pipelines.defs.second_opinions import second_opinion_tables
 from pipelines.refresh.session import RefreshSession
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.settings import load_settings
@@ -61,6 +62,7 @@ def build_definitions(
             claim_decisions,
             unit_tables,
             field_figures,
+            second_opinion_tables,
             publication,
             cell_assets(opened.root),
         ],

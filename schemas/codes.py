@@ -121,6 +121,8 @@ EVENTS = ("any", "water")
 # What agencies are compared by: repairs that came back, hours and travel a claim, claims whose
 # verdict waits on documents.
 AGENCY_MEASURES = ("returns", "labor_hours", "travel", "documents")
+# Thirds of the claims by the amount claimed.
+MONEY_BANDS = ("lower third", "middle third", "upper third")
 MATTERS = (
     "start-up request due",
     "start-up outstanding",

@@ -1,4 +1,4 @@
-"""The page of the data: row accounts, what must be fixed and where, through dates, suggestions."""
+"""The page of the data: row accounts, what must be fixed, through dates, second opinions."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from markupsafe import Markup
 from dashboards import formats
 from dashboards.charts.row_accounts import FATES
 from dashboards.data import PageData
+from dashboards.pages import agreement
 
 MOST_ROWS = 50
 _COLUMNS = ("records", "superseded", "duplicates", "set_aside")
@@ -40,6 +41,8 @@ def content(data: PageData) -> dict[str, Any]:
             ]
             for row in data.suggestions.sort("feed", "file", "line").iter_rows(named=True)
         ],
+        "agreement": agreement.content(data),
+        "verdicts": list(formats.VERDICTS.values()),
         "tables": sorted(data.tables),
     }
 

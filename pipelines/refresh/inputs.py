@@ -15,7 +15,7 @@ from pathlib import Path
 from pipelines.errors import UsageError, WorkspaceError
 from pipelines.records.mapping import Mapping, load_mapping
 from pipelines.terms import Terms, load_terms
-from pipelines.workspace.layout import Workspace, find
+from pipelines.workspace.layout import OPINIONS, Workspace, find
 from pipelines.workspace.reference import Reference, load_reference
 from pipelines.workspace.settings import Settings, load_settings, today
 from schemas import codes
@@ -91,7 +91,7 @@ def as_of_date(given: str | dt.date | None, settings: Settings) -> dt.date:
 
 
 def _fingerprint(workspace: Workspace, settings: Settings) -> str:
-    """One hash over the bytes of every settings, mapping, reference and terms file."""
+    """One hash over every settings, mapping, reference and terms file, and second opinions."""
     told = {
         str(path.relative_to(workspace.root)): hashlib.sha256(path.read_bytes()).hexdigest()
         for path in _input_files(workspace, settings)
@@ -105,4 +105,5 @@ def _input_files(workspace: Workspace, settings: Settings) -> list[Path]:
     for folder in (workspace.mappings, workspace.reference, workspace.terms(settings.terms)):
         if folder.is_dir():
             files += sorted(p for p in folder.iterdir() if p.is_file() and p.name[0] != ".")
-    return files
+    opinions = workspace.store / OPINIONS
+    return [*files, opinions] if opinions.is_file() else files

@@ -73,6 +73,8 @@ def page_data(session: RefreshSession, claims: pl.Series) -> shown.PageData:
         suggestions=_suggestions(con),
         water_profiles=_rows_of(con, "water_profiles", base.water_values["sample"]),
         upcoming=read_frame(con, "upcoming"),
+        second_opinions=read_frame(con, "second_opinions"),
+        second_opinion_agreement=read_frame(con, "second_opinion_agreement"),
         terms_values=inputs.terms.values,
         terms_water_limits=inputs.terms.water_limits,
         terms_installation_limits=inputs.terms.installation_limits,

@@ -34,6 +34,8 @@ TABLES = (
     "unit_histories",
     "water_profiles",
     "upcoming",
+    "second_opinions",
+    "second_opinion_agreement",
     *FIGURES,
 )
 

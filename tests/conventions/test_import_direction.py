@@ -20,6 +20,7 @@ STAGES = [
     "remedies",
     "histories",
     "field",
+    "audit",
 ]
 DOMAIN_MUST_NOT = {"dagster", "duckdb", "altair", "dashboards"}
 
