@@ -18,8 +18,8 @@ from markupsafe import Markup
 from dashboards import formats, theme
 from dashboards.data import PageData
 from dashboards.hiding import hide_names
-from dashboards.pages import blind, claim, data, field, morning, terms, upcoming
-from dashboards.specifications import compiled_specifications, picture
+from dashboards.pages import blind, claim, data, field, morning, terms, upcoming, what_if
+from dashboards.specifications import compiled_specifications, drawn, picture
 from dashboards.worklist import order_claims
 
 PAGES = (
@@ -87,6 +87,21 @@ def blind_document(page_data: PageData, claims: Sequence[str]) -> str:
         "style": Markup(style),
     }
     return _environment(shown).get_template("blind.html").render(fill)
+
+
+def what_if_document(page_data: PageData, told: what_if.OtherTerms) -> str:
+    """The page of other terms, in one file: no other file, no script, its charts as pictures.
+
+    `page_data` gives what all pages say of themselves; its frames are not looked at.
+    """
+    content = what_if.content(told, page_data.currency, page_data.hide)
+    for part in (*content["groups"], *([content["forecast"]] if content["forecast"] else [])):
+        with theme.alt.theme.enable("limeledger"):
+            spec = part["chart"].to_dict()
+        part["image"] = drawn(spec, part["data"])
+    style = theme.tokens_css() + _static("style.css")
+    fill = content | {"page": "what_if", "root": "", "alone": True, "style": Markup(style)}
+    return _environment(page_data).get_template("what_if.html").render(fill)
 
 
 def _static(name: str) -> str:

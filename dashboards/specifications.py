@@ -80,9 +80,13 @@ def picture(name: str, data: Mapping[str, Any], currency: str, *, width: int = 8
 
     `data` holds `rows` (data sets by name) and `lists`, as the charts name them.
     """
-    spec = _filled(specifications(currency)[name], data.get("lists", {}))
+    return drawn(specifications(currency)[name] | {"width": width}, data)
+
+
+def drawn(spec: dict[str, Any], data: Mapping[str, Any]) -> str:
+    """A chart's specification with its rows as a data URL of an SVG in light colors."""
+    spec = _filled(spec, data.get("lists", {}))
     spec["datasets"] = data["rows"]
-    spec["width"] = width
     # A font that is measured as it is drawn; where the reader's is wider, the margin takes it up.
     spec["config"] |= {"font": "sans-serif", "padding": {"left": 16, "right": 8, "bottom": 6}}
     svg = vl_convert.vegalite_to_svg(theme.resolve_colors(spec), vl_version="6.4")

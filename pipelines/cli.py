@@ -160,6 +160,18 @@ def build_parser() -> argparse.ArgumentParser:
     doctor = add("doctor", "Tell what is wrong with a workspace, and the way out. Write nothing.")
     takes_workspace(doctor)
 
+    other = add("what-if", "Decide every claim again under other terms, side by side.")
+    other.add_argument("terms", metavar="TERMS", help="a TOML file with one edition of the terms")
+    takes_workspace(other)
+    other.add_argument(
+        "--for",
+        dest="stands_for",
+        metavar="EDITION",
+        help="the edition that it stands in for; or `all`; or `new`, one edition more (default: "
+        "the edition of its name, else of its day, else all)",
+    )
+    other.add_argument("--html", metavar="FILE", help="write a page with charts and tables")
+
     web = add("dagster", "Open Dagster's own page on the loopback address.")
     takes_workspace(web)
     web.add_argument("--port", type=int, default=3000)

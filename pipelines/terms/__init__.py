@@ -7,5 +7,6 @@ Does not belong here: which edition applies to a unit and what follows (`pipelin
 from pipelines.terms.editions import Edition
 from pipelines.terms.frames import Terms
 from pipelines.terms.loading import load_terms, terms_from_files
+from pipelines.terms.other import OtherTerms, other_terms
 
-__all__ = ["Edition", "Terms", "load_terms", "terms_from_files"]
+__all__ = ["Edition", "OtherTerms", "Terms", "load_terms", "other_terms", "terms_from_files"]

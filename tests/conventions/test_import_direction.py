@@ -21,6 +21,7 @@ STAGES = [
     "histories",
     "field",
     "audit",
+    "what_if",
 ]
 DOMAIN_MUST_NOT = {"dagster", "duckdb", "altair", "dashboards"}
 
@@ -102,7 +103,16 @@ def test_nothing_walks_rows_in_python() -> None:
         "adjustment.py",  # regions, already summed
         "search.py",  # a few hypotheses a claim, for claims that have a page
     }
-    for stage in ("exports", "records", "water", "coverage", "remedies", "histories", "field"):
+    for stage in (
+        "exports",
+        "records",
+        "water",
+        "coverage",
+        "remedies",
+        "histories",
+        "field",
+        "what_if",
+    ):
         for path in _modules(f"pipelines/{stage}"):
             if path.name in excused:
                 continue
