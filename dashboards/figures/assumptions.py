@@ -21,11 +21,18 @@ def figure(field: Field) -> Figure | None:
         "If clock starts or reports were otherwise",
         [("assumptions", "rates")],
         views,
-        reading="As watched is what all figures rest on. Without clock starts taken from shipment: "
-        "units whose start is guessed are left out. Unsound ones taken from shipment: units that "
-        "are left out everywhere else are watched from their shipment. Completed: failures are "
-        "weighed for the reports that are still to come.",
+        reading="As watched is what all figures rest on. Sure clock starts: without units whose "
+        "start was taken from shipment. Unsound ones too: units that are left out everywhere else "
+        "are watched from their shipment. Reports to come: failures are weighed for those that are "
+        "not reported yet.",
     )
+
+
+_SHORT = {
+    "without clock starts taken from shipment": "sure clock starts",
+    "unsound clock starts taken from shipment": "unsound ones too",
+    "completed for reports to come": "reports to come",
+}
 
 
 def _view(rows: list[Row]) -> View:
@@ -39,8 +46,8 @@ def _view(rows: list[Row]) -> View:
         says += f"; furthest from it {furthest['assumption']}: {rate_text(furthest)}"
     dots = [
         dot(
-            row["assumption"], row["rate_per_100"], row["low"], row["high"], row["thin"],
-            rate_text(row),
+            _SHORT.get(row["assumption"], row["assumption"]),
+            row["rate_per_100"], row["low"], row["high"], row["thin"], rate_text(row),
         )
         for row in known
     ]  # fmt: skip

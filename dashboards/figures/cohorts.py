@@ -29,7 +29,8 @@ def section(field: Field) -> Section | None:
         layout="wide-chart",
         legend=[("l-thin", "immature: reports are still expected; completed for them")],
         reading="A row is the units whose warranty began in that quarter, a column their months "
-        "in service. Gray cells are immature and show the completed figure.",
+        "in service. Gray cells are immature and show the completed figure, or … where too little "
+        "of that age has been seen to complete it.",
     )
     return Section("cohorts", "Is it getting better?", [figure], (), "", field.cautions("cohorts"))
 
@@ -39,7 +40,7 @@ def _shown(row: Row) -> float | None:
 
 
 def _view(rows: list[Row]) -> View:
-    shown = [row for row in rows if row["months"] in _MONTHS and _shown(row) is not None]
+    shown = [row for row in rows if row["months"] in _MONTHS and row["per_100"] is not None]
     mature = [row for row in shown if not row["immature"]]
     top = max((row["per_100"] for row in mature), default=0.0)
     cells = [
@@ -47,7 +48,7 @@ def _view(rows: list[Row]) -> View:
             "cohort": row["cohort"],
             "months": row["months"],
             "step": "immature" if row["immature"] else step_of(row["per_100"], top),
-            "cell": formats.number(_shown(row), 2),
+            "cell": "…" if _shown(row) is None else formats.number(_shown(row), 2),
             "text": _text(row),
         }
         for row in shown
@@ -85,6 +86,8 @@ def _view(rows: list[Row]) -> View:
 
 def _text(row: Row) -> str:
     text = f"{formats.number(row['per_100'])} per 100 of {row['units']:,} units"
+    if row["immature"] and row["completed_per_100"] is None:
+        return f"{text} so far; {row['note']}"
     if row["immature"]:
         limits = formats.interval(row["completed_low"], row["completed_high"])
         text += f"; completed {formats.number(row['completed_per_100'])} ({limits})"

@@ -11,7 +11,6 @@ from schemas.histories import PROFILE_WORDS
 MOST_GROUPS = 5
 FEWEST_AT_RISK = 10
 TABLE_MONTHS = (0, 6, 12, 18, 24, 36, 48, 60)
-_CHART_STEP = 3
 
 
 def groups_of(cuts: Cuts, dimension: str, pick: Pick, **fixed: str) -> dict[str, list[Row]]:
@@ -45,7 +44,7 @@ def groups_of(cuts: Cuts, dimension: str, pick: Pick, **fixed: str) -> dict[str,
 
 
 def curve_points(groups: dict[str, list[Row]], columns: tuple[str, str, str], text) -> list[Row]:
-    """Chart rows of curves, thinned to every few months, while enough units are at risk."""
+    """Chart rows of curves, month by month, while enough units are at risk."""
     value, low, high = columns
     return [
         {
@@ -58,9 +57,7 @@ def curve_points(groups: dict[str, list[Row]], columns: tuple[str, str, str], te
         }
         for name, rows in groups.items()
         for row in rows
-        if row["months"] % _CHART_STEP == 0
-        and row[value] is not None
-        and row["at_risk"] >= FEWEST_AT_RISK
+        if row[value] is not None and row["at_risk"] >= FEWEST_AT_RISK
     ]
 
 

@@ -69,8 +69,16 @@ def _rates(field: Field, cuts: Cuts) -> Figure:
         [("rates", "rates")],
         views,
         reading="A dot is the rate, the line its 95 % interval, robust to units that fail again; "
-        "hollow dots are thin: fewer than 5 failures or 10 units.",
+        "hollow dots are thin: fewer than 5 failures or 10 units, their lines cut at the longest "
+        "of the others; the table has all limits.",
     )
+
+
+def _cut(row: Row, edge: float | None) -> tuple[float | None, float | None]:
+    low, high = limits(row)
+    if not row["thin"] or edge is None or high is None:
+        return low, high
+    return low, max(min(high, edge), row["rate_per_100"])
 
 
 def _sliced(cuts: Cuts, dimension: str, pick: Pick) -> list[Row]:
@@ -94,11 +102,16 @@ def _rates_view(
         rows, key=lambda row: (row["thin"], -(row["rate_per_100"] or 0), row[dimension])
     )
     shown = ranked[:_MOST_BARS]
+    # The lines of thin groups end where those of all others do, or they would flatten these.
+    ends = [limits(row)[1] or 0.0 for row in shown if not row["thin"]]
+    edge = max(ends, default=None)
     dots = [
-        dot(name(row), row["rate_per_100"], *limits(row), row["thin"], rate_text(row))
+        dot(
+            name(row), row["rate_per_100"], *_cut(row, edge), row["thin"], rate_text(row)
+        )
         for row in shown
         if row["rate_per_100"] is not None
-    ]
+    ]  # fmt: skip
     solid = [row for row in ranked if not row["thin"] and row["rate_per_100"] is not None]
     if not solid:
         says = "Too few failures to rank."

@@ -25,6 +25,7 @@ STATES = {
     "untested": "untested",
 }
 METHODS = {"crude": "crude", "mantel_haenszel": "by profile", "cox": "by age"}
+_COMPARED = ("treated vs untreated", "treated vs lapsed", "lapsed vs untreated")
 _ALLOWING = {
     "crude": "",
     "mantel_haenszel": ", water profile allowed for",
@@ -117,6 +118,7 @@ def _rates_view(rows: list[Row], event: str) -> View:
 
 
 def _ratios_view(rows: list[Row], event: str) -> View:
+    rows = sorted(rows, key=lambda row: (_COMPARED.index(row["comparison"]), row["method"]))
     known = [row for row in rows if row["ratio"] is not None]
     dots = [
         dot(

@@ -32,7 +32,8 @@ _LEAST_SHARE = 0.1  # of an age seen so far; less is no ground to complete from
 def cohorts(context: FieldContext, dims: Slice) -> pl.DataFrame:
     """Failures per 100 units of each quarter of entry by whole months in service, for one slice.
 
-    Cells end where the oldest unit of the quarter stands. A cell is immature where part of the
+    Cells end where the oldest unit of the quarter has been watched for so many months, had it been
+    covered throughout. A cell is immature where part of the
     quarter has not reached its age, or failures at that age are still being reported. It is
     completed month by month: failures reported, times the unit-days that there will be, over the
     unit-days that have passed and been reported (Kalbfleisch, Lawless & Robinson 1991). The limits
@@ -127,7 +128,7 @@ def _ages(
     reported_days = np.concatenate([[0.0], np.cumsum(law)])  # sum of the law over lags below d
     total = groups.join(units.group_by(keys).agg(units=pl.len().cast(pl.Int64)), on=keys)
     oldest = np.zeros(groups.height)
-    np.maximum.at(oldest, group, service - 1)
+    np.maximum.at(oldest, group, service)
     parts = []
     for month in range(MONTHS + 1):
         # Ages 0 for month 0, else those past the month before up to this one, in whole days.

@@ -85,15 +85,15 @@ def _completed(rates: Mapping[str, Mapping[str, Row]]) -> list[str]:
 def _lag(lags: Sequence[Row]) -> list[str]:
     """By when half and nearly all failures have a call, and a claim."""
     parts = []
-    for stage, seen_as in (("failure to call", "as a call"), ("failure to claim", "as a claim")):
+    for stage, seen in (("failure to call", "have a call"), ("failure to claim", "a claim")):
         rows = [row for row in lags if row["stage"] == stage and row["failures"]]
         days = [
             next((row["days"] for row in rows if row["share_reported"] >= share), None)
             for share in _SHARES
         ]
         if None not in days:
-            parts.append(f"{seen_as} half within {days[0]} days and 95 % within {days[1]}")
-    return [f"Of the failures of a day are seen {formats.listed(parts)}."] if parts else []
+            parts.append(f"{seen} within {formats.days(days[0])} and 95 % within {days[1]}")
+    return [f"Half of all failures {'; '.join(parts)}."] if parts else []
 
 
 def _left_out(clocks: Sequence[Row]) -> list[str]:

@@ -168,6 +168,21 @@ def test_a_region_that_no_method_can_part_from_its_water_is_named(sample) -> Non
     assert not any("no method" in says for says in others)
 
 
+def test_lines_of_thin_groups_end_with_those_of_the_others(sample) -> None:
+    """One thin group with a wide interval does not flatten all others; its table has all of it."""
+    tables = sample.figures()
+    wide = (pl.col("by") == "family") & (pl.col("family") == sample.FAMILIES[0])
+    tables["rates"] = tables["rates"].with_columns(
+        thin=pl.when(wide).then(True).otherwise("thin"),
+        robust_high=pl.when(wide).then(900.0).otherwise("robust_high"),
+    )
+    view = _views(rates.section(field_of(sample.page_data(2, figures=tables))))["rates"]
+    drawn = view["family/all"].charts["rates"]["rows"]["rows"]
+    solid = max(row["high"] for row in drawn if not row["thin"])
+    assert [row["high"] for row in drawn if row["thin"]] == [solid]
+    assert any("900" in cell for row in view["family/all"].table for cell in row)
+
+
 def test_assumptions_on_clocks_and_reports_stand_beside_the_rates(field) -> None:
     """The rates as watched, and under the assumption that moves them most, also for a region."""
     views = _views(rates.section(field))["assumptions"]

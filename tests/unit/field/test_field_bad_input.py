@@ -241,3 +241,11 @@ def test_too_few_failures_for_a_weibull_fit_are_said_to_be() -> None:
     table = always(FLEETS["all thin"](), "weibull")
     assert table["shape"].null_count() == table.height
     assert table["note"].str.contains("10").all()
+
+
+@pytest.mark.parametrize(("days", "last"), [(91, 2), (92, 3), (487, 16), (486, 15)])
+def test_a_quarter_has_cells_to_the_month_its_oldest_unit_was_watched_for(days, last) -> None:
+    """Three months are 91.3 days, so that 92 days reach them; the youngest units do not matter."""
+    cells = always(fleet([days, 1]), "cohorts").filter(pl.col("by") == "all")
+    oldest = cells.filter(pl.col("cohort") == cells["cohort"].min())
+    assert oldest["months"].max() == last

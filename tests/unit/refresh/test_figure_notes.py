@@ -58,7 +58,7 @@ def test_each_figure_has_the_sentences_that_bear_on_it() -> None:
         "rates": [
             "30 of 200 units (15.0%) have a clock start taken from their shipment; without them "
             "the rate is 21.0 (20.0 to 22.0) per 100 unit-years instead of 20.0.",
-            "Of the failures of a day are seen as a call half within 7 days and 95 % within 14.",
+            "Half of all failures have a call within 7 days and 95 % within 14.",
             "With the reports that are still to come the rate is 22.0 (21.0 to 23.0) per 100 "
             "unit-years instead of 20.0.",
         ],
@@ -68,9 +68,7 @@ def test_each_figure_has_the_sentences_that_bear_on_it() -> None:
             "US-ME’s: from 10.0 to 14.0 (13.0 to 15.0) per 100 unit-years (unsound clock starts "
             "taken from shipment).",
         ],
-        "cohorts": [
-            "Of the failures of a day are seen as a call half within 7 days and 95 % within 14."
-        ],
+        "cohorts": ["Half of all failures have a call within 7 days and 95 % within 14."],
     }
 
 
