@@ -13,11 +13,13 @@ from dataclasses import dataclass, field
 
 import polars as pl
 
+from dashboards.letters import LetterTemplates
 from schemas import histories
 from schemas.accounts import RowAccounts, SetAside
 from schemas.columns import TEXTS, polars_schema
 from schemas.decisions import DecisionHistory, Decisions, Findings
 from schemas.feeds import Rulings
+from schemas.letters import LETTERS
 from schemas.second_opinions import SecondOpinionAgreement, SecondOpinions
 
 DECISIONS = polars_schema(Decisions)
@@ -102,8 +104,6 @@ EVIDENCE_ROWS = pl.Schema(
         "cells": TEXTS,
     }
 )
-# One row is one letter, as plain text.
-LETTERS = pl.Schema({"claim": pl.String(), "text": pl.String()})
 # One row is one set of facts that would change a verdict, or why none would, as a sentence.
 REMEDIES = pl.Schema({"claim": pl.String(), "sentence": pl.String()})
 # One row is one export that the latest refresh read for the first time, or again after a change.
@@ -154,7 +154,8 @@ class PageData:
     `terms_values`, `terms_water_limits` and `terms_installation_limits` are the frames of
     `pipelines.terms.Terms`. `figures` maps a field table's name (schemas.field) to its frame, and
     `figure_notes` the same name to sentences that the estimates need beside them. `tables` names
-    the files under published/data that exist, for the links to them.
+    the files under published/data that exist, for the links to them. `letter_templates` fill
+    `letters`; without them no letter is shown.
     """
 
     maker: str
@@ -169,6 +170,7 @@ class PageData:
     rulings: pl.DataFrame = _empty(RULINGS)
     remedies: pl.DataFrame = _empty(REMEDIES)
     letters: pl.DataFrame = _empty(LETTERS)
+    letter_templates: LetterTemplates | None = None
     evidence_rows: pl.DataFrame = _empty(EVIDENCE_ROWS)
     events: pl.DataFrame = _empty(EVENTS)
     cartridge_spans: pl.DataFrame = _empty(CARTRIDGE_SPANS)

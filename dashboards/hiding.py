@@ -42,6 +42,9 @@ def hide_names(data: PageData) -> PageData:
     }
     if "agency" in data.hide:
         masked["agencies"] = data.agencies.clear()
+        # An address tells whose it is in other letters than the name has.
+        no_address = pl.lit(None, pl.String).alias("agency_email")
+        masked["letters"] = masked["letters"].with_columns(no_address)
     return dataclasses.replace(data, figures=figures, **masked)
 
 

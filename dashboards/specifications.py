@@ -7,7 +7,7 @@ rows (`pages`, `figures`).
 from __future__ import annotations
 
 import base64
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 import vl_convert
@@ -32,8 +32,13 @@ from dashboards.charts import (
 _TO_PEERS = "Ratio to the other agencies"
 
 
-def specifications(currency: str) -> dict[str, dict[str, Any]]:
-    """Chart name -> Vega-Lite specification without rows, in the product's theme."""
+def specifications(
+    currency: str, names: Collection[str] | None = None
+) -> dict[str, dict[str, Any]]:
+    """Chart name -> Vega-Lite specification without rows, in the product's theme.
+
+    Only those of `names`, where they are given: each takes a while to write out.
+    """
     per_100 = "Failures per 100 unit-years"
     charts = {
         "life_line": life_line.draw(),
@@ -64,7 +69,11 @@ def specifications(currency: str) -> dict[str, dict[str, Any]]:
     with theme.alt.theme.enable("limeledger"):
         # Only the width follows the page: a height of so many pixels a row stays.
         fit = {"type": "fit-x", "contains": "padding"}
-        return {name: chart.to_dict() | {"autosize": fit} for name, chart in charts.items()}
+        return {
+            name: chart.to_dict() | {"autosize": fit}
+            for name, chart in charts.items()
+            if names is None or name in names
+        }
 
 
 def compiled_specifications(currency: str) -> dict[str, dict[str, Any]]:
@@ -80,7 +89,7 @@ def picture(name: str, data: Mapping[str, Any], currency: str, *, width: int = 8
 
     `data` holds `rows` (data sets by name) and `lists`, as the charts name them.
     """
-    return drawn(specifications(currency)[name] | {"width": width}, data)
+    return drawn(specifications(currency, [name])[name] | {"width": width}, data)
 
 
 def drawn(spec: dict[str, Any], data: Mapping[str, Any]) -> str:

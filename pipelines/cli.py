@@ -80,6 +80,25 @@ def build_parser() -> argparse.ArgumentParser:
     )
     explain.add_argument("claim", metavar="CLAIM")
     takes_workspace(explain)
+    explain.add_argument(
+        "--html", metavar="FILE", help="write the claim's page as one file, also where it has none"
+    )
+
+    letter = add("letter", "Write the letter to the agency that filed a claim.")
+    letter.add_argument("claim", metavar="CLAIM")
+    takes_workspace(letter)
+    letter.add_argument("--format", choices=("text", "html", "eml"), default="text")
+    letter.add_argument("--out", metavar="FILE", help="write it there (default: stdout)")
+
+    letters = add("letters", "Write the letters of all that the last refresh decided.")
+    takes_workspace(letters)
+    letters.add_argument(
+        "--out", metavar="FOLDER", help="write them there (default: outgoing/DAY in the workspace)"
+    )
+    letters.add_argument(
+        "--since", metavar="DATE", help="all that was decided or ruled as of this day or later"
+    )
+    letters.add_argument("--format", choices=("text", "html", "eml"), default="eml")
 
     rule = add("rule", "Record what a person decided on a claim.")
     rule.add_argument("claim", metavar="CLAIM")

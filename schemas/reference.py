@@ -76,6 +76,7 @@ class Agencies(Table):
     authorized_until: pl.Date = day("Last day of the period; empty while it lasts.")
     labor_rate: MONEY = money("The most that an hour of labor is paid.")
     travel_cap: MONEY = money("The most that is paid for travel.")
+    email: str = text("Where letters to it go; the column may be left out.")
 
 
 class Regions(Table):

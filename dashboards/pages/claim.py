@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import polars as pl
+from markupsafe import Markup
 
 from dashboards import formats
 from dashboards.data import PageData
@@ -69,7 +70,7 @@ def _gather(data: PageData, decisions: pl.DataFrame) -> dict[str, Any]:
         "history": _by(of_claims(data.history).sort("decided_at"), "claim"),
         "rulings": _by(of_claims(data.rulings).sort("ruled_at"), "claim"),
         "remedies": _by(of_claims(data.remedies), "claim"),
-        "letters": dict(of_claims(data.letters).select("claim", "text").iter_rows()),
+        "letters": {row["claim"]: row for row in of_claims(data.letters).iter_rows(named=True)},
         "of_serial": _by(others.join(serials, on="serial", how="semi"), "serial"),
         "of_site": _by(
             others.join(decisions.select("site").unique(), on="site", how="semi"), "site"
@@ -119,8 +120,15 @@ def _content(
         "water": water_bars(gathered["water"][claim], gathered["profiles"]),
         "earlier": _others(decision, gathered, data.currency),
         "history": [_history(row) for row in reversed(gathered["history"][claim])],
-        "letter": gathered["letters"].get(claim),
+        "letter": _letter(gathered["letters"].get(claim), data),
     }
+
+
+def _letter(values: Mapping[str, Any] | None, data: PageData) -> dict[str, Any] | None:
+    if values is None or data.letter_templates is None:
+        return None
+    to = values["agency_name"] or values["agency"] or "the service agency"
+    return {"to": to, "html": Markup(data.letter_templates.html(values, level=3))}
 
 
 def _nothing_missing(verdict: str) -> str:

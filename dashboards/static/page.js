@@ -64,6 +64,8 @@
       const target = document.getElementById(targets[event.key]);
       if (target) {
         event.preventDefault();
+        const folded = target.closest("details");
+        if (folded) folded.open = true;
         target.scrollIntoView();
         target.focus({ preventScroll: true });
       }

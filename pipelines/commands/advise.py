@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from pipelines.commands.arguments import write_file
 from pipelines.commands.output import print_json, progress, say
 from pipelines.errors import NotFoundError, UsageError
 from pipelines.refresh.advising import advise_on_site, advise_on_tests, tests_in_file
@@ -39,12 +40,7 @@ def _write_sheet(path: Path, advice: Advice, maker: str) -> None:
     from dashboards.pages.advice import advice_sheet
 
     sheet = advice_sheet(advice.to_dict(), advice.levels, maker)
-    try:
-        path.write_text(sheet, encoding="utf-8")
-    except OSError as error:
-        raise UsageError(
-            f"{path} cannot be written ({error.strerror}); name a file in a folder that is there."
-        ) from None
+    write_file(path, sheet)
     progress(f"The sheet is in {path}.")
 
 

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import argparse
 import textwrap
+from pathlib import Path
 from typing import Any
 
-from pipelines.commands.output import print_json, say
+from pipelines.commands.arguments import write_file
+from pipelines.commands.output import print_json, progress, say
 from pipelines.errors import NotFoundError
 from pipelines.refresh.explanation import Explanation, explain_claim
+from pipelines.refresh.reading import no_such_claim
 from pipelines.workspace.layout import Workspace
 
 _MARKS = {
@@ -26,15 +29,24 @@ def run(args: argparse.Namespace) -> int:
     workspace = Workspace.open(args.workspace)
     told = explain_claim(workspace, args.claim)
     if told is None:
-        raise NotFoundError(
-            f"There is no claim {args.claim} in this workspace as of its last refresh; "
-            "check the number, or refresh if the claim is new."
-        )
+        raise NotFoundError(no_such_claim(args.claim))
+    if args.html:
+        _write_page(Path(args.html), workspace, told)
     if args.json:
         print_json(told.to_dict())
-    else:
+    elif not args.html:
         _tell(told)
     return 0
+
+
+def _write_page(path: Path, workspace: Workspace, told: Explanation) -> None:
+    # Charts take a second to import: only where a page is asked for.
+    from pipelines.refresh.claim_page import page_of_claim
+
+    write_file(path, page_of_claim(workspace, told.decision["claim"]))
+    progress(f"The page of claim {told.decision['claim']} is in {path}.")
+    if told.rulings_since:
+        progress("It does not yet tell the ruling made since the last refresh.")
 
 
 def _tell(told: Explanation) -> None:

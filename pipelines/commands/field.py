@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import datetime as dt
 
 import polars as pl
 
+from pipelines.commands.arguments import typed_day
 from pipelines.commands.output import print_csv, print_json, say
 from pipelines.errors import UsageError
 from pipelines.refresh.figures import figure_of_slice
@@ -25,8 +25,8 @@ def run(args: argparse.Namespace) -> int:
         [] if args.by == "all" else [word.strip() for word in args.by.split(",")],
         family=args.family,
         cause_class=args.cause_class,
-        since=_day("--since", args.since),
-        until=_day("--until", args.until),
+        since=typed_day("--since", args.since),
+        until=typed_day("--until", args.until),
     )
     for name in ("region", "profile"):
         chosen = getattr(args, name)
@@ -48,12 +48,3 @@ def _without_alls(table: pl.DataFrame) -> pl.DataFrame:
     """Leaves out the dimensions that are not sliced."""
     plain = [n for n in table.columns[1:7] if table.height and (table[n] == "all").all()]
     return table.drop("by", *plain)
-
-
-def _day(name: str, given: str | None) -> dt.date | None:
-    if given is None:
-        return None
-    try:
-        return dt.date.fromisoformat(given)
-    except ValueError:
-        raise UsageError(f'{name} "{given}" is no date; write it as YYYY-MM-DD.') from None

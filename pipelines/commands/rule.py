@@ -8,7 +8,7 @@ from decimal import Decimal, InvalidOperation
 
 from pipelines.commands.output import print_json, teller
 from pipelines.errors import NotFoundError, UsageError
-from pipelines.refresh.reading import open_store
+from pipelines.refresh.reading import no_such_claim, open_store
 from pipelines.refresh.recorded import record_ruling
 from pipelines.warehouse.database import one_row
 from pipelines.workspace.layout import Workspace
@@ -78,7 +78,4 @@ def _known_claim(workspace: Workspace, claim: str) -> None:
     with open_store(workspace) as con:
         found = one_row(con, "select 1 from decisions where claim = ?", [claim])
     if found is None:
-        raise NotFoundError(
-            f"There is no claim {claim} in this workspace as of its last refresh; "
-            "check the number, or refresh if the claim is new."
-        )
+        raise NotFoundError(no_such_claim(claim))

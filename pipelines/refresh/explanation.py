@@ -6,7 +6,6 @@ here: deciding.
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,7 +17,7 @@ from pipelines.errors import WorkspaceError
 from pipelines.refresh.evidence import evidence_around
 from pipelines.refresh.inputs import load_inputs
 from pipelines.refresh.reading import open_store
-from pipelines.refresh.recorded import CITED_AS, recorded_rulings
+from pipelines.refresh.recorded import recorded_since_refresh
 from pipelines.remedies import Remedies, sentences_of, told_of, what_would_turn
 from pipelines.warehouse.database import query_frame
 from pipelines.workspace.layout import Workspace
@@ -70,18 +69,15 @@ def explain_claim(workspace: Workspace, claim: str) -> Explanation | None:
             con, "select * from decision_history where claim = ? order by decided_at", [claim]
         )
         facts = dict(query_frame(con, "select fact, value from store_facts").iter_rows())
-        known = query_frame(
-            con, "select source_line from rulings where source_file = ?", [CITED_AS]
-        )
+        newer = recorded_since_refresh(workspace, con)
         remedies, turned_by = _what_would_change(workspace, con, decisions, facts["as_of"])
-    since = _recorded_since(workspace, claim, max(known["source_line"], default=1))
     return Explanation(
         decisions.row(0, named=True),
         findings.to_dicts(),
         history.to_dicts(),
         remedies,
         turned_by,
-        since,
+        [row for row in newer if row["claim"] == claim],
         facts["as_of"],
         settings.currency,
     )
@@ -108,18 +104,3 @@ def _what_would_change(
             "changed since the last refresh; refresh first."
         ], []
     return sentences_of(remedies), told_of(remedies)
-
-
-def _recorded_since(workspace: Workspace, claim: str, known_to: int) -> list[dict[str, Any]]:
-    """Rulings of the claim that the last refresh did not yet read: lines after `known_to`."""
-    path = recorded_rulings(workspace)
-    if not path.is_file():
-        return []
-    with path.open(encoding="utf-8", newline="") as file:
-        reader = csv.DictReader(file)
-        before, found = 1, []
-        for row in reader:
-            if row["claim"] == claim and before + 1 > known_to:
-                found.append(dict(row))
-            before = reader.line_num
-    return found

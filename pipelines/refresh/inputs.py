@@ -1,7 +1,7 @@
 """Everything that a refresh needs from the workspace before it reads an export.
 
-Belongs here: loading settings, reference, terms and mappings, all checked before anything is
-written. Does not belong here: the exports themselves.
+Belongs here: loading settings, reference, terms, mappings and letter templates, all checked before
+anything is written. Does not belong here: the exports themselves.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import json
 from dataclasses import dataclass
 from pathlib import Path
 
+from dashboards.letters import LetterTemplates, TemplateFault
 from pipelines.errors import UsageError, WorkspaceError
 from pipelines.records.mapping import Mapping, load_mapping
 from pipelines.terms import Terms, load_terms
@@ -23,7 +24,7 @@ from schemas import codes
 
 @dataclass(frozen=True)
 class Inputs:
-    """A workspace whose settings, reference files, terms and mappings are sound."""
+    """A workspace whose settings, reference files, terms, mappings and templates are sound."""
 
     workspace: Workspace
     settings: Settings
@@ -32,6 +33,7 @@ class Inputs:
     mappings: dict[str, Mapping]
     as_of: dt.date
     fingerprint: str
+    letter_templates: LetterTemplates
 
 
 def load_inputs(folder: Path | str, as_of: str | dt.date | None = None) -> Inputs:
@@ -39,7 +41,7 @@ def load_inputs(folder: Path | str, as_of: str | dt.date | None = None) -> Input
 
     Raises:
         UsageError: `as_of` is no date.
-        WorkspaceError: every fault of the settings, mappings, reference files and terms.
+        WorkspaceError: every fault of the settings, mappings, reference files, terms and templates.
     """
     workspace = Workspace.open(folder)
     settings = load_settings(workspace)
@@ -67,10 +69,28 @@ def load_inputs(folder: Path | str, as_of: str | dt.date | None = None) -> Input
             )
         except WorkspaceError as error:
             faults += error.faults
-    if faults or reference is None or terms is None:
+    templates = None
+    try:
+        templates = LetterTemplates(
+            workspace.letters,
+            maker=settings.maker,
+            signature=settings.signature,
+            currency=settings.currency,
+            as_of=day,
+        )
+    except TemplateFault as fault:
+        faults.append(str(fault))
+    if faults or reference is None or terms is None or templates is None:
         raise WorkspaceError(*faults)
     return Inputs(
-        workspace, settings, reference, terms, mappings, day, _fingerprint(workspace, settings)
+        workspace,
+        settings,
+        reference,
+        terms,
+        mappings,
+        day,
+        _fingerprint(workspace, settings),
+        templates,
     )
 
 
@@ -91,7 +111,7 @@ def as_of_date(given: str | dt.date | None, settings: Settings) -> dt.date:
 
 
 def _fingerprint(workspace: Workspace, settings: Settings) -> str:
-    """One hash over every settings, mapping, reference and terms file, and second opinions."""
+    """One hash over every settings, mapping, reference, terms, template and opinions file."""
     told = {
         str(path.relative_to(workspace.root)): hashlib.sha256(path.read_bytes()).hexdigest()
         for path in _input_files(workspace, settings)
@@ -100,9 +120,14 @@ def _fingerprint(workspace: Workspace, settings: Settings) -> str:
 
 
 def _input_files(workspace: Workspace, settings: Settings) -> list[Path]:
-    """Every file that settings, mappings, reference and terms are read from, and maybe more."""
+    """Every file that the inputs and letter templates are read from, and maybe more."""
     files = [workspace.settings_file]
-    for folder in (workspace.mappings, workspace.reference, workspace.terms(settings.terms)):
+    for folder in (
+        workspace.mappings,
+        workspace.reference,
+        workspace.terms(settings.terms),
+        workspace.letters,
+    ):
         if folder.is_dir():
             files += sorted(p for p in folder.iterdir() if p.is_file() and p.name[0] != ".")
     opinions = workspace.store / OPINIONS

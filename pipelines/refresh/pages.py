@@ -15,7 +15,6 @@ import duckdb
 import polars as pl
 
 from dashboards import data as shown
-from pipelines.coverage.claims import claims_of
 from pipelines.coverage.clock import unit_terms
 from pipelines.coverage.evidence import Evidence, seen
 from pipelines.coverage.supply_tests import with_supply_test
@@ -26,6 +25,7 @@ from pipelines.records.suggestions import near_misses
 from pipelines.refresh.evidence import evidence_around
 from pipelines.refresh.figure_notes import figure_notes
 from pipelines.refresh.inputs import Inputs
+from pipelines.refresh.letters import claim_facts, letters_of_evidence
 from pipelines.refresh.recorded import CITED_AS
 from pipelines.refresh.session import RefreshSession
 from pipelines.remedies import sentences_of, what_would_turn
@@ -96,6 +96,7 @@ def data_of_claims(
     serials = named["serial"].unique()
     likely = named["serial_suggestion"].drop_nulls()
     evidence = seen(evidence_around(inputs, con, pl.concat([serials, likely]).unique()))
+    facts = claim_facts(inputs, evidence, wanted)
     reference = inputs.reference
     return shown.PageData(
         maker=inputs.settings.maker,
@@ -111,8 +112,10 @@ def data_of_claims(
         evidence_rows=_evidence_rows(inputs, con, findings),
         events=_events(inputs, evidence, serials),
         cartridge_spans=_rows_of(con, "cartridge_spans", serials),
-        water_values=_water_values(inputs, evidence, wanted),
+        water_values=_water_values(inputs, evidence, facts),
         units=_rows_of(con, "unit_histories", serials),
+        letters=letters_of_evidence(inputs, evidence, named, findings, facts),
+        letter_templates=inputs.letter_templates,
         regions=reference.regions,
         agencies=reference.agencies.select("agency", "name").unique("agency"),
         causes=reference.causes,
@@ -167,10 +170,8 @@ def _events(inputs: Inputs, evidence: Evidence, serials: pl.Series) -> pl.DataFr
     return unit_events(evidence, serials, sellers.select("serial", "site", "sellers"))
 
 
-def _water_values(inputs: Inputs, evidence: Evidence, wanted: pl.DataFrame) -> pl.DataFrame:
+def _water_values(inputs: Inputs, evidence: Evidence, claims: pl.DataFrame) -> pl.DataFrame:
     """Every reported or limited analyte of the test by which each claim was judged."""
-    calls = evidence.service_calls.join(wanted, on="claim", how="semi")
-    claims = claims_of(dataclasses.replace(evidence, service_calls=calls), inputs.terms)
     judged = with_supply_test(claims, evidence.water_tests, inputs.terms).filter(
         pl.col("test_sample").is_not_null()
     )

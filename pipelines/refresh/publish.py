@@ -13,7 +13,9 @@ import polars as pl
 
 from dashboards.data import EVIDENCE_ROWS, PageData
 from dashboards.hiding import hide_names
+from dashboards.letters import TemplateFault
 from dashboards.site import build_site
+from pipelines.errors import WorkspaceError
 from pipelines.refresh.pages import claims_with_pages, page_data
 from pipelines.refresh.session import MANIFEST, RefreshSession
 from pipelines.refresh.tool import source_hash
@@ -96,7 +98,10 @@ def stage_pages(session: RefreshSession) -> int:
     claims = claims_with_pages(decisions, session.inputs.as_of)
     written = sorted(path.stem for path in (session.staging / "data").glob("*.csv"))
     data = dataclasses.replace(page_data(session, claims), tables=written)
-    build_site(data, session.staging, claims.to_list())
+    try:
+        build_site(data, session.staging, claims.to_list())
+    except TemplateFault as fault:
+        raise WorkspaceError(str(fault)) from None
     return claims.len()
 
 

@@ -49,3 +49,11 @@ def published_table(folder: str | Path, name: str) -> pl.DataFrame:
                 f"The store of {folder} has no table {name}; refresh the workspace once more."
             )
         return read_frame(con, name)
+
+
+def no_such_claim(claim: str) -> str:
+    """The sentence for a claim that the store does not hold."""
+    return (
+        f"There is no claim {claim} in this workspace as of its last refresh; "
+        "check the number, or refresh if the claim is new."
+    )

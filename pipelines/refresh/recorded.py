@@ -14,6 +14,9 @@ import os
 from collections.abc import Mapping
 from pathlib import Path
 
+import duckdb
+
+from pipelines.warehouse.database import query_frame
 from pipelines.workspace.layout import Workspace
 from schemas.columns import column_names
 from schemas.feeds import Rulings
@@ -43,3 +46,22 @@ def record_ruling(workspace: Workspace, row: Mapping[str, str]) -> None:
         writer.writerow([row[column] for column in columns])
         file.flush()
         os.fsync(file.fileno())
+
+
+def recorded_since_refresh(
+    workspace: Workspace, con: duckdb.DuckDBPyConnection
+) -> list[dict[str, str]]:
+    """The rulings that were recorded after the store's last refresh, as they stand in the file."""
+    path = recorded_rulings(workspace)
+    if not path.is_file():
+        return []
+    lines = query_frame(con, "select source_line from rulings where source_file = ?", [CITED_AS])
+    known_to = max(lines["source_line"], default=1)
+    with path.open(encoding="utf-8", newline="") as file:
+        reader = csv.DictReader(file)
+        before, found = 1, []
+        for row in reader:
+            if before + 1 > known_to:
+                found.append(dict(row))
+            before = reader.line_num
+    return found

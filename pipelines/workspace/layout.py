@@ -27,6 +27,7 @@ class Workspace:
     exports: Path
     mappings: Path
     reference: Path
+    letters: Path
     store: Path
     published: Path
 
@@ -69,6 +70,7 @@ class Workspace:
             exports=exports,
             mappings=find(root, "mappings"),
             reference=find(root, "reference"),
+            letters=find(root, "letters"),
             store=root / "store",
             published=root / "published",
         )

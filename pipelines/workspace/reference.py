@@ -28,7 +28,7 @@ from schemas.reference import (
     REFERENCE_TABLES,
 )
 
-OPTIONAL_COLUMNS = ("tile_row", "tile_col", "catch_all", "weight")
+OPTIONAL_COLUMNS = ("tile_row", "tile_col", "catch_all", "weight", "email")
 _NOUNS = {
     "kind": "kind of treatment product",
     "removes": "ability of a treatment",

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 from pipelines.workspace.toml_file import show, suggest
+from pipelines.workspace.values import is_address
 from schemas.columns import key_columns
 from schemas.reference import ALL_REFERENCE_TABLES
 
@@ -62,6 +63,9 @@ def _agencies(rows: list[Row]) -> Iterator[Fault]:
     latest: dict[str, tuple[dt.date, int]] = {}  # the latest end so far, and its line
     for line, values in sorted(rows, key=lambda row: (row[1]["authorized_from"], row[0])):
         agency, start = values["agency"], values["authorized_from"]
+        if values["email"] is not None and not is_address(values["email"]):
+            told = "is no mail address; write one alone, such as claims@agency.example."
+            yield line, "email", f"{show(values['email'])} {told}"
         end = values["authorized_until"] or dt.date.max
         if end < start:
             told = f'"{end}" is before authorized_from, {start}; swap or correct them.'

@@ -25,6 +25,7 @@ from pipelines.workspace.toml_file import (
     show,
     suggest,
 )
+from pipelines.workspace.values import is_address
 from schemas.codes import HIDEABLE
 
 REQUIRED = ("maker", "timezone", "currency")
@@ -38,6 +39,7 @@ class Settings:
     `nightly_at` is the time of the nightly refresh in the workspace's time zone; a delivery must
     have been still for `watch_seconds` before it is read. `on_failure_command` (a program and its
     arguments) and `mail` are told when a refresh fails.
+    `sender` is the address that letters come from, `signature` the line that ends them.
     """
 
     maker: str
@@ -57,6 +59,8 @@ class Settings:
     watch_seconds: int = 60
     on_failure_command: tuple[str, ...] = ()
     mail: Mail | None = None
+    sender: str | None = None
+    signature: str | None = None
 
     @property
     def zone(self) -> ZoneInfo:
@@ -193,6 +197,12 @@ def _hidden(value: Any) -> str | None:
     return None
 
 
+def _address(value: Any) -> str | None:
+    if isinstance(value, str) and is_address(value):
+        return None
+    return f'is {show(value)}; write one mail address, such as "warranty@maker.example".'
+
+
 def _as_is(value: Any) -> Any:
     return value
 
@@ -217,6 +227,7 @@ _TABLES: dict[tuple[str, ...], dict[str, Callable[[Any], str | None]]] = {
     },
     ("nightly",): NIGHTLY,
     ("nightly", "mail"): MAIL,
+    ("letters",): {"sender": _address, "signature": _text},
 }
 _FIELDS = {"at": "nightly_at"}
 _READ: dict[str, Callable[[Any], Any]] = {
@@ -229,4 +240,5 @@ _READ: dict[str, Callable[[Any], Any]] = {
     "maker": str.strip,
     "at": read_time,
     "on_failure_command": tuple,
+    "signature": lambda text: " ".join(text.split()),
 }

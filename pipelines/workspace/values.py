@@ -21,6 +21,10 @@ _DAY = re.compile(r"(\d{4}-\d\d-\d\d)(?:[T ]\d\d:\d\d.*)?")
 _GROUPS = r"\d{1,3}(?: \d{3})+|\d{1,3}(?:,\d{3}){2,}|\d{1,3},\d{3}(?=\.)"
 _NUMBER = re.compile(rf"[+-]?(?:(?:\d+|{_GROUPS})(?:\.\d+)?|\.\d+)")
 _REGION = re.compile(r"[A-Z]{2}-[A-Z0-9]{1,3}")
+# The plain form of an address (RFC 5322, 3.4.1): a dot-atom, an at sign and a host's name.
+_ATOM = r"[A-Za-z0-9!#$%&'*+/=?^_`{|}~-]+"
+_ADDRESS = re.compile(rf"{_ATOM}(?:\.{_ATOM})*@[A-Za-z0-9-]+(?:\.[A-Za-z0-9-]+)*")
+_MOST_ADDRESS = 254  # characters that mail can carry (RFC 5321, 4.5.3.1.3, less its brackets)
 _PLACES = {"money": (12, 6), "hours": (8, 10)}  # digits before and after the point
 
 
@@ -55,6 +59,11 @@ def read_value(kind: str, text: str, words: Sequence[str], noun: str) -> Any:
             return _exact(text, *_PLACES[kind])
         case _:
             raise AssertionError(f"no reference file has a column of kind {kind}")
+
+
+def is_address(text: str) -> bool:
+    """Whether a text is one plain mail address that can stand in a header as it is."""
+    return len(text) <= _MOST_ADDRESS and _ADDRESS.fullmatch(text) is not None
 
 
 def _flag(text: str) -> bool:

@@ -414,3 +414,24 @@ def test_a_line_break_in_a_value_does_not_break_the_sentence(folder: Path):
     assert "\n" not in told
     assert 'column needs_treatment: "y\\nesxxx' in told
     assert "x… is neither yes nor no" in told
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "desk",
+        "a b@x.example",
+        "a@x.example, b@x.example",
+        "<a@x.example>",
+        "a@x.example\r\nBcc: b@y",
+    ],
+)
+def test_an_agency_has_one_plain_address(folder: Path, address: str):
+    """What cannot stand in the header of a letter as it is is told with its line."""
+    path = folder / "agencies.csv"
+    header, first, *rest = path.read_text("utf-8").splitlines()
+    lines = [f"{header},email", f'{first},"{address}"', *(f"{line}," for line in rest)]
+    path.write_text("\n".join(lines) + "\n", "utf-8", newline="\n")
+    (fault,) = faults_of(folder)
+    assert fault.startswith("reference/agencies.csv line 2, column email: ")
+    assert "is no mail address; write one alone" in fault

@@ -136,6 +136,10 @@ MISTAKES = {
         GOOD + '[nightly]\nat = "25:00"',
         ['line 5, column 1: nightly.at is "25:00"; write hours and minutes, such as "02:15".'],
     ),
+    "a name for an address": (
+        GOOD + '[letters]\nsender = "Warranty <w@maker.example>"',
+        ['letters.sender is "Warranty <w@maker.example>"; write one mail address'],
+    ),
     "not TOML": (
         GOOD.replace('"Tarnfell"', "Tarnfell"),
         ["limeledger.toml line 1, column 9: this is not valid TOML (Invalid value)"],

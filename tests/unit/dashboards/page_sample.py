@@ -11,9 +11,11 @@ from typing import Any
 import polars as pl
 
 from dashboards import data as shown
+from dashboards.letters import LetterTemplates
 from schemas import codes
 from schemas.columns import polars_schema
 from schemas.field import FIELD_TABLES
+from schemas.letters import LETTERS
 
 AS_OF = dt.date(2026, 3, 31)
 REFRESHED_AT = dt.datetime(2026, 4, 1, 2, 15)
@@ -87,6 +89,32 @@ def decision(place: int) -> dict[str, Any]:
         "needs": ["scale"],
         "ruling_outdated": False,
     }
+
+
+def letter(made: dict[str, Any]) -> dict[str, Any]:
+    """The letter of one decision, with a script where an export brings text in."""
+    lists = [name for name, kind in LETTERS.items() if kind == pl.List(pl.String)]
+    asks = made["verdict"] == "needs_evidence"
+    return (
+        {name: made.get(name) for name in LETTERS}
+        | {name: [] for name in lists}
+        | {
+            "agency_name": f"Fennel Repair {made['agency'].removeprefix('AGENCY')}",
+            "agency_email": f"{made['agency'].lower()}@fennel.example",
+            "cause_words": SCRIPT,
+            "decision": "The claim is decided in one sentence.",
+            "basis": "This is computed.",
+            "appeal": "To appeal, answer this letter.",
+            "reasons": [f"The lead reason of 2025-11-30. {SCRIPT}"],
+            "clauses": ["Condition 15 of 20, water tested; terms 2024-A, water.panel"],
+            "documents": ["complete supply water test"] if asks else [],
+            "forms": ["A laboratory's report."] if asks else [],
+            "document_clauses": ["Condition 15 of 20"] if asks else [],
+            "total_claimed": 3 * made["parts_claimed"],
+            "total_standing": 3 * made["parts_standing"],
+            "cautions": ["Deliming uses acids."],
+        }
+    )
 
 
 def finding(claim: str, place: int, verdict: str, lead: str | None) -> list[dict[str, Any]]:
@@ -313,10 +341,13 @@ def page_data(count: int = 40, **changes: Any) -> shown.PageData:
         "evidence_rows": frame(evidence, shown.EVIDENCE_ROWS),
         "letters": frame(
             [
-                {"claim": claim, "text": f"Dear agency,\n\nclaim {claim}. {SCRIPT}"}
-                for claim in claims
+                letter(made)
+                for made in decisions
             ],
-            shown.LETTERS,
+            LETTERS,
+        ),
+        "letter_templates": LetterTemplates(
+            maker="Tarnfell", signature=None, currency="USD", as_of=AS_OF
         ),
         "remedies": frame(
             [{"claim": claim, "sentence": f"Send the test {SCRIPT}."} for claim in claims[::5]],

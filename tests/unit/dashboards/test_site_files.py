@@ -112,7 +112,8 @@ def test_a_claim_page_tells_the_whole_claim(site, sample) -> None:
     assert len(re.findall(r'<li class="(?:met|unmet)"><b>\d+\. ', text)) == 20
     assert "service_calls/calls.csv, line 5" in text
     assert "<dt>Call No.</dt><dd>CALL-00003</dd>" in text
-    assert "Dear agency," in text
+    assert "Letter to Fennel Repair 3" in text
+    assert "Condition 15 of 20, water tested; terms 2024-A, water.panel" in text
     assert "412.5 mg/L CaCO₃" in text
 
 

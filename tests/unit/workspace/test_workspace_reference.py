@@ -32,9 +32,9 @@ SCALED,scaled over,SCALE,true,false,,1.3333333333,scale
 BURNER,flame lifts,gas,no,no,gas_pressure_in_wc,,
 """,
     "agencies": """\
-agency,name,authorized_from,authorized_until,labor_rate,travel_cap
-NORTH,Nordküche,2023-01-01,,90.50,
-NORTH,Nordküche,2020-01-01 00:00:00,2022-12-31,85,60
+agency,name,authorized_from,authorized_until,labor_rate,travel_cap,email
+NORTH,Nordküche,2023-01-01,,90.50,,claims+tarnfell@north.example
+NORTH,Nordküche,2020-01-01 00:00:00,2022-12-31,85,60,
 """,
     "regions": """\
 region,name,coldest_supply_c
@@ -80,7 +80,9 @@ def test_the_values_are_read(tmp_path: Path):
         dt.date(2022, 12, 31),
         Decimal(85),
         Decimal(60),
+        None,
     )
+    assert reference.agencies["email"][0] == "claims+tarnfell@north.example"
     assert reference.regions.rows() == [
         ("US-NM", "New Mexico", 8.0, None, None),
         ("US-VT", "Vermont", 2.5, None, None),
