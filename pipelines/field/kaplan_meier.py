@@ -14,9 +14,13 @@ from pipelines.field.poisson import Z_95
 
 
 class Curve(NamedTuple):
-    """Estimate and 95 % limits by group and age; NaN where there are no limits."""
+    """Estimate, Greenwood's standard error and 95 % limits by group and age.
+
+    Limits are NaN where there are none.
+    """
 
     value: np.ndarray
+    error: np.ndarray
     low: np.ndarray
     high: np.ndarray
 
@@ -32,8 +36,9 @@ def kaplan_meier(at_risk: np.ndarray, events: np.ndarray) -> Curve:
         survival = np.cumprod(np.where(d > 0, 1 - d / n, 1.0), axis=1)
         steps = np.where((d > 0) & (n > d), d / (n * (n - d)), 0.0)
         log_survival = np.log(survival)
-        width = np.exp(Z_95 * np.sqrt(np.cumsum(steps, axis=1)) / np.abs(log_survival))
+        relative = np.sqrt(np.cumsum(steps, axis=1))
+        width = np.exp(Z_95 * relative / np.abs(log_survival))
         inside = (survival > 0) & (survival < 1)
         low = np.where(inside, np.exp(log_survival * width), np.nan)
         high = np.where(inside, np.exp(log_survival / width), np.nan)
-    return Curve(survival, low, high)
+    return Curve(survival, survival * relative, low, high)

@@ -64,7 +64,11 @@ def test_mantel_haenszel_agrees_with_the_british_doctors_and_simpsons_regions(na
         rows = north.join(south, on="water").select(
             "claims", "unit_years", "claims_right", "unit_years_right"
         )
-    close(poisson.mantel_haenszel(*rows.to_numpy().T), expected.select("rr", "lo", "hi").row(0))
+    found = poisson.mantel_haenszel(*rows.to_numpy().T)
+    close(found, expected.select("rr", "lo", "hi").row(0))
+    if name == "mh_doctors":
+        printed = expected.select("published_rr", "published_lo", "published_hi").row(0)
+        close(found, printed, rel=0, abs_=5.1e-7)
     a, t, b, u = rows.sum().row(0)
     close(poisson.rate_ratio(a, t, b, u).ratio, expected["crude"])
 
@@ -84,7 +88,11 @@ def counted(rows: pl.DataFrame, keys: list[str], age: str, unit: str):
 
 
 def test_kaplan_meier_agrees_with_two_published_studies():
-    """Survival, failures at risk and log-log limits of the AML and 6-MP trials."""
+    """Survival, failures at risk, Greenwood's error and limits of the AML and 6-MP trials.
+
+    The product shows log-log limits. Plain and logarithmic ones, which other programs print, follow
+    from the same estimate and error, so that these are checked against them too.
+    """
     keys = ["study", "group_name"]
     units = read("km_units").rename({"group": "group_name"})
     groups, grid, episodes, rows = counted(units, keys, "time", "unit")
@@ -99,6 +107,21 @@ def test_kaplan_meier_agrees_with_two_published_studies():
     close(curve.value[at], table["survival"])
     close(curve.low[at], table["loglog_lo"])
     close(curve.high[at], table["loglog_hi"])
+    value, error = curve.value[at], curve.error[at]
+    some = value > 0
+    close(error[some], table["greenwood_se"].filter(some))
+    for sign, side in ((-1, "lo"), (1, "hi")):
+        plain = np.clip(value + sign * poisson.Z_95 * error, 0, 1)
+        close(plain[some], table[f"plain_{side}"].filter(some))
+        factor = np.exp(sign * poisson.Z_95 * error[some] / value[some])
+        log = np.minimum(value[some] * factor, 1)
+        close(log, table[f"log_{side}"].filter(some))
+    for printed, ours, half in (
+        ("published_survival", value, 5e-4),
+        ("published_se", error, 5e-5),
+    ):
+        known = table[printed].is_not_null().to_numpy() & some
+        close(ours[known], table[printed].filter(known), rel=0, abs_=half + 1e-9)
 
 
 def lives_of(rows: pl.DataFrame) -> weibull.Lives:
@@ -130,6 +153,18 @@ def test_weibull_agrees_with_published_fits():
             [row["eta_wald_lo"], row["eta_wald_hi"], row["beta_wald_lo"], row["beta_wald_hi"]],
             rel=1e-4,
         )
+        ours = {
+            "eta": fit.scale,
+            "beta": fit.shape,
+            "loglik": fit.log_likelihood,
+            "eta_lo": fit.scale_low,
+            "eta_hi": fit.scale_high,
+            "beta_lo": fit.shape_low,
+            "beta_hi": fit.shape_high,
+        }
+        for name, value in ours.items():
+            if (printed := row[f"published_{name}"]) is not None:
+                close(value, printed, rel=1e-4, abs_=6e-2 if name == "loglik" else 0)
 
 
 def test_weibull_without_the_late_entries_is_visibly_wrong():
@@ -225,7 +260,8 @@ def test_shrinkage_agrees_with_lip_cancer_in_scotland():
     data, expected = read("eb_lip_cancer"), read("eb_lip_cancer_expected")
     found = shrinkage.shrink(data["observed"].to_numpy(), data["expected"].to_numpy())
     assert found is not None
-    close([found.shape, found.rate], [1.8794900957814091, 1.3216671922457464], rel=1e-4)
+    prior = read("eb_lip_cancer_parameters").row(by_predicate=pl.col("estimator") == "gamma_mle")
+    close([found.shape, found.rate], prior[1:3], rel=1e-4)
     close(found.ratios, expected["eb_gamma_mle"], rel=1e-4)
 
 
@@ -238,12 +274,32 @@ def test_funnel_limits_agree_with_the_table():
 
 
 def test_overdispersion_of_lip_cancer():
-    """The winsorised spread and the number of districts outside the plain limits."""
-    data = read("eb_lip_cancer")
-    o, e = data["observed"].to_numpy(), data["expected"].to_numpy()
-    close(funnel.overdispersion(o, e), 4.9879333108168895)
-    assert (o / e > funnel.funnel_limits(e, 0.999)).sum() == 9
-    assert (o / e < funnel.funnel_limits(e, 0.001)).sum() == 3
+    """The winsorised spread, and which districts lie outside the plain limits."""
+    table = read("funnel_lip_cancer_expected")
+    o, e = table["observed"].to_numpy(), table["expected"].to_numpy()
+    quantities = dict(read("funnel_lip_cancer_phi").iter_rows())
+    spread = funnel.overdispersion(o, e)
+    close(spread, quantities["phi_winsorised_10pct_each_tail_numpy_linear_quantile"])
+    close((o / e - 1) * np.sqrt(e / spread), table["z_overdispersion_adjusted"])
+    above = (o / e > funnel.funnel_limits(e, 0.999)).astype(int)
+    below = (o / e < funnel.funnel_limits(e, 0.001)).astype(int)
+    assert above.tolist() == table["above_99.8_limit"].to_list()
+    assert below.tolist() == table["below_99.8_limit"].to_list()
+    assert (above.sum(), below.sum()) == (
+        quantities["n_above_99.8_exact_limit"],
+        quantities["n_below_99.8_exact_limit"],
+    )
+
+
+def test_chances_of_a_count_are_the_other_face_of_its_exact_limits():
+    """Where the expected count is a limit at 90, 95 or 99 %, p is 10, 5 or 1 % (Garwood 1936).
+
+    The product's p is twice the smaller tail, which agrees with exact limits; it has no mid-p.
+    """
+    table = read("poisson_limits_expected").filter(pl.col("count") > 0)
+    count = table["count"].to_numpy()
+    for limit in ("lower", "upper"):
+        close(funnel.p_values(count, table[limit].to_numpy()), 1 - table["confidence"])
 
 
 def test_false_discovery_rate_agrees_with_benjamini_and_hochberg():

@@ -48,6 +48,20 @@ def test_several_months_are_one_step_and_not_a_chain():
     assert (found.get_column("found") != found.get_column("stepwise_result")).all()
 
 
+def test_months_completed_are_those_whose_anniversary_has_come():
+    """The largest number of months that ends by a day, in cases where month counts go wrong.
+
+    Source: months_completed_cases.csv, on which DuckDB's `date_sub` and python-dateutil agree.
+    """
+    cases = pl.read_csv(FOLDER / "months_completed_cases.csv", try_parse_dates=True)
+    for months in range(-1, 2):
+        ends = cases.select(
+            add_months(pl.col("start"), pl.col("expected_completed_months") + months)
+        )
+        reached = ends.to_series() <= cases["end"]
+        assert reached.all() if months < 1 else not reached.any()
+
+
 @given(st.lists(st.tuples(DAYS, st.integers(-240, 240)), min_size=1, max_size=20))
 @settings(deadline=None)
 def test_both_forms_agree_with_dateutil(cases):

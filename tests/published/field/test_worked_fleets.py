@@ -131,6 +131,27 @@ def test_each_unit_of_the_hand_made_fleet_is_watched_and_counted_as_by_pencil(mi
         assert ";".join(ages) == (row["claim_ages_and_causes"] or "")
 
 
+def test_what_does_not_count_of_the_hand_made_fleet_is_left_out_for_its_reason(mini) -> None:
+    """Units without a usable start, and events before the start, past cover or of no unit."""
+    watch, failures, _ = mini
+    expected = dict(read("mini_warranty_expected_exclusions").iter_rows())
+    unwatched = watch.filter(pl.col("watched_days") == 0)
+    unusable = sum(count for reason, count in expected.items() if reason.startswith("unit_"))
+    assert unwatched.height == unusable
+    events = read("mini_warranty_events")
+    left_out = sum(count for reason, count in expected.items() if reason.startswith("event_"))
+    assert events.height - failures.height == left_out
+    placed = events.join(watch, on="serial", how="left")
+    assert placed["watched_days"].is_null().sum() == expected["event_unknown_serial"]
+    of_unused = placed.filter(pl.col("watched_days") == 0)
+    assert of_unused.height == expected["event_unit_not_usable"]
+    early, late = pl.col("date") < pl.col("watched_from"), pl.col("date") >= pl.col("watched_until")
+    assert placed.filter(early).height == expected["event_before_in_service"]
+    assert placed.filter(late).height == sum(
+        expected[f"event_{reason}"] for reason in ("after_warranty_end", "after_as_of")
+    )
+
+
 def test_rates_of_the_hand_made_fleet(mini) -> None:
     """Counts, units, unit-years and exact limits by group, on the half-open exposure."""
     *_, context = mini
