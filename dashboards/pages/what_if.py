@@ -19,7 +19,7 @@ from dashboards.charts import before_after, two_courses
 BY = {
     "family": "By family",
     "region": "By region",
-    "profile": "By water profile",
+    "profile": "By water profile of the terms in force",
     "month": "By month of failure",
 }
 MOST_CLAIMS = 200

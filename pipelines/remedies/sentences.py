@@ -62,7 +62,7 @@ def told_of(remedies: Remedies) -> list[dict[str, Any]]:
 def words_of(fact: Mapping[str, Any], turn: Turn) -> str:
     """The fact as a thing (to send, to correct), or as a clause behind `had`."""
     if fact["kind"] == "installed" and any(other["kind"] == "order" for other in turn.facts):
-        fact = {**fact, "text": "it"}
+        fact = {**fact, "text": "it" if fact["standing"] == "past" else "that treatment"}
     return _WORDS[fact["kind"], fact["standing"]](fact)
 
 
@@ -153,7 +153,7 @@ _WORDS: dict[tuple[str, str], _Words] = {
         "a treatment against {text}, such as {products}, been bought new from an approved seller "
         "by {day}"
     ),
-    ("installed", "send"): _say("proof that {text} was installed by {day}"),
+    ("installed", "send"): _say("proof of the installation of {text} by {day}"),
     ("installed", "past"): _say("{text} been installed by {day}"),
     ("upkeep", "send"): _say("proof that the cartridges of {text} were kept up to {day}"),
     ("upkeep", "past"): _say("the cartridges of {text} been kept up to {day}"),
