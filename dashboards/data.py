@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from dashboards.letters import LetterTemplates
+from schemas import causes as suggested
 from schemas import histories
 from schemas.accounts import RowAccounts, SetAside
 from schemas.columns import TEXTS, polars_schema
@@ -33,6 +34,10 @@ SECOND_OPINIONS = polars_schema(SecondOpinions)
 SECOND_OPINION_AGREEMENT = polars_schema(SecondOpinionAgreement)
 ROW_ACCOUNTS = polars_schema(RowAccounts)
 SET_ASIDE = polars_schema(SetAside)
+CAUSE_SUGGESTIONS = polars_schema(suggested.CauseSuggestions)
+CAUSE_MODEL_QUALITY = polars_schema(suggested.CauseModelQuality)
+CAUSE_RELIABILITY = polars_schema(suggested.CauseReliability)
+CAUSE_CONFUSION = polars_schema(suggested.CauseConfusion)
 
 # One row is one dated event in the life of a unit, those of its site (water tests, purchases for
 # the site) repeated for every unit there. `kind` is one of EVENT_KINDS, `label` one plain
@@ -188,6 +193,10 @@ class PageData:
     regions: pl.DataFrame = _empty(REGIONS)
     agencies: pl.DataFrame = _empty(AGENCIES)
     causes: pl.DataFrame = _empty(CAUSES)
+    cause_suggestions: pl.DataFrame = _empty(CAUSE_SUGGESTIONS)
+    cause_model_quality: pl.DataFrame = _empty(CAUSE_MODEL_QUALITY)
+    cause_reliability: pl.DataFrame = _empty(CAUSE_RELIABILITY)
+    cause_confusion: pl.DataFrame = _empty(CAUSE_CONFUSION)
     terms_values: pl.DataFrame = field(default_factory=pl.DataFrame)
     terms_water_limits: pl.DataFrame = field(default_factory=pl.DataFrame)
     terms_installation_limits: pl.DataFrame = field(default_factory=pl.DataFrame)

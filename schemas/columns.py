@@ -65,12 +65,12 @@ def word(
     words: Sequence[str],
     *,
     required: bool = False,
+    key: bool = False,
     alias: str | None = None,
 ) -> Any:
     """One of a short list of words, read in any case; `alias` where Python has no such name."""
-    return _field(
-        "word", description, required=required, words=words, isin=list(words), alias=alias
-    )
+    checks: dict[str, Any] = {"isin": list(words), "alias": alias}
+    return _field("word", description, required=required, key=key, words=words, **checks)
 
 
 def region_code(description: str, *, required: bool = False, key: bool = False) -> Any:

@@ -10,14 +10,14 @@ from markupsafe import Markup
 from dashboards import formats
 from dashboards.charts.row_accounts import FATES
 from dashboards.data import PageData
-from dashboards.pages import agreement
+from dashboards.pages import agreement, causes
 
 MOST_ROWS = 50
 _COLUMNS = ("records", "superseded", "duplicates", "set_aside")
 
 
-def content(data: PageData) -> dict[str, Any]:
-    """What the template needs."""
+def content(data: PageData, pages: frozenset[str] = frozenset()) -> dict[str, Any]:
+    """What the template needs; `pages` names the claims that have a page."""
     totals = _totals(data.row_accounts)
     problems = _problems(data.set_aside)
     return {
@@ -43,6 +43,7 @@ def content(data: PageData) -> dict[str, Any]:
         ],
         "agreement": agreement.content(data),
         "verdicts": list(formats.VERDICTS.values()),
+        "causes": causes.content(data, pages),
         "tables": sorted(data.tables),
     }
 

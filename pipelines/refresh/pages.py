@@ -31,6 +31,7 @@ from pipelines.refresh.session import RefreshSession
 from pipelines.remedies import sentences_of, what_would_turn
 from pipelines.warehouse.database import has_table, query_frame, read_frame, registered
 from pipelines.water.limits import with_chloramine
+from schemas.causes import CAUSE_TABLES
 from schemas.codes import ANALYTES, FEEDS
 from schemas.columns import column_names
 from schemas.field import FIELD_TABLES
@@ -82,6 +83,7 @@ def page_data(session: RefreshSession, claims: pl.Series) -> shown.PageData:
         figure_notes=figure_notes(
             {name: read_frame(con, name) for name in NOTED if has_table(con, name)}
         ),
+        **{name: read_frame(con, name) for name in CAUSE_TABLES if name != "cause_suggestions"},
     )
 
 
@@ -119,6 +121,7 @@ def data_of_claims(
         regions=reference.regions,
         agencies=reference.agencies.select("agency", "name").unique("agency"),
         causes=reference.causes,
+        cause_suggestions=read_frame(con, "cause_suggestions", schema=shown.CAUSE_SUGGESTIONS),
     )
 
 

@@ -21,6 +21,7 @@ from pipelines.refresh.session import MANIFEST, RefreshSession
 from pipelines.refresh.tool import source_hash
 from pipelines.warehouse.database import has_table, read_frame
 from pipelines.warehouse.publication import write_table_files
+from schemas.causes import CAUSE_TABLES
 from schemas.columns import column_names
 from schemas.feeds import FEED_TABLES
 from schemas.field import FIELD_TABLES
@@ -38,6 +39,7 @@ TABLES = (
     "upcoming",
     "second_opinions",
     "second_opinion_agreement",
+    *CAUSE_TABLES,
     *FIGURES,
 )
 
