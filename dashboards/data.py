@@ -131,6 +131,16 @@ SUGGESTIONS = pl.Schema(
         "suggestion": pl.String(),
     }
 )
+# The same for claims that a credit names and no call does.
+CLAIM_SUGGESTIONS = pl.Schema(
+    {
+        "feed": pl.String(),
+        "file": pl.String(),
+        "line": pl.Int64(),
+        "claim": pl.String(),
+        "suggestion": pl.String(),
+    }
+)
 # One row is one feed: the day up to which it is known to be complete, and whether that is stale.
 FEEDS = pl.Schema({"feed": pl.String(), "through_date": pl.Date(), "stale": pl.Boolean()})
 REGIONS = pl.Schema(
@@ -190,6 +200,7 @@ class PageData:
     set_aside: pl.DataFrame = _empty(SET_ASIDE)
     feeds: pl.DataFrame = _empty(FEEDS)
     suggestions: pl.DataFrame = _empty(SUGGESTIONS)
+    claim_suggestions: pl.DataFrame = _empty(CLAIM_SUGGESTIONS)
     regions: pl.DataFrame = _empty(REGIONS)
     agencies: pl.DataFrame = _empty(AGENCIES)
     causes: pl.DataFrame = _empty(CAUSES)

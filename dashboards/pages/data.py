@@ -11,6 +11,7 @@ from dashboards import formats
 from dashboards.charts.row_accounts import FATES
 from dashboards.data import PageData
 from dashboards.pages import agreement, causes
+from schemas.codes import OPTIONAL_FEEDS
 
 MOST_ROWS = 50
 _COLUMNS = ("records", "superseded", "duplicates", "set_aside")
@@ -31,21 +32,26 @@ def content(data: PageData, pages: frozenset[str] = frozenset()) -> dict[str, An
         "problems": problems,
         "problems_says": f"{formats.counted(len(problems), 'kind of fault', 'kinds of faults')}, "
         "the most frequent first. Correct them at the source; the next refresh takes them in.",
-        "suggestions": [
-            [
-                formats.FEEDS.get(row["feed"] or "", "–"),
-                row["file"],
-                formats.whole(row["line"]),
-                row["serial"],
-                row["suggestion"],
-            ]
-            for row in data.suggestions.sort("feed", "file", "line").iter_rows(named=True)
-        ],
+        "suggestions": _near(data.suggestions, "serial"),
+        "claim_suggestions": _near(data.claim_suggestions, "claim"),
         "agreement": agreement.content(data),
         "verdicts": list(formats.VERDICTS.values()),
         "causes": causes.content(data, pages),
         "tables": sorted(data.tables),
     }
+
+
+def _near(suggestions: pl.DataFrame, column: str) -> list[list[str]]:
+    return [
+        [
+            formats.FEEDS.get(row["feed"] or "", "–"),
+            row["file"],
+            formats.whole(row["line"]),
+            row[column],
+            row["suggestion"],
+        ]
+        for row in suggestions.sort("feed", "file", "line").iter_rows(named=True)
+    ]
 
 
 def _totals(accounts: pl.DataFrame) -> pl.DataFrame:
@@ -71,6 +77,8 @@ def _feeds(data: PageData) -> list[list[str]]:
     rows = []
     for feed, name in formats.FEEDS.items():
         row = through.get(feed)
+        if row is None and feed in OPTIONAL_FEEDS:
+            continue
         day = row["through_date"] if row else None
         behind = formats.whole((data.as_of - day).days) if day else "–"
         state = "no date known" if day is None else "stale" if row["stale"] else "current"
