@@ -37,7 +37,7 @@ def content(data: PageData, pages: frozenset[str] = frozenset()) -> dict[str, An
         "agreement": agreement.content(data),
         "verdicts": list(formats.VERDICTS.values()),
         "causes": causes.content(data, pages),
-        "tables": sorted(data.tables),
+        "tables": [(csv.split(".")[0], csv) for csv in sorted(data.tables)],
     }
 
 
@@ -135,5 +135,5 @@ def _problem(frame: pl.DataFrame) -> dict[str, Any]:
             [row["file"], formats.whole(row["line"]), row["value"] or "", row["reason"]]
             for row in frame.head(MOST_ROWS).iter_rows(named=True)
         ],
-        "left_out": f"{rest:,} more are in the file data/set_aside.csv." if rest > 0 else "",
+        "left_out": f"{rest:,} more are in the table set_aside under data/." if rest > 0 else "",
     }

@@ -39,7 +39,7 @@ from schemas.field import FIELD_TABLES
 # A settled claim keeps its page for so long after it was filed; older ones are told by `explain`.
 RECENT_DAYS = 120
 # So many claims, the newest first, keep the pages under 150 MB and written in seconds.
-MOST_PAGES = 3_500
+MOST_PAGES = 2_500
 OPEN = ("needs_review", "needs_evidence")
 # The figures that pages draw: those that are sliced, and some that are not.
 DRAWN = [

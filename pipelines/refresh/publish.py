@@ -98,7 +98,7 @@ def stage_pages(session: RefreshSession) -> int:
     """Writes all pages; returns the number of claim pages."""
     decisions = read_frame(session.con, "decisions")
     claims = claims_with_pages(decisions, session.inputs.as_of)
-    written = sorted(path.stem for path in (session.staging / "data").glob("*.csv"))
+    written = sorted(path.name for path in (session.staging / "data").glob("*.csv*"))
     data = dataclasses.replace(page_data(session, claims), tables=written)
     try:
         build_site(data, session.staging, claims.to_list())
