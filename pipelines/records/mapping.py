@@ -16,7 +16,7 @@ from pipelines.records.dates import format_pattern
 from pipelines.records.mapping_checks import PARTS, faults_of, text_of
 from pipelines.records.numerals import Marks
 from pipelines.records.units_of_measure import Conversion, conversion
-from pipelines.workspace.toml_file import read_toml
+from pipelines.workspace.toml_file import dotted, read_toml
 
 
 @dataclass(frozen=True)
@@ -86,7 +86,7 @@ def load_mapping(path: Path, feed: str) -> Mapping:
         WorkspaceError: one sentence for each fault, with file, line, key and remedy.
     """
     file = read_toml(path, f"mappings/{path.name}")
-    faults = [f"{file.at(key)}: {'.'.join(key)} {told}" for key, told in faults_of(feed, file.data)]
+    faults = [f"{file.at(key)}: {dotted(key)} {told}" for key, told in faults_of(feed, file.data)]
     if faults:
         raise WorkspaceError(*faults)
     data = {part: file.data[part] for part in PARTS if part in file.data}

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipelines.terms.shape import GAS_READING, Key, Table
-from pipelines.workspace.toml_file import TomlFile, show, suggest
+from pipelines.workspace.toml_file import TomlFile, dotted, show, suggest
 
 Path = tuple[str, ...]
 Fault = tuple[Path, str]  # a key, and what is wrong with it as the rest of a sentence
@@ -70,7 +70,7 @@ def merge(base: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _sentence(file: TomlFile, path: Path, told: str) -> str:
-    return f"{file.at(path)}: {'.'.join(path)} {told}"
+    return f"{file.at(path)}: {dotted(path)} {told}"
 
 
 def _shape_faults(tree: Mapping[str, Any], table: Table, at: Path) -> Iterator[Fault]:
@@ -105,7 +105,7 @@ def _missing(tree: Mapping[str, Any], table: Table, at: Path) -> Iterator[Fault]
 
 
 def _under(at: Path) -> str:
-    return f" under [{'.'.join(at)}]" if at else " at the top of the file"
+    return f" under [{dotted(at)}]" if at else " at the top of the file"
 
 
 def _between_keys(tree: Mapping[str, Any]) -> Iterator[Fault]:

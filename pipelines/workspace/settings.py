@@ -18,6 +18,7 @@ from pipelines.errors import WorkspaceError
 from pipelines.workspace.layout import SETTINGS_FILE, Workspace
 from pipelines.workspace.night import MAIL, NIGHTLY, Mail, lacking, read_mail, read_time
 from pipelines.workspace.toml_file import (
+    dotted,
     is_number,
     is_whole,
     nearest,
@@ -80,7 +81,7 @@ def load_settings(workspace: Workspace) -> Settings:
 def read_settings(path: Path) -> Settings:
     """The settings in one file; see `load_settings`."""
     file = read_toml(path, SETTINGS_FILE)
-    faults = [f"{file.at(path)}: {'.'.join(path)} {told}" for path, told in _faults(file.data)]
+    faults = [f"{file.at(path)}: {dotted(path)} {told}" for path, told in _faults(file.data)]
     if faults:
         raise WorkspaceError(*faults)
     mail, given = {}, {}
@@ -104,7 +105,7 @@ def _faults(data: Mapping[str, Any]) -> Iterator[tuple[tuple[str, ...], str]]:
     for path, value in _leaves(data):
         known = _TABLES[path[:-1]]
         if path in _TABLES:
-            yield path, f"is {show(value)}; write it as a table, [{'.'.join(path)}]."
+            yield path, f"is {show(value)}; write it as a table, [{dotted(path)}]."
         elif path[-1] not in known:
             names = [*known, *(table[-1] for table in _TABLES if table[:-1] == path[:-1] and table)]
             yield path, f"is not a known setting; {suggest(path[-1], names)}"

@@ -128,6 +128,11 @@ def show(value: object) -> str:
     return text if len(text) <= 60 else text[:57] + "…"
 
 
+def dotted(path: Iterable[str]) -> str:
+    """A key as its writer knows it; a part with a line break or nothing in it stands in quotes."""
+    return ".".join(part if part.isprintable() and part else show(part) for part in path)
+
+
 def is_number(value: object) -> bool:
     """Whether a TOML value is a finite number (true and false are none)."""
     if isinstance(value, Decimal):
