@@ -15,7 +15,6 @@ from pathlib import Path
 
 import dagster as dg
 
-from pipelines.defs.causes import cause_suggestions_of_notes
 from pipelines.defs.cells import cell_assets, cells_job, cells_sensor
 from pipelines.defs.decisions import claim_decisions
 from pipelines.defs.exports import export_tables
@@ -23,6 +22,7 @@ from pipelines.defs.failures import failure_sensor
 from pipelines.defs.figures import field_figures
 from pipelines.defs.histories import unit_tables
 from pipelines.defs.jobs import exports_sensor, nightly_schedule, refresh_job
+from pipelines.defs.night import warnings_of_the_night
 from pipelines.defs.publication import publication
 from pipelines.defs.reference import reference_tables
 from pipelines.defs.resources import SESSION, session_resource
@@ -64,7 +64,7 @@ def build_definitions(
             unit_tables,
             field_figures,
             second_opinion_tables,
-            cause_suggestions_of_notes,
+            warnings_of_the_night,
             publication,
             cell_assets(opened.root),
         ],

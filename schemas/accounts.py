@@ -1,12 +1,12 @@
-"""What became of every row of every export: two tables.
+"""What became of every row of every export, and what a night should look at twice.
 
-Belongs here: the accounts and the rows set aside. Does not belong here: how they are counted
-(`pipelines.records`).
+Belongs here: the accounts, the rows set aside, the checks that warn. Does not belong here: how
+they are counted (`pipelines.records`, `pipelines.nightly`).
 """
 
 import polars as pl
 
-from schemas.columns import Table, day, integer, text
+from schemas.columns import Table, day, flag, integer, number, text, word
 
 
 class RowAccounts(Table):
@@ -33,3 +33,19 @@ class SetAside(Table):
     value: str = text("What stood there.")
     rule: str = text("The rule, by name.", required=True)
     reason: str = text("The reason in one sentence.", required=True)
+
+
+NIGHT_CHECKS = ("freshness", "set_aside_share", "claim_count", "laboratory_values")
+
+
+class NightChecks(Table):
+    """One row is one check of one subject in the latest refresh, which warns and stops nothing."""
+
+    check: str = word("What was looked at.", NIGHT_CHECKS, required=True)
+    subject: str = text("The feed, or the laboratory and analyte.", required=True)
+    passed: bool = flag("Whether it is as it should be; empty where too little is known.")
+    observed: float = number("What was found.")
+    low: float = number("The lower limit, where there is one.")
+    high: float = number("The upper limit, where there is one.")
+    statistic: str = text("What was computed, with its source.", required=True)
+    sentence: str = text("What was found, in one sentence.", required=True)

@@ -10,21 +10,21 @@ from markupsafe import Markup
 from dashboards import formats
 from dashboards.charts.row_accounts import FATES
 from dashboards.data import PageData
-from dashboards.pages import agreement, causes
-from schemas.codes import OPTIONAL_FEEDS
+from dashboards.pages import agreement
 
 MOST_ROWS = 50
 _COLUMNS = ("records", "superseded", "duplicates", "set_aside")
 
 
-def content(data: PageData, pages: frozenset[str] = frozenset()) -> dict[str, Any]:
-    """What the template needs; `pages` names the claims that have a page."""
+def content(data: PageData) -> dict[str, Any]:
+    """What the template needs."""
     totals = _totals(data.row_accounts)
     problems = _problems(data.set_aside)
     return {
         "title": "Data",
         "summary": _summary(data.row_accounts),
         "feeds": _feeds(data),
+        **_checks(data.night_checks),
         "accounts": _accounts(totals) if totals.height else None,
         "accounts_says": "Every row read is a record, replaced by a newer version, the same row "
         "again, or set aside; the four add up to the rows read.",
@@ -32,26 +32,20 @@ def content(data: PageData, pages: frozenset[str] = frozenset()) -> dict[str, An
         "problems": problems,
         "problems_says": f"{formats.counted(len(problems), 'kind of fault', 'kinds of faults')}, "
         "the most frequent first. Correct them at the source; the next refresh takes them in.",
-        "suggestions": _near(data.suggestions, "serial"),
-        "claim_suggestions": _near(data.claim_suggestions, "claim"),
+        "suggestions": [
+            [
+                formats.FEEDS.get(row["feed"] or "", "–"),
+                row["file"],
+                formats.whole(row["line"]),
+                row["serial"],
+                row["suggestion"],
+            ]
+            for row in data.suggestions.sort("feed", "file", "line").iter_rows(named=True)
+        ],
         "agreement": agreement.content(data),
         "verdicts": list(formats.VERDICTS.values()),
-        "causes": causes.content(data, pages),
-        "tables": [(csv.split(".")[0], csv) for csv in sorted(data.tables)],
+        "tables": sorted(data.tables),
     }
-
-
-def _near(suggestions: pl.DataFrame, column: str) -> list[list[str]]:
-    return [
-        [
-            formats.FEEDS.get(row["feed"] or "", "–"),
-            row["file"],
-            formats.whole(row["line"]),
-            row[column],
-            row["suggestion"],
-        ]
-        for row in suggestions.sort("feed", "file", "line").iter_rows(named=True)
-    ]
 
 
 def _totals(accounts: pl.DataFrame) -> pl.DataFrame:
@@ -77,13 +71,35 @@ def _feeds(data: PageData) -> list[list[str]]:
     rows = []
     for feed, name in formats.FEEDS.items():
         row = through.get(feed)
-        if row is None and feed in OPTIONAL_FEEDS:
-            continue
         day = row["through_date"] if row else None
         behind = formats.whole((data.as_of - day).days) if day else "–"
         state = "no date known" if day is None else "stale" if row["stale"] else "current"
         rows.append([name, formats.day(day), behind, state])
     return rows
+
+
+def _checks(checks: pl.DataFrame) -> dict[str, Any]:
+    """What the checks of the night found, those that warn first."""
+    compared = checks.filter(pl.col("check").is_in(["claim_count", "laboratory_values"]))
+    warned = checks.filter(~pl.col("passed"))["sentence"].to_list()
+    words = {None: "too little known", True: "as usual", False: "look at it"}
+    return {
+        "warned": warned,
+        "checks_says": _said_of_checks(checks.height, len(warned)),
+        "checks": [
+            [row["subject"], words[row["passed"]], row["sentence"], row["statistic"]]
+            for row in compared.sort("passed", "check", "subject", nulls_last=True).iter_rows(
+                named=True
+            )
+        ],
+    }
+
+
+def _said_of_checks(checks: int, warned: int) -> str:
+    if not checks:
+        return ""
+    said = formats.counted(checks, "check", "checks")
+    return f"{said} of the latest refresh: {warned or 'none'} {'warns' if warned == 1 else 'warn'}."
 
 
 def _accounts(totals: pl.DataFrame) -> Markup:
@@ -135,5 +151,5 @@ def _problem(frame: pl.DataFrame) -> dict[str, Any]:
             [row["file"], formats.whole(row["line"]), row["value"] or "", row["reason"]]
             for row in frame.head(MOST_ROWS).iter_rows(named=True)
         ],
-        "left_out": f"{rest:,} more are in the table set_aside under data/." if rest > 0 else "",
+        "left_out": f"{rest:,} more are in the file data/set_aside.csv." if rest > 0 else "",
     }

@@ -55,6 +55,7 @@ def summarize(inputs: Inputs, seconds: float) -> Summary:
         accounts = read_frame(con, "row_accounts")
         files = read_frame(con, "export_files", columns=["file", "is_whole"])
         feeds = read_frame(con, "feed_states")
+        checks = read_frame(con, "night_checks", columns=["check", "passed", "sentence"])
         verdicts = con.execute(
             "select verdict, count(*) from decisions group by verdict order by verdict"
         ).fetchall()
@@ -77,6 +78,8 @@ def summarize(inputs: Inputs, seconds: float) -> Summary:
         f"The feed {row['feed']} is stale: complete to {row['through_date'] or 'no day'}."
         for row in feeds.filter("stale").iter_rows(named=True)
     ]
+    unusual = pl.col("check").is_in(["claim_count", "laboratory_values"]) & ~pl.col("passed")
+    attention += checks.filter(unusual)["sentence"].to_list()
     return Summary(
         as_of=inputs.as_of,
         **totals,

@@ -50,3 +50,10 @@ def test_other_columns_cannot_be_hidden(sample) -> None:
     with pytest.raises(ValueError) as caught:
         hide_names(sample.page_data(3, hide=("verdict",)))
     assert str(caught.value).startswith("'verdict' cannot be hidden; site_name, agency, ")
+
+
+def test_laboratories_vanish_from_the_checks_of_the_night(sample) -> None:
+    """Checks of one laboratory are left out; those of feeds and claims stay."""
+    shown = hide_names(sample.page_data(3, hide=("lab",)))
+    assert "Dale Water" not in _texts(shown)
+    assert shown.night_checks["check"].to_list() == ["freshness", "claim_count"]

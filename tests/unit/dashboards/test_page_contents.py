@@ -104,6 +104,20 @@ def test_data_page_says_how_far_feeds_go(sample) -> None:
     assert rows[2] == ["Water tests", "–", "–", "no date known"]
 
 
+def test_data_page_tells_what_warns_first(sample) -> None:
+    """Sentences of checks that warn, then the comparisons: to look at, usual, not to be told."""
+    content = data_page.content(sample.page_data(2))
+    assert content["checks_says"] == "4 checks of the latest refresh: 2 warn."
+    assert content["warned"] == ["startups is old.", f"{sample.SCRIPT} has moved."]
+    assert [(row[0][-4:], row[1]) for row in content["checks"]] == [
+        (": ph", "look at it"),
+        (": ph", "as usual"),
+        ("aims", "too little known"),
+    ]
+    none = data_page.content(sample.page_data(2, night_checks=shown.NIGHT_CHECKS.to_frame()))
+    assert none["checks_says"] == ""
+
+
 def test_terms_mark_what_not_every_edition_says(sample) -> None:
     """Families that read alike share a table, and only sentences that differ are marked."""
     content = terms.content(sample.page_data(1))
