@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from dashboards.letters import LetterTemplates
+from schemas import causes as suggested
 from schemas import histories
 from schemas.accounts import NightChecks, RowAccounts, SetAside
 from schemas.columns import TEXTS, polars_schema
@@ -33,6 +34,10 @@ SECOND_OPINIONS = polars_schema(SecondOpinions)
 SECOND_OPINION_AGREEMENT = polars_schema(SecondOpinionAgreement)
 ROW_ACCOUNTS = polars_schema(RowAccounts)
 SET_ASIDE = polars_schema(SetAside)
+CAUSE_SUGGESTIONS = polars_schema(suggested.CauseSuggestions)
+CAUSE_MODEL_QUALITY = polars_schema(suggested.CauseModelQuality)
+CAUSE_RELIABILITY = polars_schema(suggested.CauseReliability)
+CAUSE_CONFUSION = polars_schema(suggested.CauseConfusion)
 NIGHT_CHECKS = polars_schema(NightChecks)
 
 # One row is one dated event in the life of a unit, those of its site (water tests, purchases for
@@ -127,6 +132,16 @@ SUGGESTIONS = pl.Schema(
         "suggestion": pl.String(),
     }
 )
+# The same for claims that a credit names and no call does.
+CLAIM_SUGGESTIONS = pl.Schema(
+    {
+        "feed": pl.String(),
+        "file": pl.String(),
+        "line": pl.Int64(),
+        "claim": pl.String(),
+        "suggestion": pl.String(),
+    }
+)
 # One row is one feed: the day up to which it is known to be complete, and whether that is stale.
 FEEDS = pl.Schema({"feed": pl.String(), "through_date": pl.Date(), "stale": pl.Boolean()})
 REGIONS = pl.Schema(
@@ -155,8 +170,8 @@ class PageData:
     `terms_values`, `terms_water_limits` and `terms_installation_limits` are the frames of
     `pipelines.terms.Terms`. `figures` maps a field table's name (schemas.field) to its frame, and
     `figure_notes` the same name to sentences that the estimates need beside them. `tables` names
-    the files under published/data that exist, for the links to them. `letter_templates` fill
-    `letters`; without them no letter is shown.
+    the CSV files under published/data (`units.csv`, packed: `units.csv.gz`). `letter_templates`
+    fill `letters`; without them no letter is shown.
     """
 
     maker: str
@@ -187,9 +202,14 @@ class PageData:
     feeds: pl.DataFrame = _empty(FEEDS)
     night_checks: pl.DataFrame = _empty(NIGHT_CHECKS)
     suggestions: pl.DataFrame = _empty(SUGGESTIONS)
+    claim_suggestions: pl.DataFrame = _empty(CLAIM_SUGGESTIONS)
     regions: pl.DataFrame = _empty(REGIONS)
     agencies: pl.DataFrame = _empty(AGENCIES)
     causes: pl.DataFrame = _empty(CAUSES)
+    cause_suggestions: pl.DataFrame = _empty(CAUSE_SUGGESTIONS)
+    cause_model_quality: pl.DataFrame = _empty(CAUSE_MODEL_QUALITY)
+    cause_reliability: pl.DataFrame = _empty(CAUSE_RELIABILITY)
+    cause_confusion: pl.DataFrame = _empty(CAUSE_CONFUSION)
     terms_values: pl.DataFrame = field(default_factory=pl.DataFrame)
     terms_water_limits: pl.DataFrame = field(default_factory=pl.DataFrame)
     terms_installation_limits: pl.DataFrame = field(default_factory=pl.DataFrame)

@@ -83,6 +83,7 @@ FEEDS = {
     "treatment_purchases": "Treatment purchases",
     "service_calls": "Service calls",
     "rulings": "Rulings",
+    "credits": "Credits",
 }
 _UNSAFE = re.compile(r"[^a-z0-9]+")
 _DASH = "–"

@@ -45,12 +45,31 @@ def hide_names(data: PageData) -> PageData:
         # An address tells whose it is in other letters than the name has.
         no_address = pl.lit(None, pl.String).alias("agency_email")
         masked["letters"] = masked["letters"].with_columns(no_address)
+    masked["cause_suggestions"] = _without_words(
+        masked["cause_suggestions"], data.hide, _names(data)
+    )
     if "lab" in data.hide:
         # Each of these rows is about one laboratory, whose name no page need cite as evidence.
         masked["night_checks"] = masked["night_checks"].filter(
             pl.col("check") != "laboratory_values"
         )
     return dataclasses.replace(data, figures=figures, **masked)
+
+
+def _without_words(
+    suggestions: pl.DataFrame, hide: Sequence[str], names: Sequence[str]
+) -> pl.DataFrame:
+    """Suggested causes without words of hidden notes, or that are a part of a hidden name."""
+    words = pl.col("words")
+    if "notes" in hide:
+        return suggestions.with_columns(words.list.head(0))
+    parts = sorted({part for name in names for part in re.findall(r"\w{3,}", name.lower())})
+    if not parts:
+        return suggestions
+    pattern = rf"(?i)(^|[^\p{{L}}\p{{N}}])({'|'.join(map(re.escape, parts))})($|[^\p{{L}}\p{{N}}])"
+    return suggestions.with_columns(
+        words.list.eval(pl.element().filter(~pl.element().str.contains(pattern)))
+    )
 
 
 def _without_slices(figure: pl.DataFrame, hide: Sequence[str]) -> pl.DataFrame:

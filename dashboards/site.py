@@ -49,7 +49,7 @@ def build_site(page_data: PageData, out: Path, pages_for: Sequence[str]) -> None
         "index": morning.content(shown, ordered),
         "field": field.content(shown),
         "upcoming": upcoming.content(shown),
-        "data": data.content(shown),
+        "data": data.content(shown, frozenset(ordered["claim"])),
         "terms": terms.content(shown),
     }
     for name, content in contents.items():

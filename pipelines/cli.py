@@ -161,6 +161,15 @@ def build_parser() -> argparse.ArgumentParser:
     upcoming.add_argument("--within", type=int, default=30, metavar="DAYS")
     upcoming.add_argument("--csv", action="store_true", help="CSV on stdout")
 
+    causes = add(
+        "causes", "Suggest causes from notes, with the words that made them. Decide nothing."
+    )
+    takes_workspace(causes)
+    causes.add_argument(
+        "--second-look", action="store_true", help="only coded calls whose notes say otherwise"
+    )
+    causes.add_argument("--csv", action="store_true", help="CSV on stdout")
+
     backup = add("backup", "Put a workspace into one file, with checksums.")
     takes_workspace(backup)
     backup.add_argument("file", metavar="FILE", help="the archive to write (ZIP)")

@@ -15,6 +15,7 @@ from pathlib import Path
 
 import dagster as dg
 
+from pipelines.defs.causes import cause_suggestions_of_notes
 from pipelines.defs.cells import cell_assets, cells_job, cells_sensor
 from pipelines.defs.decisions import claim_decisions
 from pipelines.defs.exports import export_tables
@@ -64,6 +65,7 @@ def build_definitions(
             unit_tables,
             field_figures,
             second_opinion_tables,
+            cause_suggestions_of_notes,
             warnings_of_the_night,
             publication,
             cell_assets(opened.root),

@@ -69,6 +69,7 @@ def register(units: Units, serial: pl.Series) -> pl.DataFrame:
             "region": words(units.region, waters()["region"].to_list()),
             "postal_code": numbered("000", units.region + 10, 2),  # 000xx is not in use
             "retired_on": to_dates("", units.retired),
+            "replaces": pl.Series([None], dtype=pl.String).new_from_index(0, len(units)),
         }
     )
 

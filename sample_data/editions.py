@@ -96,5 +96,11 @@ def waters() -> pl.DataFrame:
     return frame.with_columns(pl.exclude("region", "agency", "other_agency").cast(pl.Float64))
 
 
+@cache
+def settled_claims() -> pl.DataFrame:
+    """What each claim of the committed sample is worth: `tables/settled.csv`, all text."""
+    return _table(TABLES / "settled.csv")
+
+
 def _table(entry: Any) -> pl.DataFrame:
     return pl.read_csv(entry.read_bytes(), infer_schema=False)

@@ -92,6 +92,15 @@ MISTAKES: dict[str, tuple[Mistake, ...]] = {
         Mistake("nul_byte", "notes", 1, {"notes": "reset \0 done"}, _UNCLAIMED),
     ),
     "rulings": (Mistake("unknown_word", "ruling", 1, {"ruling": "goodwill"}),),
+    "credits": (
+        Mistake("impossible_date", "credited_on", 1, {"credited_on": "2025-02-30"}),
+        Mistake(
+            "no_amount",
+            "parts_amount",
+            1,
+            {"parts_amount": None, "labor_amount": None, "travel_amount": None},
+        ),
+    ),
 }
 # The keys of the planted rows: like those of their feed, and no other row's.
 _KEYS = {
@@ -101,6 +110,7 @@ _KEYS = {
     "treatment_purchases": ("order", "TO-9{n:05d}"),
     "service_calls": ("call", "C-9{n:06d}"),
     "rulings": ("ruled_at", "2026-08-{n:02d}T09:15:00"),
+    "credits": ("credit", "CR-9{n:04d}"),
 }
 
 

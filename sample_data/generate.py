@@ -19,6 +19,7 @@ import polars as pl
 
 from sample_data import AS_OF
 from sample_data.calls import service_calls
+from sample_data.credits import credits
 from sample_data.deliveries import FILE, Plan, delivered, month_ends
 from sample_data.documents import (
     draw_startups,
@@ -35,6 +36,7 @@ from sample_data.laboratory import water_tests
 from sample_data.planted import accounts, fates, planted_toml
 from sample_data.population import SITES_PER_UNIT, draw_sites, draw_units
 from sample_data.quirks import Feeds, booking_quirks, plant_quirks
+from sample_data.replacements import plant_replacements
 from sample_data.rulings import rulings
 from sample_data.stories import STORIES
 from sample_data.treatment import draw_treatment
@@ -55,7 +57,7 @@ class Shape:
 
 
 def make_feeds(shape: Shape, seed: int = SEED) -> Feeds:
-    """All six feeds as the companies that write them know them on the as-of date."""
+    """The feeds but rulings and credits, as those that write them know them on the as-of date."""
     sites = draw_sites(max(1, round(shape.units * SITES_PER_UNIT)), seed)
     units = draw_units(shape.units, sites, seed)
     serial = unit_serials(units)
@@ -138,6 +140,12 @@ def plans() -> dict[str, Plan]:
             (*month_ends(dt.date(2023, 12, 31), dt.date(2025, 12, 31), 12), AS_OF),
             pl.col("ruled_on"),
         ),
+        "credits": Plan(
+            "credits/credits_{}.csv",
+            month_ends(dt.date(2023, 6, 30), AS_OF, 3),
+            pl.col("credited_on"),
+            overlap_days=6,
+        ),
     }
 
 
@@ -149,12 +157,18 @@ def generate(folder: Path, seed: int = SEED) -> str:
     shape = Shape()
     feeds = make_feeds(shape, seed)
     quirks = [*plant_quirks(feeds, seed), *booking_quirks(feeds.service_calls)]
+    quirks.append(plant_replacements(feeds))
     feeds.rulings = rulings(feeds.service_calls, shape.ruled_share, seed)
+    if seed == SEED:  # what its claims are worth is known of the committed sample alone
+        feeds.credits, posted = credits(feeds.service_calls, feeds.rulings, seed)
+        quirks += posted
     copy_written(folder)
     per_file: dict[str, pl.DataFrame] = {}
     planted: list[PlantedFault] = []
     for field in fields(feeds):
         feed = field.name
+        if getattr(feeds, feed).is_empty():
+            continue
         rows = delivered(getattr(feeds, feed), plans()[feed], seed, feed)
         text = as_text(feed, rows.drop(_NOT_EXPORTED, strict=False))
         more, faults = plant_faults(feed, text, seed)

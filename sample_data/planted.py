@@ -22,6 +22,14 @@ KEYS = {
     "treatment_purchases": ["order", "line"],
     "service_calls": ["call"],
     "rulings": ["claim", "ruled_at"],
+    "credits": [
+        "claim",
+        "credited_on",
+        "credit",
+        "parts_amount",
+        "labor_amount",
+        "travel_amount",
+    ],
 }
 FATES = ("records", "superseded", "duplicates", "set_aside")
 

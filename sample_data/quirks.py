@@ -27,6 +27,7 @@ class Feeds:
     treatment_purchases: pl.DataFrame
     service_calls: pl.DataFrame
     rulings: pl.DataFrame = field(default_factory=pl.DataFrame)
+    credits: pl.DataFrame = field(default_factory=pl.DataFrame)
 
 
 @dataclass(frozen=True)

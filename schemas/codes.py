@@ -12,7 +12,10 @@ FEEDS = (
     "treatment_purchases",
     "service_calls",
     "rulings",
+    "credits",
 )
+# Feeds that a company may do without: where none has come, nothing is said of them.
+OPTIONAL_FEEDS = ("credits",)
 REFERENCES = ("models", "treatments", "causes", "agencies", "regions")
 
 CONDITIONS = (

@@ -38,6 +38,7 @@ def _field(
     key: bool = False,
     unit: str | None = None,
     words: Sequence[str] | None = None,
+    signed: bool = False,
     **checks: Any,
 ) -> Any:
     metadata = {
@@ -46,6 +47,7 @@ def _field(
         "key": key,
         "unit": unit,
         "words": list(words) if words else None,
+        "signed": signed,
     }
     return pa.Field(nullable=not required, description=description, metadata=metadata, **checks)
 
@@ -65,12 +67,12 @@ def word(
     words: Sequence[str],
     *,
     required: bool = False,
+    key: bool = False,
     alias: str | None = None,
 ) -> Any:
     """One of a short list of words, read in any case; `alias` where Python has no such name."""
-    return _field(
-        "word", description, required=required, words=words, isin=list(words), alias=alias
-    )
+    checks: dict[str, Any] = {"isin": list(words), "alias": alias}
+    return _field("word", description, required=required, key=key, words=words, **checks)
 
 
 def region_code(description: str, *, required: bool = False, key: bool = False) -> Any:
@@ -84,9 +86,9 @@ def region_code(description: str, *, required: bool = False, key: bool = False) 
     )
 
 
-def day(description: str, *, required: bool = False) -> Any:
+def day(description: str, *, required: bool = False, key: bool = False) -> Any:
     """A calendar day."""
-    return _field("day", description, required=required)
+    return _field("day", description, required=required, key=key)
 
 
 def moment(description: str, *, required: bool = False, key: bool = False) -> Any:
@@ -116,6 +118,11 @@ def integer(
 def money(description: str, *, required: bool = False) -> Any:
     """An exact amount of money in the workspace's currency, never negative."""
     return _field("money", description, required=required, unit="currency", ge=0)
+
+
+def signed_money(description: str, *, required: bool = False, key: bool = False) -> Any:
+    """An exact amount of money that may be below zero: what is taken back, or a difference."""
+    return _field("money", description, required=required, key=key, unit="currency", signed=True)
 
 
 def hours(description: str, *, required: bool = False) -> Any:

@@ -57,6 +57,8 @@ def dictionary_markdown(tables: Mapping[str, type[Table]], title: str) -> str:
             form = _KINDS[meta["kind"]]
             if meta["words"]:
                 form = f"{form}: {', '.join(meta['words'])}"
+            if meta["signed"]:
+                form = f"{form} (may be negative)"
             if meta["unit"]:
                 form = f"{form}, in {meta['unit']}"
             needed = "key" if meta["key"] else "yes" if meta["required"] else ""
@@ -81,7 +83,7 @@ def table_schema(table: type[Table]) -> dict[str, Any]:
             constraints["required"] = True
         if meta["words"] and meta["kind"] == "word":
             constraints["enum"] = meta["words"]
-        if meta["kind"] in ("money", "hours"):
+        if meta["kind"] in ("money", "hours") and not meta["signed"]:
             constraints["minimum"] = 0
         if constraints:
             entry["constraints"] = constraints

@@ -1,4 +1,4 @@
-"""The six feeds: one class each, in the order and with the names of the exports.
+"""The feeds: one class each, in the order and with the names of the exports.
 
 Belongs here: columns, types, keys and the checks that one row can answer alone. Does not belong
 here: checks against other tables or rows (`pipelines.records`), and what a record means for a
@@ -24,6 +24,7 @@ from schemas.columns import (
     number,
     region_code,
     serial_number,
+    signed_money,
     text,
     word,
 )
@@ -42,6 +43,7 @@ class Units(Table):
     region: str = region_code("The region of the site (ISO 3166-2).")
     postal_code: str = text("The site's postal code.")
     retired_on: pl.Date = day("The last day in service.")
+    replaces: str = serial_number("The serial of the unit that this one took over from.")
 
 
 class Startups(Table):
@@ -154,6 +156,27 @@ class Rulings(Table):
     travel_amount: MONEY = money("What is to be paid for travel, where the person sets it.")
 
 
+class Credits(Table):
+    """One row is one credit for a claim, as posted; a negative one takes back what was credited.
+
+    Books are not corrected but posted anew, so every column is part of the key: only the same
+    credit told again is the same row.
+    """
+
+    claim: str = text("The claim.", required=True, key=True)
+    credited_on: pl.Date = day("The day on which it was posted.", required=True, key=True)
+    credit: str = text("The credit's number, where the books give one.", key=True)
+    parts_amount: MONEY = signed_money("What was credited for parts.", key=True)
+    labor_amount: MONEY = signed_money("What was credited for labor.", key=True)
+    travel_amount: MONEY = signed_money("What was credited for travel.", key=True)
+
+    @dataframe_check(name="some_amount")
+    def some_amount(cls, data: PolarsData) -> pl.LazyFrame:
+        """A credit says how much."""
+        amounts = ("parts_amount", "labor_amount", "travel_amount")
+        return data.lazyframe.select(pl.any_horizontal(pl.col(amounts).is_not_null()))
+
+
 FEED_TABLES: dict[str, type[Table]] = {
     "units": Units,
     "startups": Startups,
@@ -161,6 +184,7 @@ FEED_TABLES: dict[str, type[Table]] = {
     "treatment_purchases": TreatmentPurchases,
     "service_calls": ServiceCalls,
     "rulings": Rulings,
+    "credits": Credits,
 }
 
 # The first of these dates that a row has says from when on it is seen.
@@ -171,6 +195,7 @@ SEEN_BY = {
     "treatment_purchases": ("ordered_on",),
     "service_calls": ("opened_on",),
     "rulings": ("ruled_at",),
+    "credits": ("credited_on",),
 }
 
 

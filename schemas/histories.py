@@ -24,6 +24,7 @@ CLOCK_SOURCES = (
     "purchased_on",
     "shipped_on",
     "latest_after_shipment",
+    "replaced_unit",
 )
 PROFILE_WORDS = ("within limits", *codes.PROFILES.values(), "mixed", "untested")
 
@@ -58,6 +59,8 @@ class UnitHistories(Table):
     membrane_keeps_up: bool = flag("Whether its reverse osmosis keeps up in the coldest month.")
     membrane_output_l_per_day: float = number("What it makes then.", "L/d")
     membrane_demand_l_per_day: float = number("What the kitchen draws.", "L/d")
+    replaces: str = serial_number("The unit that it took over from.")
+    replacement: str = text("What became of the clock of the unit that it took over from.")
 
 
 class WaterProfiles(Table):

@@ -14,6 +14,7 @@ from markupsafe import Markup
 
 from dashboards import formats
 from dashboards.data import PageData
+from dashboards.pages import causes
 from dashboards.pages.claim_parts import life_line, water_bars
 
 CLOCKS = {
@@ -90,6 +91,10 @@ def _gather(data: PageData, decisions: pl.DataFrame) -> dict[str, Any]:
         "regions": dict(data.regions.select("region", "name").iter_rows()),
         "agencies": dict(data.agencies.select("agency", "name").iter_rows()),
         "causes": dict(data.causes.select("cause", "description").iter_rows()),
+        "suggested": {
+            row["claim"]: causes.of_claim(row)
+            for row in of_claims(data.cause_suggestions).iter_rows(named=True)
+        },
     }
 
 
@@ -114,6 +119,7 @@ def _content(
         "money": _money(decision),
         "remedies": remedies,
         "nothing_missing": _nothing_missing(decision["verdict"]),
+        "suggested_cause": gathered["suggested"].get(claim),
         "findings": findings,
         "evidence": evidence,
         "life": life_line(decision, gathered["events"][serial], gathered["spans"][serial]),

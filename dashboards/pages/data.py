@@ -10,14 +10,15 @@ from markupsafe import Markup
 from dashboards import formats
 from dashboards.charts.row_accounts import FATES
 from dashboards.data import PageData
-from dashboards.pages import agreement
+from dashboards.pages import agreement, causes
+from schemas.codes import OPTIONAL_FEEDS
 
 MOST_ROWS = 50
 _COLUMNS = ("records", "superseded", "duplicates", "set_aside")
 
 
-def content(data: PageData) -> dict[str, Any]:
-    """What the template needs."""
+def content(data: PageData, pages: frozenset[str] = frozenset()) -> dict[str, Any]:
+    """What the template needs; `pages` names the claims that have a page."""
     totals = _totals(data.row_accounts)
     problems = _problems(data.set_aside)
     return {
@@ -32,20 +33,26 @@ def content(data: PageData) -> dict[str, Any]:
         "problems": problems,
         "problems_says": f"{formats.counted(len(problems), 'kind of fault', 'kinds of faults')}, "
         "the most frequent first. Correct them at the source; the next refresh takes them in.",
-        "suggestions": [
-            [
-                formats.FEEDS.get(row["feed"] or "", "–"),
-                row["file"],
-                formats.whole(row["line"]),
-                row["serial"],
-                row["suggestion"],
-            ]
-            for row in data.suggestions.sort("feed", "file", "line").iter_rows(named=True)
-        ],
+        "suggestions": _near(data.suggestions, "serial"),
+        "claim_suggestions": _near(data.claim_suggestions, "claim"),
         "agreement": agreement.content(data),
         "verdicts": list(formats.VERDICTS.values()),
-        "tables": sorted(data.tables),
+        "causes": causes.content(data, pages),
+        "tables": [(csv.split(".")[0], csv) for csv in sorted(data.tables)],
     }
+
+
+def _near(suggestions: pl.DataFrame, column: str) -> list[list[str]]:
+    return [
+        [
+            formats.FEEDS.get(row["feed"] or "", "–"),
+            row["file"],
+            formats.whole(row["line"]),
+            row[column],
+            row["suggestion"],
+        ]
+        for row in suggestions.sort("feed", "file", "line").iter_rows(named=True)
+    ]
 
 
 def _totals(accounts: pl.DataFrame) -> pl.DataFrame:
@@ -71,6 +78,8 @@ def _feeds(data: PageData) -> list[list[str]]:
     rows = []
     for feed, name in formats.FEEDS.items():
         row = through.get(feed)
+        if row is None and feed in OPTIONAL_FEEDS:
+            continue
         day = row["through_date"] if row else None
         behind = formats.whole((data.as_of - day).days) if day else "–"
         state = "no date known" if day is None else "stale" if row["stale"] else "current"
@@ -151,5 +160,5 @@ def _problem(frame: pl.DataFrame) -> dict[str, Any]:
             [row["file"], formats.whole(row["line"]), row["value"] or "", row["reason"]]
             for row in frame.head(MOST_ROWS).iter_rows(named=True)
         ],
-        "left_out": f"{rest:,} more are in the file data/set_aside.csv." if rest > 0 else "",
+        "left_out": f"{rest:,} more are in the table set_aside under data/." if rest > 0 else "",
     }

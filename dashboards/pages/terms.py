@@ -145,6 +145,11 @@ def _clock(row: Row) -> list[str]:
     if row["latest_days_after_shipment"] is not None:
         latest = formats.days(row["latest_days_after_shipment"])
         said.append(f"It runs from {latest} after shipment at the latest.")
+    if row.get("replacement") == "carries_on":
+        said.append(
+            "A unit that replaces another carries on that one's clock, through any number of "
+            "replacements; deliming and start-up are counted from its own."
+        )
     return said
 
 

@@ -60,7 +60,7 @@ def _table(rows: pl.DataFrame) -> dict[str, Any]:
     rest = rows.height - shown.height
     return {
         "rows": [_row(row) for row in shown.iter_rows(named=True)],
-        "left_out": f"{rest:,} more not shown; all are in the file data/upcoming.csv."
+        "left_out": f"{rest:,} more not shown; all are in the table upcoming under data/."
         if rest
         else "",
     }

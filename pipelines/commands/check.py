@@ -31,6 +31,11 @@ def run(args: argparse.Namespace) -> int:
             f"{near['feed']}: serial {near['serial']} ({near['file']} line {near['line']}) is on "
             f"no register; {near['suggestion']} is one character away."
         )
+    for near in found.claim_suggestions:
+        say(
+            f"{near['feed']}: claim {near['claim']} ({near['file']} line {near['line']}) is on "
+            f"file nowhere; {near['suggestion']} is one character away."
+        )
     for feed in found.feeds:
         through = feed["through_date"] or "no day"
         say(f"{feed['feed']}: complete to {through}{', stale' if feed['stale'] else ''}.")

@@ -156,7 +156,9 @@ def _say_agreement(row: dict) -> None:
         text += f"{row['kappa']:.2f}"
     else:
         text += f"{row['kappa']:.2f} ({row['kappa_low']:.2f} to {row['kappa_high']:.2f})"
-    say(f"{text}; {row['opinions']} claims checked." + (f" {row['note']}." if row["note"] else ""))
+    note = row["note"] or ""
+    said = f" {note[0].upper()}{note[1:]}." if note else ""
+    say(f"{text}; {row['opinions']} claims checked.{said}")
 
 
 def _word(verdict: str) -> str:

@@ -10,6 +10,7 @@ import polars as pl
 
 from pipelines.coverage.clock import unit_terms
 from pipelines.coverage.evidence import Evidence, citation
+from pipelines.coverage.replacements import with_predecessors
 from pipelines.coverage.startups import startup_facts
 from pipelines.terms import Terms
 
@@ -24,7 +25,7 @@ def claims_of(evidence: Evidence, terms: Terms) -> pl.DataFrame:
     """
     claims = _claim_calls(evidence.service_calls)
     units = evidence.units.join(claims, on="serial", how="semi")
-    clocks = unit_terms(units, evidence.models, terms)
+    clocks = unit_terms(with_predecessors(units, evidence.units), evidence.models, terms)
     startups = evidence.startups.join(claims, on="serial", how="semi")
     return (
         claims.join(

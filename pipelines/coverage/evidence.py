@@ -7,13 +7,13 @@ Does not belong here: what follows from a record.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 import polars as pl
 
 from schemas.columns import column_names, key_columns
-from schemas.feeds import FEED_TABLES, SEEN_BY
+from schemas.feeds import FEED_TABLES, SEEN_BY, record_schema
 
 
 @dataclass(frozen=True)
@@ -36,6 +36,7 @@ class Evidence:
     regions: pl.DataFrame
     through: Mapping[str, date | None]
     as_of: date
+    credits: pl.DataFrame = field(default_factory=lambda: record_schema("credits").to_frame())
 
     def complete_to(self, feed: str) -> pl.Expr:
         """The feed's through date as a literal; null where it is complete up to no day."""
@@ -66,6 +67,12 @@ def _seen_rows(feed: str, records: pl.DataFrame, as_of: date) -> pl.DataFrame:
 
 
 def citation(feed: str) -> pl.Expr:
-    """How a record of the feed is cited: `feed/key/file:line`; two keys are joined by a dash."""
-    key = pl.concat_str(key_columns(FEED_TABLES[feed]), separator="-")
+    """How a record of the feed is cited: `feed/key/file:line`; several keys are joined by dashes.
+
+    Amounts that are part of a key are left out: they say nothing to whoever looks the row up.
+    """
+    table = FEED_TABLES[feed]
+    amounts = column_names(table, kind="money")
+    names = [name for name in key_columns(table) if name not in amounts]
+    key = pl.concat_str(names, separator="-", ignore_nulls=True)
     return pl.format("{}/{}/{}:{}", pl.lit(feed), key, "source_file", "source_line")

@@ -16,6 +16,8 @@ from schemas.columns import MOMENT, TEXTS, column_names
 from schemas.decisions import DecisionHistory
 from schemas.feeds import FEED_TABLES
 
+# Columns that feeds were given since: a record without one has the fingerprint that it had.
+_ADDED = ("replaces",)
 _STATE = ("condition", "outcome", "reason")
 # Fingerprints are taken of so many claims at a time, to bound the memory.
 _BATCH = 50_000
@@ -140,8 +142,10 @@ def _contents(cited: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
 
 
 def _as_text(feed: str, columns: list[str]) -> pl.Expr:
-    texts = [pl.col(name).cast(pl.String).fill_null("") for name in columns]
-    return pl.concat_str([pl.lit(feed), *texts], separator="\x1f")
+    texts = [pl.col(name).cast(pl.String) for name in columns if name not in _ADDED]
+    added = [pl.col(name).cast(pl.String) for name in columns if name in _ADDED]
+    whole = [pl.lit(feed), *(text.fill_null("") for text in texts), *added]
+    return pl.concat_str(whole, separator="\x1f", ignore_nulls=True)
 
 
 def _fingerprints(findings: pl.DataFrame, contents: pl.DataFrame) -> pl.DataFrame:

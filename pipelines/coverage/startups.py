@@ -29,8 +29,11 @@ def startup_facts(startups: pl.DataFrame) -> pl.DataFrame:
 
 
 def request_due_on() -> pl.Expr:
-    """The last day to ask for a start-up, from purchased_on, clock_start, request_within_days."""
-    begins = pl.coalesce("purchased_on", "clock_start")
+    """The last day to ask for a start-up: purchased_on, else own_clock_start, and the days allowed.
+
+    A unit that took over from another is started up itself, so its own clock counts.
+    """
+    begins = pl.coalesce("purchased_on", "own_clock_start")
     return add_days(begins, pl.col("request_within_days"))
 
 

@@ -58,8 +58,6 @@ def chance_of_more(
     convolution of those laws. So the peers' own chance is allowed for. Arrays hold one entry a
     stratum.
     """
-    from scipy.stats import hypergeom
-
     law, least = np.ones(1), 0
     for n, k, total in zip(own_cases, all_events, all_cases, strict=True):
         mean = n * k / total
@@ -67,7 +65,7 @@ def chance_of_more(
         low = max(0, n + k - total, int(mean - reach))
         high = min(n, k, int(mean + reach) + 1)
         counts = np.arange(low, high + 1)
-        law = np.convolve(law, hypergeom.pmf(counts, total, k, n))
+        law = np.convolve(law, _hypergeometric(counts, n, k, total))
         least += low
         kept = np.flatnonzero(law > _NEGLIGIBLE)
         if len(kept):
@@ -76,6 +74,20 @@ def chance_of_more(
     if place <= 0:
         return 1.0
     return float(np.clip(law[place:].sum(), _NEGLIGIBLE, 1.0))
+
+
+def _hypergeometric(counts: np.ndarray, n: int, k: int, total: int) -> np.ndarray:
+    """The law of events in `n` cases out of `total` with `k` events, by logarithms of factorials.
+
+    That of scipy.stats, in a tenth of the time, since there are thousands of strata.
+    """
+    from scipy.special import gammaln
+
+    def log_choose(out_of: int, chosen: np.ndarray | int) -> np.ndarray:
+        return gammaln(out_of + 1) - gammaln(chosen + 1) - gammaln(out_of - chosen + 1)
+
+    logs = log_choose(k, counts) + log_choose(total - k, n - counts) - log_choose(total, n)
+    return np.exp(logs)
 
 
 def conditional_moments(

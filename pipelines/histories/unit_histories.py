@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from pipelines.coverage import startups
+from pipelines.coverage import replacements, startups
 from pipelines.coverage.clock import unit_terms
 from pipelines.coverage.duplicates import same_failure
 from pipelines.coverage.evidence import Evidence
@@ -24,7 +24,7 @@ from pipelines.histories.treatment_states import (
     fitted_systems,
     treatment_states,
 )
-from pipelines.histories.watch import watch_units
+from pipelines.histories.watch import ONE_DAY, watch_units
 from pipelines.terms import Terms
 from pipelines.water.profiles import profile_units
 from schemas.columns import column_names
@@ -60,6 +60,14 @@ class Histories:
     covers: pl.DataFrame
     states: pl.DataFrame
 
+    def of(self, serials: pl.Series) -> Histories:
+        """The same of some units alone: a part of the fleet comes with units that it took over."""
+        if self.units["serial"].is_in(serials.implode()).all():
+            return self
+        wanted = pl.DataFrame({"serial": serials})
+        frames = (self.units, self.fitted, self.covers, self.states)
+        return Histories(*(frame.join(wanted, on="serial", how="semi") for frame in frames))
+
     @property
     def table(self) -> pl.DataFrame:
         """The table `unit_histories`."""
@@ -88,7 +96,9 @@ def build_histories(
         how="left",
     )
     started = _with_startup(profiled, evidence)
-    watched = started.join(watch_units(started, evidence.as_of), on="serial", how="left")
+    watched = started.join(
+        watch_units(_as_machines(started), evidence.as_of), on="serial", how="left"
+    )
     fitted = fitted_systems(watched, evidence)
     covers = cartridge_covers(fitted, watched, evidence)
     fit = fit_of_units(
@@ -99,8 +109,22 @@ def build_histories(
         .join(_fitting(watched, fitted), on="serial", how="left")
         .join(fit, on="serial", how="left")
         .pipe(_with_cover, fitted, covers, evidence)
+        .with_columns(replacement=replacements.told())
     )
     return Histories(units, fitted, covers, treatment_states(units, fitted, covers))
+
+
+def _as_machines(units: pl.DataFrame) -> pl.DataFrame:
+    """The units as the watch takes them: each machine from its own start to its own end.
+
+    Cover may run on from the unit that was replaced, but the days before the machine stood there
+    are that one's, and are counted with it. A unit that another took over from is out of service
+    by then, also where the register does not tell when it was retired.
+    """
+    left = pl.col("replaced_on") - ONE_DAY
+    return units.with_columns(
+        clock_start="own_clock_start", retired_on=pl.coalesce("retired_on", left)
+    )
 
 
 def _with_startup(units: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:

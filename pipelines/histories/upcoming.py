@@ -214,7 +214,7 @@ def _cartridge(units: pl.DataFrame, histories: Histories) -> pl.DataFrame:
 
 def _deliming(units: pl.DataFrame) -> pl.DataFrame:
     delimed = units.filter(pl.col("delime_by") != "none").with_columns(
-        since=pl.max_horizontal("last_delimed_on", "clock_start")
+        since=pl.max_horizontal("last_delimed_on", "own_clock_start")
     )
     due = add_days(
         add_months(pl.col("since"), pl.col("delime_months")), pl.col("delime_grace_days")

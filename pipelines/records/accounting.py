@@ -212,7 +212,13 @@ def _fates(ranked: pl.DataFrame, key: list[str], left: pl.Series, winners: pl.Se
         ranked.select(key)
         .with_row_index("_row")
         .filter(left)
-        .join(ranked.select(key).filter(beaten).unique(), on=key, how="semi", maintain_order="left")
+        .join(
+            ranked.select(key).filter(beaten).unique(),
+            on=key,
+            how="semi",
+            nulls_equal=True,
+            maintain_order="left",
+        )
     )
     contested = ranked[several["_row"]].with_columns(several["_row"])
     said = contested.drop("_row", RANK, *_PLACE, "raw", strict=False).hash_rows()

@@ -19,6 +19,8 @@ from pipelines.records.typed_values import Typed, typed
 from schemas.columns import fields
 from schemas.feeds import FEED_TABLES
 
+# The column that is blamed where a check looks at several.
+_BLAMED = {"site_or_serial": "site", "some_amount": "parts_amount"}
 # No column of a feed has a name with a NUL.
 _FAILED, _READ = "\x00failed ", "\x00read "
 _KIND_RULES = {
@@ -35,6 +37,7 @@ _CHECK_RULES = {
     "greater_than_or_equal_to(0)": "negative",
     "greater_than_or_equal_to(1)": "below_one",
     "site_or_serial": "site_or_serial",
+    "some_amount": "some_amount",
 }
 
 
@@ -170,7 +173,7 @@ def _check_failures(
         raise AssertionError(f"{feed}: a check did not run: {cases.rows()[:3]}")
     frames = []
     for (column, check), found in cases.group_by(["column", "check"], maintain_order=True):
-        name = "site" if check == "site_or_serial" else str(column)
+        name = _BLAMED.get(str(check), str(column))
         place = found["index"].cast(pl.UInt32).sort()
         value = texts[name] if name in texts.columns else pl.lit("").alias(name)
         failing = texts.select("source_line").with_columns(_value=value)[place]

@@ -60,6 +60,9 @@ RULES = {
     "negative": Rule("is below zero", _SOURCE),
     "below_one": Rule("is below one", _SOURCE),
     "site_or_serial": Rule("is empty, and so is serial", "fill in one of the two"),
+    "some_amount": Rule(
+        "is empty, and so are labor_amount and travel_amount", "fill in what was credited"
+    ),
     "unknown_unit": Rule(
         "is no unit that is known", "name the unit of the column under [units] in the mapping"
     ),

@@ -105,6 +105,7 @@ COLUMNS: dict[str, dict[str, list[str]]] = {
         "region": ["region", "state", "state code", "province"],
         "postal_code": ["postal code", "zip", "zip code", "postcode"],
         "retired_on": ["retired", "scrapped", "out of service", "removed", "decommissioned"],
+        "replaces": ["replaces", "replaced serial", "replacement for", "old serial", "predecessor"],
     },
     "startups": {
         "report": ["report", "report number", "start up number", "form number", "document number"],
@@ -208,6 +209,14 @@ COLUMNS: dict[str, dict[str, list[str]]] = {
         "parts_amount": _PARTS,
         "labor_amount": ["labor amount", "labor", "labor paid", "labour amount"],
         "travel_amount": _TRAVEL,
+    },
+    "credits": {
+        "claim": ["claim", "claim number", "warranty claim"],
+        "credited_on": ["credited", "credit date", "posting date", "posted", "paid", "paid date"],
+        "credit": ["credit", "credit number", "credit memo", "credit note", "document number"],
+        "parts_amount": [*_PARTS, "parts credited", "parts paid"],
+        "labor_amount": ["labor amount", "labor", "labor credited", "labor paid"],
+        "travel_amount": [*_TRAVEL, "travel credited", "travel paid"],
     },
 }
 

@@ -13,10 +13,8 @@ from typing import Any
 
 import polars as pl
 
-from pipelines.records.accounting import Accounted
 from pipelines.records.headers import absent_headers
 from pipelines.records.problems import problems
-from pipelines.records.suggestions import near_misses
 from pipelines.refresh.ingest import (
     EXPORT_FILES,
     all_set_aside,
@@ -29,12 +27,13 @@ from pipelines.refresh.ingest import (
 )
 from pipelines.refresh.inputs import Inputs, load_inputs
 from pipelines.refresh.landing import PARSED_SET_ASIDE, told_of
+from pipelines.refresh.suggesting import of_claims, of_serials, suggestions
 from schemas.codes import FEEDS
 
 
 @dataclass(frozen=True)
 class Checked:
-    """What a check found: totals, problems by what must be mended, near-miss serials, feeds.
+    """What a check found: totals, problems by what must be mended, near-miss numbers, feeds.
 
     `absent_headers` are those that a mapping names and a file that was read lacks.
     """
@@ -43,6 +42,7 @@ class Checked:
     accounts: list[dict[str, Any]]
     problems: list[dict[str, Any]]
     suggestions: list[dict[str, Any]]
+    claim_suggestions: list[dict[str, Any]]
     absent_headers: list[dict[str, Any]]
     feeds: list[dict[str, Any]]
     exit_code: int
@@ -79,6 +79,7 @@ def check_workspace(
     }
     accounts = row_accounts(files, accounted)
     states = feed_states(inputs, accounts, accounted)
+    near = suggestions({feed: accounted[feed].records for feed in FEEDS})
     whole = files.filter("is_whole")["file"].to_list()
     counted = ["rows_read", "records", "superseded", "duplicates", "set_aside"]
     needs_person = (
@@ -88,7 +89,8 @@ def check_workspace(
         {"files": accounts.height, **accounts.select(pl.col(counted).sum()).row(0, named=True)},
         accounts.to_dicts(),
         problems(all_set_aside(told, accounted), whole).to_dicts(),
-        _suggestions(accounted).to_dicts(),
+        of_serials(near).drop("column").to_dicts(),
+        of_claims(near).drop("column").to_dicts(),
         _absent_headers(inputs, facts),
         states.to_dicts(),
         int(needs_person),
@@ -105,20 +107,3 @@ def _absent_headers(inputs: Inputs, facts: list[dict[str, Any]]) -> list[dict[st
             file["feed"], file["headers"], inputs.mappings[file["feed"]]
         ).items()
     ]
-
-
-def _suggestions(accounted: dict[str, Accounted]) -> pl.DataFrame:
-    """Serials on no register that one edit turns into exactly one that is."""
-    known = accounted["units"].records["serial"]
-    named = [
-        accounted[feed]
-        .records.select(
-            pl.lit(feed).alias("feed"), file="source_file", line="source_line", serial="serial"
-        )
-        .filter(pl.col("serial").is_not_null())
-        for feed in FEEDS
-        if feed not in ("units", "rulings")
-    ]
-    unknown = pl.concat(named).filter(~pl.col("serial").is_in(known.implode()))
-    found = near_misses(unknown["serial"], known)
-    return unknown.join(found, on="serial").sort("feed", "file", "line")

@@ -4,7 +4,8 @@ Belongs here: reading records and through dates, of the whole fleet or of a part
 outside can bear on. Does not belong here: what follows from them.
 
 What is known of a unit rests on its own records and on those of its site; so a part of the fleet is
-a set of units with all others at their sites.
+a set of units with all others at their sites. Its clock may rest on the units that it took over
+from, which come along wherever they stood.
 """
 
 from __future__ import annotations
@@ -17,12 +18,15 @@ import polars as pl
 from pipelines.coverage.evidence import Evidence
 from pipelines.refresh.inputs import Inputs
 from pipelines.warehouse.database import count_rows, has_table, query_frame, read_frame, registered
-from schemas.codes import FEEDS, REFERENCES
+from schemas.codes import FEEDS, OPTIONAL_FEEDS, REFERENCES
 from schemas.feeds import record_schema
+
+# What a company may do without decides nothing.
+DECIDING = tuple(feed for feed in FEEDS if feed not in OPTIONAL_FEEDS)
 
 
 def load_evidence(
-    inputs: Inputs, con: duckdb.DuckDBPyConnection, *, only: Collection[str] = FEEDS
+    inputs: Inputs, con: duckdb.DuckDBPyConnection, *, only: Collection[str] = DECIDING
 ) -> Evidence:
     """All records of the store, or those of some feeds alone, with the checked reference files."""
     return _bundle(
@@ -30,13 +34,15 @@ def load_evidence(
         con,
         {
             feed: records(con, feed) if feed in only else pl.DataFrame(schema=record_schema(feed))
-            for feed in FEEDS
+            for feed in DECIDING
         },
     )
 
 
 def evidence_around(inputs: Inputs, con: duckdb.DuckDBPyConnection, serials: pl.Series) -> Evidence:
     """The records that bear on the named units: theirs, and those of the others at their sites.
+
+    So do those of the units that they took over from, and that took over from them.
 
     Serials that are not on the register bring their records all the same. Feeds that name neither
     unit nor site come whole.
@@ -47,11 +53,18 @@ def evidence_around(inputs: Inputs, con: duckdb.DuckDBPyConnection, serials: pl.
             f"where site is not null and serial in (select serial from {asked})"
         )
         con.execute(
-            "create or replace temp table serials_around as "
-            "select serial from units where site in (select site from sites_around) "
-            f"union select serial from {asked} where serial is not null"
+            "create or replace temp table linked_units as "
+            "select serial as here, replaces as there from units where replaces is not null "
+            "union select replaces, serial from units where replaces is not null"
         )
-    return _bundle(inputs, con, {feed: _around(con, feed) for feed in FEEDS})
+        con.execute(
+            "create or replace temp table serials_around as with recursive around(serial) as ("
+            "(select serial from units where site in (select site from sites_around) "
+            f"union select serial from {asked} where serial is not null) "
+            "union select there from linked_units join around on here = around.serial) "
+            "select serial from around"
+        )
+    return _bundle(inputs, con, {feed: _around(con, feed) for feed in DECIDING})
 
 
 def fleet_parts(con: duckdb.DuckDBPyConnection, units: int) -> Iterator[pl.Series]:

@@ -101,15 +101,13 @@ def _parts(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> Iterator[tuple[Evi
     """What is seen of each part of the fleet, and its histories."""
     for serials in fleet_parts(con, PART_UNITS):
         evidence = seen(evidence_around(inputs, con, serials))
-        yield (
+        histories = build_histories(
             evidence,
-            build_histories(
-                evidence,
-                inputs.terms,
-                duty_hours_per_day=inputs.settings.duty_hours_per_day,
-                tanks_l=inputs.settings.tanks_l,
-            ),
+            inputs.terms,
+            duty_hours_per_day=inputs.settings.duty_hours_per_day,
+            tanks_l=inputs.settings.tanks_l,
         )
+        yield evidence, histories.of(serials)
 
 
 def _watched(evidence: Evidence, histories: Histories) -> Watched:

@@ -28,7 +28,7 @@ from pipelines.records.mapping import Mapping
 from pipelines.refresh.inputs import Inputs
 from pipelines.refresh.recorded import CITED_AS, recorded_rulings
 from pipelines.refresh.tool import READING, source_hash
-from schemas.codes import FEEDS
+from schemas.codes import FEEDS, OPTIONAL_FEEDS
 
 EXPORT_FILES = pl.Schema(
     {
@@ -271,6 +271,7 @@ def feed_states(
     """One row a feed: its through date, whether it is stale, and what share was set aside.
 
     A feed without a file is complete up to no day; it is stale only where files of it have come.
+    An optional feed without a file is left out.
     """
     oldest = inputs.as_of - dt.timedelta(days=inputs.settings.stale_after_days)
     totals = accounts.group_by("feed").agg(
@@ -284,8 +285,10 @@ def feed_states(
         schema={"feed": pl.String, "through_date": pl.Date},
     )
     share = pl.col("set_aside") / pl.col("rows_read")
+    missed = pl.col("feed").is_in(OPTIONAL_FEEDS) & pl.col("files").is_null()
     return (
         through.join(totals, on="feed", how="left")
+        .filter(~missed)
         .with_columns(pl.col("files", "rows_read", "set_aside").fill_null(0).cast(pl.Int64))
         .with_columns(
             stale=(pl.col("through_date").fill_null(dt.date.min) < oldest)

@@ -21,16 +21,17 @@ from pipelines.coverage.supply_tests import with_supply_test
 from pipelines.histories.events import unit_events
 from pipelines.records.headers import match_headers
 from pipelines.records.mapping import Mapping
-from pipelines.records.suggestions import near_misses
 from pipelines.refresh.evidence import evidence_around
 from pipelines.refresh.figure_notes import figure_notes
 from pipelines.refresh.inputs import Inputs
 from pipelines.refresh.letters import claim_facts, letters_of_evidence
 from pipelines.refresh.recorded import CITED_AS
 from pipelines.refresh.session import RefreshSession
+from pipelines.refresh.suggesting import columns_read, of_claims, of_serials, suggestions
 from pipelines.remedies import sentences_of, what_would_turn
 from pipelines.warehouse.database import has_table, query_frame, read_frame, registered
 from pipelines.water.limits import with_chloramine
+from schemas.causes import CAUSE_TABLES
 from schemas.codes import ANALYTES, FEEDS
 from schemas.columns import column_names
 from schemas.field import FIELD_TABLES
@@ -38,7 +39,7 @@ from schemas.field import FIELD_TABLES
 # A settled claim keeps its page for so long after it was filed; older ones are told by `explain`.
 RECENT_DAYS = 120
 # So many claims, the newest first, keep the pages under 150 MB and written in seconds.
-MOST_PAGES = 3_500
+MOST_PAGES = 2_500
 OPEN = ("needs_review", "needs_evidence")
 # The figures that pages draw: those that are sliced, and some that are not.
 DRAWN = [
@@ -63,6 +64,7 @@ def page_data(session: RefreshSession, claims: pl.Series) -> shown.PageData:
     """Everything that the pages show, with the details of the named claims."""
     inputs, con = session.inputs, session.con
     base = data_of_claims(inputs, con, claims)
+    near = _suggestions(con)
     return dataclasses.replace(
         base,
         refreshed_at=session.decided_at,
@@ -70,8 +72,9 @@ def page_data(session: RefreshSession, claims: pl.Series) -> shown.PageData:
         row_accounts=read_frame(con, "row_accounts"),
         set_aside=read_frame(con, "set_aside"),
         feeds=read_frame(con, "feed_states", columns=shown.FEEDS.names()),
+        suggestions=of_serials(near),
+        claim_suggestions=of_claims(near),
         night_checks=read_frame(con, "night_checks"),
-        suggestions=_suggestions(con),
         water_profiles=_rows_of(con, "water_profiles", base.water_values["sample"]),
         upcoming=read_frame(con, "upcoming"),
         second_opinions=read_frame(con, "second_opinions"),
@@ -83,6 +86,7 @@ def page_data(session: RefreshSession, claims: pl.Series) -> shown.PageData:
         figure_notes=figure_notes(
             {name: read_frame(con, name) for name in NOTED if has_table(con, name)}
         ),
+        **{name: read_frame(con, name) for name in CAUSE_TABLES if name != "cause_suggestions"},
     )
 
 
@@ -120,6 +124,7 @@ def data_of_claims(
         regions=reference.regions,
         agencies=reference.agencies.select("agency", "name").unique("agency"),
         causes=reference.causes,
+        cause_suggestions=read_frame(con, "cause_suggestions", schema=shown.CAUSE_SUGGESTIONS),
     )
 
 
@@ -148,17 +153,8 @@ def _arrivals(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
 
 
 def _suggestions(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
-    """Serials of other feeds that no unit has, with the one unit that is an edit away."""
-    named = [
-        f"select '{feed}' as feed, source_file as file, source_line as line, serial from {feed} "
-        "where serial is not null and serial not in (select serial from units)"
-        for feed in FEEDS
-        if feed not in ("units", "rulings")
-    ]
-    unknown = query_frame(con, " union all ".join(named))
-    known = read_frame(con, "units", columns=["serial"])["serial"]
-    found = near_misses(unknown["serial"], known)
-    return unknown.join(found, on="serial").sort("feed", "file", "line")
+    """Numbers of one feed that another does not know, with the one that is an edit away."""
+    return suggestions({feed: read_frame(con, feed, columns=columns_read(feed)) for feed in FEEDS})
 
 
 def _events(inputs: Inputs, evidence: Evidence, serials: pl.Series) -> pl.DataFrame:

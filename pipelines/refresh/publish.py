@@ -21,6 +21,7 @@ from pipelines.refresh.session import MANIFEST, RefreshSession
 from pipelines.refresh.tool import source_hash
 from pipelines.warehouse.database import has_table, read_frame
 from pipelines.warehouse.publication import write_table_files
+from schemas.causes import CAUSE_TABLES
 from schemas.columns import column_names
 from schemas.feeds import FEED_TABLES
 from schemas.field import FIELD_TABLES
@@ -38,6 +39,7 @@ TABLES = (
     "upcoming",
     "second_opinions",
     "second_opinion_agreement",
+    *CAUSE_TABLES,
     "night_checks",
     *FIGURES,
 )
@@ -97,7 +99,7 @@ def stage_pages(session: RefreshSession) -> int:
     """Writes all pages; returns the number of claim pages."""
     decisions = read_frame(session.con, "decisions")
     claims = claims_with_pages(decisions, session.inputs.as_of)
-    written = sorted(path.stem for path in (session.staging / "data").glob("*.csv"))
+    written = sorted(path.name for path in (session.staging / "data").glob("*.csv*"))
     data = dataclasses.replace(page_data(session, claims), tables=written)
     try:
         build_site(data, session.staging, claims.to_list())

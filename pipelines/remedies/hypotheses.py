@@ -41,7 +41,6 @@ def copies(evidence: Evidence, states: pl.DataFrame) -> Evidence:
     """
     sites = evidence.units.select(source="serial", site="site")
     placed = states.join(sites, on="source", how="left")
-    units = placed.drop("site").join(evidence.units, left_on="source", right_on="serial")
     startups = placed.drop("site").join(evidence.startups, left_on="source", right_on="serial")
     tests = _own_and_shared(placed, evidence.water_tests, "sample", by_site_only_without=False)
     bought = _own_and_shared(
@@ -49,7 +48,7 @@ def copies(evidence: Evidence, states: pl.DataFrame) -> Evidence:
     )
     return replace(
         evidence,
-        units=_as_own(units, evidence.units),
+        units=_units(placed, evidence.units),
         startups=_as_own(startups, evidence.startups),
         water_tests=_as_own(tests.with_columns(sample=marked("sample")), evidence.water_tests),
         treatment_purchases=_as_own(bought, evidence.treatment_purchases),
@@ -84,6 +83,24 @@ def _as_own(rows: pl.DataFrame, like: pl.DataFrame) -> pl.DataFrame:
     if "site" in like.columns:
         own = own.with_columns(site=pl.lit(None, pl.String))
     return own.select(like.columns)
+
+
+def _units(placed: pl.DataFrame, register: pl.DataFrame) -> pl.DataFrame:
+    """Each state's unit, and those that it took over from, whose clock it may carry on."""
+    copied = placed.select("state", serial="source")
+    names = {"serial": marked("serial"), "site": pl.lit(None, pl.String)}
+    if "replaces" in register.columns:
+        names["replaces"] = marked("replaces")
+        before = register.select("serial", "replaces").drop_nulls()
+        fresh = copied
+        while fresh.height:
+            fresh = (
+                fresh.join(before, on="serial")
+                .select("state", serial="replaces")
+                .join(copied, on=["state", "serial"], how="anti")
+            )
+            copied = pl.concat([copied, fresh])
+    return copied.join(register, on="serial").with_columns(**names).select(register.columns)
 
 
 def _own_and_shared(

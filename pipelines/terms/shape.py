@@ -19,6 +19,7 @@ MOST_MONTHS = 1_200
 MOST = 10**9
 CLOCK_DATES = ("installed_on", "purchased_on", "shipped_on")
 JUDGED_BY = ("water", "cause")
+REPLACEMENT = ("new", "carries_on")
 YES_NO_READINGS = ("level", "under_hood")
 GAS_READING = "gas_pressure_in_wc"
 BURNED_GASES = tuple(gas for gas in codes.GASES if gas != "none")
@@ -70,6 +71,7 @@ def _edition_tables(abilities: Collection[str]) -> dict[str, Key | Table]:
                 "start": Key(partial(_words, "date that starts a clock", CLOCK_DATES)),
                 "days_after_shipment": Key(days),
                 "latest_days_after_shipment": Key(days, False),
+                "replacement": Key(partial(_either, REPLACEMENT), False),
             }
         ),
         "coverage": Table({"parts_months": Key(months), "labor_months": Key(months)}),
@@ -98,7 +100,7 @@ def _edition_tables(abilities: Collection[str]) -> dict[str, Key | Table]:
             {
                 "sellers": Key(_names),
                 "grace_days": Key(days),
-                "judged_by": Key(_judged_by, False),
+                "judged_by": Key(partial(_either, JUDGED_BY), False),
             }
         ),
         "maintenance": Table(
@@ -189,10 +191,10 @@ def _names(value: Any) -> str | None:
     return f'is {show(value)}; write a list of names in quotes, such as ["MAKER-DIRECT"].'
 
 
-def _judged_by(value: Any) -> str | None:
-    if isinstance(value, str) and value in JUDGED_BY:
+def _either(words: tuple[str, str], value: Any) -> str | None:
+    if isinstance(value, str) and value in words:
         return None
-    return f'is {show(value)}; write "water" or "cause".'
+    return f'is {show(value)}; write "{words[0]}" or "{words[1]}".'
 
 
 def _ability(abilities: Collection[str], value: Any) -> str | None:

@@ -18,6 +18,9 @@ import polars as pl
 from pipelines.records.harmless import FORMULA
 from pipelines.warehouse.database import identifier
 
+# A larger CSV is packed: too long for a spreadsheet to work with, and half of what is published.
+MOST_CSV_BYTES = 12 * 2**20
+
 
 def write_table_files(
     con: duckdb.DuckDBPyConnection,
@@ -27,7 +30,8 @@ def write_table_files(
 ) -> list[str]:
     """Each table as Parquet (as stored) and CSV (lists joined by `; `, no live formula).
 
-    A table that `instead` names is written from the frame there and not from the store.
+    A CSV of more than `MOST_CSV_BYTES` is packed with gzip, as `.csv.gz`. A table that
+    `instead` names is written from the frame there and not from the store.
     """
     folder.mkdir(parents=True, exist_ok=True)
     written = []
@@ -47,6 +51,13 @@ def write_table_files(
             con.register(source, instead[table])
         con.execute(f"copy (select * from {source}) to '{base}.parquet' (format parquet)")
         con.execute(f"copy (select {chosen} from {source}) to '{base}.csv' (header true)")
+        plain = folder / f"{table}.csv"
+        if plain.stat().st_size > MOST_CSV_BYTES:
+            con.execute(
+                f"copy (select {chosen} from {source}) to '{base}.csv.gz' "
+                "(header true, compression gzip)"
+            )
+            plain.unlink()
         if instead and table in instead:
             con.unregister(source)
         written.append(table)

@@ -35,6 +35,8 @@ def make_workspace(folder: Path, units: int, seed: int = SEED) -> dict[str, int]
     for field in fields(feeds):
         frame = getattr(feeds, field.name).drop(_NOT_EXPORTED, strict=False)
         setattr(feeds, field.name, None)  # a feed that is written need not stay in memory
+        if frame.is_empty():
+            continue
         rows[field.name] = frame.height
         _write(frame, folder / "exports" / field.name, field.name)
     return rows

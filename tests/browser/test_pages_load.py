@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from dashboards.formats import file_name
+from tests.unit.dashboards import what_if_sample
 
 PAGES = ("index.html", "field.html", "upcoming.html", "data.html", "terms.html", "claim")
 WIDE_LIGHT = {"width": 1280, "height": 900, "scheme": "light"}
@@ -36,7 +37,18 @@ def axe() -> str:
 @pytest.mark.parametrize("page", PAGES)
 def test_page_is_clean_and_accessible(visit, sample, axe, page) -> None:
     """No console message, no request, nothing wider than the screen, no WCAG 2.2 AA violation."""
-    shown = visit.open(_address(page, sample))
+    _check(visit, _address(page, sample), axe)
+
+
+@pytest.mark.parametrize("visit", [WIDE_LIGHT, PHONE_DARK], indirect=True, ids=["wide", "phone"])
+def test_the_page_of_other_terms_is_clean_and_accessible(visit, axe) -> None:
+    """The same for the page that `what-if` writes."""
+    (visit.site / "what-if.html").write_text(what_if_sample.page(), encoding="utf-8")
+    _check(visit, "what-if.html", axe)
+
+
+def _check(visit, address: str, axe: str) -> None:
+    shown = visit.open(address)
     assert visit.faults == []
     widths = shown.evaluate("[document.documentElement.scrollWidth, innerWidth]")
     assert widths[0] <= widths[1], "the page scrolls sideways"

@@ -23,6 +23,7 @@ STAGES = [
     "field",
     "audit",
     "what_if",
+    "causes",
     "nightly",
 ]
 DOMAIN_MUST_NOT = {"dagster", "duckdb", "altair", "dashboards"}
@@ -115,6 +116,7 @@ def test_nothing_walks_rows_in_python() -> None:
         "histories",
         "field",
         "what_if",
+        "causes",
         "nightly",
     ):
         for path in _modules(f"pipelines/{stage}"):

@@ -139,3 +139,17 @@ def test_a_frame_that_does_not_fit_fails_its_check() -> None:
     assert not wrong.passed
     assert "file" in str(wrong.metadata["failing_cases"].value)
     assert "line" in str(wrong.metadata["failing_cases"].value)
+
+
+def test_no_decision_depends_on_what_notes_suggest(workspace: Path) -> None:
+    """Upstream of the decisions stands neither a suggested cause nor the file of phrases."""
+    told = graph(build_definitions(workspace))
+    upstream, asked = set(), ["decisions", "findings", "decision_history"]
+    while asked:
+        name = asked.pop()
+        if name not in upstream:
+            upstream.add(name)
+            asked += told[name]["deps"]
+    assert "service_calls" in upstream
+    assert not [name for name in upstream if name.startswith("cause_")]
+    assert "reference_phrases" not in upstream

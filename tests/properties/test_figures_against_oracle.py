@@ -17,6 +17,7 @@ import pytest
 from pipelines.coverage import decide
 from pipelines.coverage.evidence import seen
 from pipelines.field.context import FieldContext, prepare
+from pipelines.field.early_warning import warnings
 from pipelines.field.figures import always, figure
 from pipelines.histories.unit_histories import build_histories, disputed_duplicates
 from pipelines.histories.watch import doubtful_exposure, failures_inside
@@ -24,7 +25,7 @@ from tests.properties.oracle import field_oracle as oracle
 from tests.properties.oracle.draws import Draws
 from tests.properties.oracle.field_oracle import Failure, Life
 from tests.properties.oracle.frames import evidence_of, terms_of
-from tests.properties.oracle.oracle import decide_world
+from tests.properties.oracle.oracle import add_months, decide_world
 from tests.properties.oracle.scenarios import make_world
 from tests.properties.oracle.world import World
 
@@ -249,6 +250,36 @@ def test_regions_against_all_together(world: Both) -> None:
             same(row, {"expected": expected}, row["region"])
             ratio = own["failures"] / expected if expected else None
             same(row, {"crude_ratio": ratio}, row["region"])
+    for event in ("any", "water"):
+        rows = [row for row in table.filter(pl.col("event") == event).to_dicts() if row["expected"]]
+        if len(rows) > 1:
+            told = oracle.funnel([(row["failures"], row["expected"]) for row in rows])
+            for row, expected in zip(rows, told, strict=True):
+                same(row, expected, f"{event} {row['region']}")
+                assert row["flagged"] == (expected["q_value"] < 0.1 and not row["thin"])
+
+
+@pytest.mark.parametrize("dims", [(), ("cause_class",), ("family", "cause_class")])
+def test_early_warnings(world: Both, dims: tuple[str, ...]) -> None:
+    """What the trailing year leads to expect, the CUSUM's path, and months that alarm."""
+    table = warnings(world.context, dims)
+    sums: dict[tuple, float] = {}
+    for row in table.iter_rows(named=True):
+        month, lives = row["month"], world.lives_where(row)
+        year_ago, end = add_months(month, -12), add_months(month, 1)
+        failures = oracle.failed_in(lives, chosen(row), month, end)
+        assert row["failures"] == failures
+        group = tuple(row[name] for name in (*DIMENSIONS, "cause_class"))
+        days = oracle.watched_in(lives, month, end)
+        before = oracle.watched_in(lives, year_ago, month)
+        if row["expected"] is None:
+            assert row["note"].startswith("cannot be estimated, because")
+            continue
+        happened = max(oracle.failed_in(lives, chosen(row), year_ago, month), 0.5)
+        same(row, {"expected": happened / before * days}, str(row))
+        sums[group] = max(0.0, sums.get(group, 0.0) + failures - row["reference_value"])
+        same(row, {"cusum": sums[group]}, str(row))
+        assert row["alarm"] == (row["cusum"] >= row["decision_value"])
 
 
 @pytest.mark.parametrize("dims", [(), ("region",), ("cause_class",)])
@@ -287,4 +318,7 @@ def test_the_worlds_reach_what_they_are_for() -> None:
     assert len({life.profile for life in lives}) > 5
     assert sum(f.age == 0 for life in lives for f in life.failures) > 2
     assert sum(life.unsound for life in lives) > 2
+    charts = [warnings(both(seed).context, ("family",)) for seed in SEEDS]
+    assert sum(chart["expected"].count() for chart in charts) > 50
+    assert sum((chart["cusum"] > 0).sum() for chart in charts) > 20
     assert sum(len(life.failures) > 1 for life in lives) > 5

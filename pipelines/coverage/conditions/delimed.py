@@ -1,7 +1,8 @@
 """A unit that scales was delimed often enough, from the start of its clock to the failure.
 
 Where a technician must do it, only a technician's delimings count, and the company logs them; the
-owner keeps a log of his own, so its absence here is never more than unknown.
+owner keeps a log of his own, so its absence here is never more than unknown. A unit that carries on
+the clock of another came clean, so its own clock counts here.
 """
 
 from __future__ import annotations
@@ -74,7 +75,7 @@ def _gaps(claims: pl.DataFrame, calls: pl.DataFrame) -> pl.DataFrame:
     ).select(
         "claim",
         "serial",
-        "clock_start",
+        "own_clock_start",
         "failed_on",
         "delime_by",
         "delime_months",
@@ -89,7 +90,7 @@ def _gaps(claims: pl.DataFrame, calls: pl.DataFrame) -> pl.DataFrame:
             on="serial",
         )
         .filter(
-            (pl.col("on") >= pl.col("clock_start"))
+            (pl.col("on") >= pl.col("own_clock_start"))
             & (pl.col("on") <= pl.col("failed_on"))
             & counts.fill_null(False)
         )
@@ -97,7 +98,7 @@ def _gaps(claims: pl.DataFrame, calls: pl.DataFrame) -> pl.DataFrame:
     )
     ends = [
         asking.select("claim", on=name, source=pl.lit(None, pl.String), turn=pl.lit(turn))
-        for name, turn in (("clock_start", 0), ("failed_on", 2))
+        for name, turn in (("own_clock_start", 0), ("failed_on", 2))
     ]
     dates = pl.concat([done, *ends]).filter(pl.col("on").is_not_null())
     due = add_days(

@@ -10,7 +10,8 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
-from math import exp, log, sqrt
+from math import exp, lgamma, log, sqrt
+from statistics import NormalDist
 
 from tests.properties.oracle.oracle import (
     Decision,
@@ -464,6 +465,75 @@ def cohort_cell(
     return len(own), sum(
         chosen(failure) and failure.age <= months * MONTH_DAYS
         for life in own
+        for failure in life.failures
+    )
+
+
+def poisson_chance(count: int, mean: float) -> float:
+    """The chance of at most so many."""
+    return sum(exp(-mean + x * log(mean) - lgamma(x + 1)) for x in range(count + 1))
+
+
+def funnel(regions: list[tuple[int, float]]) -> list[dict[str, float]]:
+    """Limits of observed over expected, p and q of regions, widened by how far they differ.
+
+    Args:
+        regions: observed and expected failures of each.
+    """
+    ratios = sorted((o / e - 1) * sqrt(e) for o, e in regions)
+
+    def between(share: float) -> float:
+        place = share * (len(ratios) - 1)
+        low = ratios[int(place)]
+        return low + (place % 1) * (ratios[min(int(place) + 1, len(ratios) - 1)] - low)
+
+    ends = between(0.1), between(0.9)
+    drawn_in = [min(max(z, ends[0]), ends[1]) for z in ratios]
+    spread = sqrt(max(1.0, sum(z * z for z in drawn_in) / len(drawn_in)))
+    told = [widened(o, e, spread) for o, e in regions]
+    ranked = sorted(range(len(told)), key=lambda place: told[place]["p_value"], reverse=True)
+    least = 1.0
+    for passed, place in enumerate(ranked):
+        least = min(least, told[place]["p_value"] * len(told) / (len(told) - passed))
+        told[place]["q_value"] = least
+    return told
+
+
+def widened(observed: int, expected: float, spread: float) -> dict[str, float]:
+    """Funnel limits between whole counts, and p by twice the smaller tail."""
+    told = {}
+    for tail, name in (
+        (0.025, "95_low"),
+        (0.975, "95_high"),
+        (0.001, "998_low"),
+        (0.999, "998_high"),
+    ):
+        r = 0
+        while poisson_chance(r, expected) < tail:
+            r += 1
+        step = poisson_chance(r, expected) - (poisson_chance(r - 1, expected) if r else 0.0)
+        limit = max((r - (poisson_chance(r, expected) - tail) / step) / expected, 0.0)
+        told[f"funnel_{name}"] = max(1 + (limit - 1) * spread, 0.0)
+    above = 1 - poisson_chance(observed - 1, expected) if observed else 1.0
+    least = min(poisson_chance(observed, expected), above, 0.5)
+    normal = NormalDist()
+    told["p_value"] = 2 * normal.cdf(normal.inv_cdf(least) / spread)
+    return told
+
+
+def watched_in(lives: list[Life], start: date, end: date) -> int:
+    """Unit-days watched from one day up to another."""
+    return sum(
+        max((min(life.watched_until, end) - max(life.watched_from, start)).days, 0)
+        for life in watched(lives)
+    )
+
+
+def failed_in(lives: list[Life], chosen: Callable[[Failure], bool], start: date, end: date) -> int:
+    """Failures from one day up to another."""
+    return sum(
+        chosen(failure) and start <= failure.day < end
+        for life in lives
         for failure in life.failures
     )
 

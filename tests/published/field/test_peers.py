@@ -90,6 +90,9 @@ def test_large_strata_keep_their_tail() -> None:
     z = (at - 0.5 - mean.sum()) / np.sqrt(variance.sum())
     assert chance_of_more(at, own, events, cases) == pytest.approx(stats.norm.sf(z), rel=0.05)
     assert chance_of_more(900, own, events, cases) == 1e-18
+    one = (np.array([4000]), np.array([3000]), np.array([40000]))
+    exact = stats.hypergeom.sf(330, 40000, 3000, 4000)
+    assert chance_of_more(331, *one) == pytest.approx(exact, rel=1e-8)
 
 
 def test_binomial_limits_hold_what_they_say() -> None:

@@ -254,7 +254,7 @@ class Pending:
 
 
 # What names something that another case may name too.
-NAMES = ("serial", "site", "claim", "call", "report", "sample", "order")
+NAMES = ("serial", "site", "claim", "call", "report", "sample", "order", "replaces")
 
 
 class Bench:
@@ -329,7 +329,10 @@ def read_workspace(folder: Path, as_of: date) -> tuple[Evidence, Terms]:
     frames, through = {}, {}
     for feed in codes.FEEDS:
         exports = folder / "exports"
-        (path,) = [*exports.glob(f"{feed}*.csv"), *(exports / feed).glob("*.csv")]
+        found = [*exports.glob(f"{feed}*.csv"), *(exports / feed).glob("*.csv")]
+        if not found and feed in codes.OPTIONAL_FEEDS:
+            continue
+        (path,) = found
         frames[feed] = records(feed, rows(path), str(path.relative_to(exports)))
         named = re.findall(r"\d{4}-\d\d-\d\d", path.name)
         if named:

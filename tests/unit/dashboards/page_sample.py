@@ -434,6 +434,7 @@ def page_data(count: int = 40, **changes: Any) -> shown.PageData:
             shown.AGENCIES,
         ),
         "causes": frame([{"cause": "LIMED", "description": "generator limed up"}], shown.CAUSES),
+        **suggested_causes(),
         "figures": figures(),
         "tables": ("decisions", "findings"),
         **terms(),
@@ -442,6 +443,51 @@ def page_data(count: int = 40, **changes: Any) -> shown.PageData:
     return shown.PageData(
         maker="Tarnfell", as_of=AS_OF, timezone="America/Denver", currency="USD", **parts
     )
+
+
+def suggested_causes() -> dict[str, pl.DataFrame]:
+    """A suggestion of each kind, with hostile words, and figures of a small model."""
+    suggestion = {"serial": "B24-1", "opened_on": dt.date(2026, 2, 3), "source": "both"}
+    rows = [
+        suggestion
+        | {"call": "CALL-1", "claim": claim_number(2), "kind": "notes say otherwise",
+           "recorded_cause": "BOARD", "recorded_class": "electrical", "suggested_class": "scale",
+           "probability": 0.96, "recorded_probability": 0.004,
+           "words": ["part heater +2.10", f"phrase “{SCRIPT}” +1.40", "crust +0.90"]},
+        suggestion
+        | {"call": FORMULA, "claim": claim_number(1), "kind": "no cause", "suggested_class": "gas",
+           "probability": 0.71, "words": ["igniter +1.20"], "note": "Its phrases point to wear."},
+        suggestion
+        | {"call": "CALL-3", "claim": claim_number(3), "kind": "unknown cause",
+           "recorded_cause": "OTHER", "suggested_class": "wear", "source": "phrases",
+           "words": ["“hinge” of weight 0.7"]},
+    ]  # fmt: skip
+    whole = {
+        "cause_class": "all", "calls": 200, "suggested": 200, "right": 180, "precision": 0.9,
+        "precision_low": 0.85, "precision_high": 0.938, "recall": 0.9, "recall_low": 0.85,
+        "recall_high": 0.938, "offered": 190, "offered_right": 175, "brier_score": 0.151,
+        "expected_calibration_error": 0.012, "phrase_calls": 20, "phrase_right": 19,
+        "trained_on": 200,
+    }  # fmt: skip
+    counts = {"offered": 0, "offered_right": 0, "phrase_calls": 0, "phrase_right": 0}
+    few = {"cause_class": "wear", "calls": 3, "suggested": 0, "right": 0, "trained_on": 200}
+    few |= {"recall": 0.0, "recall_low": 0.0, "recall_high": 0.7, "note": "Fewer than 5 calls."}
+    bins = [
+        {"probability_from": 0.9, "probability_to": 1.0, "calls": 150, "right": 147,
+         "mean_probability": 0.97, "share_right": 0.98, "low": 0.94, "high": 0.996},
+        {"probability_from": 0.0, "probability_to": 0.1, "calls": 0, "right": 0},
+    ]  # fmt: skip
+    pairs = [
+        {"recorded_class": one, "suggested_class": other, "calls": 90 * (one == other)}
+        for one in CLASSES
+        for other in CLASSES
+    ]
+    return {
+        "cause_suggestions": frame(rows, shown.CAUSE_SUGGESTIONS),
+        "cause_model_quality": frame([whole, counts | few], shown.CAUSE_MODEL_QUALITY),
+        "cause_reliability": frame(bins, shown.CAUSE_RELIABILITY),
+        "cause_confusion": frame(pairs, shown.CAUSE_CONFUSION),
+    }
 
 
 def terms() -> dict[str, pl.DataFrame]:

@@ -8,6 +8,7 @@ import polars as pl
 import pytest
 
 from dashboards.figures import (
+    agencies,
     cohorts,
     costs,
     forecasts,
@@ -19,9 +20,21 @@ from dashboards.figures import (
     warnings,
 )
 from dashboards.figures.cuts import field_of
+from dashboards.hiding import hide_names
 from dashboards.pages import field as field_page
 
-SECTIONS = (rates, regions, lifetimes, repeats, cohorts, treatments, warnings, forecasts, costs)
+SECTIONS = (
+    rates,
+    regions,
+    lifetimes,
+    repeats,
+    cohorts,
+    treatments,
+    warnings,
+    forecasts,
+    costs,
+    agencies,
+)
 
 
 @pytest.fixture(scope="module")
@@ -198,3 +211,22 @@ def test_page_data_is_json_without_infinities(sample) -> None:
     content = field_page.content(sample.page_data(2))
     views = json.loads(content["field"])["views"]
     assert set(views) == {figure.key for s in content["sections"] for figure in s.figures}
+
+
+def test_an_agency_that_stands_out_is_asked_about(field) -> None:
+    """The sentence of a flagged agency stands beside the whole's; the caution is always there."""
+    section = agencies.section(field)
+    assert section.cautions[0].startswith("A flag is a reason to ask, and no finding")
+    view = _views(section)["agencies-returns"]["*/all"]
+    assert view.says == "4 of 40 repairs came back. AGENCY3: 8 of 40 repairs came back."
+    assert view.sample == "160 repairs followed of 4 agencies."
+    rows = view.charts["agency_returns"]["rows"]
+    assert len(rows["rows"]) == len(rows["limits"]) == 4
+    assert [row["name"] for row in rows["rows"] if row["flagged"]] == ["AGENCY3"]
+
+
+def test_hidden_agencies_have_no_section(sample) -> None:
+    """Where the settings hide agencies, nothing compares them."""
+    shown = hide_names(sample.page_data(2, hide=("agency",)))
+    assert agencies.section(field_of(shown)) is None
+    assert "AGENCY" not in json.dumps(field_page.content(shown), default=str)

@@ -13,6 +13,7 @@ import sample_data
 from sample_data import lay_out, workspace_files
 from sample_data.generate import generate, main
 from sample_data.planted import FATES
+from schemas.codes import FEEDS
 
 MOST_BYTES = 6_000_000
 TERMS_DAY = dt.date(2026, 9, 30)
@@ -69,9 +70,9 @@ def test_sample_is_small(committed):
 
 
 def test_every_feed_comes_in_several_files(committed):
-    """All six feeds have at least four files each, with a date in every name."""
+    """Every feed has at least four files each, with a date in every name."""
     exports = [path.removeprefix("exports/") for path in committed if path.startswith("exports/")]
-    feeds = ("units", "startups", "water_tests", "treatment_purchases", "service_calls", "rulings")
+    feeds = FEEDS
     for feed in feeds:
         mine = [path for path in exports if path.startswith(feed)]
         assert len(mine) >= 4

@@ -107,6 +107,7 @@ def test_the_values_stand_under_their_names(terms):
         "clock_order": ["installed_on", "purchased_on"],
         "days_after_shipment": 75,
         "latest_days_after_shipment": None,
+        "replacement": "new",
         "parts_months": 18,
         "labor_months": 12,
         "request_within_days": 40,

@@ -1,0 +1,29 @@
+"""Tables for people: Parquet and CSV, and the CSV packed where it is long."""
+
+import gzip
+
+import duckdb
+import polars as pl
+
+from pipelines.warehouse import publication
+
+
+def test_a_long_csv_is_packed_and_holds_the_same(tmp_path, monkeypatch):
+    """Up to the limit a CSV is plain; beyond it there is one packed file in its place."""
+    con = duckdb.connect()
+    con.execute("create table notes as select '=' || range as note from range(100)")
+    monkeypatch.setattr(publication, "MOST_CSV_BYTES", 1_000_000)
+    publication.write_table_files(con, ["notes"], tmp_path / "plain")
+    monkeypatch.setattr(publication, "MOST_CSV_BYTES", 100)
+    publication.write_table_files(con, ["notes"], tmp_path / "packed")
+    assert sorted(path.name for path in (tmp_path / "plain").iterdir()) == [
+        "notes.csv",
+        "notes.parquet",
+    ]
+    assert sorted(path.name for path in (tmp_path / "packed").iterdir()) == [
+        "notes.csv.gz",
+        "notes.parquet",
+    ]
+    plain = (tmp_path / "plain/notes.csv").read_bytes()
+    assert gzip.decompress((tmp_path / "packed/notes.csv.gz").read_bytes()) == plain
+    assert pl.read_parquet(tmp_path / "packed/notes.parquet").height == 100
