@@ -16,6 +16,7 @@ WINDOWS = ("within_parts_window", "within_labor_window")
 
 
 def paper(blocked: pl.DataFrame) -> list[pl.DataFrame]:
+    """Serial, purchase, completion, filing, agency; what a person may find of other claims."""
     col = pl.col
     completed = pl.max_horizontal("opened_on", pl.min_horizontal("claimed_on", "as_of"))
     completed = pl.when(col("claimed_on").is_null()).then("opened_on").otherwise(completed)
@@ -34,7 +35,9 @@ def paper(blocked: pl.DataFrame) -> list[pl.DataFrame]:
             blocked,
             "terms_in_force",
             "purchased_on",
-            col("purchased_on").is_null() & (col("first_edition_on") <= col("failed_on")),
+            # Nobody installs what is not yet bought.
+            col("purchased_on").is_null()
+            & (col("first_edition_on") <= pl.min_horizontal("failed_on", "installed_on")),
             day="first_edition_on",
         ),
         offer(
@@ -166,7 +169,9 @@ def windows(blocked: pl.DataFrame) -> list[pl.DataFrame]:
                 if option == "bonus" or half == "completed"
             ]
         for date in ("installed_on", "purchased_on"):
-            unknown = col(date).is_null() & col("clock_order").list.contains(date)
+            # A purchase after a known installation is none.
+            unknown = col(date).is_null() & col("installed_on").is_null()
+            unknown &= col("clock_order").list.contains(date)
             found.append(
                 offer(
                     blocked,

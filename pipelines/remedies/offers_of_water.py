@@ -19,6 +19,7 @@ _MOST_SYSTEMS = 3
 
 
 def cause(blocked: pl.DataFrame, evidence: Evidence) -> list[pl.DataFrame]:
+    """A cause, a sound reading, a water test or what one lacks, a log of delimings."""
     by_water = stated_cause(evidence.causes).get_column("water_related").to_list()
     words = pl.lit("water-related" if by_water and by_water[0] else "not water-related")
     missing = pl.col("partial_sample")
@@ -41,6 +42,7 @@ def cause(blocked: pl.DataFrame, evidence: Evidence) -> list[pl.DataFrame]:
 
 
 def treatment(blocked: pl.DataFrame, treatments: pl.DataFrame) -> list[pl.DataFrame]:
+    """A system for what is not yet treated, its installation, its cartridges."""
     asked = blocked.filter(
         pl.col("condition").is_in(["treatment_bought_new", "treatment_suits_water"])
         & pl.col("seller").is_not_null()
