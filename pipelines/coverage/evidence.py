@@ -15,6 +15,10 @@ import polars as pl
 from schemas.columns import column_names, key_columns
 from schemas.feeds import FEED_TABLES, SEEN_BY, record_schema
 
+# The feeds whose silence counts, and up to which day it does, is asked of these alone: a decision
+# stands while their through dates move only beyond the days that it turns on.
+SILENCE_COUNTS = ("startups", "treatment_purchases", "service_calls")
+
 
 @dataclass(frozen=True)
 class Evidence:
@@ -39,7 +43,12 @@ class Evidence:
     credits: pl.DataFrame = field(default_factory=lambda: record_schema("credits").to_frame())
 
     def complete_to(self, feed: str) -> pl.Expr:
-        """The feed's through date as a literal; null where it is complete up to no day."""
+        """The feed's through date as a literal; null where it is complete up to no day.
+
+        Raises ValueError for a feed that is not among `SILENCE_COUNTS`.
+        """
+        if feed not in SILENCE_COUNTS:
+            raise ValueError(f"{feed}: add it to SILENCE_COUNTS, which tells what a decision asks.")
         return pl.lit(self.through.get(feed), dtype=pl.Date)
 
 

@@ -11,11 +11,12 @@ import polars as pl
 
 from pipelines.defs.reference import REFERENCE_ASSETS
 from pipelines.defs.resources import SESSION
-from pipelines.defs.tables import schema_check, table_spec, write_table
+from pipelines.defs.tables import TableWriter, schema_check, table_spec, write_table
 from pipelines.records.accounting import Accounted
 from pipelines.refresh.ingest import all_set_aside, feed_states, row_accounts, settle
 from pipelines.refresh.landing import PARSED_SET_ASIDE, land
 from pipelines.refresh.session import RefreshSession
+from pipelines.refresh.touched import TOUCHED, note_touched
 from pipelines.warehouse.database import append_frame, drop_table, read_frame, write_frame
 from schemas.accounts import RowAccounts, SetAside
 from schemas.codes import FEEDS
@@ -95,7 +96,11 @@ def _specs() -> list[dg.AssetSpec]:
 )
 def export_tables(context: dg.AssetExecutionContext) -> Iterator[dg.MaterializeResult]:
     """Reads what is new and settles what became of every row."""
-    session: RefreshSession = context.resources.session
+    yield from settled_exports(context.resources.session)
+
+
+def settled_exports(session: RefreshSession) -> Iterator[dg.MaterializeResult]:
+    """The tables of all exports, one after the other."""
     with session.step("Exports: reading what is new"):
         files = land(session)
         news = dict(files.group_by("news").len().iter_rows())
@@ -103,7 +108,8 @@ def export_tables(context: dg.AssetExecutionContext) -> Iterator[dg.MaterializeR
             asset_key="export_files", metadata={"dagster/row_count": files.height, **news}
         )
     accounted = {}
-    drop_table(session.con, "row_fates")
+    for name in ("row_fates", TOUCHED):
+        drop_table(session.con, name)
     told = read_frame(session.con, "parsed.set_aside", schema=PARSED_SET_ASIDE)
     for feed in FEEDS:
         with session.step(f"Records: {feed}"):
@@ -117,7 +123,11 @@ def export_tables(context: dg.AssetExecutionContext) -> Iterator[dg.MaterializeR
             )
             fates = result.fates.select(pl.lit(feed).alias("feed"), "file", "line", "fate")
             append_frame(session.con, "row_fates", fates)
-            yield write_table(session, feed, _slices(result), FEED_TABLES[feed])
+            writer = TableWriter(session, feed, FEED_TABLES[feed])
+            for part in _slices(result):
+                writer.add(part)
+            note_touched(session, feed, writer.target)
+            yield writer.done()
             del result, fates
     with session.step("Accounts of every row"):
         yield dg.MaterializeResult(asset_key="row_fates")

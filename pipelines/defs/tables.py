@@ -78,22 +78,22 @@ class TableWriter:
         self._con = session.con
         self._name = name
         self._table = table
-        self._target = name if keep else f"{name}_new"
+        self.target = name if keep else f"{name}_new"
         self._cases: list[str] = []
         self._height = 0
         if not keep:
-            drop_table(self._con, self._target)
+            drop_table(self._con, self.target)
 
     def add(self, part: pl.DataFrame) -> None:
         """Writes and checks some rows."""
-        append_frame(self._con, self._target, part)
+        append_frame(self._con, self.target, part)
         self._cases += failing_cases(part, self._table, self._height)
         self._height += part.height
 
     def done(self, metadata: Mapping[str, Any] | None = None) -> dg.MaterializeResult:
         """Puts the table in its place; tells how many rows were written and how they fit."""
-        if self._target != self._name:
-            replace_table(self._con, self._target, self._name)
+        if self.target != self._name:
+            replace_table(self._con, self.target, self._name)
         return dg.MaterializeResult(
             asset_key=self._name,
             metadata={"dagster/row_count": count_rows(self._con, self._name), **(metadata or {})},

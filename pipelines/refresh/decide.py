@@ -19,7 +19,8 @@ from pipelines.coverage.near_misses import near_misses
 from pipelines.refresh.evidence import evidence_around, load_evidence
 from pipelines.refresh.inputs import Inputs
 from pipelines.refresh.session import RefreshSession
-from pipelines.warehouse.database import has_table, query_frame, registered
+from pipelines.refresh.touched import TOUCHED, claims_to_decide
+from pipelines.warehouse.database import drop_table, has_table, query_frame, registered
 from schemas.columns import polars_schema
 from schemas.decisions import DecisionHistory, Decisions, Findings
 
@@ -38,39 +39,49 @@ class DecidedTables:
 
 
 def decide_claims(session: RefreshSession) -> Iterator[DecidedTables]:
-    """Decides, compares with the findings and decisions of the last refresh, adds what moved.
+    """Decides what can come out otherwise, and adds to the history what did.
 
     Batches come by claim, at least one; the last one also tells of claims that are gone. The
     tables of the last refresh must stand untouched until the last batch is had.
     """
     con, inputs = session.con, session.inputs
     claims = claims_on_record(con)
-    suggestions = suggested_serials(inputs, con, claims["serial"])
-    decided_claims = [pl.DataFrame(schema={"claim": pl.String})]
+    asked = claims_to_decide(session, claims)
+    drop_table(con, TOUCHED)
+    session.progress(f"  {asked.height:,} of {claims.height:,} claims are to be decided")
+    suggestions = suggested_serials(inputs, con, asked["serial"])
     for start in range(0, max(claims.height, 1), BATCH):
         batch = claims.slice(start, BATCH)
-        evidence = evidence_around(inputs, con, batch["serial"].unique())
+        moving = batch.join(asked, on="claim", how="semi")
+        evidence = evidence_around(inputs, con, moving["serial"].unique())
         before = {name: _of_claims(con, name, batch) for name in BEFORE}
+        kept, replaced = (
+            {name: rows.join(moving, on="claim", how=how) for name, rows in before.items()}
+            for how in ("anti", "semi")
+        )
         decided = decide(
             evidence,
             inputs.terms,
-            before["decision_history"],
+            replaced["decision_history"],
             inputs.settings.timezone,
-            only=batch.select("claim"),
+            only=moving.select("claim"),
             suggestions=suggestions,
         )
         moved = changes(
-            before["decisions"],
-            before["findings"],
+            replaced["decisions"],
+            replaced["findings"],
             decided.decisions,
             decided.findings,
             evidence,
             session.decided_at,
         )
-        decided_claims.append(batch.select("claim"))
         if start + BATCH >= claims.height:
-            moved = pl.concat([moved, _gone(session, pl.concat(decided_claims))])
-        yield DecidedTables(decided.findings, decided.decisions, moved)
+            moved = pl.concat([moved, _gone(session, claims.select("claim"))])
+        yield DecidedTables(
+            pl.concat([kept["findings"], decided.findings]).sort("claim", "position"),
+            pl.concat([kept["decisions"], decided.decisions]).sort("claim"),
+            moved,
+        )
 
 
 def claims_on_record(

@@ -28,7 +28,7 @@ from pipelines.refresh.inputs import Inputs
 from pipelines.water.profiles import profile_samples
 
 # Units and samples worked on at a time: what stands in memory is their evidence.
-PART_UNITS, SLICE_SAMPLES = 150_000, 250_000
+PART_UNITS, SLICE_SAMPLES = 100_000, 250_000
 
 
 @dataclass(frozen=True)

@@ -60,6 +60,9 @@ def land(session: RefreshSession) -> pl.DataFrame:
         append_frame(con, f"parsed.{feed}", stored_schema(inputs, feed).to_frame())
     append_frame(con, "parsed.set_aside", PARSED_SET_ASIDE.to_frame())
     fresh = [file for file in files if news[file.found.path] != "unchanged"]
+    session.changed_feeds = {file.found.feed for file in fresh if file.found.feed} | set(
+        known.filter(pl.col("file").is_in(list(stale)))["feed"]
+    )
     facts = _add(session, fresh)
     kept = known.filter(~pl.col("file").is_in(list(stale)))
     told = pl.concat([kept, facts]).with_columns(

@@ -110,13 +110,17 @@ def stage_pages(session: RefreshSession) -> int:
 
 def publish(session: RefreshSession) -> None:
     """Puts down what store and pages say of themselves, and swaps both in."""
-    facts = {
+    session.write_facts(**facts_of(session))
+    text = json.dumps(session.facts(), indent=2, sort_keys=True)
+    (session.staging / MANIFEST).write_text(text + "\n", encoding="utf-8")
+    session.commit()
+
+
+def facts_of(session: RefreshSession) -> dict[str, str]:
+    """What the store is to say of itself after this refresh."""
+    return {
         "as_of": session.inputs.as_of.isoformat(),
         "inputs": session.inputs.fingerprint,
         "tool": source_hash(),
         "refreshed_at": session.decided_at.isoformat(timespec="seconds"),
     }
-    session.write_facts(**facts)
-    text = json.dumps(session.facts(), indent=2, sort_keys=True)
-    (session.staging / MANIFEST).write_text(text + "\n", encoding="utf-8")
-    session.commit()

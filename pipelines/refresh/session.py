@@ -26,6 +26,7 @@ from pipelines.errors import WorkspaceError
 from pipelines.refresh.ingest import EXPORT_FILES, delivered, news_of
 from pipelines.refresh.inputs import Inputs, load_inputs
 from pipelines.refresh.tool import source_hash
+from pipelines.refresh.touched import LastRefresh
 from pipelines.warehouse.database import (
     connect,
     has_table,
@@ -63,6 +64,8 @@ class RefreshSession:
         self.committed = False
         self.watched: Any = None  # what the figures need of the units' histories
         self.con = self._open_working_copy()
+        self.last = LastRefresh.of(self.con)
+        self.changed_feeds: set[str] = set()  # those with a file that is new, changed or gone
 
     def _open_working_copy(self) -> duckdb.DuckDBPyConnection:
         self.discard_files()

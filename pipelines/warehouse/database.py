@@ -17,7 +17,7 @@ import polars as pl
 
 from pipelines.errors import StorageError
 
-MEMORY_LIMIT = "2GB"  # DuckDB's share; polars needs the rest of the 4 GiB a refresh may take
+MEMORY_LIMIT = "1GB"  # DuckDB's share; polars needs the rest of the 4 GiB a refresh may take
 
 
 def connect(

@@ -8,6 +8,7 @@ feeds' own column names, without mappings and without planted faults.
 from __future__ import annotations
 
 import argparse
+import datetime as dt
 import sys
 import time
 from dataclasses import fields
@@ -18,6 +19,8 @@ import polars as pl
 from sample_data import AS_OF
 from sample_data.generate import SEED, Shape, copy_written, make_feeds
 from sample_data.rulings import rulings
+from schemas.columns import key_columns
+from schemas.feeds import FEED_TABLES, SEEN_BY
 
 ROWS_PER_FILE = 1_000_000
 # Chosen so that there are four calls and 0.4 claims to a unit.
@@ -40,6 +43,27 @@ def make_workspace(folder: Path, units: int, seed: int = SEED) -> dict[str, int]
         rows[field.name] = frame.height
         _write(frame, folder / "exports" / field.name, field.name)
     return rows
+
+
+def add_night(folder: Path, share: float = 1 / 1000) -> dt.date:
+    """Adds one day's new files, one a feed: so large a share of the rows, anew; returns the day."""
+    day = AS_OF + dt.timedelta(days=1)
+    for feed, seen_by in SEEN_BY.items():
+        path = min((folder / "exports" / feed).glob("*.csv"))
+        rows = pl.read_csv(path, infer_schema=False)
+        some = rows.sample(max(1, round(rows.height * share)), seed=SEED)
+        renamed = {"claim", key_columns(FEED_TABLES[feed])[0]} & set(rows.columns)
+        if feed == "rulings":  # of claims that are there
+            renamed = set()
+        fresh = some.with_columns(
+            *((pl.col(name) + "9").alias(name) for name in renamed),
+            *(
+                pl.lit(f"{day}T08:00:00" if feed == "rulings" else str(day)).alias(n)
+                for n in seen_by
+            ),
+        )
+        fresh.write_csv(folder / "exports" / feed / f"{feed}_{day}.csv")
+    return day
 
 
 def _write(frame: pl.DataFrame, folder: Path, feed: str) -> None:

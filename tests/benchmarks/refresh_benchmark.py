@@ -1,7 +1,8 @@
 """Times a refresh beside a bare DuckDB read of the same CSVs: `refresh_benchmark.py --units N`.
 
 Makes a workspace (or takes one with --workspace), then runs each in a process of its own: DuckDB
-reading every export as text into a file, a first refresh, and a second with nothing new. Prints
+reading every export as text into a file, a first refresh, a second with nothing new, `explain`,
+and (in a workspace of its own making) a night with one day's new files. Prints
 wall time, CPU time and peak memory, their ratios to the bare read, and the seconds of each step.
 Wall times of a busy machine mean little: look at the ratios of CPU time.
 """
@@ -9,6 +10,7 @@ Wall times of a busy machine mean little: look at the ratios of CPU time.
 from __future__ import annotations
 
 import argparse
+import datetime as dt
 import os
 import resource
 import statistics
@@ -20,7 +22,8 @@ import time
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from make_workspace import make_workspace
+import polars as pl
+from make_workspace import add_night, make_workspace
 
 from sample_data import AS_OF
 
@@ -78,10 +81,19 @@ def bare_read(workspace: Path) -> Run:
         return measure([sys.executable, "-c", BARE_READ, target, *folders])
 
 
-def refresh(workspace: Path) -> Run:
+def refresh(workspace: Path, as_of: dt.date = AS_OF) -> Run:
     """One refresh through the command."""
     command = [sys.executable, "-m", "pipelines.cli", "refresh", str(workspace)]
-    return measure([*command, "--as-of", str(AS_OF), "--json"])
+    return measure([*command, "--as-of", str(as_of), "--json"])
+
+
+def explain(workspace: Path) -> Run:
+    """One claim told by the command."""
+    calls = min((workspace / "exports" / "service_calls").glob("*.csv"))
+    claims = pl.scan_csv(calls, infer_schema=False).select("claim").drop_nulls()
+    claim = claims.head(1).collect().item()
+    command = [sys.executable, "-m", "pipelines.cli", "explain", claim, str(workspace)]
+    return measure(command)
 
 
 def report(name: str, run: Run, base: Run) -> None:
@@ -130,9 +142,16 @@ def main(arguments: list[str]) -> int:
         report("bare DuckDB read, all text", base, base)
         report("first refresh", first, base)
         report("refresh with nothing new", refresh(workspace), base)
+        report("explain one claim", explain(workspace), base)
+        if not args.workspace:
+            night = refresh(workspace, add_night(workspace))
+            report("a night with one day's files", night, base)
         ratios = [one.cpu / other.cpu for one, other in zip(firsts, bases, strict=True)]
         print(f"median ratio of CPU time: {statistics.median(ratios):.2f}")
         report_steps(first)
+        if not args.workspace:
+            print("  the night:")
+            report_steps(night)
     return 0
 
 

@@ -1,0 +1,153 @@
+"""Which claims can come out otherwise than the last refresh decided them.
+
+Belongs here: what must hold for a claim's decision to stand, told from what changed in the store.
+Does not belong here: deciding (`pipelines.refresh.decide`), or any rule.
+
+A decision is a function of the code, the workspace's settings, reference files and terms, the
+records of the claim's unit and site as seen by the as-of date, and whether a feed is complete up to
+some day. So it stands where
+
+- code and inputs are the same, and neither the as-of date nor a through date went back;
+- no record of the unit, the site or the claim came, went or changed, or came to be seen;
+- every feed was complete already up to the failure, and the start-ups up to the last day to ask
+  for one, so that the step of the through dates cannot matter;
+- the unit is on the register (else every unit bears on the suggestion of a serial) and nobody has
+  ruled on the claim (what a ruling was made on is read from the history).
+
+Every other claim is decided again.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import duckdb
+import polars as pl
+
+from pipelines.coverage.evidence import SILENCE_COUNTS
+from pipelines.refresh.inputs import Inputs
+from pipelines.refresh.tool import source_hash
+from pipelines.warehouse.database import (
+    append_frame,
+    has_table,
+    identifier,
+    query_frame,
+    read_frame,
+)
+from schemas.columns import column_names
+from schemas.feeds import FEED_TABLES, record_schema
+
+if TYPE_CHECKING:
+    from pipelines.refresh.session import RefreshSession
+
+TOUCHED = "touched"  # stands in the working copy between reading and deciding alone
+KEYS = pl.Schema({"serial": pl.String, "site": pl.String, "claim": pl.String})
+
+
+@dataclass(frozen=True)
+class LastRefresh:
+    """What the store told of itself when this refresh began."""
+
+    facts: dict[str, str]
+    through: dict[str, dt.date | None]
+
+    @classmethod
+    def of(cls, con: duckdb.DuckDBPyConnection) -> LastRefresh:
+        """Of the working copy, before anything is written to it."""
+        if not (has_table(con, "store_facts") and has_table(con, "feed_states")):
+            return cls({}, {})
+        states = read_frame(con, "feed_states", columns=["feed", "through_date"])
+        return cls(dict(read_frame(con, "store_facts").iter_rows()), dict(states.iter_rows()))
+
+    def can_stand(self, inputs: Inputs) -> bool:
+        """Whether any decision can stand: same code and inputs, and no step back in time."""
+        return (
+            self.facts.get("inputs") == inputs.fingerprint
+            and self.facts.get("tool") == source_hash()
+            and dt.date.fromisoformat(self.facts["as_of"]) <= inputs.as_of
+        )
+
+
+def note_touched(session: RefreshSession, feed: str, new: str) -> None:
+    """Puts down the units, sites and claims of records that came, went, changed or are now seen.
+
+    Rows are compared by a hash of all their columns, their place included.
+
+    Args:
+        new: the table of the feed's records of this refresh; that of the last one stands under
+            the feed's name.
+    """
+    con, last, as_of = session.con, session.last, session.inputs.as_of
+    if not last.can_stand(session.inputs) or not has_table(con, feed):
+        return
+    columns = record_schema(feed).names()
+    keys = ", ".join(
+        f"{identifier(key)} as {key}" if key in columns else f"null::varchar as {key}"
+        for key in KEYS
+    )
+    row = f"hash({', '.join(identifier(name) for name in columns)})"
+    old, now = identifier(feed), identifier(new)
+    days = [
+        name
+        for kind in ("day", "moment")
+        for name in column_names(FEED_TABLES[feed], kind=kind)
+        if name in columns
+    ]
+    came = " or ".join(
+        f"(cast({identifier(name)} as date) > $last and cast({identifier(name)} as date) <= $now)"
+        for name in days
+    )
+    parts = [f"select {keys} from {now} where {came or 'false'}"]
+    if feed in session.changed_feeds:
+        parts.append(f"select {keys} from {old} where {row} not in (select {row} from {now})")
+        parts.append(f"select {keys} from {now} where {row} not in (select {row} from {old})")
+    found = query_frame(
+        con,
+        " union ".join(parts),
+        {"last": dt.date.fromisoformat(last.facts["as_of"]), "now": as_of},
+    )
+    append_frame(con, TOUCHED, found.cast(dict(KEYS)))
+
+
+def claims_to_decide(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFrame:
+    """Those of the claims (claim, serial) whose last decision need not stand."""
+    con, last, inputs = session.con, session.last, session.inputs
+    through = dict(read_frame(con, "feed_states", columns=["feed", "through_date"]).iter_rows())
+    before, now = (
+        [days.get(feed) or dt.date.min for feed in SILENCE_COUNTS]
+        for days in (last.through, through)
+    )
+    went_back = any(new < old for old, new in zip(before, now, strict=True))
+    if not last.can_stand(inputs) or went_back or not has_table(con, "decisions"):
+        return claims
+    touched = read_frame(con, TOUCHED, schema=KEYS)
+    if touched.filter(pl.all_horizontal(pl.col(KEYS.names()).is_null())).height:
+        return claims  # a record that names nobody bears on nobody knows whom
+    units = read_frame(
+        con, "units", columns=["serial", "site", "shipped_on", "purchased_on"]
+    ).filter((pl.col("shipped_on") <= inputs.as_of).fill_null(True))
+    sites = pl.concat(
+        [
+            touched["site"],
+            units.join(touched.select("serial").drop_nulls(), on="serial", how="semi")["site"],
+        ]
+    ).drop_nulls()
+    asked_days = max(inputs.terms.values["request_within_days"].max() or 0, 0)
+    latest = pl.max_horizontal("shipped_on", "purchased_on", "clock_start", "failed_on")
+    # The last day that the rules compare with a through date, and that every feed had reached.
+    turning = latest + pl.duration(days=asked_days)
+    decided = read_frame(con, "decisions", columns=["claim", "failed_on", "clock_start", "ruling"])
+    standing = (
+        claims.join(decided, on="claim")
+        .join(units, on="serial")
+        .filter(
+            pl.col("ruling").is_null()
+            & ~pl.col("claim").is_in(touched["claim"].drop_nulls().implode())
+            & ~pl.col("serial").is_in(touched["serial"].drop_nulls().implode())
+            & ~pl.col("site").is_in(sites.implode()).fill_null(False)
+            & (turning <= min(before))
+        )
+    )
+    return claims.join(standing, on="claim", how="anti")
