@@ -70,10 +70,11 @@ def order_claims(decisions: pl.DataFrame, as_of: dt.date) -> pl.DataFrame:
             "tier", "ruling_outdated", "at_stake", "days_left", "documents"
         ).iter_rows()
     ]
-    was_due = pl.format("{}; documents were due by {}", "why", "documents_due_on")
     return (
         ordered.with_columns(pl.Series("why", why, dtype=pl.String))
-        .with_columns(why=pl.when("overdue").then(was_due).otherwise("why"))
+        .with_columns(
+            why=pl.when("overdue").then(pl.col("why") + "; documents overdue").otherwise("why")
+        )
         .drop("weight")
     )
 

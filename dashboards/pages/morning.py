@@ -54,7 +54,7 @@ def _summary(ordered: pl.DataFrame, data: PageData) -> str:
     ]
     overdue = int(open_claims["overdue"].sum())
     if overdue:
-        parts.append(f"{overdue:,} past the day for their documents")
+        parts.append(f"{overdue:,} are past the day for their documents")
     if overtaken:
         parts.append(f"{formats.counted(overtaken, 'ruling')} overtaken by new records")
     number = formats.counted(open_claims.height, "open claim")

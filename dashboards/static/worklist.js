@@ -104,7 +104,7 @@
       cell("c-site", ["one", data.site_name[i] || data.site[i]], ["one sub", data.region[i]]),
       cell("c-agency", ["two", data.agency[i]]), money,
       cell("c-missing", ["two", data.documents[i].join("; ")],
-        ["one sub", data.due[i] && `${data.due[i] === "overdue" ? "were due" : "due"} by ${data.due_on[i]}`]));
+        ["one sub", data.due[i] && `${data.due[i] === "overdue" ? "overdue:" : "due"} ${data.due_on[i]}`]));
     return made;
   }
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
 import re
 
@@ -82,12 +83,14 @@ def test_help_search_and_clear_by_keyboard(visit) -> None:
     assert page.evaluate("location.hash") == ""
 
 
+AS_OF = dt.date(2026, 3, 31)
 FILTERS = {
     "verdict": ("needs_review", lambda row: row["standing"] == "needs_review"),
     "region": ("US-KS", lambda row: row["region"] == "US-KS"),
     "family": ("Linn", lambda row: row["family"] == "Linn"),
     "agency": ("AGENCY3", lambda row: row["agency"] == "AGENCY3"),
     "missing": ("complete supply water test", lambda row: row["missing"] is not None),
+    "due": ("overdue", lambda row: row["documents_due_on"] == AS_OF - dt.timedelta(days=1)),
     "money": ("800", lambda row: 3 * row["parts_claimed"] >= 800),
 }
 
@@ -97,6 +100,7 @@ def test_each_filter_narrows_the_list(visit, sample, control) -> None:
     """A filter leaves the open claims that fit, and the address tells which."""
     value, fits = FILTERS[control]
     rows = [sample.decision(place) for place in range(200)]
+    assert sample.AS_OF == AS_OF
     expected = sum(fits(row) for row in rows if row["standing"].startswith("needs"))
     assert 0 < expected < 80
     page = visit.open("index.html")

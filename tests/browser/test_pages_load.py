@@ -147,6 +147,15 @@ def test_a_failed_refresh_is_told_on_every_page(visit, sample) -> None:
 def test_a_claim_prints_on_two_sides(visit, sample, tmp_path) -> None:
     """A typical claim with a time line and a water test fills two pages of paper."""
     shown = visit.open(f"claims/{file_name(sample.claim_number(3))}")
-    pdf = shown.pdf(prefer_css_page_size=True)
-    # One dictionary a page (ISO 32000-1, 7.7.3.3: /Type /Page).
-    assert len([part for part in pdf.split(b"/Type /Page")[1:] if part[:1] != b"s"]) == 2
+    assert _sheets(shown) == 2
+    # The letter, where it is open, stands on a sheet of its own.
+    shown.keyboard.press("l")
+    assert _sheets(shown) == 3
+    shown.locator(".letter-block").evaluate("block => { block.open = false; }")
+    assert _sheets(shown) == 2
+
+
+def _sheets(page) -> int:
+    """Sides of paper: one dictionary a page (ISO 32000-1, 7.7.3.3: /Type /Page)."""
+    pdf = page.pdf(prefer_css_page_size=True)
+    return len([part for part in pdf.split(b"/Type /Page")[1:] if part[:1] != b"s"])

@@ -135,6 +135,17 @@ def test_a_broken_template_stops_before_anything_is_written(
     assert _without_note(tools["hashes"](workspace)) == before
 
 
+def test_a_template_that_fails_for_one_claim_is_told_as_a_fault_of_the_workspace(workspace, run):
+    """It passed the examples, so only writing this letter shows it."""
+    (workspace / "letters").mkdir()
+    template = "{{ 1 // (claim | length - 3) }}"
+    (workspace / "letters" / "letter.txt.j2").write_text(template)
+    call = run("letter", "W21", workspace)
+    assert (call.code, call.out) == (2, "")
+    assert "letters/letter.txt.j2 line 1: " in call.err
+    assert "have changed since the last refresh" in call.err  # the template is new
+
+
 def _without_note(hashes: dict[str, str]) -> dict[str, str]:
     """Without the note on the pages of a refresh that failed."""
     return {path: told for path, told in hashes.items() if not path.endswith("/status.js")}
@@ -146,14 +157,16 @@ def test_own_words_and_overdue_documents_after_a_later_refresh(workspace, run, n
     (workspace / "letters" / "letter.html.j2").write_text("<p>Good day {{ agency_name }}</p>")
     assert run("refresh", workspace, "--as-of", "2026-01-30").code == 1
     page = (workspace / "published" / "index.html").read_text("utf-8")
-    assert "documents were due by" not in page
+    assert "documents overdue" not in page
     letters = run("letters", workspace, "--json").json["letters"]
     assert "W21" not in [row["claim"] for row in letters]  # its decision did not change
 
     assert run("refresh", workspace, "--as-of", "2026-01-31").code == 1
     page = (workspace / "published" / "index.html").read_text("utf-8")
-    assert "One document short; 455.00 at stake; documents were due by 2026-01-30" in page
-    assert "past the day for their documents" in page
+    assert "One document short; 455.00 at stake; documents overdue" in page
+    assert "are past the day for their documents" in page
+    assert '"due_on":["2026-01-30"' in page.replace("null,", "")
+    assert "STILL MISSING, DUE SINCE 30 JANUARY 2026" in run("letter", "W21", workspace).out
     (claim,) = (workspace / "published" / "claims").glob("w21-*.html")
     assert "<p>Good day Northstair Kitchen Care</p>" in claim.read_text("utf-8")
     assert "Good day Northstair" in run("letter", "W21", workspace, "--format", "html").out

@@ -72,6 +72,9 @@ def decision(place: int) -> dict[str, Any]:
         "verdict": verdict,
         "lead_reason": lead,
         "missing": "complete supply water test" if verdict == "needs_evidence" else None,
+        "documents_due_on": AS_OF + dt.timedelta(days=-1 if place % 10 else 20)
+        if verdict == "needs_evidence"
+        else None,
         **{f"{line}_claimed": amount for line in ("parts", "labor", "travel")},
         **{f"{line}_payable": paid for line in ("parts", "labor", "travel")},
         **{f"{line}_standing": paid for line in ("parts", "labor", "travel")},

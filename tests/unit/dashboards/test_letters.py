@@ -53,6 +53,18 @@ def test_the_letter_tells_decision_reasons_documents_money_and_cautions() -> Non
         assert "30 april 2026" in said.lower()
 
 
+def test_a_day_that_is_past_is_told_so() -> None:
+    """The day itself is ahead, the day after it is past; a letter without a day names none."""
+    asked = {"documents": ["log"], "forms": ["A log."], "document_clauses": [""]}
+    heads = [
+        _templates().text(_letter(documents_due_on=day, **asked))
+        for day in (dt.date(2026, 3, 31), dt.date(2026, 3, 30), None)
+    ]
+    assert "WHAT IS MISSING, BY 31 MARCH 2026\n\n1. log\n   A log.\n\n" in heads[0]
+    assert "STILL MISSING, DUE SINCE 30 MARCH 2026\n\n1. log\n   A log.\n\n" in heads[1]
+    assert "WHAT IS MISSING\n\n1. log" in heads[2]
+
+
 def test_all_examples_fill_our_templates() -> None:
     """Full and bare, of every verdict and ruling; no value shows as None or as a list."""
     assert len(examples()) == 16
@@ -181,6 +193,16 @@ def test_a_mistake_is_told_with_file_and_line(tmp_path, name, text, words) -> No
         _templates(tmp_path)
     assert str(caught.value).startswith(f"letters/{name} ")
     assert words in str(caught.value)
+
+
+def test_a_slip_that_only_one_letter_meets_is_told_too(tmp_path) -> None:
+    """What no example shows ends with the same sentence when the letter is written."""
+    (tmp_path / "letter.txt.j2").write_text("a\n{{ 1 // (claim | length - 3) }}", "utf-8")
+    templates = _templates(tmp_path)
+    assert templates.text(_letter(claim="W-1234")) == "a\n0\n"
+    with pytest.raises(TemplateFault) as caught:
+        templates.text(_letter(claim="W21"))
+    assert str(caught.value).startswith("letters/letter.txt.j2 line 2: ")
 
 
 def test_a_template_that_is_not_utf8_is_told(tmp_path) -> None:

@@ -129,6 +129,8 @@ def test_terms_mark_what_not_every_edition_says(sample) -> None:
     )
     said = dict(family["rows"])
     assert said["Cover"][1] == [("Parts are covered for 24 months, labor for 12 months.", True)]
+    asked = ("Documents that are asked for are due within 30 days.", False)
+    assert asked in said["Claims"][0]
     assert said["Clock"][0] == [
         (
             "The warranty runs from the installation, else the purchase, else from 60 days after "

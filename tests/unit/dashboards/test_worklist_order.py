@@ -83,7 +83,7 @@ def test_order_does_not_depend_on_the_order_of_rows(sample) -> None:
 
 
 def test_overdue_documents_are_told(sample) -> None:
-    """The day itself is in time; the day after, the reason says since when."""
+    """The day itself is in time; the day after, the reason says so."""
     missing = {"missing": "test"}
     rows = [
         _row(
@@ -94,6 +94,6 @@ def test_overdue_documents_are_told(sample) -> None:
     ordered = order_claims(_claims(sample, rows), AS_OF)
     assert ordered["overdue"].to_list() == [True, False]
     assert ordered["why"].to_list() == [
-        "One document short; 20.00 at stake; documents were due by 2026-03-30",
+        "One document short; 20.00 at stake; documents overdue",
         "One document short; 10.00 at stake",
     ]
