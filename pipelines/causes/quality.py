@@ -8,7 +8,7 @@ Brier score: the mean over calls of the squared errors of all classes' probabili
 class that class's squared errors alone. Expected calibration error: the gap between mean
 probability and share right of the first class, averaged over tenths of the scale with their calls
 as weights (Naeini, Cooper & Hauskrecht 2015, "Obtaining well calibrated probabilities using
-Bayesian binning"). Limits are exact binomial ones (Clopper & Pearson 1934).
+Bayesian binning"). Limits are exact binomial ones.
 """
 
 from __future__ import annotations
@@ -18,18 +18,9 @@ from collections.abc import Sequence
 import numpy as np
 import polars as pl
 
+from pipelines.field.peers import clopper_pearson
+
 BINS = 10
-
-
-def exact_limits(right: np.ndarray, calls: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Exact two-sided 95 % limits of a share; NaN where there are no calls."""
-    from scipy.special import betaincinv
-
-    right, calls = np.asarray(right, dtype=float), np.asarray(calls, dtype=float)
-    wrong = calls - right
-    low = np.where(right > 0, betaincinv(np.maximum(right, 1), wrong + 1, 0.025), 0.0)
-    high = np.where(wrong > 0, betaincinv(right + 1, np.maximum(wrong, 1), 0.975), 1.0)
-    return np.where(calls > 0, low, np.nan), np.where(calls > 0, high, np.nan)
 
 
 def brier_score(probability: np.ndarray, label: np.ndarray) -> float:
@@ -46,7 +37,7 @@ def reliability(probability: np.ndarray, label: np.ndarray) -> pl.DataFrame:
     tenth = np.clip(np.ceil(sure * BINS).astype(int) - 1, 0, BINS - 1)
     calls = np.bincount(tenth, minlength=BINS)
     right = np.bincount(tenth, weights=first == label, minlength=BINS).astype(int)
-    low, high = exact_limits(right, calls)
+    low, high = clopper_pearson(right, calls)
     with np.errstate(invalid="ignore"):
         mean = np.bincount(tenth, weights=sure, minlength=BINS) / calls
         share = right / calls
@@ -112,7 +103,7 @@ def by_class(
     table = {"cause_class": ["all", *classes], "calls": calls, "suggested": suggested}
     table |= {"right": right}
     for name, among in (("precision", suggested), ("recall", calls)):
-        low, high = exact_limits(right, among)
+        low, high = clopper_pearson(right, among)
         with np.errstate(invalid="ignore"):
             table |= {name: right / among, f"{name}_low": low, f"{name}_high": high}
     table |= {"offered": counted(first, offered), "offered_right": counted(first, offered & hit)}

@@ -172,9 +172,10 @@ def test_expected_calibration_error_by_hand():
 
 
 def test_confusion_precision_and_recall_against_scikit_learn(judged):
-    """Counts and shares by class are scikit-learn's.
+    """Counts and shares by class are scikit-learn's, and their limits statsmodels'.
 
-    Source: scikit-learn, confusion_matrix and precision_recall_fscore_support.
+    Source: scikit-learn, confusion_matrix and precision_recall_fscore_support; Clopper & Pearson
+    1934, statsmodels, proportion_confint(method="beta").
     """
     probability, label = judged
     first = probability.argmax(axis=1)
@@ -187,20 +188,9 @@ def test_confusion_precision_and_recall_against_scikit_learn(judged):
     np.testing.assert_allclose(table["recall"][1:], recall)
     assert table["calls"][1:].to_list() == support.tolist()
     assert table["precision"][0] == pytest.approx((first == label).mean())
+    low, high = proportion_confint(np.diag(theirs), support, method="beta")
+    np.testing.assert_allclose(table["recall_low"][1:], low)
+    np.testing.assert_allclose(table["recall_high"][1:], high)
     sure = probability.max(axis=1) >= 0.5
     assert table["offered"][0] == sure.sum()
     assert table["offered_right"][0] == (sure & (first == label)).sum()
-
-
-def test_exact_limits_against_statsmodels_and_a_closed_form():
-    """Limits of every share of twelve calls.
-
-    Source: Clopper & Pearson 1934; statsmodels, proportion_confint(method="beta"). With none right
-    the upper limit is 1 - 0.025 ** (1 / n): 0.3085 for ten.
-    """
-    right = np.arange(13)
-    low, high = quality.exact_limits(right, np.full(13, 12))
-    theirs = np.array([proportion_confint(k, 12, method="beta") for k in right])
-    np.testing.assert_allclose(np.column_stack([low, high]), theirs, atol=1e-12)
-    assert quality.exact_limits([0], [10])[1][0] == pytest.approx(0.3085, abs=5e-5)
-    assert np.isnan(quality.exact_limits([0], [0])[0][0])
