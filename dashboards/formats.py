@@ -152,6 +152,18 @@ def interval(low: float | None, high: float | None, digits: int = 3) -> str:
     return f"{number(low, digits)} to {number(high, digits)}"
 
 
+def percents(low: float | None, high: float | None, decimals: int = 0) -> str:
+    """Two shares as `21% to 45%`; a dash where either is missing."""
+    if low is None or high is None:
+        return _DASH
+    return f"{percent(low, decimals)} to {percent(high, decimals)}"
+
+
+def bracketed(limits: str) -> str:
+    """Limits in brackets behind their estimate, or nothing where there are none."""
+    return "" if limits == _DASH else f" ({limits})"
+
+
 def listed(items: list[str], join: str = "and") -> str:
     """Words as `a, b and c`."""
     if len(items) < 2:

@@ -39,10 +39,12 @@ def _view(rows: list[Row]) -> View:
     known = [row for row in rows if row["rate_per_100"] is not None]
     as_watched, *others = known
     says = f"As watched, {rate_text(as_watched)}"
-    if others:
-        furthest = max(
-            others, key=lambda row: abs(row["rate_per_100"] - as_watched["rate_per_100"])
-        )
+    furthest = max(
+        others, key=lambda row: abs(row["rate_per_100"] - as_watched["rate_per_100"]), default=None
+    )
+    if furthest and furthest["rate_per_100"] == as_watched["rate_per_100"]:
+        says += "; the same under every assumption"
+    elif furthest:
         says += f"; furthest from it {furthest['assumption']}: {rate_text(furthest)}"
     dots = [
         dot(

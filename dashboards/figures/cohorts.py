@@ -53,8 +53,11 @@ def _view(rows: list[Row]) -> View:
         }
         for row in shown
     ]
+    year_old = [row for row in mature if row["months"] == 12]
+    solid = [row for row in year_old if not row["thin"]]
     says = "No quarter is old enough to compare."
-    solid = [row for row in mature if not row["thin"] and row["months"] == 12]
+    if year_old:
+        says = "Too few failures or units in any quarter that is a year old to compare."
     if solid:
         worst = max(solid, key=lambda row: (row["per_100"], row["cohort"]))
         newest = max(solid, key=lambda row: row["cohort"])

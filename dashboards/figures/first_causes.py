@@ -48,17 +48,15 @@ def _view(groups: dict[str, list[Row]]) -> View:
     if month and known:
         first = max(known, key=lambda name: known[name]["incidence"])
         row = known[first]
+        limits = formats.bracketed(formats.percents(row["low"], row["high"], 1))
         says = (
-            f"By {month} months, {formats.percent(row['incidence'], 1)} "
-            f"({formats.percent(row['low'], 1)} to {formats.percent(row['high'], 1)}) of units "
-            f"have failed first by {first}."
+            f"By {month} months, {formats.percent(row['incidence'], 1)}{limits} of units have "
+            f"failed first by {first}."
         )
 
     def text(row: Row) -> str:
-        return (
-            f"{formats.percent(row['incidence'], 1)} ({formats.percent(row['low'], 1)} to "
-            f"{formats.percent(row['high'], 1)}), {row['at_risk']:,} at risk"
-        )
+        limits = formats.bracketed(formats.percents(row["low"], row["high"], 1))
+        return f"{formats.percent(row['incidence'], 1)}{limits}, {row['at_risk']:,} at risk"
 
     points = curve_points(groups, ("incidence", "low", "high"), text)
     table = [
@@ -67,7 +65,7 @@ def _view(groups: dict[str, list[Row]]) -> View:
             str(row["months"]),
             formats.whole(row["at_risk"]),
             formats.percent(row["incidence"], 1),
-            f"{formats.percent(row['low'], 1)} to {formats.percent(row['high'], 1)}",
+            formats.percents(row["low"], row["high"], 1),
         ]
         for name, rows in groups.items()
         for row in rows

@@ -78,7 +78,7 @@ def _cost_point(row: Row) -> Row:
 def _coming(rows: list[Row], currency: str) -> View:
     known = [row for row in rows if row["failures"] is not None]
     costs = [row for row in rows if row["cost"] is not None]
-    says = "Not estimated." if not known else _expects(known, costs, currency)
+    says = _expects(known, costs, currency) if known else f"The forecast {rows[0]['note']}."
     table = [
         [
             f"{row['month']:%Y-%m}",
@@ -105,10 +105,10 @@ def _expects(known: list[Row], costs: list[Row], currency: str) -> str:
     says = f"{formats.number(total)} failures are expected in {len(known)} months"
     if costs:
         says += f", at {formats.number(sum(row['cost'] for row in costs))} {currency}"
-    limits = formats.interval(first["low_80"], first["high_80"])
-    return (
-        f"{says}; in {first['month']:%B %Y} {formats.number(first['failures'])} (80 %: {limits})."
-    )
+    says += f"; in {first['month']:%B %Y} {formats.number(first['failures'])}"
+    if first["low_80"] is not None:
+        says += f" (80 %: {formats.interval(first['low_80'], first['high_80'])})"
+    return f"{says}."
 
 
 def _past(rows: list[Row]) -> View:

@@ -67,10 +67,8 @@ def _survival(field: Field, cuts: Cuts, dimension: str, title: str) -> Figure:
 
 
 def _survival_text(row: Row) -> str:
-    return (
-        f"{formats.percent(row['survival'], 1)} ({formats.percent(row['low'], 1)} to "
-        f"{formats.percent(row['high'], 1)}), {row['at_risk']:,} at risk"
-    )
+    limits = formats.bracketed(formats.percents(row["low"], row["high"], 1))
+    return f"{formats.percent(row['survival'], 1)}{limits}, {row['at_risk']:,} at risk"
 
 
 def _survival_view(groups: dict[str, list[Row]], event: str, dimension: str) -> View:
@@ -101,7 +99,7 @@ def _survival_view(groups: dict[str, list[Row]], event: str, dimension: str) -> 
             formats.whole(row["at_risk"]),
             formats.whole(row["failures"]),
             formats.percent(row["survival"], 1),
-            f"{formats.percent(row['low'], 1)} to {formats.percent(row['high'], 1)}",
+            formats.percents(row["low"], row["high"], 1),
         ]
         for name, rows in groups.items()
         for row in rows
@@ -114,8 +112,8 @@ def _survival_view(groups: dict[str, list[Row]], event: str, dimension: str) -> 
 
 def _share(dimension: str, name: str, row: Row, event: str = "") -> str:
     what = f" have had no {EVENT_WORDS[event].replace('failures', 'failure')}" if event else ""
-    limits = f"{formats.percent(row['low'])} to {formats.percent(row['high'])}"
-    return f"{formats.percent(row['survival'])} ({limits}) of {curve_phrase(dimension, name)}{what}"
+    limits = formats.bracketed(formats.percents(row["low"], row["high"]))
+    return f"{formats.percent(row['survival'])}{limits} of {curve_phrase(dimension, name)}{what}"
 
 
 def _weibull(field: Field, cuts: Cuts) -> Figure:

@@ -174,6 +174,8 @@ def _stays(row: Row) -> bool:
 
 
 def _says_all(field: Field, rows: list[Row], event: str) -> str:
+    if len(rows) == 1:
+        return f"{_says_one(field, rows[0], event)[:-1]}; there is no other to compare it with."
     flagged = sorted(
         (row for row in rows if row["flagged"] and not row["thin"]),
         key=lambda row: -abs(row["crude_ratio"] - 1),
@@ -226,6 +228,8 @@ def _apart(field: Field, rows: list[Row]) -> str:
 
 
 def _says_one(field: Field, row: Row, event: str) -> str:
+    if row["crude_ratio"] is None:
+        return f"{field.region_name(row['region'])}: no {EVENT_WORDS[event]} to compare."
     says = (
         f"{field.region_name(row['region'])}: {formats.number(row['crude_ratio'])} times the "
         f"{EVENT_WORDS[event]} of all regions"

@@ -63,10 +63,10 @@ def _view(groups: dict[str, list[Row]], event: str, currency: str) -> View:
     if month and known:
         worst = max(known, key=lambda name: known[name]["mean_count"])
         row = known[worst]
-        limits = formats.interval(row["count_low"], row["count_high"], 2)
+        limits = formats.bracketed(formats.interval(row["count_low"], row["count_high"], 2))
         count = formats.number(row["mean_count"], 2)
         says = (
-            f"By {month} months, {curve_phrase('profile', worst)} have had {count} ({limits}) "
+            f"By {month} months, {curve_phrase('profile', worst)} have had {count}{limits} "
             f"{EVENT_WORDS[event]} each"
         )
         if row["mean_cost"] is not None:

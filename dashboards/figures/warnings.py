@@ -84,7 +84,8 @@ def _says(pairs: dict[Pair, list[Row]]) -> str:
         shortest = formats.number(min(lengths), 2)
         tail = f" A pair in order alarms falsely once in {shortest} months or more."
     if not alarmed:
-        return f"No alarm in the last {_RECENT} months among {len(pairs)} pairs.{tail}"
+        watched = formats.counted(len(pairs), "pair")
+        return f"No alarm in the last {_RECENT} months among {watched}.{tail}"
     named = [f"{family} {cause}" for family, cause in sorted(alarmed)[:4]]
     more = f" and {len(alarmed) - 4} more" if len(alarmed) > 4 else ""
     return (

@@ -13,6 +13,7 @@ import polars as pl
 
 from dashboards import formats
 from pipelines.field.sensitivity import ASSUMPTIONS
+from pipelines.field.slices import FEWEST_FAILURES
 
 _AS_WATCHED, _SURE_CLOCKS, _, _COMPLETED = ASSUMPTIONS
 _MOST_REGIONS = 4
@@ -58,13 +59,16 @@ def _clocks(clocks: Sequence[Row], rates: Mapping[str, Mapping[str, Row]]) -> li
     whole = next((row for row in clocks if row["region"] == "all" and row["units"]), None)
     if whole is None:
         return []
+    if not whole["from_shipment"]:
+        return ["No unit’s clock start had to be taken from its shipment."]
+    verb = "has" if whole["from_shipment"] == 1 else "have"
     says = (
         f"{whole['from_shipment']:,} of {formats.counted(whole['units'], 'unit')} "
-        f"({formats.percent(whole['from_shipment_share'], 1)}) have a clock start taken from their "
+        f"({formats.percent(whole['from_shipment_share'], 1)}) {verb} a clock start taken from "
         "shipment"
     )
     known = rates.get("all", {})
-    if whole["from_shipment"] and _SURE_CLOCKS in known and _AS_WATCHED in known:
+    if _SURE_CLOCKS in known and _AS_WATCHED in known:
         says += (
             f"; without them the rate is {_rate(known[_SURE_CLOCKS])} instead of "
             f"{formats.number(known[_AS_WATCHED]['rate_per_100'])}"
@@ -76,6 +80,8 @@ def _completed(rates: Mapping[str, Mapping[str, Row]]) -> list[str]:
     known = rates.get("all", {})
     if not {_AS_WATCHED, _COMPLETED} <= known.keys():
         return []
+    if known[_AS_WATCHED]["rate_per_100"] == known[_COMPLETED]["rate_per_100"]:
+        return []
     return [
         f"With the reports that are still to come the rate is {_rate(known[_COMPLETED])} instead "
         f"of {formats.number(known[_AS_WATCHED]['rate_per_100'])}."
@@ -86,7 +92,8 @@ def _lag(lags: Sequence[Row]) -> list[str]:
     """By when half and nearly all failures have a call, and a claim."""
     parts = []
     for stage, seen in (("failure to call", "have a call"), ("failure to claim", "a claim")):
-        rows = [row for row in lags if row["stage"] == stage and row["failures"]]
+        rows = [row for row in lags if row["stage"] == stage]
+        rows = [row for row in rows if row["failures"] >= FEWEST_FAILURES]
         days = [
             next((row["days"] for row in rows if row["share_reported"] >= share), None)
             for share in _SHARES

@@ -181,6 +181,35 @@ def test_a_region_that_no_method_can_part_from_its_water_is_named(sample) -> Non
     assert not any("no method" in says for says in others)
 
 
+@pytest.mark.parametrize(
+    ("ratio", "says"),
+    [
+        (1.0, "Colorado: 1.00 times the water-caused failures of all regions; 1.10 (0.800 to 1.50) "
+         "once water, family and age are allowed for; there is no other to compare it with."),
+        (None, "Colorado: no water-caused failures to compare; there is no other to compare it "
+         "with."),
+    ],
+)  # fmt: skip
+def test_a_single_region_is_compared_with_nothing(sample, ratio, says) -> None:
+    """It does not claim that none stands out, and shows no dash for a ratio."""
+    tables = sample.figures()
+    only = tables["regions"].filter(pl.col("region") == "US-CO")
+    tables["regions"] = only.with_columns(crude_ratio=pl.lit(ratio, pl.Float64))
+    views = _views(regions.section(field_of(sample.page_data(2, figures=tables))))["regions"]
+    assert views["water/all"].says == says
+
+
+def test_sentences_leave_limits_out_that_there_are_none_of(sample) -> None:
+    """Without any failure there is a share and no interval: no dash in brackets."""
+    tables = sample.figures()
+    blank = {name: pl.lit(None, pl.Float64) for name in ("low", "high")}
+    tables["survival"] = tables["survival"].with_columns(survival=pl.lit(1.0), **blank)
+    view = _views(lifetimes.section(field_of(sample.page_data(2, figures=tables))))
+    says = view["survival-profile"]["water/all"].says
+    assert says == "By 54 months, 100% of all units have had no water-caused failure."
+    assert {row[-1] for row in view["survival-profile"]["water/all"].table} == {"–"}
+
+
 def test_lines_of_thin_groups_end_with_those_of_the_others(sample) -> None:
     """One thin group with a wide interval does not flatten all others; its table has all of it."""
     tables = sample.figures()

@@ -56,7 +56,7 @@ def test_each_figure_has_the_sentences_that_bear_on_it() -> None:
     """Share and worth of guessed clocks, the lag and what it adds, who is left out where."""
     assert figure_notes(TABLES) == {
         "rates": [
-            "30 of 200 units (15.0%) have a clock start taken from their shipment; without them "
+            "30 of 200 units (15.0%) have a clock start taken from shipment; without them "
             "the rate is 21.0 (20.0 to 22.0) per 100 unit-years instead of 20.0.",
             "Half of all failures have a call within 7 days and 95 % within 14.",
             "With the reports that are still to come the rate is 22.0 (21.0 to 23.0) per 100 "
@@ -76,8 +76,10 @@ def test_tables_without_a_failure_or_a_unit_say_nothing() -> None:
     """No sentence from nothing, and no fault."""
     assert figure_notes({}) == {}
     assert figure_notes({name: frame.clear() for name, frame in TABLES.items()}) == {}
+    sure = TABLES["clock_starts"].with_columns(from_shipment=pl.lit(0))
+    few = TABLES["reporting_lags"].with_columns(failures=pl.lit(4))
+    said = figure_notes({"clock_starts": sure, "reporting_lags": few})
+    assert said["rates"] == ["No unit’s clock start had to be taken from its shipment."]
     none = TABLES["sensitivity"].with_columns(rate_per_100=pl.lit(None, pl.Float64))
     quiet = figure_notes(TABLES | {"sensitivity": none})
-    assert quiet["rates"][0] == (
-        "30 of 200 units (15.0%) have a clock start taken from their shipment."
-    )
+    assert quiet["rates"][0] == ("30 of 200 units (15.0%) have a clock start taken from shipment.")
