@@ -19,14 +19,17 @@ from schemas import histories
 from schemas.accounts import NightChecks, RowAccounts, SetAside
 from schemas.columns import TEXTS, polars_schema
 from schemas.decisions import DecisionHistory, Decisions, Findings
-from schemas.feeds import Rulings
+from schemas.feeds import Credits, Rulings
 from schemas.letters import LETTERS
+from schemas.payments import Payments
 from schemas.second_opinions import SecondOpinionAgreement, SecondOpinions
 
 DECISIONS = polars_schema(Decisions)
 FINDINGS = polars_schema(Findings)
 HISTORY = polars_schema(DecisionHistory)
 RULINGS = polars_schema(Rulings)
+PAYMENTS = polars_schema(Payments)
+CREDITS = polars_schema(Credits)
 UNITS = polars_schema(histories.UnitHistories)
 WATER_PROFILES = polars_schema(histories.WaterProfiles)
 UPCOMING = polars_schema(histories.Upcoming)
@@ -41,7 +44,8 @@ CAUSE_CONFUSION = polars_schema(suggested.CauseConfusion)
 NIGHT_CHECKS = polars_schema(NightChecks)
 
 # One row is one dated event in the life of a unit, those of its site (water tests, purchases for
-# the site) repeated for every unit there. `kind` is one of EVENT_KINDS, `label` one plain
+# the site) repeated for every unit there. `earlier` is the unit that it took over from, where the
+# event is of that one's life; null for its own. `kind` is one of EVENT_KINDS, `label` one plain
 # sentence, `evidence` the record it comes from (feed/key/file:line).
 EVENTS = pl.Schema(
     {
@@ -50,6 +54,7 @@ EVENTS = pl.Schema(
         "on": pl.Date(),
         "label": pl.String(),
         "evidence": pl.String(),
+        "earlier": pl.String(),
     }
 )
 EVENT_KINDS = (
@@ -184,6 +189,8 @@ class PageData:
     findings: pl.DataFrame = _empty(FINDINGS)
     history: pl.DataFrame = _empty(HISTORY)
     rulings: pl.DataFrame = _empty(RULINGS)
+    payments: pl.DataFrame = _empty(PAYMENTS)
+    credits: pl.DataFrame = _empty(CREDITS)
     remedies: pl.DataFrame = _empty(REMEDIES)
     letters: pl.DataFrame = _empty(LETTERS)
     letter_templates: LetterTemplates | None = None

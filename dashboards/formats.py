@@ -21,6 +21,17 @@ VERDICTS = {
     "needs_evidence": "Needs evidence",
     "needs_review": "Needs review",
 }
+PAYMENTS = {
+    "unpaid": "Unpaid",
+    "paid_in_part": "Paid in part",
+    "paid": "Paid",
+    "overpaid": "Overpaid",
+    "credited_twice": "Credited twice",
+    "paid_though_not_covered": "Paid though not covered",
+    "paid_while_open": "Paid while open",
+    "taken_back": "Taken back",
+    "claim_unknown": "Credited for no claim on file",
+}
 OUTCOMES = {
     "met": "met",
     "unmet": "not met",

@@ -120,4 +120,14 @@ def _mask(frame: pl.DataFrame, hide: Sequence[str], pattern: str | None) -> pl.D
 
 
 # Keys by which frames are joined, and words of closed lists: they hold no one's name.
-_IDENTITY = ("claim", "serial", "region", "family", "verdict", "standing", "condition", "outcome")
+_IDENTITY = (
+    "claim",
+    "serial",
+    "region",
+    "family",
+    "verdict",
+    "standing",
+    "condition",
+    "outcome",
+    "state",
+)

@@ -111,6 +111,11 @@ def build_parser() -> argparse.ArgumentParser:
     rule.add_argument("--travel", metavar="AMOUNT", help="what is to be paid for travel")
     rule.add_argument("--at", metavar="WHEN", help="when it was decided (default: now)")
 
+    paid = add("payments", "Tell what was paid beside what stands: unpaid, twice, too much.")
+    takes_workspace(paid)
+    paid.add_argument("--state", metavar="STATE", help="only this state, such as unpaid")
+    paid.add_argument("--csv", action="store_true", help="CSV on stdout")
+
     opinion = add(
         "second-opinion",
         "Draw decided claims for a person to check blind; tell how far they agree.",

@@ -24,6 +24,7 @@ from pipelines.defs.figures import field_figures
 from pipelines.defs.histories import unit_tables
 from pipelines.defs.jobs import exports_sensor, nightly_schedule, refresh_job
 from pipelines.defs.night import warnings_of_the_night
+from pipelines.defs.payments import claim_payments
 from pipelines.defs.publication import publication
 from pipelines.defs.reference import reference_tables
 from pipelines.defs.resources import SESSION, session_resource
@@ -62,6 +63,7 @@ def build_definitions(
             reference_tables,
             export_tables,
             claim_decisions,
+            claim_payments,
             unit_tables,
             field_figures,
             second_opinion_tables,

@@ -43,6 +43,19 @@ CONDITIONS = (
 OUTCOMES = ("met", "unmet", "unknown", "disputed", "not_needed", "not_evaluated")
 VERDICTS = ("covered", "covered_in_part", "not_covered", "needs_evidence", "needs_review")
 RULINGS = ("covered", "covered_in_part", "not_covered")
+PAYMENT_STATES = (
+    "unpaid",
+    "paid_in_part",
+    "paid",
+    "overpaid",
+    "credited_twice",
+    "paid_though_not_covered",
+    "paid_while_open",
+    "taken_back",
+    "claim_unknown",
+)
+# Those that nobody has to act on.
+SETTLED_PAYMENTS = ("paid", "taken_back")
 FATES = ("record", "superseded", "duplicate", "set_aside")
 
 KINDS = ("repair", "treatment_install", "cartridge_change", "delime", "inspection")

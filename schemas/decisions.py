@@ -71,6 +71,12 @@ class Decisions(Table):
     ruling_outdated: bool = flag(
         "Whether the computed verdict has changed since the ruling.", required=True
     )
+    parts_if_covered: CENTS = money("Parts that a covered claim pays.", required=True)
+    labor_if_covered: CENTS = money("Labor that a covered claim pays.", required=True)
+    travel_if_covered: CENTS = money("Travel that a covered claim pays.", required=True)
+    ruling_beyond_limit: bool = flag(
+        "Whether the ruling that stands is beyond what its maker may decide.", required=True
+    )
     serial_suggestion: str = serial_number("The unit one edit away, where the serial is unknown.")
     documents_due_on: pl.Date = day("The last day for the documents that are missing.")
 

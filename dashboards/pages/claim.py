@@ -16,14 +16,15 @@ from dashboards import formats
 from dashboards.data import PageData
 from dashboards.pages import causes
 from dashboards.pages.claim_parts import life_line, water_bars
+from dashboards.pages.paper_trail import LINES, money_table, payment_said, rulings_said
 
 CLOCKS = {
     "installed_on": "its installation",
     "purchased_on": "its purchase",
     "shipped_on": "by its shipment",
     "latest_after_shipment": "the latest after shipment",
+    "replaced_unit": "the clock of the unit that it took over from",
 }
-LINES = ("parts", "labor", "travel")
 _MOST_OTHERS = 8
 Rows = dict[str, list[dict[str, Any]]]
 
@@ -70,6 +71,14 @@ def _gather(data: PageData, decisions: pl.DataFrame) -> dict[str, Any]:
         "water": _by(water, "claim"),
         "history": _by(of_claims(data.history).sort("decided_at"), "claim"),
         "rulings": _by(of_claims(data.rulings).sort("ruled_at"), "claim"),
+        "payments": {r["claim"]: r for r in of_claims(data.payments).iter_rows(named=True)},
+        "credits": _by(of_claims(data.credits).sort("credited_on", "credit"), "claim"),
+        "replacements": dict(
+            data.units.join(serials, on="serial", how="semi")
+            .select("serial", "replacement")
+            .drop_nulls()
+            .iter_rows()
+        ),
         "remedies": _by(of_claims(data.remedies), "claim"),
         "letters": {row["claim"]: row for row in of_claims(data.letters).iter_rows(named=True)},
         "of_serial": _by(others.join(serials, on="serial", how="semi"), "serial"),
@@ -116,7 +125,11 @@ def _content(
         "words": formats.VERDICTS,
         "answer": _answer(decision, findings, gathered["rulings"][claim], data.currency),
         "facts": _facts(decision, gathered),
-        "money": _money(decision),
+        "money": money_table(decision, gathered["payments"].get(claim)),
+        "payment": payment_said(
+            gathered["payments"].get(claim), gathered["credits"][claim], data.currency
+        ),
+        "rulings": rulings_said(gathered["rulings"][claim], decision, data.currency),
         "remedies": remedies,
         "nothing_missing": _nothing_missing(decision["verdict"]),
         "suggested_cause": gathered["suggested"].get(claim),
@@ -244,6 +257,7 @@ def _facts(decision: Mapping[str, Any], gathered: Mapping[str, Any]) -> list[tup
         ("Call", decision["call"]),
         ("Terms", decision["edition"]),
         ("Warranty from", _clock(decision, gathered)),
+        ("Replacement", gathered["replacements"].get(decision["serial"])),
         ("Nearest serial on the register", decision["serial_suggestion"]),
     ]
     return [(label, value) for label, value in facts if value and value != "–"]
@@ -254,22 +268,6 @@ def _clock(decision: Mapping[str, Any], gathered: Mapping[str, Any]) -> str | No
         return None
     source = CLOCKS.get(gathered["clock_sources"].get(decision["serial"]))
     return f"{formats.day(decision['clock_start'])}{f' ({source})' if source else ''}"
-
-
-def _money(decision: Mapping[str, Any]) -> dict[str, Any]:
-    kinds = [("claimed", "Claimed"), ("payable", "Payable")]
-    if decision["ruling"]:
-        kinds.append(("standing", "By the ruling"))
-    return {
-        "columns": [label for _, label in kinds],
-        "rows": [
-            (line.capitalize(), [formats.money(decision[f"{line}_{kind}"]) for kind, _ in kinds])
-            for line in LINES
-        ],
-        "total": [
-            formats.money(sum(decision[f"{line}_{kind}"] for line in LINES)) for kind, _ in kinds
-        ],
-    }
 
 
 def _others(

@@ -31,9 +31,11 @@ TRACKS = {
     "inspection": ("Calls", "upkeep"),
     "repair": ("Calls", "repair"),
 }
+EARLIER = "Earlier unit"
 ORDER = (
     "Parts cover",
     "Labor cover",
+    EARLIER,
     "Unit",
     "Start-up",
     "Water tests",
@@ -116,10 +118,13 @@ def _span(track: str, kind: str, label: str, start: dt.date, end: dt.date) -> di
 
 def _moment(event: Mapping[str, Any]) -> dict[str, str]:
     track, shape = TRACKS[event["kind"]]
+    label = event["label"]
+    if earlier := event.get("earlier"):
+        track, label = EARLIER, f"{earlier}, which it took over from: {label}"
     return {
         "track": track,
         "kind": shape,
-        "label": event["label"],
+        "label": label,
         "on": formats.chart_day(event["on"]),
     }
 

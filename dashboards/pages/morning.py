@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from dashboards import formats
 from dashboards.data import PageData
+from dashboards.pages import paper_trail
 from dashboards.worklist import OPEN
 
 MOST_CHANGES = 60
@@ -35,6 +36,7 @@ def content(data: PageData, ordered: pl.DataFrame) -> dict[str, Any]:
         "arrived_files": data.arrivals["file"].sort().to_list(),
         "changes": _changes(data, changed.head(MOST_CHANGES), set(ordered["claim"])),
         "changes_summary": _changes_summary(changed),
+        "payments": paper_trail.panel(data, set(ordered["claim"])),
         "filters": _filters(ordered, data),
         "columns": COLUMNS,
         "worklist": Markup(formats.script_json(_rows(ordered, data))),

@@ -14,6 +14,7 @@ from pipelines.refresh.explanation import Explanation, explain_claim
 from pipelines.refresh.reading import no_such_claim
 from pipelines.workspace.layout import Workspace
 
+LINES = ("parts", "labor", "travel")
 _MARKS = {
     "met": "✓",
     "unmet": "✗",
@@ -60,7 +61,7 @@ def _tell(told: Explanation) -> None:
     )
     say("")
     say(f"{'':10}{'claimed':>12}{'payable':>12}{'stands':>12}  {told.currency}")
-    for line in ("parts", "labor", "travel"):
+    for line in LINES:
         amounts = [claim[f"{line}_{kind}"] for kind in ("claimed", "payable", "standing")]
         say(f"{line:10}" + "".join(f"{amount:>12,.2f}" for amount in amounts))
     say("")
@@ -75,11 +76,46 @@ def _tell(told: Explanation) -> None:
     say("")
     for sentence in told.remedies:
         say(textwrap.fill(sentence, 97))
-    for ruling in told.rulings_since:
-        say(
-            f"Ruled since the last refresh: {_words(ruling['ruling'])} by {ruling['ruled_by']} "
-            f"({ruling['reason']}); the pages tell it from the next refresh on."
+    if told.unit["replacement"]:
+        say(told.unit["replacement"])
+    _tell_payment(told)
+    _tell_rulings(told)
+
+
+def _tell_payment(told: Explanation) -> None:
+    payment = told.payment
+    if payment is None:
+        return
+    say(
+        f"{_words(payment['state']).capitalize()}: {payment['total_credited']:,.2f} "
+        f"{told.currency} credited of {payment['total_standing']:,.2f} that stand."
+    )
+    for credit in told.credits:
+        amounts = ", ".join(
+            f"{line} {credit[f'{line}_amount']:,.2f}"
+            for line in LINES
+            if credit[f"{line}_amount"] is not None
         )
+        number = f" ({credit['credit']})" if credit["credit"] else ""
+        say(f"     {credit['credited_on']}{number}: {amounts}")
+
+
+def _tell_rulings(told: Explanation) -> None:
+    """All rulings in the order in which they were made, with their reasons."""
+    standing = [ruling for ruling in told.rulings if not ruling["since_refresh"]][-1:]
+    for place, ruling in enumerate(told.rulings, 1):
+        by = f"{_words(ruling['ruling'])} by {ruling['ruled_by']}"
+        if ruling["since_refresh"]:
+            said = f"Ruled since the last refresh: {by} ({ruling['reason']}); "
+            end = "the pages tell it from the next refresh on"
+        else:
+            said = f"Ruled {by} on {ruling['ruled_at']:%Y-%m-%d %H:%M} ({ruling['reason']}); "
+            end = "this stands"
+        if place < len(told.rulings):
+            end = "the next one replaces it"
+        if ruling in standing and told.decision["ruling_beyond_limit"]:
+            end += "; beyond what its maker may decide"
+        say(f"{said}{end}.")
 
 
 def _lead(claim: dict[str, Any]) -> str:

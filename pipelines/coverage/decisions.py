@@ -43,6 +43,7 @@ from pipelines.coverage.evidence import Evidence, seen
 from pipelines.coverage.findings import gathered, switched_off
 from pipelines.coverage.money import with_amounts, with_payable
 from pipelines.coverage.near_misses import near_misses
+from pipelines.coverage.ruling_limits import Limits, beyond_limit
 from pipelines.coverage.standing import verdict_when_ruled, with_standing
 from pipelines.coverage.supply_tests import with_supply_test
 from pipelines.coverage.verdict import missing_documents, verdicts
@@ -112,6 +113,7 @@ def decide(
     *,
     only: pl.DataFrame | None = None,
     suggestions: pl.DataFrame | None = None,
+    ruling_limits: Limits | None = None,
 ) -> Decided:
     """Decides every claim that is seen on the as-of date.
 
@@ -124,12 +126,21 @@ def decide(
         only: the claims to decide (claim), where the evidence bears on others too; None for all.
         suggestions: of `near_misses` for all claims, where the evidence does not hold the whole
             register; None to look for them in it.
+        ruling_limits: who may rule up to what amount; None: everyone may.
 
     Returns:
         Decisions by claim, findings by claim and position.
     """
     batches = list(
-        decide_in_batches(evidence, terms, history, timezone, only=only, suggestions=suggestions)
+        decide_in_batches(
+            evidence,
+            terms,
+            history,
+            timezone,
+            only=only,
+            suggestions=suggestions,
+            ruling_limits=ruling_limits,
+        )
     )
     return Decided(
         pl.concat([batch.decisions for batch in batches]),
@@ -145,6 +156,7 @@ def decide_in_batches(
     *,
     only: pl.DataFrame | None = None,
     suggestions: pl.DataFrame | None = None,
+    ruling_limits: Limits | None = None,
 ) -> Iterator[Decided]:
     """As `decide`, so many claims at a time, to bound the memory; at least one batch.
 
@@ -158,7 +170,8 @@ def decide_in_batches(
     for start in range(0, max(claims.height, 1), BATCH):
         batch, judgments = _judge(claims.slice(start, BATCH), evidence, terms)
         findings = gathered(batch, judgments)
-        yield Decided(_decisions(batch, findings, evidence, history, timezone), findings)
+        decisions = _decisions(batch, findings, evidence, history, timezone, ruling_limits)
+        yield Decided(decisions, findings)
 
 
 def judge_claims(evidence: Evidence, terms: Terms) -> Judged:
@@ -241,6 +254,7 @@ def _decisions(
     evidence: Evidence,
     history: pl.DataFrame | None,
     timezone: str,
+    ruling_limits: Limits | None,
 ) -> pl.DataFrame:
     judged = verdicts(_outcomes(claims))
     stand = (
@@ -263,6 +277,7 @@ def _decisions(
             severity=pl.when(tested).then("severity"),
             needs=pl.when(tested).then("needs"),
             ruling_outdated=outdated,
+            ruling_beyond_limit=beyond_limit(ruling_limits),
         )
         .select(column_names(Decisions))
         .sort("claim")

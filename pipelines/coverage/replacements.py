@@ -108,6 +108,18 @@ def told() -> pl.Expr:
     return pl.when(before.is_not_null()).then(said + shared)
 
 
+def all_before(pairs: pl.DataFrame) -> pl.DataFrame:
+    """Every unit before each unit on its chain: serial, earlier; the pairs have no circles."""
+    steps = pairs.select("serial", earlier="replaces")
+    found = [steps]
+    while not steps.is_empty():
+        steps = steps.join(pairs.select(earlier="serial", further="replaces"), on="earlier").select(
+            "serial", earlier="further"
+        )
+        found.append(steps)
+    return pl.concat(found)
+
+
 def _in_circles(pairs: pl.DataFrame) -> pl.Series:
     """The units whose links lead back to themselves: whatever is still reached after n steps."""
     reached = pairs.select("serial", to="replaces")

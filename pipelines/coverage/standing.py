@@ -13,13 +13,14 @@ from schemas.columns import CENTS
 
 
 def latest_rulings(rulings: pl.DataFrame) -> pl.DataFrame:
-    """The latest ruling on each claim: claim, ruling, ruled_at, `<line>_ruled` (to the cent)."""
+    """The latest ruling on each claim: claim, ruling, ruled_by, ruled_at, `<line>_ruled`."""
     return (
         rulings.sort("claim", "ruled_at")
         .unique("claim", keep="last")
         .select(
             "claim",
             "ruling",
+            "ruled_by",
             "ruled_at",
             *(to_cents(pl.col(f"{line}_amount")).alias(f"{line}_ruled") for line in LINES),
         )
@@ -27,7 +28,7 @@ def latest_rulings(rulings: pl.DataFrame) -> pl.DataFrame:
 
 
 def with_standing(claims: pl.DataFrame, rulings: pl.DataFrame) -> pl.DataFrame:
-    """Adds ruling, ruled_at, standing and `<line>_standing`.
+    """Adds ruling, ruled_by, ruled_at, standing and `<line>_standing`.
 
     Without a ruling the computed verdict and the payable amounts stand. With one, each line is the
     ruling's own amount where it gives one; else what a covered claim pays for `covered`, the

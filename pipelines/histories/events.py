@@ -40,6 +40,26 @@ def unit_events(evidence: Evidence, serials: pl.Series, unit_sellers: pl.DataFra
     return pl.concat(parts).filter(pl.col("on").is_not_null()).sort(COLUMNS)
 
 
+def with_earlier_lives(events: pl.DataFrame, earlier: pl.DataFrame) -> pl.DataFrame:
+    """The events of units with those of the units that they took over from.
+
+    Args:
+        events: of `unit_events`, of all units concerned.
+        earlier: serial, earlier: each unit and every unit before it.
+
+    Returns:
+        The events with `earlier`, the unit whose life an event is of; null for the unit's own.
+        What both lives share (the water of one site) is told once, as the unit's own.
+    """
+    before = (
+        earlier.join(events, left_on="earlier", right_on="serial")
+        .join(events, on=["serial", "kind", "evidence"], how="anti")
+        .select(*COLUMNS, "earlier")
+    )
+    own = events.with_columns(earlier=pl.lit(None, pl.String))
+    return pl.concat([own, before]).sort(*COLUMNS, "earlier")
+
+
 def _event(
     frame: pl.DataFrame, kind: str, on: str, label: pl.Expr, source: pl.Expr
 ) -> pl.DataFrame:

@@ -41,6 +41,7 @@ def upcoming_matters(evidence: Evidence, histories: Histories) -> pl.DataFrame:
     ).filter(
         (pl.col("coverage_end") > today)
         & (pl.col("retired_on").is_null() | (pl.col("retired_on") > today))
+        & (pl.col("replaced_on").is_null() | (pl.col("replaced_on") > today))
     )
     tested = _tested(units, evidence)
     matters = [

@@ -66,6 +66,7 @@ def decide_claims(session: RefreshSession) -> Iterator[DecidedTables]:
             inputs.settings.timezone,
             only=moving.select("claim"),
             suggestions=suggestions,
+            ruling_limits=inputs.settings.ruling_limits,
         )
         moved = changes(
             replaced["decisions"],

@@ -6,6 +6,7 @@ here: deciding.
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,8 +17,9 @@ from pipelines.coverage import seen
 from pipelines.errors import WorkspaceError
 from pipelines.refresh.evidence import evidence_around
 from pipelines.refresh.inputs import load_inputs
+from pipelines.refresh.payments import credits_of, payment_of
 from pipelines.refresh.reading import open_store
-from pipelines.refresh.recorded import recorded_since_refresh
+from pipelines.refresh.rulings import all_rulings
 from pipelines.remedies import Remedies, sentences_of, told_of, what_would_turn
 from pipelines.warehouse.database import query_frame
 from pipelines.workspace.layout import Workspace
@@ -29,7 +31,10 @@ class Explanation:
     """One claim: its decision, findings in order, history, and what would change the verdict.
 
     `remedies` say what would change the verdict in sentences, `turned_by` as data.
-    `rulings_since` are those recorded with the tool since the last refresh.
+    `rulings` are all rulings on it in the order in which they were made, the last one standing;
+    `rulings_since` are those recorded with the tool since the last refresh, among them. `payment`
+    is its row of the table `payments` (None where there is none), `credits` what was posted;
+    `unit` tells what it took over from (replaces, replacement), where it did.
     """
 
     decision: dict[str, Any]
@@ -37,7 +42,11 @@ class Explanation:
     history: list[dict[str, Any]]
     remedies: list[str]
     turned_by: list[dict[str, Any]]
+    rulings: list[dict[str, Any]]
     rulings_since: list[dict[str, Any]]
+    payment: dict[str, Any] | None
+    credits: list[dict[str, Any]]
+    unit: dict[str, Any]
     as_of: str
     currency: str
 
@@ -51,7 +60,11 @@ class Explanation:
             "would_change_it": self.remedies,
             "turned_by": self.turned_by,
             "history": self.history,
+            "rulings": self.rulings,
             "rulings_since": self.rulings_since,
+            "payment": self.payment,
+            "credits": self.credits,
+            **self.unit,
         }
 
 
@@ -69,7 +82,10 @@ def explain_claim(workspace: Workspace, claim: str) -> Explanation | None:
             con, "select * from decision_history where claim = ? order by decided_at", [claim]
         )
         facts = dict(query_frame(con, "select fact, value from store_facts").iter_rows())
-        newer = recorded_since_refresh(workspace, con)
+        rulings = all_rulings(workspace, con, claim, settings.zone)
+        payment = payment_of(con, claim)
+        posted = credits_of(con, decisions["claim"], dt.date.fromisoformat(facts["as_of"]))
+        unit = _unit(con, decisions["serial"][0])
         remedies, turned_by = _what_would_change(workspace, con, decisions, facts["as_of"])
     return Explanation(
         decisions.row(0, named=True),
@@ -77,7 +93,11 @@ def explain_claim(workspace: Workspace, claim: str) -> Explanation | None:
         history.to_dicts(),
         remedies,
         turned_by,
-        [row for row in newer if row["claim"] == claim],
+        rulings,
+        [ruling for ruling in rulings if ruling["since_refresh"]],
+        payment,
+        posted.drop("claim", "source_file", "source_line").to_dicts(),
+        unit,
         facts["as_of"],
         settings.currency,
     )
@@ -104,3 +124,11 @@ def _what_would_change(
             "changed since the last refresh; refresh first."
         ], []
     return sentences_of(remedies), told_of(remedies)
+
+
+def _unit(con: duckdb.DuckDBPyConnection, serial: str) -> dict[str, Any]:
+    """What the unit took over from."""
+    found = query_frame(
+        con, "select replaces, replacement from unit_histories where serial = ?", [serial]
+    )
+    return found.row(0, named=True) if found.height else {"replaces": None, "replacement": None}

@@ -17,14 +17,16 @@ import polars as pl
 from dashboards import data as shown
 from pipelines.coverage.clock import unit_terms
 from pipelines.coverage.evidence import Evidence, seen
+from pipelines.coverage.replacements import all_before, links
 from pipelines.coverage.supply_tests import with_supply_test
-from pipelines.histories.events import unit_events
+from pipelines.histories.events import unit_events, with_earlier_lives
 from pipelines.records.headers import match_headers
 from pipelines.records.mapping import Mapping
 from pipelines.refresh.evidence import evidence_around
 from pipelines.refresh.figure_notes import figure_notes
 from pipelines.refresh.inputs import Inputs
 from pipelines.refresh.letters import claim_facts, letters_of_evidence
+from pipelines.refresh.payments import credits_of
 from pipelines.refresh.recorded import CITED_AS
 from pipelines.refresh.session import RefreshSession
 from pipelines.refresh.suggesting import columns_read, of_claims, of_serials, suggestions
@@ -50,11 +52,18 @@ DRAWN = [
 NOTED = ("clock_starts", "sensitivity", "reporting_lags")
 
 
-def claims_with_pages(decisions: pl.DataFrame, as_of: dt.date) -> pl.Series:
-    """The claims that get a page: open ones, then those filed lately; the newest if too many."""
+def claims_with_pages(
+    decisions: pl.DataFrame, as_of: dt.date, also: pl.Series | None = None
+) -> pl.Series:
+    """The claims that get a page: open ones, then those filed lately; the newest if too many.
+
+    `also` names claims that someone has to look at although they are decided.
+    """
     filed = pl.coalesce("claimed_on", "opened_on")
     recent = filed > as_of - dt.timedelta(days=RECENT_DAYS)
     is_open = pl.col("standing").is_in(OPEN) | pl.col("ruling_outdated")
+    if also is not None:
+        is_open = is_open | pl.col("claim").is_in(also.implode())
     chosen = decisions.filter(is_open | recent).with_columns(_open=is_open, _filed=filed)
     newest = chosen.sort("_open", "_filed", "claim", descending=[True, True, False])
     return newest.head(MOST_PAGES)["claim"].sort()
@@ -113,6 +122,8 @@ def data_of_claims(
         findings=findings,
         history=_rows_of(con, "decision_history", wanted["claim"]),
         rulings=evidence.rulings,
+        payments=read_frame(con, "payments", schema=shown.PAYMENTS),
+        credits=credits_of(con, wanted["claim"], inputs.as_of),
         remedies=_remedies(inputs, evidence, named),
         evidence_rows=_evidence_rows(inputs, con, findings),
         events=_events(inputs, evidence, serials),
@@ -158,13 +169,19 @@ def _suggestions(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
 
 
 def _events(inputs: Inputs, evidence: Evidence, serials: pl.Series) -> pl.DataFrame:
-    units = evidence.units.filter(pl.col("serial").is_in(serials.implode()))
+    """The events of the units, and of those that they took over from."""
+    sound = links(evidence.units).filter(pl.col("fault").is_null())
+    earlier = all_before(sound.select("serial", "replaces"))
+    earlier = earlier.filter(pl.col("serial").is_in(serials.implode()))
+    told = pl.concat([serials, earlier["earlier"]]).unique()
+    units = evidence.units.filter(pl.col("serial").is_in(told.implode()))
     sellers = unit_terms(units, evidence.models, inputs.terms).join(
         inputs.terms.values.select("edition", "family", "sellers"),
         on=["edition", "family"],
         how="left",
     )
-    return unit_events(evidence, serials, sellers.select("serial", "site", "sellers"))
+    events = unit_events(evidence, told, sellers.select("serial", "site", "sellers"))
+    return with_earlier_lives(events, earlier).filter(pl.col("serial").is_in(serials.implode()))
 
 
 def _water_values(inputs: Inputs, evidence: Evidence, claims: pl.DataFrame) -> pl.DataFrame:

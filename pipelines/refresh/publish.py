@@ -22,6 +22,7 @@ from pipelines.refresh.tool import source_hash
 from pipelines.warehouse.database import has_table, read_frame
 from pipelines.warehouse.publication import write_table_files
 from schemas.causes import CAUSE_TABLES
+from schemas.codes import SETTLED_PAYMENTS
 from schemas.columns import column_names
 from schemas.feeds import FEED_TABLES
 from schemas.field import FIELD_TABLES
@@ -37,6 +38,7 @@ TABLES = (
     "unit_histories",
     "water_profiles",
     "upcoming",
+    "payments",
     "second_opinions",
     "second_opinion_agreement",
     *CAUSE_TABLES,
@@ -98,7 +100,9 @@ def _values_to_hide(session: RefreshSession) -> pl.DataFrame:
 def stage_pages(session: RefreshSession) -> int:
     """Writes all pages; returns the number of claim pages."""
     decisions = read_frame(session.con, "decisions")
-    claims = claims_with_pages(decisions, session.inputs.as_of)
+    payments = read_frame(session.con, "payments", columns=["claim", "state"])
+    to_settle = payments.filter(~pl.col("state").is_in(SETTLED_PAYMENTS))["claim"]
+    claims = claims_with_pages(decisions, session.inputs.as_of, to_settle)
     written = sorted(path.name for path in (session.staging / "data").glob("*.csv*"))
     data = dataclasses.replace(page_data(session, claims), tables=written)
     try:

@@ -11,8 +11,9 @@ some day. So it stands where
 - no record of the unit, the site or the claim came, went or changed, or came to be seen;
 - every feed was complete already up to the failure, and the start-ups up to the last day to ask
   for one, so that the step of the through dates cannot matter;
-- the unit is on the register (else every unit bears on the suggestion of a serial) and nobody has
-  ruled on the claim (what a ruling was made on is read from the history).
+- the unit is on the register (else every unit bears on the suggestion of a serial), took over from
+  no other (whose clock it may carry on), and nobody has ruled on the claim (what a ruling was made
+  on is read from the history).
 
 Every other claim is decided again.
 """
@@ -126,7 +127,7 @@ def claims_to_decide(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFr
     if touched.filter(pl.all_horizontal(pl.col(KEYS.names()).is_null())).height:
         return claims  # a record that names nobody bears on nobody knows whom
     units = read_frame(
-        con, "units", columns=["serial", "site", "shipped_on", "purchased_on"]
+        con, "units", columns=["serial", "site", "shipped_on", "purchased_on", "replaces"]
     ).filter((pl.col("shipped_on") <= inputs.as_of).fill_null(True))
     sites = pl.concat(
         [
@@ -144,6 +145,7 @@ def claims_to_decide(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFr
         .join(units, on="serial")
         .filter(
             pl.col("ruling").is_null()
+            & pl.col("replaces").is_null()
             & ~pl.col("claim").is_in(touched["claim"].drop_nulls().implode())
             & ~pl.col("serial").is_in(touched["serial"].drop_nulls().implode())
             & ~pl.col("site").is_in(sites.implode()).fill_null(False)

@@ -94,18 +94,12 @@ def read_frame(
     columns: Iterable[str] | None = None,
     schema: pl.Schema | None = None,
 ) -> pl.DataFrame:
-    """A table as a polars frame; an empty frame of `schema` where the table is not there.
-
-    With a `schema`, columns that the table of an earlier version lacks come out null.
-    """
+    """A table as a polars frame; an empty frame of `schema` where the table is not there."""
     if schema is not None and not has_table(con, name):
         return pl.DataFrame(schema=schema)
     chosen = ", ".join(identifier(c) for c in columns) if columns is not None else "*"
     frame = con.sql(f"select {chosen} from {identifier(name)}").pl()
-    if schema is None:
-        return frame
-    lacking = [pl.lit(None).alias(name) for name in schema if name not in frame.columns]
-    return frame.with_columns(lacking).select(schema.names()).cast(dict(schema))
+    return frame.cast(dict(schema)) if schema is not None else frame
 
 
 def query_frame(

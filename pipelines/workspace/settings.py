@@ -10,6 +10,7 @@ import datetime as dt
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from pathlib import Path, PurePath
 from typing import Any
 from zoneinfo import ZoneInfo, available_timezones
@@ -29,6 +30,7 @@ from pipelines.workspace.toml_file import (
 from pipelines.workspace.values import is_address
 from schemas.codes import HIDEABLE
 
+MOST_LIMIT = 1_000_000_000  # more is a slip of the hand
 REQUIRED = ("maker", "timezone", "currency")
 
 
@@ -41,6 +43,8 @@ class Settings:
     have been still for `watch_seconds` before it is read. `on_failure_command` (a program and its
     arguments) and `mail` are told when a refresh fails.
     `sender` is the address that letters come from, `signature` the line that ends them.
+    `ruling_limits` says up to what amount each person may rule (`*`: whoever is not named); None:
+    everyone may.
     """
 
     maker: str
@@ -57,6 +61,7 @@ class Settings:
     max_file_mb: int = 4096
     max_field_chars: int = 16_000_000
     nightly_at: dt.time = dt.time(2, 15)
+    ruling_limits: Mapping[str, Decimal] | None = None
     watch_seconds: int = 60
     on_failure_command: tuple[str, ...] = ()
     mail: Mail | None = None
@@ -204,6 +209,24 @@ def _address(value: Any) -> str | None:
     return f'is {show(value)}; write one mail address, such as "warranty@maker.example".'
 
 
+def _ruling_limits(value: Any) -> str | None:
+    if not isinstance(value, dict):
+        return (
+            f"is {show(value)}; write who may rule up to what amount, such as "
+            '{ "M. Odell" = 2000, "*" = 0 }.'
+        )
+    seen: set[str] = set()
+    for name, amount in value.items():
+        if not name.strip():
+            return 'has an empty name; write who it is, or "*" for whoever is not named.'
+        if name.strip().lower() in seen:
+            return f'names "{name}" twice; capitals make no difference, so name each once.'
+        seen.add(name.strip().lower())
+        if not is_number(amount) or not 0 <= amount <= MOST_LIMIT:
+            return f'gives "{name}" {show(amount)}; write an amount from 0 to {MOST_LIMIT:,}.'
+    return None
+
+
 def _as_is(value: Any) -> Any:
     return value
 
@@ -226,11 +249,12 @@ _TABLES: dict[tuple[str, ...], dict[str, Callable[[Any], str | None]]] = {
         "max_file_mb": _whole(1, 1_000_000),
         "max_field_chars": _whole(1_000, 1_000_000_000),
     },
+    ("rulings",): {"limits": _ruling_limits},
     ("nightly",): NIGHTLY,
     ("nightly", "mail"): MAIL,
     ("letters",): {"sender": _address, "signature": _text},
 }
-_FIELDS = {"at": "nightly_at"}
+_FIELDS = {"at": "nightly_at", "limits": "ruling_limits"}
 _READ: dict[str, Callable[[Any], Any]] = {
     "set_aside_tolerance": float,
     "tanks_l": lambda sizes: tuple(sorted(float(size) for size in sizes)),
@@ -238,6 +262,7 @@ _READ: dict[str, Callable[[Any], Any]] = {
     "conductivity_to_tds": float,
     "calcium_share_of_hardness": float,
     "hide": tuple,
+    "limits": lambda limits: {name.strip(): Decimal(amount) for name, amount in limits.items()},
     "maker": str.strip,
     "at": read_time,
     "on_failure_command": tuple,

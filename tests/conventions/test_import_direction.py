@@ -19,6 +19,7 @@ STAGES = [
     "coverage",
     "remedies",
     "letters",
+    "payments",
     "histories",
     "field",
     "audit",
