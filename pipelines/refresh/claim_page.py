@@ -14,7 +14,7 @@ from dashboards.site import claim_document
 from pipelines.errors import WorkspaceError
 from pipelines.refresh.inputs import load_inputs
 from pipelines.refresh.pages import data_of_claims
-from pipelines.refresh.reading import open_store
+from pipelines.refresh.reading import open_store, store_facts
 from pipelines.warehouse.database import has_table, read_frame
 from pipelines.workspace.layout import Workspace
 
@@ -22,7 +22,7 @@ from pipelines.workspace.layout import Workspace
 def page_of_claim(workspace: Workspace, claim: str) -> str:
     """The page as of the last refresh, without what the settings hide; the claim must be there."""
     with open_store(workspace) as con:
-        facts = dict(read_frame(con, "store_facts").iter_rows())
+        facts = store_facts(workspace, con)
         inputs = load_inputs(workspace.root, facts["as_of"])
         data = data_of_claims(inputs, con, pl.Series([claim], dtype=pl.String))
         if has_table(con, "water_profiles"):

@@ -20,7 +20,7 @@ from pipelines.coverage.evidence import Evidence, seen
 from pipelines.letters import letters_of
 from pipelines.refresh.evidence import evidence_around
 from pipelines.refresh.inputs import Inputs, load_inputs
-from pipelines.refresh.reading import open_store
+from pipelines.refresh.reading import open_store, store_facts
 from pipelines.refresh.recorded import recorded_since_refresh
 from pipelines.warehouse.database import query_frame, read_frame
 from pipelines.workspace.layout import Workspace
@@ -57,7 +57,7 @@ def letters_of_decisions(folder: str | Path, since: dt.date | None = None) -> St
     """
     workspace = Workspace.open(folder)
     with open_store(workspace) as con:
-        facts = _facts(con)
+        facts = store_facts(workspace, con)
         history = read_frame(con, "decision_history")
         as_of = dt.date.fromisoformat(facts["as_of"])
         rulings = read_frame(con, "rulings", columns=["claim", "ruled_at"]).filter(
@@ -86,7 +86,7 @@ def letters_of_decisions(folder: str | Path, since: dt.date | None = None) -> St
 def _letters(
     workspace: Workspace, con: duckdb.DuckDBPyConnection, claims: pl.Series
 ) -> StoredLetters:
-    facts = _facts(con)
+    facts = store_facts(workspace, con)
     inputs = load_inputs(workspace.root, facts["as_of"])
     newer = {row["claim"] for row in recorded_since_refresh(workspace, con)}
     wanted = claims.filter(~claims.is_in(list(newer)))
@@ -103,10 +103,6 @@ def _letters(
         dt.datetime.fromisoformat(facts["refreshed_at"]),
         inputs.fingerprint != facts["inputs"],
     )
-
-
-def _facts(con: duckdb.DuckDBPyConnection) -> dict[str, str]:
-    return dict(read_frame(con, "store_facts").iter_rows())
 
 
 def claim_facts(inputs: Inputs, evidence: Evidence, claims: pl.DataFrame) -> pl.DataFrame:

@@ -13,6 +13,7 @@ import duckdb
 import polars as pl
 
 from pipelines.errors import WorkspaceError
+from pipelines.refresh.tool import source_hash
 from pipelines.warehouse.database import connect, has_table, read_frame
 from pipelines.workspace.layout import Workspace
 
@@ -34,6 +35,21 @@ def open_store(workspace: Workspace) -> Iterator[duckdb.DuckDBPyConnection]:
         yield con
     finally:
         con.close()
+
+
+def store_facts(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> dict[str, str]:
+    """What the store says of itself, where this very tool refreshed it last.
+
+    Raises:
+        WorkspaceError: another version of the tool did, whose tables may hold other things.
+    """
+    facts = dict(read_frame(con, "store_facts").iter_rows())
+    if facts.get("tool") != source_hash():
+        raise WorkspaceError(
+            f"The store of {workspace.root} was made by another version of this tool; "
+            f"run `limeledger refresh {workspace.root}` first."
+        )
+    return facts
 
 
 def published_table(folder: str | Path, name: str) -> pl.DataFrame:

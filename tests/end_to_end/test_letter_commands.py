@@ -146,6 +146,19 @@ def test_a_template_that_fails_for_one_claim_is_told_as_a_fault_of_the_workspace
     assert "have changed since the last refresh" in call.err  # the template is new
 
 
+def test_a_store_of_another_version_is_refreshed_first(workspace, run, monkeypatch, tmp_path):
+    """Its tables may hold other things than this tool reads."""
+    monkeypatch.setattr("pipelines.refresh.reading.source_hash", lambda: "of another version")
+    for call in (
+        run("letter", "W21", workspace),
+        run("letters", workspace, "--out", tmp_path / "letters"),
+        run("explain", "W21", workspace, "--html", tmp_path / "claim.html"),
+    ):
+        assert (call.code, call.out) == (2, "")
+        assert "was made by another version of this tool" in call.err
+    assert not list(tmp_path.glob("*.html"))
+
+
 def _without_note(hashes: dict[str, str]) -> dict[str, str]:
     """Without the note on the pages of a refresh that failed."""
     return {path: told for path, told in hashes.items() if not path.endswith("/status.js")}
