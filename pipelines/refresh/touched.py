@@ -11,9 +11,9 @@ some day. So it stands where
 - no record of the unit, the site or the claim came, went or changed, or came to be seen;
 - every feed was complete already up to the failure, and the start-ups up to the last day to ask
   for one, so that the step of the through dates cannot matter;
-- the unit is on the register (else every unit bears on the suggestion of a serial), took over from
-  no other (whose clock it may carry on), and nobody has ruled on the claim (what a ruling was made
-  on is read from the history).
+- the unit is on the register (else every unit bears on the suggestion of a serial), neither took
+  over from another nor was taken over from, and nobody has ruled on the claim (what a ruling was
+  made on is read from the history).
 
 Every other claim is decided again.
 """
@@ -88,6 +88,9 @@ def note_touched(session: RefreshSession, feed: str, new: str) -> None:
         f"{identifier(key)} as {key}" if key in columns else f"null::varchar as {key}"
         for key in KEYS
     )
+    places = [keys]
+    if "replaces" in columns:  # a link bears on both its ends, also once it is gone
+        places.append("replaces as serial, null::varchar as site, null::varchar as claim")
     row = f"hash({', '.join(identifier(name) for name in columns)})"
     old, now = identifier(feed), identifier(new)
     days = [
@@ -100,13 +103,13 @@ def note_touched(session: RefreshSession, feed: str, new: str) -> None:
         f"(cast({identifier(name)} as date) > $last and cast({identifier(name)} as date) <= $now)"
         for name in days
     )
-    parts = [f"select {keys} from {now} where {came or 'false'}"]
+    parts = [f"from {now} where {came or 'false'}"]
     if feed in session.changed_feeds:
-        parts.append(f"select {keys} from {old} where {row} not in (select {row} from {now})")
-        parts.append(f"select {keys} from {now} where {row} not in (select {row} from {old})")
+        parts.append(f"from {old} where {row} not in (select {row} from {now})")
+        parts.append(f"from {now} where {row} not in (select {row} from {old})")
     found = query_frame(
         con,
-        " union ".join(parts),
+        " union ".join(f"select {place} {part}" for place in places for part in parts),
         {"last": dt.date.fromisoformat(last.facts["as_of"]), "now": as_of},
     )
     append_frame(con, TOUCHED, found.cast(dict(KEYS)))
@@ -124,10 +127,8 @@ def claims_to_decide(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFr
     if not last.can_stand(inputs) or went_back or not has_table(con, "decisions"):
         return claims
     touched = read_frame(con, TOUCHED, schema=KEYS)
-    if touched.filter(pl.all_horizontal(pl.col(KEYS.names()).is_null())).height:
-        return claims  # a record that names nobody bears on nobody knows whom
     units = read_frame(
-        con, "units", columns=["serial", "site", "shipped_on", "purchased_on", "replaces"]
+        con, "units", columns=["serial", "site", "replaces", "shipped_on", "purchased_on"]
     ).filter((pl.col("shipped_on") <= inputs.as_of).fill_null(True))
     sites = pl.concat(
         [
@@ -135,6 +136,8 @@ def claims_to_decide(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFr
             units.join(touched.select("serial").drop_nulls(), on="serial", how="semi")["site"],
         ]
     ).drop_nulls()
+    taking_over = units.filter(pl.col("replaces").is_not_null())
+    linked = pl.concat([taking_over["serial"], taking_over["replaces"]])
     asked_days = max(inputs.terms.values["request_within_days"].max() or 0, 0)
     latest = pl.max_horizontal("shipped_on", "purchased_on", "clock_start", "failed_on")
     # The last day that the rules compare with a through date, and that every feed had reached.
@@ -145,10 +148,10 @@ def claims_to_decide(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFr
         .join(units, on="serial")
         .filter(
             pl.col("ruling").is_null()
-            & pl.col("replaces").is_null()
             & ~pl.col("claim").is_in(touched["claim"].drop_nulls().implode())
             & ~pl.col("serial").is_in(touched["serial"].drop_nulls().implode())
             & ~pl.col("site").is_in(sites.implode()).fill_null(False)
+            & ~pl.col("serial").is_in(linked.implode())
             & (turning <= min(before))
         )
     )

@@ -63,6 +63,8 @@ def change(folder: Path, kind: str, feed: str, pick: int, shift: int, as_of: dt.
     dated = [name for name, value in row.items() if name.endswith("_on") and value]
     for name in dated[pick % 3 :]:
         row[name] = str(dt.date.fromisoformat(row[name]) + dt.timedelta(days=shift))
+    if feed == "units" and pick % 3 == 0:
+        row["replaces"] = rows[pick % 7 % len(rows)]["serial"]
     if kind == "add":
         key = next(iter(row))
         row[key] = f"{row[key]}9"
