@@ -21,12 +21,16 @@ _SHARES = (0.5, 0.95)
 Row = dict[str, Any]
 
 
-def figure_notes(tables: Mapping[str, pl.DataFrame]) -> dict[str, Sequence[str]]:
+def figure_notes(
+    tables: Mapping[str, pl.DataFrame], regions: pl.DataFrame
+) -> dict[str, Sequence[str]]:
     """Sentences by the name of the figure that they belong to.
 
     Args:
         tables: `clock_starts`, `sensitivity` and `reporting_lags`; what is missing says nothing.
+        regions: region and name; a region without a name goes by its code.
     """
+    names = dict(regions.select("region", "name").drop_nulls().iter_rows())
     clocks, rates, lags = (
         tables[name].to_dicts() if name in tables else []
         for name in ("clock_starts", "sensitivity", "reporting_lags")
@@ -35,7 +39,7 @@ def figure_notes(tables: Mapping[str, pl.DataFrame]) -> dict[str, Sequence[str]]
     lag = _lag(lags)
     found = {
         "rates": [*_clocks(clocks, by_region), *lag, *_completed(by_region)],
-        "regions": [*_left_out(clocks), *_most_moved(by_region)],
+        "regions": [*_left_out(clocks, names), *_most_moved(by_region, names)],
         "cohorts": lag,
     }
     return {name: sentences for name, sentences in found.items() if sentences}
@@ -103,13 +107,16 @@ def _lag(lags: Sequence[Row]) -> list[str]:
     return [f"Half of all failures {'; '.join(parts)}."] if parts else []
 
 
-def _left_out(clocks: Sequence[Row]) -> list[str]:
+def _left_out(clocks: Sequence[Row], names: Mapping[str, str]) -> list[str]:
     regions = [row for row in clocks if row["region"] != "all" and row["unsound"]]
     if not regions:
         return []
     total = sum(row["unsound"] for row in regions)
     regions.sort(key=lambda row: (-row["unsound"], row["region"]))
-    named = [f"{row['unsound']:,} in {row['region']}" for row in regions[:_MOST_REGIONS]]
+    named = [
+        f"{row['unsound']:,} in {names.get(row['region'], row['region'])}"
+        for row in regions[:_MOST_REGIONS]
+    ]
     if len(regions) > _MOST_REGIONS:
         rest = sum(row["unsound"] for row in regions[_MOST_REGIONS:])
         named.append(f"{rest:,} elsewhere")
@@ -120,7 +127,7 @@ def _left_out(clocks: Sequence[Row]) -> list[str]:
     ]
 
 
-def _most_moved(rates: Mapping[str, Mapping[str, Row]]) -> list[str]:
+def _most_moved(rates: Mapping[str, Mapping[str, Row]], names: Mapping[str, str]) -> list[str]:
     """The region whose rate depends most on what is assumed of clocks and reports."""
     moved = {
         region: max(
@@ -141,5 +148,5 @@ def _most_moved(rates: Mapping[str, Mapping[str, Row]]) -> list[str]:
     assumed = moved[region]["assumption"]
     return [
         f"No region’s rate moves more with what is assumed of clock starts and reports than "
-        f"{region}’s: from {was} to {_rate(moved[region])} ({assumed})."
+        f"{names.get(region, region)}’s: from {was} to {_rate(moved[region])} ({assumed})."
     ]

@@ -93,7 +93,8 @@ def page_data(session: RefreshSession, claims: pl.Series) -> shown.PageData:
         terms_installation_limits=inputs.terms.installation_limits,
         figures={name: read_frame(con, name) for name in DRAWN if has_table(con, name)},
         figure_notes=figure_notes(
-            {name: read_frame(con, name) for name in NOTED if has_table(con, name)}
+            {name: read_frame(con, name) for name in NOTED if has_table(con, name)},
+            inputs.reference.regions,
         ),
         **{name: read_frame(con, name) for name in CAUSE_TABLES if name != "cause_suggestions"},
     )

@@ -23,6 +23,7 @@ def rates(region: str, *values: float, thin: bool = False) -> list[dict]:
     ]
 
 
+NAMES = pl.DataFrame({"region": ["US-ME", "US-OR"], "name": ["Maine", None]})
 TABLES = {
     "clock_starts": pl.DataFrame(
         {
@@ -54,7 +55,7 @@ TABLES = {
 
 def test_each_figure_has_the_sentences_that_bear_on_it() -> None:
     """Share and worth of guessed clocks, the lag and what it adds, who is left out where."""
-    assert figure_notes(TABLES) == {
+    assert figure_notes(TABLES, NAMES) == {
         "rates": [
             "30 of 200 units (15.0%) have a clock start taken from shipment; without them "
             "the rate is 21.0 (20.0 to 22.0) per 100 unit-years instead of 20.0.",
@@ -63,9 +64,9 @@ def test_each_figure_has_the_sentences_that_bear_on_it() -> None:
             "unit-years instead of 20.0.",
         ],
         "regions": [
-            "4 units without a sound clock start are left out: 3 in US-ME and 1 in US-OR.",
+            "4 units without a sound clock start are left out: 3 in Maine and 1 in US-OR.",
             "No region’s rate moves more with what is assumed of clock starts and reports than "
-            "US-ME’s: from 10.0 to 14.0 (13.0 to 15.0) per 100 unit-years (unsound clock starts "
+            "Maine’s: from 10.0 to 14.0 (13.0 to 15.0) per 100 unit-years (unsound clock starts "
             "taken from shipment).",
         ],
         "cohorts": ["Half of all failures have a call within 7 days and 95 % within 14."],
@@ -74,12 +75,12 @@ def test_each_figure_has_the_sentences_that_bear_on_it() -> None:
 
 def test_tables_without_a_failure_or_a_unit_say_nothing() -> None:
     """No sentence from nothing, and no fault."""
-    assert figure_notes({}) == {}
-    assert figure_notes({name: frame.clear() for name, frame in TABLES.items()}) == {}
+    assert figure_notes({}, NAMES) == {}
+    assert figure_notes({name: frame.clear() for name, frame in TABLES.items()}, NAMES) == {}
     sure = TABLES["clock_starts"].with_columns(from_shipment=pl.lit(0))
     few = TABLES["reporting_lags"].with_columns(failures=pl.lit(4))
-    said = figure_notes({"clock_starts": sure, "reporting_lags": few})
+    said = figure_notes({"clock_starts": sure, "reporting_lags": few}, NAMES)
     assert said["rates"] == ["No unit’s clock start had to be taken from its shipment."]
     none = TABLES["sensitivity"].with_columns(rate_per_100=pl.lit(None, pl.Float64))
-    quiet = figure_notes(TABLES | {"sensitivity": none})
+    quiet = figure_notes(TABLES | {"sensitivity": none}, NAMES)
     assert quiet["rates"][0] == ("30 of 200 units (15.0%) have a clock start taken from shipment.")
