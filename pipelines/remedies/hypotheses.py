@@ -88,19 +88,22 @@ def _as_own(rows: pl.DataFrame, like: pl.DataFrame) -> pl.DataFrame:
 def _units(placed: pl.DataFrame, register: pl.DataFrame) -> pl.DataFrame:
     """Each state's unit, and those that it took over from, whose clock it may carry on."""
     copied = placed.select("state", serial="source")
-    names = {"serial": marked("serial"), "site": pl.lit(None, pl.String)}
-    if "replaces" in register.columns:
-        names["replaces"] = marked("replaces")
-        before = register.select("serial", "replaces").drop_nulls()
-        fresh = copied
-        while fresh.height:
-            fresh = (
-                fresh.join(before, on="serial")
-                .select("state", serial="replaces")
-                .join(copied, on=["state", "serial"], how="anti")
-            )
-            copied = pl.concat([copied, fresh])
-    return copied.join(register, on="serial").with_columns(**names).select(register.columns)
+    before = register.select("serial", "replaces").drop_nulls()
+    fresh = copied
+    while fresh.height:
+        fresh = (
+            fresh.join(before, on="serial")
+            .select("state", serial="replaces")
+            .join(copied, on=["state", "serial"], how="anti")
+        )
+        copied = pl.concat([copied, fresh])
+    return (
+        copied.join(register, on="serial")
+        .with_columns(
+            serial=marked("serial"), replaces=marked("replaces"), site=pl.lit(None, pl.String)
+        )
+        .select(register.columns)
+    )
 
 
 def _own_and_shared(

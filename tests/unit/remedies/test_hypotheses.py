@@ -6,6 +6,7 @@ import polars as pl
 import pytest
 
 from pipelines.coverage import decide, seen
+from pipelines.remedies import what_would_turn
 from pipelines.remedies.hypotheses import copies
 from tests.unit.coverage import bench
 
@@ -64,3 +65,18 @@ def test_units_that_came_before_come_along_to_the_end_of_the_chain(evidence):
         ("1~U2", "1~U3"),
         ("1~U3", "1~U2"),
     ]
+
+
+def test_a_copy_carries_on_the_clock_of_the_unit_that_came_before(tmp_path):
+    """Installed in 2022, replaced in 2024: both windows ended, in the copy as for the claim."""
+    text = bench.BENCH_TERMS.replace("[clock]", '[clock]\nreplacement = "carries_on"')
+    terms = bench.terms_of(tmp_path / "terms", text)
+    before = bench.UNIT | {"serial": "U0", "shipped_on": "2022-01-02", "installed_on": "2022-01-20"}
+    before |= {"purchased_on": "2022-01-10"}
+    units = [bench.UNIT | {"replaces": "U0"}, before]
+    evidence = seen(bench.evidence_of(units=units, service_calls=[bench.CALL]))
+    decisions = decide(evidence, terms).decisions
+    assert decisions["verdict"].to_list() == ["not_covered"]
+    told = what_would_turn(evidence, terms, decisions)["K1"]
+    assert told.verdict == "not_covered"
+    assert [name for name, _ in told.closed] == ["within_parts_window", "within_labor_window"]
