@@ -153,6 +153,11 @@ MISTAKES = {
         '["delimd"]',
         ['line 3, column 1: conditions_off names "delimd", which is no condition; did you mean'],
     ),
+    "unknown replacement": (
+        "[coverage]",
+        'replacement = "old"\n[coverage]',
+        ['clock.replacement is "old"; write "new" or "carries_on".'],
+    ),
     "unknown judge": ('judged_by = "water"', 'judged_by = "luck"', ['write "water" or "cause".']),
     "seller without quotes around it": (
         '["MAKER-DIRECT"]',

@@ -140,6 +140,19 @@ MISTAKES = {
         GOOD + '[letters]\nsender = "Warranty <w@maker.example>"',
         ['letters.sender is "Warranty <w@maker.example>"; write one mail address'],
     ),
+    "limits that are no table": (
+        GOOD + "[rulings]\nlimits = 2000",
+        ["line 5, column 1: rulings.limits is 2000; write who may rule up to what amount"],
+    ),
+    "a limit in words": (
+        GOOD + '[rulings]\nlimits = { "M. Odell" = "much" }',
+        ['rulings.limits gives "M. Odell" "much"; write an amount from 0 to 1,000,000,000.'],
+    ),
+    "a limit below zero": (GOOD + "[rulings.limits]\nDesk = -1", ['gives "Desk" -1; write']),
+    "a person with two limits": (
+        GOOD + "[rulings.limits]\nDesk = 1\ndesk = 2",
+        ['names "desk" twice; capitals make no difference'],
+    ),
     "not TOML": (
         GOOD.replace('"Tarnfell"', "Tarnfell"),
         ["limeledger.toml line 1, column 9: this is not valid TOML (Invalid value)"],

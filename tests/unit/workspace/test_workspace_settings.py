@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from decimal import Decimal
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -37,6 +38,7 @@ def test_three_settings_are_enough(tmp_path: Path):
     assert settings.calcium_share_of_hardness is None
     assert (settings.hide, settings.nightly_at) == ((), dt.time(2, 15))
     assert (settings.watch_seconds, settings.on_failure_command, settings.mail) == (60, (), None)
+    assert settings.ruling_limits is None
     assert settings.zone == ZoneInfo("America/Denver")
 
 
@@ -59,6 +61,8 @@ hide = ["site_name", "notes"]
 [limits]
 max_file_mb = 1
 max_field_chars = 1000
+[rulings]
+limits = { "M. Odell" = 2000.50, "*" = 0 }
 [nightly]
 at = "23:59"
 watch_seconds = 5
@@ -82,6 +86,7 @@ password_env = "MAIL_PASSWORD"
     assert settings.calcium_share_of_hardness == 1.0
     assert settings.hide == ("site_name", "notes")
     assert (settings.max_file_mb, settings.max_field_chars) == (1, 1000)
+    assert settings.ruling_limits == {"M. Odell": Decimal("2000.50"), "*": Decimal(0)}
     assert settings.nightly_at == dt.time(23, 59)
     assert settings.watch_seconds == 5
     assert settings.on_failure_command == ("/usr/bin/logger", "-t", "a b")
