@@ -28,25 +28,28 @@ _MARKS = {
 def run(args: argparse.Namespace) -> int:
     """Tells one claim as of the last refresh, with rulings recorded since."""
     workspace = Workspace.open(args.workspace)
+    if args.html:
+        _write_page(Path(args.html), workspace, args.claim)
+        if not args.json:
+            return 0
     told = explain_claim(workspace, args.claim)
     if told is None:
         raise NotFoundError(no_such_claim(args.claim))
-    if args.html:
-        _write_page(Path(args.html), workspace, told)
     if args.json:
         print_json(told.to_dict())
-    elif not args.html:
+    else:
         _tell(told)
     return 0
 
 
-def _write_page(path: Path, workspace: Workspace, told: Explanation) -> None:
+def _write_page(path: Path, workspace: Workspace, claim: str) -> None:
     # Charts take a second to import: only where a page is asked for.
     from pipelines.refresh.claim_page import page_of_claim
 
-    write_file(path, page_of_claim(workspace, told.decision["claim"]))
-    progress(f"The page of claim {told.decision['claim']} is in {path}.")
-    if told.rulings_since:
+    page, is_ruled_since = page_of_claim(workspace, claim)
+    write_file(path, page)
+    progress(f"The page of claim {claim} is in {path}.")
+    if is_ruled_since:
         progress("It does not yet tell the ruling made since the last refresh.")
 
 

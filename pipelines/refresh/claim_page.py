@@ -11,23 +11,34 @@ import polars as pl
 
 from dashboards.letters import TemplateFault
 from dashboards.site import claim_document
-from pipelines.errors import WorkspaceError
+from pipelines.errors import NotFoundError, WorkspaceError
 from pipelines.refresh.inputs import load_inputs
 from pipelines.refresh.pages import data_of_claims
-from pipelines.refresh.reading import open_store, store_facts
-from pipelines.warehouse.database import has_table, read_frame
+from pipelines.refresh.reading import no_such_claim, open_store, store_facts
+from pipelines.refresh.recorded import recorded_since_refresh
+from pipelines.warehouse.database import has_table, one_row, read_frame
 from pipelines.workspace.layout import Workspace
 
 
-def page_of_claim(workspace: Workspace, claim: str) -> str:
-    """The page as of the last refresh, without what the settings hide; the claim must be there."""
+def page_of_claim(workspace: Workspace, claim: str) -> tuple[str, bool]:
+    """The page as of the last refresh, and whether a ruling was recorded since.
+
+    What the settings hide is not on it.
+
+    Raises:
+        NotFoundError: the store does not hold the claim.
+    """
     with open_store(workspace) as con:
         facts = store_facts(workspace, con)
         inputs = load_inputs(workspace.root, facts["as_of"])
+        if one_row(con, "select 1 from decisions where claim = ?", [claim]) is None:
+            raise NotFoundError(no_such_claim(claim))
+        newer = recorded_since_refresh(workspace, con)
         data = data_of_claims(inputs, con, pl.Series([claim], dtype=pl.String))
         if has_table(con, "water_profiles"):
             data = dataclasses.replace(data, water_profiles=read_frame(con, "water_profiles"))
     try:
-        return claim_document(data, claim)
+        page = claim_document(data, claim)
     except TemplateFault as fault:
         raise WorkspaceError(str(fault)) from None
+    return page, any(row["claim"] == claim for row in newer)

@@ -101,6 +101,8 @@ def test_no_letter_tells_what_a_ruling_has_overtaken(workspace, run, tmp_path):
     call = run("letter", "W21", workspace)
     assert (call.code, call.out) == (2, "")
     assert "was ruled on since the last refresh" in call.err
+    page = run("explain", "W21", workspace, "--html", tmp_path / "claim.html")
+    assert "does not yet tell the ruling made since" in page.err
     many = run("letters", workspace, "--out", tmp_path / "letters", "--json")
     assert (many.code, many.json["ruled_since"]) == (1, ["W21"])
     assert "W21" not in [row["claim"] for row in many.json["letters"]]
@@ -201,6 +203,8 @@ def test_explain_writes_a_claims_page_as_one_file(claims, run, tmp_path):
     assert "<script" not in page
     assert 'href="../' not in page
     assert run("explain", "W21", claims[0], "--html", tmp_path / "none" / "x").code == 2
+    assert run("explain", "NO-SUCH", claims[0], "--html", tmp_path / "x.html").code == 4
+    assert not (tmp_path / "x.html").exists()
 
 
 def test_what_the_settings_hide_is_on_no_letter_of_the_pages(workspace, run, no_figures):
