@@ -11,7 +11,7 @@ from pipelines.commands.output import print_json, teller
 from pipelines.coverage.money import LINES
 from pipelines.coverage.ruling_limits import granted, limit_of
 from pipelines.errors import NotFoundError, UsageError
-from pipelines.refresh.reading import no_such_claim, open_store
+from pipelines.refresh.reading import no_such_claim, open_store, store_facts
 from pipelines.refresh.recorded import record_ruling
 from pipelines.refresh.rulings import all_rulings, moment_here
 from pipelines.warehouse.database import query_frame
@@ -129,6 +129,7 @@ def _claim(
 ) -> tuple[dict[str, Any], list[dict[str, Any]]]:
     """The decision on a claim, and its rulings so far in the order in which they were made."""
     with open_store(workspace) as con:
+        store_facts(workspace, con)
         found = query_frame(con, "select * from decisions where claim = ?", [claim])
         before = all_rulings(workspace, con, claim, settings.zone)
     if found.is_empty():

@@ -18,7 +18,7 @@ from pipelines.errors import WorkspaceError
 from pipelines.refresh.evidence import evidence_around
 from pipelines.refresh.inputs import load_inputs
 from pipelines.refresh.payments import credits_of, payment_of
-from pipelines.refresh.reading import open_store
+from pipelines.refresh.reading import open_store, store_facts
 from pipelines.refresh.rulings import all_rulings
 from pipelines.remedies import Remedies, sentences_of, told_of, what_would_turn
 from pipelines.warehouse.database import query_frame
@@ -72,6 +72,7 @@ def explain_claim(workspace: Workspace, claim: str) -> Explanation | None:
     """The explanation of one claim; None where the store does not hold it."""
     settings = load_settings(workspace)
     with open_store(workspace) as con:
+        facts = store_facts(workspace, con)
         decisions = query_frame(con, "select * from decisions where claim = ?", [claim])
         if decisions.is_empty():
             return None
@@ -81,7 +82,6 @@ def explain_claim(workspace: Workspace, claim: str) -> Explanation | None:
         history = query_frame(
             con, "select * from decision_history where claim = ? order by decided_at", [claim]
         )
-        facts = dict(query_frame(con, "select fact, value from store_facts").iter_rows())
         rulings = all_rulings(workspace, con, claim, settings.zone)
         payment = payment_of(con, claim)
         posted = credits_of(con, decisions["claim"], dt.date.fromisoformat(facts["as_of"]))
