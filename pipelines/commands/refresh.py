@@ -7,6 +7,7 @@ import time
 from pathlib import Path
 
 from pipelines.commands.output import print_json, progress, teller
+from pipelines.errors import WorkspaceError
 from pipelines.refresh.inputs import Inputs, load_inputs
 from pipelines.refresh.run import Summary, summarize, tell
 from pipelines.refresh.session import RefreshSession, is_up_to_date
@@ -28,7 +29,10 @@ def refresh(workspace: Path, as_of: str | None) -> Summary:
     except Exception as error:
         from pipelines.refresh.telling import after_failure
 
-        for sentence in after_failure(workspace, error):
+        # Settings, terms or reference files that are wrong end with the promise of exit code 2:
+        # nothing was written.
+        leaves_note = not isinstance(error, WorkspaceError)
+        for sentence in after_failure(workspace, error, leaves_note=leaves_note):
             progress(sentence)
         raise
 

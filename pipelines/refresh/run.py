@@ -37,10 +37,11 @@ class Summary:
     pages: str
     seconds: float = 0.0
     attention: list[str] = field(default_factory=list)
+    unusual: list[str] = field(default_factory=list)
 
     @property
     def exit_code(self) -> int:
-        """0, or 1 where something needs a person."""
+        """0, or 1 where something needs a person; what is only unusual is told, no more."""
         return 1 if self.attention else 0
 
     def to_dict(self) -> dict[str, Any]:
@@ -79,7 +80,6 @@ def summarize(inputs: Inputs, seconds: float) -> Summary:
         for row in feeds.filter("stale").iter_rows(named=True)
     ]
     unusual = pl.col("check").is_in(["claim_count", "laboratory_values"]) & ~pl.col("passed")
-    attention += checks.filter(unusual)["sentence"].to_list()
     return Summary(
         as_of=inputs.as_of,
         **totals,
@@ -93,6 +93,7 @@ def summarize(inputs: Inputs, seconds: float) -> Summary:
         pages=str(Path(inputs.workspace.published) / "index.html"),
         seconds=round(seconds, 1),
         attention=attention,
+        unusual=checks.filter(unusual)["sentence"].to_list(),
     )
 
 
@@ -108,6 +109,6 @@ def tell(summary: Summary, say: Teller) -> None:
     )
     verdicts = ", ".join(f"{n:,} {name.replace('_', ' ')}" for name, n in summary.verdicts.items())
     say(f"{summary.claims:,} claims: {verdicts or 'none'}.")
-    for sentence in summary.attention:
+    for sentence in [*summary.attention, *summary.unusual]:
         say(sentence)
     say(f"Pages: {summary.pages}")

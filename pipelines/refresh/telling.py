@@ -31,11 +31,14 @@ COMMAND_SECONDS = 60
 MAIL_SECONDS = 30
 
 
-def after_failure(folder: Path | str, error: BaseException) -> list[str]:
+def after_failure(
+    folder: Path | str, error: BaseException, *, leaves_note: bool = True
+) -> list[str]:
     """Tells of a refresh that failed, wherever the workspace says.
 
     A wrong call and a refresh that found another one running are no failed nights: they are told
-    to the caller alone.
+    to the caller alone. Without `leaves_note` nothing is written into the workspace: neither the
+    note on its pages nor a line in its log.
 
     Returns:
         One sentence for each way in which nobody could be told.
@@ -47,8 +50,9 @@ def after_failure(folder: Path | str, error: BaseException) -> list[str]:
     except WorkspaceError:
         return []  # no workspace, no pages, no settings: the exit code alone tells of it
     sentence = sentence_of(error, workspace.root)
-    note_failure(workspace.published, error)
-    _log(workspace, sentence)
+    if leaves_note:
+        note_failure(workspace.published, error)
+        _log(workspace, sentence)
     try:
         settings = load_settings(workspace)
     except WorkspaceError:

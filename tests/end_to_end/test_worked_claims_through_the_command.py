@@ -34,12 +34,11 @@ def workspace(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def state(folder: Path) -> dict[str, str]:
-    """A hash of every file below a folder, but for the log and the pages' note of a failure."""
-    notes = ("limeledger.log", "status.js")
+    """A hash of every file below a folder."""
     return {
         str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
         for path in sorted(folder.rglob("*"))
-        if path.is_file() and path.name not in notes
+        if path.is_file()
     }
 
 
