@@ -49,7 +49,9 @@ def add_night(folder: Path, share: float = 1 / 1000) -> dt.date:
     """Adds one day's new files, one a feed: so large a share of the rows, anew; returns the day."""
     day = AS_OF + dt.timedelta(days=1)
     for feed, seen_by in SEEN_BY.items():
-        path = min((folder / "exports" / feed).glob("*.csv"))
+        path = min((folder / "exports" / feed).glob("*.csv"), default=None)
+        if path is None:  # a feed that this fleet does not export
+            continue
         rows = pl.read_csv(path, infer_schema=False)
         some = rows.sample(max(1, round(rows.height * share)), seed=SEED)
         renamed = {"claim", key_columns(FEED_TABLES[feed])[0]} & set(rows.columns)
