@@ -11,7 +11,9 @@ import sys
 
 import duckdb
 
+from pipelines.errors import WorkspaceError
 from pipelines.refresh import examinations
+from pipelines.refresh.telling import after_failure
 from pipelines.workspace.lock import refresh_lock
 
 
@@ -119,10 +121,9 @@ def test_a_refresh_that_runs_and_one_that_died(workspace, run):
     assert "It has run for" in call.out  # for months: somebody should look
 
 
-def test_a_failed_night_is_told_with_its_reason(workspace, run, day):
-    """What the pages' note says."""
-    (workspace / "terms" / "W2.toml").write_text("edition = \n")
-    run("refresh", workspace, "--as-of", day)
+def test_a_failed_night_is_told_with_its_reason(workspace, run):
+    """What the pages' note says, as a night under Dagster leaves it."""
+    after_failure(workspace, WorkspaceError("terms/W2.toml line 1: no value."))
     (told,) = findings(run("doctor", workspace, "--json"), "last refresh")
     assert "failed: terms/W2.toml line 1" in told
 
