@@ -49,7 +49,9 @@ def write_table_files(
         if instead and table in instead:
             source = "written_instead"
             con.register(source, instead[table])
-        con.execute(f"copy (select * from {source}) to '{base}.parquet' (format parquet)")
+        con.execute(
+            f"copy (select * from {source}) to '{base}.parquet' (format parquet, compression zstd)"
+        )
         con.execute(f"copy (select {chosen} from {source}) to '{base}.csv' (header true)")
         plain = folder / f"{table}.csv"
         if plain.stat().st_size > MOST_CSV_BYTES:
