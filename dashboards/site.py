@@ -17,6 +17,7 @@ from markupsafe import Markup
 
 from dashboards import formats, theme
 from dashboards.data import PageData
+from dashboards.environment import page_environment
 from dashboards.hiding import hide_names
 from dashboards.pages import blind, claim, data, field, morning, terms, upcoming, what_if
 from dashboards.specifications import compiled_specifications, drawn, picture
@@ -109,14 +110,7 @@ def _static(name: str) -> str:
 
 
 def _environment(shown: PageData) -> jinja2.Environment:
-    environment = jinja2.Environment(
-        loader=jinja2.FileSystemLoader(_HERE / "templates"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        auto_reload=False,
-    )
+    environment = page_environment()
     environment.globals["alone"] = False
     environment.globals["shell"] = {
         "maker": shown.maker,

@@ -14,6 +14,7 @@ import jinja2
 from markupsafe import Markup
 
 from dashboards import formats
+from dashboards.environment import page_environment
 from dashboards.letters.templates import LetterTemplates
 
 _HERE = Path(__file__).parents[1]
@@ -36,14 +37,7 @@ def letter_index(rows: Sequence[Mapping[str, Any]], title: str, currency: str) -
 
 @cache
 def _environment() -> jinja2.Environment:
-    environment = jinja2.Environment(
-        loader=jinja2.FileSystemLoader(_HERE / "templates"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        auto_reload=False,
-    )
+    environment = page_environment()
     environment.filters |= {"day": formats.day, "money": formats.money}
     return environment
 

@@ -9,16 +9,15 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from itertools import groupby
-from pathlib import Path
 from typing import Any
 
-import jinja2
 import polars as pl
 import vl_convert
 from markupsafe import Markup
 
 from dashboards import formats, theme
 from dashboards.charts import tank_week, water_bars
+from dashboards.environment import page_environment
 
 STANDINGS = {
     "well founded": "measured, or from settled chemistry and the terms",
@@ -26,7 +25,6 @@ STANDINGS = {
     "empirical": "fitted to observations; holds where they were made",
     "rule of thumb": "experience of the trade; a guide, not a measurement",
 }
-_TEMPLATES = Path(__file__).parents[1] / "templates"
 _LONGEST = 3.0  # times the limit; a longer bar is cut and says how far it goes
 _SVG_ID = re.compile(r'(\bid="|url\(#|href="#)(?=[\w-]+)')
 
@@ -43,25 +41,22 @@ def advice_sheet(advice: Mapping[str, Any], levels: pl.DataFrame, maker: str) ->
             worst week; no rows without reverse osmosis.
         maker: whose sheet it is.
     """
-    environment = jinja2.Environment(
-        loader=jinja2.FileSystemLoader(_TEMPLATES),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     used = {line["standing"] for line in advice["lines"]}
-    return environment.get_template("advice.html").render(
-        advice=advice,
-        maker=maker,
-        facts=_facts(advice),
-        answer=_answer(advice["lines"]),
-        analytes=[_row(row) for row in advice["analytes"]],
-        sections=_sections(advice["lines"][len(advice["analytes"]) :]),
-        standings=[(word, told) for word, told in STANDINGS.items() if word in used],
-        bars=_bars_picture(advice["analytes"]),
-        tanks=_tanks_picture(levels),
-        tokens=Markup(theme.tokens_css()),
+    return (
+        page_environment()
+        .get_template("advice.html")
+        .render(
+            advice=advice,
+            maker=maker,
+            facts=_facts(advice),
+            answer=_answer(advice["lines"]),
+            analytes=[_row(row) for row in advice["analytes"]],
+            sections=_sections(advice["lines"][len(advice["analytes"]) :]),
+            standings=[(word, told) for word, told in STANDINGS.items() if word in used],
+            bars=_bars_picture(advice["analytes"]),
+            tanks=_tanks_picture(levels),
+            tokens=Markup(theme.tokens_css()),
+        )
     )
 
 

@@ -13,7 +13,7 @@ from schemas.columns import CENTS
 
 
 def latest_rulings(rulings: pl.DataFrame) -> pl.DataFrame:
-    """The latest ruling on each claim: claim, ruling, ruled_by, ruled_at, `<line>_ruled`."""
+    """The latest ruling a claim: ruling, ruling_reason, ruled_by, ruled_at, `<line>_ruled`."""
     return (
         rulings.sort("claim", "ruled_at")
         .unique("claim", keep="last")
@@ -22,6 +22,7 @@ def latest_rulings(rulings: pl.DataFrame) -> pl.DataFrame:
             "ruling",
             "ruled_by",
             "ruled_at",
+            pl.col("reason").alias("ruling_reason"),
             *(to_cents(pl.col(f"{line}_amount")).alias(f"{line}_ruled") for line in LINES),
         )
     )

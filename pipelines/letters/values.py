@@ -11,6 +11,7 @@ import datetime as dt
 import polars as pl
 
 from pipelines.coverage.money import LINES
+from pipelines.coverage.standing import latest_rulings
 from pipelines.letters.cautions import cautions
 from pipelines.letters.documents import documents_of
 from pipelines.letters.money import money_notes
@@ -93,16 +94,12 @@ _LISTS = ("reasons", "clauses", "documents", "forms", "document_clauses")
 
 def _latest(rulings: pl.DataFrame) -> pl.DataFrame:
     """The latest ruling of each claim, its reason, and which lines it sets."""
-    return (
-        rulings.sort("claim", "ruled_at")
-        .unique("claim", keep="last")
-        .select(
-            "claim",
-            "ruling",
-            ruled_on=pl.col("ruled_at").dt.date(),
-            ruling_reason="reason",
-            **{f"{line}_amount_ruled": pl.col(f"{line}_amount").is_not_null() for line in LINES},
-        )
+    return latest_rulings(rulings).select(
+        "claim",
+        "ruling",
+        "ruling_reason",
+        ruled_on=pl.col("ruled_at").dt.date(),
+        **{f"{line}_amount_ruled": pl.col(f"{line}_ruled").is_not_null() for line in LINES},
     )
 
 

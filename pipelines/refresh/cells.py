@@ -24,7 +24,7 @@ from pipelines.errors import NotFoundError
 from pipelines.refresh.decide import DecidedTables, claims_on_record, suggested_serials
 from pipelines.refresh.evidence import evidence_around
 from pipelines.refresh.inputs import load_inputs
-from pipelines.refresh.reading import open_store
+from pipelines.refresh.reading import open_store, store_facts
 from pipelines.warehouse.database import query_frame
 from pipelines.workspace.layout import Workspace
 
@@ -55,7 +55,7 @@ def decide_cell(workspace: Workspace, cell: str) -> DecidedTables:
         WorkspaceError: nothing has been refreshed yet.
     """
     with open_store(workspace) as con:
-        facts = dict(query_frame(con, "select fact, value from store_facts").iter_rows())
+        facts = store_facts(workspace, con)
         inputs = load_inputs(workspace.root, facts["as_of"])
         claims = claims_on_record(con, where=f"{_CELL} = ?", values=[cell])
         if claims.is_empty():

@@ -22,9 +22,9 @@ from pipelines.field.figures import FIGURES
 from pipelines.refresh.evidence import load_evidence
 from pipelines.refresh.histories import watched_units
 from pipelines.refresh.inputs import Inputs, load_inputs
-from pipelines.refresh.reading import open_store
+from pipelines.refresh.reading import open_store, store_facts
 from pipelines.terms import Terms, other_terms
-from pipelines.warehouse.database import query_frame, read_frame
+from pipelines.warehouse.database import read_frame
 from pipelines.what_if import Comparison, compare
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.toml_file import read_toml
@@ -95,8 +95,9 @@ def what_if(folder: str | Path, file: Path, stands_for: str | None = None) -> Wh
     """
     if not file.is_file():
         raise NotFoundError(f"There is no file {file}; name a TOML file with one edition of terms.")
-    with open_store(Workspace.open(folder)) as con:
-        facts = dict(query_frame(con, "select fact, value from store_facts").iter_rows())
+    workspace = Workspace.open(folder)
+    with open_store(workspace) as con:
+        facts = store_facts(workspace, con)
         inputs = load_inputs(folder, facts["as_of"])
         reference = inputs.reference
         other = other_terms(
