@@ -6,11 +6,14 @@ the published table files, which the store writes (`pipelines.warehouse.publicat
 
 from __future__ import annotations
 
+import re
+
 import polars as pl
 import polars.selectors as cs
 
 # Spreadsheets run a cell that begins so as a formula; a leading apostrophe keeps it text.
-FORMULA = r"^[=+\-@\t\r]"
+FORMULA_BEGINS = "=+-@\t\r"
+FORMULA = f"^[{re.escape(FORMULA_BEGINS)}]"
 
 
 def harmless(frame: pl.DataFrame) -> pl.DataFrame:

@@ -15,11 +15,14 @@ from pathlib import Path
 import duckdb
 import polars as pl
 
-from pipelines.records.harmless import FORMULA
+from pipelines.records.harmless import FORMULA_BEGINS
 from pipelines.warehouse.database import identifier
+from pipelines.warehouse.packing import pack
 
 # A larger CSV is packed: too long for a spreadsheet to work with, and half of what is published.
 MOST_CSV_BYTES = 12 * 2**20
+# The lowest level packs our tables about as close as higher ones, in two thirds of the time.
+_PARQUET = "format parquet, compression zstd, compression_level 1"
 
 
 def write_table_files(
@@ -49,17 +52,11 @@ def write_table_files(
         if instead and table in instead:
             source = "written_instead"
             con.register(source, instead[table])
-        con.execute(
-            f"copy (select * from {source}) to '{base}.parquet' (format parquet, compression zstd)"
-        )
+        con.execute(f"copy (select * from {source}) to '{base}.parquet' ({_PARQUET})")
         con.execute(f"copy (select {chosen} from {source}) to '{base}.csv' (header true)")
         plain = folder / f"{table}.csv"
         if plain.stat().st_size > MOST_CSV_BYTES:
-            con.execute(
-                f"copy (select {chosen} from {source}) to '{base}.csv.gz' "
-                "(header true, compression gzip)"
-            )
-            plain.unlink()
+            pack(plain, folder / f"{table}.csv.gz")
         if instead and table in instead:
             con.unregister(source)
         written.append(table)
@@ -74,10 +71,10 @@ def _csv_expression(name: str, kind: str) -> str:
         value = column
     else:
         return column
-    return (
-        f"case when regexp_matches({value}, '{FORMULA}') then '''' || {value} "
-        f"else {value} end as {column}"
-    )
+    # Comparing codes is much cheaper than a pattern. Not `in (…)`: from six values on, DuckDB joins
+    # with them, and the rows no longer come in their order.
+    is_formula = " or ".join(f"ascii({value}) = {ord(begin)}" for begin in FORMULA_BEGINS)
+    return f"case when {is_formula} then '''' || {value} else {value} end as {column}"
 
 
 def swap_folder(new: Path, current: Path) -> None:
