@@ -12,8 +12,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-import pandera.polars as pa
 import polars as pl
+
+from schemas.validation import pa
 
 if TYPE_CHECKING:
     # pandera reads polars types with parameters from annotations; a type checker cannot.

@@ -6,7 +6,6 @@ claim (`pipelines.coverage`).
 """
 
 import polars as pl
-from pandera.polars import PolarsData, dataframe_check
 
 from schemas import codes
 from schemas.columns import (
@@ -28,6 +27,7 @@ from schemas.columns import (
     text,
     word,
 )
+from schemas.validation import pa
 
 
 class Units(Table):
@@ -95,8 +95,8 @@ class WaterTests(Table):
     sediment_um: float = analyte("Largest undissolved particle.", "um")
     temperature_c: float = number("Temperature of the sample.", "°C")
 
-    @dataframe_check(name="site_or_serial")
-    def site_or_serial(cls, data: PolarsData) -> pl.LazyFrame:
+    @pa.dataframe_check(name="site_or_serial")
+    def site_or_serial(cls, data: pa.PolarsData) -> pl.LazyFrame:
         """A test names the site or the unit."""
         return data.lazyframe.select(pl.col("site").is_not_null() | pl.col("serial").is_not_null())
 
@@ -114,8 +114,8 @@ class TreatmentPurchases(Table):
     site: str = text("The site it was bought for.")
     serial: str = serial_number("The unit it was bought for.")
 
-    @dataframe_check(name="site_or_serial")
-    def site_or_serial(cls, data: PolarsData) -> pl.LazyFrame:
+    @pa.dataframe_check(name="site_or_serial")
+    def site_or_serial(cls, data: pa.PolarsData) -> pl.LazyFrame:
         """A purchase names the site or the unit."""
         return data.lazyframe.select(pl.col("site").is_not_null() | pl.col("serial").is_not_null())
 
@@ -170,8 +170,8 @@ class Credits(Table):
     labor_amount: MONEY = signed_money("What was credited for labor.", key=True)
     travel_amount: MONEY = signed_money("What was credited for travel.", key=True)
 
-    @dataframe_check(name="some_amount")
-    def some_amount(cls, data: PolarsData) -> pl.LazyFrame:
+    @pa.dataframe_check(name="some_amount")
+    def some_amount(cls, data: pa.PolarsData) -> pl.LazyFrame:
         """A credit says how much."""
         amounts = ("parts_amount", "labor_amount", "travel_amount")
         return data.lazyframe.select(pl.any_horizontal(pl.col(amounts).is_not_null()))

@@ -9,13 +9,13 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 import dagster as dg
-import pandera.polars as pa
 import polars as pl
 
 from pipelines.refresh.session import RefreshSession
 from pipelines.warehouse.database import append_frame, count_rows, drop_table, replace_table
 from schemas.columns import Table, column_names
 from schemas.dictionary import grain
+from schemas.validation import pa
 
 CHECK = "fits_schema"
 

@@ -12,8 +12,6 @@ from decimal import Decimal
 from typing import Any
 
 import polars as pl
-from pandera.errors import SchemaErrors
-from pandera.polars import DataFrameSchema
 
 from pipelines.records.dates import FormatFault, format_pattern
 from pipelines.records.numerals import Marks
@@ -23,6 +21,7 @@ from pipelines.workspace.toml_file import show, suggest
 from schemas.codes import ANALYTES
 from schemas.columns import column_names, fields
 from schemas.feeds import FEED_TABLES
+from schemas.validation import SchemaErrors, pa
 
 PARTS = (
     "decimal",
@@ -214,7 +213,7 @@ def _reads(feed: str, column: str, text: str, marks: Marks, patterns: tuple[str,
     frame = pl.DataFrame({"text": [text]}).select(read.value.alias(column), ok=read.ok)
     if not frame["ok"].item():
         return False
-    own_checks = DataFrameSchema({column: fields(FEED_TABLES[feed])[column]})
+    own_checks = pa.DataFrameSchema({column: fields(FEED_TABLES[feed])[column]})
     try:
         own_checks.validate(frame.select(column), lazy=True)
     except SchemaErrors:

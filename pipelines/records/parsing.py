@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import polars as pl
-from pandera.errors import SchemaErrors
 
 from pipelines.records.dates import has_two_readings, looks_like_day
 from pipelines.records.mapping import Mapping
@@ -18,6 +17,7 @@ from pipelines.records.reasons import no_reasons, reasons
 from pipelines.records.typed_values import Typed, typed
 from schemas.columns import fields
 from schemas.feeds import FEED_TABLES
+from schemas.validation import SchemaErrors
 
 # The column that is blamed where a check looks at several.
 _BLAMED = {"site_or_serial": "site", "some_amount": "parts_amount"}

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import pandera.errors
 import polars as pl
 
 from pipelines.errors import WorkspaceError
@@ -27,6 +26,7 @@ from schemas.reference import (
     OPTIONAL_REFERENCE_TABLES,
     REFERENCE_TABLES,
 )
+from schemas.validation import SchemaErrors
 
 OPTIONAL_COLUMNS = ("tile_row", "tile_col", "catch_all", "weight", "email")
 _NOUNS = {
@@ -155,7 +155,7 @@ def _values(
 def _outside_limits(frame: pl.DataFrame, table: str, file: SmallFile) -> Iterator[Fault]:
     try:
         ALL_REFERENCE_TABLES[table].validate(frame, lazy=True)
-    except pandera.errors.SchemaErrors as error:
+    except SchemaErrors as error:
         for index, column, check in error.failure_cases["index", "column", "check"].rows():
             told = _LIMITS.get(check, f"does not pass the check {check}; correct it.")
             line, texts = file.rows[index]
