@@ -31,13 +31,16 @@ PAGES = (
     ("terms", "Terms"),
 )
 _HERE = Path(__file__).parent
+# What all charts share: seconds to make, and the same for one version of tool and libraries.
+LIBRARY, SPECIFICATIONS = "vega-bundle.js", "specifications.js"
 _SCRIPTS = ("page.js", "charts.js", "sheet.js", "worklist.js", "field.js")
 
 
 def build_site(page_data: PageData, out: Path, pages_for: Sequence[str]) -> None:
     """Writes all pages below `out`: the five of PAGES, and one a claim of `pages_for`.
 
-    `out` is made where it is not there. Claims of `pages_for` without a decision get no page.
+    `out` is made where it is not there; what the charts share stays as it is where it is in `out`
+    already. Claims of `pages_for` without a decision get no page.
     Raises OSError where the folder cannot be written.
     """
     shown = hide_names(page_data)
@@ -125,12 +128,14 @@ def _environment(shown: PageData) -> jinja2.Environment:
 
 def _write_assets(assets: Path, currency: str) -> None:
     assets.mkdir(exist_ok=True)
-    bundle = vl_convert.javascript_bundle(vl_version="6.4")  # type: ignore[call-arg]
-    (assets / "vega-bundle.js").write_text(bundle, encoding="utf-8")
-    specs = json.dumps(compiled_specifications(currency), separators=(",", ":"))
-    (assets / "specifications.js").write_text(
-        f"window.limeledgerSpecs = {specs};\n", encoding="utf-8"
-    )
+    if not (assets / LIBRARY).exists():
+        bundle = vl_convert.javascript_bundle(vl_version="6.4")  # type: ignore[call-arg]
+        (assets / LIBRARY).write_text(bundle, encoding="utf-8")
+    if not (assets / SPECIFICATIONS).exists():
+        specs = json.dumps(compiled_specifications(currency), separators=(",", ":"))
+        (assets / SPECIFICATIONS).write_text(
+            f"window.limeledgerSpecs = {specs};\n", encoding="utf-8"
+        )
     style = theme.tokens_css() + _static("style.css")
     (assets / "limeledger.css").write_text(style, encoding="utf-8")
     for name in _SCRIPTS:

@@ -11,6 +11,7 @@ from collections.abc import Collection, Mapping
 from typing import Any
 
 import vl_convert
+from altair.utils import schemapi
 
 from dashboards import theme
 from dashboards.charts import (
@@ -34,14 +35,27 @@ _TO_PEERS = "Ratio to the other agencies"
 
 
 def specifications(
-    currency: str, names: Collection[str] | None = None
+    currency: str, names: Collection[str] | None = None, *, validate: bool = False
 ) -> dict[str, dict[str, Any]]:
     """Chart name -> Vega-Lite specification without rows, in the product's theme.
 
-    Only those of `names`, where they are given: each takes a while to write out.
+    Only those of `names`, where they are given: each takes a while to write out. Checking them
+    against altair's schema takes longer than that; as no data comes in, tests do it.
     """
+    with schemapi.debug_mode(validate), theme.alt.theme.enable("limeledger"):
+        charts = _charts(currency)
+        # Only the width follows the page: a height of so many pixels a row stays.
+        fit = {"type": "fit-x", "contains": "padding"}
+        return {
+            name: chart.to_dict(validate=validate) | {"autosize": fit}
+            for name, chart in charts.items()
+            if names is None or name in names
+        }
+
+
+def _charts(currency: str) -> dict[str, theme.alt.TopLevelMixin]:
     per_100 = "Failures per 100 unit-years"
-    charts = {
+    return {
         "life_line": life_line.draw(),
         "water_bars": water_bars.draw(),
         "row_accounts": row_accounts.draw(),
@@ -68,14 +82,6 @@ def specifications(
         "cost_fan": forecast_fan.draw(f"Cost a month, {currency}"),
         "cost_bars": cost_bars.draw(currency),
     }
-    with theme.alt.theme.enable("limeledger"):
-        # Only the width follows the page: a height of so many pixels a row stays.
-        fit = {"type": "fit-x", "contains": "padding"}
-        return {
-            name: chart.to_dict() | {"autosize": fit}
-            for name, chart in charts.items()
-            if names is None or name in names
-        }
 
 
 def compiled_specifications(currency: str) -> dict[str, dict[str, Any]]:

@@ -7,20 +7,23 @@ Belongs here: what is published, and the manifest. Does not belong here: how tab
 from __future__ import annotations
 
 import dataclasses
+import hashlib
 import json
+from importlib.metadata import version
+from pathlib import Path
 
 import polars as pl
 
 from dashboards.data import EVIDENCE_ROWS, PageData
 from dashboards.hiding import hide_names
 from dashboards.letters import TemplateFault
-from dashboards.site import build_site
+from dashboards.site import LIBRARY, SPECIFICATIONS, build_site
 from pipelines.errors import WorkspaceError
 from pipelines.refresh.pages import claims_with_pages, page_data
-from pipelines.refresh.session import MANIFEST, RefreshSession
+from pipelines.refresh.session import MANIFEST, RefreshSession, published_facts
 from pipelines.refresh.tool import source_hash
 from pipelines.warehouse.database import has_table, read_frame
-from pipelines.warehouse.publication import write_table_files
+from pipelines.warehouse.publication import take_file, write_table_files
 from schemas.causes import CAUSE_TABLES
 from schemas.codes import SETTLED_PAYMENTS
 from schemas.columns import column_names
@@ -105,11 +108,36 @@ def stage_pages(session: RefreshSession) -> int:
     claims = claims_with_pages(decisions, session.inputs.as_of, to_settle)
     written = sorted(path.name for path in (session.staging / "data").glob("*.csv*"))
     data = dataclasses.replace(page_data(session, claims), tables=written)
+    _take_charts(session)
     try:
         build_site(data, session.staging, claims.to_list())
     except TemplateFault as fault:
         raise WorkspaceError(str(fault)) from None
     return claims.len()
+
+
+def _take_charts(session: RefreshSession) -> None:
+    """Lays what the last pages' charts share into the new ones, where it would be the same."""
+    published = session.inputs.workspace.published
+    told = published_facts(published)
+    now = {
+        "inputs": session.inputs.fingerprint,
+        "tool": source_hash(),
+        "charts": _charts(published),
+    }
+    if all(told.get(name) == value for name, value in now.items()):
+        for name in (LIBRARY, SPECIFICATIONS):
+            take_file(published / "assets" / name, session.staging / "assets" / name)
+
+
+def _charts(pages: Path) -> str:
+    """The libraries that draw charts, with a hash of what the charts of these pages share."""
+    libraries = [f"{name} {version(name)}" for name in ("altair", "vl-convert-python")]
+    told = hashlib.sha256()
+    for name in (LIBRARY, SPECIFICATIONS):
+        file = pages / "assets" / name
+        told.update(hashlib.sha256(file.read_bytes() if file.is_file() else b"").digest())
+    return ", ".join([*libraries, told.hexdigest()])
 
 
 def publish(session: RefreshSession) -> None:
@@ -124,6 +152,7 @@ def facts_of(session: RefreshSession) -> dict[str, str]:
     """What the store is to say of itself after this refresh."""
     return {
         "as_of": session.inputs.as_of.isoformat(),
+        "charts": _charts(session.staging),
         "inputs": session.inputs.fingerprint,
         "tool": source_hash(),
         "refreshed_at": session.decided_at.isoformat(timespec="seconds"),

@@ -77,6 +77,18 @@ def _csv_expression(name: str, kind: str) -> str:
     return f"case when {is_formula} then '''' || {value} else {value} end as {column}"
 
 
+def take_file(old: Path, new: Path) -> None:
+    """The same file under a second name, or a copy where the disk has no such links.
+
+    Nobody may write into it afterwards, but put another file in the place of its name.
+    """
+    new.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        os.link(old, new)
+    except OSError:
+        shutil.copy2(old, new)
+
+
 def swap_folder(new: Path, current: Path) -> None:
     """Puts `new` where `current` is, in one step where the system can exchange two names.
 

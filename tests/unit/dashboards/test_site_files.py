@@ -163,3 +163,18 @@ def test_charts_hold_no_rows_of_their_own() -> None:
         text = str(spec)
         assert not re.search(r"#[0-9a-f]{6}", text), name
         assert spec["config"]["background"] == "transparent"
+
+
+def test_every_chart_is_as_its_schema_wants_it() -> None:
+    """Refreshes do not check the specifications; they are the same where they are checked."""
+    assert specifications("USD", validate=True) == specifications("USD")
+
+
+def test_what_charts_share_stays_where_it_is_already(sample, tmp_path) -> None:
+    """It may be the file of the last pages, which nobody writes into."""
+    (tmp_path / "assets").mkdir()
+    (tmp_path / "assets/vega-bundle.js").write_text("library")
+    (tmp_path / "assets/specifications.js").write_text("specifications")
+    build_site(sample.page_data(1), tmp_path, [])
+    assert (tmp_path / "assets/vega-bundle.js").read_text() == "library"
+    assert (tmp_path / "assets/specifications.js").read_text() == "specifications"

@@ -1,0 +1,52 @@
+"""What a night takes over from the pages of the last one is what it would have made itself."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import shutil
+from pathlib import Path
+
+MOMENT = re.compile(rb"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?")
+# What the moment of a refresh stands in, packed.
+WITH_MOMENTS = "decision_history.parquet"
+
+
+def _files(workspace: Path) -> dict[str, bytes]:
+    folder = workspace / "published"
+    return {
+        str(path.relative_to(folder)): MOMENT.sub(b"", path.read_bytes())
+        for path in sorted(folder.rglob("*"))
+        if path.is_file() and path.name != WITH_MOMENTS
+    }
+
+
+def _next(day: str) -> str:
+    return (dt.date.fromisoformat(day) + dt.timedelta(days=1)).isoformat()
+
+
+def test_a_night_publishes_what_it_would_without_the_last_pages(
+    workspace, tmp_path, run, day, no_figures
+):
+    """Byte for byte; what the charts share is the old file under its new name."""
+    alone = tmp_path / "alone"
+    shutil.copytree(workspace, alone)
+    shutil.rmtree(alone / "published")
+    library = workspace / "published/assets/vega-bundle.js"
+    before = library.stat()
+    for folder in (workspace, alone):
+        assert run("refresh", folder, "--as-of", _next(day)).code == 1
+    assert (library.stat().st_ino, library.stat().st_mtime_ns) == (
+        before.st_ino,
+        before.st_mtime_ns,
+    )
+    assert _files(workspace) == _files(alone)
+
+
+def test_a_file_that_was_changed_is_made_anew(workspace, run, day, no_figures):
+    """A library that was cut off does not stay so."""
+    library = workspace / "published/assets/vega-bundle.js"
+    whole = library.read_bytes()
+    library.write_bytes(whole[:1000])
+    assert run("refresh", workspace, "--as-of", _next(day)).code == 1
+    assert library.read_bytes() == whole
