@@ -29,7 +29,7 @@ from pipelines.refresh.letters import claim_facts, letters_of_evidence
 from pipelines.refresh.payments import credits_of
 from pipelines.refresh.recorded import CITED_AS
 from pipelines.refresh.session import RefreshSession
-from pipelines.refresh.suggesting import columns_read, of_claims, of_serials, suggestions
+from pipelines.refresh.suggesting import of_claims, of_serials, suggestions_of_store
 from pipelines.remedies import sentences_of, what_would_turn
 from pipelines.warehouse.database import has_table, query_frame, read_frame, registered
 from pipelines.water.limits import with_chloramine
@@ -43,6 +43,8 @@ RECENT_DAYS = 120
 # So many claims, the newest first, keep the pages under 150 MB and written in seconds.
 MOST_PAGES = 2_500
 OPEN = ("needs_review", "needs_evidence")
+# What `claims_with_pages` looks at.
+CHOOSING = ("claim", "claimed_on", "opened_on", "standing", "ruling_outdated")
 # The figures that pages draw: those that are sliced, and some that are not.
 DRAWN = [
     *(name for name, table in FIELD_TABLES.items() if "by" in column_names(table)),
@@ -73,7 +75,7 @@ def page_data(session: RefreshSession, claims: pl.Series) -> shown.PageData:
     """Everything that the pages show, with the details of the named claims."""
     inputs, con = session.inputs, session.con
     base = data_of_claims(inputs, con, claims)
-    near = _suggestions(con)
+    near = suggestions_of_store(con)
     return dataclasses.replace(
         base,
         refreshed_at=session.decided_at,
@@ -162,11 +164,6 @@ def _arrivals(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
         "select a.feed, a.file, a.rows_read, a.records, a.set_aside from row_accounts a "
         "join export_files f using (file) where f.news <> 'unchanged' order by a.feed, a.file",
     )
-
-
-def _suggestions(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
-    """Numbers of one feed that another does not know, with the one that is an edit away."""
-    return suggestions({feed: read_frame(con, feed, columns=columns_read(feed)) for feed in FEEDS})
 
 
 def _events(inputs: Inputs, evidence: Evidence, serials: pl.Series) -> pl.DataFrame:

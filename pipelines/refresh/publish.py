@@ -19,7 +19,7 @@ from dashboards.hiding import hide_names
 from dashboards.letters import TemplateFault
 from dashboards.site import LIBRARY, SPECIFICATIONS, build_site
 from pipelines.errors import WorkspaceError
-from pipelines.refresh.pages import claims_with_pages, page_data
+from pipelines.refresh.pages import CHOOSING, claims_with_pages, page_data
 from pipelines.refresh.session import MANIFEST, RefreshSession, published_facts
 from pipelines.refresh.tool import source_hash
 from pipelines.warehouse.database import has_table, read_frame
@@ -102,7 +102,7 @@ def _values_to_hide(session: RefreshSession) -> pl.DataFrame:
 
 def stage_pages(session: RefreshSession) -> int:
     """Writes all pages; returns the number of claim pages."""
-    decisions = read_frame(session.con, "decisions")
+    decisions = read_frame(session.con, "decisions", columns=CHOOSING)
     payments = read_frame(session.con, "payments", columns=["claim", "state"])
     to_settle = payments.filter(~pl.col("state").is_in(SETTLED_PAYMENTS))["claim"]
     claims = claims_with_pages(decisions, session.inputs.as_of, to_settle)

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import duckdb
 import polars as pl
 
 from pipelines.records.suggestions import near_misses
+from pipelines.warehouse.database import identifier, query_frame, read_frame
 from schemas.codes import FEEDS
 from schemas.columns import column_names
 from schemas.feeds import FEED_TABLES
@@ -27,13 +29,6 @@ NAMING = {
     ("units", "replaces"): ("units", "serial"),
     ("credits", "claim"): ("service_calls", "claim"),
 }
-
-
-def columns_read(feed: str) -> list[str]:
-    """The columns of a feed's records that `suggestions` looks at."""
-    named = [column for other, column in NAMING if other == feed]
-    known = [column for other, column in NAMING.values() if other == feed]
-    return [*dict.fromkeys([*named, *known]), "source_file", "source_line"]
 
 
 def of_serials(found: pl.DataFrame) -> pl.DataFrame:
@@ -61,20 +56,44 @@ def suggestions(records: Mapping[str, pl.DataFrame]) -> pl.DataFrame:
         known = records[known_feed][known_column].drop_nulls()
         unknown = (
             records[feed]
-            .select(
-                pl.lit(feed).alias("feed"),
-                pl.lit(column).alias("column"),
-                file="source_file",
-                line="source_line",
-                value=column,
-            )
+            .select(file="source_file", line="source_line", value=column)
             .filter(pl.col("value").is_not_null())
             .join(known.unique().to_frame("value"), on="value", how="anti")
         )
-        misses = near_misses(unknown["value"], known)
-        found.append(unknown.join(misses, left_on="value", right_on="serial"))
-    return (
-        pl.concat(found)
-        .select("feed", "file", "line", "column", "value", "suggestion")
-        .sort("feed", "file", "line", "column")
+        found.append(_near(feed, column, unknown, known))
+    return _in_order(found)
+
+
+def suggestions_of_store(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+    """The same of the records in the store, which looks for what names nothing by itself."""
+    found = []
+    for (feed, column), (known_feed, known_column) in NAMING.items():
+        value = identifier(column)
+        unknown = query_frame(
+            con,
+            f"select source_file as file, source_line as line, {value} as value "
+            f"from {identifier(feed)} as named anti join {identifier(known_feed)} as known "
+            f"on named.{value} = known.{identifier(known_column)} where named.{value} is not null",
+        )
+        if unknown.height:
+            known = read_frame(con, known_feed, columns=[known_column])[known_column]
+            found.append(_near(feed, column, unknown, known.drop_nulls()))
+    return _in_order(found)
+
+
+def _near(feed: str, column: str, unknown: pl.DataFrame, known: pl.Series) -> pl.DataFrame:
+    misses = near_misses(unknown["value"], known)
+    return unknown.join(misses, left_on="value", right_on="serial").select(
+        pl.lit(feed).alias("feed"),
+        "file",
+        "line",
+        pl.lit(column).alias("column"),
+        "value",
+        "suggestion",
     )
+
+
+def _in_order(found: list[pl.DataFrame]) -> pl.DataFrame:
+    columns = ["feed", "file", "line", "column", "value", "suggestion"]
+    schema = {name: pl.Int64 if name == "line" else pl.String for name in columns}
+    return pl.concat([pl.DataFrame(schema=schema), *found]).sort("feed", "file", "line", "column")
