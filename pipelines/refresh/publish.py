@@ -52,7 +52,15 @@ TABLES = (
 
 def stage_tables(session: RefreshSession) -> list[str]:
     """Writes each table that the store holds as Parquet and CSV; returns their names."""
-    return write_table_files(session.con, TABLES, session.staging / "data", _hidden(session))
+    published = session.inputs.workspace.published
+    is_ours = published_facts(published).get("tool") == source_hash()
+    return write_table_files(
+        session.con,
+        TABLES,
+        session.staging / "data",
+        _hidden(session),
+        published / "data" if is_ours else None,
+    )
 
 
 # The tables that are no figure, by the name that pages have for them.

@@ -20,8 +20,8 @@ _MEMBER_BYTES = 4 * 2**20
 _LEVEL = 2
 
 
-def pack(plain: Path, packed: Path) -> None:
-    """Writes `packed` with the bytes of `plain`, and removes `plain`.
+def pack(plain: Path, packed: Path) -> Path:
+    """Writes `packed` with the bytes of `plain`, removes `plain`, and gives `packed` back.
 
     The same bytes always give the same file.
     """
@@ -35,6 +35,7 @@ def pack(plain: Path, packed: Path) -> None:
         for done in waiting:
             out.write(done.result())
     plain.unlink()
+    return packed
 
 
 def _parts(file: BinaryIO) -> Iterator[bytes]:

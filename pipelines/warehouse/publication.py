@@ -7,8 +7,10 @@ Does not belong here: pages (`dashboards`).
 from __future__ import annotations
 
 import ctypes
+import hashlib
 import os
 import shutil
+import zlib
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
@@ -23,6 +25,10 @@ from pipelines.warehouse.packing import pack
 MOST_CSV_BYTES = 12 * 2**20
 # The lowest level packs our tables about as close as higher ones, in two thirds of the time.
 _PARQUET = "format parquet, compression zstd, compression_level 1"
+_MADE_FROM = "limeledger_made_from"  # under which a Parquet file tells its content and its CSV
+_FLOATS = ("DOUBLE", "FLOAT")
+
+Columns = list[tuple[str, str]]  # name and type
 
 
 def write_table_files(
@@ -30,11 +36,13 @@ def write_table_files(
     tables: Iterable[str],
     folder: Path,
     instead: Mapping[str, pl.DataFrame] | None = None,
+    last: Path | None = None,
 ) -> list[str]:
     """Each table as Parquet (as stored) and CSV (lists joined by `; `, no live formula).
 
     A CSV of more than `MOST_CSV_BYTES` is packed with gzip, as `.csv.gz`. A table that
-    `instead` names is written from the frame there and not from the store.
+    `instead` names is written from the frame there and not from the store. The files of a table
+    that holds what it held when this same tool wrote the folder `last` are taken from there.
     """
     folder.mkdir(parents=True, exist_ok=True)
     written = []
@@ -46,21 +54,71 @@ def write_table_files(
         ).fetchall()
         if not columns:
             continue
-        chosen = ", ".join(_csv_expression(name, kind) for name, kind in columns)
-        base = str(folder / table).replace("'", "''")
         source = identifier(table)
         if instead and table in instead:
             source = "written_instead"
             con.register(source, instead[table])
-        con.execute(f"copy (select * from {source}) to '{base}.parquet' ({_PARQUET})")
-        con.execute(f"copy (select {chosen} from {source}) to '{base}.csv' (header true)")
-        plain = folder / f"{table}.csv"
-        if plain.stat().st_size > MOST_CSV_BYTES:
-            pack(plain, folder / f"{table}.csv.gz")
+        content = _content(con, source, columns)
+        if last is None or not _taken(last, folder, table, content):
+            _write_files(con, source, columns, folder / table, content)
         if instead and table in instead:
             con.unregister(source)
         written.append(table)
     return written
+
+
+def _write_files(
+    con: duckdb.DuckDBPyConnection, source: str, columns: Columns, base: Path, content: str
+) -> None:
+    """The CSV first, whose checksum the Parquet file tells with what is in both."""
+    chosen = ", ".join(_csv_expression(name, kind) for name, kind in columns)
+    quoted = str(base).replace("'", "''")
+    con.execute(f"copy (select {chosen} from {source}) to '{quoted}.csv' (header true)")
+    csv = base.with_name(f"{base.name}.csv")
+    if csv.stat().st_size > MOST_CSV_BYTES:
+        csv = pack(csv, base.with_name(f"{base.name}.csv.gz"))
+    made_from = f"{content} {csv.name} {_checksum(csv)}"
+    con.execute(
+        f"copy (select * from {source}) to '{quoted}.parquet' "
+        f"({_PARQUET}, kv_metadata {{{_MADE_FROM}: '{made_from}'}})"
+    )
+
+
+def _content(con: duckdb.DuckDBPyConnection, source: str, columns: Columns) -> str:
+    """What stands for the rows of a table, in their order, and for its columns."""
+    # DuckDB's hash does not tell null, an empty list and a list of null apart, nor 0 and -0.
+    apart = [f"len({identifier(name)})" for name, kind in columns if kind.endswith("[]")]
+    apart += [f"signbit({identifier(name)})" for name, kind in columns if kind in _FLOATS]
+    hashed = ", ".join(["row", "row_number() over ()", *apart])
+    rows = con.execute(
+        "select bit_xor(hashed), sum(hashed), count(*) "
+        f"from (select hash({hashed}) as hashed from {source} as row)"
+    ).fetchall()
+    told = repr((duckdb.__version__, columns, rows))
+    return hashlib.sha256(told.encode()).hexdigest()
+
+
+def _taken(last: Path, folder: Path, table: str, content: str) -> bool:
+    """Whether the last files of a table hold this content, are whole, and are now in `folder`."""
+    parquet = last / f"{table}.parquet"
+    try:
+        told = pl.read_parquet_metadata(parquet).get(_MADE_FROM, "")
+        was, csv_name, checksum = told.split(" ")
+        if was != content or _checksum(last / csv_name) != checksum:
+            return False
+    except (OSError, ValueError, pl.exceptions.PolarsError):
+        return False
+    for name in (parquet.name, csv_name):
+        take_file(last / name, folder / name)
+    return True
+
+
+def _checksum(path: Path) -> str:
+    checksum = 0
+    with path.open("rb") as file:
+        while part := file.read(2**20):
+            checksum = zlib.crc32(part, checksum)
+    return f"{checksum:08x}"
 
 
 def _csv_expression(name: str, kind: str) -> str:

@@ -4,6 +4,7 @@ import gzip
 
 import duckdb
 import polars as pl
+import pytest
 
 from pipelines.warehouse import publication
 
@@ -45,3 +46,82 @@ def test_a_csv_keeps_the_order_of_the_table_and_holds_no_formula(tmp_path):
     assert read["n"].to_list() == list(range(70_002))
     assert read["note"].to_list() == [*notes, "", ""]
     assert read["said"].to_list() == [*(f"{note}; b" for note in notes), "", ""]
+
+
+def _table(con: duckdb.DuckDBPyConnection, rows: str) -> None:
+    con.execute(
+        "create or replace table notes as select n, said::varchar[] as said, share "
+        f"from (values {rows}) as t(n, said, share)"
+    )
+
+
+ROWS = "(1, ['a', null], 0.0::double), (2, ['b'], 1), (3, null, null)"
+
+
+@pytest.mark.parametrize("packed_from", [100, 0])
+def test_files_of_a_table_that_is_as_it_was_are_taken_over(tmp_path, monkeypatch, packed_from):
+    """The same files under new names; those of other rows, or in another order, are written."""
+    monkeypatch.setattr(publication, "MOST_CSV_BYTES", packed_from)
+    con = duckdb.connect()
+    _table(con, ROWS)
+    last = tmp_path / "last"
+    publication.write_table_files(con, ["notes"], last)
+    for number, rows in enumerate(
+        [
+            ROWS,
+            "(1, ['a', null], 0.0::double), (3, null, null), (2, ['b'], 1)",
+            "(1, ['a', null], 0.0::double), (2, ['b'], 1)",
+            "(1, ['a', null], 0.0::double), (2, ['b'], 1), (3, [], null)",
+            "(1, ['a', null], 0.0::double), (2, ['b'], 1), (3, [null], null)",
+            "(1, ['a', null], '-0.0'::double), (2, ['b'], 1), (3, null, null)",
+            "(1::double, ['a', null], 0.0::double), (2, ['b'], 1), (3, null, null)",
+        ]
+    ):
+        _table(con, rows)
+        new, alone = tmp_path / f"new{number}", tmp_path / f"alone{number}"
+        publication.write_table_files(con, ["notes"], new, last=last)
+        publication.write_table_files(con, ["notes"], alone)
+        names = sorted(path.name for path in alone.iterdir())
+        assert sorted(path.name for path in new.iterdir()) == names
+        for name in names:
+            assert (new / name).read_bytes() == (alone / name).read_bytes()
+            assert (new / name).samefile(last / name) == (rows == ROWS)
+
+
+@pytest.mark.parametrize("name", ["notes.csv", "notes.parquet"])
+@pytest.mark.parametrize("damage", ["cut", "gone", "changed"])
+def test_files_that_are_no_longer_whole_are_not_taken_over(tmp_path, name, damage):
+    """What somebody changed or a crash cut off is written anew, and the old one left alone."""
+    con = duckdb.connect()
+    _table(con, ROWS)
+    last, new, alone = tmp_path / "last", tmp_path / "new", tmp_path / "alone"
+    publication.write_table_files(con, ["notes"], last)
+    file = last / name
+    whole = file.read_bytes()
+    if damage == "gone":
+        file.unlink()
+    else:
+        file.write_bytes(whole[:-5] + (b"" if damage == "cut" else b"12345"))
+    publication.write_table_files(con, ["notes"], new, last=last)
+    publication.write_table_files(con, ["notes"], alone)
+    for written in ("notes.csv", "notes.parquet"):
+        assert (new / written).read_bytes() == (alone / written).read_bytes()
+        assert not (last / written).exists() or not (new / written).samefile(last / written)
+
+
+def test_a_disk_without_links_gets_copies(tmp_path, monkeypatch):
+    """The same bytes, in a file of their own."""
+    monkeypatch.setattr(publication.os, "link", _refused)
+    con = duckdb.connect()
+    _table(con, ROWS)
+    publication.write_table_files(con, ["notes"], tmp_path / "last")
+    publication.write_table_files(con, ["notes"], tmp_path / "new", last=tmp_path / "last")
+    for name in ("notes.csv", "notes.parquet"):
+        one, other = tmp_path / "last" / name, tmp_path / "new" / name
+        assert one.read_bytes() == other.read_bytes()
+        assert one.stat().st_mtime_ns == other.stat().st_mtime_ns
+        assert not one.samefile(other)
+
+
+def _refused(*_: object) -> None:
+    raise OSError("no links here")
