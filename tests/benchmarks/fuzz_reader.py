@@ -15,6 +15,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 CORPUS = ROOT / "tests" / "bad_inputs" / "exports" / "corpus"
+TOLD_EVERY = 10_000  # so that the count is known of a run that is stopped
 sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "properties")]
 
 from exports_reference import compare_with_reference  # noqa: E402
@@ -101,7 +102,9 @@ def main(count: int, seed: int) -> None:
                 kept.write_bytes(path.read_bytes())
                 print(f"case {case} of seed {seed} failed with blocks of {block_bytes}: {kept}")
                 raise
-    print(f"{count:,} cases in {time.perf_counter() - began:.0f} s, none failed")
+            if (case + 1) % TOLD_EVERY == 0 or case + 1 == count:
+                took = time.perf_counter() - began
+                print(f"{case + 1:,} cases in {took:.0f} s, none failed", flush=True)
 
 
 if __name__ == "__main__":
