@@ -1,0 +1,150 @@
+"""No SQL is built from data: what is put into a statement is a name of the code's own.
+
+Every call that hands SQL to DuckDB is found in the syntax trees. What stands in its braces must be
+the quoting helper, a constant, or the name of a registered frame; any other is listed here with
+where it comes from, and one that is not listed fails.
+"""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+SQL_AT = {"execute": 0, "executemany": 0, "sql": 0, "query_frame": 1, "one_row": 1}
+HELPERS = {"identifier", "_quoted"}
+# By file and expression; each is made of names in the code, and of no cell of any export.
+REVIEWED: dict[tuple[str, str], str] = {
+    ("pipelines/refresh/blind_sheet.py", "columns"): "two tuples of the module",
+    ("pipelines/refresh/decide.py", "where"): "literals of the callers; values are parameters",
+    ("pipelines/refresh/decide.py", "name"): "a key of BEFORE",
+    ("pipelines/refresh/evidence.py", "feed"): "a name of FEEDS",
+    ("pipelines/refresh/evidence.py", "where"): "two literals",
+    ("pipelines/refresh/letters.py", "table"): "two literals",
+    ("pipelines/refresh/pages.py", "table"): "literals of the callers",
+    ("pipelines/refresh/pages.py", "keys.name"): "names that the callers' own schemas give",
+    ("pipelines/refresh/pages.py", "feed"): "a name of FEEDS",
+    ("pipelines/refresh/suggesting.py", "value"): "what identifier made of a key of NAMING",
+    (
+        "pipelines/refresh/touched.py",
+        "' union '.join((f'select {place} {part}' for place in places for part in parts))",
+    ): "literals around what identifier made",
+    ("pipelines/warehouse/database.py", "folders"): "paths that _quoted made",
+    (
+        "pipelines/warehouse/database.py",
+        "sql",
+    ): "the parameter of query_frame; its callers are looked at",
+    ("pipelines/warehouse/database.py", "chosen"): "what identifier made",
+    (
+        "pipelines/warehouse/publication.py",
+        "chosen",
+    ): "what identifier made, with the pattern of formulas",
+    ("pipelines/warehouse/publication.py", "source"): "what identifier made, or a registered frame",
+    (
+        "pipelines/warehouse/publication.py",
+        "quoted",
+    ): "a path of the staging folder, quotes doubled",
+    ("pipelines/warehouse/publication.py", "made_from"): "hashes, and the name of a file of ours",
+    ("pipelines/warehouse/publication.py", "hashed"): "what identifier made",
+}
+
+
+def pieces(tree: ast.Module) -> Iterator[tuple[int, str]]:
+    """Line and source of everything that is put into SQL and is not plainly of the code."""
+    frames = {
+        item.optional_vars.id
+        for node in ast.walk(tree)
+        if isinstance(node, ast.With)
+        for item in node.items
+        if isinstance(item.context_expr, ast.Call)
+        and getattr(item.context_expr.func, "id", "") == "registered"
+        and isinstance(item.optional_vars, ast.Name)
+    }
+    for node in ast.walk(tree):
+        if not isinstance(node, ast.Call):
+            continue
+        name = getattr(node.func, "attr", None) or getattr(node.func, "id", "")
+        at = SQL_AT.get(name)
+        if at is None:
+            continue
+        named = [word.value for word in node.keywords if word.arg in ("sql", "query")]
+        for sql in [*node.args[at : at + 1], *named]:
+            for part in parts_of(sql):
+                if not is_of_the_code(part, frames):
+                    yield node.lineno, ast.unparse(part)
+
+
+def parts_of(sql: ast.expr) -> list[ast.expr]:
+    """What a statement is put together from, without its literal text."""
+    if isinstance(sql, ast.Constant):
+        return []
+    if isinstance(sql, ast.JoinedStr):
+        return [part.value for part in sql.values if isinstance(part, ast.FormattedValue)]
+    if isinstance(sql, ast.BinOp) and isinstance(sql.op, ast.Add):
+        return [*parts_of(sql.left), *parts_of(sql.right)]
+    return [sql]
+
+
+def is_of_the_code(part: ast.expr, frames: set[str]) -> bool:
+    """The helper around a name, a constant of the module, or a registered frame."""
+    if isinstance(part, ast.Call):
+        return getattr(part.func, "id", "") in HELPERS
+    return isinstance(part, ast.Name) and (part.id.isupper() or part.id in frames)
+
+
+def found() -> dict[tuple[str, str], int]:
+    """What is not plainly of the code, by file and source, with its line."""
+    return {
+        (str(path.relative_to(ROOT)), source): line
+        for folder in ("pipelines", "dashboards")
+        for path in sorted((ROOT / folder).rglob("*.py"))
+        for line, source in pieces(ast.parse(path.read_text(encoding="utf-8")))
+    }
+
+
+def test_no_sql_is_built_from_data() -> None:
+    """A piece that is new is to be quoted by `identifier`, passed as a parameter, or reviewed."""
+    new = {
+        f"{file}:{line}: {source}"
+        for (file, source), line in found().items()
+        if (file, source) not in REVIEWED
+    }
+    assert new == set()
+
+
+def test_the_list_names_nothing_that_is_gone() -> None:
+    """A reviewed piece that no statement holds any more must not cover a later one."""
+    assert set(REVIEWED) - set(found()) == set()
+
+
+@pytest.mark.parametrize(
+    "snippet",
+    [
+        "con.execute(f\"select * from t where claim = '{claim}'\")",
+        "con.execute('select * from t where claim = ' + row[0])",
+        "con.sql('select {}'.format(value))",
+        "con.execute('select %s' % value)",
+        "query_frame(con, f\"select * from {frame['table'][0]}\")",
+        "one_row(con, sql=f'select {value}')",
+        "con.execute(text)",
+    ],
+)
+def test_sql_from_data_would_be_told(snippet: str) -> None:
+    """The check can fail."""
+    assert list(pieces(ast.parse(snippet)))
+
+
+@pytest.mark.parametrize(
+    "snippet",
+    [
+        "con.execute('select * from t where claim = ?', [claim])",
+        "con.execute(f'select * from {identifier(name)} limit {MOST}')",
+        "with registered(con, frame) as source:\n    con.execute(f'select * from {source}')",
+    ],
+)
+def test_names_of_the_code_pass(snippet: str) -> None:
+    """And it can pass."""
+    assert not list(pieces(ast.parse(snippet)))
