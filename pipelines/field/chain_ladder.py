@@ -15,8 +15,8 @@ class Development(NamedTuple):
     """How a triangle develops.
 
     `factors` and `variances` (Mack's sigma²) lead from each column to the next; `developed` is
-    the share that each column holds of the last; `ultimate` and its standard `error` are per row,
-    `total_error` is that of their sum.
+    `developed_share`; `ultimate` and its standard `error` are per row, `total_error` is that of
+    their sum.
     """
 
     factors: np.ndarray
@@ -25,6 +25,24 @@ class Development(NamedTuple):
     ultimate: np.ndarray
     error: np.ndarray
     total_error: float
+
+
+def developed_share(triangle: np.ndarray) -> np.ndarray:
+    """The share that each column holds of the last; `triangle` as for `chain_ladder`."""
+    return 1 / _to_last(_factors(triangle)[0])
+
+
+def _factors(triangle: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Volume-weighted factors from each column to the next, and their volumes."""
+    here, then = triangle[:, :-1], triangle[:, 1:]
+    both = np.isfinite(here) & np.isfinite(then)
+    volumes = np.where(both, here, 0.0).sum(axis=0)
+    reached = np.where(both, then, 0.0).sum(axis=0)
+    return np.divide(reached, volumes, out=np.ones(len(volumes)), where=volumes > 0), volumes
+
+
+def _to_last(factors: np.ndarray) -> np.ndarray:
+    return np.append(np.cumprod(factors[::-1])[::-1], 1.0)
 
 
 def chain_ladder(triangle: np.ndarray) -> Development:
@@ -36,19 +54,17 @@ def chain_ladder(triangle: np.ndarray) -> Development:
     last²/last but one.
     """
     rows, columns = triangle.shape
-    factors, variances, volumes = (np.ones(columns - 1) for _ in range(3))
+    factors, volumes = _factors(triangle)
+    variances = np.ones(columns - 1)
     for k in range(columns - 1):
         here, then = triangle[:, k], triangle[:, k + 1]
         both = np.isfinite(here) & np.isfinite(then)
-        volume = here[both].sum()
-        volumes[k] = volume
-        factors[k] = then[both].sum() / volume if volume > 0 else 1.0
         some = both & (here > 0)
         freedom = both.sum() - 1
         spread = (here[some] * (then[some] / here[some] - factors[k]) ** 2).sum()
         variances[k] = spread / freedom if freedom > 0 else np.nan
     _fill_last(variances)
-    to_last = np.append(np.cumprod(factors[::-1])[::-1], 1.0)
+    to_last = _to_last(factors)
     known = np.isfinite(triangle).sum(axis=1)
     latest = triangle[np.arange(rows), known - 1]
     ultimate = latest * to_last[known - 1]

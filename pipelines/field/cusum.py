@@ -15,6 +15,7 @@ import numpy as np
 TARGET_RUN_LENGTH = 200  # months between false alarms that a design aims at
 LONGEST_RUN = 1e7
 _STEPS = (1, 2, 4, 10, 20, 50, 100)
+_MOST_CELLS = 10**6  # of the chains of several means that are solved together
 
 
 def path(counts: np.ndarray, reference: np.ndarray) -> np.ndarray:
@@ -30,7 +31,22 @@ def path(counts: np.ndarray, reference: np.ndarray) -> np.ndarray:
 def average_run_length(
     mean: float, reference: float, decision: float, *, head_start: float = 0, upper: bool = True
 ) -> float:
-    """Months until S >= decision, from the start, under Poisson counts of one mean.
+    """`average_run_lengths` of one mean."""
+    means = np.array([mean], dtype=float)
+    return float(
+        average_run_lengths(means, reference, decision, head_start=head_start, upper=upper)[0]
+    )
+
+
+def average_run_lengths(
+    means: np.ndarray,
+    reference: float,
+    decision: float,
+    *,
+    head_start: float = 0,
+    upper: bool = True,
+) -> np.ndarray:
+    """Months until S >= decision, from the start, under Poisson counts of each of the means.
 
     Exact for reference and decision values that are multiples of 1/100, by the Markov chain over
     the values that S can take (Brook & Evans 1972). `upper` False: S = max(0, S - x + k). Infinite
@@ -45,20 +61,25 @@ def average_run_length(
     sign = 1 if upper else -1
     # From state i to j > 0 leads exactly one count, x = (k + sign (j - i)) / per_one, if whole.
     counts, rest = np.divmod(k + sign * (state[None, :] - state[:, None]), per_one)
+    possible = (rest == 0) & (counts >= 0)
     x = np.arange(max(int(counts.max()), 0) + 1)
-    chance = np.exp(x * np.log(mean) - mean - gammaln(x + 1))
-    chain = np.where((rest == 0) & (counts >= 0), chance[np.maximum(counts, 0)], 0.0)
-    if upper:
-        most = (k - state) // per_one  # counts up to this lead to 0
-        chain[:, 0] = np.where(most >= 0, pdtr(np.maximum(most, 0), mean), 0.0)
-    else:
-        least = -((-state - k) // per_one)  # counts from this on lead to 0
-        chain[:, 0] = np.where(least > 0, pdtrc(np.maximum(least - 1, 0), mean), 1.0)
-    leaving = 1 - chain.sum(axis=1)
-    if leaving.max() < 1 / LONGEST_RUN:
-        return np.inf
-    lengths = np.linalg.solve(np.eye(h) - chain, np.ones(h))
-    return float(lengths[s]) if 0 < lengths[s] < LONGEST_RUN else np.inf
+    found = []
+    # Some at a time, so that their chains do not take much memory.
+    for mean in np.array_split(means[:, None], ceil(len(means) * h * h / _MOST_CELLS) or 1):
+        chance = np.exp(x * np.log(mean) - mean - gammaln(x + 1))
+        chain = np.where(possible, chance[:, np.maximum(counts, 0)], 0.0)
+        if upper:
+            most = (k - state) // per_one  # counts up to this lead to 0
+            chain[:, :, 0] = np.where(most >= 0, pdtr(np.maximum(most, 0), mean), 0.0)
+        else:
+            least = -((-state - k) // per_one)  # counts from this on lead to 0
+            chain[:, :, 0] = np.where(least > 0, pdtrc(np.maximum(least - 1, 0), mean), 1.0)
+        leaving = (1 - chain.sum(axis=2)).max(axis=1)
+        known = leaving >= 1 / LONGEST_RUN
+        lengths = np.full(len(mean), np.inf)
+        lengths[known] = np.linalg.solve(np.eye(h) - chain[known], np.ones((h, 1)))[:, s, 0]
+        found.append(np.where((lengths > 0) & (lengths < LONGEST_RUN), lengths, np.inf))
+    return np.concatenate(found)
 
 
 @lru_cache(maxsize=4096)

@@ -34,6 +34,7 @@ COLUMNS = (
     "average_run_length",
     "alarm",
 )
+_CHARTED = tuple(name for name in COLUMNS if name != "average_run_length")
 TRAILING_MONTHS = 12
 _TOO_NEW = "cannot be estimated, because there is no full trailing year before a complete month yet"
 _HALF = "no failure in the trailing year: half a one is assumed there"
@@ -68,12 +69,12 @@ def warnings(context: FieldContext, dims: Slice) -> pl.DataFrame:
         else:
             too_few = sizes[group] < FEWEST_UNITS
             rows += [labels | row for row in _chart(observed, exposure[group], months, too_few)]
-    return labelled(_frame(rows, dims), dims, COLUMNS)
+    return labelled(_with_run_lengths(_frame(rows, dims)), dims, COLUMNS)
 
 
 def _uncharted(months: list[date], failures: int, why: str) -> dict[str, object]:
     told = {"month": months[-2], "failures": failures, "alarm": False, "thin": True, "note": why}
-    return dict.fromkeys(COLUMNS) | told
+    return dict.fromkeys(_CHARTED) | told
 
 
 def _months(context: FieldContext) -> list[date]:
@@ -107,6 +108,7 @@ def _counts(
 def _chart(
     observed: np.ndarray, days: np.ndarray, months: list[date], too_few: bool
 ) -> list[dict[str, object]]:
+    """The months of one group, their run lengths still to come."""
     trailing = _trailing(observed), _trailing(days)
     usable = (trailing[1] > 0) & (days[TRAILING_MONTHS:] > 0)
     none_yet = usable & (trailing[0] == 0)
@@ -128,9 +130,6 @@ def _chart(
                 "cusum": float(sums[i]) if known else None,
                 "reference_value": k if known else None,
                 "decision_value": h if known else None,
-                "average_run_length": cusum.average_run_length(float(expected[i]), k, h)
-                if known
-                else None,
                 "alarm": bool(known and sums[i] >= h),
                 "thin": bool(too_few or trailing[0][i] + counts[i] < FEWEST_FAILURES),
                 "note": None
@@ -139,6 +138,22 @@ def _chart(
             }
         )
     return rows
+
+
+def _with_run_lengths(charted: pl.DataFrame) -> pl.DataFrame:
+    """Months with the run length of each: those of one design are solved together."""
+    expected, reference, decision = (
+        charted[name].to_numpy() for name in ("expected", "reference_value", "decision_value")
+    )
+    lengths = np.full(charted.height, np.nan)
+    known = np.flatnonzero(np.isfinite(expected))
+    designs, which = np.unique(
+        np.column_stack([reference[known], decision[known]]), axis=0, return_inverse=True
+    )
+    for place, (k, h) in enumerate(designs):
+        own = known[which == place]
+        lengths[own] = cusum.average_run_lengths(expected[own], float(k), float(h))
+    return charted.with_columns(average_run_length=pl.Series(lengths, nan_to_null=True))
 
 
 def _trailing(values: np.ndarray) -> np.ndarray:
@@ -154,7 +169,6 @@ def _frame(rows: list[dict[str, object]], dims: Slice) -> pl.DataFrame:
         "cusum": pl.Float64,
         "reference_value": pl.Float64,
         "decision_value": pl.Float64,
-        "average_run_length": pl.Float64,
         "alarm": pl.Boolean,
         "thin": pl.Boolean,
         "note": pl.String,

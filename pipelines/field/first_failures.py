@@ -19,7 +19,7 @@ import polars as pl
 from pipelines.field.context import FLEET, FieldContext
 from pipelines.field.groups import Grouped, grouped
 from pipelines.field.kaplan_meier import kaplan_meier
-from pipelines.field.risk_sets import MONTH_DAYS, Episodes, at_months
+from pipelines.field.risk_sets import MONTH_DAYS, AgeGrid, Episodes, at_months
 from pipelines.field.slices import Slice, labelled, thin
 from pipelines.field.weibull import Fit, Lives, Times, fit_weibull
 
@@ -129,12 +129,12 @@ def weibull(context: FieldContext, dims: Slice) -> pl.DataFrame:
     labels_of = slices.groups.to_dicts()
     rows = []
     for labels, cut, failed in _cut(context, dims, slices):
-        order = np.argsort(cut.group, kind="stable")
-        ends = np.searchsorted(cut.group[order], np.arange(len(labels_of) + 1))
-        for place, own in enumerate(labels_of):
-            chosen = order[ends[place] : ends[place + 1]]
-            found = _fit(cut.entry[chosen], cut.exit[chosen], failed[chosen])
-            rows.append(own | labels | found)
+        by_age = AgeGrid(len(labels_of), int(cut.exit.max(initial=0)) + 1)
+        failing = by_age.count(cut.group[failed], cut.exit[failed])
+        running = by_age.count(cut.group, cut.exit) - failing
+        entered = by_age.count(cut.group, cut.entry)
+        for own, *counts in zip(labels_of, failing, running, entered, strict=True):
+            rows.append(own | labels | _fit(*counts))
     table = pl.DataFrame(rows, infer_schema_length=None) if rows else pl.DataFrame()
     known = _empty(slices, dims, WEIBULL).with_columns(
         thin=pl.lit(None, pl.Boolean), note=pl.lit(None, pl.String)
@@ -143,17 +143,18 @@ def weibull(context: FieldContext, dims: Slice) -> pl.DataFrame:
     return labelled(table.sort(FLEET, *dims, "event"), dims, WEIBULL)
 
 
-def _fit(entry: np.ndarray, exit_: np.ndarray, failed: np.ndarray) -> dict[str, object]:
-    failures = int(failed.sum())
+def _fit(failing: np.ndarray, running: np.ndarray, entered: np.ndarray) -> dict[str, object]:
+    """The fit of one group, from how many fail at, leave at and enter at each age in days."""
+    failures = int(failing.sum())
     found: dict[str, object] = dict.fromkeys(WEIBULL[1:])
-    found["thin"] = bool(failures < 5 or len(exit_) < 10)
+    found["thin"] = bool(failures < 5 or entered.sum() < 10)
     if failures < FEWEST_FOR_A_FIT:
         found["note"] = (
             f"cannot be estimated, because there were {failures} first failures of the "
             f"{FEWEST_FOR_A_FIT} that a fit needs"
         )
         return found
-    fit = fit_weibull(_lives(entry, exit_, failed))
+    fit = fit_weibull(_lives(failing, running, entered))
     if fit is None:
         found["note"] = "cannot be estimated, because all failures are at practically one age"
         return found
@@ -170,17 +171,15 @@ def _in_months(fit: Fit) -> tuple[float, ...]:
     )
 
 
-def _lives(entry: np.ndarray, exit_: np.ndarray, failed: np.ndarray) -> Lives:
-    def times(ages: np.ndarray) -> Times:
-        count = np.bincount(ages)
+def _lives(failing: np.ndarray, running: np.ndarray, entered: np.ndarray) -> Lives:
+    def times(count: np.ndarray) -> Times:
         at = np.flatnonzero(count[1:]) + 1
         return Times(at.astype(float), count[at])
 
-    first_day = int((failed & (exit_ == 0)).sum())
-    within = (np.zeros(1), np.ones(1), np.array([first_day]))
+    within = (np.zeros(1), np.ones(1), failing[:1])
     return Lives(
-        failed=times(exit_[failed]),
-        running=times(exit_[~failed]),
-        between=within if first_day else (np.zeros(0),) * 3,
-        entered=times(entry),
+        failed=times(failing),
+        running=times(running),
+        between=within if failing[0] else (np.zeros(0),) * 3,
+        entered=times(entered),
     )

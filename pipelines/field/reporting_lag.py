@@ -11,7 +11,7 @@ from datetime import date
 import numpy as np
 import polars as pl
 
-from pipelines.field.chain_ladder import Development, chain_ladder
+from pipelines.field.chain_ladder import Development, chain_ladder, developed_share
 from pipelines.field.slices import FEWEST_FAILURES
 
 LONGEST_LAG_DAYS = 365  # later reports count as of that day
@@ -33,8 +33,8 @@ def triangle(happened: pl.Series, reported: pl.Series, as_of: date, step: int) -
     columns = min(LONGEST_LAG_DAYS, int(ago.max())) // step + 1
     block = ago // step
     rows = int(block.max()) + 1
-    counts = np.zeros((rows, columns))
-    np.add.at(counts, (block, np.minimum(lag // step, columns - 1)), 1)
+    place = block * columns + np.minimum(lag // step, columns - 1)
+    counts = np.bincount(place, minlength=rows * columns).astype(float).reshape(rows, columns)
     # A block is at least block * step days old: so many whole steps of lag have been seen.
     seen = (np.arange(rows) * step + 1) // step
     cells = np.cumsum(counts, axis=1)
@@ -61,7 +61,7 @@ def lag_law(happened: pl.Series, reported: pl.Series, as_of: date) -> np.ndarray
     cells = triangle(happened, reported, as_of, 1)
     if happened.len() < FEWEST_FAILURES or cells.size == 0:
         return np.ones(1)
-    return chain_ladder(cells).developed
+    return developed_share(cells)
 
 
 def share_reported(law: np.ndarray, days: np.ndarray) -> np.ndarray:

@@ -63,11 +63,44 @@ class Fit(NamedTuple):
 
 
 class _Point(NamedTuple):
-    """Log-likelihood with its first and second derivatives in (log scale, log shape)."""
+    """Log-likelihood with its first and second derivatives in (log scale m, log shape b)."""
 
     value: float
-    slope: np.ndarray
-    curvature: np.ndarray
+    m: float
+    b: float
+    mm: float
+    mb: float
+    bb: float
+
+    @property
+    def determinant(self) -> float:
+        """That of the information, which is minus the curvature."""
+        return self.mm * self.bb - self.mb**2
+
+
+class _Sums(NamedTuple):
+    """What a likelihood needs of lives at every step of its search.
+
+    `logs` of all ages at which a cumulative hazard counts, `signs` how often each does (less than
+    0 for ages of entry); how many failed exactly, the sum of their log ages, and `between`.
+    """
+
+    logs: np.ndarray
+    signs: np.ndarray
+    failed: float
+    failed_logs: float
+    between: tuple[np.ndarray, np.ndarray, np.ndarray]
+
+    @classmethod
+    def of(cls, lives: Lives) -> _Sums:
+        parts = (lives.failed, lives.running, lives.entered)
+        ages = np.concatenate([times.at for times in parts])
+        signs = np.concatenate([times.count for times in parts]).astype(float)
+        signs[len(signs) - len(lives.entered.at) :] *= -1
+        some = ages > 0  # nothing is cumulated at age 0
+        count = lives.failed.count
+        logs = float((count * np.log(lives.failed.at)).sum())
+        return cls(np.log(ages[some]), signs[some], float(count.sum()), logs, lives.between)
 
 
 def fit_weibull(lives: Lives) -> Fit | None:
@@ -78,38 +111,67 @@ def fit_weibull(lives: Lives) -> Fit | None:
     """
     if lives.failures == 0 or lives.time <= 0:
         return None
-    theta = np.array([np.log(lives.time / lives.failures), 0.0])
-    here = _likelihood(lives, theta)
+    sums = _Sums.of(lives)
+    theta = (float(np.log(lives.time / lives.failures)), 0.0)
+    here = _likelihood(sums, *theta)
     for _ in range(100):
         step = _uphill(here)
         for _ in range(40):  # halve until it does climb
-            there = _likelihood(lives, theta + step)
+            there = _likelihood(sums, theta[0] + step[0], theta[1] + step[1])
             if there.value >= here.value - 1e-9 * abs(here.value):
                 break
-            step = step / 2
-        theta, here = theta + step, there
+            step = (step[0] / 2, step[1] / 2)
+        theta, here = (theta[0] + step[0], theta[1] + step[1]), there
         if abs(theta[1]) > 4:
             return None
-        if np.abs(step).max() < 1e-10:
+        if max(abs(step[0]), abs(step[1])) < 1e-10:
             break
-    information = -here.curvature
-    if np.linalg.det(information) <= 0 or np.abs(step).max() > 1e-6:
+    determinant = here.determinant
+    if not determinant > 0 or max(abs(step[0]), abs(step[1])) > 1e-6:
         return None
-    error = np.sqrt(np.diag(np.linalg.inv(information)))
+    error = np.sqrt(np.array([-here.bb, -here.mm]) / determinant)
     low, high = np.exp(theta - Z_95 * error), np.exp(theta + Z_95 * error)
     scale, shape = np.exp(theta)
     figures = (shape, low[1], high[1], scale, low[0], high[0], here.value)
     return Fit(*(float(x) for x in figures))
 
 
-def _uphill(point: _Point) -> np.ndarray:
+def _uphill(point: _Point) -> tuple[float, float]:
     """A Newton step, of at most 1 in either logarithm; along the slope where it is not convex."""
-    information = -point.curvature
-    if information[0, 0] > 0 and np.linalg.det(information) > 0:
-        step = np.linalg.solve(information, point.slope)
+    if point.mm < 0 and point.determinant > 0:
+        step = (
+            (point.mb * point.b - point.bb * point.m) / point.determinant,
+            (point.mb * point.m - point.mm * point.b) / point.determinant,
+        )
     else:
-        step = point.slope / np.abs(point.slope).max()
-    return step / max(1.0, np.abs(step).max())
+        longest = max(abs(point.m), abs(point.b))
+        step = (point.m / longest, point.b / longest)
+    longest = max(1.0, abs(step[0]), abs(step[1]))
+    return step[0] / longest, step[1] / longest
+
+
+def _likelihood(sums: _Sums, log_scale: float, log_shape: float) -> _Point:
+    shape = float(np.exp(log_shape))
+    with np.errstate(over="ignore", invalid="ignore"):
+        z = shape * (sums.logs - log_scale)
+        hazard = sums.signs * np.exp(z)
+        h, zh, zzh = float(hazard.sum()), float(z @ hazard), float((z * z) @ hazard)
+    # The log rate of an exact failure: log shape + z - log age, z = shape (log age - log scale).
+    d = sums.failed
+    own = shape * (sums.failed_logs - d * log_scale)
+    found = (
+        d * log_shape + own - sums.failed_logs - h,
+        -shape * d + shape * h,
+        d + own - zh,
+        -(shape**2) * h,
+        -shape * d + shape * (h + zh),
+        own - zh - zzh,
+    )
+    if len(sums.between[2]):
+        more = _between(sums.between, log_scale, shape)
+        found = tuple(one + other for one, other in zip(found, more, strict=True))
+    point = _Point(*(float(x) for x in found))
+    return point if np.isfinite(point).all() else point._replace(value=-np.inf)
 
 
 class _Hazards(NamedTuple):
@@ -122,9 +184,6 @@ class _Hazards(NamedTuple):
     mb: np.ndarray
     bb: np.ndarray
 
-    def sums(self, count: np.ndarray) -> np.ndarray:
-        return np.array([(count * part).sum() for part in self])
-
 
 def _hazards(ages: np.ndarray, log_scale: float, shape: float) -> _Hazards:
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
@@ -135,32 +194,11 @@ def _hazards(ages: np.ndarray, log_scale: float, shape: float) -> _Hazards:
     return _Hazards(h, -shape * h, zh, shape**2 * h, -shape * (h + zh), zh + zzh)
 
 
-def _likelihood(lives: Lives, theta: np.ndarray) -> _Point:
-    log_scale, log_shape = theta
-    shape = np.exp(log_shape)
-    failed, running, entered = (
-        _hazards(times.at, log_scale, shape).sums(times.count)
-        for times in (lives.failed, lives.running, lives.entered)
-    )
-    total = -(failed + running - entered)
-    # The log rate of an exact failure: log shape + z - log age, z = shape (log age - log scale).
-    ages, count = lives.failed
-    logs = np.log(ages)
-    z = (count * shape * (logs - log_scale)).sum()
-    d = count.sum()
-    total += np.array(
-        [d * log_shape + z - (count * logs).sum(), -shape * d, d + z, 0, -shape * d, z]
-    )
-    total += _between(lives, log_scale, shape)
-    value, m, b, mm, mb, bb = total
-    if not np.isfinite(total).all():
-        value = -np.inf
-    return _Point(float(value), np.array([m, b]), np.array([[mm, mb], [mb, bb]]))
-
-
-def _between(lives: Lives, log_scale: float, shape: float) -> np.ndarray:
+def _between(
+    bounds: tuple[np.ndarray, np.ndarray, np.ndarray], log_scale: float, shape: float
+) -> list[float]:
     """log(e^-A - e^-B) = -A + log(1 - e^-(B-A)) for failures between two ages."""
-    after, until, count = lives.between
+    after, until, count = bounds
     start, end = (_hazards(ages, log_scale, shape) for ages in (after, until))
     h, m, b, mm, mb, bb = (e - s for e, s in zip(end, start, strict=True))
     with np.errstate(over="ignore", divide="ignore", invalid="ignore"):
@@ -176,4 +214,4 @@ def _between(lives: Lives, log_scale: float, shape: float) -> np.ndarray:
         second * m * b + first * mb,
         second * b * b + first * bb,
     )
-    return np.array([(count * part).sum() for part in parts]) - start.sums(count)
+    return [float(count @ (part - less)) for part, less in zip(parts, start, strict=True)]
