@@ -22,7 +22,8 @@ from schemas.validation import SchemaErrors
 # The column that is blamed where a check looks at several.
 _BLAMED = {"site_or_serial": "site", "some_amount": "parts_amount"}
 # No column of a feed has a name with a NUL.
-_FAILED, _READ = "\x00failed ", "\x00read "
+_FAILED, _TEXT = "\x00failed ", "\x00text"
+_REPEATED = 4  # texts that come so many times on average are looked up, not read again
 _KIND_RULES = {
     "flag": "yes_no",
     "word": "word",
@@ -61,26 +62,25 @@ def parse_columns(
     spoken = texts.with_columns(
         _translated(name, mapping.values[name]) for name in names if name in mapping.values
     )
-    columns: list[pl.Expr] = [pl.col("source_line")]
-    failed: dict[str, pl.Expr] = {}
+    given: list[pl.Expr] = [pl.col("source_line")]
+    read: list[pl.DataFrame] = []
+    failed: list[str] = []
     for name, column in table.items():
         kind = (column.metadata or {})["kind"]
-        if name in names:
-            reading = _typed(name, mapping, timezone)
-            if kind == "moment" or (kind == "day" and mapping.dates):
-                spoken = _read_once(spoken, name, reading.value)
-                value = pl.col(_READ + name)
-                reading = Typed(value, None, pl.col(name).is_null() | value.is_not_null())
-            columns.append(reading.value.alias(name))
-            if kind not in ("text", "serial", "region"):
-                failed[name] = ~reading.ok
-            if reading.below is not None:
-                columns.append(reading.below.alias(f"{name}_below"))
-        else:
-            columns.append(pl.lit(None, column.dtype.type).alias(name))
+        if name not in names:
+            given.append(pl.lit(None, column.dtype.type).alias(name))
             if kind == "analyte":
-                columns.append(pl.lit(None, pl.Float64).alias(f"{name}_below"))
-    out = spoken.select(*columns, *(expr.alias(_FAILED + name) for name, expr in failed.items()))
+                given.append(pl.lit(None, pl.Float64).alias(f"{name}_below"))
+            continue
+        reading = _typed(name, mapping, timezone)
+        values = {name: reading.value}
+        if reading.below is not None:
+            values[f"{name}_below"] = reading.below
+        if kind not in ("text", "serial", "region"):
+            values[_FAILED + name] = ~reading.ok
+            failed.append(name)
+        read.append(_read_column(spoken.select(name), values))
+    out = pl.concat([spoken.select(given), *read], how="horizontal")
     frames = [_failures(feed, name, texts, spoken, out, mapping, timezone) for name in failed]
     rows = out.drop(_FAILED + name for name in failed)
     told = pl.concat([no_reasons(), *frames])
@@ -100,10 +100,20 @@ def _typed(name: str, mapping: Mapping, timezone: str) -> Typed:
     )
 
 
-def _read_once(texts: pl.DataFrame, name: str, value: pl.Expr) -> pl.DataFrame:
-    """Adds the values of a column whose reading is slow: each distinct text is read once."""
-    read = texts.select(name).unique().with_columns(value.alias(_READ + name))
-    return texts.join(read, on=name, how="left", nulls_equal=True, maintain_order="left")
+def _read_column(texts: pl.DataFrame, values: dict[str, pl.Expr]) -> pl.DataFrame:
+    """What expressions make of a text column; where its texts repeat, each is read once."""
+    if len(values) > 1:  # a column of which nothing can fail is no dearer to read than to look up
+        different = texts.unique()
+        if different.height * _REPEATED <= texts.height:
+            (name,) = texts.columns
+            key = pl.col(name).alias(_TEXT)
+            known = different.select(key, **values)
+            rows = texts.select(key).join(
+                known, on=_TEXT, how="left", nulls_equal=True, maintain_order="left"
+            )
+            return rows.drop(_TEXT)
+    # Lazily, since what two of them have in common is then worked out once.
+    return texts.lazy().select(**values).collect()
 
 
 def _translated(name: str, words: dict[str, str]) -> pl.Expr:
