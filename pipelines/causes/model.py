@@ -95,13 +95,14 @@ def temperature(log_odds: np.ndarray, label: np.ndarray) -> float:
 
     if not len(label):
         return 1.0
-    own = np.arange(len(label)), label
+    # What stays the same at every temperature is worked out once.
+    below_top = log_odds - log_odds.max(axis=1, keepdims=True)
+    own_below_top = float(below_top[np.arange(len(label)), label].mean())
 
     def surprise(log_heat: float) -> float:
-        scaled = log_odds / np.exp(log_heat)
-        top = scaled.max(axis=1, keepdims=True)
-        total = np.log(np.exp(scaled - top).sum(axis=1)) + top[:, 0]
-        return float((total - scaled[own]).mean())
+        cooled = 1 / np.exp(log_heat)
+        total = np.log(np.exp(below_top * cooled).sum(axis=1)).mean()
+        return float(total - own_below_top * cooled)
 
     found = minimize_scalar(surprise, bounds=np.log(_TEMPERATURES), method="bounded")
     return float(np.exp(found.x))

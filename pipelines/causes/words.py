@@ -35,12 +35,8 @@ def words_of(tokens: pl.DataFrame) -> pl.DataFrame:
     following = pl.col("token").shift(-1)
     near = (pl.col("row").shift(-1) == pl.col("row")) & is_word.shift(-1)
     words = tokens.filter(is_word).select("row", name="token")
-    pairs = tokens.filter(is_word & near.fill_null(False))
-    if tokens.height:
-        both = tokens.select("row", "at", pair=pl.col("token") + " " + following)
-        pairs = pairs.join(both, on=["row", "at"]).select("row", name="pair")
-    else:
-        pairs = pairs.select("row", name="token")
+    pair = pl.col("token") + " " + following
+    pairs = tokens.select("row", name=pl.when(is_word & near).then(pair)).drop_nulls("name")
     return pl.concat([words, pairs]).group_by("row", "name").len("times")
 
 
