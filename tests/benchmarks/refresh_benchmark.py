@@ -1,9 +1,10 @@
 """Times a refresh beside a bare DuckDB read of the same CSVs: `refresh_benchmark.py --units N`.
 
-Makes a workspace (or takes one with --workspace), then runs each in a process of its own: DuckDB
-reading every export as text into a file, a first refresh, a second with nothing new, `explain`,
-and (in a workspace of its own making) a night with one day's new files. Prints
-wall time, CPU time and peak memory, their ratios to the bare read, and the seconds of each step.
+Makes a workspace (or takes a copy of one's exports with --workspace), then runs each in a process
+of its own, as often as --runs says: DuckDB reading every export as text into a file, a first
+refresh, a second with nothing new, `explain`, and a night with one day's new files. With --double a
+fleet of twice the units is refreshed too. Prints the medians of wall time, CPU time and peak
+memory, their ratios to the bare read of the same run, and the seconds of each step.
 Wall times of a busy machine mean little: look at the ratios of CPU time.
 """
 
@@ -13,17 +14,19 @@ import argparse
 import datetime as dt
 import os
 import resource
+import shutil
 import statistics
 import subprocess
 import sys
 import tempfile
 import threading
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import polars as pl
-from make_workspace import add_night, make_workspace
+from make_workspace import add_night
 
 from sample_data import AS_OF
 
@@ -37,6 +40,17 @@ for number, folder in enumerate(sys.argv[2:]):
     )
 con.close()
 """
+
+
+# Installed packages have their bytecode; a shell that forbids writing it would time the compiler.
+ENVIRONMENT = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
+BARE, FIRST, AGAIN, EXPLAIN, NIGHT = (
+    "bare DuckDB read, all text",
+    "first refresh",
+    "refresh with nothing new",
+    "explain one claim",
+    "a night with one day's files",
+)
 
 
 @dataclass
@@ -53,7 +67,12 @@ def measure(command: list[str]) -> Run:
     """Runs a command to its end and takes down when it told what; exit code 1 is no failure."""
     started = time.monotonic()
     process = subprocess.Popen(
-        command, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True
+        command,
+        cwd=ROOT,
+        env=ENVIRONMENT,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
     )
     steps: list[tuple[float, str]] = []
 
@@ -96,12 +115,61 @@ def explain(workspace: Path) -> Run:
     return measure(command)
 
 
-def report(name: str, run: Run, base: Run) -> None:
-    """One line of the table."""
-    print(
-        f"{name:28}{run.wall:>8.1f} s{run.cpu:>9.1f} s{run.peak:>8,.0f} MiB"
-        f"{run.wall / base.wall:>8.2f}{run.cpu / base.cpu:>8.2f}"
-    )
+def make(workspace: Path, units: int) -> None:
+    """Makes the fleet in another process: a child's peak memory counts what its parent holds."""
+    script = [sys.executable, str(Path(__file__).with_name("make_workspace.py"))]
+    subprocess.run([*script, str(workspace), "--units", str(units)], cwd=ROOT, check=True)
+
+
+def once(workspace: Path) -> dict[str, Run]:
+    """All that is measured, once; the workspace ends as it began, but for its store and pages."""
+    (workspace / "store" / "limeledger.duckdb").unlink(missing_ok=True)
+    shutil.rmtree(workspace / "published", ignore_errors=True)
+    runs = {
+        BARE: bare_read(workspace),
+        FIRST: refresh(workspace),
+        AGAIN: refresh(workspace),
+        EXPLAIN: explain(workspace),
+    }
+    before = set((workspace / "exports").rglob("*"))
+    runs[NIGHT] = refresh(workspace, add_night(workspace))
+    for path in set((workspace / "exports").rglob("*")) - before:
+        path.unlink()
+    return runs
+
+
+def wall_of(run: Run) -> float:
+    """Seconds by the clock."""
+    return run.wall
+
+
+def cpu_of(run: Run) -> float:
+    """Seconds of the processors."""
+    return run.cpu
+
+
+def peak_of(run: Run) -> float:
+    """The most memory, in MiB."""
+    return run.peak
+
+
+def median(runs: list[Run], of: Callable[[Run], float]) -> float:
+    """The median of one measure."""
+    return statistics.median(of(run) for run in runs)
+
+
+def report(rounds: list[dict[str, Run]]) -> None:
+    """The table: medians, and the medians of the ratios to the bare read of the same round."""
+    print(f"{'':28}{'wall':>10}{'CPU':>11}{'peak':>12}{'x wall':>8}{'x CPU':>8}")
+    for name in rounds[0]:
+        runs = [one[name] for one in rounds]
+        by_wall = statistics.median(one[name].wall / one[BARE].wall for one in rounds)
+        by_cpu = statistics.median(one[name].cpu / one[BARE].cpu for one in rounds)
+        print(
+            f"{name:28}{median(runs, wall_of):>8.1f} s"
+            f"{median(runs, cpu_of):>9.1f} s"
+            f"{median(runs, peak_of):>8,.0f} MiB{by_wall:>8.2f}{by_cpu:>8.2f}"
+        )
 
 
 def report_steps(run: Run) -> None:
@@ -115,43 +183,36 @@ def main(arguments: list[str]) -> int:
     """The command."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--units", type=int, default=100_000)
-    parser.add_argument("--workspace", type=Path, help="an existing one, whose store is removed")
-    parser.add_argument("--runs", type=int, default=1, help="first refreshes; the median is told")
+    parser.add_argument("--workspace", type=Path, help="one whose exports are copied and measured")
+    parser.add_argument("--runs", type=int, default=1, help="rounds; medians are told")
+    parser.add_argument("--double", action="store_true", help="also a fleet of twice the units")
     parser.add_argument("--memory-gib", type=float, help="stop a process that reserves more")
     args = parser.parse_args(arguments)
     if args.memory_gib:
         most = int(args.memory_gib * 2**30)
         resource.setrlimit(resource.RLIMIT_DATA, (most, most))
     with tempfile.TemporaryDirectory() as scratch:
-        workspace = args.workspace or Path(scratch) / "workspace"
-        if args.workspace is None:
-            rows = make_workspace(workspace, args.units)
-            print(", ".join(f"{count:,} {feed}" for feed, count in rows.items()))
+        workspace = Path(scratch) / "workspace"
+        if args.workspace:
+            left_out = shutil.ignore_patterns("store", "published*")
+            shutil.copytree(args.workspace, workspace, ignore=left_out)
+        else:
+            make(workspace, args.units)
         size = sum(path.stat().st_size for path in (workspace / "exports").rglob("*.csv"))
-        print(
-            f"{size / 1e6:,.0f} MB of CSV; load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores"
-        )
-        bases, firsts = [], []
-        for _ in range(args.runs):
-            (workspace / "store" / "limeledger.duckdb").unlink(missing_ok=True)
-            bases.append(bare_read(workspace))
-            firsts.append(refresh(workspace))
-        base = sorted(bases, key=lambda run: run.wall)[len(bases) // 2]
-        first = sorted(firsts, key=lambda run: run.wall)[len(firsts) // 2]
-        print(f"{'':28}{'wall':>10}{'CPU':>11}{'peak':>12}{'x wall':>8}{'x CPU':>8}")
-        report("bare DuckDB read, all text", base, base)
-        report("first refresh", first, base)
-        report("refresh with nothing new", refresh(workspace), base)
-        report("explain one claim", explain(workspace), base)
-        if not args.workspace:
-            night = refresh(workspace, add_night(workspace))
-            report("a night with one day's files", night, base)
-        ratios = [one.cpu / other.cpu for one, other in zip(firsts, bases, strict=True)]
-        print(f"median ratio of CPU time: {statistics.median(ratios):.2f}")
-        report_steps(first)
-        if not args.workspace:
-            print("  the night:")
-            report_steps(night)
+        load = os.getloadavg()[0]
+        print(f"{size / 1e6:,.0f} MB of CSV; load {load:.1f} on {os.cpu_count()} cores")
+        rounds = [once(workspace) for _ in range(args.runs)]
+        report(rounds)
+        for name in (FIRST, NIGHT):
+            print(f"  {name}, last round:")
+            report_steps(rounds[-1][name])
+        if args.double:
+            twice = Path(scratch) / "twice"
+            make(twice, 2 * args.units)
+            again = [once(twice)[FIRST] for _ in range(args.runs)]
+            for what, of in (("wall", wall_of), ("CPU", cpu_of)):
+                ratio = median(again, of) / median([one[FIRST] for one in rounds], of)
+                print(f"twice the units: {ratio:.2f} times the first refresh's {what} time")
     return 0
 
 
