@@ -46,8 +46,9 @@ with _without_the_rest():
     from pandera.backends.register_checks import register_default_check_backends
     from pandera.errors import SchemaErrors
 
-    # What the first validation would look for.
     register_polars_backends()
-    register_default_check_backends(pa.PolarsData)
+    if "pandas" not in sys.modules:  # else it is too late to leave that half out
+        # What the first validation would look for.
+        register_default_check_backends(pa.PolarsData)
 
 __all__ = ["SchemaErrors", "pa"]

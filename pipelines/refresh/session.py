@@ -63,8 +63,12 @@ class RefreshSession:
         self.failure: BaseException | None = None
         self.committed = False
         self.watched: Any = None  # what the figures need of the units' histories
-        self.con = self._open_working_copy()
-        self.last = LastRefresh.of(self.con)
+        try:
+            self.con = self._open_working_copy()
+            self.last = LastRefresh.of(self.con)
+        except BaseException:
+            self.discard_files()  # a full disk may stop the copy itself
+            raise
         self.changed_feeds: set[str] = set()  # those with a file that is new, changed or gone
 
     def _open_working_copy(self) -> duckdb.DuckDBPyConnection:
@@ -188,8 +192,10 @@ def open_session(
             raise
         finally:
             if not session.committed:
-                session.con.close()
-                session.discard_files()
+                try:
+                    session.con.close()
+                finally:
+                    session.discard_files()
 
 
 def is_up_to_date(inputs: Inputs) -> bool:
