@@ -30,18 +30,21 @@ _EMPTY = pl.Schema(
 )
 
 
-def adjusted_regions(failures: pl.DataFrame, exposed: pl.DataFrame) -> pl.DataFrame:
+def adjusted_regions(
+    failures: pl.DataFrame, exposed: pl.DataFrame, days: pl.DataFrame | None = None
+) -> pl.DataFrame:
     """exp(a region's term - the unit-year-weighted mean of the regions' terms), with 95 % limits.
 
     Args:
         failures: serial, age, and region, profile, family of the unit.
         exposed: of `context.episodes`: serial, entry, days, region, profile, family.
+        days: `days_in_bands` of the same, where they are at hand.
 
     Returns:
         region, adjusted_ratio, adjusted_low, adjusted_high; regions without a failure, or whose
         term the data cannot part from that of a water, are not among them.
     """
-    units = _by_unit_and_band(failures, exposed)
+    units = _with_failures(failures, days_in_bands(exposed) if days is None else days)
     for kind in (*_KINDS, "band"):
         # A level without any failure has no finite term; its cells say nothing of the others.
         with_failures = units.group_by(kind).agg(pl.col("f").sum()).filter(pl.col("f") > 0)[kind]
@@ -51,8 +54,8 @@ def adjusted_regions(failures: pl.DataFrame, exposed: pl.DataFrame) -> pl.DataFr
     return _fit(units)
 
 
-def _by_unit_and_band(failures: pl.DataFrame, exposed: pl.DataFrame) -> pl.DataFrame:
-    """Days and failures of each unit in each band: serial, region, profile, family, band, y, f."""
+def days_in_bands(exposed: pl.DataFrame) -> pl.DataFrame:
+    """Days of each unit in each band of age: serial, region, profile, family, band, y."""
     ends = [*BANDS_DAYS[1:], 10**6]
     spans = [
         exposed.select(
@@ -66,16 +69,21 @@ def _by_unit_and_band(failures: pl.DataFrame, exposed: pl.DataFrame) -> pl.DataF
         ).filter(pl.col("y") > 0)
         for band, (start, end) in enumerate(zip(BANDS_DAYS, ends, strict=True))
     ]
-    band = pl.sum_horizontal((pl.col("age") >= start).cast(pl.Int64) for start in BANDS_DAYS) - 1
-    counted = failures.group_by("serial", band=band).agg(f=pl.len())
     return (
         pl.concat(spans)
         .group_by("serial", *_KINDS, "band")
-        .agg(pl.col("y").sum())
-        .join(counted, on=["serial", "band"], how="left")
-        .with_columns(pl.col("f").fill_null(0).cast(pl.Float64), pl.col("y").cast(pl.Float64))
+        .agg(pl.col("y").sum().cast(pl.Float64))
         .sort("serial", "band")
     )
+
+
+def _with_failures(failures: pl.DataFrame, days: pl.DataFrame) -> pl.DataFrame:
+    """`days_in_bands` with the failures of each, f."""
+    band = pl.sum_horizontal((pl.col("age") >= start).cast(pl.Int64) for start in BANDS_DAYS) - 1
+    counted = failures.group_by("serial", band=band).agg(f=pl.len())
+    return days.join(
+        counted, on=["serial", "band"], how="left", maintain_order="left"
+    ).with_columns(pl.col("f").fill_null(0).cast(pl.Float64))
 
 
 def _fit(units: pl.DataFrame) -> pl.DataFrame:

@@ -6,6 +6,8 @@ regions compare (`regions`).
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 import polars as pl
 
@@ -36,17 +38,36 @@ def rates(context: FieldContext, dims: Slice) -> pl.DataFrame:
     return labelled(rated(context, dims), dims, COLUMNS)
 
 
-def rated(context: FieldContext, dims: Slice) -> pl.DataFrame:
-    """The same without common labels: `dims`, `COLUMNS`, thin and note."""
-    placed = [FLEET, *(name for name in dims if name != "cause_class")]
-    of_class = [name for name in dims if name == "cause_class"]
-    every = grid(context, dims)
-    groups = every.select(placed).unique(maintain_order=True).with_row_index("group")
+class Exposure(NamedTuple):
+    """What was watched in a slice, whatever failed there.
+
+    groups: the dimensions but the cause class, with `group`; own: group, unit, days.
+    """
+
+    groups: pl.DataFrame
+    own: pl.DataFrame
+
+
+def exposure_of(context: FieldContext, dims: Slice) -> Exposure:
+    """The watched days of every unit in each group of a slice."""
+    placed = _placed(dims)
+    groups = grid(context, dims).select(placed).unique(maintain_order=True).with_row_index("group")
     by_state = "treatment" in dims
     own = episodes(context, by_state=by_state).join(groups, on=placed)
     own = own.select("group", "unit", "days")
     if by_state:  # a unit may come back to a state
         own = own.group_by("group", "unit").agg(pl.col("days").sum())
+    return Exposure(groups, own)
+
+
+def rated(context: FieldContext, dims: Slice, exposure: Exposure | None = None) -> pl.DataFrame:
+    """The same without common labels: `dims`, `COLUMNS`, thin and note.
+
+    `exposure` is `exposure_of` the same units and slice, where it is at hand.
+    """
+    groups, own = exposure or exposure_of(context, dims)
+    placed = _placed(dims)
+    of_class = [name for name in dims if name == "cause_class"]
     failing = (
         context.failures.join(groups, on=placed)
         .group_by("group", *of_class, "unit")
@@ -63,14 +84,19 @@ def rated(context: FieldContext, dims: Slice) -> pl.DataFrame:
             f_y=(f * days).sum() / DAYS_PER_YEAR,
         )
     )
-    exposure = own.group_by("group").agg(
+    watched = own.group_by("group").agg(
         units=pl.len().cast(pl.Int64),
         unit_years=days.sum() / DAYS_PER_YEAR,
         y_y=(days * days).sum() / DAYS_PER_YEAR**2,
     )
-    table = every.join(groups, on=placed).join(exposure, on="group", how="left")
+    table = grid(context, dims).join(groups, on=placed).join(watched, on="group", how="left")
     table = table.join(counted, on=["group", *of_class], how="left")
     return with_limits(table).sort(FLEET, *dims)
+
+
+def _placed(dims: Slice) -> list[str]:
+    """The dimensions that place a unit's days; a class parts the failures only."""
+    return [FLEET, *(name for name in dims if name != "cause_class")]
 
 
 def grid(context: FieldContext, dims: Slice) -> pl.DataFrame:

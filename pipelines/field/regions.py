@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 
-from pipelines.field.adjustment import adjusted_regions
+from pipelines.field.adjustment import adjusted_regions, days_in_bands
 from pipelines.field.context import FLEET, FieldContext, episodes
 from pipelines.field.first_failures import of_event
 from pipelines.field.funnel import funnel_limits, overdispersion, p_values, q_values
@@ -69,31 +69,37 @@ def regions(context: FieldContext, dims: Slice = ("region",)) -> pl.DataFrame:
     for group in groups.to_dicts():
         inside = pl.all_horizontal(pl.col(name) == word for name, word in group.items())
         units, stretches = context.units.filter(inside), exposed.filter(inside)
-        failed = context.failures.filter(inside)
+        failed, days = context.failures.filter(inside), days_in_bands(stretches)
         for name in classes:
             of_class = failed if name is None else failed.filter(pl.col("cause_class") == name)
             within = replace(context, units=units, failures=of_class)
             labels = {key: word for key, word in group.items() if key != FLEET}
             labels |= {"cause_class": name} if name else {}
             parts += [
-                _compared_regions(within, stretches, event).with_columns(
+                _compared_regions(within, stretches, days, event).with_columns(
                     pl.lit(word).alias(key) for key, word in labels.items()
                 )
                 for event in codes.EVENTS
             ]
     if not parts:  # the columns, without a row
-        none = _compared_regions(context, exposed, "any").clear()
+        none = _compared_regions(context, exposed, days_in_bands(exposed), "any").clear()
         parts = [none.with_columns(pl.lit("").alias(name) for name in placed if name != "region")]
     rows = pl.concat(parts, how="diagonal_relaxed").sort(*placed, "event")
     return labelled(rows, placed, COLUMNS)
 
 
-def _compared_regions(context: FieldContext, exposed: pl.DataFrame, event: str) -> pl.DataFrame:
-    table = _of_event(context, exposed, event).join(_overlap(exposed), on="region", how="left")
+def _compared_regions(
+    context: FieldContext, exposed: pl.DataFrame, days: pl.DataFrame, event: str
+) -> pl.DataFrame:
+    table = _of_event(context, exposed, days, event).join(
+        _overlap(exposed), on="region", how="left"
+    )
     return table.with_columns(note=_notes()).drop("overlap", "regions")
 
 
-def _of_event(context: FieldContext, exposed: pl.DataFrame, event: str) -> pl.DataFrame:
+def _of_event(
+    context: FieldContext, exposed: pl.DataFrame, days: pl.DataFrame, event: str
+) -> pl.DataFrame:
     failures = context.failures.filter(of_event(event))
     counted = failures.group_by("region").agg(failures=pl.len().cast(pl.Int64))
     watched = exposed.group_by("region").agg(
@@ -113,7 +119,7 @@ def _of_event(context: FieldContext, exposed: pl.DataFrame, event: str) -> pl.Da
     overall = count.sum() / total_years if total_years > 0 else np.nan
     expected = years * overall
     figures = _compared(count, years, expected, overall)
-    adjusted = adjusted_regions(context.failures.filter(of_event(event)), exposed)
+    adjusted = adjusted_regions(failures, exposed, days)
     return (
         table.with_columns(
             pl.lit(event).alias("event"),

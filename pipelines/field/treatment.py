@@ -27,7 +27,7 @@ from pipelines.field.poisson import (
     mantel_haenszel,
     rate_ratio,
 )
-from pipelines.field.rates import grid, rated
+from pipelines.field.rates import exposure_of, grid, rated
 from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS, Slice, labelled
 from schemas import codes
 
@@ -41,11 +41,12 @@ _STATES = ("untreated", "treated", "lapsed")
 
 def treatment_effect(context: FieldContext, dims: Slice) -> pl.DataFrame:
     """Failures per 100 unit-years in each state, for one slice that is not by treatment itself."""
-    by_state = tuple(name for name in (*dims, "treatment"))
+    by_state = (*dims, "treatment")
+    exposure = exposure_of(context, by_state)
     parts = []
     for event in codes.EVENTS:
         chosen = replace(context, failures=context.failures.filter(of_event(event)))
-        table = rated(chosen, by_state).rename({"treatment": "state"})
+        table = rated(chosen, by_state, exposure).rename({"treatment": "state"})
         parts.append(table.with_columns(event=pl.lit(event)))
     order = pl.Enum(codes.TREATMENT_STATES)
     rows = pl.concat(parts).sort(FLEET, *dims, "event", pl.col("state").cast(order))
