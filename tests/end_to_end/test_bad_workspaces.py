@@ -179,6 +179,20 @@ def test_a_disk_that_takes_no_more_leaves_all_as_it_was(
     assert "Traceback" not in call.err
 
 
+def test_half_a_copy_of_the_store_is_not_left_behind(kept, run, monkeypatch):
+    """Where the disk is full already while the store is copied, what was copied goes again."""
+
+    def copy_half(source, target):
+        target.write_bytes(source.read_bytes()[:4096])
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr("pipelines.refresh.session.shutil.copyfile", copy_half)
+    call = run("refresh", kept, "--as-of", "2025-12-30")
+    assert call.code == 70, call.err
+    assert "the disk is full" in call.err
+    assert {path.name for path in (kept / "store").glob("*.duckdb*")} == {"limeledger.duckdb"}
+
+
 def test_duckdb_draws_no_progress_bar_into_the_output(tmp_path):
     """stdout carries JSON: the store's connection never draws."""
     con = connect(tmp_path / "some.duckdb")
