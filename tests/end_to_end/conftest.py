@@ -26,6 +26,24 @@ CASES = next(p for p in Path(__file__).parents if p.name == "tests") / "cases" /
 DAY = (CASES / "expected" / "as_of.txt").read_text().strip()
 MOMENTS = ("decided_at",)  # when a refresh ran: the one thing that may differ between two
 
+# A refresh as code for a process of its own, where a test's patches do not reach.
+REFRESH = """
+import os, signal
+import pipelines.defs.figures
+import pipelines.refresh.session as session
+from pipelines.cli import main
+from schemas.columns import polars_schema
+from schemas.field import FIELD_TABLES
+
+def empty_figures(*_):
+    for name, table in FIELD_TABLES.items():
+        yield name, polars_schema(table).to_frame()
+
+pipelines.defs.figures.figure_tables = empty_figures
+{hook}
+raise SystemExit(main(["refresh", {folder!r}, "--as-of", {day!r}]))
+"""
+
 
 @dataclass(frozen=True)
 class Call:
@@ -192,6 +210,16 @@ def empty_figures(*_):
 def no_figures(monkeypatch):
     """Leaves the estimates out, half the time of a small refresh, where no test looks at them."""
     monkeypatch.setattr("pipelines.defs.figures.figure_tables", empty_figures)
+
+
+@pytest.fixture(scope="session")
+def script() -> Callable[..., str]:
+    """The code of a refresh without figures, for `start`; `hook` is run before it."""
+
+    def code(folder: Path, hook: str = "") -> str:
+        return REFRESH.format(hook=hook, folder=str(folder), day=DAY)
+
+    return code
 
 
 @pytest.fixture(scope="session")

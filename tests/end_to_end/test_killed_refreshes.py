@@ -16,23 +16,6 @@ import polars as pl
 import pytest
 
 KILLS = 8
-# The estimates are left out: half the time of a refresh, in which nothing but tables is written.
-REFRESH = """
-import os, signal
-import pipelines.defs.figures
-import pipelines.refresh.session as session
-from pipelines.cli import main
-from schemas.columns import polars_schema
-from schemas.field import FIELD_TABLES
-
-def empty_figures(*_):
-    for name, table in FIELD_TABLES.items():
-        yield name, polars_schema(table).to_frame()
-
-pipelines.defs.figures.figure_tables = empty_figures
-{hook}
-main(["refresh", {folder!r}, "--as-of", {day!r}])
-"""
 HOOK = """
 real = {target}
 
@@ -112,15 +95,15 @@ def _assert_as_undisturbed(workspace, undisturbed, run, tools, day) -> None:
 
 
 def test_kills_at_any_moment_leave_pages_whole_and_lose_nothing(
-    workspace, undisturbed, start, run, tools, day, no_figures, capfd
+    workspace, undisturbed, start, script, run, tools, day, no_figures, capfd
 ):
     """Killed eight times at drawn moments, the same delivery still ends like an undisturbed one."""
     _correct(workspace)
-    script = REFRESH.format(hook="", folder=str(workspace), day=day)
+    code = script(workspace)
     draw = random.Random(20251231)
     killed = 0
     for _ in range(KILLS):
-        process = start(functools.partial(exec, script, {}))
+        process = start(functools.partial(exec, code, {}))
         process.join(draw.uniform(0.05, 0.8) * undisturbed[2])  # before it ends by itself
         killed += process.is_alive()
         process.kill()
@@ -140,15 +123,15 @@ MOMENTS = [
 
 @pytest.mark.parametrize("target", MOMENTS)
 def test_kills_between_the_last_names_lose_nothing(
-    workspace, undisturbed, start, run, tools, day, target, no_figures, capfd
+    workspace, undisturbed, start, script, run, tools, day, target, no_figures, capfd
 ):
     """Between new pages and new store the next refresh finds the same things new once more."""
     _correct(workspace)
     # All is staged by then; and after the exchange the old pages stand under the staging name.
     manifest = str(workspace / "published.new" / "manifest.json")
     hook = HOOK.format(target=target, manifest=manifest)
-    script = REFRESH.format(hook=hook, folder=str(workspace), day=day)
-    process = start(functools.partial(exec, script, {}))
+    code = script(workspace, hook)
+    process = start(functools.partial(exec, code, {}))
     process.join(120)
     assert process.exitcode == -9
     _assert_complete(workspace)

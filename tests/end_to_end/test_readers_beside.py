@@ -9,20 +9,7 @@ import duckdb
 import pytest
 
 NIGHTS = 2
-REFRESH = """
-import pipelines.defs.figures
-from pipelines.cli import main
-from schemas.columns import polars_schema
-from schemas.field import FIELD_TABLES
-
-def empty_figures(*_):
-    for name, table in FIELD_TABLES.items():
-        yield name, polars_schema(table).to_frame()
-
-pipelines.defs.figures.figure_tables = empty_figures
-raise SystemExit(main(["refresh", {folder!r}, "--as-of", {day!r}]))
-"""
-# A page, its tables, a script, and a page below a folder: some written early, some late.
+# Pages, a script and tables: some are written early, some late.
 READ = (
     "index.html",
     "data.html",
@@ -60,7 +47,7 @@ def _deliver(workspace: Path, number: int) -> None:
     (workspace / f"exports/units/more_{number}.csv").write_text(f"{header}\n{row}\n")
 
 
-def test_readers_see_the_old_or_the_new_and_never_half(workspace, start, day):
+def test_readers_see_the_old_or_the_new_and_never_half(workspace, start, script):
     """By path, over several nights: no file is ever missing, and none is of another refresh."""
     published, database = workspace / "published", workspace / "store" / "limeledger.duckdb"
     seen_pages, seen_stores = [_pages(published)], [_store(database)]
@@ -85,8 +72,7 @@ def test_readers_see_the_old_or_the_new_and_never_half(workspace, start, day):
     try:
         for number in range(NIGHTS):
             _deliver(workspace, number)
-            script = REFRESH.format(folder=str(workspace), day=day)
-            process = start(functools.partial(exec, script, {}))
+            process = start(functools.partial(exec, script(workspace), {}))
             process.join(120)
             assert process.exitcode == 1
             known_pages.add(_pages(published))
