@@ -38,37 +38,78 @@ class Failures(NamedTuple):
 
 
 class Hazards(NamedTuple):
-    """Log hazard ratios to the first state, with their covariance clustered by unit."""
+    """Log hazard ratios of `states` to the first of them, with their covariance by unit."""
 
+    states: np.ndarray
     log_ratios: np.ndarray
     covariance: np.ndarray
 
 
-class _Stratum(NamedTuple):
-    ages: np.ndarray  # with an event
-    at_risk: np.ndarray  # ages x states
-    events: np.ndarray  # ages x states
+class RiskSets(NamedTuple):
+    """What was watched, counted once for all kinds of failure.
+
+    at_risk: stretches of each state that hold each age (strata x states x ages).
+    begin, end: for each stretch, where a running sum over ages stands before its first and after
+        its last, in a table of strata x states x (ages + 1) laid out flat.
+    unit: whose stretch it is.
+    """
+
+    at_risk: np.ndarray
+    begin: np.ndarray
+    end: np.ndarray
+    unit: np.ndarray
+
+    @classmethod
+    def of(cls, stretches: Stretches, strata: int, states: int) -> RiskSets:
+        """`strata` and `states` are how many there are."""
+        ages = int(stretches.exit.max(initial=0)) + 1
+        row = (stretches.stratum * states + stretches.state) * (ages + 1)
+        begin, end = row + stretches.entry, row + stretches.exit + 1
+        changes = (np.bincount(at, minlength=strata * states * (ages + 1)) for at in (begin, end))
+        come, gone = changes
+        held = np.cumsum((come - gone).reshape(strata, states, ages + 1), axis=2)
+        return cls(held[:, :, :-1], begin, end, stretches.unit)
 
 
-def fit_states(stretches: Stretches, failures: Failures, states: int) -> Hazards | None:
+class _Table(NamedTuple):
+    """The strata and ages with an event: at risk and events by state (cells x states)."""
+
+    stratum: np.ndarray
+    age: np.ndarray
+    at_risk: np.ndarray
+    events: np.ndarray
+
+    def shares(self, beta: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Expected share of each state in a cell's events, its events, and its hazard."""
+        weight = self.at_risk * np.exp(beta)
+        whole, total = weight.sum(axis=1), self.events.sum(axis=1)
+        return weight / whole[:, None], total, total / whole
+
+
+def fit_states(sets: RiskSets, failures: Failures) -> Hazards | None:
     """Maximum partial likelihood of the states, all failures counting (Andersen & Gill 1982).
 
+    Only states with a failure take part.
+
     Returns:
-        None where a state without any event, or without company in every stratum, leaves the
-        likelihood without a finite maximum.
+        None where there are not two of them, or where a state without company in every stratum
+        leaves the likelihood without a finite maximum.
     """
-    parts = []
-    for stratum in np.unique(failures.stratum):
-        own, failed = stretches.stratum == stratum, failures.stratum == stratum
-        part = Stretches(*(column[own] for column in stretches))
-        happened = Failures(*(column[failed] for column in failures))
-        parts.append((part, happened, _stratum(part, happened, states)))
-    tables = [table for _, _, table in parts]
-    beta = np.zeros(states)
+    strata, states, ages = sets.at_risk.shape
+    present = np.flatnonzero(np.bincount(failures.state, minlength=states))
+    if len(present) < 2:
+        return None
+    cell = (failures.stratum * ages + failures.age) * states + failures.state
+    happened = np.bincount(cell, minlength=strata * ages * states).reshape(strata, ages, states)
+    stratum, age = np.nonzero(happened.any(axis=2))
+    at_risk = sets.at_risk[stratum, :, age][:, present].astype(float)
+    table = _Table(stratum, age, at_risk, happened[stratum, age][:, present].astype(float))
+    beta = np.zeros(len(present))
     for _ in range(50):
-        score, information = _derivatives(tables, beta)
+        score, information = _derivatives(table, beta)
         score, information = score[1:], information[1:, 1:]
-        if np.linalg.matrix_rank(information, tol=1e-9 * max(1.0, information.max())) < states - 1:
+        rank = np.linalg.matrix_rank(information, tol=1e-9 * max(1.0, information.max()))
+        if rank < len(present) - 1:
             return None
         step = np.linalg.solve(information, score)
         beta[1:] += np.clip(step, -2, 2)
@@ -76,63 +117,41 @@ def fit_states(stretches: Stretches, failures: Failures, states: int) -> Hazards
             return None
         if np.abs(step).max() < 1e-10:
             break
-    residuals = np.zeros((int(stretches.unit.max()) + 1, states))
-    for part, happened, table in parts:
-        _add_residuals(residuals, part, happened, table, beta)
+    residuals = _residuals(sets, failures, present, table, beta)
     inverse = np.linalg.inv(information)
-    meat = residuals[:, 1:].T @ residuals[:, 1:]
-    return Hazards(beta, np.pad(inverse @ meat @ inverse, ((1, 0), (1, 0))))
+    meat = residuals @ residuals.T
+    return Hazards(present, beta, np.pad(inverse @ meat @ inverse, ((1, 0), (1, 0))))
 
 
-def _stratum(part: Stretches, failures: Failures, states: int) -> _Stratum:
-    ages = np.unique(failures.age)
-    at_risk, events = (np.zeros((len(ages), states)) for _ in range(2))
-    for state in range(states):
-        own = part.state == state
-        entries, exits = np.sort(part.entry[own]), np.sort(part.exit[own])
-        come, gone = np.searchsorted(entries, ages, "right"), np.searchsorted(exits, ages, "left")
-        at_risk[:, state] = come - gone
-        failed = failures.age[failures.state == state]
-        events[:, state] = np.bincount(np.searchsorted(ages, failed), minlength=len(ages))
-    return _Stratum(ages, at_risk, events)
+def _derivatives(table: _Table, beta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    share, total, _ = table.shares(beta)
+    expected = total[:, None] * share
+    score = (table.events - expected).sum(axis=0)
+    return score, np.diag(expected.sum(axis=0)) - share.T @ expected
 
 
-def _derivatives(tables: list[_Stratum], beta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    score = np.zeros(len(beta))
-    information = np.zeros((len(beta), len(beta)))
-    for table in tables:
-        share, total = _shares(table, beta)
-        score += (table.events - total[:, None] * share).sum(axis=0)
-        information += np.diag(total @ share) - share.T @ (total[:, None] * share)
-    return score, information
+def _residuals(
+    sets: RiskSets, failures: Failures, present: np.ndarray, table: _Table, beta: np.ndarray
+) -> np.ndarray:
+    """Each unit's score but for the reference (states - 1 x units).
 
-
-def _shares(table: _Stratum, beta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Expected share of each state in the events at each age, and the events in all."""
-    weight = table.at_risk * np.exp(beta)
-    return weight / weight.sum(axis=1, keepdims=True), table.events.sum(axis=1)
-
-
-def _add_residuals(
-    residuals: np.ndarray,
-    part: Stretches,
-    failures: Failures,
-    table: _Stratum,
-    beta: np.ndarray,
-) -> None:
-    """Adds each unit's score: its events less what the fitted hazard expected of its stretches."""
-    share, total = _shares(table, beta)
-    hazard = total / (table.at_risk * np.exp(beta)).sum(axis=1)
-    # What one stretch expects is a difference of these running sums at its two ends.
-    base = np.concatenate([[0.0], np.cumsum(hazard)])
-    mixed = np.vstack([np.zeros(len(beta)), np.cumsum(share * hazard[:, None], axis=0)])
-    begin = np.searchsorted(table.ages, part.entry, "left")
-    end = np.searchsorted(table.ages, part.exit, "right")
-    weight = np.exp(beta)[part.state]
-    at = np.searchsorted(table.ages, failures.age)
-    for column in range(1, len(beta)):
-        own = np.where(part.state == column, base[end] - base[begin], 0.0)
-        expected = weight * (own - (mixed[end, column] - mixed[begin, column]))
-        residuals[:, column] -= np.bincount(part.unit, expected, minlength=len(residuals))
-        happened = (failures.state == column) - share[at, column]
-        residuals[:, column] += np.bincount(failures.unit, happened, minlength=len(residuals))
+    Its events less what the fitted hazard expected of its stretches, which is the difference of a
+    running sum over ages at their two ends.
+    """
+    strata, states, ages = sets.at_risk.shape
+    share, _, hazard = table.shares(beta)
+    cell = np.full((strata, ages), -1)
+    cell[table.stratum, table.age] = np.arange(len(hazard))
+    at = cell[failures.stratum, failures.age]
+    units = int(sets.unit.max()) + 1
+    rows = []
+    for column in range(1, len(present)):
+        due = np.zeros((strata, states, ages + 1))
+        for place, state in enumerate(present):
+            lean = float(place == column) - share[:, column]
+            due[table.stratum, state, table.age + 1] = np.exp(beta[place]) * hazard * lean
+        running = np.cumsum(due, axis=2).reshape(-1)
+        expected = np.bincount(sets.unit, running[sets.end] - running[sets.begin], units)
+        own = (failures.state == present[column]) - share[at, column]
+        rows.append(np.bincount(failures.unit, own, units) - expected)
+    return np.array(rows)

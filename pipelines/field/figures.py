@@ -6,6 +6,7 @@ Belongs here: the register of figures. Does not belong here: any estimate.
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
 
 import polars as pl
 
@@ -18,6 +19,7 @@ from pipelines.field.early_warning import warnings
 from pipelines.field.first_causes import first_causes
 from pipelines.field.first_failures import survival, weibull
 from pipelines.field.forecast import forecast
+from pipelines.field.groups import Grouped, Watch, grouped
 from pipelines.field.rates import rates
 from pipelines.field.regions import regions
 from pipelines.field.repeats import repeat_failures
@@ -29,17 +31,22 @@ from pipelines.field.treatment import treatment_effect, treatment_ratios
 _SLICED: dict[str, Callable[[FieldContext, Slice], pl.DataFrame]] = {
     "rates": rates,
     "regions": regions,
-    "survival": survival,
-    "weibull": weibull,
-    "first_causes": first_causes,
-    "repeat_failures": repeat_failures,
     "cohorts": cohorts,
     "treatment_effect": treatment_effect,
-    "treatment_ratios": treatment_ratios,
     "warnings": warnings,
     "forecast": forecast,
     "costs": costs,
 }
+# From episodes and failures by age, numbered once for all of them.
+_BY_AGE: dict[str, Callable[[Grouped], pl.DataFrame]] = {
+    "survival": survival,
+    "weibull": weibull,
+    "first_causes": first_causes,
+    "repeat_failures": repeat_failures,
+    "treatment_ratios": treatment_ratios,
+}
+BY_AGE = tuple(_BY_AGE)
+_BY_STATE = ("treatment_ratios",)  # whose stretches are those of one state whatever the slice
 _WHOLE: dict[str, Callable[[FieldContext], pl.DataFrame]] = {
     "agency_figures": agency_figures,
     "clock_starts": clock_starts,
@@ -66,7 +73,15 @@ def figure(context: FieldContext, name: str, dims: Slice) -> pl.DataFrame:
             others = ", ".join(word for word in DIMENSIONS if word not in refused)
             way_out = f"it takes {others}" if others else "leave --by out"
             raise UsageError(f"{name} cannot be sliced by {dim}; {way_out}.")
-    return _WHOLE[name](context) if name in _WHOLE else _SLICED[name](context, dims)
+    if name in _WHOLE:
+        return _WHOLE[name](context)
+    if name in _BY_AGE:
+        return _BY_AGE[name](grouped(Watch.of(context, by_state=_by_state(name, dims)), dims))
+    return _SLICED[name](context, dims)
+
+
+def _by_state(name: str, dims: Slice) -> bool:
+    return name in _BY_STATE or "treatment" in dims
 
 
 def slices_of(name: str) -> list[Slice]:
@@ -81,10 +96,24 @@ def slices_of(name: str) -> list[Slice]:
 
 def always(context: FieldContext, name: str) -> pl.DataFrame:
     """One figure in all slices that are always there."""
+    if name in _BY_AGE:
+        return always_by_age(context, name)[name]
     parts = [figure(context, name, dims) for dims in slices_of(name)]
     if name == "costs":
         parts += [costs_by(context, record) for record in RECORDED]
     return pl.concat(parts, how="vertical_relaxed")
+
+
+def always_by_age(context: FieldContext, *names: str) -> dict[str, pl.DataFrame]:
+    """The same for several figures of `BY_AGE`, which share what is counted."""
+    watch = cache(lambda by_state: Watch.of(context, by_state=by_state))
+    parts: dict[str, list[pl.DataFrame]] = {name: [] for name in names}
+    for dims in ALWAYS:
+        slices = cache(lambda by_state, dims=dims: grouped(watch(by_state), dims))
+        for name in names:
+            if dims in slices_of(name):
+                parts[name].append(_BY_AGE[name](slices(_by_state(name, dims))))
+    return {name: pl.concat(own, how="vertical_relaxed") for name, own in parts.items()}
 
 
 def _sliced_by(name: str) -> Callable[[FieldContext, Slice], pl.DataFrame]:
@@ -92,5 +121,5 @@ def _sliced_by(name: str) -> Callable[[FieldContext, Slice], pl.DataFrame]:
 
 
 FIGURES: dict[str, Callable[[FieldContext, Slice], pl.DataFrame]] = {
-    name: _sliced_by(name) for name in (*_SLICED, *_WHOLE)
+    name: _sliced_by(name) for name in (*_SLICED, *_BY_AGE, *_WHOLE)
 }

@@ -10,9 +10,8 @@ import numpy as np
 import polars as pl
 
 from pipelines.field.competing import aalen_johansen
-from pipelines.field.context import FieldContext
 from pipelines.field.first_failures import blanked
-from pipelines.field.groups import grouped
+from pipelines.field.groups import Grouped, Watch, grouped
 from pipelines.field.kaplan_meier import kaplan_meier
 from pipelines.field.risk_sets import at_months
 from pipelines.field.slices import DIMENSIONS, LABELS, Slice, labelled, thin
@@ -20,7 +19,7 @@ from pipelines.field.slices import DIMENSIONS, LABELS, Slice, labelled, thin
 COLUMNS = ("months", "at_risk", "incidence", "low", "high")
 
 
-def first_causes(context: FieldContext, dims: Slice) -> pl.DataFrame:
+def first_causes(slices: Grouped) -> pl.DataFrame:
     """Share of units whose first failure was of each class, at whole months, for one slice.
 
     Classes that no first failure of a group has are left out unless asked for. Of several classes
@@ -28,18 +27,19 @@ def first_causes(context: FieldContext, dims: Slice) -> pl.DataFrame:
     share that has failed of any stands beside them, which is what survival has lost. Narrowed to
     some classes, the others compete all the same and are not shown.
     """
-    asked, context = context.asked, context.competing or context
+    dims, asked = slices.dims, slices.context.asked
+    if slices.context.competing is not None:
+        everything = Watch.of(slices.context.competing, by_state="treatment" in dims)
+        slices = grouped(everything, dims)
     own_dims = tuple(name for name in dims if name != "cause_class")
     keyed = tuple(name for name in DIMENSIONS if name in {*own_dims, "cause_class"})
-    slices = grouped(context, own_dims)
     grid = slices.grid
-    cut, failed = slices.episodes.until(slices.first_ages(pl.lit(True)))
-    group, age = cut.group[failed], cut.exit[failed]
-    classes = _classes(slices.ever, cut.unit[failed])
-    at_risk, events = grid.at_risk(cut), grid.count(group, age)
+    first, classes = slices.watch.first("any"), slices.watch.first_classes
+    counts = slices.until("any").below(grid.ages)
+    at_risk, events = counts.at_risk, counts.events
     survival = kaplan_meier(at_risk, events)
     common = {
-        "at_risk": grid.at_risk_at_months(cut),
+        "at_risk": counts.at_risk_at_months,
         "nobody_left": at_months(survival.value) == 0,
     }
     parts = []
@@ -47,25 +47,14 @@ def first_causes(context: FieldContext, dims: Slice) -> pl.DataFrame:
         # Of any cause nothing competes: the share and its limits are those of survival.
         lost = [1 - curve for curve in (survival.value, survival.high, survival.low)]
         parts.append(_shown(slices.rows(**common, **_at_months(events, lost)), own_dims))
-    for name in asked or context.classes:
-        own = (classes == name).to_numpy()
-        of_cause = grid.count(group[own], age[own])
+    for name in asked or slices.context.classes:
+        own = classes == name
+        of_cause = grid.count(slices.episodes.group[first.failed[own]], first.age[own])
         curve = aalen_johansen(at_risk, events, of_cause)
         figures = _at_months(of_cause, [curve.value, curve.low, curve.high])
         rows = slices.rows(**common, **figures).filter((pl.col("total") > 0) | pl.lit(bool(asked)))
         parts.append(_shown(rows.with_columns(cause_class=pl.lit(name)), keyed))
     return pl.concat(parts).sort(*LABELS, "months")
-
-
-def _classes(ever: pl.DataFrame, failing: np.ndarray) -> pl.Series:
-    """The class of each of these units' first failure."""
-    first = ever.sort("age", "call").unique("unit", keep="first", maintain_order=True)
-    return pl.DataFrame({"unit": failing}, schema={"unit": pl.Int64}).join(
-        first.select(pl.col("unit").cast(pl.Int64), "cause_class"),
-        on="unit",
-        how="left",
-        maintain_order="left",
-    )["cause_class"]
 
 
 def _at_months(events: np.ndarray, curve: list[np.ndarray]) -> dict[str, np.ndarray]:

@@ -11,15 +11,13 @@ is what that class alone would do; the share of units that first failed of it st
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import numpy as np
 import polars as pl
 
-from pipelines.field.context import FLEET, FieldContext
-from pipelines.field.groups import Grouped, grouped
+from pipelines.field.context import FLEET
+from pipelines.field.groups import Grouped
 from pipelines.field.kaplan_meier import kaplan_meier
-from pipelines.field.risk_sets import MONTH_DAYS, AgeGrid, Episodes, at_months
+from pipelines.field.risk_sets import MONTH_DAYS, at_months
 from pipelines.field.slices import Slice, labelled, thin
 from pipelines.field.weibull import Fit, Lives, Times, fit_weibull
 
@@ -39,51 +37,32 @@ NOBODY = "cannot be estimated, because no unit was watched so long"
 _NO_LIMITS = "limits cannot be estimated, because no unit or every unit has failed by then"
 
 
-def events_of(context: FieldContext, dims: Slice) -> list[tuple[str, str | None, pl.Expr]]:
-    """The kinds of failure of a slice: event, cause class (where sliced by it) and their filter.
+def events_of(slices: Grouped) -> list[tuple[dict[str, str], str]]:
+    """The kinds of failure of a slice: how its rows are labelled, and the kind.
 
     Any and water-caused ones; each class too, where there is one dimension at most.
     """
-    of_class = [(name, pl.col("cause_class") == name) for name in context.classes]
-    if "cause_class" in dims:
-        return [("any", name, chosen) for name, chosen in of_class]
-    events = [("any", None, of_event("any")), ("water", None, of_event("water"))]
-    if len(dims) < 2:
-        events += [(name, None, chosen) for name, chosen in of_class]
-    return events
+    classes = slices.context.classes
+    if "cause_class" in slices.dims:
+        return [({"event": "any", "cause_class": name}, name) for name in classes]
+    kinds = ["any", "water", *(classes if len(slices.dims) < 2 else ())]
+    return [({"event": kind}, kind) for kind in kinds]
 
 
-def of_event(event: str) -> pl.Expr:
-    """The failures that are of a kind."""
-    if event == "any":
-        return pl.lit(True)
-    return pl.col("water_related") if event == "water" else pl.col("cause_class") == event
-
-
-def _cut(
-    context: FieldContext, dims: Slice, slices: Grouped
-) -> Iterator[tuple[dict[str, str], Episodes, np.ndarray]]:
-    """Labels, episodes up to the first failure, and which end in it, for each kind of failure."""
-    for event, name, chosen in events_of(context, dims):
-        labels = {"event": event} | ({"cause_class": name} if name else {})
-        yield labels, *slices.episodes.until(slices.first_ages(chosen))
-
-
-def survival(context: FieldContext, dims: Slice) -> pl.DataFrame:
+def survival(slices: Grouped) -> pl.DataFrame:
     """Units without a first failure at whole months 0 to 60, for one slice.
 
     A unit watched for D days is at risk at ages up to D. By treatment, units enter and leave a
     state as they go (delayed entry).
     """
-    slices = grouped(context, dims)
-    grid = slices.grid
-    parts = [_empty(slices, dims, SURVIVAL)]
-    for labels, cut, failed in _cut(context, dims, slices):
-        events = grid.count(cut.group[failed], cut.exit[failed])
-        curve = kaplan_meier(grid.at_risk(cut), events)
+    dims = slices.dims
+    parts = [_empty(slices, SURVIVAL)]
+    for labels, kind in events_of(slices):
+        counts = slices.until(kind).below(slices.grid.ages)
+        curve = kaplan_meier(counts.at_risk, counts.events)
         rows = slices.rows(
-            at_risk=grid.at_risk_at_months(cut),
-            failures=at_months(np.cumsum(events, axis=1)).astype(np.int64),
+            at_risk=counts.at_risk_at_months,
+            failures=at_months(np.cumsum(counts.events, axis=1)).astype(np.int64),
             survival=at_months(curve.value),
             low=at_months(curve.low),
             high=at_months(curve.high),
@@ -108,7 +87,7 @@ def blanked(
     ).sort(order)
 
 
-def _empty(slices: Grouped, dims: Slice, columns: tuple[str, ...]) -> pl.DataFrame:
+def _empty(slices: Grouped, columns: tuple[str, ...]) -> pl.DataFrame:
     """No rows, with the columns of a figure: what is left where no failure has a class."""
     kinds: dict[str, pl.DataType] = dict.fromkeys(columns, pl.Float64()) | {
         "event": pl.String(),
@@ -116,27 +95,24 @@ def _empty(slices: Grouped, dims: Slice, columns: tuple[str, ...]) -> pl.DataFra
         "at_risk": pl.Int64(),
         "failures": pl.Int64(),
     }
-    wanted = {name: kinds[name] for name in columns} | dict.fromkeys(dims, pl.String())
+    wanted = {name: kinds[name] for name in columns} | dict.fromkeys(slices.dims, pl.String())
     return pl.DataFrame(schema={FLEET: pl.Int8()} | wanted)
 
 
-def weibull(context: FieldContext, dims: Slice) -> pl.DataFrame:
+def weibull(slices: Grouped) -> pl.DataFrame:
     """Weibull fits of the age at the first failure, from 10 failures up, for one slice.
 
     A failure on the first day, at age 0, counts as some time within that day.
     """
-    slices = grouped(context, dims)
+    dims = slices.dims
     labels_of = slices.groups.to_dicts()
     rows = []
-    for labels, cut, failed in _cut(context, dims, slices):
-        by_age = AgeGrid(len(labels_of), int(cut.exit.max(initial=0)) + 1)
-        failing = by_age.count(cut.group[failed], cut.exit[failed])
-        running = by_age.count(cut.group, cut.exit) - failing
-        entered = by_age.count(cut.group, cut.entry)
-        for own, *counts in zip(labels_of, failing, running, entered, strict=True):
+    for labels, kind in events_of(slices):
+        come, gone, failing = slices.until(kind)
+        for own, *counts in zip(labels_of, failing, gone - failing, come, strict=True):
             rows.append(own | labels | _fit(*counts))
     table = pl.DataFrame(rows, infer_schema_length=None) if rows else pl.DataFrame()
-    known = _empty(slices, dims, WEIBULL).with_columns(
+    known = _empty(slices, WEIBULL).with_columns(
         thin=pl.lit(None, pl.Boolean), note=pl.lit(None, pl.String)
     )
     table = pl.concat([known, table], how="diagonal_relaxed")

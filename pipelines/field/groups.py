@@ -1,53 +1,158 @@
 """A slice as numbers: which group each episode and each failure belongs to.
 
-Belongs here: coding groups for the estimators by age, and laying their tables out as rows again.
-Does not belong here: which slices there are (`slices`), estimates.
+Belongs here: what was watched and what failed there, numbered once for all slices; coding groups
+for the estimators by age, and laying their tables out as rows again. Does not belong here: which
+slices there are (`slices`), estimates.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import polars as pl
 
-from pipelines.field.context import FLEET, FieldContext, episodes, failures_of
+from pipelines.field.context import (
+    FLEET,
+    UNIT_DIMENSIONS,
+    FieldContext,
+    episodes,
+    failures_of,
+)
 from pipelines.field.rates import grid
-from pipelines.field.risk_sets import MONTHS, AgeGrid, Episodes
+from pipelines.field.risk_sets import MONTHS, AgeGrid, Counts, Episodes, FirstEvents
 from pipelines.field.slices import Slice
 
 NEVER = np.iinfo(np.int64).max
 
 
-@dataclass(frozen=True)
-class Grouped:
-    """One slice of a context, not yet parted by cause class.
+def of_event(event: str) -> pl.Expr:
+    """The failures that are of a kind: any, water-caused ones, or those of a cause class."""
+    if event == "any":
+        return pl.lit(True)
+    return pl.col("water_related") if event == "water" else pl.col("cause_class") == event
 
-    groups: its dimensions, one row a group, in the order of the groups' numbers.
-    episodes: the stretches under watch.
-    failures: unit, episode (place in `episodes`), group, age, cause_class, water_related, cost of
-        those inside the stretches; ever: unit, age, call, cause_class, water_related of all up to
-        the end of what is looked at, for first failures.
-    units: one more than the greatest number of a unit.
+
+@dataclass(frozen=True)
+class Watch:
+    """What was watched of a context and what failed there, whatever the groups.
+
+    context: the whole.
+    stretches: the dimensions and days of each episode, by unit and age.
+    unit, entry, exit: of each, as `Episodes` wants them.
+    failures: episode (its place), age, cause_class, water_related, cost of those inside the
+        episodes, sorted by episode, age and call.
+    ever: unit, age, cause_class, water_related of all up to the end of what is looked at, for
+        first failures, sorted by unit, age and call.
     """
 
-    groups: pl.DataFrame
-    episodes: Episodes
+    context: FieldContext
+    stretches: pl.DataFrame
+    unit: np.ndarray
+    entry: np.ndarray
+    exit: np.ndarray
     failures: pl.DataFrame
     ever: pl.DataFrame
-    units: int
+    _first: dict[str, FirstEvents] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, context: FieldContext, *, by_state: bool = False) -> Watch:
+        """Units, or (by state) their stretches of one treatment state each."""
+        stretches = episodes(context, by_state=by_state)
+        kind = ("cause_class", "water_related")
+        failures = (
+            failures_of(context, stretches)
+            .sort("episode", "age", "call")
+            .select(
+                pl.col("episode").cast(pl.Int64),
+                pl.col("age").cast(pl.Int64),
+                *kind,
+                cost=pl.sum_horizontal("parts", "labor", "travel").cast(pl.Float64),
+            )
+        )
+        wanted = (pl.col("unit").cast(pl.Int64), "age", "call", *kind)
+        ever = pl.concat([context.before.select(wanted), context.failures.select(wanted)])
+        dims = [FLEET, *UNIT_DIMENSIONS, *(["treatment"] if by_state else [])]
+        unit, entry, last = (
+            stretches[name].cast(pl.Int64).to_numpy() for name in ("unit", "entry", "exit")
+        )
+        return cls(
+            context,
+            stretches.select(*dims, "days"),
+            unit,
+            entry,
+            last,
+            failures,
+            ever.sort("unit", "age", "call").drop("call"),
+        )
+
+    @property
+    def units(self) -> int:
+        """One more than the greatest number of a unit."""
+        return self.context.units.select(pl.col("unit").max().fill_null(0)).item() + 1
+
+    def first(self, kind: str) -> FirstEvents:
+        """Where the episodes meet the first failure of a kind (`of_event`) of their unit."""
+        if kind not in self._first:
+            firsts = self.ever.filter(of_event(kind)).group_by("unit").agg(pl.col("age").min())
+            ages = np.full(self.units, NEVER)
+            ages[firsts["unit"].to_numpy()] = firsts["age"].to_numpy()
+            nobody = np.zeros(0, np.int64)
+            numbered = Episodes(nobody, self.unit, self.entry, self.exit)
+            self._first[kind] = FirstEvents.of(numbered, ages)
+        return self._first[kind]
+
+    @cached_property
+    def first_classes(self) -> np.ndarray:
+        """The cause class of each first failure of any kind, in the order of `first("any")`."""
+        own = self.ever.unique("unit", keep="first", maintain_order=True)
+        failing = pl.DataFrame({"unit": self.unit[self.first("any").failed]})
+        told = failing.join(own, on="unit", how="left", maintain_order="left")
+        return told["cause_class"].to_numpy()
+
+
+@dataclass(frozen=True)
+class Grouped:
+    """A watch parted into the groups of one slice, not yet by cause class.
+
+    groups: the slice's dimensions, one row a group, in the order of the groups' numbers.
+    episodes: those of the watch.
+    """
+
+    watch: Watch
+    dims: Slice
+    groups: pl.DataFrame
+    episodes: Episodes
+    _until: dict[str, Counts] = field(default_factory=dict)
+
+    @property
+    def context(self) -> FieldContext:
+        """What is watched."""
+        return self.watch.context
 
     @property
     def grid(self) -> AgeGrid:
         """The table of counts of the slice."""
         return AgeGrid(self.groups.height)
 
-    def first_ages(self, chosen: pl.Expr) -> np.ndarray:
-        """The age of each unit's first failure of the chosen ones; `NEVER` without one."""
-        firsts = self.ever.filter(chosen).group_by("unit").agg(pl.col("age").min())
-        ages = np.full(self.units, NEVER)
-        ages[firsts["unit"].to_numpy()] = firsts["age"].to_numpy()
-        return ages
+    @property
+    def _every_age(self) -> AgeGrid:
+        """The same up to the last age at which anyone was watched."""
+        last = int(self.episodes.exit.max(initial=0))
+        return AgeGrid(self.groups.height, max(last + 1, self.grid.ages))
+
+    @cached_property
+    def whole(self) -> Counts:
+        """All episodes, at all ages."""
+        return self._every_age.counts(self.episodes)
+
+    def until(self, kind: str) -> Counts:
+        """The episodes up to their unit's first failure of a kind, at all ages."""
+        if kind not in self._until:
+            first = self.watch.first(kind)
+            self._until[kind] = self._every_age.until(first, self.episodes, self.whole)
+        return self._until[kind]
 
     def rows(self, **tables: np.ndarray) -> pl.DataFrame:
         """Tables of groups x months 0 to 60 as columns beside the groups and `months`."""
@@ -61,30 +166,11 @@ class Grouped:
         )
 
 
-def grouped(context: FieldContext, dims: Slice) -> Grouped:
-    """The slice with its groups, episodes and failures numbered."""
+def grouped(watch: Watch, dims: Slice) -> Grouped:
+    """The slice with its groups numbered and every episode in one of them."""
     placed = [FLEET, *(name for name in dims if name != "cause_class")]
-    groups = grid(context, tuple(placed[1:])).select(placed).sort(placed).with_row_index("group")
-    stretches = episodes(context, by_state="treatment" in dims).join(
-        groups, on=placed, maintain_order="left"
-    )
-    columns = (stretches[name].to_numpy() for name in ("group", "unit", "entry", "exit"))
-    inside = failures_of(context, stretches).join(groups, on=placed, maintain_order="left")
-    failures = inside.select(
-        "unit",
-        "episode",
-        "group",
-        "age",
-        "cause_class",
-        "water_related",
-        cost=pl.sum_horizontal("parts", "labor", "travel").cast(pl.Float64),
-    )
-    wanted = ("unit", "age", "call", "cause_class", "water_related")
-    ever = pl.concat([context.before.select(wanted), context.failures.select(wanted)])
-    return Grouped(
-        groups.drop("group"),
-        Episodes(*(column.astype(np.int64) for column in columns)),
-        failures,
-        ever,
-        context.units.select(pl.col("unit").max().fill_null(0)).item() + 1,
-    )
+    every = grid(watch.context, tuple(placed[1:])).select(placed).sort(placed)
+    numbered = every.with_row_index("group")
+    own = watch.stretches.select(placed).join(numbered, on=placed, maintain_order="left")
+    group = own["group"].cast(pl.Int64).to_numpy()
+    return Grouped(watch, dims, every, Episodes(group, watch.unit, watch.entry, watch.exit))

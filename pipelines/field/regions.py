@@ -13,8 +13,8 @@ import polars as pl
 
 from pipelines.field.adjustment import adjusted_regions, days_in_bands
 from pipelines.field.context import FLEET, FieldContext, episodes
-from pipelines.field.first_failures import of_event
 from pipelines.field.funnel import funnel_limits, overdispersion, p_values, q_values
+from pipelines.field.groups import of_event
 from pipelines.field.poisson import garwood_limits
 from pipelines.field.shrinkage import shrink
 from pipelines.field.slices import DIMENSIONS, NO_FAILURES, NOTHING_WATCHED, Slice, labelled, thin

@@ -9,12 +9,12 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from pipelines.field.context import FLEET, FieldContext
+from pipelines.field.context import FLEET
 from pipelines.field.first_failures import NOBODY, events_of
-from pipelines.field.groups import Grouped, grouped
+from pipelines.field.groups import Grouped, of_event
 from pipelines.field.mean_cumulative import Events, Watched, mean_cumulative
 from pipelines.field.risk_sets import at_months
-from pipelines.field.slices import Slice, labelled, thin
+from pipelines.field.slices import labelled, thin
 
 COLUMNS = (
     "event",
@@ -30,22 +30,21 @@ COLUMNS = (
 _NO_LIMITS = "limits cannot be estimated, because there was no failure by then"
 
 
-def repeat_failures(context: FieldContext, dims: Slice) -> pl.DataFrame:
+def repeat_failures(slices: Grouped) -> pl.DataFrame:
     """Mean failures and mean payable cost a unit at whole months 0 to 60, for one slice.
 
     Limits are robust to units that fail again. By treatment, each stretch of a state stands for
     itself.
     """
-    slices = grouped(context, dims)
+    dims, failures = slices.dims, slices.watch.failures
     watched = Watched(slices.grid, slices.episodes)
-    reaching = slices.grid.at_risk_at_months(slices.episodes)
+    reaching = slices.whole.below(slices.grid.ages).at_risk_at_months
     parts = []
-    for event, name, chosen in events_of(context, dims):
-        labels = {"event": event} | ({"cause_class": name} if name else {})
-        rows = _at_months(slices, watched, reaching, slices.failures.filter(chosen))
+    for labels, kind in events_of(slices):
+        rows = _at_months(slices, watched, reaching, failures.filter(of_event(kind)))
         parts.append(rows.with_columns(pl.lit(word).alias(key) for key, word in labels.items()))
     if not parts:  # sliced by a class that no failure has
-        empty = _at_months(slices, watched, reaching, slices.failures.clear()).clear()
+        empty = _at_months(slices, watched, reaching, failures.clear()).clear()
         parts = [empty.with_columns(event=pl.lit("any"), cause_class=pl.lit("any"))]
     reached = pl.col("at_risk") > 0
     rows = pl.concat(parts).with_columns(
@@ -65,10 +64,10 @@ def repeat_failures(context: FieldContext, dims: Slice) -> pl.DataFrame:
 def _at_months(
     slices: Grouped, watched: Watched, reaching: np.ndarray, failures: pl.DataFrame
 ) -> pl.DataFrame:
-    episode, age = (failures[name].to_numpy().astype(np.int64) for name in ("episode", "age"))
+    episode, age, costs = (failures[name].to_numpy() for name in ("episode", "age", "cost"))
     count, cost = (
         mean_cumulative(watched, Events(episode, age, weight))
-        for weight in (np.ones(len(age)), failures["cost"].to_numpy())
+        for weight in (np.ones(len(age)), costs)
     )
     happened = slices.grid.count(slices.episodes.group[episode], age)
     return slices.rows(

@@ -30,17 +30,52 @@ class Episodes(NamedTuple):
     entry: np.ndarray
     exit: np.ndarray
 
-    def until(self, first: np.ndarray) -> tuple[Episodes, np.ndarray]:
-        """Cut at each unit's first event, and whether each cut episode ends in it.
 
-        Args:
-            first: the age of the first event by unit; beyond any age where there is none.
+class FirstEvents(NamedTuple):
+    """Where the watch for a first event ends; all other episodes stay as they are.
+
+    `failed` are the places of the episodes that end in their unit's first event, at `age`; `past`
+    of those that begin after it.
+    """
+
+    failed: np.ndarray
+    age: np.ndarray
+    past: np.ndarray
+
+    @classmethod
+    def of(cls, episodes: Episodes, first: np.ndarray) -> FirstEvents:
+        """`first` is the age of the first event by unit; beyond any age where there is none."""
+        at = first[episodes.unit]
+        failed = np.flatnonzero((at >= episodes.entry) & (at <= episodes.exit))
+        return cls(failed, at[failed], np.flatnonzero(at < episodes.entry))
+
+
+class Counts(NamedTuple):
+    """Episodes that begin and that end at each age, and events (groups x ages)."""
+
+    come: np.ndarray
+    gone: np.ndarray
+    events: np.ndarray
+
+    @property
+    def at_risk(self) -> np.ndarray:
+        """Episodes that hold each age."""
+        return np.cumsum(self.come, axis=1) - (np.cumsum(self.gone, axis=1) - self.gone)
+
+    @property
+    def at_risk_at_months(self) -> np.ndarray:
+        """Episodes that reach each whole month of age (groups x 61).
+
+        A month that does not fall on a whole day is reached by those with a day beyond it.
         """
-        failed_at = first[self.unit]
-        kept = failed_at >= self.entry
-        group, unit, entry, exit_ = (part[kept] for part in self)
-        failed_at = failed_at[kept]
-        return Episodes(group, unit, entry, np.minimum(exit_, failed_at)), failed_at <= exit_
+        gone, come = (np.cumsum(table, axis=1) for table in (self.gone, self.come))
+        passed = np.where(_WHOLE, MONTH_AGES - 1, MONTH_AGES)
+        left = np.where(passed >= 0, gone[:, np.maximum(passed, 0)], 0)
+        return (come[:, MONTH_AGES] - left).astype(np.int64)
+
+    def below(self, ages: int) -> Counts:
+        """The same for the first ages only."""
+        return Counts(*(table[:, :ages] for table in self))
 
 
 class AgeGrid(NamedTuple):
@@ -59,22 +94,27 @@ class AgeGrid(NamedTuple):
         flat = np.bincount(cell, chosen, minlength=self.groups * self.ages)
         return flat.astype(float).reshape(self.groups, self.ages)
 
+    def counts(self, episodes: Episodes) -> Counts:
+        """Episodes as they begin and end, without any event."""
+        come, gone = (self.count(episodes.group, age) for age in (episodes.entry, episodes.exit))
+        return Counts(come, gone, np.zeros_like(come))
+
+    def until(self, first: FirstEvents, episodes: Episodes, whole: Counts) -> Counts:
+        """Episodes cut at their unit's first event, which are the events.
+
+        Only those that are cut are counted; the others stand in `whole`, the counts of all.
+        """
+        failed, past = (
+            Episodes(*(part[at] for part in episodes)) for at in (first.failed, first.past)
+        )
+        events = self.count(failed.group, first.age)
+        dropped = self.counts(past)
+        gone = whole.gone - dropped.gone - self.count(failed.group, failed.exit) + events
+        return Counts(whole.come - dropped.come, gone, events)
+
     def at_risk(self, episodes: Episodes) -> np.ndarray:
         """Episodes that hold each age."""
-        gone = self.count(episodes.group, episodes.exit)
-        come = self.count(episodes.group, episodes.entry)
-        return np.cumsum(come, axis=1) - (np.cumsum(gone, axis=1) - gone)
-
-    def at_risk_at_months(self, episodes: Episodes) -> np.ndarray:
-        """Episodes that reach each whole month of age (groups x 61).
-
-        A month that does not fall on a whole day is reached by those with a day beyond it.
-        """
-        gone = np.cumsum(self.count(episodes.group, episodes.exit), axis=1)
-        come = np.cumsum(self.count(episodes.group, episodes.entry), axis=1)
-        passed = np.where(_WHOLE, MONTH_AGES - 1, MONTH_AGES)
-        left = np.where(passed >= 0, gone[:, np.maximum(passed, 0)], 0)
-        return (come[:, MONTH_AGES] - left).astype(np.int64)
+        return self.counts(episodes).at_risk
 
 
 def at_months(table: np.ndarray) -> np.ndarray:

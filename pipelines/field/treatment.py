@@ -16,9 +16,9 @@ from typing import NamedTuple
 import numpy as np
 import polars as pl
 
-from pipelines.field.context import FLEET, FieldContext, episodes, failures_of
-from pipelines.field.cox import Failures, Stretches, fit_states
-from pipelines.field.first_failures import of_event
+from pipelines.field.context import FLEET, FieldContext
+from pipelines.field.cox import Failures, RiskSets, Stretches, fit_states
+from pipelines.field.groups import Grouped, of_event
 from pipelines.field.poisson import (
     DAYS_PER_YEAR,
     UNKNOWN_RATIO,
@@ -27,7 +27,7 @@ from pipelines.field.poisson import (
     mantel_haenszel,
     rate_ratio,
 )
-from pipelines.field.rates import exposure_of, grid, rated
+from pipelines.field.rates import exposure_of, rated
 from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS, Slice, labelled
 from schemas import codes
 
@@ -56,19 +56,17 @@ def treatment_effect(context: FieldContext, dims: Slice) -> pl.DataFrame:
     return labelled(rows.with_columns(note=note), dims, EFFECT)
 
 
-def treatment_ratios(context: FieldContext, dims: Slice) -> pl.DataFrame:
-    """Ratios between states, for one slice that is not by treatment itself.
+def treatment_ratios(slices: Grouped) -> pl.DataFrame:
+    """Ratios between states, for one slice of a watch by state that is not by treatment itself.
 
     crude: all together, exact limits. mantel_haenszel: over water profiles. cox: hazard on unit
     age, stratified by water profile, all failures counting, limits clustered by unit.
     """
-    placed = [FLEET, *(name for name in dims if name != "cause_class")]
-    groups = grid(context, tuple(placed[1:])).select(placed).sort(placed).with_row_index("group")
-    stretches, failures = _numbered(context, groups, placed)
+    dims, context = slices.dims, slices.context
     classes: list[str | None] = [*context.classes] if "cause_class" in dims else [None]
-    strata = stretches.select(pl.col("stratum").max().fill_null(0)).item() + 1
+    strata = max(1, slices.watch.stretches["profile"].n_unique())
     rows = []
-    for group, own, failed in _by_group(stretches, failures, groups.height):
+    for group, own, failed in _by_group(slices):
         side = _Side.of(own, strata)
         kinds_of = {"any": np.ones(len(failed["age"]), bool), "water": failed["water_related"]}
         for name in classes:
@@ -77,7 +75,7 @@ def treatment_ratios(context: FieldContext, dims: Slice) -> pl.DataFrame:
                 chosen = kinds_of[event] & of_class
                 happened = {key: column[chosen] for key, column in failed.items()}
                 labels = {"group": group, "event": event, "cause_class": name}
-                rows += [labels | row for row in _ratios(own, side, happened)]
+                rows += [labels | row for row in _ratios(side, happened)]
     words = ("event", "cause_class", "comparison", "method", "note")
     kinds: dict[str, pl.DataType] = dict.fromkeys(words, pl.String())
     kinds |= dict.fromkeys(("ratio", "low", "high"), pl.Float64())
@@ -85,74 +83,73 @@ def treatment_ratios(context: FieldContext, dims: Slice) -> pl.DataFrame:
     if "cause_class" not in dims:
         table = table.drop("cause_class")
     order = [FLEET, *dims, "event", "comparison", "method"]
+    groups = slices.groups.with_row_index("group")
     return labelled(table.join(groups, on="group").sort(order), dims, RATIOS)
 
 
-def _numbered(
-    context: FieldContext, groups: pl.DataFrame, placed: list[str]
-) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """Stretches of the three states and the failures in them, with group, stratum, state, unit.
-
-    Sorted by group and unit; `unit` counts up from 0 over all groups.
-    """
-    number = {name: place for place, name in enumerate(_STATES)}
-    stretches = (
-        episodes(context, by_state=True)
-        .filter(pl.col("treatment").is_in(_STATES))
-        .join(groups, on=placed)
-        .with_columns(
-            state=pl.col("treatment").replace_strict(number, return_dtype=pl.Int64),
-            stratum=pl.col("profile").rank("dense").cast(pl.Int64) - 1,
-        )
-        .sort("group", "unit", "episode")
-    )
-    inside = failures_of(context, stretches)
-    stretches = stretches.with_columns(unit=pl.col("unit").rle_id())
-    failures = (
-        inside.drop("unit")
-        .join(stretches.select("episode", "unit", "group", "state", "stratum"), on="episode")
-        .sort("group", "age", "call")
-    )
-    return stretches, failures
-
-
 def _by_group(
-    stretches: pl.DataFrame, failures: pl.DataFrame, groups: int
+    slices: Grouped,
 ) -> Iterator[tuple[int, dict[str, np.ndarray], dict[str, np.ndarray]]]:
-    """Each group with its stretches and failures as arrays, both empty where nobody was watched."""
-    numbers = ("stratum", "state", "unit")
-    wanted = (*numbers, "entry", "exit", "days"), (*numbers, "age", "water_related", "cause_class")
-    arrays = [
-        {name: frame[name].to_numpy() for name in names}
-        for frame, names in zip((stretches, failures), wanted, strict=True)
-    ]
-    ends = [
-        np.searchsorted(frame["group"].to_numpy(), np.arange(groups + 1))
-        for frame in (stretches, failures)
-    ]
-    for group in range(groups):
-        own, failed = (
-            {name: column[end[group] : end[group + 1]] for name, column in part.items()}
-            for part, end in zip(arrays, ends, strict=True)
-        )
+    """Each group's stretches of the three states and the failures in them, as arrays.
+
+    Both with stratum, state and unit, which counts up from 0; empty where nobody was watched.
+    """
+    watch, episodes = slices.watch, slices.episodes
+    number = {name: place for place, name in enumerate(_STATES)}
+    numbered = watch.stretches.select(
+        pl.col("treatment").replace_strict(number, default=-1, return_dtype=pl.Int64),
+        pl.col("profile").rank("dense").cast(pl.Int64) - 1,
+        "days",
+    )
+    state, stratum, days = (column.to_numpy() for column in numbered)
+    taken = np.flatnonzero(state >= 0)
+    order = taken[np.argsort(episodes.group[taken], kind="stable")]  # by unit within a group
+    group = episodes.group[order]
+    ends = np.searchsorted(group, np.arange(len(slices.groups) + 1))
+    other = np.diff(episodes.unit[order], prepend=-1) != 0
+    other[ends[:-1][ends[:-1] < len(order)]] = True  # of a group's first stretch
+    unit = np.zeros(len(state), np.int64)
+    unit[order] = np.cumsum(other) - 1
+    happened = watch.failures.filter(pl.Series(state[watch.failures["episode"].to_numpy()] >= 0))
+    at = happened["episode"].to_numpy()
+    failing = np.argsort(episodes.group[at], kind="stable")
+    at = at[failing]
+    bounds = np.searchsorted(episodes.group[at], np.arange(len(slices.groups) + 1))
+    stretches = {
+        "entry": episodes.entry[order],
+        "exit": episodes.exit[order],
+        "days": days[order],
+    }
+    failures = {
+        name: happened[name].to_numpy()[failing] for name in ("age", "water_related", "cause_class")
+    }
+    for part, places in ((stretches, order), (failures, at)):
+        part |= {"stratum": stratum[places], "state": state[places], "unit": unit[places]}
+    for place in range(len(slices.groups)):
+        own = {name: column[ends[place] : ends[place + 1]] for name, column in stretches.items()}
+        failed = {
+            name: column[bounds[place] : bounds[place + 1]] for name, column in failures.items()
+        }
         if len(own["unit"]):
             first = own["unit"][0]
             own["unit"], failed["unit"] = own["unit"] - first, failed["unit"] - first
-        yield group, own, failed
+        yield place, own, failed
 
 
 class _Side(NamedTuple):
-    """What was watched of a group: unit-years by stratum and state, and units by state."""
+    """What was watched of a group: unit-years by stratum and state, units by state, risk sets."""
 
     years: np.ndarray
     units: np.ndarray
+    sets: RiskSets
 
     @classmethod
     def of(cls, own: dict[str, np.ndarray], strata: int) -> _Side:
         years = _table(own, (strata, len(_STATES)), own["days"] / DAYS_PER_YEAR)
         seen = np.zeros((int(own["unit"].max(initial=0)) + 1, len(_STATES)), dtype=bool)
         seen[own["unit"], own["state"]] = True
-        return cls(years, seen.sum(axis=0))
+        stretches = Stretches(*(own[name] for name in Stretches._fields))
+        return cls(years, seen.sum(axis=0), RiskSets.of(stretches, strata, len(_STATES)))
 
 
 def _table(
@@ -162,12 +159,10 @@ def _table(
     return np.bincount(cell, weight, minlength=shape[0] * shape[1]).reshape(shape)
 
 
-def _ratios(
-    own: dict[str, np.ndarray], side: _Side, failed: dict[str, np.ndarray]
-) -> list[dict[str, object]]:
+def _ratios(side: _Side, failed: dict[str, np.ndarray]) -> list[dict[str, object]]:
     years = side.years
     happened = _table(failed, years.shape)
-    hazards = _hazards(own, failed)
+    hazards = _hazards(side.sets, failed)
     rows: list[dict[str, object]] = []
     for pair in COMPARISONS:
         a, b = (_STATES.index(name) for name in pair)
@@ -216,26 +211,12 @@ def _why(
     return "cannot be estimated, because failures and units at risk of both hardly meet"
 
 
-def _hazards(
-    own: dict[str, np.ndarray], failed: dict[str, np.ndarray]
-) -> dict[tuple[str, str], Ratio]:
+def _hazards(sets: RiskSets, failed: dict[str, np.ndarray]) -> dict[tuple[str, str], Ratio]:
     """Cox ratios of the comparisons; only states with a failure take part."""
-    present = np.flatnonzero(np.bincount(failed["state"], minlength=len(_STATES)))
-    if len(present) < 2:
-        return {}
-    order = np.zeros(len(_STATES), dtype=np.int64)
-    order[present] = np.arange(len(present))
-    here = np.isin(own["state"], present)
-    columns = (own[name][here] for name in ("stratum", "state", "unit", "entry", "exit"))
-    stretches = Stretches(*columns)
-    stretches = stretches._replace(state=order[stretches.state])
-    columns = (failed[name] for name in ("stratum", "state", "unit", "age"))
-    failures = Failures(*columns)
-    failures = failures._replace(state=order[failures.state])
-    fit = fit_states(stretches, failures, len(present))
+    fit = fit_states(sets, Failures(*(failed[name] for name in Failures._fields)))
     if fit is None:
         return {}
-    states = [_STATES[state] for state in present]
+    states = [_STATES[state] for state in fit.states]
     found = {}
     for state, reference in COMPARISONS:
         if state in states and reference in states:

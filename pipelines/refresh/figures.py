@@ -19,7 +19,7 @@ import polars as pl
 from pipelines.errors import UsageError
 from pipelines.field.agency_cases import CLAIM_COLUMNS, with_claims
 from pipelines.field.context import FieldContext, narrow, prepare
-from pipelines.field.figures import FIGURES, always
+from pipelines.field.figures import BY_AGE, FIGURES, always, always_by_age
 from pipelines.field.slices import ordered
 from pipelines.refresh.histories import Watched, watched_units
 from pipelines.refresh.inputs import load_inputs
@@ -53,9 +53,15 @@ def figure_tables(context: FieldContext) -> Iterator[tuple[str, pl.DataFrame]]:
     Two at a time: the work is numpy's and polars', and the figures do not depend on each other.
     """
     with _one_thread_a_matrix(), ThreadPoolExecutor(max_workers=2) as pool:
-        asked = {name: pool.submit(always, context, name) for name in FIGURES}
-        for name, table in asked.items():
-            yield name, shaped(table.result(), polars_schema(FIELD_TABLES[name]))
+        jobs = [pool.submit(always_by_age, context, *BY_AGE)]
+        jobs += [pool.submit(_alone, context, name) for name in FIGURES if name not in BY_AGE]
+        for job in jobs:
+            for name, table in job.result().items():
+                yield name, shaped(table, polars_schema(FIELD_TABLES[name]))
+
+
+def _alone(context: FieldContext, name: str) -> dict[str, pl.DataFrame]:
+    return {name: always(context, name)}
 
 
 def _one_thread_a_matrix() -> AbstractContextManager[object]:

@@ -15,8 +15,8 @@ import pytest
 
 from pipelines.field.adjustment import adjusted_regions
 from pipelines.field.context import FieldContext, episodes, prepare
+from pipelines.field.figures import figure
 from pipelines.field.poisson import garwood_limits, rate_ratio
-from pipelines.field.treatment import treatment_ratios
 
 RUNS = 100
 UNITS = 900
@@ -130,7 +130,7 @@ def estimates() -> dict[str, np.ndarray]:
     for seed in range(RUNS):
         context, fitted = drawn(seed)
         adjusted = adjusted_regions(context.failures, episodes(context)).sort("region").row(0)
-        ratios = treatment_ratios(context, ()).filter(
+        ratios = figure(context, "treatment_ratios", ()).filter(
             (pl.col("event") == "any") & (pl.col("comparison") == "treated vs untreated")
         )
         by_method = {row["method"]: row for row in ratios.iter_rows(named=True)}

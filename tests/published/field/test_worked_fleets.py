@@ -18,12 +18,11 @@ import pytest
 from pipelines.field import kaplan_meier, mean_cumulative, risk_sets
 from pipelines.field.adjustment import adjusted_regions
 from pipelines.field.context import FieldContext, prepare
-from pipelines.field.first_failures import survival
+from pipelines.field.figures import figure
 from pipelines.field.poisson import rate_ratio
 from pipelines.field.rates import rates
-from pipelines.field.repeats import repeat_failures
 from pipelines.field.reporting_lag import lag_law, share_reported
-from pipelines.field.treatment import treatment_effect, treatment_ratios
+from pipelines.field.treatment import treatment_effect
 from pipelines.field.weibull import Lives, Times, fit_weibull
 from pipelines.histories.treatment_states import treatment_states
 from pipelines.histories.watch import doubtful_exposure, failures_inside, watch_units
@@ -196,9 +195,9 @@ def test_survival_and_mean_count_of_the_hand_made_fleet_by_the_estimators(mini) 
         water = happened.filter(pl.col("water_related"))
         first = np.full(own.height, 10**6)
         np.minimum.at(first, water["place"].to_numpy(), water["age"].to_numpy())
-        cut, failed = stretches.until(first)
-        events = grid.count(cut.group[failed], cut.exit[failed])
-        curve = kaplan_meier.kaplan_meier(grid.at_risk(cut), events)
+        ends = risk_sets.FirstEvents.of(stretches, first)
+        cut = grid.until(ends, stretches, grid.counts(stretches))
+        curve = kaplan_meier.kaplan_meier(cut.at_risk, cut.events)
         close(curve.value[0, 365], row["water_km_survival_365.25d"])
 
 
@@ -209,11 +208,11 @@ def test_survival_and_mean_count_of_the_hand_made_fleet_in_the_figures(mini) -> 
     more two fail on day 364, and two on day 365, up to which all four are at risk.
     """
     *_, context = mini
-    counted = repeat_failures(context, ()).filter(
+    counted = figure(context, "repeat_failures", ()).filter(
         (pl.col("event") == "any") & (pl.col("months") == 12)
     )
     close(counted["mean_count"], [2 / 5 + 2 / 4 + 2 / 4])
-    lasting = survival(context, ()).filter(
+    lasting = figure(context, "survival", ()).filter(
         (pl.col("event") == "water") & (pl.col("months").is_in([0, 11, 12]))
     )
     # M4 fails of water on day 0; then M2 and M3 on day 364, M1 and M7 on day 365.
@@ -279,7 +278,7 @@ def test_immortal_time_counts_for_no_treatment() -> None:
         assert told[state]["failures"] == expected[split]["claims"]
         close(told[state]["unit_years"], expected[split]["unit_days"] / 365.25)
         close(told[state]["rate_per_100"] / 36525, expected[split]["per_1000_unit_days"] / 1000)
-    crude = treatment_ratios(context, ()).filter(
+    crude = figure(context, "treatment_ratios", ()).filter(
         (pl.col("event") == "any")
         & (pl.col("comparison") == "treated vs untreated")
         & (pl.col("method") == "crude")

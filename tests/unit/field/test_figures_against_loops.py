@@ -217,7 +217,7 @@ def test_months_of_age_are_whole_in_sixteenths() -> None:
     assert [int(month * MONTH_DAYS) for month in range(61)] == MONTH_AGES.tolist()
     exits = np.array([0, 30, 31, 486, 487, 488, 1826, 1827, 3000])
     zeros = np.zeros(len(exits), np.int64)
-    reached = AgeGrid(1).at_risk_at_months(Episodes(zeros, zeros, zeros, exits))[0]
+    reached = AgeGrid(1).counts(Episodes(zeros, zeros, zeros, exits)).at_risk_at_months[0]
     expected = [int((exits >= month * MONTH_DAYS).sum()) for month in range(61)]
     assert reached.tolist() == expected
     assert all(a >= b for a, b in pairwise(expected))
