@@ -19,8 +19,6 @@ from schemas.feeds import FEED_TABLES
 # Columns that feeds were given since: a record without one has the fingerprint that it had.
 _ADDED = ("replaces",)
 _STATE = ("condition", "outcome", "reason")
-# Fingerprints are taken of so many claims at a time, to bound the memory.
-_BATCH = 50_000
 
 
 def changes(
@@ -80,21 +78,10 @@ def fingerprints(claims: pl.Series, findings: pl.DataFrame, evidence: Evidence) 
     reason of each finding, all in sorted order. Where a record stands (file and line) is left out,
     so the same records in a new export give the same fingerprint.
     """
-    batches = list(pl.DataFrame({"claim": claims}).sort("claim").iter_slices(_BATCH))
-    cited = [
-        findings.join(batch, on="claim", how="semi").select(_cited()).unique() for batch in batches
-    ]
-    schema = {"claim": pl.String, "fingerprint": pl.String}
-    if not batches:
-        return pl.DataFrame(schema=schema)
-    contents = _contents(pl.concat(cited).unique(), seen(evidence))
-    return pl.concat(
-        _fingerprints(findings.join(batch, on="claim", how="semi"), contents) for batch in batches
-    )
-
-
-def _cited() -> pl.Expr:
-    return pl.col("evidence").explode().alias("citation")
+    rested = findings.filter(pl.col("claim").is_in(claims.implode()))
+    cited = rested.select("claim", citation="evidence").explode("citation").unique()
+    contents = _contents(cited.select("citation").unique(), seen(evidence))
+    return _fingerprints(rested, cited, contents)
 
 
 def _empty(decisions: pl.DataFrame | None) -> pl.DataFrame:
@@ -148,12 +135,11 @@ def _as_text(feed: str, columns: list[str]) -> pl.Expr:
     return pl.concat_str(whole, separator="\x1f", ignore_nulls=True)
 
 
-def _fingerprints(findings: pl.DataFrame, contents: pl.DataFrame) -> pl.DataFrame:
+def _fingerprints(
+    findings: pl.DataFrame, cited: pl.DataFrame, contents: pl.DataFrame
+) -> pl.DataFrame:
     records = (
-        findings.select("claim", citation="evidence")
-        .explode("citation")
-        .unique()
-        .join(contents, on="citation")
+        cited.join(contents, on="citation")
         .group_by("claim")
         .agg(records=pl.col("content").sort().str.join("\n"))
     )

@@ -54,11 +54,9 @@ def decide_claims(session: RefreshSession) -> Iterator[DecidedTables]:
         batch = claims.slice(start, BATCH)
         moving = batch.join(asked, on="claim", how="semi")
         evidence = evidence_around(inputs, con, moving["serial"].unique())
-        before = {name: _of_claims(con, name, batch) for name in BEFORE}
-        kept, replaced = (
-            {name: rows.join(moving, on="claim", how=how) for name, rows in before.items()}
-            for how in ("anti", "semi")
-        )
+        standing = batch.join(moving, on="claim", how="anti")
+        kept = {name: _of_claims(con, name, standing) for name in ("findings", "decisions")}
+        replaced = {name: _of_claims(con, name, moving) for name in BEFORE}
         decided = decide(
             evidence,
             inputs.terms,
