@@ -210,7 +210,7 @@ def profile_units(
     by_site = owners.join(seen.select("site", "sample"), on="site", how="inner").drop("site")
     pairs = pl.concat([by_serial, by_site]).unique()
     terms = pairs.select("sample", "edition", "family").unique()
-    judged = needs_of(terms.join(seen, on="sample", how="left"), limits, values)
+    judged = needs_of(terms.join(seen, on="sample", how="left"), limits, values, in_words=False)
     chosen = (
         pairs.join(judged, on=["sample", "edition", "family"], how="left", nulls_equal=True)
         .join(seen.select("sample", "sampled_on", "_seen_on"), on="sample", how="left")
