@@ -209,11 +209,14 @@ def profile_units(
     by_serial = owners.drop("site").join(seen.select("serial", "sample"), on="serial", how="inner")
     by_site = owners.join(seen.select("site", "sample"), on="site", how="inner").drop("site")
     pairs = pl.concat([by_serial, by_site]).unique()
-    terms = pairs.select("sample", "edition", "family").unique()
-    judged = needs_of(terms.join(seen, on="sample", how="left"), limits, values, in_words=False)
+    numbers = [*codes.ANALYTES, *(f"{name}_below" for name in codes.ANALYTES)]
+    asked = pairs.join(
+        seen.select(*NEWEST_LAST, *numbers), on="sample", how="left", maintain_order="left"
+    )
+    judged = needs_of(asked, limits, values, in_words=False)  # row by row as asked
     chosen = (
-        pairs.join(judged, on=["sample", "edition", "family"], how="left", nulls_equal=True)
-        .join(seen.select("sample", "sampled_on", "_seen_on"), on="sample", how="left")
+        judged.select("sample", "needs", "worst_ratio", "severity", "complete")
+        .with_columns(asked.select("serial", "sampled_on", "_seen_on"))
         .with_columns(pl.col("complete").fill_null(False))
         .sort("complete", *NEWEST_LAST)
         .unique("serial", keep="last", maintain_order=True)
