@@ -115,8 +115,9 @@ def needs_of(
     Returns:
         One row for each row of `tests`: sample, edition, family, needs (sorted abilities),
         outside (a phrase for each value outside its limit; none if not wanted), worst_ratio
-        (largest value over its maximum, 0 without any), severity (mild, normal or severe), complete (the panel is
-        reported), lacks (what the panel misses, sorted), chloramine_mg_l, chloramine_mg_l_below.
+        (largest value over its maximum, 0 without any), severity (mild, normal or severe),
+        complete (the panel is reported), lacks (what the panel misses, sorted), chloramine_mg_l,
+        chloramine_mg_l_below.
     """
     wide = _beside_limits(tests, limits)
     outside, reported = _mask(_outside), _mask(_reported)
