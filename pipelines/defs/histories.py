@@ -11,7 +11,7 @@ import dagster as dg
 from pipelines.defs.reference import REFERENCE_ASSETS
 from pipelines.defs.resources import SESSION
 from pipelines.defs.tables import schema_check, table_spec, write_table
-from pipelines.refresh.histories import unit_tables_of, water_profiles_of
+from pipelines.refresh.histories import known_figures, unit_tables_of, water_profiles_of
 from pipelines.warehouse.database import write_frame
 from schemas.codes import FEEDS
 from schemas.histories import UnitHistories, Upcoming, WaterProfiles
@@ -51,6 +51,7 @@ def unit_tables(context: dg.AssetExecutionContext) -> Iterator[dg.MaterializeRes
         yield write_table(session, "upcoming", tables.upcoming, Upcoming)
         write_frame(session.con, "cartridge_spans", tables.cartridge_spans)
         del tables
-        profiles = water_profiles_of(session.inputs, session.con, session.watched.units)
+        known = known_figures(session)
+        profiles = water_profiles_of(session.inputs, session.con, session.watched.units, known)
         yield write_table(session, "water_profiles", profiles, WaterProfiles)
         yield dg.MaterializeResult(asset_key="cartridge_spans")

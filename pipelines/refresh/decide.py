@@ -19,8 +19,8 @@ from pipelines.coverage.near_misses import near_misses
 from pipelines.refresh.evidence import evidence_around, load_evidence
 from pipelines.refresh.inputs import Inputs
 from pipelines.refresh.session import RefreshSession
-from pipelines.refresh.touched import TOUCHED, claims_to_decide
-from pipelines.warehouse.database import drop_table, has_table, query_frame, registered
+from pipelines.refresh.touched import claims_to_decide
+from pipelines.warehouse.database import has_table, query_frame, registered
 from schemas.columns import polars_schema
 from schemas.decisions import DecisionHistory, Decisions, Findings
 
@@ -47,7 +47,6 @@ def decide_claims(session: RefreshSession) -> Iterator[DecidedTables]:
     con, inputs = session.con, session.inputs
     claims = claims_on_record(con)
     asked = claims_to_decide(session, claims)
-    drop_table(con, TOUCHED)
     session.progress(f"  {asked.height:,} of {claims.height:,} claims are to be decided")
     suggestions = suggested_serials(inputs, con, asked["serial"])
     for start in range(0, max(claims.height, 1), BATCH):

@@ -25,7 +25,12 @@ from pipelines.histories.upcoming import upcoming_matters
 from pipelines.histories.watch import doubtful_exposure, failures_inside
 from pipelines.refresh.evidence import evidence_around, fleet_parts, load_evidence
 from pipelines.refresh.inputs import Inputs
-from pipelines.water.profiles import profile_samples
+from pipelines.refresh.session import RefreshSession
+from pipelines.refresh.touched import samples_to_work_out
+from pipelines.warehouse.database import has_table, read_frame
+from pipelines.water.profiles import FIGURES, profile_samples
+from schemas.columns import polars_schema
+from schemas.histories import WaterProfiles
 
 # Units and samples worked on at a time: what stands in memory is their evidence.
 PART_UNITS, SLICE_SAMPLES = 100_000, 250_000
@@ -78,12 +83,16 @@ def watched_units(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> Watched:
 
 
 def water_profiles_of(
-    inputs: Inputs, con: duckdb.DuckDBPyConnection, units: pl.DataFrame
+    inputs: Inputs,
+    con: duckdb.DuckDBPyConnection,
+    units: pl.DataFrame,
+    known: pl.DataFrame | None = None,
 ) -> Iterator[pl.DataFrame]:
     """The table `water_profiles` in slices, by sample; at least one.
 
     Args:
         units: serial, site, edition, family of all units.
+        known: of `known_figures`.
     """
     tests = seen(load_evidence(inputs, con, only=["water_tests"])).water_tests
     for start in range(0, max(tests.height, 1), SLICE_SAMPLES):
@@ -94,7 +103,23 @@ def water_profiles_of(
             inputs.terms.values,
             calcium_share_of_hardness=inputs.settings.calcium_share_of_hardness,
             conductivity_to_tds=inputs.settings.conductivity_to_tds,
+            known=known,
         )
+
+
+def known_figures(session: RefreshSession) -> pl.DataFrame | None:
+    """The figures of samples that the last refresh worked out from the same records; None: of none.
+
+    They are read from its table `water_profiles`, which must still stand.
+    """
+    anew = samples_to_work_out(session)
+    if anew is None or not has_table(session.con, "water_profiles"):
+        return None
+    told = read_frame(session.con, "water_profiles", columns=["sample", *FIGURES])
+    schema = polars_schema(WaterProfiles)
+    return told.join(anew, on="sample", how="anti").cast(
+        {name: schema[name] for name in told.columns}
+    )
 
 
 def _parts(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> Iterator[tuple[Evidence, Histories]]:

@@ -26,9 +26,10 @@ from pipelines.errors import WorkspaceError
 from pipelines.refresh.ingest import EXPORT_FILES, delivered, news_of
 from pipelines.refresh.inputs import Inputs, load_inputs
 from pipelines.refresh.tool import source_hash
-from pipelines.refresh.touched import LastRefresh
+from pipelines.refresh.touched import TOUCHED, LastRefresh
 from pipelines.warehouse.database import (
     connect,
+    drop_table,
     has_table,
     one_row,
     read_frame,
@@ -126,6 +127,7 @@ class RefreshSession:
         that the next refresh does the same work again and finds the same things new; the pages'
         manifest, which tells of no store that is there, makes sure that it does.
         """
+        drop_table(self.con, TOUCHED)
         self.con.execute("checkpoint")
         self.con.close()
         _sync(self.working)

@@ -15,7 +15,8 @@ some day. So it stands where
   over from another nor was taken over from, and nobody has ruled on the claim (what a ruling was
   made on is read from the history).
 
-Every other claim is decided again.
+Every other claim is decided again. The figures of a water sample rest on less: on code and inputs,
+and on its own record.
 """
 
 from __future__ import annotations
@@ -43,8 +44,8 @@ from schemas.feeds import FEED_TABLES, record_schema
 if TYPE_CHECKING:
     from pipelines.refresh.session import RefreshSession
 
-TOUCHED = "touched"  # stands in the working copy between reading and deciding alone
-KEYS = pl.Schema({"serial": pl.String, "site": pl.String, "claim": pl.String})
+TOUCHED = "touched"  # stands in the working copy alone, from the reading on
+KEYS = pl.Schema(dict.fromkeys(("serial", "site", "claim", "sample"), pl.String))
 
 
 @dataclass(frozen=True)
@@ -72,7 +73,9 @@ class LastRefresh:
 
 
 def note_touched(session: RefreshSession, feed: str, new: str) -> None:
-    """Puts down the units, sites and claims of records that came, went, changed or are now seen.
+    """Puts down the units, sites, claims and samples of records that came, went or changed.
+
+    So it does of records that are seen now and were not by the last refresh.
 
     Rows are compared by a hash of all their columns, their place included.
 
@@ -90,7 +93,8 @@ def note_touched(session: RefreshSession, feed: str, new: str) -> None:
     )
     places = [keys]
     if "replaces" in columns:  # a link bears on both its ends, also once it is gone
-        places.append("replaces as serial, null::varchar as site, null::varchar as claim")
+        others = (f"null::varchar as {key}" for key in KEYS if key != "serial")
+        places.append(", ".join(["replaces as serial", *others]))
     row = f"hash({', '.join(identifier(name) for name in columns)})"
     old, now = identifier(feed), identifier(new)
     days = [
@@ -156,3 +160,10 @@ def claims_to_decide(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFr
         )
     )
     return claims.join(standing, on="claim", how="anti")
+
+
+def samples_to_work_out(session: RefreshSession) -> pl.DataFrame | None:
+    """The water samples (sample) whose figures need not be what they were; None for all."""
+    if not session.last.can_stand(session.inputs):
+        return None
+    return read_frame(session.con, TOUCHED, schema=KEYS).select("sample").drop_nulls().unique()

@@ -39,6 +39,8 @@ INDICES = (
     "silica_index_25c",
     "silica_index_100c",
 )
+# What `water_figures` tells of a sample, which rests on nothing but its record and the settings.
+FIGURES = (*INDICES, "scale_ceiling_mg_l", "larson_skold", "doubts", "assumed")
 DECIMALS = 4  # of an index; beyond that lies the error of the constants
 NEWEST_LAST = ("sampled_on", "_seen_on", "sample")
 
@@ -99,7 +101,7 @@ def water_figures(
         conductivity_to_tds: setting, mg/L per µS/cm.
 
     Returns:
-        sample, the columns of `INDICES`, scale_ceiling_mg_l, larson_skold, doubts, assumed.
+        sample and `FIGURES`.
     """
     waters = with_water(tests, calcium_share_of_hardness)
     solved = equilibria(analyses_of(waters))
@@ -149,6 +151,7 @@ def profile_samples(
     *,
     calcium_share_of_hardness: float | None,
     conductivity_to_tds: float,
+    known: pl.DataFrame | None = None,
 ) -> pl.DataFrame:
     """The table `water_profiles`: one row a sample, by sample.
 
@@ -160,13 +163,18 @@ def profile_samples(
         values: `Terms.values`.
         calcium_share_of_hardness: setting; None where none is declared.
         conductivity_to_tds: setting.
+        known: sample and `FIGURES` of samples whose figures need not be worked out again, of
+            others too; None for none.
     """
     judged = needs_of(with_terms(tests, units, values), limits, values)
+    unknown = tests if known is None else tests.join(known, on="sample", how="anti")
     figures = water_figures(
-        tests,
+        unknown,
         calcium_share_of_hardness=calcium_share_of_hardness,
         conductivity_to_tds=conductivity_to_tds,
     )
+    if known is not None:
+        figures = pl.concat([known.join(tests, on="sample", how="semi"), figures])
     return (
         tests.select("sample", "site", "sampled_on")
         .join(judged, on="sample", how="left")

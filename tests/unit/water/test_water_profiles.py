@@ -5,7 +5,13 @@ from datetime import date
 import polars as pl
 import pytest
 
-from pipelines.water.profiles import profile_samples, profile_units, profile_word, with_terms
+from pipelines.water.profiles import (
+    FIGURES,
+    profile_samples,
+    profile_units,
+    profile_word,
+    with_terms,
+)
 from schemas import codes
 from schemas.columns import polars_schema
 from schemas.histories import WaterProfiles
@@ -60,6 +66,20 @@ def test_figures_of_a_sound_water(water_tests, units, limits, values) -> None:
     assert row["scale_ceiling_mg_l"] == 140.0
     assert row["doubts"] == []
     assert row["assumed"] == []
+
+
+def test_known_figures_are_taken_and_the_others_worked_out(
+    water_tests, units, limits, values
+) -> None:
+    """What is known of a sample stands; needs are told anew; strangers among the known are none."""
+    tests = water_tests({"sample": "A", "hardness_mg_l_caco3": 90.0}, {"sample": "B"})
+    whole = profile_samples(tests, units, limits, values, **SETTINGS)
+    told = whole.with_columns(langelier_25c=pl.lit(9.0), needs=pl.lit(["tds"])).head(1)
+    known = pl.concat([told, told.with_columns(sample=pl.lit("C"))]).select("sample", *FIGURES)
+    table = profile_samples(tests, units, limits, values, **SETTINGS, known=known)
+    first = pl.col("sample") == "A"
+    marked = pl.when(first).then(9.0).otherwise("langelier_25c")
+    assert table.equals(whole.with_columns(langelier_25c=marked))
 
 
 def test_table_does_not_depend_on_the_order_of_rows(water_tests, units, limits, values) -> None:
