@@ -19,7 +19,7 @@ STATUS = Path("assets") / "status.js"
 REASON_CHARS = 500
 
 
-def note_failure(published: Path, error: BaseException) -> None:
+def note_failure(published: Path, sentence: str) -> None:
     """Tells the readers of the published pages that a refresh failed, and why.
 
     Does nothing where there are no pages, or where they cannot be written: the command's own
@@ -30,7 +30,7 @@ def note_failure(published: Path, error: BaseException) -> None:
         return
     told = {
         "failed_at": dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
-        "reason": " ".join(str(error).split())[:REASON_CHARS] or type(error).__name__,
+        "reason": " ".join(sentence.split())[:REASON_CHARS],
     }
     text = f"window.limeledgerStatus = {json.dumps(told).replace('<', chr(92) + 'u003c')};\n"
     new = status.with_suffix(".js.new")

@@ -22,7 +22,7 @@ from typing import Any
 import duckdb
 import polars as pl
 
-from pipelines.errors import WorkspaceError
+from pipelines.errors import StorageError, WorkspaceError
 from pipelines.refresh.ingest import EXPORT_FILES, delivered, news_of
 from pipelines.refresh.inputs import Inputs, load_inputs
 from pipelines.refresh.tool import source_hash
@@ -35,7 +35,7 @@ from pipelines.warehouse.database import (
     read_frame,
     write_frame,
 )
-from pipelines.warehouse.publication import swap_folder
+from pipelines.warehouse.publication import remove_folder, swap_folder
 from pipelines.workspace.lock import refresh_lock
 from schemas.columns import Table, polars_schema
 from schemas.decisions import DecisionHistory, Decisions, Findings
@@ -74,6 +74,7 @@ class RefreshSession:
 
     def _open_working_copy(self) -> duckdb.DuckDBPyConnection:
         self.discard_files()
+        self._try_places()
         current = self.inputs.workspace.database
         if current.exists():
             shutil.copyfile(current, self.working)
@@ -97,6 +98,19 @@ class RefreshSession:
             for name, frame in kept.items():
                 write_frame(con, name, frame)
         return con
+
+    def _try_places(self) -> None:
+        """Finds out before any work whether new pages can be laid beside the old ones."""
+        published = self.inputs.workspace.published
+        for folder in (self.staging, published.with_name(published.name + ".old")):
+            if folder.exists():  # its files would be published among the new ones
+                raise StorageError(
+                    f"{folder} is left of an earlier refresh and cannot be removed. Remove it, or "
+                    "give this user write access to all that is in it, and refresh again; "
+                    "nothing was changed."
+                )
+        self.staging.mkdir()
+        self.staging.rmdir()
 
     @contextmanager
     def step(self, text: str) -> Iterator[None]:
@@ -144,7 +158,7 @@ class RefreshSession:
                 os.replace(published, self.staging)  # there were no pages before
             raise
         self.committed = True
-        shutil.rmtree(self.staging, ignore_errors=True)
+        remove_folder(self.staging)
 
     def discard_files(self) -> None:
         """Removes what an interrupted refresh left behind."""
@@ -157,8 +171,8 @@ class RefreshSession:
         old = published.with_name(published.name + ".old")
         if old.exists() and not published.exists():
             os.replace(old, published)  # killed between the two renames of the slow exchange
-        shutil.rmtree(old, ignore_errors=True)
-        shutil.rmtree(self.staging, ignore_errors=True)
+        remove_folder(old)
+        remove_folder(self.staging)
 
 
 @contextmanager

@@ -51,7 +51,7 @@ def after_failure(
         return []  # no workspace, no pages, no settings: the exit code alone tells of it
     sentence = sentence_of(error, workspace.root)
     if leaves_note:
-        note_failure(workspace.published, error)
+        note_failure(workspace.published, sentence)
         _log(workspace, sentence)
     try:
         settings = load_settings(workspace)

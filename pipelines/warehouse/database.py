@@ -175,7 +175,7 @@ class registered:
 
 
 def storage_fault(error: BaseException, where: Path) -> StorageError | None:
-    """The sentence for a full or read-only disk; None where the error is something else."""
+    """The sentence for a disk that is full or may not be used; None for any other error."""
     text = str(error)
     code = error.errno if isinstance(error, OSError) else None
     if code in (errno.ENOSPC, errno.EDQUOT) or "No space left" in text:
@@ -183,11 +183,19 @@ def storage_fault(error: BaseException, where: Path) -> StorageError | None:
             f"{where}: the disk is full. Free some space and refresh again; "
             "the store and the published pages are as they were."
         )
-    if code in (errno.EROFS, errno.EACCES, errno.EPERM) or "Read-only file system" in text:
+    if code in (errno.EBUSY, errno.EXDEV):
         what = getattr(error, "filename", None) or where
         return StorageError(
-            f"{what}: cannot be written ({os.strerror(code) if code else 'read-only'}). "
-            "Give this user write access to the workspace's store and published folders; "
+            f"{what}: nothing can be put in its place ({os.strerror(code)}). Neither store nor "
+            "published may be a mount of its own: mount the workspace as a whole; "
             "nothing was changed."
+        )
+    if code in (errno.EROFS, errno.EACCES, errno.EPERM) or "Read-only file system" in text:
+        what = getattr(error, "filename", None) or where
+        may_not = "be written" if code in (None, errno.EROFS) else "be read or written"
+        return StorageError(
+            f"{what}: cannot {may_not} ({os.strerror(code) if code else 'read-only'}). "
+            "Give this user write access to the workspace and to the folders store and published "
+            "in it; nothing was changed."
         )
     return None

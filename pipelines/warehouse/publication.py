@@ -6,6 +6,7 @@ Does not belong here: pages (`dashboards`).
 
 from __future__ import annotations
 
+import contextlib
 import ctypes
 import hashlib
 import os
@@ -147,6 +148,25 @@ def take_file(old: Path, new: Path) -> None:
         shutil.copy2(old, new)
 
 
+def remove_folder(folder: Path) -> None:
+    """Removes a folder with all that is in it, also what its owner has made read-only.
+
+    Published pages may have been protected by somebody, who would else keep the old ones in the
+    way of the next. What somebody else owns stays; the caller looks whether anything did.
+    """
+    _make_writable(folder)
+    for above, names, _ in os.walk(folder):  # goes into each of these only after we had it
+        for name in names:
+            _make_writable(Path(above, name))
+    shutil.rmtree(folder, ignore_errors=True)
+
+
+def _make_writable(folder: Path) -> None:
+    if not folder.is_symlink():
+        with contextlib.suppress(OSError):
+            folder.chmod(0o700)
+
+
 def swap_folder(new: Path, current: Path) -> None:
     """Puts `new` where `current` is, in one step where the system can exchange two names.
 
@@ -157,7 +177,7 @@ def swap_folder(new: Path, current: Path) -> None:
         os.replace(new, current)
     elif not _exchange(new, current):
         old = current.with_name(current.name + ".old")
-        shutil.rmtree(old, ignore_errors=True)
+        remove_folder(old)
         os.replace(current, old)
         os.replace(new, current)
         os.replace(old, new)

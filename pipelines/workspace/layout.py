@@ -41,9 +41,19 @@ class Workspace:
         """The workspace in `folder`.
 
         Raises:
-            WorkspaceError: there is no such folder, it has no settings or no exports folder, or
-                one of its parts is a link that leads out of it.
+            WorkspaceError: there is no such folder, it may not be looked into, it has no settings
+                or no exports folder, or one of its parts is a link that leads out of it.
         """
+        try:
+            return cls._open(folder)
+        except OSError as error:
+            raise WorkspaceError(
+                f"{error.filename or folder} cannot be read ({error.strerror or error}); give this "
+                "user access to the workspace."
+            ) from None
+
+    @classmethod
+    def _open(cls, folder: Path | str) -> Workspace:
         shown = str(folder)
         root = Path(folder).absolute()
         if not root.exists():

@@ -6,6 +6,7 @@ import io
 import json
 import multiprocessing
 import os
+import re
 import shutil
 import socket
 from collections.abc import Callable
@@ -24,6 +25,7 @@ from schemas.field import FIELD_TABLES
 
 CASES = next(p for p in Path(__file__).parents if p.name == "tests") / "cases" / "worked_claims"
 DAY = (CASES / "expected" / "as_of.txt").read_text().strip()
+MOMENT = re.compile(r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?")
 MOMENTS = ("decided_at",)  # when a refresh ran: the one thing that may differ between two
 
 # A refresh as code for a process of its own, where a test's patches do not reach.
@@ -113,6 +115,16 @@ def differing(one: dict[str, pl.DataFrame], other: dict[str, pl.DataFrame]) -> l
     return [n for n in names if n not in one or n not in other or not one[n].equals(other[n])]
 
 
+def pages(workspace: Path) -> dict[str, str]:
+    """Every published file but Parquet, without the moments at which a refresh ran."""
+    folder = workspace / "published"
+    return {
+        str(path.relative_to(folder)): MOMENT.sub("", path.read_text())
+        for path in sorted(folder.rglob("*"))
+        if path.is_file() and path.suffix != ".parquet"
+    }
+
+
 def published(workspace: Path, table: str) -> pl.DataFrame:
     """A published table as its CSV says, all as text."""
     return pl.read_csv(workspace / "published" / "data" / f"{table}.csv", infer_schema=False)
@@ -150,6 +162,7 @@ def tools():
         "hashes": hashes,
         "store": store,
         "differing": differing,
+        "pages": pages,
         "published": published,
         "empty_figures": empty_figures,
     }

@@ -158,8 +158,13 @@ WRITES = [
     ("pipelines.refresh.session._sync", errno.ENOSPC),
     ("pipelines.refresh.session.swap_folder", errno.EROFS),
     ("pipelines.refresh.session.os.replace", errno.EROFS),
+    ("pipelines.refresh.session.swap_folder", errno.EBUSY),
 ]
-WORDS = {errno.ENOSPC: "the disk is full", errno.EROFS: "cannot be written (Read-only"}
+WORDS = {
+    errno.ENOSPC: "the disk is full",
+    errno.EROFS: "cannot be written (Read-only",
+    errno.EBUSY: "mount the workspace as a whole",
+}
 
 
 @pytest.mark.parametrize(("write", "code"), WRITES)

@@ -28,7 +28,6 @@ def die(*arguments, **named):
 """
 CALLS = "exports/service_calls/calls_2025-12-20.csv"
 CORRECTED = ("2024-09-10,NORTHSTAIR,technician,,BOARD", "2025-09-10,NORTHSTAIR,technician,,BOARD")
-MOMENT = re.compile(r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?")
 
 
 def _correct(workspace: Path) -> None:
@@ -40,16 +39,6 @@ def _correct(workspace: Path) -> None:
     header = (workspace / "exports/units/register.csv").read_text().splitlines()[0]
     row = "K0001,CO-1,2024-01-02,2024-01-10,2024-01-20,SITE-16,Worked kitchen 16,US-NM,00000,"
     (workspace / "exports/units/more.csv").write_text(f"{header}\n{row}\n")
-
-
-def _pages(workspace: Path) -> dict[str, str]:
-    """Every published file but Parquet, without the moments at which a refresh ran."""
-    folder = workspace / "published"
-    return {
-        str(path.relative_to(folder)): MOMENT.sub("", path.read_text())
-        for path in sorted(folder.rglob("*"))
-        if path.is_file() and path.suffix != ".parquet"
-    }
 
 
 def _assert_complete(workspace: Path) -> None:
@@ -79,14 +68,14 @@ def undisturbed(claims, tmp_path_factory, tools, run, day):
         run("refresh", folder, "--as-of", day)
     took = time.monotonic() - started
     _assert_complete(folder)
-    return tools["store"](folder), _pages(folder), took
+    return tools["store"](folder), tools["pages"](folder), took
 
 
 def _assert_as_undisturbed(workspace, undisturbed, run, tools, day) -> None:
     call = run("refresh", workspace, "--as-of", day)
     assert call.code == 1, call.err
     assert tools["differing"](undisturbed[0], tools["store"](workspace)) == []
-    pages = _pages(workspace)
+    pages = tools["pages"](workspace)
     assert [n for n in {*pages, *undisturbed[1]} if pages.get(n) != undisturbed[1].get(n)] == []
     left = sorted(path.name for path in (workspace / "store").iterdir())
     assert left == ["limeledger.duckdb", "refresh.lock"]
