@@ -10,13 +10,13 @@ form of the rulings feed; the DuckDB file can be deleted and made anew without l
 from __future__ import annotations
 
 import csv
-import os
 from collections.abc import Mapping
 from pathlib import Path
 
 import duckdb
 
 from pipelines.warehouse.database import query_frame
+from pipelines.workspace.kept_rows import add_rows
 from pipelines.workspace.layout import Workspace
 from schemas.columns import column_names
 from schemas.feeds import Rulings
@@ -35,17 +35,9 @@ def record_ruling(workspace: Workspace, row: Mapping[str, str]) -> None:
     """Appends one ruling and makes sure that it is on the disk.
 
     Raises:
-        OSError: the disk is full or cannot be written.
+        OSError: the disk is full or cannot be written; nothing of the ruling was recorded.
     """
-    path = recorded_rulings(workspace)
-    columns = column_names(Rulings)
-    with path.open("a", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, lineterminator="\n")
-        if file.tell() == 0:
-            writer.writerow(columns)
-        writer.writerow([row[column] for column in columns])
-        file.flush()
-        os.fsync(file.fileno())
+    add_rows(recorded_rulings(workspace), column_names(Rulings), [row])
 
 
 def recorded_since_refresh(

@@ -8,8 +8,6 @@ Both files are only ever appended to; like recorded rulings they outlive the Duc
 
 from __future__ import annotations
 
-import csv
-import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -21,6 +19,7 @@ from pipelines.audit.opinions import with_latest
 from pipelines.audit.sampling import STRATUM, draw, with_strata
 from pipelines.errors import WorkspaceError
 from pipelines.warehouse.database import query_frame, read_frame
+from pipelines.workspace.kept_rows import add_rows
 from pipelines.workspace.layout import OPINIONS, Workspace
 from pipelines.workspace.small_csv import FormFault, read_small_csv
 from schemas.codes import MONEY_BANDS, VERDICTS
@@ -114,16 +113,10 @@ def keep(workspace: Workspace, name: str, rows: Iterable[Mapping[str, object]]) 
     """Appends rows to DRAWS or OPINIONS and makes sure that they are on the disk.
 
     Raises:
-        OSError: the disk is full or cannot be written.
+        OSError: the disk is full or cannot be written; none of the rows was recorded.
     """
     columns = DRAW_COLUMNS if name == DRAWS else OPINION_COLUMNS
-    with (workspace.store / name).open("a", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, lineterminator="\n")
-        if file.tell() == 0:
-            writer.writerow(columns)
-        writer.writerows([row[column] for column in columns] for row in rows)
-        file.flush()
-        os.fsync(file.fileno())
+    add_rows(workspace.store / name, columns, rows)
 
 
 def _decisions(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
