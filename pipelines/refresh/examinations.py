@@ -156,11 +156,14 @@ def _permissions(workspace: Workspace) -> Iterator[Finding]:
                 "fault", "permissions", f"{folder} is no folder.", "Move it away and refresh."
             )
         elif folder.exists() and not os.access(folder, os.W_OK | os.X_OK):
+            # A refresh puts a new folder in the place of the pages; only a note needs theirs.
+            replaced = folder == workspace.published
             yield Finding(
-                "fault",
+                "warning" if replaced else "fault",
                 "permissions",
                 f"{folder} cannot be written by this user.",
-                "Give the user of the refresh write access to it.",
+                "Give the user of the refresh write access to it"
+                + (", or a failed night cannot leave its note there." if replaced else "."),
             )
 
 

@@ -186,8 +186,8 @@ def storage_fault(error: BaseException, where: Path) -> StorageError | None:
     if code in (errno.EBUSY, errno.EXDEV):
         what = getattr(error, "filename", None) or where
         return StorageError(
-            f"{what}: nothing can be put in its place ({os.strerror(code)}). Neither store nor "
-            "published may be a mount of its own: mount the workspace as a whole; "
+            f"{what}: nothing can be put in its place ({os.strerror(code)}). The folder "
+            "published may be no mount of its own: mount the workspace as a whole; "
             "nothing was changed."
         )
     if code in (errno.EROFS, errno.EACCES, errno.EPERM) or "Read-only file system" in text:
