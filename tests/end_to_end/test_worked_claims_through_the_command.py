@@ -106,6 +106,7 @@ def test_a_store_made_anew_decides_the_same(workspace: Path, tmp_path: Path) -> 
         assert published_table(copy, name).equals(published_table(workspace, name)), name
 
 
+@pytest.mark.usefixtures("no_figures")
 def test_a_correction_decides_its_claim_again(workspace: Path, tmp_path: Path) -> None:
     """A later file with a corrected row moves that claim alone, and the history tells it."""
     copy = tmp_path / "corrected"
@@ -132,6 +133,7 @@ def test_a_correction_decides_its_claim_again(workspace: Path, tmp_path: Path) -
     assert accounts["superseded"].sum() == 1
 
 
+@pytest.mark.usefixtures("no_figures")
 def test_a_ruling_stands_and_exports_are_untouched(
     workspace: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -208,6 +210,7 @@ def test_a_broken_workspace_is_refused_and_left_alone(
     assert state(copy) == before
 
 
+@pytest.mark.usefixtures("no_figures")
 def test_bad_files_do_not_stop_the_others(workspace: Path, tmp_path: Path) -> None:
     """A file without a required column and a unit of unknown model: set aside, the rest decided."""
     copy = tmp_path / "bad"
@@ -248,6 +251,7 @@ def test_a_second_refresh_at_the_same_time_is_refused(
         holder.communicate("")
 
 
+@pytest.mark.usefixtures("no_figures")
 def test_a_full_disk_leaves_everything_as_it_was(
     workspace: Path,
     tmp_path: Path,
