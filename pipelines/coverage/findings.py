@@ -43,6 +43,8 @@ def judged(
     bearing outcome rests on, besides the call; any other outcome cites the call alone. The rows
     stay in the order of `claims`.
     """
+    # A claim that no case decides is not lost: without an outcome it does not fit the schema.
+    cases = [*cases, Case(ALWAYS, None, pl.lit(None, pl.String))]
     decides: pl.Expr = pl.lit(None, pl.UInt32)
     for number, case in reversed(list(enumerate(cases))):
         holds = case.when.fill_null(False)
@@ -54,7 +56,7 @@ def judged(
         told.filter(pl.col("_decides") == number).select(
             "_row",
             "claim",
-            outcome=pl.lit(case.outcome),
+            outcome=pl.lit(case.outcome, pl.String),
             reason=pl.lit(case.reason) if isinstance(case.reason, str) else case.reason,
             evidence=cited if case.outcome in BEARING else pl.col("call_sources"),
             document=pl.lit(case.document, pl.String),

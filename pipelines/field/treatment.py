@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -97,43 +98,31 @@ def _by_group(
     watch, episodes = slices.watch, slices.episodes
     number = {name: place for place, name in enumerate(_STATES)}
     numbered = watch.stretches.select(
-        pl.col("treatment").replace_strict(number, default=-1, return_dtype=pl.Int64),
-        pl.col("profile").rank("dense").cast(pl.Int64) - 1,
-        "days",
+        state=pl.col("treatment").replace_strict(number, default=-1, return_dtype=pl.Int64),
+        stratum=pl.col("profile").rank("dense").cast(pl.Int64) - 1,
+        days="days",
     )
-    state, stratum, days = (column.to_numpy() for column in numbered)
-    taken = np.flatnonzero(state >= 0)
-    order = taken[np.argsort(episodes.group[taken], kind="stable")]  # by unit within a group
-    group = episodes.group[order]
-    ends = np.searchsorted(group, np.arange(len(slices.groups) + 1))
-    other = np.diff(episodes.unit[order], prepend=-1) != 0
-    other[ends[:-1][ends[:-1] < len(order)]] = True  # of a group's first stretch
-    unit = np.zeros(len(state), np.int64)
-    unit[order] = np.cumsum(other) - 1
-    happened = watch.failures.filter(pl.Series(state[watch.failures["episode"].to_numpy()] >= 0))
-    at = happened["episode"].to_numpy()
-    failing = np.argsort(episodes.group[at], kind="stable")
-    at = at[failing]
-    bounds = np.searchsorted(episodes.group[at], np.arange(len(slices.groups) + 1))
-    stretches = {
-        "entry": episodes.entry[order],
-        "exit": episodes.exit[order],
-        "days": days[order],
-    }
-    failures = {
-        name: happened[name].to_numpy()[failing] for name in ("age", "water_related", "cause_class")
-    }
-    for part, places in ((stretches, order), (failures, at)):
-        part |= {"stratum": stratum[places], "state": state[places], "unit": unit[places]}
-    for place in range(len(slices.groups)):
-        own = {name: column[ends[place] : ends[place + 1]] for name, column in stretches.items()}
-        failed = {
-            name: column[bounds[place] : bounds[place + 1]] for name, column in failures.items()
-        }
-        if len(own["unit"]):
-            first = own["unit"][0]
-            own["unit"], failed["unit"] = own["unit"] - first, failed["unit"] - first
-        yield place, own, failed
+    of_stretch = {name: numbered[name].to_numpy() for name in numbered.columns}
+    of_stretch |= episodes._asdict()
+    at = watch.failures["episode"].to_numpy()
+    of_failure = {name: of_stretch[name][at] for name in ("group", "state", "stratum", "unit")}
+    wanted = ("age", "water_related", "cause_class")
+    of_failure |= {name: watch.failures[name].to_numpy() for name in wanted}
+    parts = (_parted(columns, len(slices.groups)) for columns in (of_stretch, of_failure))
+    for group, (own, failed) in enumerate(zip(*parts, strict=True)):
+        units, own["unit"] = np.unique(own["unit"], return_inverse=True)
+        failed["unit"] = np.searchsorted(units, failed["unit"])
+        yield group, own, failed
+
+
+def _parted(columns: dict[str, np.ndarray], groups: int) -> Iterator[dict[str, np.ndarray]]:
+    """The rows of the three states by group."""
+    taken = np.flatnonzero(columns["state"] >= 0)
+    order = taken[np.argsort(columns["group"][taken], kind="stable")]
+    ends = np.searchsorted(columns["group"][order], np.arange(groups + 1))
+    ordered = {name: column[order] for name, column in columns.items()}
+    for begin, end in pairwise(ends):
+        yield {name: column[begin:end] for name, column in ordered.items()}
 
 
 class _Side(NamedTuple):
