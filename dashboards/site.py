@@ -7,7 +7,8 @@ Belongs here: which files there are and what they share. Does not belong here: w
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -36,11 +37,18 @@ LIBRARY, SPECIFICATIONS = "vega-bundle.js", "specifications.js"
 _SCRIPTS = ("page.js", "charts.js", "sheet.js", "worklist.js", "field.js")
 
 
-def build_site(page_data: PageData, out: Path, pages_for: Sequence[str]) -> None:
+def build_site(
+    page_data: PageData,
+    out: Path,
+    pages_for: Sequence[str],
+    tables: Callable[[], Sequence[str]] | None = None,
+) -> None:
     """Writes all pages below `out`: the five of PAGES, and one a claim of `pages_for`.
 
     `out` is made where it is not there; what the charts share stays as it is where it is in `out`
-    already. Claims of `pages_for` without a decision get no page.
+    already. Claims of `pages_for` without a decision get no page. `tables` gives the names that
+    stand in for `page_data.tables`; it is asked when the claims have their pages, since the tables
+    may be written meanwhile.
     Raises OSError where the folder cannot be written.
     """
     shown = hide_names(page_data)
@@ -49,6 +57,9 @@ def build_site(page_data: PageData, out: Path, pages_for: Sequence[str]) -> None
     environment = _environment(shown)
     with_page = shown.decisions.filter(shown.decisions["claim"].is_in(list(pages_for)))
     ordered = order_claims(with_page, shown.as_of)
+    _write_claims(out / "claims", environment, shown, ordered["claim"].to_list())
+    if tables is not None:
+        shown = replace(shown, tables=tables())
     contents = {
         "index": morning.content(shown, ordered),
         "field": field.content(shown),
@@ -60,7 +71,6 @@ def build_site(page_data: PageData, out: Path, pages_for: Sequence[str]) -> None
         template = "morning.html" if name == "index" else f"{name}.html"
         text = environment.get_template(template).render(content, page=name, root="")
         (out / f"{name}.html").write_text(text, encoding="utf-8")
-    _write_claims(out / "claims", environment, shown, ordered["claim"].to_list())
 
 
 def claim_document(page_data: PageData, claim_number: str) -> str:

@@ -44,7 +44,7 @@ from pipelines.coverage.findings import gathered, switched_off
 from pipelines.coverage.money import with_amounts, with_payable
 from pipelines.coverage.near_misses import near_misses
 from pipelines.coverage.ruling_limits import Limits, beyond_limit
-from pipelines.coverage.standing import verdict_when_ruled, with_standing
+from pipelines.coverage.standing import with_ruling_outdated, with_standing
 from pipelines.coverage.supply_tests import with_supply_test
 from pipelines.coverage.verdict import missing_documents, verdicts
 from pipelines.terms import Terms
@@ -266,17 +266,11 @@ def _decisions(
         .pipe(with_documents_due, history, evidence.as_of)
     )
     tested = pl.col("water_tested") == "met"
-    ruled_on = None if history is None else verdict_when_ruled(stand, history, timezone)
-    if ruled_on is not None:
-        stand = stand.join(ruled_on, on="claim", how="left")
-        outdated = (pl.col("verdict_when_ruled") != pl.col("verdict")).fill_null(False)
-    else:
-        outdated = pl.lit(False)
     return (
-        stand.with_columns(
+        stand.pipe(with_ruling_outdated, history, timezone)
+        .with_columns(
             severity=pl.when(tested).then("severity"),
             needs=pl.when(tested).then("needs"),
-            ruling_outdated=outdated,
             ruling_beyond_limit=beyond_limit(ruling_limits),
         )
         .select(column_names(Decisions))

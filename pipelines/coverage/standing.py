@@ -55,6 +55,26 @@ def with_standing(claims: pl.DataFrame, rulings: pl.DataFrame) -> pl.DataFrame:
     )
 
 
+def with_ruling_outdated(
+    claims: pl.DataFrame, history: pl.DataFrame | None, timezone: str
+) -> pl.DataFrame:
+    """Adds `ruling_outdated`: whether the claim was ruled on under another verdict than now.
+
+    Args:
+        claims: claim, verdict, ruled_at (null without a ruling).
+        history, timezone: as in `verdict_when_ruled`; without a history no ruling is outdated.
+    """
+    if history is None:
+        return claims.with_columns(ruling_outdated=pl.lit(False))
+    ruled_on = verdict_when_ruled(claims, history, timezone)
+    outdated = (pl.col("verdict_when_ruled") != pl.col("verdict")).fill_null(False)
+    return (
+        claims.join(ruled_on, on="claim", how="left")
+        .with_columns(ruling_outdated=outdated)
+        .drop("verdict_when_ruled")
+    )
+
+
 def verdict_when_ruled(claims: pl.DataFrame, history: pl.DataFrame, timezone: str) -> pl.DataFrame:
     """The computed verdict that each ruling was made on.
 

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 import dagster as dg
 
 from pipelines.defs.resources import SESSION
-from pipelines.refresh.publish import TABLES, publish, stage_pages, stage_tables
+from pipelines.refresh.publish import TABLES, publish, stage
 from schemas.codes import FEEDS
 
 GROUP = "publication"
@@ -37,14 +37,15 @@ GROUP = "publication"
 def publication(context: dg.AssetExecutionContext) -> Iterator[dg.MaterializeResult]:
     """Stages tables and pages, and puts the new store and pages in the old ones' place."""
     session = context.resources.session
-    with session.step("Tables for people"):
-        tables = stage_tables(session)
-        yield dg.MaterializeResult(asset_key="published_data", metadata={"tables": len(tables)})
-    with session.step("Pages"):
-        claims = stage_pages(session)
+    with session.step("Tables and pages for people"):
+        staged = stage(session)
         publish(session)
-        pages = session.inputs.workspace.published / "index.html"
-        yield dg.MaterializeResult(
-            asset_key="published_pages",
-            metadata={"claim_pages": claims, "pages": dg.MetadataValue.path(str(pages))},
-        )
+    yield dg.MaterializeResult(asset_key="published_data", metadata={"tables": staged.tables})
+    pages = session.inputs.workspace.published / "index.html"
+    yield dg.MaterializeResult(
+        asset_key="published_pages",
+        metadata={
+            "claim_pages": staged.claim_pages,
+            "pages": dg.MetadataValue.path(str(pages)),
+        },
+    )

@@ -61,7 +61,9 @@ def _of_measure(measure: str, cases: pl.DataFrame) -> pl.DataFrame:
     """One measure: a row an agency and one for all together, without sentences."""
     amount = pl.col("amount")
     sums = {"n": pl.len().cast(pl.Int64), "sum": amount.sum(), "squares": (amount**2).sum()}
-    own = cases.group_by("agency", "stratum").agg(**sums)
+    # The last digit of a sum of fractions depends on their order.
+    cases = cases.sort("agency", "stratum", "amount")
+    own = cases.group_by("agency", "stratum", maintain_order=True).agg(**sums)
     everyone = cases.group_by("stratum").agg(
         **{f"all_{name}": expression for name, expression in sums.items()}
     )

@@ -118,7 +118,9 @@ def _ages(
     `seen_days` are the days that have passed, each counted at the share of failures that is
     reported of it by now.
     """
-    alike = units.group_by([*keys, "in_service", "whole"]).agg(n=pl.len().cast(pl.Float64))
+    kinds = [*keys, "in_service", "whole"]
+    # Sorted, since the last digit of a sum of fractions depends on their order.
+    alike = units.group_by(kinds).agg(n=pl.len().cast(pl.Float64)).sort(kinds)
     groups = alike.select(keys).unique().sort(keys).with_row_index("group")
     alike = alike.join(groups, on=keys)
     group = alike["group"].to_numpy()

@@ -147,7 +147,11 @@ def _counted(exposed: pl.DataFrame, failed: pl.DataFrame) -> pl.DataFrame:
             more=pl.col("failures").sum().cast(pl.Float64),
         )
     )
-    happened = sides[1].group_by("region").agg(failures=pl.col("weight").sum())
+    # Like weights are counted first, and sorted: a sum of fractions depends on their order.
+    alike = sides[1].group_by("region", "weight").len().sort("region", "weight")
+    happened = alike.group_by("region", maintain_order=True).agg(
+        failures=(pl.col("weight") * pl.col("len")).sum()
+    )
     return watched.join(happened, on="region", how="left").select(
         "region",
         "units",

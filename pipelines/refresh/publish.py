@@ -6,12 +6,16 @@ Belongs here: what is published, and the manifest. Does not belong here: how tab
 
 from __future__ import annotations
 
-import dataclasses
 import hashlib
 import json
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
+from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 
+import duckdb
 import polars as pl
 
 from dashboards.data import EVIDENCE_ROWS, PageData
@@ -50,17 +54,41 @@ TABLES = (
 )
 
 
-def stage_tables(session: RefreshSession) -> list[str]:
+@dataclass(frozen=True)
+class Staged:
+    """How many tables and claim pages stand in the staging folder."""
+
+    tables: int
+    claim_pages: int
+
+
+def stage(session: RefreshSession) -> Staged:
+    """Writes tables and pages beside each other: DuckDB is busy with the ones, Python with the
+    others."""
+    data = session.staging / "data"
+    hidden = _hidden(session)
+    with closing(session.con.cursor()) as con, ThreadPoolExecutor(max_workers=1) as writer:
+        tables = writer.submit(_write_tables, session, con, data, hidden)
+
+        def files() -> list[str]:
+            tables.result()
+            return sorted(path.name for path in data.glob("*.csv*"))
+
+        claim_pages = _write_pages(session, files)
+        return Staged(len(tables.result()), claim_pages)
+
+
+def _write_tables(
+    session: RefreshSession,
+    con: duckdb.DuckDBPyConnection,
+    folder: Path,
+    hidden: Mapping[str, pl.DataFrame],
+) -> list[str]:
     """Writes each table that the store holds as Parquet and CSV; returns their names."""
     published = session.inputs.workspace.published
     is_ours = published_facts(published).get("tool") == source_hash()
-    return write_table_files(
-        session.con,
-        TABLES,
-        session.staging / "data",
-        _hidden(session),
-        published / "data" if is_ours else None,
-    )
+    last = published / "data" if is_ours else None
+    return write_table_files(con, TABLES, folder, hidden, last)
 
 
 # The tables that are no figure, by the name that pages have for them.
@@ -108,17 +136,16 @@ def _values_to_hide(session: RefreshSession) -> pl.DataFrame:
     return pl.concat([pl.DataFrame(schema=EVIDENCE_ROWS), row], how="diagonal_relaxed")
 
 
-def stage_pages(session: RefreshSession) -> int:
-    """Writes all pages; returns the number of claim pages."""
+def _write_pages(session: RefreshSession, files: Callable[[], list[str]]) -> int:
+    """Writes all pages; returns the number of claim pages. `files` waits for the tables."""
     decisions = read_frame(session.con, "decisions", columns=CHOOSING)
     payments = read_frame(session.con, "payments", columns=["claim", "state"])
     to_settle = payments.filter(~pl.col("state").is_in(SETTLED_PAYMENTS))["claim"]
     claims = claims_with_pages(decisions, session.inputs.as_of, to_settle)
-    written = sorted(path.name for path in (session.staging / "data").glob("*.csv*"))
-    data = dataclasses.replace(page_data(session, claims), tables=written)
+    data = page_data(session, claims)
     _take_charts(session)
     try:
-        build_site(data, session.staging, claims.to_list())
+        build_site(data, session.staging, claims.to_list(), files)
     except TemplateFault as fault:
         raise WorkspaceError(str(fault)) from None
     return claims.len()

@@ -11,9 +11,10 @@ some day. So it stands where
 - no record of the unit, the site or the claim came, went or changed, or came to be seen;
 - every feed was complete already up to the failure, and the start-ups up to the last day to ask
   for one, so that the step of the through dates cannot matter;
-- the unit is on the register (else every unit bears on the suggestion of a serial), neither took
-  over from another nor was taken over from, and nobody has ruled on the claim (what a ruling was
-  made on is read from the history).
+- the unit is on the register (else every unit bears on the suggestion of a serial), and neither
+  took over from another nor was taken over from;
+- a ruling is as outdated as it was: what it was made on is read from the history, to which the
+  last refresh may have added.
 
 Every other claim is decided again. The figures of a water sample rest on less: on code and inputs,
 and on its own record.
@@ -29,6 +30,7 @@ import duckdb
 import polars as pl
 
 from pipelines.coverage.evidence import SILENCE_COUNTS
+from pipelines.coverage.standing import with_ruling_outdated
 from pipelines.refresh.inputs import Inputs
 from pipelines.refresh.tool import source_hash
 from pipelines.warehouse.database import (
@@ -37,6 +39,7 @@ from pipelines.warehouse.database import (
     identifier,
     query_frame,
     read_frame,
+    registered,
 )
 from schemas.columns import column_names
 from schemas.feeds import FEED_TABLES, record_schema
@@ -146,20 +149,49 @@ def claims_to_decide(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFr
     latest = pl.max_horizontal("shipped_on", "purchased_on", "clock_start", "failed_on")
     # The last day that the rules compare with a through date, and that every feed had reached.
     turning = latest + pl.duration(days=asked_days)
-    decided = read_frame(con, "decisions", columns=["claim", "failed_on", "clock_start", "ruling"])
+    decided = read_frame(
+        con,
+        "decisions",
+        columns=["claim", "verdict", "failed_on", "clock_start", "ruling", "ruling_outdated"],
+    )
     standing = (
         claims.join(decided, on="claim")
         .join(units, on="serial")
         .filter(
-            pl.col("ruling").is_null()
-            & ~pl.col("claim").is_in(touched["claim"].drop_nulls().implode())
+            ~pl.col("claim").is_in(touched["claim"].drop_nulls().implode())
             & ~pl.col("serial").is_in(touched["serial"].drop_nulls().implode())
             & ~pl.col("site").is_in(sites.implode()).fill_null(False)
             & ~pl.col("serial").is_in(linked.implode())
             & (turning <= min(before))
         )
+        .join(_read_otherwise(session, decided), on="claim", how="anti")
     )
     return claims.join(standing, on="claim", how="anti")
+
+
+def _read_otherwise(session: RefreshSession, decided: pl.DataFrame) -> pl.DataFrame:
+    """The claims (claim) of which today's history says otherwise whether the ruling is outdated."""
+    con, as_of = session.con, session.inputs.as_of
+    ruled = decided.filter(pl.col("ruling").is_not_null())
+    with registered(con, ruled.select("claim", "verdict")) as wanted:
+        moments = query_frame(
+            con,
+            f"select claim, verdict, max(ruled_at) as ruled_at from {wanted} join rulings "
+            "using (claim) where cast(ruled_at as date) <= ? group by all",
+            [as_of],
+        )
+        history = query_frame(
+            con,
+            "select claim, decided_at, to_verdict from decision_history "
+            f"semi join {wanted} using (claim)",
+        )
+    now = with_ruling_outdated(moments, history, session.inputs.settings.timezone)
+    return (
+        ruled.select("claim", was="ruling_outdated")
+        .join(now, on="claim", how="left")
+        .filter(pl.col("ruling_outdated").ne_missing(pl.col("was")))
+        .select("claim")
+    )
 
 
 def samples_to_work_out(session: RefreshSession) -> pl.DataFrame | None:

@@ -30,7 +30,9 @@ FEEDS = ("units", "startups", "water_tests", "treatment_purchases", "service_cal
 FIRST_DAY = dt.date(2025, 12, 21)
 TABLES = ("findings", "decisions", "decision_history")
 night = st.tuples(
-    st.sampled_from(("correct", "correct", "add", "take back", "withdraw", "rule", "nothing")),
+    st.sampled_from(
+        ("correct", "correct", "add", "take back", "withdraw", "rule", "rule", "nothing")
+    ),
     st.sampled_from(FEEDS),
     st.integers(0, 10_000),
     st.integers(-40, 40).filter(bool),
@@ -98,6 +100,8 @@ def spend(folder: Path, as_of: dt.date) -> tuple[int, int]:
 
     choose = step.claims_to_decide
     with open_session(folder, as_of) as session:
+        # Rulings, made at eight, look back on this night's decisions and not on the next one's.
+        session.decided_at = dt.datetime.combine(as_of, dt.time(4))
         list(settled_exports(session))
         with mock.patch.object(step, "claims_to_decide", counted):
             quick = decided(session)
@@ -144,3 +148,15 @@ def test_an_ordinary_night_decides_little(tmp_path: Path) -> None:
     change(folder, "correct", "service_calls", 7, 3, FIRST_DAY)
     stood, claims = spend(folder, FIRST_DAY + dt.timedelta(days=1))
     assert stood > claims / 2
+
+
+def test_a_ruling_keeps_no_claim_from_standing(tmp_path: Path) -> None:
+    """Only on the night that brings it, and where the history first tells what it was made on."""
+    folder = tmp_path / "workspace"
+    shutil.copytree(CASES, folder)
+    spend(folder, FIRST_DAY)
+    day = dt.timedelta(days=1)
+    change(folder, "rule", "", 7, 0, FIRST_DAY)
+    stood, claims = spend(folder, FIRST_DAY + day)
+    again, _ = spend(folder, FIRST_DAY + 2 * day)
+    assert again == stood + 1
