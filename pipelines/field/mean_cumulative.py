@@ -15,6 +15,8 @@ import numpy as np
 from pipelines.field.poisson import Z_95
 from pipelines.field.risk_sets import AgeGrid, Episodes
 
+_TRACE = 1e-12  # real variances are of the order of mean² over the number of events
+
 
 class Events(NamedTuple):
     """One element an event: the place of its episode, its age, and what it weighs."""
@@ -82,7 +84,9 @@ def mean_cumulative(watched: Watched, events: Events) -> Mean:
         steps = np.where(amount > 0, amount / watched.at_risk, 0.0)
         g = np.cumsum(np.where(amount > 0, steps / watched.at_risk, 0.0), axis=1)
     mean = np.cumsum(steps, axis=1)
-    error = np.sqrt(np.maximum(_squares(watched, events, g), 0))
+    squares = _squares(watched, events, g)
+    # Where all episodes are alike, rounding leaves a trace that would show as limits.
+    error = np.sqrt(np.where(squares > _TRACE * mean**2, squares, 0))
     with np.errstate(divide="ignore", invalid="ignore"):
         usable = (mean > 0) & (error > 0)
         width = np.exp(Z_95 * error / mean)

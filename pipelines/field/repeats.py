@@ -28,6 +28,7 @@ COLUMNS = (
     "cost_high",
 )
 _NO_LIMITS = "limits cannot be estimated, because there was no failure by then"
+_ALL_ALIKE = "limits cannot be estimated, because all units at risk failed alike by then"
 
 
 def repeat_failures(slices: Grouped) -> pl.DataFrame:
@@ -54,8 +55,10 @@ def repeat_failures(slices: Grouped) -> pl.DataFrame:
     note = (
         pl.when(~reached)
         .then(pl.lit(NOBODY))
-        .when(pl.col("count_low").is_null())
+        .when(pl.col("mean_count") == 0)
         .then(pl.lit(_NO_LIMITS))
+        .when(pl.col("count_low").is_null())
+        .then(pl.lit(_ALL_ALIKE))
     )
     rows = rows.with_columns(note=note).sort(FLEET, *dims, "event", "months")
     return labelled(rows, dims, COLUMNS)

@@ -157,6 +157,6 @@ def test_a_ruling_keeps_no_claim_from_standing(tmp_path: Path) -> None:
     spend(folder, FIRST_DAY)
     day = dt.timedelta(days=1)
     change(folder, "rule", "", 7, 0, FIRST_DAY)
-    stood, claims = spend(folder, FIRST_DAY + day)
+    stood, _ = spend(folder, FIRST_DAY + day)
     again, _ = spend(folder, FIRST_DAY + 2 * day)
     assert again == stood + 1

@@ -188,7 +188,10 @@ def test_a_unit_that_failed_before_the_stretch_is_not_at_risk_of_a_first_failure
 
 
 def test_no_order_of_rows_shows_in_a_figure(context) -> None:
-    """Shuffled units, failures and states give the same tables to the last digit."""
+    """Shuffled units, failures and states give the same tables, sums to their last digits.
+
+    The rows of the store and of `prepare` are sorted, so that there the last digit is the same too.
+    """
     from dataclasses import replace
 
     mixed = replace(
