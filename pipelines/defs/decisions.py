@@ -13,6 +13,8 @@ from pipelines.defs.reference import REFERENCE_ASSETS
 from pipelines.defs.resources import SESSION
 from pipelines.defs.tables import TableWriter, schema_check, table_spec
 from pipelines.refresh.decide import decide_claims
+from pipelines.refresh.session import RefreshSession
+from pipelines.warehouse.database import read_frame
 from schemas.codes import FEEDS
 from schemas.decisions import DecisionHistory, Decisions, Findings
 
@@ -52,28 +54,22 @@ def claim_decisions(context: dg.AssetExecutionContext) -> Iterator[dg.Materializ
             name: TableWriter(session, name, table, keep=name == "decision_history")
             for name, table in TABLES.items()
         }
-        counts = []
-        for decided in decide_claims(session):
+        deciding = decide_claims(session)
+        for decided in deciding.batches:
             for name, writer in writers.items():
                 writer.add(getattr(decided, name))
-            counts.append(_by_month(decided.decisions))
+        writers["findings"].let_stand(deciding.standing, ["claim", "position"])
+        writers["decisions"].let_stand(deciding.standing, ["claim"])
         for name, writer in writers.items():
-            yield writer.done({"preview": _preview(counts)} if name == "decisions" else {})
+            told = {"preview": _preview(session, writer.written())} if name == "decisions" else {}
+            yield writer.done(told)
 
 
-def _by_month(decisions: pl.DataFrame) -> pl.DataFrame:
-    month = pl.coalesce("claimed_on", "opened_on").dt.truncate("1mo")
-    return decisions.group_by("verdict", month=month).len("claims")
-
-
-def _preview(counts: list[pl.DataFrame]) -> dg.MetadataValue:
+def _preview(session: RefreshSession, table: str) -> dg.MetadataValue:
     """Verdicts by month of the claim, as a chart's specification."""
-    by_month = (
-        pl.concat(counts)
-        .group_by("month", "verdict")
-        .agg(pl.col("claims").sum())
-        .sort("month", "verdict")
-    )
+    decisions = read_frame(session.con, table, columns=["verdict", "claimed_on", "opened_on"])
+    month = pl.coalesce("claimed_on", "opened_on").dt.truncate("1mo")
+    by_month = decisions.group_by("verdict", month=month).len("claims").sort("month", "verdict")
     chart = (
         alt.Chart(by_month, title="Claims by month and verdict")
         .mark_bar()

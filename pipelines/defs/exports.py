@@ -126,7 +126,7 @@ def settled_exports(session: RefreshSession) -> Iterator[dg.MaterializeResult]:
             writer = TableWriter(session, feed, FEED_TABLES[feed])
             for part in _slices(result):
                 writer.add(part)
-            note_touched(session, feed, writer.target)
+            note_touched(session, feed, writer.written())
             yield writer.done()
             del result, fates
     with session.step("Accounts of every row"):

@@ -10,7 +10,7 @@ import dagster as dg
 
 from pipelines.defs.reference import REFERENCE_ASSETS
 from pipelines.defs.resources import SESSION
-from pipelines.defs.tables import schema_check, table_spec, write_table
+from pipelines.defs.tables import TableWriter, schema_check, table_spec
 from pipelines.refresh.histories import known_figures, unit_tables_of, water_profiles_of
 from pipelines.warehouse.database import write_frame
 from schemas.codes import FEEDS
@@ -47,11 +47,15 @@ def unit_tables(context: dg.AssetExecutionContext) -> Iterator[dg.MaterializeRes
     with session.step("Units and waters"):
         tables = unit_tables_of(session.inputs, session.con)
         session.watched = tables.watched
-        yield write_table(session, "unit_histories", tables.unit_histories, UnitHistories)
-        yield write_table(session, "upcoming", tables.upcoming, Upcoming)
+        writers = {name: TableWriter(session, name, table) for name, table in TABLES.items()}
+        writers["unit_histories"].add(tables.unit_histories)
+        writers["upcoming"].add(tables.upcoming)
         write_frame(session.con, "cartridge_spans", tables.cartridge_spans)
         del tables
         known = known_figures(session)
-        profiles = water_profiles_of(session.inputs, session.con, session.watched.units, known)
-        yield write_table(session, "water_profiles", profiles, WaterProfiles)
+        units = session.watched.units
+        for profiles in water_profiles_of(session.inputs, session.con, units, known):
+            writers["water_profiles"].add(profiles)
+        for writer in writers.values():
+            yield writer.done()
         yield dg.MaterializeResult(asset_key="cartridge_spans")

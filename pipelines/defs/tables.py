@@ -5,14 +5,22 @@ Belongs here: the shape common to all table assets. Does not belong here: any on
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from concurrent.futures import Future
+from contextlib import closing
 from typing import Any
 
 import dagster as dg
 import polars as pl
 
 from pipelines.refresh.session import RefreshSession
-from pipelines.warehouse.database import append_frame, count_rows, drop_table, replace_table
+from pipelines.warehouse.database import (
+    append_frame,
+    count_rows,
+    drop_table,
+    merge_table,
+    replace_table,
+)
 from schemas.columns import Table, column_names
 from schemas.dictionary import grain
 from schemas.validation import pa
@@ -69,34 +77,57 @@ def write_table(
 class TableWriter:
     """Writes a table part by part; the one of the last refresh stands until `done`.
 
-    With `keep`, the parts are added to what that one holds.
+    A part is written and checked while the next one is made. With `keep`, the parts are added to
+    what the table holds.
     """
 
     def __init__(
         self, session: RefreshSession, name: str, table: type[Table], *, keep: bool = False
     ) -> None:
-        self._con = session.con
+        self._session = session
         self._name = name
         self._table = table
-        self.target = name if keep else f"{name}_new"
+        self._target = name if keep else f"{name}_new"
         self._cases: list[str] = []
         self._height = 0
+        self._writing: Future[None] | None = None
         if not keep:
-            drop_table(self._con, self.target)
+            drop_table(session.con, self._target)
 
     def add(self, part: pl.DataFrame) -> None:
-        """Writes and checks some rows."""
-        append_frame(self._con, self.target, part)
+        """Writes and checks some rows, once those before them are written."""
+        self.written()
+        self._writing = self._session.beside.submit(self._write, part)
+
+    def _write(self, part: pl.DataFrame) -> None:
+        with closing(self._session.con.cursor()) as con:
+            append_frame(con, self._target, part)
         self._cases += failing_cases(part, self._table, self._height)
         self._height += part.height
 
+    def written(self) -> str:
+        """The name under which the rows stand until `done`, when all that were added do."""
+        if self._writing is not None:
+            self._writing.result()
+            self._writing = None
+        return self._target
+
+    def let_stand(self, keys: pl.DataFrame, order: Sequence[str]) -> None:
+        """Puts the last refresh's rows with one of the keys among the new ones, all in `order`.
+
+        Both must be in that order. They were checked when they were written.
+        """
+        if keys.height:
+            merge_table(self._session.con, self.written(), self._name, keys, order)
+
     def done(self, metadata: Mapping[str, Any] | None = None) -> dg.MaterializeResult:
         """Puts the table in its place; tells how many rows were written and how they fit."""
-        if self.target != self._name:
-            replace_table(self._con, self.target, self._name)
+        con = self._session.con
+        if self.written() != self._name:
+            replace_table(con, self._target, self._name)
         return dg.MaterializeResult(
             asset_key=self._name,
-            metadata={"dagster/row_count": count_rows(self._con, self._name), **(metadata or {})},
+            metadata={"dagster/row_count": count_rows(con, self._name), **(metadata or {})},
             check_results=[check_result(self._name, self._cases)],
         )
 

@@ -38,30 +38,42 @@ class DecidedTables:
     decision_history: pl.DataFrame
 
 
-def decide_claims(session: RefreshSession) -> Iterator[DecidedTables]:
-    """Decides what can come out otherwise, and adds to the history what did.
+@dataclass(frozen=True)
+class Deciding:
+    """What comes of a refresh: the claims (claim) whose rows stay, and all others decided.
 
     Batches come by claim, at least one; the last one also tells of claims that are gone. The
     tables of the last refresh must stand untouched until the last batch is had.
     """
+
+    standing: pl.DataFrame
+    batches: Iterator[DecidedTables]
+
+
+def decide_claims(session: RefreshSession) -> Deciding:
+    """Decides what can come out otherwise, and adds to the history what did."""
+    claims = claims_on_record(session.con)
+    moving = claims_to_decide(session, claims)
+    session.progress(f"  {moving.height:,} of {claims.height:,} claims are to be decided")
+    standing = claims.join(moving, on="claim", how="anti").select("claim")
+    return Deciding(standing, _decided(session, claims, moving))
+
+
+def _decided(
+    session: RefreshSession, claims: pl.DataFrame, moving: pl.DataFrame
+) -> Iterator[DecidedTables]:
     con, inputs = session.con, session.inputs
-    claims = claims_on_record(con)
-    asked = claims_to_decide(session, claims)
-    session.progress(f"  {asked.height:,} of {claims.height:,} claims are to be decided")
-    suggestions = suggested_serials(inputs, con, asked["serial"])
-    for start in range(0, max(claims.height, 1), BATCH):
-        batch = claims.slice(start, BATCH)
-        moving = batch.join(asked, on="claim", how="semi")
-        evidence = evidence_around(inputs, con, moving["serial"].unique())
-        standing = batch.join(moving, on="claim", how="anti")
-        kept = {name: _of_claims(con, name, standing) for name in ("findings", "decisions")}
-        replaced = {name: _of_claims(con, name, moving) for name in BEFORE}
+    suggestions = suggested_serials(inputs, con, moving["serial"])
+    for start in range(0, max(moving.height, 1), BATCH):
+        batch = moving.slice(start, BATCH)
+        evidence = evidence_around(inputs, con, batch["serial"].unique())
+        replaced = {name: _of_claims(con, name, batch) for name in BEFORE}
         decided = decide(
             evidence,
             inputs.terms,
             replaced["decision_history"],
             inputs.settings.timezone,
-            only=moving.select("claim"),
+            only=batch.select("claim"),
             suggestions=suggestions,
             ruling_limits=inputs.settings.ruling_limits,
         )
@@ -73,13 +85,9 @@ def decide_claims(session: RefreshSession) -> Iterator[DecidedTables]:
             evidence,
             session.decided_at,
         )
-        if start + BATCH >= claims.height:
+        if start + BATCH >= moving.height:
             moved = pl.concat([moved, _gone(session, claims.select("claim"))])
-        yield DecidedTables(
-            pl.concat([kept["findings"], decided.findings]).sort("claim", "position"),
-            pl.concat([kept["decisions"], decided.decisions]).sort("claim"),
-            moved,
-        )
+        yield DecidedTables(decided.findings, decided.decisions, moved)
 
 
 def claims_on_record(

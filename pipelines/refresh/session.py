@@ -15,6 +15,7 @@ import os
 import shutil
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -61,6 +62,7 @@ class RefreshSession:
         store = inputs.workspace.store
         self.working = store / "limeledger.duckdb.new"
         self.staging = inputs.workspace.root / "published.new"
+        self.beside = ThreadPoolExecutor(max_workers=1)  # writes while the next is worked out
         self.failure: BaseException | None = None
         self.committed = False
         self.watched: Any = None  # what the figures need of the units' histories
@@ -141,6 +143,7 @@ class RefreshSession:
         that the next refresh does the same work again and finds the same things new; the pages'
         manifest, which tells of no store that is there, makes sure that it does.
         """
+        self.beside.shutdown()
         drop_table(self.con, TOUCHED)
         self.con.execute("checkpoint")
         self.con.close()
@@ -208,6 +211,7 @@ def open_session(
             raise
         finally:
             if not session.committed:
+                session.beside.shutdown()
                 try:
                     session.con.close()
                 finally:

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import errno
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from itertools import pairwise
 from pathlib import Path
 
 import duckdb
@@ -17,6 +18,7 @@ import polars as pl
 
 from pipelines.errors import StorageError
 
+MERGED_KEYS = 50_000
 MEMORY_LIMIT = "1GB"  # DuckDB's share; polars needs the rest of the 4 GiB a refresh may take
 
 
@@ -144,6 +146,38 @@ def replace_table(con: duckdb.DuckDBPyConnection, name: str, instead_of: str) ->
     """Puts a table in the place of another, which is removed where it is there."""
     drop_table(con, instead_of)
     con.execute(f"alter table {identifier(name)} rename to {identifier(instead_of)}")
+
+
+def merge_table(
+    con: duckdb.DuckDBPyConnection,
+    name: str,
+    other: str,
+    keys: pl.DataFrame,
+    order: Sequence[str],
+) -> None:
+    """Adds the rows of another table that have one of the keys, so that all stand in `order`.
+
+    Both tables are in that order, whose first column is that of the keys, and `name` has none of
+    them. It is done in ranges of keys, so that no sort outgrows the memory.
+    """
+    key, merged = keys.columns[0], f"{name}_merged"
+    column, columns = identifier(key), ", ".join(identifier(one) for one in order)
+    drop_table(con, merged)
+    con.execute(f"create table {identifier(merged)} as from {identifier(name)} limit 0")
+    ordered = keys[key].sort()
+    bounds = [None, *ordered.gather_every(MERGED_KEYS)[1:], None]
+    for low, high in pairwise(bounds):
+        within = f"(? is null or {column} >= ?) and (? is null or {column} < ?)"
+        limits = [low, low, high, high]
+        with registered(con, keys) as wanted:
+            con.execute(
+                f"insert into {identifier(merged)} by name from ("
+                f"select * from {identifier(other)} semi join {wanted} using ({column}) "
+                f"where {within} union all by name "
+                f"select * from {identifier(name)} where {within}) order by {columns}",
+                [*limits, *limits],
+            )
+    replace_table(con, merged, name)
 
 
 def forget_files(

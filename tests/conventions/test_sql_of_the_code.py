@@ -38,6 +38,9 @@ REVIEWED: dict[tuple[str, str], str] = {
         "sql",
     ): "the parameter of query_frame; its callers are looked at",
     ("pipelines/warehouse/database.py", "chosen"): "what identifier made",
+    ("pipelines/warehouse/database.py", "column"): "what identifier made",
+    ("pipelines/warehouse/database.py", "columns"): "what identifier made",
+    ("pipelines/warehouse/database.py", "within"): "literals around what identifier made",
     (
         "pipelines/warehouse/publication.py",
         "chosen",

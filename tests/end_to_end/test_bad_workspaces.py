@@ -235,9 +235,14 @@ def test_a_frame_that_does_not_fit_its_schema_stops_the_night(kept, run, monkeyp
     decide = decide_step.decide_claims
 
     def misfit(session):
-        for found in decide(session):
-            wrong = found.decisions.with_columns(verdict=pl.lit("perhaps"))
-            yield dataclasses.replace(found, decisions=wrong)
+        deciding = decide(session)
+        wrong = (
+            dataclasses.replace(
+                found, decisions=found.decisions.with_columns(verdict=pl.lit("perhaps"))
+            )
+            for found in deciding.batches
+        )
+        return dataclasses.replace(deciding, batches=wrong)
 
     monkeypatch.setattr("pipelines.defs.decisions.decide_claims", misfit)
     call = run("refresh", kept, "--as-of", "2025-12-30")

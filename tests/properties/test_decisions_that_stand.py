@@ -23,7 +23,13 @@ from pipelines.defs.exports import settled_exports
 from pipelines.refresh import decide as step
 from pipelines.refresh.publish import facts_of
 from pipelines.refresh.session import RefreshSession, open_session
-from pipelines.warehouse.database import append_frame, write_frame
+from pipelines.warehouse.database import (
+    append_frame,
+    drop_table,
+    merge_table,
+    read_frame,
+    write_frame,
+)
 
 CASES = Path(__file__).parents[1] / "cases" / "worked_claims" / "workspace"
 FEEDS = ("units", "startups", "water_tests", "treatment_purchases", "service_calls")
@@ -86,8 +92,16 @@ def write(path: Path, rows: list[dict[str, str]], columns: list[str]) -> None:
 
 def decided(session: RefreshSession) -> dict[str, pl.DataFrame]:
     """The three tables, the history without what earlier nights put there."""
-    batches = list(step.decide_claims(session))
-    return {name: pl.concat([getattr(one, name) for one in batches]) for name in TABLES}
+    deciding = step.decide_claims(session)
+    batches = list(deciding.batches)
+    tables = {name: pl.concat([getattr(one, name) for one in batches]) for name in TABLES}
+    for name, order in (("findings", ["claim", "position"]), ("decisions", ["claim"])):
+        write_frame(session.con, f"{name}_new", tables[name])
+        if deciding.standing.height:
+            merge_table(session.con, f"{name}_new", name, deciding.standing, order)
+        tables[name] = read_frame(session.con, f"{name}_new", schema=tables[name].schema)
+        drop_table(session.con, f"{name}_new")
+    return tables
 
 
 def spend(folder: Path, as_of: dt.date) -> tuple[int, int]:
