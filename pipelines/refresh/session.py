@@ -155,13 +155,26 @@ class RefreshSession:
         try:
             os.replace(self.working, self.inputs.workspace.database)
         except OSError:
-            if self.staging.exists():
-                swap_folder(self.staging, published)
-            elif staged:
-                os.replace(published, self.staging)  # there were no pages before
+            if staged:
+                self._take_pages_back()
             raise
         self.committed = True
         remove_folder(self.staging)
+
+    def _take_pages_back(self) -> None:
+        """The old pages stand again, or none where there were none."""
+        published = self.inputs.workspace.published
+        if not self.staging.exists():
+            remove_folder(published)
+            return
+        try:
+            swap_folder(self.staging, published)
+        except OSError as error:
+            raise StorageError(
+                f"{published}: neither could the store be replaced nor these new pages be taken "
+                f"back ({error.strerror}). Free some space, or give this user write access to the "
+                "workspace, and refresh again: that makes both alike."
+            ) from error
 
     def discard_files(self) -> None:
         """Removes what an interrupted refresh left behind."""

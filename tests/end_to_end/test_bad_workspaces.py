@@ -184,6 +184,44 @@ def test_a_disk_that_takes_no_more_leaves_all_as_it_was(
     assert "Traceback" not in call.err
 
 
+def test_first_pages_do_not_stand_without_a_store(unrefreshed, day, run, monkeypatch, no_figures):
+    """The very last name fails: there were no pages before, so there are none after."""
+
+    def fail(*_):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with monkeypatch.context() as patch:
+        patch.setattr("pipelines.refresh.session.os.replace", fail)
+        call = run("refresh", unrefreshed, "--as-of", day)
+    assert call.code == 70, call.err
+    assert "the disk is full" in call.err.strip().splitlines()[-1]
+    assert not list((unrefreshed / "store").glob("*.duckdb*"))
+    assert not (unrefreshed / "published" / "index.html").exists()
+    assert run("refresh", unrefreshed, "--as-of", day).code == 1
+
+
+def test_pages_that_cannot_be_taken_back_are_told(workspace, run, monkeypatch, no_figures):
+    """Neither the last name nor its undoing works: the sentence says so, and the way out holds."""
+    from pipelines.refresh import session
+
+    once = iter([session.swap_folder])
+
+    def fail(*_):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with monkeypatch.context() as patch:
+        patch.setattr(session, "swap_folder", lambda *names: next(once, fail)(*names))
+        patch.setattr(session.os, "replace", fail)
+        call = run("refresh", workspace, "--as-of", "2025-12-30")
+    last = call.err.strip().splitlines()[-1]
+    assert call.code == 70, call.err
+    assert "nor these new pages be taken back (No space left on device)" in last
+    assert "refresh again" in last
+    assert run("refresh", workspace, "--as-of", "2025-12-30").code == 1
+    told = json.loads((workspace / "published" / "manifest.json").read_text())
+    assert told["as_of"] == "2025-12-30"
+
+
 def test_half_a_copy_of_the_store_is_not_left_behind(kept, run, monkeypatch):
     """Where the disk is full already while the store is copied, what was copied goes again."""
 
