@@ -84,19 +84,23 @@ def verdict_when_ruled(claims: pl.DataFrame, history: pl.DataFrame, timezone: st
         timezone: of the workspace, in which ruled_at stands.
 
     Returns:
-        claim, verdict_when_ruled: by the last entry made by then; where there is none, by the
-        first one made after. Only claims with a ruling and a history.
+        claim, verdict_when_ruled: by the last entry made by then, or as of an earlier day than the
+        ruling's, where somebody refreshes days gone by; where there is none, by the first entry
+        after. Only claims with a ruling and a history.
     """
     entries = history.filter(pl.col("to_verdict").is_not_null()).select(
         "claim",
         "to_verdict",
+        "as_of",
         decided=pl.col("decided_at")
         .dt.replace_time_zone("UTC")
         .dt.convert_time_zone(timezone)
         .dt.replace_time_zone(None),
     )
     ruled = claims.filter(pl.col("ruled_at").is_not_null()).select("claim", "ruled_at")
-    by_then = pl.col("decided") <= pl.col("ruled_at")
+    by_then = (pl.col("decided") <= pl.col("ruled_at")) | (
+        pl.col("as_of") < pl.col("ruled_at").dt.date()
+    )
     before = pl.col("to_verdict").filter(by_then).last()
     return (
         ruled.join(entries, on="claim")

@@ -182,7 +182,7 @@ def _read_otherwise(session: RefreshSession, decided: pl.DataFrame) -> pl.DataFr
         )
         history = query_frame(
             con,
-            "select claim, decided_at, to_verdict from decision_history "
+            "select claim, decided_at, as_of, to_verdict from decision_history "
             f"semi join {wanted} using (claim)",
         )
     now = with_ruling_outdated(moments, history, session.inputs.settings.timezone)

@@ -10,23 +10,33 @@ from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.terms import Terms
 
 
-def _clash(earlier: str, later: str, words: str) -> pl.Expr:
-    """The sentence part for a clash of two dates; null without one."""
-    clash = pl.col(earlier) < pl.col(later)
-    return pl.when(clash).then(pl.format(words, pl.col(earlier), pl.col(later)))
+# Where no failure date is given, the day of the call is judged by, and said to be that.
+_FAILED = (
+    pl.when(pl.col("stated_failed_on").is_null())
+    .then(pl.lit("call opened (no failure date is given) on "))
+    .otherwise(pl.lit("failed on "))
+)
+
+
+def _clash(earlier: str, later: str, *words: str | pl.Expr) -> pl.Expr:
+    """The sentence part for a clash of two dates, each after its words; null without one."""
+    first, second = (pl.lit(word) if isinstance(word, str) else word for word in words)
+    days = (pl.col(day).cast(pl.String) for day in (earlier, later))
+    told = pl.concat_str(first, next(days), pl.lit(", "), second, next(days))
+    return pl.when(pl.col(earlier) < pl.col(later)).then(told)
 
 
 def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
     """Findings from the dates of call, unit and start-up; every contradiction is told."""
     clashes = pl.concat_list(
-        _clash("failed_on", "shipped_on", "failed on {}, shipped on {}"),
-        _clash("installed_on", "shipped_on", "installed on {}, shipped on {}"),
-        _clash("failed_on", "clock_start", "failed on {}, warranty started on {}"),
-        _clash("retired_on", "failed_on", "retired on {}, failed on {}"),
-        _clash("startup_completed_on", "shipped_on", "start-up completed on {}, shipped on {}"),
-        _clash("opened_on", "stated_failed_on", "call opened on {}, failed on {}"),
-        _clash("claimed_on", "failed_on", "claim filed on {}, failed on {}"),
-        _clash("completed_on", "opened_on", "call completed on {}, opened on {}"),
+        _clash("failed_on", "shipped_on", _FAILED, "shipped on "),
+        _clash("installed_on", "shipped_on", "installed on ", "shipped on "),
+        _clash("failed_on", "clock_start", _FAILED, "warranty started on "),
+        _clash("retired_on", "failed_on", "retired on ", _FAILED),
+        _clash("startup_completed_on", "shipped_on", "start-up completed on ", "shipped on "),
+        _clash("opened_on", "stated_failed_on", "call opened on ", "failed on "),
+        _clash("claimed_on", "failed_on", "claim filed on ", _FAILED),
+        _clash("completed_on", "opened_on", "call completed on ", "opened on "),
     ).list.drop_nulls()
     cases = [
         *PAPER,

@@ -161,6 +161,28 @@ def test_a_ruling_on_another_verdict_is_marked_for_another_look(tools, bench, en
 
 
 @pytest.mark.parametrize(
+    ("as_of_days", "outdated"),
+    [
+        (["2024-09-01", "2024-09-30"], False),  # covered by then, so nothing changed since
+        (["2024-09-01", "2024-10-01"], True),  # on the ruling's own day it may have come after
+        (["2024-09-01", "2024-10-02"], True),
+        (["2024-10-02", "2024-10-03"], True),
+    ],
+)
+def test_days_refreshed_long_after_count_by_their_as_of_day(tools, bench, as_of_days, outdated):
+    """Who refreshes days gone by makes all entries after the ruling, though not all tell of later.
+
+    First needs_review, then covered, both computed in 2025; ruled on 2024-10-01.
+    """
+    history = history_of(
+        (datetime(2025, 3, 1), "needs_review"), (datetime(2025, 3, 2), "covered")
+    ).with_columns(as_of=pl.Series(as_of_days).str.to_date())
+    ruling = RULING | {"ruled_at": "2024-10-01T10:00:00"}
+    decided = bench.decide(rulings=[ruling], history=history)
+    assert tools.decision(decided)["ruling_outdated"] is outdated
+
+
+@pytest.mark.parametrize(
     ("ruled_at", "outdated"), [("2024-10-01T10:29:59", True), ("2024-10-01T10:30:00", False)]
 )
 def test_the_history_is_compared_in_the_workspaces_time_zone(tools, bench, ruled_at, outdated):
