@@ -16,6 +16,7 @@ import traceback
 from collections.abc import Sequence
 from pathlib import Path
 
+from pipelines.commands.output import progress
 from pipelines.errors import LimeledgerError
 
 FAULT = 70
@@ -222,14 +223,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         return module.run(args)
     except LimeledgerError as error:
-        _say(str(error))
+        progress(str(error))
         return error.exit_code
-    except BrokenPipeError:
-        # The reader of our output went away (`limeledger ... | head`): that is no fault.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
     except KeyboardInterrupt:
-        _say("Stopped. The store and the published pages are as they were.")
+        progress("Stopped. The store and the published pages are as they were.")
         return 130
     except Exception as error:
         return _report_fault(error, args)
@@ -245,22 +242,18 @@ def _parse(parser: argparse.ArgumentParser, argv: Sequence[str] | None) -> argpa
     return args
 
 
-def _say(text: str) -> None:
-    print(text, file=sys.stderr)
-
-
 def _report_fault(error: Exception, args: argparse.Namespace) -> int:
     from pipelines.warehouse.database import storage_fault
 
     workspace = Path(getattr(args, "workspace", None) or getattr(args, "folder", "."))
     known = storage_fault(error, workspace)
     if known is not None:
-        _say(str(known))
+        progress(str(known))
         return known.exit_code
     log = _write_log(workspace)
     if args.debug:
         traceback.print_exc()
-    _say(
+    progress(
         f"Limeledger itself failed ({type(error).__name__}); this is a fault of the tool, "
         f"not of your data. The store and the pages are as they were. The details are in {log}."
     )

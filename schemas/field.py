@@ -201,9 +201,11 @@ class AgencyFigures(Table):
     value: float = number("The share of them, or the mean a claim.")
     low: float = number("Lower 95 % limit: Clopper-Pearson, or Student's t for a mean.")
     high: float = number("Upper 95 % limit.")
-    compared: pl.Int64 = integer("Cases with peers of the same cause class and family.")
+    compared: pl.Int64 = integer(
+        "Cases with peers of the same family and class; labor hours: and cause."
+    )
     observed: float = number("Events, hours or money of those.")
-    expected: float = number("The same at the peers' mean of each cause class and family.")
+    expected: float = number("The same at the peers' mean of each of those.")
     ratio: float = number("Observed over expected.")
     funnel_95_low: float = number("Lower 95 % funnel limit of the ratio.")
     funnel_95_high: float = number("Upper 95 % funnel limit.")

@@ -21,8 +21,8 @@ _CAUTION = (
     "about one flag in ten is expected to be chance."
 )
 _BY_CLASS = (
-    "A dot is an agency: what it had over what its peers’ work on the same cause classes and "
-    "families leads to expect."
+    "A dot is an agency: what it had over what its peers’ work on the same families and cause "
+    "classes (labor hours: causes) leads to expect."
 )
 _BY_FAMILY = (
     "A dot is an agency: its waiting claims over what its peers’ claims for the same families lead "

@@ -7,7 +7,7 @@ import time
 from pathlib import Path
 
 from pipelines.commands.output import print_json, progress, teller
-from pipelines.errors import WorkspaceError
+from pipelines.errors import LimeledgerError, WorkspaceError
 from pipelines.refresh.inputs import Inputs, load_inputs
 from pipelines.refresh.run import Summary, summarize, tell
 from pipelines.refresh.session import RefreshSession, is_up_to_date
@@ -69,7 +69,7 @@ def _materialize(inputs: Inputs, sessions: list[RefreshSession]) -> None:
 
 
 def _root(error: BaseException) -> BaseException:
-    """The error behind Dagster's own, which wraps what a resource raises."""
-    while error.__cause__ is not None:
+    """The error behind Dagster's own, which wraps what a resource raises, down to one of ours."""
+    while error.__cause__ is not None and not isinstance(error, LimeledgerError):
         error = error.__cause__
     return error

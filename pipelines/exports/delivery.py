@@ -3,8 +3,9 @@
 Belongs here: names, links, permissions, hashes, the date in a name. Does not belong here: what
 is inside a file (`text_rows`, `sheets`).
 
-Read are files directly in exports/ and directly in a feed's folder; folders deeper down or of
-another name are not looked into. Files that are neither .csv nor a workbook are passed over.
+Read are files directly in exports/ and directly in a feed's folder. Those in folders deeper down or
+of another name are refused one by one, so that none is lost unheard; links to such folders are not
+followed. Files that are neither .csv nor a workbook are passed over.
 """
 
 from __future__ import annotations
@@ -58,6 +59,8 @@ def find_exports(workspace: Path, feeds: Sequence[str]) -> list[ExportFile]:
             found += _in_feed_folder(root, entry, feed)
         elif _is_candidate(entry.name):
             found.append(_judge(root, entry, entry.name, _feed_of_file(entry.name, feeds)))
+        else:
+            found += _out_of_place(root, entry, entry.name)
     return sorted(found, key=lambda file: file.path)
 
 
@@ -123,8 +126,29 @@ def _in_feed_folder(root: Path, folder: Path, feed: str) -> Iterator[ExportFile]
         yield ExportFile(shown, folder, feed, refusal, 0)
         return
     for entry in entries:
+        below = f"{folder.name}/{entry.name}"
         if _is_candidate(entry.name):
-            yield _judge(root, entry, f"{folder.name}/{entry.name}", feed)
+            yield _judge(root, entry, below, feed)
+        else:
+            yield from _out_of_place(root, entry, below)
+
+
+def _out_of_place(root: Path, folder: Path, below: str) -> Iterator[ExportFile]:
+    """The files below a folder that is no feed's, each refused."""
+    if folder.is_symlink() or not os.path.isdir(folder):
+        return
+    try:
+        entries = _entries(folder)
+    except OSError as error:
+        shown = _shown(below)
+        yield ExportFile(shown, folder, None, _unreadable(shown, error), 0)
+        return
+    for entry in entries:
+        name = f"{below}/{entry.name}"
+        if _is_candidate(entry.name):
+            yield _judge(root, entry, name, None)
+        else:
+            yield from _out_of_place(root, entry, name)
 
 
 def _judge(root: Path, file: Path, below: str, feed: str | None) -> ExportFile:
@@ -169,8 +193,8 @@ def _refuse_kind(shown: str, file: Path, mode: int, feed: str | None) -> tuple[s
     if feed is None:
         return (
             "no_feed",
-            f"{shown} is of no feed; put it into a feed's folder, such as exports/units/, or let "
-            "its name begin with the feed's.",
+            f"{shown} is of no feed; put it directly into a feed's folder, such as exports/units/, "
+            "or into exports/ under a name that begins with the feed's.",
         )
     if file.name.casefold().endswith(".xls"):
         return (

@@ -17,6 +17,7 @@ CLAIM_COLUMNS = (
     "serial",
     "family",
     "agency",
+    "cause",
     "cause_class",
     "failed_on",
     "completed_on",
@@ -74,7 +75,9 @@ def measured(context: FieldContext) -> dict[str, pl.DataFrame]:
 
     returns: repairs inside the watch, completed, of a known class, and followed for all of their
         workmanship days inside the watch; 1 where the unit failed of the same class within them.
-    labor_hours, travel: claims of a known class that bill any.
+    labor_hours: claims of a known cause that bill any, by cause and family: how long a repair
+        takes hangs on what is repaired.
+    travel: claims of a known class that bill any.
     documents: all claims; 1 where the verdict waits on documents. By family alone: the cause
         itself is one of the documents that may lack.
     """
@@ -86,12 +89,17 @@ def measured(context: FieldContext) -> dict[str, pl.DataFrame]:
         repairs = repairs.filter(day < context.until)
     claims = repairs.filter(pl.col("claim").is_not_null())
     of_class = claims.filter(pl.col("cause_class") != UNKNOWN)
-    by_class = pl.format("{}/{}", "cause_class", "family").alias("stratum")
+    by_class, by_cause = (
+        pl.format("{}/{}", kind, "family").alias("stratum") for kind in ("cause_class", "cause")
+    )
     billed = {
         measure: of_class.filter(pl.col(column).is_not_null()).select(
-            "agency", by_class, amount=column
+            "agency", stratum, amount=column
         )
-        for measure, column in (("labor_hours", "labor_hours"), ("travel", "travel_amount"))
+        for measure, column, stratum in (
+            ("labor_hours", "labor_hours", by_cause),
+            ("travel", "travel_amount", by_class),
+        )
     }
     returned = followed_repairs(repairs, context.repairs).select(
         "agency", by_class, amount=pl.col("came_back").cast(pl.Float64)

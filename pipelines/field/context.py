@@ -43,6 +43,7 @@ REPAIRS = pl.Schema(
         "serial": pl.String(),
         "family": pl.String(),
         "agency": pl.String(),
+        "cause": pl.String(),
         "cause_class": pl.String(),
         "failed_on": pl.Date(),
         "completed_on": pl.Date(),

@@ -22,6 +22,7 @@ from pipelines.records.cross_checks import (
     References,
     claims_held_twice,
     reference_failures,
+    without_known,
 )
 from pipelines.records.feed_file import ParsedFile, seen_on
 from pipelines.records.long_layout import KEY as LONG_KEY
@@ -87,7 +88,8 @@ def gather(
     for path, (named, file) in parsed.items():
         at = pl.lit(path, pl.String)
         rows.append(file.rows.drop("raw").with_columns(source_file=at))
-        told.append(file.set_aside.select(at.alias("file"), *REASON_SCHEMA))
+        reasons_told = pl.concat([file.set_aside, file.besides])
+        told.append(reasons_told.select(at.alias("file"), *REASON_SCHEMA))
         files.append((path, named, file.rows_read))
     return (
         pl.concat(rows) if rows else pl.DataFrame(),
@@ -110,7 +112,7 @@ def account(
         rows: the sound rows of all files by `feed_file.parsed_schema` (`raw` may be missing), with
             `source_file`.
         files: all files of the feed by `FILES`; `named_date` is the date in the file's name.
-        set_aside: the reasons that parsing gave, by `SET_ASIDE`.
+        set_aside: the reasons that parsing gave, and those besides, by `SET_ASIDE`.
         references: what models, products and causes there are.
     """
     if rows.is_empty():
@@ -124,6 +126,9 @@ def account(
     is_long = "analyte" in rows.columns
     key = list(LONG_KEY) if is_long else key_columns(FEED_TABLES[feed])
     fates, held = _settle(feed, ranked, key)
+    if held.height:  # no record tells how far its file goes once it is set aside
+        through = _through_dates(feed, passed.filter(fates != "set_aside"), files)
+    set_aside = without_known(feed, set_aside, references)
     told = pl.concat([set_aside, failures, held]).sort("file", "line", "column", "rule")
     all_fates = pl.concat(
         [

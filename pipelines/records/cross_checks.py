@@ -10,10 +10,16 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from pipelines.records.reasons import REASON_SCHEMA, reasons
+from pipelines.records.reasons import REASON_SCHEMA, no_reasons, reasons
 
 RANK = "_rank"  # of a row among the versions of its key: the greatest wins
 _REPAIR = "repair"
+# By feed: the column that names a code, the list of `References` it is looked up in, and the rule.
+_CODES = {
+    "units": ("model", "models", "unknown_model"),
+    "treatment_purchases": ("product", "products", "unknown_product"),
+    "service_calls": ("cause", "causes", "unknown_cause"),
+}
 
 
 @dataclass(frozen=True)
@@ -38,19 +44,49 @@ def reference_failures(feed: str, rows: pl.DataFrame, references: References) ->
         rows: its typed rows, with `source_file` and `source_line`.
         references: the known codes.
     """
-    checks = {
-        "units": [("model", references.models, "unknown_model")],
-        "treatment_purchases": [("product", references.products, "unknown_product")],
-        "service_calls": [("cause", references.causes, "unknown_cause")],
-    }
     found = [pl.DataFrame(schema={"file": pl.String, **REASON_SCHEMA})]
-    for column, known, rule in checks.get(feed, []):
-        unknown = ~pl.col(column).is_in(known.implode())
+    if feed in _CODES:
+        column, known, rule = _CODES[feed]
+        unknown = ~pl.col(column).is_in(getattr(references, known).implode())
         found.append(reasons(_failing(rows, column, unknown), column, column, rule))
     if feed == "service_calls":
-        wrong = pl.col("claim").is_not_null() & (pl.col("kind") != _REPAIR)
-        found.append(reasons(_failing(rows, "claim", wrong), "claim", "claim", "claim_on_repair"))
+        found.append(_claims_elsewhere(rows))
     return pl.concat(found)
+
+
+def reasons_besides(feed: str, rows: pl.DataFrame) -> pl.DataFrame:
+    """Further reasons of rows that are set aside for a value that could not be read.
+
+    Whether a code is known depends on the reference files, which may change while the row does
+    not: so every code is told of as unknown, and `without_known` takes back those that are known.
+
+    Args:
+        feed: the feed.
+        rows: those rows as far as they were typed, with `source_line`.
+    """
+    found = [no_reasons()]
+    if feed in _CODES:
+        column, _, rule = _CODES[feed]
+        named = rows.filter(pl.col(column).is_not_null())
+        found.append(reasons(named, column, column, rule))
+    if feed == "service_calls":
+        found.append(_claims_elsewhere(rows))
+    return pl.concat(found)
+
+
+def without_known(feed: str, told: pl.DataFrame, references: References) -> pl.DataFrame:
+    """The reasons without those of `reasons_besides` whose code the reference files have."""
+    if feed not in _CODES:
+        return told
+    _, known, rule = _CODES[feed]
+    is_known = pl.col("value").is_in(getattr(references, known).implode())
+    return told.filter(~((pl.col("rule") == rule) & is_known))
+
+
+def _claims_elsewhere(calls: pl.DataFrame) -> pl.DataFrame:
+    """The reasons of claim numbers on calls that are no repair."""
+    wrong = pl.col("claim").is_not_null() & (pl.col("kind") != _REPAIR)
+    return reasons(_failing(calls, "claim", wrong), "claim", "claim", "claim_on_repair")
 
 
 def claims_held_twice(calls: pl.DataFrame, left: pl.Series) -> pl.DataFrame:
@@ -66,4 +102,5 @@ def claims_held_twice(calls: pl.DataFrame, left: pl.Series) -> pl.DataFrame:
 
 
 def _failing(rows: pl.DataFrame, column: str, failing: pl.Expr) -> pl.DataFrame:
-    return rows.filter(failing).select("source_file", "source_line", column)
+    places = [name for name in ("source_file", "source_line") if name in rows.columns]
+    return rows.filter(failing).select(*places, column)

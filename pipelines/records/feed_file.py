@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from pipelines.exports.reading import Reading
+from pipelines.records.cross_checks import reasons_besides
 from pipelines.records.headers import HeaderFault, match_headers
 from pipelines.records.long_layout import PARTS, parse_results, parsed_long_schema
 from pipelines.records.mapping import Mapping
@@ -31,6 +32,7 @@ class ParsedFile:
             columns (of the long layout the parts of one result), the bounds of non-detects.
         set_aside: the reasons of all other rows: `line`, `column`, `value`, `rule`, `reason`; of a
             file set aside whole the one reason, at its header's line.
+        besides: what `cross_checks.reasons_besides` has to say of rows in `set_aside`.
         rows_read: all data rows of the file.
         is_whole: whether the file as a whole is set aside.
         latest_seen: the latest day by which a sound row is seen; None where no row has one.
@@ -38,6 +40,7 @@ class ParsedFile:
 
     rows: pl.DataFrame
     set_aside: pl.DataFrame
+    besides: pl.DataFrame
     rows_read: int
     is_whole: bool
     latest_seen: dt.date | None
@@ -74,6 +77,7 @@ def parse_file(feed: str, reading: Reading, mapping: Mapping, timezone: str) -> 
     if mapping.is_long:
         rows, more = parse_results(texts, rows, mapping)
         reasons = pl.concat([reasons, more])
+    unread = rows.join(reasons.select(source_line="line").unique(), on="source_line", how="semi")
     reasons = pl.concat([_reader_faults(reading, matched.places), reasons]).sort(
         "line", maintain_order=True
     )
@@ -84,7 +88,8 @@ def parse_file(feed: str, reading: Reading, mapping: Mapping, timezone: str) -> 
         maintain_order="left",
     )
     sound = sound.select(parsed_schema(feed, mapping).names())
-    return ParsedFile(sound, reasons, reading.rows_read, False, latest_seen(feed, sound))
+    besides = reasons_besides(feed, unread)
+    return ParsedFile(sound, reasons, besides, reading.rows_read, False, latest_seen(feed, sound))
 
 
 def latest_seen(feed: str, rows: pl.DataFrame) -> dt.date | None:
@@ -144,4 +149,4 @@ def _whole(
 ) -> ParsedFile:
     reason = pl.DataFrame([(line, *told)], schema=REASON_SCHEMA, orient="row")
     empty = pl.DataFrame(schema=parsed_schema(feed, mapping))
-    return ParsedFile(empty, reason, reading.rows_read, True, None)
+    return ParsedFile(empty, reason, no_reasons(), reading.rows_read, True, None)

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipelines.records import numerals
 from pipelines.records.cross_checks import RANK
 from pipelines.records.mapping import Mapping
 from pipelines.records.mapping_checks import LONG_ANALYTES, LONG_PARTS
@@ -161,13 +160,12 @@ def _results(mapping: Mapping) -> list[pl.Expr]:
     is_bound = pl.col("remark").is_in(list(_BOUND_REMARKS)).fill_null(False)
     value = pl.when(~is_bound).then(read.value)
     below = pl.coalesce(read.below, pl.when(is_bound).then(read.value))
-    # Only analytes have a column for the bound of a non-detect.
+    # Only analytes have a column for the bound of a non-detect; without a bound it is missing.
     no_bound = ~pl.col("_column").is_in(list(ANALYTES))
-    detected = below.is_null() & ~(numerals.without_bound(pl.col("value")).fill_null(False))
     return [
         in_feed_unit(value).alias("_value"),
         in_feed_unit(below).alias("_below"),
-        (read.ok & (~no_bound | detected)).alias("_ok"),
+        (read.ok & (~no_bound | below.is_null())).alias("_ok"),
     ]
 
 
@@ -184,7 +182,9 @@ def _reasons(results: pl.DataFrame, mapping: Mapping) -> pl.DataFrame:
     value_rule = (
         pl.when(unsure.str.contains(mapping.marks.single_group))
         .then(pl.lit("ambiguous_number"))
-        .otherwise(pl.lit("result"))
+        .when(pl.col("_column").is_in(list(ANALYTES)))
+        .then(pl.lit("result"))
+        .otherwise(pl.lit("no_bound"))
     )
     frames.append(reasons(wrong, "value", "value", value_rule))
     return pl.concat([no_reasons(), *frames])

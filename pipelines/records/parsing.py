@@ -7,12 +7,14 @@ what one kind of value looks like (`typed_values`), files and headers (`feed_fil
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import polars as pl
 
 from pipelines.records.dates import has_two_readings, looks_like_day
 from pipelines.records.mapping import Mapping
 from pipelines.records.moments import has_two_moments
+from pipelines.records.numerals import Marks
 from pipelines.records.reasons import no_reasons, reasons
 from pipelines.records.typed_values import Typed, typed
 from schemas.columns import fields
@@ -59,6 +61,9 @@ def parse_columns(
         reasons (`REASON_SCHEMA`) of the rows that must be set aside.
     """
     table = fields(FEED_TABLES[feed])
+    # What a mapping gives for every row is written as in the mapping, not as in the exports.
+    own = replace(mapping, marks=Marks(), dates=())
+    written = {name: own if name in mapping.constants else mapping for name in names}
     spoken = texts.with_columns(
         _translated(name, mapping.values[name]) for name in names if name in mapping.values
     )
@@ -72,7 +77,7 @@ def parse_columns(
             if kind == "analyte":
                 given.append(pl.lit(None, pl.Float64).alias(f"{name}_below"))
             continue
-        reading = _typed(name, mapping, timezone)
+        reading = _typed(name, written[name], timezone)
         values = {name: reading.value}
         if reading.below is not None:
             values[f"{name}_below"] = reading.below
@@ -81,7 +86,7 @@ def parse_columns(
             failed.append(name)
         read.append(_read_column(spoken.select(name), values))
     out = pl.concat([spoken.select(given), *read], how="horizontal")
-    frames = [_failures(feed, name, texts, spoken, out, mapping, timezone) for name in failed]
+    frames = [_failures(feed, name, texts, spoken, out, written[name], timezone) for name in failed]
     rows = out.drop(_FAILED + name for name in failed)
     told = pl.concat([no_reasons(), *frames])
     return rows, pl.concat([told, _check_failures(feed, texts, rows, told)])

@@ -51,6 +51,7 @@ RULES = {
     "result": Rule(
         "is no laboratory result", "write a number, a bound such as `<0.05`, `ND` or `BDL`"
     ),
+    "no_bound": Rule("is no temperature", "write a number; only analytes may be given as a bound"),
     "amount": Rule("is no amount", "write a number of at most 12 digits before the decimal mark"),
     "hours": Rule("is no number of hours", "write one such as 1.5"),
     "yes_no": Rule("is neither yes nor no", "write yes or no, or translate it in the mapping"),

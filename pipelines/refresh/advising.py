@@ -5,11 +5,14 @@ Belongs here: looking things up. Does not belong here: advice (`pipelines.water.
 
 from __future__ import annotations
 
+import datetime as dt
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 
+from pipelines.coverage.evidence import seen
 from pipelines.errors import NotFoundError, UsageError
 from pipelines.exports.sheets import read_sheet
 from pipelines.exports.text_rows import read_rows
@@ -17,9 +20,10 @@ from pipelines.records.accounting import account, gather
 from pipelines.records.cross_checks import References
 from pipelines.records.feed_file import parse_file
 from pipelines.records.headers import expected_headers
-from pipelines.refresh.evidence import records
+from pipelines.refresh.evidence import load_evidence
 from pipelines.refresh.inputs import Inputs
 from pipelines.refresh.reading import open_store
+from pipelines.warehouse.database import one_row
 from pipelines.water.advice import Advice, advise
 from pipelines.water.advice_parts import Duty
 
@@ -32,14 +36,15 @@ def advise_on_site(inputs: Inputs, site: str, model: str) -> Advice:
         UsageError: the site has no water test.
     """
     with open_store(inputs.workspace) as con:
-        units = records(con, "units").filter(pl.col("site") == site)
+        day = one_row(con, "select value from store_facts where fact = 'as_of'")
+        known = load_evidence(inputs, con, only=["units", "water_tests", "service_calls"])
+        known = seen(replace(known, as_of=dt.date.fromisoformat(day[0]) if day else inputs.as_of))
+        units = known.units.filter(pl.col("site") == site)
         if units.is_empty():
             raise NotFoundError(f"No unit stands at a site {site}; check the site's number.")
         named = units["serial"].implode()
-        tests = records(con, "water_tests").filter(
-            (pl.col("site") == site) | pl.col("serial").is_in(named)
-        )
-        calls = records(con, "service_calls").filter(pl.col("serial").is_in(named))
+        tests = known.water_tests.filter((pl.col("site") == site) | pl.col("serial").is_in(named))
+        calls = known.service_calls.filter(pl.col("serial").is_in(named))
     if tests.is_empty():
         raise UsageError(f"Site {site} has no water test; have its supply tested first.")
     fitted = calls.filter(

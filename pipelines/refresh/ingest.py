@@ -25,6 +25,7 @@ from pipelines.records.cross_checks import References
 from pipelines.records.feed_file import ParsedFile, parse_file, parsed_schema
 from pipelines.records.headers import expected_headers
 from pipelines.records.mapping import Mapping
+from pipelines.records.reasons import no_reasons
 from pipelines.refresh.inputs import Inputs
 from pipelines.refresh.recorded import CITED_AS, recorded_rulings
 from pipelines.refresh.tool import READING, source_hash
@@ -196,7 +197,8 @@ def _refused(facts: dict, rule: str, sentence: str, counted: Reading | None) -> 
     )
     rows = counted.rows_read if counted else 0
     facts |= {"rows_read": rows, "is_whole": True, "encoding": "", "delimiter": "", "headers": []}
-    return ReadFile(facts, LANDED.to_frame(), ParsedFile(pl.DataFrame(), reason, rows, True, None))
+    parsed = ParsedFile(pl.DataFrame(), reason, no_reasons(), rows, True, None)
+    return ReadFile(facts, LANDED.to_frame(), parsed)
 
 
 def settle(
@@ -270,7 +272,8 @@ def feed_states(
 ) -> pl.DataFrame:
     """One row a feed: its through date, whether it is stale, and what share was set aside.
 
-    A feed without a file is complete up to no day; it is stale only where files of it have come.
+    A feed without a file is complete up to no day; it is stale only where rows of it have come, or
+    a file that tells by its name how far it goes.
     An optional feed without a file is left out.
     """
     oldest = inputs.as_of - dt.timedelta(days=inputs.settings.stale_after_days)
@@ -292,7 +295,7 @@ def feed_states(
         .with_columns(pl.col("files", "rows_read", "set_aside").fill_null(0).cast(pl.Int64))
         .with_columns(
             stale=(pl.col("through_date").fill_null(dt.date.min) < oldest)
-            & (pl.col("rows_read") > 0),
+            & ((pl.col("rows_read") > 0) | pl.col("through_date").is_not_null()),
             set_aside_share=pl.when(pl.col("rows_read") > 0).then(share).otherwise(0.0),
         )
         .with_columns(

@@ -101,13 +101,15 @@ def as_of_date(given: str | dt.date | None, settings: Settings) -> dt.date:
     if isinstance(given, dt.date):
         return given
     try:
-        if len(given) != 10:
+        day = dt.date.fromisoformat(given)
+        if len(given) != 10 or not 1900 <= day.year < 2200:  # the days that exports may have
             raise ValueError
-        return dt.date.fromisoformat(given)
     except ValueError:
         raise UsageError(
-            f'--as-of "{given}" is no date; write it as YYYY-MM-DD, such as 2026-03-31.'
+            f'--as-of "{given}" is no date from the year 1900 to 2199; write it as YYYY-MM-DD, '
+            "such as 2026-03-31."
         ) from None
+    return day
 
 
 def _fingerprint(workspace: Workspace, settings: Settings) -> str:

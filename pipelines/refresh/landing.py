@@ -121,9 +121,8 @@ def _flush(session: RefreshSession, heap: list[ReadFile]) -> None:
 def told_of(one: ReadFile) -> pl.DataFrame:
     """The reasons that reading and typing one file gave, with its feed and name."""
     return (
-        one.parsed.set_aside.with_columns(
-            feed=pl.lit(one.facts["feed"]), file=pl.lit(one.facts["file"])
-        )
+        pl.concat([one.parsed.set_aside, one.parsed.besides])
+        .with_columns(feed=pl.lit(one.facts["feed"]), file=pl.lit(one.facts["file"]))
         .select(PARSED_SET_ASIDE.names())
         .cast(dict(PARSED_SET_ASIDE))
     )

@@ -80,7 +80,7 @@ class RefreshSession:
         current = self.inputs.workspace.database
         if current.exists():
             shutil.copyfile(current, self.working)
-        con = connect(self.working, write_to=[self.staging])
+        con = connect(self.working, write_to=[self.staging], copy_of=current)
         version = _fact(con, "store_version") if has_table(con, "store_facts") else None
         if version is not None and version.isdigit() and int(version) > STORE_VERSION:
             con.close()

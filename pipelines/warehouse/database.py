@@ -23,11 +23,15 @@ MEMORY_LIMIT = "1GB"  # DuckDB's share; polars needs the rest of the 4 GiB a ref
 
 
 def connect(
-    path: Path, *, read_only: bool = False, write_to: Iterable[Path] = ()
+    path: Path,
+    *,
+    read_only: bool = False,
+    write_to: Iterable[Path] = (),
+    copy_of: Path | None = None,
 ) -> duckdb.DuckDBPyConnection:
     """A connection whose only way outside is the store's folder and `write_to`.
 
-    Raises `StorageError` where the file cannot be opened.
+    Raises `StorageError` where the file, or the one that it is a copy of, cannot be opened.
     """
     try:
         con = duckdb.connect(
@@ -40,7 +44,7 @@ def connect(
         )
     except (duckdb.IOException, duckdb.ConnectionException) as error:
         raise StorageError(
-            f"{path}: the store cannot be opened ({_first_line(error)}). "
+            f"{copy_of or path}: the store cannot be opened ({_first_line(error)}). "
             "If another program holds it open, close that; if the file is damaged, "
             "delete it and refresh: it is made anew from the exports."
         ) from error

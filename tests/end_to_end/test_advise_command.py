@@ -96,10 +96,14 @@ def test_a_file_in_the_long_layout(
 def test_a_site(workspace: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A site's latest complete test, after a refresh; a site without units is not found."""
     as_of = (CASES / "expected" / "as_of.txt").read_text(encoding="utf-8").strip()
+    later = "FUT,SITE-33,supply,2099-01-15,7.5,900\n"
+    head = "sample,site,point,sampled_on,ph,hardness_mg_l_caco3\n"
+    (workspace / "exports" / "water_tests_2099.csv").write_text(head + later)
     main(["refresh", str(workspace), "--as-of", as_of])
     capsys.readouterr()
     code, out, _ = advised(capsys, workspace, "--site", "SITE-33")
     assert code == 0
+    assert "FUT" not in out, "it is taken after the day of the last refresh"
     assert "Water test LAB-33 of site SITE-33, taken 2024-01-15" in out
     code, out, err = advised(capsys, workspace, "--site", "NOWHERE")
     assert (code, out) == (4, "")

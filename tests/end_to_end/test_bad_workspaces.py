@@ -4,6 +4,7 @@ import dataclasses
 import errno
 import json
 import os
+import random
 import re
 import sys
 import time
@@ -147,6 +148,38 @@ def test_a_damaged_store_is_named_with_its_remedy(workspace, run, day, no_figure
     assert run("explain", "W01", workspace).code == 70
     database.unlink()
     assert run("refresh", workspace, "--as-of", day).code == 1
+
+
+def test_bytes_at_random_for_a_store_are_told_by_its_own_name(workspace, run, day):
+    """DuckDB names the copy that it was to open; the sentence is of the store all the same."""
+    database = workspace / "store" / "limeledger.duckdb"
+    database.write_bytes(random.Random(1).randbytes(5000))
+    call = run("refresh", workspace, "--as-of", day)
+    assert call.code == 70
+    assert call.err.strip().splitlines()[-1].startswith(f"{database}: the store cannot be opened")
+    assert "delete it and refresh" in call.err
+    assert "fault of the tool" not in call.err
+
+
+@pytest.mark.parametrize("day", ["0001-01-01", "1899-12-31", "2200-01-01", "20250101", "soon"])
+def test_a_day_that_no_export_can_have_is_a_wrong_call(workspace, run, day):
+    """Exit code 2, and how to write it."""
+    call = run("check", workspace, "--as-of", day)
+    assert call.code == 2
+    assert "write it as YYYY-MM-DD" in call.err
+
+
+def test_a_file_that_tells_by_its_name_how_far_it_goes_can_be_stale(workspace, run):
+    """A header alone is fine, but a feed that ended long ago is stale also where nothing came."""
+    for old in (workspace / "exports").rglob("*ruling*"):
+        old.unlink()
+    header = "claim,ruled_at,ruled_by,ruling,reason,parts_amount,labor_amount,travel_amount\n"
+    (workspace / "exports" / "rulings_2025-01-31.csv").write_text(header)
+    told = run("check", workspace, "--as-of", "2025-12-31", "--json")
+    assert told.code == 1
+    states = {feed["feed"]: feed for feed in json.loads(told.out)["feeds"]}
+    assert states["rulings"]["stale"] is True
+    assert states["rulings"]["through_date"] == "2025-01-31"
 
 
 # Where a full or read-only disk may be met: the copy of the store, the tables for people, the

@@ -1,6 +1,7 @@
 """The command line itself: JSON on stdout, progress on stderr, every exit code."""
 
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -102,6 +103,19 @@ def test_a_fault_of_the_tool_is_exit_code_seventy_with_a_log(workspace, run, too
     status = (workspace / "published" / "assets" / "status.js").read_text()
     assert "a planted fault" in status
     assert "Traceback" in run("refresh", workspace, "--as-of", "2025-12-30", "--debug").err
+
+
+def test_a_reader_that_goes_away_does_not_change_the_exit_code(unrefreshed, day):
+    """`limeledger check … | head -1` still ends with 1 where something needs a person."""
+    call = [sys.executable, "-m", "pipelines.cli", "check", unrefreshed, "--as-of", day]
+    for more in ([], ["--json"]):
+        reading, writing = os.pipe()
+        os.close(reading)
+        with os.fdopen(writing, "wb") as unread:
+            done = subprocess.run([*call, *more], stdout=unread, stderr=subprocess.PIPE, text=True)
+        assert done.returncode == 1
+        assert "Traceback" not in done.stderr
+        assert "BrokenPipe" not in done.stderr
 
 
 def test_the_command_runs_as_a_process_of_its_own(unrefreshed, day):

@@ -9,7 +9,6 @@ from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.terms import Terms
 
-
 # Where no failure date is given, the day of the call is judged by, and said to be that.
 _FAILED = (
     pl.when(pl.col("stated_failed_on").is_null())

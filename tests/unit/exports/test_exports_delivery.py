@@ -85,13 +85,37 @@ def test_dot_names_and_lock_files_are_not_read(workspace):
     assert found(workspace) == {}
 
 
-def test_other_files_and_deeper_folders_are_passed_over(workspace):
-    """Only CSV files and workbooks directly in exports/ or in a feed's folder count."""
+def test_other_files_are_passed_over(workspace):
+    """Only CSV files and workbooks count; names that begin with a dot are not read."""
     put(workspace, "units.txt")
     put(workspace, "units.csv.bak")
-    put(workspace, "archive/units.csv")
-    put(workspace, "units/2025/units.csv")
+    put(workspace, "archive/units.txt")
+    put(workspace, ".archive/units.csv")
+    put(workspace, "units/.old/units.csv")
     assert found(workspace) == {}
+
+
+def test_files_too_deep_or_in_a_folder_of_no_feed_are_refused(workspace):
+    """They are not read, but nobody should believe that they were: each is set aside."""
+    put(workspace, "service-calls/may.csv")
+    put(workspace, "units/2025/units.csv")
+    put(workspace, "archive/2024/units.xlsx")
+    (workspace / "exports" / "old.csv").mkdir()
+    assert found(workspace) == {
+        "archive/2024/units.xlsx": (None, "no_feed"),
+        "old.csv": (None, "folder"),
+        "service-calls/may.csv": (None, "no_feed"),
+        "units/2025/units.csv": (None, "no_feed"),
+    }
+    assert "put it directly into a feed's folder" in sentence(workspace, "units/2025/units.csv")
+
+
+def test_links_to_folders_of_no_feed_are_not_followed(workspace):
+    """A link in a circle must not be walked for ever, nor one that leads out be entered."""
+    put(workspace, "archive/units.csv")
+    (workspace / "exports" / "archive" / "round").symlink_to(workspace / "exports")
+    (workspace / "exports" / "out").symlink_to("/")
+    assert found(workspace) == {"archive/units.csv": (None, "no_feed")}
 
 
 def test_odd_names_are_read(workspace):
@@ -118,7 +142,7 @@ def test_file_of_no_feed_is_refused(workspace):
     assert found(workspace) == {"customers.csv": (None, "no_feed")}
     words = sentence(workspace, "customers.csv")
     assert "customers.csv is of no feed" in words
-    assert "let its name begin with the feed's" in words
+    assert "under a name that begins with the feed's" in words
 
 
 def test_folder_named_like_a_file_is_refused(workspace):

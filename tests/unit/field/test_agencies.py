@@ -30,6 +30,7 @@ def repair(call: str, failed: dt.date, done: dt.date | None, **more: object) -> 
         "serial": "U1",
         "family": "Beck",
         "agency": "A",
+        "cause": "LIME",
         "cause_class": "scale",
         "failed_on": failed,
         "completed_on": done,
@@ -99,6 +100,7 @@ def drawn(
             "serial": pl.Series([f"U{i:06d}" for i in range(n)]),
             "family": pl.Series(np.where(random.random(n) < 0.5, "Beck", "Linn")),
             "agency": pl.Series([f"A{i}" for i in agency]),
+            "cause": pl.Series(np.array(["LIME", "SEAL", "BOARD"])[kind]),
             "cause_class": pl.Series(np.array(["scale", "gasket", "electrical"])[kind]),
             "failed_on": pl.Series([DONE] * n),
             "completed_on": pl.Series([DONE] * n),
@@ -179,6 +181,25 @@ def test_a_mix_of_slow_work_is_not_held_against_an_agency(figures) -> None:
     assert row["value"] > 1.4 * overall
     assert row["ratio"] == pytest.approx(1, abs=0.12)
     assert not row["flagged"]
+
+
+def test_a_mix_of_slow_causes_of_one_class_is_not_held_against_an_agency(figures) -> None:
+    """Boards take six hours and lamps one, both electrical: who bills what all bill is usual."""
+    boards = {"NORTH": 32, "EAST": 8, "WEST": 20}
+    rows = [
+        {
+            **repair(f"{agency}{i}", DONE, DONE, agency=agency, claim=f"{agency}{i}"),
+            "cause": "BOARD" if i < count else "LAMP",
+            "cause_class": "electrical",
+            "labor_hours": (6.0 if i < count else 1.0) + 0.25 * (i % 3),
+        }
+        for agency, count in boards.items()
+        for i in range(40)
+    ]
+    table = figures(pl.DataFrame(rows, schema=REPAIRS, orient="row"))
+    hours = table.filter((pl.col("measure") == "labor_hours") & (pl.col("agency") != "all"))
+    assert hours["ratio"].to_list() == pytest.approx([1, 1, 1], abs=0.05)
+    assert not hours["flagged"].any()
 
 
 def test_the_row_of_all_adds_up(figures) -> None:
@@ -313,6 +334,7 @@ def test_repairs_are_put_together_from_records() -> None:
             "serial": ["U1", "U9"],
             "family": ["Beck", None],
             "agency": ["A", "B"],
+            "cause": ["X", None],
             "cause_class": ["scale", None],
             "failed_on": [DONE, END],
             "completed_on": [DONE, None],

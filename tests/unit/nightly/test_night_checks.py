@@ -46,7 +46,7 @@ def checked(decisions: pl.DataFrame) -> pl.DataFrame:
 
 
 def test_feeds_are_told_with_their_days_and_shares():
-    """A feed without rows is not looked at; one complete to no day is stale."""
+    """A feed without rows or day is not looked at; one complete to no day is stale."""
     found = checked(claims()).filter(pl.col("check") != "claim_count")
     assert found.select("check", "subject", "passed", "observed", "high").rows() == [
         ("freshness", "service_calls", True, 3.0, 45.0),

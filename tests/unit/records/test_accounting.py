@@ -249,3 +249,49 @@ def test_records_pass_their_pandera_class(desk):
     records = desk.account("units", {"u.csv": text}).records
     FEED_TABLES["units"].validate(records.select(pl.exclude("source_file", "source_line")))
     assert records["serial"].to_list() == ["A", "B"]
+
+
+def test_a_row_tells_what_could_not_be_read_and_what_is_not_known(desk):
+    """Feeds: a row with several reasons stands in `set_aside` once for each."""
+    units = "serial,model,shipped_on,purchased_on\nA1,NOPE,2025-12-01,2025-13-01\n"
+    units += "A2,SK-2,2025-12-01,2025-13-01\nA3,,2025-13-01,\n"
+    calls = "call,claim,serial,kind,opened_on,cause,parts_amount\n"
+    calls += "K1,W1,A1,delime,2025-01-02,NOPE,-5\nK2,W2,A1,repair,2025-01-02,SCALE,-5\n"
+    for feed, text, expected in (
+        (
+            "units",
+            units,
+            [
+                (2, "model", "unknown_model"),
+                (2, "purchased_on", "impossible_date"),
+                (3, "purchased_on", "impossible_date"),
+                (4, "model", "required"),
+                (4, "shipped_on", "impossible_date"),
+            ],
+        ),
+        (
+            "service_calls",
+            calls,
+            [
+                (2, "cause", "unknown_cause"),
+                (2, "claim", "claim_on_repair"),
+                (2, "parts_amount", "negative"),
+                (3, "parts_amount", "negative"),
+            ],
+        ),
+    ):
+        accounted = desk.account(feed, {"a.csv": text})
+        reasons = accounted.set_aside.select("line", "column", "rule").rows()
+        assert reasons == expected
+        lines = len({line for line, *_ in expected})
+        assert accounted.accounts["set_aside"].to_list() == [lines]
+
+
+def test_a_call_whose_claim_is_held_twice_tells_no_through_date(desk):
+    """Feeds: the latest date by which the file's records are seen; what is set aside is none."""
+    head = "call,claim,serial,kind,opened_on\n"
+    once, twice = "K1,X,A,repair,2025-10-01\n", "K2,X,A,repair,2025-12-20\n"
+    accounted = desk.account("service_calls", {"a.csv": head + once + twice})
+    assert accounted.set_aside["rule"].to_list() == ["claim_once"]
+    assert accounted.accounts["through_date"].to_list() == [dt.date(2025, 10, 1)]
+    assert accounted.through_date == dt.date(2025, 10, 1)

@@ -213,3 +213,17 @@ def test_a_long_value_is_shortened_in_the_sentence_alone(desk):
     reason = parsed.set_aside.row(0, named=True)
     assert len(reason["value"]) == 500
     assert len(reason["reason"]) < 200
+
+
+def test_constants_are_written_as_in_the_mapping(desk):
+    """Not with the decimal mark or the date form of the exports, which may read them otherwise."""
+    toml = (
+        'decimal = ","\ndates = ["%Y-%d-%m"]\n'
+        "[constants]\nlabor_rate = 95.5\nfailed_on = 2025-03-04\n"
+    )
+    head = "call;serial;kind;opened_on;labor_hours\n"
+    parsed = desk.parse("service_calls", head + "K1;A;repair;2025-03-31;1,5\n", toml)
+    assert told(parsed) == []
+    row = parsed.rows.row(0, named=True)
+    assert (row["labor_rate"], row["labor_hours"]) == (Decimal("95.5"), Decimal("1.5"))
+    assert row["failed_on"] == dt.date(2025, 3, 4)

@@ -85,6 +85,13 @@ def test_non_detects_in_the_value_count_with_and_without_a_remark(desk):
     ]
 
 
+def test_a_temperature_that_was_not_detected_is_missing(desk):
+    """Feeds: `ND` and `BDL` without a bound count as missing, whatever the column."""
+    parsed = desk.parse("water_tests", HEAD + row("Temp", "ND") + row("Temp", "bdl"), TOML)
+    assert told(parsed) == []
+    assert parsed.rows.select("result", "result_below").rows() == [(None, None)] * 2
+
+
 def test_what_is_no_result_is_set_aside(desk):
     """Text, an ambiguous number, and a non-detect of what has no bound."""
     text = HEAD + row("Iron", "traces") + row("Iron", '"1,234"') + row("Temp", "<5") + row("", "5")
@@ -92,7 +99,7 @@ def test_what_is_no_result_is_set_aside(desk):
     assert told(parsed) == [
         (2, "value", "traces", "result"),
         (3, "value", "1,234", "ambiguous_number"),
-        (4, "value", "<5", "result"),
+        (4, "value", "<5", "no_bound"),
         (5, "analyte", "", "required"),
     ]
 
