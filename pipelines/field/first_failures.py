@@ -18,7 +18,7 @@ from pipelines.field.context import FLEET
 from pipelines.field.groups import Grouped
 from pipelines.field.kaplan_meier import kaplan_meier
 from pipelines.field.risk_sets import MONTH_DAYS, at_months
-from pipelines.field.slices import Slice, labelled, thin
+from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS, Slice, labelled, thin
 from pipelines.field.weibull import Fit, Lives, Times, fit_weibull
 
 SURVIVAL = ("event", "months", "at_risk", "failures", "survival", "low", "high")
@@ -109,8 +109,9 @@ def weibull(slices: Grouped) -> pl.DataFrame:
     rows = []
     for labels, kind in events_of(slices):
         come, gone, failing = slices.until(kind)
-        for own, *counts in zip(labels_of, failing, gone - failing, come, strict=True):
-            rows.append(own | labels | _fit(*counts))
+        units = slices.units_until(kind)
+        for own, many, *counts in zip(labels_of, units, failing, gone - failing, come, strict=True):
+            rows.append(own | labels | _fit(int(many), *counts))
     table = pl.DataFrame(rows, infer_schema_length=None) if rows else pl.DataFrame()
     known = _empty(slices, WEIBULL).with_columns(
         thin=pl.lit(None, pl.Boolean), note=pl.lit(None, pl.String)
@@ -119,11 +120,13 @@ def weibull(slices: Grouped) -> pl.DataFrame:
     return labelled(table.sort(FLEET, *dims, "event"), dims, WEIBULL)
 
 
-def _fit(failing: np.ndarray, running: np.ndarray, entered: np.ndarray) -> dict[str, object]:
-    """The fit of one group, from how many fail at, leave at and enter at each age in days."""
+def _fit(
+    units: int, failing: np.ndarray, running: np.ndarray, entered: np.ndarray
+) -> dict[str, object]:
+    """The fit of one group of units, from how many fail, leave and enter at each age in days."""
     failures = int(failing.sum())
     found: dict[str, object] = dict.fromkeys(WEIBULL[1:])
-    found["thin"] = bool(failures < 5 or entered.sum() < 10)
+    found["thin"] = failures < FEWEST_FAILURES or units < FEWEST_UNITS
     if failures < FEWEST_FOR_A_FIT:
         found["note"] = (
             f"cannot be estimated, because there were {failures} first failures of the "

@@ -30,6 +30,19 @@ class Episodes(NamedTuple):
     entry: np.ndarray
     exit: np.ndarray
 
+    def returns(self) -> tuple[np.ndarray, np.ndarray]:
+        """Where a unit comes back to a group: places of the stretch that it left and of the next.
+
+        Those of one unit in one group stand together, the earliest first.
+        """
+        none = np.zeros(0, np.int64)
+        if len(self.unit) == 0 or np.bincount(self.unit).max() < 2:
+            return none, none
+        order = np.lexsort((self.entry, self.unit, self.group))
+        group, unit = self.group[order], self.unit[order]
+        back = (group[1:] == group[:-1]) & (unit[1:] == unit[:-1])
+        return order[:-1][back], order[1:][back]
+
 
 class FirstEvents(NamedTuple):
     """Where the watch for a first event ends; all other episodes stay as they are.
