@@ -34,7 +34,7 @@ WEIBULL = (
 FEWEST_FOR_A_FIT = 10
 
 NOBODY = "cannot be estimated, because no unit was watched so long"
-_NO_LIMITS = "limits cannot be estimated, because no unit or every unit has failed by then"
+NO_LIMITS = "limits cannot be estimated, because no unit or every unit has failed by then"
 
 
 def events_of(slices: Grouped) -> list[tuple[dict[str, str], str]]:
@@ -70,20 +70,26 @@ def survival(slices: Grouped) -> pl.DataFrame:
         parts.append(rows.with_columns(pl.lit(word).alias(name) for name, word in labels.items()))
     reached = (pl.col("at_risk") > 0) | (pl.col("survival") == 0)
     rows = pl.concat(parts, how="diagonal_relaxed").with_columns(thin=thin(units="at_risk"))
-    return labelled(blanked(rows, reached, SURVIVAL[4:], "low", dims), dims, SURVIVAL)
+    rows = blanked(rows, reached, SURVIVAL[4:], ("low", NO_LIMITS), dims)
+    return labelled(rows, dims, SURVIVAL)
 
 
 def blanked(
-    rows: pl.DataFrame, reached: pl.Expr, figures: tuple[str, ...], limit: str, dims: Slice
+    rows: pl.DataFrame,
+    reached: pl.Expr,
+    figures: tuple[str, ...],
+    limit: tuple[str, str],
+    dims: Slice,
 ) -> pl.DataFrame:
-    """Blanks the figures where nobody was watched so long, says why, and sorts."""
+    """Blanks the figures where nobody was watched so long, says why, and sorts.
+
+    `limit` is a column of limits, and what to say where it is null.
+    """
+    bound, why = limit
     order = [FLEET, *dims, *(("event",) if "event" in rows.columns else ()), "months"]
     return rows.with_columns(
         *(pl.when(reached).then(pl.col(name)).alias(name) for name in figures),
-        note=pl.when(~reached)
-        .then(pl.lit(NOBODY))
-        .when(pl.col(limit).is_null())
-        .then(pl.lit(_NO_LIMITS)),
+        note=pl.when(~reached).then(pl.lit(NOBODY)).when(pl.col(bound).is_null()).then(pl.lit(why)),
     ).sort(order)
 
 

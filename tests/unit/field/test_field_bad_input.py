@@ -12,7 +12,7 @@ from polars import selectors as cs
 
 from pipelines.field.context import FieldContext, narrow, prepare
 from pipelines.field.figures import FIGURES, always, slices_of
-from pipelines.field.slices import ALL
+from pipelines.field.slices import ALL, ALWAYS
 
 AS_OF = dt.date(2026, 6, 30)
 TODAY = AS_OF + dt.timedelta(days=1)
@@ -173,9 +173,11 @@ def test_no_figure_crashes_or_shows_what_is_no_number(context: FieldContext, nam
 def test_every_slice_that_is_always_there_is_there(context: FieldContext, name: str) -> None:
     """Also without a failure or a watched unit: rows that say why, never no row at all."""
     promised = {",".join(dims) or ALL for dims in slices_of(name)}
+    if name == "first_causes":  # its slices bring those by cause class along
+        promised |= {",".join(dims) for dims in ALWAYS if "cause_class" in dims}
     if context.units.is_empty():
         # Nothing is known of families, regions and waters then.
-        promised &= {ALL, "cause_class", "treatment", "treatment,cause_class"}
+        promised &= {ALL, "cause_class", "treatment"}
     if context.asked and name == "first_causes":
         promised = {by for by in promised if "cause_class" in by}
     assert promised <= set(always(context, name)["by"])
@@ -187,10 +189,30 @@ def test_without_failures_first_causes_and_warnings_say_so() -> None:
     causes = always(quiet, "first_causes").filter(pl.col("by") == "all", pl.col("months") == 6)
     assert causes["incidence"].to_list() == [0.0]
     assert causes["note"].str.contains("because no unit").all()
+    for by, groups in (("cause_class", 1), ("profile,cause_class", 2), ("family,cause_class", 2)):
+        rows = always(quiet, "first_causes").filter(pl.col("by") == by, pl.col("months") == 6)
+        assert rows["cause_class"].to_list() == ["unknown"] * groups
+        assert rows["incidence"].to_list() == [0.0] * groups
+        assert rows["note"].str.contains("because no unit").all()
     warnings = always(quiet, "warnings").filter(pl.col("by") == "family,cause_class")
     assert warnings["family"].to_list() == ["Beck", "Force"]
     assert set(warnings["note"]) == {"cannot be estimated, because there was no failure"}
     assert warnings["month"].to_list() == [dt.date(2026, 6, 1)] * 2
+
+
+def test_a_class_that_a_group_never_had_has_a_share_of_nothing() -> None:
+    """Force fails alone, of two classes: Beck has both at 0, and so has each water."""
+    lopsided = fleet([400] * 24, [(n, 30) for n in (1, 4, 2, 5)])
+    table = always(lopsided, "first_causes").filter(pl.col("months") == 6)
+    for dim, words in (("family", ["Beck", "Force"]), ("profile", list(PROFILES))):
+        rows = table.filter(pl.col("by") == f"{dim},cause_class")
+        pairs = [(word, kind) for word in words for kind in ("electrical", "scale")]
+        assert rows.select(dim, "cause_class").rows() == pairs
+    quiet = table.filter(pl.col("by") == "family,cause_class", pl.col("family") == "Beck")
+    assert quiet.select("incidence", "low", "high").rows() == [(0.0, None, None)] * 2
+    assert quiet["note"].str.contains("first failed of it").all()
+    # Slices by class that nobody asked for keep to what happened there.
+    assert table.filter(pl.col("by") == "region,cause_class")["incidence"].min() > 0
 
 
 def test_other_causes_compete_also_where_one_class_is_asked_for() -> None:
