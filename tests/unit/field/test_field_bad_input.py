@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable
+from dataclasses import replace
 from decimal import Decimal
 
 import polars as pl
@@ -213,6 +214,64 @@ def test_a_class_that_a_group_never_had_has_a_share_of_nothing() -> None:
     assert quiet["note"].str.contains("first failed of it").all()
     # Slices by class that nobody asked for keep to what happened there.
     assert table.filter(pl.col("by") == "region,cause_class")["incidence"].min() > 0
+
+
+def nothing_payable(context: FieldContext, calls: Iterable[str] = ()) -> FieldContext:
+    """The same, with nothing payable for these calls; for any where none is named."""
+    free = pl.col("call").is_in(list(calls)) if calls else pl.lit(True)
+    money = (
+        pl.when(free).then(pl.lit(0).cast(pl.Decimal(18, 2))).otherwise(line).alias(line)
+        for line in ("parts", "labor", "travel")
+    )
+    return replace(context, failures=context.failures.with_columns(money))
+
+
+def test_a_forecast_of_nothing_says_why_it_has_no_limits() -> None:
+    """Beck never failed: its months are 0, without limits, and say so; Force's have limits."""
+    quiet = fleet([400] * 24, [(n, 30) for n in (1, 4, 2, 5)])
+    coming = always(quiet, "forecast").filter(
+        pl.col("by") == "family", pl.col("as_of") == AS_OF, pl.col("month") < dt.date(2027, 1, 1)
+    )
+    beck = coming.filter(pl.col("family") == "Beck")
+    assert set(beck["failures"]) == {0.0}
+    assert beck["high_95"].null_count() == beck["cost_high_95"].null_count() == beck.height
+    assert beck["note"].str.contains("limits cannot be estimated, because no failure").all()
+    force = coming.filter(pl.col("family") == "Force")
+    assert force["high_95"].null_count() == force["note"].count() == 0
+
+
+def test_a_forecast_without_cost_says_why_the_cost_has_no_limits() -> None:
+    """Counts keep their limits where nothing was payable so far."""
+    free = nothing_payable(fleet([400] * 24, [(n, 30) for n in (1, 4, 2, 5)]))
+    coming = always(free, "forecast").filter(pl.col("by") == "all", pl.col("as_of") == AS_OF)
+    coming = coming.filter(pl.col("failures") > 0)
+    assert coming.height > 6
+    assert coming["high_95"].null_count() == 0
+    assert coming["cost_high_95"].null_count() == coming.height
+    assert coming["note"].str.contains("limits of the cost cannot be estimated").all()
+
+
+@pytest.mark.parametrize(
+    ("failures", "free", "limits", "said"),
+    [
+        ([(0, 30), (1, 30)], [], (True, False), "limits of the cost"),
+        ([(n, 30) for n in range(12)], ["C0"], (False, True), "limits of the count"),
+        ([(n, 30) for n in range(12)], [], (False, False), "limits cannot"),
+        ([(0, 40), *((n, 30) for n in range(12))], ["C0"], (True, False), "all cost alike"),
+    ],
+)
+def test_mean_counts_and_costs_each_say_why_they_have_no_limits(
+    failures, free, limits, said
+) -> None:
+    """Nothing payable, or all alike in one of the two, takes the limits of that one alone."""
+    context = nothing_payable(fleet([400] * 12, failures), free)
+    row = (
+        always(context, "repeat_failures")
+        .filter(pl.col("by") == "all", pl.col("event") == "any", pl.col("months") == 6)
+        .row(0, named=True)
+    )
+    assert (row["count_low"] is not None, row["cost_low"] is not None) == limits
+    assert said in row["note"]
 
 
 def test_other_causes_compete_also_where_one_class_is_asked_for() -> None:
