@@ -36,6 +36,7 @@ COLUMNS = (
 )
 _CHARTED = tuple(name for name in COLUMNS if name != "average_run_length")
 TRAILING_MONTHS = 12
+_NONE_COMPLETE = f"{NO_FAILURES} in a complete month"
 _TOO_NEW = "cannot be estimated, because there is no full trailing year before a complete month yet"
 _HALF = "no failure in the trailing year: half a one is assumed there"
 
@@ -55,6 +56,7 @@ def warnings(context: FieldContext, dims: Slice) -> pl.DataFrame:
     exposure = unit_days(spans, groups, months)
     sizes = {row[:-1]: row[-1] for row in watched.group_by(groups).len().iter_rows()}
     counts = _counts(context, [FLEET, *dims], months)
+    failing = set(context.failures.select(FLEET, *dims).unique().iter_rows())
     rows = []
     for key in grid(context, dims).select(FLEET, *dims).unique().sort(FLEET, *dims).iter_rows():
         labels = dict(zip((FLEET, *dims), key, strict=True))
@@ -63,7 +65,8 @@ def warnings(context: FieldContext, dims: Slice) -> pl.DataFrame:
         if group not in sizes:
             rows.append(labels | _uncharted(months, 0, NOTHING_WATCHED))
         elif observed is None:
-            rows.append(labels | _uncharted(months, 0, NO_FAILURES))
+            why = _NONE_COMPLETE if key in failing else NO_FAILURES
+            rows.append(labels | _uncharted(months, 0, why))
         elif len(observed) <= TRAILING_MONTHS:
             rows.append(labels | _uncharted(months, int(observed[-1]), _TOO_NEW))
         else:

@@ -216,6 +216,17 @@ def test_a_class_that_a_group_never_had_has_a_share_of_nothing() -> None:
     assert table.filter(pl.col("by") == "region,cause_class")["incidence"].min() > 0
 
 
+def test_failures_of_the_month_still_running_are_not_called_none() -> None:
+    """A chart has complete months only; who failed since then alone is told so."""
+    # As of the 29th, June is still running.
+    early = replace(fleet([400] * 24, [(1, 380), (2, 390)]), as_of=AS_OF - dt.timedelta(days=1))
+    table = always(early, "warnings").filter(pl.col("by") == "family").sort("family")
+    nothing = "cannot be estimated, because there was no failure"
+    assert table["note"].to_list() == [nothing, f"{nothing} in a complete month"]
+    assert set(table["month"]) == {dt.date(2026, 5, 1)}
+    assert table["failures"].to_list() == [0, 0]
+
+
 def nothing_payable(context: FieldContext, calls: Iterable[str] = ()) -> FieldContext:
     """The same, with nothing payable for these calls; for any where none is named."""
     free = pl.col("call").is_in(list(calls)) if calls else pl.lit(True)
