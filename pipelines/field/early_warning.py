@@ -45,9 +45,13 @@ def warnings(context: FieldContext, dims: Slice) -> pl.DataFrame:
     """Monthly Poisson CUSUM of every group with a failure, for complete calendar months.
 
     `expected` is the failure rate of the twelve months before times the month's unit-days; the
-    first year, which has none, is left out. The run length is that of a month like this one going
-    on for ever at the expected rate. The chart does not restart after an alarm. A group that
-    cannot be charted has its latest month alone, with the reason.
+    first year, which has none, is left out. A month alarms where its failures exceed the reference
+    value, so that the sum rises, and bring it to the decision value or beyond: that value falls
+    with the exposure, and a sum that has only been overtaken by it is no news. At a steady
+    expectation a sum first reaches the decision value by rising, so that the run length, which is
+    that of a month like this one going on for ever at the expected rate, is the same. The chart
+    does not restart after an alarm. A group that cannot be charted has its latest month alone,
+    with the reason.
     """
     months = _months(context)
     groups = [FLEET, *(name for name in dims if name != "cause_class")]
@@ -71,7 +75,7 @@ def warnings(context: FieldContext, dims: Slice) -> pl.DataFrame:
             rows.append(labels | _uncharted(months, int(observed[-1]), _TOO_NEW))
         else:
             too_few = sizes[group] < FEWEST_UNITS
-            rows += [labels | row for row in _chart(observed, exposure[group], months, too_few)]
+            rows += [labels | row for row in chart_months(observed, exposure[group], months, too_few)]
     return labelled(_with_run_lengths(_frame(rows, dims)), dims, COLUMNS)
 
 
@@ -108,10 +112,10 @@ def _counts(
     return found
 
 
-def _chart(
+def chart_months(
     observed: np.ndarray, days: np.ndarray, months: list[date], too_few: bool
 ) -> list[dict[str, object]]:
-    """The months of one group, their run lengths still to come."""
+    """The months of one group after their first year, run lengths still to come."""
     trailing = _trailing(observed), _trailing(days)
     usable = (trailing[1] > 0) & (days[TRAILING_MONTHS:] > 0)
     none_yet = usable & (trailing[0] == 0)
@@ -133,7 +137,7 @@ def _chart(
                 "cusum": float(sums[i]) if known else None,
                 "reference_value": k if known else None,
                 "decision_value": h if known else None,
-                "alarm": bool(known and sums[i] >= h),
+                "alarm": bool(known and counts[i] > k and sums[i] >= h),
                 "thin": bool(too_few or trailing[0][i] + counts[i] < FEWEST_FAILURES),
                 "note": None
                 if known and not none_yet[i]
