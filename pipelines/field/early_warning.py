@@ -75,7 +75,8 @@ def warnings(context: FieldContext, dims: Slice) -> pl.DataFrame:
             rows.append(labels | _uncharted(months, int(observed[-1]), _TOO_NEW))
         else:
             too_few = sizes[group] < FEWEST_UNITS
-            rows += [labels | row for row in chart_months(observed, exposure[group], months, too_few)]
+            charted = chart_months(observed, exposure[group], months, too_few)
+            rows += [labels | row for row in charted]
     return labelled(_with_run_lengths(_frame(rows, dims)), dims, COLUMNS)
 
 
@@ -125,7 +126,8 @@ def chart_months(
     designs = [cusum.design(x) if x > 0 else (0.0, np.inf) for x in expected]
     reference = np.array([k for k, _ in designs])
     counts = observed[TRAILING_MONTHS:]
-    sums = cusum.path(counts[None, :], reference[None, :])[0]
+    # A month that nothing can be expected of leaves the sum as it is.
+    sums = cusum.path(np.where(usable, counts, 0.0)[None, :], reference[None, :])[0]
     rows = []
     for i, (k, h) in enumerate(designs):
         known = bool(usable[i])
@@ -139,12 +141,17 @@ def chart_months(
                 "decision_value": h if known else None,
                 "alarm": bool(known and counts[i] > k and sums[i] >= h),
                 "thin": bool(too_few or trailing[0][i] + counts[i] < FEWEST_FAILURES),
-                "note": None
-                if known and not none_yet[i]
-                else (_HALF if known else "cannot be estimated, because no unit was watched"),
+                "note": _why(known, bool(none_yet[i]), float(days[TRAILING_MONTHS + i])),
             }
         )
     return rows
+
+
+def _why(known: bool, none_yet: bool, days: float) -> str | None:
+    """What a month of a chart has to say, if anything."""
+    if known:
+        return _HALF if none_yet else None
+    return f"{NOTHING_WATCHED} in the trailing year" if days > 0 else NOTHING_WATCHED
 
 
 def _with_run_lengths(charted: pl.DataFrame) -> pl.DataFrame:

@@ -89,6 +89,18 @@ def test_a_decision_value_that_falls_below_the_sum_is_no_alarm() -> None:
     ]
 
 
+def test_failures_of_a_month_without_a_trailing_rate_do_not_raise_the_sum() -> None:
+    """A group that is first watched in its 14th month: its three failures there are no excess."""
+    months = months_between(dt.date(2024, 1, 1), dt.date(2025, 4, 1))
+    observed, days = np.zeros(len(months) - 1), np.zeros(len(months) - 1)
+    observed[13:], days[13:] = 3, 1800
+    rows = chart_months(observed, days, months, too_few=False)
+    assert [row["cusum"] for row in rows] == [None, None, 0.0]
+    nothing = "cannot be estimated, because no unit was watched"
+    assert [row["note"] for row in rows] == [nothing, f"{nothing} in the trailing year", None]
+    assert not any(row["alarm"] for row in rows)
+
+
 @pytest.mark.parametrize("expected", [0.004, 0.05, 0.3, 1.0, 4.2, 27.0, 180.0, 2500.0])
 def test_a_design_keeps_quiet_for_two_hundred_months(expected: float) -> None:
     """At every size the run length is at least the target, and a step less falls short of it."""
