@@ -37,8 +37,8 @@ _COSTS_ALIKE = "limits of the cost cannot be estimated, because all cost alike b
 def repeat_failures(slices: Grouped) -> pl.DataFrame:
     """Mean failures and mean payable cost a unit at whole months 0 to 60, for one slice.
 
-    Limits are robust to units that fail again. By treatment, each stretch of a state stands for
-    itself.
+    Limits are robust to units that fail again. By treatment, a unit that comes back to a state is
+    still one unit: its stretches are taken together.
     """
     dims, failures = slices.dims, slices.watch.failures
     watched = Watched(slices.grid, slices.episodes)

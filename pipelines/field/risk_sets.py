@@ -35,10 +35,9 @@ class Episodes(NamedTuple):
 
         Those of one unit in one group stand together, the earliest first.
         """
-        none = np.zeros(0, np.int64)
-        if len(self.unit) == 0 or np.bincount(self.unit).max() < 2:
-            return none, none
-        order = np.lexsort((self.entry, self.unit, self.group))
+        # Most units have one stretch, and need no sorting.
+        several = np.flatnonzero(np.bincount(self.unit)[self.unit] > 1)
+        order = several[np.lexsort([part[several] for part in (self.entry, self.unit, self.group)])]
         group, unit = self.group[order], self.unit[order]
         back = (group[1:] == group[:-1]) & (unit[1:] == unit[:-1])
         return order[:-1][back], order[1:][back]

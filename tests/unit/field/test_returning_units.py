@@ -51,3 +51,17 @@ def test_units_until_a_first_failure_are_counted_once(context, kind, returning) 
         if entry <= first.get(unit, np.inf):
             found[group].add(unit)
     assert slices.units_until(kind).tolist() == [len(units) for units in found]
+
+
+def test_mean_limits_by_state_are_those_of_the_units(context) -> None:
+    """With one state for the whole watch, cutting it into stretches changes no mean or limit."""
+    cut = in_one_state(context)
+    assert cut.states.height > 1.5 * cut.units.height
+    whole = figure(context, "repeat_failures", ())
+    parts = figure(cut, "repeat_failures", ("treatment",)).filter(pl.col("treatment") == "treated")
+    for event in ("any", "water"):
+        one, other = (table.filter(pl.col("event") == event) for table in (whole, parts))
+        for column in ("mean_count", "count_low", "count_high", "cost_low", "cost_high"):
+            np.testing.assert_allclose(
+                one[column].to_numpy(), other[column].to_numpy(), rtol=1e-9, err_msg=column
+            )
