@@ -157,7 +157,7 @@ class Warnings(_Sliced):
     cusum: float = number("Poisson CUSUM.")
     decision_value: float = number("The value at which it alarms.")
     average_run_length: float = number("Months between false alarms.", "months")
-    alarm: bool = flag("Whether it alarms.", required=True)
+    alarm: bool = flag("Whether the CUSUM rose to that value or beyond.", required=True)
 
 
 class Forecast(_Sliced):

@@ -19,7 +19,8 @@ def figure(field: Field, cuts: Cuts) -> Figure:
         curves: dict[str, list[Row]] = {}
         for row in rows:
             curves.setdefault(row["cause_class"], []).append(row)
-        largest = sorted(curves, key=lambda name: (-_last(curves[name]), name))[:MOST_GROUPS]
+        happened = [name for name in curves if _last(curves[name]) > 0]
+        largest = sorted(happened, key=lambda name: (-_last(curves[name]), name))[:MOST_GROUPS]
         if largest:
             views[f"*/{pick.key}"] = _view({name: curves[name] for name in largest})
     return Figure(

@@ -30,7 +30,7 @@ def section(field: Field) -> Section | None:
         views,
         layout="multiples",
         reading="A Poisson CUSUM against the trailing rate; the dashed line is the value at which "
-        "it alarms, dots are months that did. The twelve closest to an alarm are drawn.",
+        "it alarms, dots are months that rose to it. The twelve closest to an alarm are drawn.",
     )
     return Section(
         "warnings", "What is about to go wrong", [figure], (), "", field.cautions("warnings")

@@ -36,6 +36,7 @@ COLUMNS = (
 )
 _CHARTED = tuple(name for name in COLUMNS if name != "average_run_length")
 TRAILING_MONTHS = 12
+_NONE_COMPLETE = f"{NO_FAILURES} in a complete month"
 _TOO_NEW = "cannot be estimated, because there is no full trailing year before a complete month yet"
 _HALF = "no failure in the trailing year: half a one is assumed there"
 
@@ -44,9 +45,13 @@ def warnings(context: FieldContext, dims: Slice) -> pl.DataFrame:
     """Monthly Poisson CUSUM of every group with a failure, for complete calendar months.
 
     `expected` is the failure rate of the twelve months before times the month's unit-days; the
-    first year, which has none, is left out. The run length is that of a month like this one going
-    on for ever at the expected rate. The chart does not restart after an alarm. A group that
-    cannot be charted has its latest month alone, with the reason.
+    first year, which has none, is left out. A month alarms where its failures exceed the reference
+    value, so that the sum rises, and bring it to the decision value or beyond: that value falls
+    with the exposure, and a sum that has only been overtaken by it is no news. At a steady
+    expectation a sum first reaches the decision value by rising, so that the run length, which is
+    that of a month like this one going on for ever at the expected rate, is the same. The chart
+    does not restart after an alarm. A group that cannot be charted has its latest month alone,
+    with the reason.
     """
     months = _months(context)
     groups = [FLEET, *(name for name in dims if name != "cause_class")]
@@ -55,6 +60,7 @@ def warnings(context: FieldContext, dims: Slice) -> pl.DataFrame:
     exposure = unit_days(spans, groups, months)
     sizes = {row[:-1]: row[-1] for row in watched.group_by(groups).len().iter_rows()}
     counts = _counts(context, [FLEET, *dims], months)
+    failing = set(context.failures.select(FLEET, *dims).unique().iter_rows())
     rows = []
     for key in grid(context, dims).select(FLEET, *dims).unique().sort(FLEET, *dims).iter_rows():
         labels = dict(zip((FLEET, *dims), key, strict=True))
@@ -63,12 +69,14 @@ def warnings(context: FieldContext, dims: Slice) -> pl.DataFrame:
         if group not in sizes:
             rows.append(labels | _uncharted(months, 0, NOTHING_WATCHED))
         elif observed is None:
-            rows.append(labels | _uncharted(months, 0, NO_FAILURES))
+            why = _NONE_COMPLETE if key in failing else NO_FAILURES
+            rows.append(labels | _uncharted(months, 0, why))
         elif len(observed) <= TRAILING_MONTHS:
             rows.append(labels | _uncharted(months, int(observed[-1]), _TOO_NEW))
         else:
             too_few = sizes[group] < FEWEST_UNITS
-            rows += [labels | row for row in _chart(observed, exposure[group], months, too_few)]
+            charted = chart_months(observed, exposure[group], months, too_few)
+            rows += [labels | row for row in charted]
     return labelled(_with_run_lengths(_frame(rows, dims)), dims, COLUMNS)
 
 
@@ -105,10 +113,10 @@ def _counts(
     return found
 
 
-def _chart(
+def chart_months(
     observed: np.ndarray, days: np.ndarray, months: list[date], too_few: bool
 ) -> list[dict[str, object]]:
-    """The months of one group, their run lengths still to come."""
+    """The months of one group after their first year, run lengths still to come."""
     trailing = _trailing(observed), _trailing(days)
     usable = (trailing[1] > 0) & (days[TRAILING_MONTHS:] > 0)
     none_yet = usable & (trailing[0] == 0)
@@ -118,7 +126,8 @@ def _chart(
     designs = [cusum.design(x) if x > 0 else (0.0, np.inf) for x in expected]
     reference = np.array([k for k, _ in designs])
     counts = observed[TRAILING_MONTHS:]
-    sums = cusum.path(counts[None, :], reference[None, :])[0]
+    # A month that nothing can be expected of leaves the sum as it is.
+    sums = cusum.path(np.where(usable, counts, 0.0)[None, :], reference[None, :])[0]
     rows = []
     for i, (k, h) in enumerate(designs):
         known = bool(usable[i])
@@ -130,14 +139,19 @@ def _chart(
                 "cusum": float(sums[i]) if known else None,
                 "reference_value": k if known else None,
                 "decision_value": h if known else None,
-                "alarm": bool(known and sums[i] >= h),
+                "alarm": bool(known and counts[i] > k and sums[i] >= h),
                 "thin": bool(too_few or trailing[0][i] + counts[i] < FEWEST_FAILURES),
-                "note": None
-                if known and not none_yet[i]
-                else (_HALF if known else "cannot be estimated, because no unit was watched"),
+                "note": _why(known, bool(none_yet[i]), float(days[TRAILING_MONTHS + i])),
             }
         )
     return rows
+
+
+def _why(known: bool, none_yet: bool, days: float) -> str | None:
+    """What a month of a chart has to say, if anything."""
+    if known:
+        return _HALF if none_yet else None
+    return f"{NOTHING_WATCHED} in the trailing year" if days > 0 else NOTHING_WATCHED
 
 
 def _with_run_lengths(charted: pl.DataFrame) -> pl.DataFrame:

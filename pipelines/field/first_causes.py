@@ -10,22 +10,26 @@ import numpy as np
 import polars as pl
 
 from pipelines.field.competing import aalen_johansen
-from pipelines.field.first_failures import blanked
+from pipelines.field.first_failures import NO_LIMITS, blanked
 from pipelines.field.groups import Grouped, Watch, grouped
 from pipelines.field.kaplan_meier import kaplan_meier
 from pipelines.field.risk_sets import at_months
-from pipelines.field.slices import DIMENSIONS, LABELS, Slice, labelled, thin
+from pipelines.field.slices import ALWAYS, DIMENSIONS, LABELS, Slice, labelled, thin
 
 COLUMNS = ("months", "at_risk", "incidence", "low", "high")
+_NO_LIMITS = (
+    "limits cannot be estimated, because no unit or every unit has first failed of it by then"
+)
 
 
 def first_causes(slices: Grouped) -> pl.DataFrame:
     """Share of units whose first failure was of each class, at whole months, for one slice.
 
-    Classes that no first failure of a group has are left out unless asked for. Of several classes
-    on the day of a first failure, the class of the first call counts. Not sliced by class, the
-    share that has failed of any stands beside them, which is what survival has lost. Narrowed to
-    some classes, the others compete all the same and are not shown.
+    Every group has every class that the fleet has, with a share of 0 where none of its units first
+    failed of it; only slices by class that are neither asked for nor always there leave such rows
+    out. Of several classes on the day of a first failure, the class of the first call counts. Not
+    sliced by class, the share that has failed of any stands beside them, which is what survival
+    has lost. Narrowed to some classes, the others compete all the same and are not shown.
     """
     dims, asked = slices.dims, slices.context.asked
     if slices.context.competing is not None:
@@ -33,6 +37,7 @@ def first_causes(slices: Grouped) -> pl.DataFrame:
         slices = grouped(everything, dims)
     own_dims = tuple(name for name in dims if name != "cause_class")
     keyed = tuple(name for name in DIMENSIONS if name in {*own_dims, "cause_class"})
+    every_class = bool(asked) or "cause_class" in dims or keyed in ALWAYS
     grid = slices.grid
     first, classes = slices.watch.first("any"), slices.watch.first_classes
     counts = slices.until("any").below(grid.ages)
@@ -52,7 +57,7 @@ def first_causes(slices: Grouped) -> pl.DataFrame:
         of_cause = grid.count(slices.episodes.group[first.failed[own]], first.age[own])
         curve = aalen_johansen(at_risk, events, of_cause)
         figures = _at_months(of_cause, [curve.value, curve.low, curve.high])
-        rows = slices.rows(**common, **figures).filter((pl.col("total") > 0) | pl.lit(bool(asked)))
+        rows = slices.rows(**common, **figures).filter((pl.col("total") > 0) | every_class)
         parts.append(_shown(rows.with_columns(cause_class=pl.lit(name)), keyed))
     return pl.concat(parts).sort(*LABELS, "months")
 
@@ -69,4 +74,5 @@ def _at_months(events: np.ndarray, curve: list[np.ndarray]) -> dict[str, np.ndar
 def _shown(rows: pl.DataFrame, dims: Slice) -> pl.DataFrame:
     rows = rows.with_columns(thin=thin(units="at_risk"))
     reached = (pl.col("at_risk") > 0) | pl.col("nobody_left")
-    return labelled(blanked(rows, reached, COLUMNS[2:], "low", dims), dims, COLUMNS)
+    why = _NO_LIMITS if "cause_class" in dims else NO_LIMITS
+    return labelled(blanked(rows, reached, COLUMNS[2:], ("low", why), dims), dims, COLUMNS)

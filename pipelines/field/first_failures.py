@@ -18,7 +18,7 @@ from pipelines.field.context import FLEET
 from pipelines.field.groups import Grouped
 from pipelines.field.kaplan_meier import kaplan_meier
 from pipelines.field.risk_sets import MONTH_DAYS, at_months
-from pipelines.field.slices import Slice, labelled, thin
+from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS, Slice, labelled, thin
 from pipelines.field.weibull import Fit, Lives, Times, fit_weibull
 
 SURVIVAL = ("event", "months", "at_risk", "failures", "survival", "low", "high")
@@ -34,7 +34,7 @@ WEIBULL = (
 FEWEST_FOR_A_FIT = 10
 
 NOBODY = "cannot be estimated, because no unit was watched so long"
-_NO_LIMITS = "limits cannot be estimated, because no unit or every unit has failed by then"
+NO_LIMITS = "limits cannot be estimated, because no unit or every unit has failed by then"
 
 
 def events_of(slices: Grouped) -> list[tuple[dict[str, str], str]]:
@@ -70,20 +70,26 @@ def survival(slices: Grouped) -> pl.DataFrame:
         parts.append(rows.with_columns(pl.lit(word).alias(name) for name, word in labels.items()))
     reached = (pl.col("at_risk") > 0) | (pl.col("survival") == 0)
     rows = pl.concat(parts, how="diagonal_relaxed").with_columns(thin=thin(units="at_risk"))
-    return labelled(blanked(rows, reached, SURVIVAL[4:], "low", dims), dims, SURVIVAL)
+    rows = blanked(rows, reached, SURVIVAL[4:], ("low", NO_LIMITS), dims)
+    return labelled(rows, dims, SURVIVAL)
 
 
 def blanked(
-    rows: pl.DataFrame, reached: pl.Expr, figures: tuple[str, ...], limit: str, dims: Slice
+    rows: pl.DataFrame,
+    reached: pl.Expr,
+    figures: tuple[str, ...],
+    limit: tuple[str, str],
+    dims: Slice,
 ) -> pl.DataFrame:
-    """Blanks the figures where nobody was watched so long, says why, and sorts."""
+    """Blanks the figures where nobody was watched so long, says why, and sorts.
+
+    `limit` is a column of limits, and what to say where it is null.
+    """
+    bound, why = limit
     order = [FLEET, *dims, *(("event",) if "event" in rows.columns else ()), "months"]
     return rows.with_columns(
         *(pl.when(reached).then(pl.col(name)).alias(name) for name in figures),
-        note=pl.when(~reached)
-        .then(pl.lit(NOBODY))
-        .when(pl.col(limit).is_null())
-        .then(pl.lit(_NO_LIMITS)),
+        note=pl.when(~reached).then(pl.lit(NOBODY)).when(pl.col(bound).is_null()).then(pl.lit(why)),
     ).sort(order)
 
 
@@ -109,8 +115,9 @@ def weibull(slices: Grouped) -> pl.DataFrame:
     rows = []
     for labels, kind in events_of(slices):
         come, gone, failing = slices.until(kind)
-        for own, *counts in zip(labels_of, failing, gone - failing, come, strict=True):
-            rows.append(own | labels | _fit(*counts))
+        units = slices.units_until(kind)
+        for own, many, *counts in zip(labels_of, units, failing, gone - failing, come, strict=True):
+            rows.append(own | labels | _fit(int(many), *counts))
     table = pl.DataFrame(rows, infer_schema_length=None) if rows else pl.DataFrame()
     known = _empty(slices, WEIBULL).with_columns(
         thin=pl.lit(None, pl.Boolean), note=pl.lit(None, pl.String)
@@ -119,11 +126,13 @@ def weibull(slices: Grouped) -> pl.DataFrame:
     return labelled(table.sort(FLEET, *dims, "event"), dims, WEIBULL)
 
 
-def _fit(failing: np.ndarray, running: np.ndarray, entered: np.ndarray) -> dict[str, object]:
-    """The fit of one group, from how many fail at, leave at and enter at each age in days."""
+def _fit(
+    units: int, failing: np.ndarray, running: np.ndarray, entered: np.ndarray
+) -> dict[str, object]:
+    """The fit of one group of units, from how many fail, leave and enter at each age in days."""
     failures = int(failing.sum())
     found: dict[str, object] = dict.fromkeys(WEIBULL[1:])
-    found["thin"] = bool(failures < 5 or entered.sum() < 10)
+    found["thin"] = failures < FEWEST_FAILURES or units < FEWEST_UNITS
     if failures < FEWEST_FOR_A_FIT:
         found["note"] = (
             f"cannot be estimated, because there were {failures} first failures of the "

@@ -43,6 +43,13 @@ _KNOWN_SHARE = 0.95  # failures of days by which fewer are reported yet are left
 _FEWEST_COSTS = 20  # failures from which a group's own mean cost is taken
 _NO_RATE = "cannot be estimated, because there was no failure"
 _NO_COVER = "no unit is covered in this month"
+_NO_LIMITS = (
+    "limits cannot be estimated, because no failure of the kind is known from before the latest "
+    "weeks"
+)
+_NO_COST_LIMITS = (
+    "limits of the cost cannot be estimated, because nothing was payable for the failures so far"
+)
 
 
 def forecast(context: FieldContext, dims: Slice) -> pl.DataFrame:
@@ -244,7 +251,14 @@ def _told(table: pl.DataFrame, past: int) -> pl.DataFrame:
         failures=pl.when(known).then("mean"),
         cost=pl.when(known).then("cost"),
         thin=(pl.col("mean") * MONTHS < FEWEST_FAILURES) | (pl.col("covered") < FEWEST_UNITS),
-        note=pl.when(none).then(pl.lit(_NO_COVER)).when(pl.lit(past == 0)).then(pl.lit(_NO_RATE)),
+        note=pl.when(none)
+        .then(pl.lit(_NO_COVER))
+        .when(pl.lit(past == 0))
+        .then(pl.lit(_NO_RATE))
+        .when(pl.col("mean") == 0)
+        .then(pl.lit(_NO_LIMITS))
+        .when(pl.col("cost") == 0)
+        .then(pl.lit(_NO_COST_LIMITS)),
     )
 
 

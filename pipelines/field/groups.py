@@ -154,6 +154,24 @@ class Grouped:
             self._until[kind] = self._every_age.until(first, self.episodes, self.whole)
         return self._until[kind]
 
+    @cached_property
+    def _again(self) -> np.ndarray:
+        """Places of the episodes with which a unit comes back to its group."""
+        return self.episodes.returns()[1]
+
+    def units_until(self, kind: str) -> np.ndarray:
+        """How many units each group has up to their first failure of a kind.
+
+        A unit that comes back to a group is one unit there, however many stretches it has.
+        """
+        stretches = self.until(kind).come.sum(axis=1).astype(np.int64)
+        if len(self._again) == 0:
+            return stretches
+        kept = np.ones(len(self.episodes.unit), bool)
+        kept[self.watch.first(kind).past] = False
+        again = self._again[kept[self._again]]
+        return stretches - np.bincount(self.episodes.group[again], minlength=len(stretches))
+
     def rows(self, **tables: np.ndarray) -> pl.DataFrame:
         """Tables of groups x months 0 to 60 as columns beside the groups and `months`."""
         months = pl.DataFrame({"months": np.arange(MONTHS + 1)})

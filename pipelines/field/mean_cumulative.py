@@ -64,6 +64,13 @@ class Watched:
         return np.cumsum(come - self.gone, axis=1)
 
     @cached_property
+    def returns(self) -> tuple[np.ndarray, np.ndarray]:
+        """Places of the episodes that a unit left its group with, and of the next it came with."""
+        left, back = self.episodes.returns()
+        inside = self.episodes.entry[back] < self.grid.ages
+        return left[inside], back[inside]
+
+    @cached_property
     def late(self) -> np.ndarray:
         """Places of the episodes that do not begin at age 0."""
         return np.flatnonzero((self.episodes.entry > 0) & (self.episodes.entry < self.grid.ages))
@@ -74,9 +81,10 @@ def mean_cumulative(watched: Watched, events: Events) -> Mean:
 
     The limits are on the log scale; NaN where the mean or its error is 0.
 
-    The variance is the sum over episodes of (E - G)², where E sums weight/at-risk over its own
-    events and G the increments of the mean over at-risk while it was watched. Both change only
-    at ends and events, so running sums over ages do for a million units.
+    The variance is the sum over units of (E - G)², where E sums weight/at-risk over the unit's own
+    events and G the increments of the mean over at-risk while it was watched, in all of its
+    episodes in the group. Both change only at ends and events, so running sums over ages do for a
+    million units.
     """
     group = watched.episodes.group[events.episode]
     amount = watched.grid.count(group, events.age, events.weight)
@@ -96,13 +104,23 @@ def mean_cumulative(watched: Watched, events: Events) -> Mean:
 
 
 def _squares(watched: Watched, events: Events, g: np.ndarray) -> np.ndarray:
-    """Sum over episodes of (E - G)² = sum E² - 2 sum E G(end) + sum G(end)², by group and age."""
+    """Sum over units of (E - G)² = sum E² - 2 sum E G(end) + sum G(end)², by group and age.
+
+    It is summed by episodes. One with which a unit comes back begins with what its earlier ones
+    came to, which from then on is taken away from theirs.
+    """
     grid, episodes, late = watched.grid, watched.episodes, watched.late
     inside = events.age < grid.ages
     place, age, weight = (part[inside] for part in events)
     share = weight / watched.at_risk[episodes.group[place], age]
     # Who enters late has missed G up to then: the same as an event of that size on entry.
     missed = g[episodes.group[late], episodes.entry[late] - 1]
+    _, back = watched.returns
+    if len(back):
+        carried = _carried(watched, np.bincount(place, share, len(episodes.unit)), g)
+        brought = np.zeros(len(episodes.unit))
+        brought[back] = carried
+        missed = missed + brought[late]
     place, age, share = (
         np.concatenate(pair)
         for pair in ((place, late), (age, episodes.entry[late]), (share, missed))
@@ -115,8 +133,25 @@ def _squares(watched: Watched, events: Events, g: np.ndarray) -> np.ndarray:
     # E G(end) counts at the end once that has come, and E G(now) until then.
     early = grid.count(group, age, share) - grid.count(group, end, share)
     ended = grid.count(group, end, share * g[group, end])
-    squares = np.cumsum(own - 2 * ended + watched.gone * g**2, axis=1)
+    settled = own - 2 * ended + watched.gone * g**2
+    if len(back):
+        settled -= grid.count(episodes.group[back], episodes.entry[back], carried**2)
+    squares = np.cumsum(settled, axis=1)
     return squares - 2 * g * np.cumsum(early, axis=1) + watched.still * g**2
+
+
+def _carried(watched: Watched, shares: np.ndarray, g: np.ndarray) -> np.ndarray:
+    """E - G of each unit as it comes back to a group, from all its episodes there before.
+
+    `shares` is E of each episode by itself.
+    """
+    episodes, (left, back) = watched.episodes, watched.returns
+    group, entry = episodes.group[left], episodes.entry[left]
+    before = np.where(entry > 0, g[group, np.maximum(entry, 1) - 1], 0.0)
+    own = shares[left] - (g[group, watched.end[left]] - before)
+    # A unit's returns stand together, each leaving the episode that the one before came with.
+    further = np.append(False, left[1:] == back[:-1])
+    return _running(np.cumsum(~further), own)
 
 
 def _running(place: np.ndarray, share: np.ndarray) -> np.ndarray:

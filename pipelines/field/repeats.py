@@ -29,13 +29,16 @@ COLUMNS = (
 )
 _NO_LIMITS = "limits cannot be estimated, because there was no failure by then"
 _ALL_ALIKE = "limits cannot be estimated, because all units at risk failed alike by then"
+_COUNTS_ALIKE = "limits of the count cannot be estimated, because all failed alike by then"
+_NO_COST = "limits of the cost cannot be estimated, because nothing was payable by then"
+_COSTS_ALIKE = "limits of the cost cannot be estimated, because all cost alike by then"
 
 
 def repeat_failures(slices: Grouped) -> pl.DataFrame:
     """Mean failures and mean payable cost a unit at whole months 0 to 60, for one slice.
 
-    Limits are robust to units that fail again. By treatment, each stretch of a state stands for
-    itself.
+    Limits are robust to units that fail again. By treatment, a unit that comes back to a state is
+    still one unit: its stretches are taken together.
     """
     dims, failures = slices.dims, slices.watch.failures
     watched = Watched(slices.grid, slices.episodes)
@@ -52,13 +55,20 @@ def repeat_failures(slices: Grouped) -> pl.DataFrame:
         *(pl.when(reached).then(pl.col(name)).alias(name) for name in COLUMNS[3:]),
         thin=thin(units="at_risk"),
     )
+    no_count, no_cost = (pl.col(name).is_null() for name in ("count_low", "cost_low"))
     note = (
         pl.when(~reached)
         .then(pl.lit(NOBODY))
         .when(pl.col("mean_count") == 0)
         .then(pl.lit(_NO_LIMITS))
-        .when(pl.col("count_low").is_null())
+        .when(no_count & no_cost)
         .then(pl.lit(_ALL_ALIKE))
+        .when(no_count)
+        .then(pl.lit(_COUNTS_ALIKE))
+        .when(no_cost & (pl.col("mean_cost") == 0))
+        .then(pl.lit(_NO_COST))
+        .when(no_cost)
+        .then(pl.lit(_COSTS_ALIKE))
     )
     rows = rows.with_columns(note=note).sort(FLEET, *dims, "event", "months")
     return labelled(rows, dims, COLUMNS)

@@ -30,6 +30,18 @@ class Episodes(NamedTuple):
     entry: np.ndarray
     exit: np.ndarray
 
+    def returns(self) -> tuple[np.ndarray, np.ndarray]:
+        """Where a unit comes back to a group: places of the stretch that it left and of the next.
+
+        Those of one unit in one group stand together, the earliest first.
+        """
+        # Most units have one stretch, and need no sorting.
+        several = np.flatnonzero(np.bincount(self.unit)[self.unit] > 1)
+        order = several[np.lexsort([part[several] for part in (self.entry, self.unit, self.group)])]
+        group, unit = self.group[order], self.unit[order]
+        back = (group[1:] == group[:-1]) & (unit[1:] == unit[:-1])
+        return order[:-1][back], order[1:][back]
+
 
 class FirstEvents(NamedTuple):
     """Where the watch for a first event ends; all other episodes stay as they are.

@@ -147,13 +147,14 @@ def doubtful_exposure(
         as_of: the as-of date.
 
     Returns:
-        serial, unsound, days, failures: one row a unit left out, sorted by serial.
+        serial, unsound, days, failures: one row a unit left out, sorted by serial. Units without
+        terms have no cover, and so no watch either: they have no row.
     """
     until = pl.min_horizontal(
         "coverage_end", pl.col("retired_on") + ONE_DAY, pl.lit(as_of + ONE_DAY)
     )
     assumed = (
-        watch.filter(pl.col("unsound").is_not_null())
+        watch.filter(pl.col("unsound").is_not_null() & pl.col("coverage_end").is_not_null())
         .select("serial", "unsound", "coverage_end")
         .join(units.select("serial", "shipped_on", "retired_on"), on="serial")
         .select("serial", "unsound", watched_from="shipped_on", watched_until=until)

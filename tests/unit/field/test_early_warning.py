@@ -10,6 +10,8 @@ import polars as pl
 import pytest
 
 from pipelines.field import cusum
+from pipelines.field.early_warning import chart_months
+from pipelines.field.exposure import months_between
 from pipelines.field.figures import figure
 
 
@@ -46,7 +48,8 @@ def test_the_chart_runs_by_its_own_columns(context) -> None:
         for row in chart.sort("month").iter_rows(named=True):
             running = max(0.0, running + row["failures"] - row["reference_value"])
             assert row["cusum"] == pytest.approx(running)
-            assert row["alarm"] == (running >= row["decision_value"])
+            rose = row["failures"] > row["reference_value"]
+            assert row["alarm"] == (rose and running >= row["decision_value"])
     row = table.row(len(table) // 2, named=True)
     assert row["average_run_length"] == pytest.approx(
         cusum.average_run_length(row["expected"], row["reference_value"], row["decision_value"])
@@ -65,6 +68,37 @@ def test_a_doubled_rate_alarms_within_months(make_fleet) -> None:
     recent = table.filter(pl.col("month") >= dt.date(2025, 8, 1))
     assert recent.filter(pl.col("cause_class") == "scale")["alarm"].any()
     assert not recent.filter(pl.col("cause_class") != "scale")["alarm"].any()
+
+
+def test_a_decision_value_that_falls_below_the_sum_is_no_alarm() -> None:
+    """Two failures of sixty units stay below 2; with three units left, no failure alarms at 1."""
+    first = dt.date(2024, 1, 1)
+    months = months_between(first, dt.date(2025, 9, 1))
+    observed, days = np.zeros(len(months) - 1), np.full(len(months) - 1, 1800)
+    observed[[11, 16]] = 1, 2
+    days[17:] = 90
+    rows = chart_months(observed, days, months, too_few=False)
+    overtaken = [row for row in rows if row["cusum"] >= row["decision_value"]]
+    assert [row["failures"] for row in overtaken] == [0] * len(overtaken) != []
+    assert not any(row["alarm"] for row in rows)
+    # The next failure is one more than such a month is good for.
+    observed[-1] = 1
+    assert [row["alarm"] for row in chart_months(observed, days, months, too_few=False)] == [
+        *[False] * (len(rows) - 1),
+        True,
+    ]
+
+
+def test_failures_of_a_month_without_a_trailing_rate_do_not_raise_the_sum() -> None:
+    """A group that is first watched in its 14th month: its three failures there are no excess."""
+    months = months_between(dt.date(2024, 1, 1), dt.date(2025, 4, 1))
+    observed, days = np.zeros(len(months) - 1), np.zeros(len(months) - 1)
+    observed[13:], days[13:] = 3, 1800
+    rows = chart_months(observed, days, months, too_few=False)
+    assert [row["cusum"] for row in rows] == [None, None, 0.0]
+    nothing = "cannot be estimated, because no unit was watched"
+    assert [row["note"] for row in rows] == [nothing, f"{nothing} in the trailing year", None]
+    assert not any(row["alarm"] for row in rows)
 
 
 @pytest.mark.parametrize("expected", [0.004, 0.05, 0.3, 1.0, 4.2, 27.0, 180.0, 2500.0])

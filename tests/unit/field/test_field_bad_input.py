@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable
+from dataclasses import replace
 from decimal import Decimal
 
 import polars as pl
@@ -12,7 +13,7 @@ from polars import selectors as cs
 
 from pipelines.field.context import FieldContext, narrow, prepare
 from pipelines.field.figures import FIGURES, always, slices_of
-from pipelines.field.slices import ALL
+from pipelines.field.slices import ALL, ALWAYS
 
 AS_OF = dt.date(2026, 6, 30)
 TODAY = AS_OF + dt.timedelta(days=1)
@@ -173,9 +174,11 @@ def test_no_figure_crashes_or_shows_what_is_no_number(context: FieldContext, nam
 def test_every_slice_that_is_always_there_is_there(context: FieldContext, name: str) -> None:
     """Also without a failure or a watched unit: rows that say why, never no row at all."""
     promised = {",".join(dims) or ALL for dims in slices_of(name)}
+    if name == "first_causes":  # its slices bring those by cause class along
+        promised |= {",".join(dims) for dims in ALWAYS if "cause_class" in dims}
     if context.units.is_empty():
         # Nothing is known of families, regions and waters then.
-        promised &= {ALL, "cause_class", "treatment", "treatment,cause_class"}
+        promised &= {ALL, "cause_class", "treatment"}
     if context.asked and name == "first_causes":
         promised = {by for by in promised if "cause_class" in by}
     assert promised <= set(always(context, name)["by"])
@@ -187,10 +190,99 @@ def test_without_failures_first_causes_and_warnings_say_so() -> None:
     causes = always(quiet, "first_causes").filter(pl.col("by") == "all", pl.col("months") == 6)
     assert causes["incidence"].to_list() == [0.0]
     assert causes["note"].str.contains("because no unit").all()
+    for by, groups in (("cause_class", 1), ("profile,cause_class", 2), ("family,cause_class", 2)):
+        rows = always(quiet, "first_causes").filter(pl.col("by") == by, pl.col("months") == 6)
+        assert rows["cause_class"].to_list() == ["unknown"] * groups
+        assert rows["incidence"].to_list() == [0.0] * groups
+        assert rows["note"].str.contains("because no unit").all()
     warnings = always(quiet, "warnings").filter(pl.col("by") == "family,cause_class")
     assert warnings["family"].to_list() == ["Beck", "Force"]
     assert set(warnings["note"]) == {"cannot be estimated, because there was no failure"}
     assert warnings["month"].to_list() == [dt.date(2026, 6, 1)] * 2
+
+
+def test_a_class_that_a_group_never_had_has_a_share_of_nothing() -> None:
+    """Force fails alone, of two classes: Beck has both at 0, and so has each water."""
+    lopsided = fleet([400] * 24, [(n, 30) for n in (1, 4, 2, 5)])
+    table = always(lopsided, "first_causes").filter(pl.col("months") == 6)
+    for dim, words in (("family", ["Beck", "Force"]), ("profile", list(PROFILES))):
+        rows = table.filter(pl.col("by") == f"{dim},cause_class")
+        pairs = [(word, kind) for word in words for kind in ("electrical", "scale")]
+        assert rows.select(dim, "cause_class").rows() == pairs
+    quiet = table.filter(pl.col("by") == "family,cause_class", pl.col("family") == "Beck")
+    assert quiet.select("incidence", "low", "high").rows() == [(0.0, None, None)] * 2
+    assert quiet["note"].str.contains("first failed of it").all()
+    # Slices by class that nobody asked for keep to what happened there.
+    assert table.filter(pl.col("by") == "region,cause_class")["incidence"].min() > 0
+
+
+def test_failures_of_the_month_still_running_are_not_called_none() -> None:
+    """A chart has complete months only; who failed since then alone is told so."""
+    # As of the 29th, June is still running.
+    early = replace(fleet([400] * 24, [(1, 380), (2, 390)]), as_of=AS_OF - dt.timedelta(days=1))
+    table = always(early, "warnings").filter(pl.col("by") == "family").sort("family")
+    nothing = "cannot be estimated, because there was no failure"
+    assert table["note"].to_list() == [nothing, f"{nothing} in a complete month"]
+    assert set(table["month"]) == {dt.date(2026, 5, 1)}
+    assert table["failures"].to_list() == [0, 0]
+
+
+def nothing_payable(context: FieldContext, calls: Iterable[str] = ()) -> FieldContext:
+    """The same, with nothing payable for these calls; for any where none is named."""
+    free = pl.col("call").is_in(list(calls)) if calls else pl.lit(True)
+    money = (
+        pl.when(free).then(pl.lit(0).cast(pl.Decimal(18, 2))).otherwise(line).alias(line)
+        for line in ("parts", "labor", "travel")
+    )
+    return replace(context, failures=context.failures.with_columns(money))
+
+
+def test_a_forecast_of_nothing_says_why_it_has_no_limits() -> None:
+    """Beck never failed: its months are 0, without limits, and say so; Force's have limits."""
+    quiet = fleet([400] * 24, [(n, 30) for n in (1, 4, 2, 5)])
+    coming = always(quiet, "forecast").filter(
+        pl.col("by") == "family", pl.col("as_of") == AS_OF, pl.col("month") < dt.date(2027, 1, 1)
+    )
+    beck = coming.filter(pl.col("family") == "Beck")
+    assert set(beck["failures"]) == {0.0}
+    assert beck["high_95"].null_count() == beck["cost_high_95"].null_count() == beck.height
+    assert beck["note"].str.contains("limits cannot be estimated, because no failure").all()
+    force = coming.filter(pl.col("family") == "Force")
+    assert force["high_95"].null_count() == force["note"].count() == 0
+
+
+def test_a_forecast_without_cost_says_why_the_cost_has_no_limits() -> None:
+    """Counts keep their limits where nothing was payable so far."""
+    free = nothing_payable(fleet([400] * 24, [(n, 30) for n in (1, 4, 2, 5)]))
+    coming = always(free, "forecast").filter(pl.col("by") == "all", pl.col("as_of") == AS_OF)
+    coming = coming.filter(pl.col("failures") > 0)
+    assert coming.height > 6
+    assert coming["high_95"].null_count() == 0
+    assert coming["cost_high_95"].null_count() == coming.height
+    assert coming["note"].str.contains("limits of the cost cannot be estimated").all()
+
+
+@pytest.mark.parametrize(
+    ("failures", "free", "limits", "said"),
+    [
+        ([(0, 30), (1, 30)], [], (True, False), "limits of the cost"),
+        ([(n, 30) for n in range(12)], ["C0"], (False, True), "limits of the count"),
+        ([(n, 30) for n in range(12)], [], (False, False), "limits cannot"),
+        ([(0, 40), *((n, 30) for n in range(12))], ["C0"], (True, False), "all cost alike"),
+    ],
+)
+def test_mean_counts_and_costs_each_say_why_they_have_no_limits(
+    failures, free, limits, said
+) -> None:
+    """Nothing payable, or all alike in one of the two, takes the limits of that one alone."""
+    context = nothing_payable(fleet([400] * 12, failures), free)
+    row = (
+        always(context, "repeat_failures")
+        .filter(pl.col("by") == "all", pl.col("event") == "any", pl.col("months") == 6)
+        .row(0, named=True)
+    )
+    assert (row["count_low"] is not None, row["cost_low"] is not None) == limits
+    assert said in row["note"]
 
 
 def test_other_causes_compete_also_where_one_class_is_asked_for() -> None:

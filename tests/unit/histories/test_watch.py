@@ -203,3 +203,24 @@ def test_units_left_out_are_told_with_what_they_would_add(retired):
     assert doubtful_exposure(
         units(), watch_units(units(), LATE), calls({}), none_disputed(), LATE
     ).is_empty()
+
+
+@pytest.mark.parametrize("shipped", [START - DAY, START + DAY])
+def test_a_unit_without_terms_would_add_nothing(shipped):
+    """No cover holds for it, so that no day past its shipment is watched either."""
+    frame = units(
+        shipped_on=shipped,
+        **dict.fromkeys(
+            (
+                "clock_start",
+                "parts_base_end",
+                "labor_base_end",
+                "parts_extended_end",
+                "labor_extended_end",
+            )
+        ),
+    )
+    seen = watch_units(frame, LATE)
+    assert seen["unsound"].null_count() == 0
+    failed = calls({"failed_on": START + 2 * DAY})
+    assert doubtful_exposure(frame, seen, failed, none_disputed(), LATE).is_empty()
