@@ -20,7 +20,8 @@ from schemas.feeds import WaterTests, record_schema
 
 PARTS = LONG_PARTS
 KEY = ("sample", "analyte")
-_BOUND_REMARKS = ("<", "nd", "bdl", "u")
+# One of the marks as a word of its own, alone or among others, as in `U, J` or `ND (RL)`.
+_BOUND_REMARK = r"(^|[\s,;/()])(<|nd|bdl|u)([\s,;/()]|$)"
 _OTHER_COLUMNS = [name for name in polars_schema(WaterTests).names() if name not in ANALYTES]
 
 
@@ -157,7 +158,7 @@ def _results(mapping: Mapping) -> list[pl.Expr]:
         return pl.when(same).then(value).otherwise(changed)
 
     assert read.below is not None
-    is_bound = pl.col("remark").is_in(list(_BOUND_REMARKS)).fill_null(False)
+    is_bound = pl.col("remark").str.contains(_BOUND_REMARK).fill_null(False)
     value = pl.when(~is_bound).then(read.value)
     below = pl.coalesce(read.below, pl.when(is_bound).then(read.value))
     # Only analytes have a column for the bound of a non-detect; without a bound it is missing.

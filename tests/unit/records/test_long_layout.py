@@ -72,6 +72,17 @@ def test_remarks_make_a_value_a_bound(desk):
     ]
 
 
+def test_a_mark_among_others_makes_a_bound_too(desk):
+    """As a word of its own, that is; no letter of another word does."""
+    bounds, values = ("U, J", "ND (RL)", "J;bdl", "< RL"), ("unfiltered", "E,J", "under ice <6C")
+    text = HEAD + "".join(row("Iron", "50", "", f'"{mark}"') for mark in bounds + values)
+    parsed = desk.parse("water_tests", text, TOML)
+    assert parsed.rows.select("result", "result_below").rows() == [
+        *[(None, 0.05)] * len(bounds),
+        *[(0.05, None)] * len(values),
+    ]
+
+
 def test_non_detects_in_the_value_count_with_and_without_a_remark(desk):
     """`<50` keeps its bound; ND and an empty value are missing, and the row is a record."""
     text = HEAD + row("Iron", "<50") + row("Iron", "< 50", "", "<") + row("Iron", "ND")
