@@ -32,7 +32,8 @@ def advise_on_site(inputs: Inputs, site: str, model: str) -> Advice:
     """Advice on a site's tests as of the last refresh, with the systems that are fitted there.
 
     Raises:
-        NotFoundError: no unit stands at such a site.
+        NotFoundError: no unit stands at such a site, and it has no test: before a sale there may be
+            a test alone.
         UsageError: the site has no water test.
     """
     with open_store(inputs.workspace) as con:
@@ -40,11 +41,13 @@ def advise_on_site(inputs: Inputs, site: str, model: str) -> Advice:
         known = load_evidence(inputs, con, only=["units", "water_tests", "service_calls"])
         known = seen(replace(known, as_of=dt.date.fromisoformat(day[0]) if day else inputs.as_of))
         units = known.units.filter(pl.col("site") == site)
-        if units.is_empty():
-            raise NotFoundError(f"No unit stands at a site {site}; check the site's number.")
         named = units["serial"].implode()
         tests = known.water_tests.filter((pl.col("site") == site) | pl.col("serial").is_in(named))
         calls = known.service_calls.filter(pl.col("serial").is_in(named))
+    if units.is_empty() and tests.is_empty():
+        raise NotFoundError(
+            f"No unit stands at a site {site}, nor was its water tested; check the site's number."
+        )
     if tests.is_empty():
         raise UsageError(f"Site {site} has no water test; have its supply tested first.")
     fitted = calls.filter(

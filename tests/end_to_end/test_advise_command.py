@@ -96,7 +96,7 @@ def test_a_file_in_the_long_layout(
 def test_a_site(workspace: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A site's latest complete test, after a refresh; a site without units is not found."""
     as_of = (CASES / "expected" / "as_of.txt").read_text(encoding="utf-8").strip()
-    later = "FUT,SITE-33,supply,2099-01-15,7.5,900\n"
+    later = "FUT,SITE-33,supply,2099-01-15,7.5,900\nPRE,NEW-1,supply,2025-03-01,7.5,150\n"
     head = "sample,site,point,sampled_on,ph,hardness_mg_l_caco3\n"
     (workspace / "exports" / "water_tests_2099.csv").write_text(head + later)
     main(["refresh", str(workspace), "--as-of", as_of])
@@ -107,7 +107,10 @@ def test_a_site(workspace: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert "Water test LAB-33 of site SITE-33, taken 2024-01-15" in out
     code, out, err = advised(capsys, workspace, "--site", "NOWHERE")
     assert (code, out) == (4, "")
-    assert err == "No unit stands at a site NOWHERE; check the site's number."
+    assert err.startswith("No unit stands at a site NOWHERE, nor was its water tested;")
+    code, out, _ = advised(capsys, workspace, "--site", "NEW-1")
+    assert code == 0, "before a sale there is a test, and no unit yet"
+    assert "Water test PRE of site NEW-1, taken 2025-03-01" in out
 
 
 class _Sheet(HTMLParser):
