@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 from typing import Any
 
 from dashboards.letters import TemplateFault
 from dashboards.letters.files import written_letter
 from pipelines.commands.arguments import write_file
-from pipelines.commands.output import print_json, progress
+from pipelines.commands.output import print_json, progress, write
 from pipelines.errors import NotFoundError, WorkspaceError
 from pipelines.refresh.letters import StoredLetters, letters_of_claims
 from pipelines.refresh.reading import no_such_claim
@@ -37,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
         told = {"subject": subject, "format": args.format, "file": args.out}
         print_json(letter | told | {"letter": content.decode("utf-8")})
     elif not args.out:
-        sys.stdout.write(content.decode("utf-8"))
+        write(content.decode("utf-8"))
     return 0
 
 

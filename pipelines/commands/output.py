@@ -48,14 +48,18 @@ def print_csv(table: pl.DataFrame) -> None:
     """A table as CSV, as those under published/: lists joined by `; `, no live formula."""
     from pipelines.records.harmless import harmless
 
+    write(harmless(table).write_csv())
+
+
+def write(text: str) -> None:
+    """A result as it is."""
     with _heard(sys.stdout) as stream:
-        stream.write(harmless(table).write_csv())
+        stream.write(text)
 
 
 def say(text: str) -> None:
     """One line of the result."""
-    with _heard(sys.stdout) as stream:
-        print(text, file=stream)
+    write(f"{text}\n")
 
 
 def teller(as_json: bool) -> Callable[[str], None]:

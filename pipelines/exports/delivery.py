@@ -125,12 +125,19 @@ def _in_feed_folder(root: Path, folder: Path, feed: str) -> Iterator[ExportFile]
     if refusal is not None:
         yield ExportFile(shown, folder, feed, refusal, 0)
         return
+    yield from _in_folder(root, entries, folder.name, feed)
+
+
+def _in_folder(
+    root: Path, entries: list[Path], below: str, feed: str | None
+) -> Iterator[ExportFile]:
+    """The files of a folder, and those too deep below it."""
     for entry in entries:
-        below = f"{folder.name}/{entry.name}"
+        name = f"{below}/{entry.name}"
         if _is_candidate(entry.name):
-            yield _judge(root, entry, below, feed)
+            yield _judge(root, entry, name, feed)
         else:
-            yield from _out_of_place(root, entry, below)
+            yield from _out_of_place(root, entry, name)
 
 
 def _out_of_place(root: Path, folder: Path, below: str) -> Iterator[ExportFile]:
@@ -143,12 +150,7 @@ def _out_of_place(root: Path, folder: Path, below: str) -> Iterator[ExportFile]:
         shown = _shown(below)
         yield ExportFile(shown, folder, None, _unreadable(shown, error), 0)
         return
-    for entry in entries:
-        name = f"{below}/{entry.name}"
-        if _is_candidate(entry.name):
-            yield _judge(root, entry, name, None)
-        else:
-            yield from _out_of_place(root, entry, name)
+    yield from _in_folder(root, entries, below, None)
 
 
 def _judge(root: Path, file: Path, below: str, feed: str | None) -> ExportFile:

@@ -64,12 +64,16 @@ def _of_measure(measure: str, cases: pl.DataFrame) -> pl.DataFrame:
     # The last digit of a sum of fractions depends on their order.
     cases = cases.sort("agency", "stratum", "amount")
     own = cases.group_by("agency", "stratum", maintain_order=True).agg(**sums)
-    everyone = cases.group_by("stratum").agg(
+    everyone = cases.group_by("stratum", maintain_order=True).agg(
         **{f"all_{name}": expression for name, expression in sums.items()}
     )
     fewest = 1 if measure in SHARES else 2  # a spread among peers needs two of them
     strata = own.join(everyone, on="stratum").filter(pl.col("all_n") - pl.col("n") >= fewest)
-    each = own.group_by("agency").agg(pl.col("n", "sum", "squares").sum()).sort("agency")
+    each = (
+        own.group_by("agency", maintain_order=True)
+        .agg(pl.col("n", "sum", "squares").sum())
+        .sort("agency")
+    )
     whole = each.select(pl.lit(ALL).alias("agency"), pl.col("n", "sum", "squares").sum())
     compared = (_shares if measure in SHARES else _means)(strata.sort("agency", "stratum"))
     q = compared.filter(pl.col("p_value").is_not_null())

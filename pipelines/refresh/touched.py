@@ -29,8 +29,9 @@ from typing import TYPE_CHECKING
 import duckdb
 import polars as pl
 
-from pipelines.coverage.evidence import SILENCE_COUNTS
-from pipelines.coverage.standing import with_ruling_outdated
+from pipelines.coverage.evidence import SILENCE_COUNTS, seen
+from pipelines.coverage.standing import latest_rulings, with_ruling_outdated
+from pipelines.refresh.evidence import load_evidence
 from pipelines.refresh.inputs import Inputs
 from pipelines.refresh.tool import source_hash
 from pipelines.warehouse.database import (
@@ -171,21 +172,17 @@ def claims_to_decide(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFr
 
 def _read_otherwise(session: RefreshSession, decided: pl.DataFrame) -> pl.DataFrame:
     """The claims (claim) of which today's history says otherwise whether the ruling is outdated."""
-    con, as_of = session.con, session.inputs.as_of
+    con, inputs = session.con, session.inputs
     ruled = decided.filter(pl.col("ruling").is_not_null())
-    with registered(con, ruled.select("claim", "verdict")) as wanted:
-        moments = query_frame(
-            con,
-            f"select claim, verdict, max(ruled_at) as ruled_at from {wanted} join rulings "
-            "using (claim) where cast(ruled_at as date) <= ? group by all",
-            [as_of],
-        )
+    rulings = latest_rulings(seen(load_evidence(inputs, con, only=["rulings"])).rulings)
+    moments = ruled.select("claim", "verdict").join(rulings.select("claim", "ruled_at"), on="claim")
+    with registered(con, ruled.select("claim")) as wanted:
         history = query_frame(
             con,
             "select claim, decided_at, as_of, to_verdict from decision_history "
             f"semi join {wanted} using (claim)",
         )
-    now = with_ruling_outdated(moments, history, session.inputs.settings.timezone)
+    now = with_ruling_outdated(moments, history, inputs.settings.timezone)
     return (
         ruled.select("claim", was="ruling_outdated")
         .join(now, on="claim", how="left")

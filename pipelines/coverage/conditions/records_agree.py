@@ -20,8 +20,7 @@ _FAILED = (
 def _clash(earlier: str, later: str, *words: str | pl.Expr) -> pl.Expr:
     """The sentence part for a clash of two dates, each after its words; null without one."""
     first, second = (pl.lit(word) if isinstance(word, str) else word for word in words)
-    days = (pl.col(day).cast(pl.String) for day in (earlier, later))
-    told = pl.concat_str(first, next(days), pl.lit(", "), second, next(days))
+    told = pl.format("{}{}, {}{}", first, pl.col(earlier), second, pl.col(later))
     return pl.when(pl.col(earlier) < pl.col(later)).then(told)
 
 

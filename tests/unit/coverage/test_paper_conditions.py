@@ -80,6 +80,16 @@ def test_each_contradiction_between_records_is_disputed_and_told(tools, bench, c
     assert tools.outcomes(bench.decide(**fine))["records_agree"] == "met"
 
 
+def test_a_clash_without_a_failure_date_says_that_the_call_is_judged_by(tools, bench):
+    """decisions.md: d is `failed_on`, else `opened_on`, and the finding says so."""
+    call = {"failed_on": None, "opened_on": "2023-12-01", "claimed_on": "2023-11-30"}
+    reason = tools.reasons(bench.decide(call=call))["records_agree"]
+    called = "call opened (no failure date is given) on 2023-12-01"
+    assert f"{called}, shipped on" in reason
+    assert f"claim filed on 2023-11-30, {called}" in reason
+    assert "failed on" not in reason
+
+
 def test_any_report_completed_before_shipment_contradicts(tools, bench):
     """A sound report does not heal an impossible one."""
     reports = [
