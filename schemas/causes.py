@@ -1,7 +1,7 @@
 """Causes that notes suggest, and how far the suggestions can be trusted.
 
 Belongs here: the shape of the tables. Does not belong here: how they are computed
-(`pipelines.causes`). Nothing here decides a claim.
+(`pipelines.assist.causes`). Nothing here decides a claim.
 """
 
 import polars as pl

@@ -1,6 +1,6 @@
 """What was paid for claims, beside what stands: one table.
 
-Belongs here: its shape. Does not belong here: how states are told (`pipelines.payments`).
+Belongs here: its shape. Does not belong here: how states are told (`pipelines.assist.payments`).
 """
 
 import polars as pl

@@ -1,7 +1,7 @@
 """Second opinions on decided claims, and how far they agree with the rules.
 
 Belongs here: the shape of the tables. Does not belong here: how a sample is drawn or agreement is
-estimated (`pipelines.audit`).
+estimated (`pipelines.assist.second_opinions`).
 """
 
 import polars as pl

@@ -1,7 +1,7 @@
 """How far people and rules agree, for the page of the data.
 
 Belongs here: sentences and tables of second opinions. Does not belong here: estimates
-(`pipelines.audit`).
+(`pipelines.assist.second_opinions`).
 """
 
 from __future__ import annotations

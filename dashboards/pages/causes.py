@@ -1,7 +1,7 @@
 """Causes that notes suggest: on a claim's page, and how far they can be trusted.
 
 Belongs here: sentences, tables and chart rows. Does not belong here: suggesting
-(`pipelines.causes`), which this package does not know.
+(`pipelines.assist.causes`), which this package does not know.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """What was paid and who ruled: for the claim pages and the morning's page.
 
 Belongs here: saying payments and rulings in words and rows. Does not belong here: telling whether a
-claim is paid (`pipelines.payments`), the other parts of a page.
+claim is paid (`pipelines.assist.payments`), the other parts of a page.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Figure 6: whether treatment and its upkeep go with fewer failures.
 
 Belongs here: rates by treatment state and ratios between states. Does not belong here: which state
-a unit was in when (`pipelines.histories.treatment_states`).
+a unit was in when (`pipelines.units.treatment_states`).
 
 Association, not proof: who treats the water after a first failure, or keeps it up in a kitchen
 that is well run anyway, differs in more than the treatment.

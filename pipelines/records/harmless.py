@@ -1,7 +1,7 @@
 """Texts that a spreadsheet would run as a formula, made plain text.
 
 Belongs here: what such a text is, and the cells of frames that leave as CSV. Does not belong here:
-the published table files, which the store writes (`pipelines.warehouse.publication`).
+the published table files, which the store writes (`pipelines.store.publication`).
 """
 
 from __future__ import annotations

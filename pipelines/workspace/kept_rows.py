@@ -1,7 +1,7 @@
 """The CSV files in store/ to which people's own words are added: rulings, second opinions, draws.
 
 Belongs here: adding rows to such a file, all of them or none. Does not belong here: what the rows
-say (`pipelines.refresh.recorded`, `pipelines.refresh.second_opinions`).
+say (`pipelines.store.recorded_rulings`, `pipelines.steps.second_opinions`).
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """The `[nightly]` part of the settings: when a night runs, and who is told when it fails.
 
 Belongs here: its values and what is wrong with them. Does not belong here: telling anybody
-(`pipelines.refresh.telling`) or the schedule itself (`pipelines.defs.jobs`).
+(`pipelines.nightly.notifications`) or the schedule itself (`pipelines.orchestration.jobs`).
 """
 
 from __future__ import annotations

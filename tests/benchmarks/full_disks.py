@@ -77,7 +77,7 @@ def as_it_is(workspace: Path) -> dict[str, bytes]:
 
 def told_refresh(folder: str, said: str) -> None:
     """One refresh in a process of its own, what it says put into a file."""
-    from pipelines.cli import main
+    from pipelines.cli.main import main
 
     with (
         open(said, "w") as file,
@@ -100,7 +100,7 @@ def fill(kind: str, count: int, rng: random.Random, disk: Disk, scratch: Path) -
     """Lets `count` refreshes of one kind run out of space."""
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload(
-        ["pipelines.commands.refresh", "pipelines.definitions", "full_disks"]
+        ["pipelines.cli.refresh", "pipelines.orchestration.definitions", "full_disks"]
     )
     refresh = functools.partial(run, context)
     undisturbed, workspace = scratch / f"undisturbed {kind}", disk.place / f"workspace {kind}"

@@ -45,9 +45,9 @@ def prepare() -> None:
     import vl_convert
 
     import dashboards.site
-    import pipelines.defs.figures
+    import pipelines.orchestration.figures
 
-    pipelines.defs.figures.figure_tables = empty_figures
+    pipelines.orchestration.figures.figure_tables = empty_figures
     dashboards.site.compiled_specifications = functools.cache(
         dashboards.site.compiled_specifications
     )
@@ -58,7 +58,7 @@ def prepare() -> None:
 
 def refresh(folder: str) -> None:
     """One refresh, silent, in a process of its own."""
-    from pipelines.cli import main
+    from pipelines.cli.main import main
 
     with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
         sys.exit(main(["refresh", folder, "--as-of", DAY]))
@@ -131,7 +131,7 @@ def main(count: int, seed: int) -> None:
     rng = random.Random(seed)
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload(
-        ["pipelines.commands.refresh", "pipelines.definitions", "kill_refreshes"]
+        ["pipelines.cli.refresh", "pipelines.orchestration.definitions", "kill_refreshes"]
     )
 
     def begin(folder: Path) -> multiprocessing.process.BaseProcess:

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.cli import build_parser
+from pipelines.cli.main import build_parser
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

@@ -19,7 +19,7 @@ import polars as pl
 import pytest
 
 import dashboards.site
-from pipelines.cli import main
+from pipelines.cli.main import main
 from schemas.columns import polars_schema
 from schemas.field import FIELD_TABLES
 
@@ -31,9 +31,9 @@ MOMENTS = ("decided_at",)  # when a refresh ran: the one thing that may differ b
 # A refresh as code for a process of its own, where a test's patches do not reach.
 REFRESH = """
 import os, signal
-import pipelines.defs.figures
-import pipelines.refresh.session as session
-from pipelines.cli import main
+import pipelines.orchestration.figures
+import pipelines.store.transaction as session
+from pipelines.cli.main import main
 from schemas.columns import polars_schema
 from schemas.field import FIELD_TABLES
 
@@ -41,7 +41,7 @@ def empty_figures(*_):
     for name, table in FIELD_TABLES.items():
         yield name, polars_schema(table).to_frame()
 
-pipelines.defs.figures.figure_tables = empty_figures
+pipelines.orchestration.figures.figure_tables = empty_figures
 {hook}
 raise SystemExit(main(["refresh", {folder!r}, "--as-of", {day!r}]))
 """
@@ -222,7 +222,7 @@ def empty_figures(*_):
 @pytest.fixture
 def no_figures(monkeypatch):
     """Leaves the estimates out, half the time of a small refresh, where no test looks at them."""
-    monkeypatch.setattr("pipelines.defs.figures.figure_tables", empty_figures)
+    monkeypatch.setattr("pipelines.orchestration.figures.figure_tables", empty_figures)
 
 
 @pytest.fixture(scope="session")
@@ -240,7 +240,12 @@ def start() -> Callable:
     """Starts code or a command in a process of its own that has the imports behind it."""
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload(
-        ["pipelines.commands.refresh", "pipelines.definitions", "dashboards.site", "sample_data"]
+        [
+            "pipelines.cli.refresh",
+            "pipelines.orchestration.definitions",
+            "dashboards.site",
+            "sample_data",
+        ]
     )
     os.environ["DAGSTER_DISABLE_TELEMETRY"] = "1"
 

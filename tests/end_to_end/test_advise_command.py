@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.cli import main
+from pipelines.cli.main import main
 
 CASES = Path(__file__).parents[1] / "cases" / "worked_claims"
 MEMBRANE = "OSMO<b>,reverse osmosis,system,,scale chloride chloramine,0,16,25\n"

@@ -13,9 +13,9 @@ import duckdb
 import polars as pl
 import pytest
 
-from pipelines.commands import dagster as dagster_command
-from pipelines.refresh import decide as decide_step
-from pipelines.warehouse.database import connect
+from pipelines.cli.main import dagster as dagster_command
+from pipelines.steps import decide as decide_step
+from pipelines.store.database import connect
 from pipelines.workspace.layout import Workspace
 
 
@@ -185,13 +185,13 @@ def test_a_file_that_tells_by_its_name_how_far_it_goes_can_be_stale(workspace, r
 # Where a full or read-only disk may be met: the copy of the store, the tables for people, the
 # pages, the step to the disk, and the names that are put in place of the old ones.
 WRITES = [
-    ("pipelines.refresh.session.shutil.copyfile", errno.ENOSPC),
-    ("pipelines.refresh.publish.write_table_files", errno.ENOSPC),
+    ("pipelines.store.transaction.shutil.copyfile", errno.ENOSPC),
+    ("pipelines.steps.publish.write_table_files", errno.ENOSPC),
     ("dashboards.site.Path.write_text", errno.ENOSPC),
-    ("pipelines.refresh.session._sync", errno.ENOSPC),
-    ("pipelines.refresh.session.swap_folder", errno.EROFS),
-    ("pipelines.refresh.session.os.replace", errno.EROFS),
-    ("pipelines.refresh.session.swap_folder", errno.EBUSY),
+    ("pipelines.store.transaction._sync", errno.ENOSPC),
+    ("pipelines.store.transaction.swap_folder", errno.EROFS),
+    ("pipelines.store.transaction.os.replace", errno.EROFS),
+    ("pipelines.store.transaction.swap_folder", errno.EBUSY),
 ]
 WORDS = {
     errno.ENOSPC: "the disk is full",
@@ -224,7 +224,7 @@ def test_first_pages_do_not_stand_without_a_store(unrefreshed, day, run, monkeyp
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     with monkeypatch.context() as patch:
-        patch.setattr("pipelines.refresh.session.os.replace", fail)
+        patch.setattr("pipelines.store.transaction.os.replace", fail)
         call = run("refresh", unrefreshed, "--as-of", day)
     assert call.code == 70, call.err
     assert "the disk is full" in call.err.strip().splitlines()[-1]
@@ -235,7 +235,7 @@ def test_first_pages_do_not_stand_without_a_store(unrefreshed, day, run, monkeyp
 
 def test_pages_that_cannot_be_taken_back_are_told(workspace, run, monkeypatch, no_figures):
     """Neither the last name nor its undoing works: the sentence says so, and the way out holds."""
-    from pipelines.refresh import session
+    from pipelines.store import transaction as session
 
     once = iter([session.swap_folder])
 
@@ -262,7 +262,7 @@ def test_half_a_copy_of_the_store_is_not_left_behind(kept, run, monkeypatch):
         target.write_bytes(source.read_bytes()[:4096])
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-    monkeypatch.setattr("pipelines.refresh.session.shutil.copyfile", copy_half)
+    monkeypatch.setattr("pipelines.store.transaction.shutil.copyfile", copy_half)
     call = run("refresh", kept, "--as-of", "2025-12-30")
     assert call.code == 70, call.err
     assert "the disk is full" in call.err
@@ -315,7 +315,7 @@ def test_a_frame_that_does_not_fit_its_schema_stops_the_night(kept, run, monkeyp
         )
         return dataclasses.replace(deciding, batches=wrong)
 
-    monkeypatch.setattr("pipelines.defs.decisions.decide_claims", misfit)
+    monkeypatch.setattr("pipelines.orchestration.decisions.decide_claims", misfit)
     call = run("refresh", kept, "--as-of", "2025-12-30")
     assert call.code == 70
     assert "Pages" not in call.err

@@ -37,8 +37,8 @@ def test_another_version_of_the_tool_reads_and_decides_again(
 ):
     """With the same exports the tool rests, but not where its own source has changed."""
     assert "Decisions" not in run("refresh", workspace, "--as-of", day).err
-    for module in ("ingest", "publish", "session"):
-        monkeypatch.setattr(f"pipelines.refresh.{module}.source_hash", lambda *_: "other")
+    for module in ("steps.ingest", "steps.publish", "store.transaction"):
+        monkeypatch.setattr(f"pipelines.{module}.source_hash", lambda *_: "other")
     assert "Decisions" in run("refresh", workspace, "--as-of", day).err
     news = tools["store"](workspace)["main.export_files"]["news"].unique().to_list()
     assert news == ["changed"]

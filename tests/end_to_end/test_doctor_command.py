@@ -13,8 +13,8 @@ import duckdb
 import pytest
 
 from pipelines.errors import WorkspaceError
-from pipelines.refresh import examinations
-from pipelines.refresh.telling import after_failure
+from pipelines.nightly.health import workspace_checks
+from pipelines.nightly.notifications import after_failure
 from pipelines.workspace.lock import refresh_lock
 
 
@@ -177,7 +177,9 @@ def test_disk_clock_age_pages_and_who_is_told(workspace, run, monkeypatch):
     shutil.rmtree(workspace / "published")
     usage = shutil.disk_usage(workspace)
     with monkeypatch.context() as patch:
-        patch.setattr(examinations.shutil, "disk_usage", lambda _: usage._replace(free=1_000_000))
+        patch.setattr(
+            workspace_checks.shutil, "disk_usage", lambda _: usage._replace(free=1_000_000)
+        )
         call = run("doctor", workspace, "--json")
     assert call.code == 1
     assert findings(call, "disk")[0].startswith("1 MB are free, and a refresh may need ")
@@ -193,7 +195,7 @@ def test_disk_clock_age_pages_and_who_is_told(workspace, run, monkeypatch):
 def test_folders_that_cannot_be_written(workspace, run, monkeypatch, folder, code):
     """The folder is named; old pages are replaced all the same, so that they are no fault."""
     with monkeypatch.context() as patch:
-        patch.setattr(examinations.os, "access", lambda path, _: path != workspace / folder)
+        patch.setattr(workspace_checks.os, "access", lambda path, _: path != workspace / folder)
         call = run("doctor", workspace, "--json")
     assert call.code == code
     assert findings(call, "permissions") == [

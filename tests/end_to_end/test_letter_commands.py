@@ -150,7 +150,7 @@ def test_a_template_that_fails_for_one_claim_is_told_as_a_fault_of_the_workspace
 
 def test_a_store_of_another_version_is_refreshed_first(workspace, run, monkeypatch, tmp_path):
     """Its tables may hold other things than this tool reads."""
-    monkeypatch.setattr("pipelines.refresh.reading.source_hash", lambda: "of another version")
+    monkeypatch.setattr("pipelines.store.reading.source_hash", lambda: "of another version")
     for call in (
         run("letter", "W21", workspace),
         run("letters", workspace, "--out", tmp_path / "letters"),

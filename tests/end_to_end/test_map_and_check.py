@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.cli import main
+from pipelines.cli.main import main
 
 WORKSPACE = Path(__file__).parents[1] / "cases" / "worked_claims" / "workspace"
 

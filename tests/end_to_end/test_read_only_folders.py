@@ -157,7 +157,7 @@ def test_old_pages_that_cannot_be_removed_are_not_published_again(
     workspace, run, day, tools, monkeypatch
 ):
     """What somebody else owns in published.new stops the night before it begins."""
-    monkeypatch.setattr("pipelines.refresh.session.remove_folder", lambda folder: None)
+    monkeypatch.setattr("pipelines.store.transaction.remove_folder", lambda folder: None)
     (workspace / "published.new").mkdir()
     (workspace / "published.new" / "old.html").write_text("old")
     before = tools["hashes"](workspace / "store", workspace / "published")

@@ -132,7 +132,7 @@ def test_what_is_wrong_is_told_and_nothing_is_written(workspace, run, tools, dra
 
 def test_a_store_of_another_version_is_refused(workspace, run, monkeypatch):
     """Its tables may hold other things: exit code 2, with the way out."""
-    monkeypatch.setattr("pipelines.refresh.reading.source_hash", lambda: "another")
+    monkeypatch.setattr("pipelines.store.reading.source_hash", lambda: "another")
     call = run("what-if", next((workspace / "terms").glob("*.toml")), workspace)
     assert (call.code, call.out) == (2, "")
     assert "was made by another version of this tool" in call.err

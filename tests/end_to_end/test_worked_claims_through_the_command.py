@@ -16,8 +16,8 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pipelines.cli import main
-from pipelines.refresh.reading import published_table
+from pipelines.cli.main import main
+from pipelines.store.reading import published_table
 from schemas.field import FIELD_TABLES
 
 CASES = Path(__file__).parents[1] / "cases" / "worked_claims"
@@ -266,7 +266,7 @@ def test_a_full_disk_leaves_everything_as_it_was(
     def no_space(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("pipelines.refresh.publish.build_site", no_space)
+    monkeypatch.setattr("pipelines.steps.publish.build_site", no_space)
     kept = ("store/limeledger.duckdb", "published/index.html", "published/manifest.json")
     before = {name: state(copy)[name] for name in kept}
     assert main(["refresh", str(copy), "--as-of", AS_OF]) == 70
@@ -288,7 +288,7 @@ def test_an_unknown_claim_is_not_found(workspace: Path, capsys: pytest.CaptureFi
 def test_help_loads_nothing_heavy() -> None:
     """`--help` answers without polars, DuckDB, Dagster or altair."""
     code = (
-        "import sys\nfrom pipelines.cli import main\n"
+        "import sys\nfrom pipelines.cli.main import main\n"
         "try:\n    main(['--help'])\nexcept SystemExit:\n    pass\n"
         "print(sorted({'polars', 'duckdb', 'dagster', 'altair'} & set(sys.modules)))"
     )

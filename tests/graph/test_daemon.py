@@ -37,8 +37,8 @@ with warnings.catch_warnings():
     )
     from dagster._core.workspace.load_target import ModuleTarget
 
-from pipelines.commands.dagster import daemon_command, dagster_environment, dagster_home
-from pipelines.defs.jobs import folder_state
+from pipelines.cli.dagster import daemon_command, dagster_environment, dagster_home
+from pipelines.orchestration.jobs import folder_state
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.settings import load_settings
 
@@ -85,7 +85,9 @@ def instance(workspace: Path) -> Iterator[dg.DagsterInstance]:
         ),
     }
     with dg.DagsterInstance.from_config(str(home)) as opened:
-        [location] = ModuleTarget("pipelines.definitions", None, None, None).create_origins()
+        [location] = ModuleTarget(
+            "pipelines.orchestration.definitions", None, None, None
+        ).create_origins()
         repository = RemoteRepositoryOrigin(location, "__repository__")
         for name, (kind, data) in known.items():
             origin = RemoteInstigatorOrigin(repository, name)

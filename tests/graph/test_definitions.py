@@ -14,9 +14,9 @@ with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # of Dagster's own imports
     import dagster as dg
 
-from pipelines.definitions import build_definitions
-from pipelines.defs.jobs import JOB, folder_state
-from pipelines.defs.tables import check_frame
+from pipelines.orchestration.definitions import build_definitions
+from pipelines.orchestration.jobs import JOB, folder_state
+from pipelines.orchestration.tables import check_frame
 from schemas.accounts import SetAside
 from schemas.columns import polars_schema
 
@@ -72,7 +72,9 @@ def test_dagster_finds_the_whole_when_it_loads_the_module() -> None:
     """Not the assets that the module imports, which alone lack job, schedule and session."""
     from dagster._core.workspace.autodiscovery import loadable_targets_from_python_module
 
-    [found] = loadable_targets_from_python_module("pipelines.definitions", working_directory=None)
+    [found] = loadable_targets_from_python_module(
+        "pipelines.orchestration.definitions", working_directory=None
+    )
     assert found.attribute == "defs"
 
 

@@ -15,11 +15,11 @@ with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # of Dagster's own imports
     import dagster as dg
 
-from pipelines.definitions import build_definitions
-from pipelines.defs import resources
-from pipelines.defs.failures import failure_of
-from pipelines.defs.jobs import JOB
 from pipelines.errors import BusyError, StorageError, WorkspaceError
+from pipelines.orchestration import resources
+from pipelines.orchestration.definitions import build_definitions
+from pipelines.orchestration.failures import failure_of
+from pipelines.orchestration.jobs import JOB
 from pipelines.workspace.lock import refresh_lock
 
 CASES = Path(__file__).parents[1] / "cases" / "worked_claims" / "workspace"
@@ -64,7 +64,7 @@ def test_a_fault_of_a_step_comes_with_its_sentence(workspace: Path, monkeypatch)
     def full(*_):
         raise StorageError("The disk is full. Free some space.")
 
-    monkeypatch.setattr("pipelines.defs.exports.land", full)
+    monkeypatch.setattr("pipelines.orchestration.exports.land", full)
     fault, _ = fail(workspace)
     assert isinstance(fault, StorageError)
     assert str(fault) == "The disk is full. Free some space."
@@ -79,7 +79,7 @@ def test_a_fault_of_the_tool_is_named_with_its_type(workspace: Path, monkeypatch
     def broken(*_):
         raise RuntimeError("a planted\nfault")
 
-    monkeypatch.setattr("pipelines.defs.exports.land", broken)
+    monkeypatch.setattr("pipelines.orchestration.exports.land", broken)
     fail(workspace)
     assert "RuntimeError: a planted fault" in (workspace / "told.txt").read_text()
 

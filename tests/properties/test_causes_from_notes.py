@@ -6,8 +6,8 @@ import polars as pl
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipelines.causes.calls import CALLS
-from pipelines.causes.study import study_causes
+from pipelines.assist.causes.calls import CALLS
+from pipelines.assist.causes.study import study_causes
 from schemas.columns import polars_schema
 from schemas.reference import Phrases
 

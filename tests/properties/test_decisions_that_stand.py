@@ -19,17 +19,17 @@ from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 from polars.testing import assert_frame_equal
 
-from pipelines.defs.exports import settled_exports
-from pipelines.refresh import decide as step
-from pipelines.refresh.publish import facts_of
-from pipelines.refresh.session import RefreshSession, open_session
-from pipelines.warehouse.database import (
+from pipelines.orchestration.exports import settled_exports
+from pipelines.steps import decide as step
+from pipelines.steps.publish import facts_of
+from pipelines.store.database import (
     append_frame,
     drop_table,
     merge_table,
     read_frame,
     write_frame,
 )
+from pipelines.store.transaction import RefreshSession, open_session
 
 CASES = Path(__file__).parents[1] / "cases" / "worked_claims" / "workspace"
 FEEDS = ("units", "startups", "water_tests", "treatment_purchases", "service_calls")

@@ -8,7 +8,7 @@ import polars as pl
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipelines.payments.ledger import payments
+from pipelines.assist.payments.ledger import payments
 from schemas.codes import VERDICTS
 from schemas.columns import CENTS
 from schemas.feeds import record_schema

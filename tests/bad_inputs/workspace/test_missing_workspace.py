@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from pipelines.errors import WorkspaceError
-from pipelines.refresh.inputs import load_inputs
+from pipelines.store.inputs import load_inputs
 from pipelines.workspace.create import create_workspace
 from pipelines.workspace.layout import Workspace
 

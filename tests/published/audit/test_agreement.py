@@ -8,8 +8,15 @@ import pytest
 from sklearn.metrics import cohen_kappa_score
 from statsmodels.stats.inter_rater import cohens_kappa
 
-from pipelines.audit.agreement import ALL_ALIKE, NO_KAPPA, NONE_YET, ROUGH, agreement, confusion
-from pipelines.audit.agreement import kappa_of as kappa_of_table
+from pipelines.assist.second_opinions.agreement import (
+    ALL_ALIKE,
+    NO_KAPPA,
+    NONE_YET,
+    ROUGH,
+    agreement,
+    confusion,
+)
+from pipelines.assist.second_opinions.agreement import kappa_of as kappa_of_table
 from schemas.codes import MONEY_BANDS, VERDICTS
 
 BAND = MONEY_BANDS[0]

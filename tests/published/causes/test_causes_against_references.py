@@ -14,10 +14,10 @@ from sklearn.metrics import (
 )
 from statsmodels.stats.proportion import proportion_confint
 
-from pipelines.causes import quality
-from pipelines.causes.features import tf_idf
-from pipelines.causes.model import RIDGE, temperature, train
-from pipelines.causes.words import tokens_of, words_of
+from pipelines.assist.causes import quality
+from pipelines.assist.causes.features import tf_idf
+from pipelines.assist.causes.model import RIDGE, temperature, train
+from pipelines.assist.causes.words import tokens_of, words_of
 
 NOTES = [
     "white crust on the heater",

@@ -24,8 +24,8 @@ from pipelines.field.rates import rates
 from pipelines.field.reporting_lag import lag_law, share_reported
 from pipelines.field.treatment import treatment_effect
 from pipelines.field.weibull import Lives, Times, fit_weibull
-from pipelines.histories.treatment_states import treatment_states
-from pipelines.histories.watch import doubtful_exposure, failures_inside, watch_units
+from pipelines.units.treatment_states import treatment_states
+from pipelines.units.watch import doubtful_exposure, failures_inside, watch_units
 
 HERE = Path(__file__).parent
 AS_OF = dt.date(2025, 6, 30)

@@ -1,0 +1,1 @@
+"""What helps a person and decides nothing: causes from notes, second opinions, payments."""

@@ -1,0 +1,43 @@
+"""`limeledger agencies`: what is worth asking an agency about."""
+
+from __future__ import annotations
+
+import argparse
+
+import polars as pl
+
+from pipelines.cli.output import print_csv, print_json, say
+from pipelines.store.reading import published_table
+
+_TITLES = {
+    "returns": "Repairs that came back",
+    "labor_hours": "Labor hours a claim",
+    "travel": "Travel a claim",
+    "documents": "Claims that wait on documents",
+}
+
+
+def run(args: argparse.Namespace) -> int:
+    """Lists, measure by measure, the agencies that stand out, as of the last refresh."""
+    figures = published_table(args.workspace, "agency_figures")
+    if args.json:
+        print_json(figures.to_dicts())
+    elif args.csv:
+        print_csv(figures)
+    elif figures.is_empty():
+        say("No repair or claim names an agency yet.")
+    else:
+        for measure, title in _TITLES.items():
+            _tell(title, figures.filter(pl.col("measure") == measure))
+    return 0
+
+
+def _tell(title: str, rows: pl.DataFrame) -> None:
+    if rows.is_empty():
+        return
+    say(f"{title}:")
+    told = rows.filter((pl.col("agency") == "all") | pl.col("flagged"))
+    for agency, sentence in told.select("agency", "sentence").iter_rows():
+        say(f"  {sentence}" if agency == "all" else f"  {agency}: {sentence}")
+    if not rows["flagged"].any():
+        say("  No agency stands out at a false-discovery rate of 10 %.")

@@ -1,0 +1,56 @@
+"""`limeledger backup`: a workspace in one file."""
+
+from __future__ import annotations
+
+import argparse
+import time
+from contextlib import ExitStack
+from pathlib import Path
+
+from pipelines.cli.output import print_json, progress, teller
+from pipelines.errors import BusyError, UsageError
+from pipelines.workspace.backup import write_backup
+from pipelines.workspace.layout import Workspace
+from pipelines.workspace.lock import refresh_lock
+from pipelines.workspace.settings import load_settings
+
+LOOK_AGAIN_SECONDS = 2.0
+
+
+def run(args: argparse.Namespace) -> int:
+    """Waits for a running refresh to end, then writes the archive; 1 where files were left out."""
+    if args.wait < 0:
+        raise UsageError(f"--wait {args.wait} is no number of seconds; write 0 or more.")
+    workspace = Workspace.open(args.workspace)
+    settings = load_settings(workspace)
+    target = Path(args.file)
+    with ExitStack() as stack:
+        _hold(stack, workspace, args.wait)
+        made = write_backup(workspace, settings.terms, target)
+    if args.json:
+        print_json({"file": str(target.absolute()), **vars(made)})
+    say = teller(args.json)
+    for sentence in made.left_out:
+        say(sentence)
+    say(
+        f"{made.files:,} files, {made.size_bytes / 1e6:,.1f} MB, are in {target} "
+        f"({target.stat().st_size / 1e6:,.1f} MB). "
+        f"Take them out with `limeledger restore {target} FOLDER`."
+    )
+    return 1 if made.left_out else 0
+
+
+def _hold(stack: ExitStack, workspace: Workspace, wait_seconds: float) -> None:
+    """Holds the workspace's lock, waiting for a refresh that has it."""
+    until, told = time.monotonic() + wait_seconds, False
+    while True:
+        try:
+            stack.enter_context(refresh_lock(workspace.store))
+            return
+        except BusyError as error:
+            if time.monotonic() >= until:
+                raise
+            if not told:
+                progress(f"Waiting: {error}")
+                told = True
+            time.sleep(min(LOOK_AGAIN_SECONDS, max(until - time.monotonic(), 0.01)))

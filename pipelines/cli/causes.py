@@ -1,0 +1,68 @@
+"""`limeledger causes`: classes of causes that notes suggest, and what speaks for them."""
+
+from __future__ import annotations
+
+import argparse
+
+import polars as pl
+
+from pipelines.cli.output import print_csv, print_json, say
+from pipelines.errors import UsageError
+from pipelines.store.reading import published_table
+
+_OTHERWISE = "notes say otherwise"
+_TITLES = {
+    "no cause": "No cause is booked",
+    "unknown cause": "The cause as booked names none",
+    _OTHERWISE: "Notes say otherwise, for a second look",
+}
+
+
+def run(args: argparse.Namespace) -> int:
+    """Lists what the last refresh suggested, the surest first, with how far it can be trusted."""
+    if args.json and args.csv:
+        raise UsageError("--json and --csv together; choose one of them.")
+    found = published_table(args.workspace, "cause_suggestions")
+    quality = published_table(args.workspace, "cause_model_quality")
+    if args.second_look:
+        found = found.filter(pl.col("kind") == _OTHERWISE)
+    found = found.sort("probability", "call", descending=[True, False], nulls_last=True)
+    if args.json:
+        print_json({"suggestions": found.to_dicts(), "quality": quality.to_dicts()})
+    elif args.csv:
+        print_csv(found)
+    else:
+        _tell(found, quality.row(by_predicate=pl.col("cause_class") == "all", named=True))
+    return 0
+
+
+def _tell(found: pl.DataFrame, whole: dict) -> None:
+    if whole["precision"] is None:
+        say(whole["note"])
+    else:
+        say(
+            f"Of {whole['calls']:,} held-out calls the first class was the booked one in "
+            f"{whole['precision']:.1%} ({whole['precision_low']:.1%} to "
+            f"{whole['precision_high']:.1%}). Suggestions decide nothing."
+        )
+    if found.is_empty():
+        say("Nothing is suggested.")
+    for kind, title in _TITLES.items():
+        rows = found.filter(pl.col("kind") == kind)
+        if rows.height:
+            say(f"{title}: {rows.height:,}")
+        for row in rows.iter_rows(named=True):
+            sure = _sure(row["probability"])
+            claim = f" ({row['claim']})" if row["claim"] else ""
+            booked = f" instead of {row['recorded_class']}" if row["recorded_class"] else ""
+            cause = f" [{row['recorded_cause']}]" if row["recorded_cause"] else ""
+            say(
+                f"{row['call']}{claim}{cause}: {row['suggested_class']}{booked}, {sure}: "
+                f"{'; '.join(row['words'])}"
+            )
+
+
+def _sure(probability: float | None) -> str:
+    if probability is None:
+        return "unmeasured"
+    return "over 99%" if probability > 0.99 else f"{probability:.0%}"

@@ -1,0 +1,43 @@
+"""`limeledger check`: what would be set aside and why; writes nothing."""
+
+from __future__ import annotations
+
+import argparse
+
+from pipelines.cli.output import print_json, progress, say
+from pipelines.queries.checking import check_workspace
+
+
+def run(args: argparse.Namespace) -> int:
+    """Reads and validates everything, and tells it grouped by what a person can mend."""
+    found = check_workspace(args.workspace, args.as_of, progress)
+    if args.json:
+        print_json(found.to_dict())
+        return found.exit_code
+    totals = found.totals
+    say(
+        f"{totals['rows_read']:,} rows in {totals['files']} files: {totals['records']:,} records, "
+        f"{totals['superseded']:,} superseded, {totals['duplicates']:,} duplicates, "
+        f"{totals['set_aside']:,} set aside."
+    )
+    for problem in found.problems:
+        say(f"{problem['feed'] or 'no feed'}: {problem['sentence']}")
+        if problem["remedy"]:
+            say(f"    {problem['remedy']}")
+    for absent in found.absent_headers:
+        say(f"{absent['file']}: {absent['sentence']}")
+    for near in found.suggestions:
+        say(
+            f"{near['feed']}: serial {near['serial']} ({near['file']} line {near['line']}) is on "
+            f"no register; {near['suggestion']} is one character away."
+        )
+    for near in found.claim_suggestions:
+        say(
+            f"{near['feed']}: claim {near['claim']} ({near['file']} line {near['line']}) is on "
+            f"file nowhere; {near['suggestion']} is one character away."
+        )
+    for feed in found.feeds:
+        through = feed["through_date"] or "no day"
+        say(f"{feed['feed']}: complete to {through}{', stale' if feed['stale'] else ''}.")
+    say("Nothing was written.")
+    return found.exit_code

@@ -1,0 +1,77 @@
+"""`limeledger dagster`: Dagster's own page for one workspace, on the loopback address."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+from pipelines.cli.output import progress
+from pipelines.errors import UsageError
+from pipelines.workspace.layout import Workspace
+from pipelines.workspace.settings import load_settings
+
+INSTANCE = """\
+# Written by `limeledger dagster`: nothing leaves this machine, one refresh runs at a time.
+telemetry: {enabled: false}
+nux: {enabled: false}
+run_monitoring: {enabled: true}
+concurrency: {runs: {max_concurrent_runs: 1}}
+retention: {sensor: {purge_after_days: {skipped: 7, failure: 30, success: 30}}}
+"""
+
+
+def run(args: argparse.Namespace) -> int:
+    """Serves Dagster's page with the nightly schedule and the folder sensor until stopped."""
+    if not 1 <= args.port <= 65535:
+        raise UsageError(f"--port {args.port} is no port; choose one from 1 to 65535.")
+    workspace = Workspace.open(args.workspace)
+    load_settings(workspace)
+    if args.no_page:
+        progress("The nightly schedule and the folder sensor are on (stop them with Ctrl-C)")
+        command = daemon_command()
+    else:
+        progress(f"Dagster's page: http://127.0.0.1:{args.port} (stop it with Ctrl-C)")
+        command = page_command(args.port)
+    environment = os.environ | dagster_environment(workspace)
+    try:
+        return subprocess.call(command, env=environment, cwd=workspace.root)
+    except KeyboardInterrupt:
+        return 0
+
+
+def page_command(port: int) -> list[str]:
+    """Dagster's page and daemon; the page answers on the loopback address alone."""
+    command = [sys.executable, "-m", "dagster", "dev", "-m", "pipelines.orchestration.definitions"]
+    return [*command, "-h", "127.0.0.1", "-p", str(port)]
+
+
+def daemon_command() -> list[str]:
+    """Dagster's daemon without a page: it opens no port."""
+    return [
+        sys.executable,
+        "-m",
+        "dagster._daemon",
+        "run",
+        "-m",
+        "pipelines.orchestration.definitions",
+    ]
+
+
+def dagster_environment(workspace: Workspace) -> dict[str, str]:
+    """What Dagster's processes are told: the workspace, and its own Dagster folder."""
+    return {
+        "DAGSTER_HOME": str(dagster_home(workspace)),
+        "DAGSTER_DISABLE_TELEMETRY": "1",
+        "LIMELEDGER_WORKSPACE": str(workspace.root),
+    }
+
+
+def dagster_home(workspace: Workspace) -> Path:
+    """The workspace's own Dagster folder, with telemetry off."""
+    home = workspace.store / "dagster"
+    home.mkdir(parents=True, exist_ok=True)
+    (home / "dagster.yaml").write_text(INSTANCE, encoding="utf-8")
+    return home

@@ -1,0 +1,35 @@
+"""`limeledger demo`: the sample workspace, laid out and refreshed."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from pipelines.cli.output import print_json, progress, teller
+from pipelines.cli.refresh import refresh
+from pipelines.errors import UsageError
+from pipelines.orchestration.summary import tell
+
+
+def run(args: argparse.Namespace) -> int:
+    """Lays the sample workspace into a new folder and refreshes it as of its own last day."""
+    import sample_data
+
+    folder = Path(args.folder)
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise UsageError(
+            f"{folder} is there already and is not empty; name another folder, "
+            f"or refresh it with `limeledger refresh {folder}`."
+        )
+    progress(f"Laying out the sample workspace in {folder}")
+    sample_data.lay_out(folder)
+    summary = refresh(folder, sample_data.AS_OF.isoformat())
+    if args.json:
+        print_json(summary.to_dict())
+    say = teller(args.json)
+    tell(summary, say)
+    say(
+        f"The sample is complete to {sample_data.AS_OF}: refresh it again with "
+        f"`limeledger refresh {folder} --as-of {sample_data.AS_OF}`."
+    )
+    return 0  # what the sample wants a person to look at was planted there

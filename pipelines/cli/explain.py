@@ -1,0 +1,129 @@
+"""`limeledger explain`: one claim with every finding, its evidence, and what is short."""
+
+from __future__ import annotations
+
+import argparse
+import textwrap
+from pathlib import Path
+from typing import Any
+
+from pipelines.cli.arguments import write_file
+from pipelines.cli.output import print_json, progress, say
+from pipelines.errors import NotFoundError
+from pipelines.queries.explanation import Explanation, explain_claim
+from pipelines.store.reading import no_such_claim
+from pipelines.workspace.layout import Workspace
+
+LINES = ("parts", "labor", "travel")
+_MARKS = {
+    "met": "✓",
+    "unmet": "✗",
+    "unknown": "?",
+    "disputed": "!",
+    "not_needed": "–",
+    "not_evaluated": "·",
+}
+
+
+def run(args: argparse.Namespace) -> int:
+    """Tells one claim as of the last refresh, with rulings recorded since."""
+    workspace = Workspace.open(args.workspace)
+    if args.html:
+        _write_page(Path(args.html), workspace, args.claim)
+        if not args.json:
+            return 0
+    told = explain_claim(workspace, args.claim)
+    if told is None:
+        raise NotFoundError(no_such_claim(args.claim))
+    if args.json:
+        print_json(told.to_dict())
+    else:
+        _tell(told)
+    return 0
+
+
+def _write_page(path: Path, workspace: Workspace, claim: str) -> None:
+    # Charts take a second to import: only where a page is asked for.
+    from pipelines.queries.claim_page import page_of_claim
+
+    page, is_ruled_since = page_of_claim(workspace, claim)
+    write_file(path, page)
+    progress(f"The page of claim {claim} is in {path}.")
+    if is_ruled_since:
+        progress("It does not yet tell the ruling made since the last refresh.")
+
+
+def _tell(told: Explanation) -> None:
+    claim = told.decision
+    say(f"Claim {claim['claim']}: {_words(claim['verdict'])}{_lead(claim)}.")
+    if claim["ruling"] is not None:
+        say(f"Ruled {_words(claim['ruling'])}; this is what stands.")
+    say(
+        f"Unit {claim['serial']} ({claim['model'] or 'model not known'}), failed on "
+        f"{claim['failed_on']}, terms {claim['edition'] or 'none'}; as of {told.as_of}."
+    )
+    say("")
+    say(f"{'':10}{'claimed':>12}{'payable':>12}{'stands':>12}  {told.currency}")
+    for line in LINES:
+        amounts = [claim[f"{line}_{kind}"] for kind in ("claimed", "payable", "standing")]
+        say(f"{line:10}" + "".join(f"{amount:>12,.2f}" for amount in amounts))
+    say("")
+    for finding in told.findings:
+        say(
+            f"{_MARKS[finding['outcome']]} {finding['position']:>2} {_words(finding['condition'])}"
+            f" — {_words(finding['outcome'])}"
+        )
+        say(textwrap.fill(finding["reason"], 92, initial_indent=" " * 5, subsequent_indent=" " * 5))
+        for source in finding["evidence"]:
+            say(f"     [{source}]")
+    say("")
+    for sentence in told.remedies:
+        say(textwrap.fill(sentence, 97))
+    if told.unit["replacement"]:
+        say(told.unit["replacement"])
+    _tell_payment(told)
+    _tell_rulings(told)
+
+
+def _tell_payment(told: Explanation) -> None:
+    payment = told.payment
+    if payment is None:
+        return
+    say(
+        f"{_words(payment['state']).capitalize()}: {payment['total_credited']:,.2f} "
+        f"{told.currency} credited of {payment['total_standing']:,.2f} that stand."
+    )
+    for credit in told.credits:
+        amounts = ", ".join(
+            f"{line} {credit[f'{line}_amount']:,.2f}"
+            for line in LINES
+            if credit[f"{line}_amount"] is not None
+        )
+        number = f" ({credit['credit']})" if credit["credit"] else ""
+        say(f"     {credit['credited_on']}{number}: {amounts}")
+
+
+def _tell_rulings(told: Explanation) -> None:
+    """All rulings in the order in which they were made, with their reasons."""
+    standing = [ruling for ruling in told.rulings if not ruling["since_refresh"]][-1:]
+    for place, ruling in enumerate(told.rulings, 1):
+        by = f"{_words(ruling['ruling'])} by {ruling['ruled_by']}"
+        if ruling["since_refresh"]:
+            said = f"Ruled since the last refresh: {by} ({ruling['reason']}); "
+            end = "the pages tell it from the next refresh on"
+        else:
+            said = f"Ruled {by} on {ruling['ruled_at']:%Y-%m-%d %H:%M} ({ruling['reason']}); "
+            end = "this stands"
+        if place < len(told.rulings):
+            end = "the next one replaces it"
+        if ruling in standing and told.decision["ruling_beyond_limit"]:
+            end += "; beyond what its maker may decide"
+        say(f"{said}{end}.")
+
+
+def _lead(claim: dict[str, Any]) -> str:
+    return f" ({_words(claim['lead_reason'])})" if claim["lead_reason"] else ""
+
+
+def _words(name: str) -> str:
+    return name.replace("_", " ")

@@ -1,0 +1,65 @@
+"""`limeledger letter`: the letter to the agency that filed a claim."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+from dashboards.letters import TemplateFault
+from dashboards.letters.files import written_letter
+from pipelines.cli.arguments import write_file
+from pipelines.cli.output import print_json, progress, write
+from pipelines.errors import NotFoundError, WorkspaceError
+from pipelines.steps.letters import StoredLetters, letters_of_claims
+from pipelines.store.reading import no_such_claim
+
+
+def run(args: argparse.Namespace) -> int:
+    """Writes one letter as of the last refresh, to stdout or into a file."""
+    stored = letters_of_claims(args.workspace, [args.claim])
+    if stored.ruled_since:
+        raise WorkspaceError(
+            f"Claim {args.claim} was ruled on since the last refresh, so a letter would tell what "
+            f"no longer stands; run `limeledger refresh {args.workspace}` first."
+        )
+    if stored.values.is_empty():
+        raise NotFoundError(no_such_claim(args.claim))
+    tell_if_behind(stored, args.workspace)
+    letter = stored.values.row(0, named=True)
+    content = written(letter, stored, args.format)
+    if args.out:
+        write_file(Path(args.out), content)
+        progress(f"The letter is in {args.out}.")
+    if args.json:
+        subject = stored.inputs.letter_templates.subject(letter)
+        told = {"subject": subject, "format": args.format, "file": args.out}
+        print_json(letter | told | {"letter": content.decode("utf-8")})
+    elif not args.out:
+        write(content.decode("utf-8"))
+    return 0
+
+
+def written(letter: dict[str, Any], stored: StoredLetters, form: str) -> bytes:
+    """One letter in one form; a template that does not work for it is a fault of the workspace."""
+    settings = stored.inputs.settings
+    try:
+        return written_letter(
+            letter,
+            stored.inputs.letter_templates,
+            form,
+            maker=settings.maker,
+            sender=settings.sender,
+            written_at=stored.refreshed_at,
+        )
+    except TemplateFault as fault:
+        raise WorkspaceError(str(fault)) from None
+
+
+def tell_if_behind(stored: StoredLetters, workspace: str) -> None:
+    """Says that settings, terms, reference files or templates have changed since the refresh."""
+    if stored.is_behind:
+        progress(
+            "Settings, terms, reference files or templates have changed since the last refresh, "
+            f"whose decisions this tells; run `limeledger refresh {workspace}` to go by them."
+        )

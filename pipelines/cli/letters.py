@@ -1,0 +1,76 @@
+"""`limeledger letters`: the letters of all that a morning decided, in one folder."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import shutil
+import tempfile
+from pathlib import Path
+
+from dashboards.letters.files import LIST, letter_file, listed, write_list
+from pipelines.cli.arguments import typed_day
+from pipelines.cli.letter import tell_if_behind, written
+from pipelines.cli.output import print_json, progress, teller
+from pipelines.errors import UsageError
+from pipelines.steps.letters import StoredLetters, letters_of_decisions
+from pipelines.store.publication import swap_folder
+
+
+def run(args: argparse.Namespace) -> int:
+    """Writes the letters of the last refresh, or since a day, whole or not at all."""
+    since = typed_day("--since", args.since)
+    stored = letters_of_decisions(args.workspace, since)
+    tell_if_behind(stored, args.workspace)
+    day = stored.inputs.as_of
+    out = Path(args.out) if args.out else stored.inputs.workspace.root / "outgoing" / f"{day}"
+    rows = list(listed(stored.values.to_dicts(), args.format))
+    if rows:
+        what = f"since {since}" if since else "of the last refresh"
+        _write(out, stored, args.format, rows, f"Letters {what}, as of {day}")
+    if args.json:
+        folder = str(out) if rows else None
+        print_json({"as_of": day, "folder": folder, "letters": rows,
+                    "ruled_since": stored.ruled_since})  # fmt: skip
+    say = teller(args.json)
+    if rows:
+        say(f"{len(rows):,} letters are in {out}; {out / 'index.html'} lists them.")
+    else:
+        say("No decision changed, so there is no letter to send; nothing was written.")
+    if stored.ruled_since:
+        progress(
+            f"{len(stored.ruled_since):,} claims were ruled on since the last refresh and have no "
+            f"letter: {', '.join(stored.ruled_since[:5])}. Refresh, then write theirs."
+        )
+        return 1
+    return 0
+
+
+def _write(out: Path, stored: StoredLetters, form: str, rows: list, title: str) -> None:
+    """Writes all into a folder beside `out`, then puts it in its place."""
+    if out.exists() and not _is_ours(out):
+        raise UsageError(
+            f"{out} holds other things than letters; name a folder that is new, empty, or of "
+            "letters written before, which then make place."
+        )
+    made = None
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+        made = Path(tempfile.mkdtemp(prefix=f".{out.name}.", dir=out.parent))
+        for letter in stored.values.to_dicts():
+            path = made / letter_file(letter["claim"], form)
+            path.write_bytes(written(letter, stored, form))
+        write_list(made, rows, title, stored.inputs.settings.currency)
+        os.chmod(made, 0o755)
+        swap_folder(made, out)
+    except OSError as error:
+        raise UsageError(
+            f"{out} cannot be written ({error.strerror}); name another folder with --out."
+        ) from None
+    finally:
+        if made is not None:
+            shutil.rmtree(made, ignore_errors=True)
+
+
+def _is_ours(folder: Path) -> bool:
+    return folder.is_dir() and ((folder / LIST).is_file() or not any(folder.iterdir()))

@@ -1,0 +1,24 @@
+"""`limeledger new`: an empty workspace that loads as it is."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from pipelines.cli.output import print_json, teller
+from pipelines.workspace.create import create_workspace
+
+
+def run(args: argparse.Namespace) -> int:
+    """Writes the workspace and says what to do next."""
+    folder = Path(args.folder)
+    written = create_workspace(folder)
+    if args.json:
+        print_json({"folder": str(folder), "files": [str(path) for path in written]})
+    say = teller(args.json)
+    say(f"{len(written)} files written to {folder}.")
+    say(
+        "Next: set the maker, time zone and currency in limeledger.toml, fill the reference files, "
+        "edit the terms, put the exports into exports/, and run `limeledger check` there."
+    )
+    return 0

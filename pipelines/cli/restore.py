@@ -1,0 +1,36 @@
+"""`limeledger restore`: a workspace out of a backup."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from pipelines.cli.output import print_json, teller
+from pipelines.errors import WorkspaceError
+from pipelines.workspace.layout import Workspace
+from pipelines.workspace.restore import restore_backup
+from pipelines.workspace.settings import load_settings
+
+
+def run(args: argparse.Namespace) -> int:
+    """Puts the workspace in place and says what to do next."""
+    folder = Path(args.folder)
+    done = restore_backup(Path(args.file), folder)
+    if args.json:
+        print_json({"folder": str(folder.absolute()), **vars(done)})
+    say = teller(args.json)
+    say(
+        f"{done.files:,} files, {done.size_bytes / 1e6:,.1f} MB, of the backup made at "
+        f"{done.made_at} on {done.host} are in {folder}."
+    )
+    try:
+        command = load_settings(Workspace.open(folder)).on_failure_command
+    except WorkspaceError:
+        command = ()
+    if command:
+        say(
+            f"Its settings run {command[0]} when a refresh fails; "
+            "see nightly.on_failure_command in limeledger.toml."
+        )
+    say(f"Next: `limeledger doctor {folder}`, then `limeledger refresh {folder}` for its pages.")
+    return 0

@@ -1,0 +1,137 @@
+"""`limeledger rule`: records what a person decided on a claim."""
+
+from __future__ import annotations
+
+import argparse
+import datetime as dt
+from decimal import Decimal, InvalidOperation
+from typing import Any
+
+from pipelines.cli.output import print_json, teller
+from pipelines.coverage.money import LINES
+from pipelines.coverage.ruling_limits import granted, limit_of
+from pipelines.errors import NotFoundError, UsageError
+from pipelines.store.database import query_frame
+from pipelines.store.reading import no_such_claim, open_store, store_facts
+from pipelines.store.recorded_rulings import record_ruling
+from pipelines.store.rulings import all_rulings, moment_here
+from pipelines.workspace.layout import SETTINGS_FILE, Workspace
+from pipelines.workspace.lock import refresh_lock
+from pipelines.workspace.settings import Settings, load_settings
+from schemas.codes import RULINGS
+
+
+def run(args: argparse.Namespace) -> int:
+    """Appends a ruling; it stands from the next refresh on, and in `explain` at once."""
+    workspace = Workspace.open(args.workspace)
+    settings = load_settings(workspace)
+    ruling = args.ruling.strip().lower()
+    if ruling not in RULINGS:
+        raise UsageError(f'"{args.ruling}" is no ruling; choose one of {", ".join(RULINGS)}.')
+    for name, value in (("--by", args.by), ("--reason", args.reason)):
+        if not value.strip():
+            raise UsageError(f"{name} is empty; say {'who' if name == '--by' else 'why'}.")
+    row = {
+        "claim": args.claim.strip(),
+        "ruled_at": _moment(args.at, dt.datetime.now(settings.zone)),
+        "ruled_by": args.by.strip(),
+        "ruling": ruling,
+        "reason": args.reason.strip(),
+        "parts_amount": _amount("--parts", args.parts),
+        "labor_amount": _amount("--labor", args.labor),
+        "travel_amount": _amount("--travel", args.travel),
+    }
+    decision, rulings = _claim(workspace, row["claim"], settings)
+    total = _granted(row, decision)
+    _within_limit(row["ruled_by"], total, settings)
+    with refresh_lock(workspace.store):
+        record_ruling(workspace, row)
+    at = moment_here(row["ruled_at"], settings.zone)
+    before = [ruling for ruling in rulings if ruling["ruled_at"] <= at]
+    replaced = before[-1] if before else None
+    later = rulings[-1] if len(before) < len(rulings) else None
+    if args.json:
+        told = {"granted": f"{total:.2f}", "replaces": replaced, "overruled_by": later}
+        print_json({**row, **told})
+    tell = teller(args.json)
+    tell(
+        f"Recorded: {row['claim']} is ruled {ruling.replace('_', ' ')} by {row['ruled_by']}; "
+        f"{total:,.2f} {settings.currency} to be paid. "
+        "The pages and tables tell it from the next refresh on."
+    )
+    if later:
+        tell(f"It does not stand: {_ruling(later)} was made after it.")
+    elif replaced:
+        tell(f"It replaces {_ruling(replaced)}, which stays on file beside it.")
+    return 0
+
+
+def _ruling(ruling: dict[str, Any]) -> str:
+    return (
+        f"the ruling {ruling['ruling'].replace('_', ' ')} by {ruling['ruled_by']} of "
+        f"{ruling['ruled_at']:%Y-%m-%d %H:%M} ({ruling['reason']})"
+    )
+
+
+def _granted(row: dict[str, str], decision: dict[str, Any]) -> Decimal:
+    given = {
+        line: Decimal(row[f"{line}_amount"]) if row[f"{line}_amount"] else None for line in LINES
+    }
+    return granted(row["ruling"], given, decision)
+
+
+def _within_limit(person: str, total: Decimal, settings: Settings) -> None:
+    """Refuses a ruling that its maker may not make, before anything is written."""
+    limits = settings.ruling_limits
+    if limits is None:
+        return
+    most = limit_of(person, limits)
+    if most is None:
+        raise UsageError(
+            f'"{person}" may not rule: {SETTINGS_FILE} names who may under [rulings] limits. '
+            "Nothing was recorded; let one of them rule, or add the name there."
+        )
+    if total > most:
+        raise UsageError(
+            f'"{person}" may rule up to {most:,.2f} {settings.currency}, and this ruling grants '
+            f"{total:,.2f} in all ([rulings] limits in {SETTINGS_FILE}). Nothing was recorded; "
+            "let someone with a higher limit rule, or grant less with --parts, --labor, --travel."
+        )
+
+
+def _moment(given: str | None, now: dt.datetime) -> str:
+    if given is None:
+        return now.isoformat(timespec="seconds")
+    try:
+        return dt.datetime.fromisoformat(given).isoformat(timespec="seconds")
+    except ValueError:
+        raise UsageError(
+            f'--at "{given}" is no date and time; write it as 2026-03-31T14:05.'
+        ) from None
+
+
+def _amount(name: str, given: str | None) -> str:
+    if given is None:
+        return ""
+    try:
+        amount = Decimal(given)
+        if not amount.is_finite() or amount < 0 or amount.as_tuple().exponent < -2:
+            raise InvalidOperation
+    except (InvalidOperation, TypeError):
+        raise UsageError(
+            f'{name} "{given}" is no amount; write a number such as 120.50, not below 0.'
+        ) from None
+    return f"{amount:f}"
+
+
+def _claim(
+    workspace: Workspace, claim: str, settings: Settings
+) -> tuple[dict[str, Any], list[dict[str, Any]]]:
+    """The decision on a claim, and its rulings so far in the order in which they were made."""
+    with open_store(workspace) as con:
+        store_facts(workspace, con)
+        found = query_frame(con, "select * from decisions where claim = ?", [claim])
+        before = all_rulings(workspace, con, claim, settings.zone)
+    if found.is_empty():
+        raise NotFoundError(no_such_claim(claim))
+    return found.row(0, named=True), before

@@ -1,0 +1,124 @@
+"""`limeledger what-if`: every claim decided again under other terms, side by side."""
+
+from __future__ import annotations
+
+import argparse
+import textwrap
+from pathlib import Path
+
+import polars as pl
+
+from pipelines.cli.output import print_json, progress, say
+from pipelines.errors import UsageError
+from pipelines.queries.what_if import METHOD, WhatIf, totals, what_if
+
+_MOST_MOVES = 12
+
+
+def run(args: argparse.Namespace) -> int:
+    """Compares and tells; writes a page where one is asked for. The store stays as it is."""
+    told = what_if(args.workspace, Path(args.terms), args.stands_for)
+    if told.changed_since:
+        progress(
+            "The settings, terms or reference files have changed since the last refresh: the "
+            "claims were decided again under the workspace's own terms as well."
+        )
+    if args.html:
+        _write_page(Path(args.html), told)
+    if args.json:
+        print_json(told.to_dict())
+    else:
+        _tell(told)
+    return 0
+
+
+def _write_page(path: Path, told: WhatIf) -> None:
+    # Charts take a second to import: only where one is drawn.
+    from dashboards.data import PageData
+    from dashboards.pages.what_if import OtherTerms
+    from dashboards.site import what_if_document
+
+    shell = PageData(told.maker, told.as_of, told.timezone, told.currency, told.hide)
+    comparison = told.comparison
+    page = what_if_document(
+        shell,
+        OtherTerms(
+            told.reading,
+            METHOD,
+            told.claims,
+            comparison.claims,
+            comparison.moves,
+            comparison.verdicts,
+            comparison.lines,
+            comparison.groups,
+            told.forecast,
+        ),
+    )
+    try:
+        path.write_text(page, encoding="utf-8")
+    except OSError as error:
+        raise UsageError(
+            f"{path} cannot be written ({error.strerror}); name a file in a folder that is there."
+        ) from None
+    progress(f"The page is in {path}.")
+
+
+def _tell(told: WhatIf) -> None:
+    comparison = told.comparison
+    say(textwrap.fill(told.reading, 97))
+    say(
+        f"As of {told.as_of}: {comparison.claims.height:,} of {told.claims:,} claims move. "
+        "Nothing in the store has changed."
+    )
+    say("")
+    for verdict, before, after in comparison.verdicts.iter_rows():
+        say(f"{_words(verdict):18}{before:>8,} → {after:>8,}")
+    say("")
+    say(f"{told.currency:12}{'as it is':>16}{'other terms':>16}{'change':>16}")
+    for name, before, after in totals(comparison):
+        say(f"{name:12}{before:>16,.2f}{after:>16,.2f}{after - before:>+16,.2f}")
+    if comparison.claims.height:
+        say("")
+        _tell_moves(comparison.moves)
+    for by in ("family", "region", "profile", "month"):
+        groups = comparison.groups.filter((pl.col("by") == by) & (pl.col("change") != 0))
+        if groups.height:
+            say("")
+            say(f"Payable by {by}, where it changes:")
+            for row in groups.iter_rows(named=True):
+                say(
+                    f"  {row['group']:24}{row['payable_before']:>16,.2f}"
+                    f"{row['payable_after']:>16,.2f}{row['change']:>+16,.2f}"
+                )
+    _tell_forecast(told)
+
+
+def _tell_moves(moves: pl.DataFrame) -> None:
+    say("What moves, and through which condition:")
+    for row in moves.head(_MOST_MOVES).iter_rows(named=True):
+        change = row["payable_after"] - row["payable_before"]
+        say(
+            f"  {row['claims']:>5,}  {_words(row['verdict_before'])} → "
+            f"{_words(row['verdict_after'])}, through {_words(row['through'] or 'the money')}: "
+            f"{change:+,.2f}"
+        )
+    left = moves.height - _MOST_MOVES
+    if left > 0:
+        say(f"  and {left} more kinds of move (--json tells all)")
+
+
+def _tell_forecast(told: WhatIf) -> None:
+    fleet = told.forecast.filter(pl.col("family") == "all")
+    if fleet.is_empty():
+        return
+    before, after = (fleet[f"cost_{side}"].sum() for side in ("before", "after"))
+    say("")
+    say(
+        f"The {fleet.height} months to come are expected to cost {before:,.0f} {told.currency} as "
+        f"it is and {after:,.0f} under the other terms."
+    )
+    say(textwrap.fill(METHOD, 97))
+
+
+def _words(name: str) -> str:
+    return name.replace("_", " ")

@@ -1,0 +1,12 @@
+"""What would turn a verdict, found by deciding again with facts added or changed.
+
+Belongs here: candidate facts, records as they would be with them, the search for the smallest sets
+that turn a verdict, and their sentences. Does not belong here: any rule of cover; every hypothesis
+goes through `pipelines.coverage` as real claims do.
+"""
+
+from pipelines.counterfactuals.found import Remedies, Turn
+from pipelines.counterfactuals.search import what_would_turn
+from pipelines.counterfactuals.sentences import sentences_of, told_of
+
+__all__ = ["Remedies", "Turn", "sentences_of", "told_of", "what_would_turn"]

@@ -1,0 +1,103 @@
+"""Facts about the cause, the water and its treatment.
+
+Belongs here: what conditions 12 to 20 call for. Does not belong here: papers and dates
+(`offers_of_dates`).
+"""
+
+from __future__ import annotations
+
+from itertools import combinations
+
+import polars as pl
+
+from pipelines.counterfactuals.hypotheses import stated_cause
+from pipelines.counterfactuals.offers import offer
+from pipelines.coverage import Evidence
+from schemas.columns import TEXTS
+
+_MOST_SYSTEMS = 3
+
+
+def cause(blocked: pl.DataFrame, evidence: Evidence) -> list[pl.DataFrame]:
+    """A cause, a sound reading, a water test or what one lacks, a log of delimings."""
+    by_water = stated_cause(evidence.causes).get_column("water_related").to_list()
+    words = pl.lit("water-related" if by_water and by_water[0] else "not water-related")
+    missing = pl.col("partial_sample")
+    unmarked = missing.str.strip_prefix(pl.col("state"))
+    return [
+        offer(blocked, "cause_established", "cause", bool(by_water), text=words),
+        offer(blocked, "installation_sound", "reading", text="reading"),
+        offer(blocked, "water_tested", "water_test", missing.is_null(), day="failed_on"),
+        offer(
+            blocked,
+            "water_tested",
+            "missing_results",
+            missing.is_not_null(),
+            text=unmarked,
+            items="partial_missing",
+            day="partial_sampled_on",
+        ),
+        offer(blocked, "delimed", "delimings", day="failed_on", months="delime_months"),
+    ]
+
+
+def treatment(blocked: pl.DataFrame, treatments: pl.DataFrame) -> list[pl.DataFrame]:
+    """A system for what is not yet treated, its installation, its cartridges."""
+    asked = blocked.filter(
+        pl.col("condition").is_in(["treatment_bought_new", "treatment_suits_water"])
+        & pl.col("seller").is_not_null()
+    ).with_columns(
+        lacking=pl.when(pl.col("condition") == "treatment_bought_new")
+        .then("needs")
+        .otherwise(pl.col("needs").list.set_difference("good_abilities"))
+        .list.sort()
+    )
+    served = asked.get_column("lacking").unique()
+    serving = pl.DataFrame(
+        {"lacking": served, "systems": [systems_for(needs, treatments) for needs in served]},
+        schema={"lacking": TEXTS, "systems": TEXTS},
+    )
+    asked = asked.join(serving, on="lacking").with_columns(
+        lacking_words=pl.col("lacking").list.join(", ")
+    )
+    orders = [
+        offer(
+            asked,
+            name,
+            "order",
+            pl.col("systems").is_not_null(),
+            day="failed_on",
+            items="systems",
+            text="lacking_words",
+        )
+        for name in ("treatment_bought_new", "treatment_suits_water")
+    ]
+    return [
+        *orders,
+        offer(blocked, "treatment_installed", "installed", day="failed_on", text="good_products"),
+        offer(
+            blocked,
+            "treatment_maintained",
+            "upkeep",
+            pl.col("seller").is_not_null(),
+            day="failed_on",
+            text="good_products",
+        ),
+    ]
+
+
+def systems_for(needs: list[str], treatments: pl.DataFrame) -> list[str] | None:
+    """The fewest systems that do all that is needed, the least able ones first; None without."""
+    systems = (
+        treatments.filter(pl.col("kind") == "system")
+        .sort(pl.col("removes").list.len(), "product")
+        .select("product", "removes")
+    )
+    pairs = zip(systems["product"].to_list(), systems["removes"].to_list(), strict=True)
+    able = [(product, set(removes) & set(needs)) for product, removes in pairs]
+    able = [(product, removes) for product, removes in able if removes]
+    for count in range(1, _MOST_SYSTEMS + 1):
+        for chosen in combinations(able, count):
+            if set().union(*(removes for _, removes in chosen)) >= set(needs):
+                return [product for product, _ in chosen]
+    return None

@@ -1,0 +1,1 @@
+"""What is wrong with a workspace, each matter with its way out; looks, and writes nothing."""

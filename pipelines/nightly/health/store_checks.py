@@ -1,0 +1,194 @@
+"""The doctor's look into the store: its version, its age, and what its last refresh said.
+
+Belongs here: findings from the store and the pages' manifest. Does not belong here: findings from
+the files around them (`workspace_checks`).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+
+import duckdb
+import polars as pl
+
+from pipelines.errors import LimeledgerError, WorkspaceError
+from pipelines.exports.delivery import find_exports
+from pipelines.nightly.health.finding import Finding
+from pipelines.store.database import connect, has_table, read_frame
+from pipelines.store.inputs import load_inputs
+from pipelines.store.transaction import STORE_VERSION, published_facts
+from pipelines.workspace.layout import Workspace
+from pipelines.workspace.settings import Settings
+from schemas.codes import FEEDS
+
+OLD_HOURS = 36  # a night that was missed, and the morning after it
+CLOCK_SLACK = dt.timedelta(minutes=5)
+
+
+def store_findings(
+    workspace: Workspace, settings: Settings | None, now: dt.datetime
+) -> Iterator[Finding]:
+    """What is wrong with the store, or what its last refresh left for a person."""
+    if not workspace.database.exists():
+        yield Finding(
+            "warning",
+            "store",
+            "Nothing has been decided here yet.",
+            f"Run `limeledger refresh {workspace.root}`.",
+        )
+        return
+    try:
+        con = connect(workspace.database, read_only=True)
+    except (LimeledgerError, duckdb.Error) as error:
+        yield Finding("fault", "store", " ".join(str(error).split()))
+        return
+    try:
+        yield from _version(con)
+        facts = dict(read_frame(con, "store_facts").iter_rows()) if _has_facts(con) else {}
+        yield from _age(facts, now)
+        yield from _step(workspace, facts)
+        yield from _feeds(con, settings, now)
+        yield from _exports(workspace, con)
+    except duckdb.Error as error:
+        yield Finding(
+            "fault",
+            "store",
+            f"{workspace.database} cannot be read to its end ({' '.join(str(error).split())}).",
+            "Delete it and refresh: it is made anew from the exports and store/rulings.csv.",
+        )
+    finally:
+        con.close()
+
+
+def _has_facts(con: duckdb.DuckDBPyConnection) -> bool:
+    return has_table(con, "store_facts")
+
+
+def _version(con: duckdb.DuckDBPyConnection) -> Iterator[Finding]:
+    facts = dict(read_frame(con, "store_facts").iter_rows()) if _has_facts(con) else {}
+    told = facts.get("store_version", "")
+    if told == str(STORE_VERSION):
+        return
+    newer = told.isdigit() and int(told) > STORE_VERSION
+    yield Finding(
+        "fault" if newer else "note",
+        "store",
+        f"The store is of version {told or 'none'}, and this tool writes version {STORE_VERSION}.",
+        "Use the newer tool that made it."
+        if newer
+        else "Refresh: it is made anew from the exports; decisions' history and rulings stay.",
+    )
+
+
+def _age(facts: dict[str, str], now: dt.datetime) -> Iterator[Finding]:
+    try:
+        at = dt.datetime.fromisoformat(facts.get("refreshed_at", "")).replace(tzinfo=dt.UTC)
+    except ValueError:
+        return
+    hours = (now - at).total_seconds() / 3600
+    if hours > OLD_HOURS:
+        yield Finding(
+            "warning",
+            "last refresh",
+            f"The last good refresh was at {at:%Y-%m-%d %H:%M} UTC, {hours / 24:.0f} days ago.",
+            "Look whether the nightly refresh still runs: `crontab -l`, `systemctl list-timers`, "
+            "or Dagster's page.",
+        )
+    elif at > now + CLOCK_SLACK:
+        yield Finding(
+            "warning",
+            "clock",
+            f"The last refresh was at {at:%Y-%m-%d %H:%M} UTC, which is still to come.",
+            "Set this machine's clock.",
+        )
+
+
+def _step(workspace: Workspace, facts: dict[str, str]) -> Iterator[Finding]:
+    """Whether pages and inputs are those of the store."""
+    again = "Refresh again: that brings them in step."
+    told = published_facts(workspace.published)
+    if not told:
+        yield Finding("warning", "pages", "There are no published pages.", again)
+    elif told != facts:
+        yield Finding("warning", "pages", "The pages are not those of this store.", again)
+    try:
+        inputs = load_inputs(workspace.root, facts.get("as_of"))
+    except LimeledgerError:
+        return  # told of already
+    if facts and facts.get("inputs") != inputs.fingerprint:
+        yield Finding(
+            "note",
+            "inputs",
+            "Settings, mappings, reference files or terms have changed since the last refresh.",
+            again,
+        )
+
+
+def _feeds(
+    con: duckdb.DuckDBPyConnection, settings: Settings | None, now: dt.datetime
+) -> Iterator[Finding]:
+    if settings is None or not has_table(con, "feed_states"):
+        return
+    today = now.astimezone(settings.zone).date()
+    oldest = today - dt.timedelta(days=settings.stale_after_days)
+    states = read_frame(con, "feed_states").sort("feed")
+    stale = (pl.col("through_date") < oldest).fill_null(True) & (pl.col("rows_read") > 0)
+    for row in states.filter(stale).iter_rows(named=True):
+        yield Finding(
+            "warning",
+            "feeds",
+            f"The feed {row['feed']} is stale: complete to {row['through_date'] or 'no day'}.",
+            "Ask its source for a newer export.",
+        )
+    for row in states.filter(pl.col("set_aside_share") > settings.set_aside_tolerance).iter_rows(
+        named=True
+    ):
+        yield Finding(
+            "warning",
+            "feeds",
+            f"{row['set_aside']:,} of {row['rows_read']:,} rows of {row['feed']} are set aside, "
+            "more than the settings allow.",
+            "The Data page and `limeledger check` say what to mend at the source.",
+        )
+
+
+def _exports(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> Iterator[Finding]:
+    """Exports that the last refresh set aside whole, and those that it has not seen.
+
+    Sizes are compared, not hashes, so that a look does not read gigabytes.
+    """
+    if not has_table(con, "export_files"):
+        return
+    files = read_frame(con, "export_files", columns=["file", "size_bytes", "is_whole"])
+    reasons = dict(
+        read_frame(con, "set_aside", columns=["file", "reason"])
+        .group_by("file", maintain_order=True)
+        .first()
+        .iter_rows()
+        if has_table(con, "set_aside")
+        else []
+    )
+    for name in files.filter(pl.col("is_whole"))["file"].sort():
+        yield Finding(
+            "warning",
+            "exports",
+            f"The file {name} was set aside: {reasons.get(name, 'it could not be read.')}",
+            f"Mend it, or draft a mapping: `limeledger map {workspace.exports / name} --feed FEED "
+            f"{workspace.root}`.",
+        )
+    known = dict(files.select("file", "size_bytes").iter_rows())
+    try:
+        there = {file.path: file.size for file in find_exports(workspace.root, FEEDS)}
+    except WorkspaceError:
+        return
+    new = [name for name, size in there.items() if known.get(name) != size]
+    gone = [name for name in known if name not in there and not name.startswith("..")]
+    if new or gone:
+        said = [f"{len(new)} new or changed"] * bool(new) + [f"{len(gone)} gone"] * bool(gone)
+        yield Finding(
+            "note",
+            "exports",
+            f"Since the last refresh: {' and '.join(said)} ({', '.join([*new, *gone][:3])}).",
+            f"Run `limeledger refresh {workspace.root}`.",
+        )

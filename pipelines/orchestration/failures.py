@@ -1,0 +1,64 @@
+"""Tells of a run that failed, as the command does: note on the pages, log, command, mail.
+
+Belongs here: finding out from Dagster what stopped a run. Does not belong here: who is told, and
+how (`pipelines.nightly.notifications`).
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import dagster as dg
+
+from pipelines import errors
+from pipelines.nightly.notifications import after_failure
+
+_OURS = {
+    kind.__name__: kind
+    for kind in (
+        errors.UsageError,
+        errors.WorkspaceError,
+        errors.BusyError,
+        errors.StorageError,
+    )
+}
+
+
+class RunFailedError(Exception):
+    """What Dagster says of a run that no error of ours explains."""
+
+
+def failure_sensor(job: dg.UnresolvedAssetJobDefinition, workspace: Path) -> dg.SensorDefinition:
+    """Watches the runs of the job; Dagster's daemon finds also those whose process was killed."""
+
+    @dg.run_failure_sensor(
+        name="failed_refresh",
+        monitored_jobs=[job],
+        minimum_interval_seconds=5,
+        default_status=dg.DefaultSensorStatus.RUNNING,
+        description="Puts a note on the pages when a refresh fails, and tells whom settings name.",
+    )
+    def failed_refresh(context: dg.RunFailureSensorContext) -> None:
+        for sentence in after_failure(workspace, failure_of(context)):
+            context.log.error(sentence)
+
+    return failed_refresh
+
+
+def failure_of(context: dg.RunFailureSensorContext) -> Exception:
+    """What stopped a run: the error of its first failed step, of its resource, or of the run."""
+    told = [event.step_failure_data.error for event in context.get_step_failure_events()]
+    for error in (*told, context.failure_event.job_failure_data.error):
+        if error is not None:
+            while error.cause is not None:
+                error = error.cause  # Dagster's own errors wrap ours
+            return _error(error.cls_name or "", error.message)
+    return RunFailedError(context.failure_event.message or "the run ended without a word")
+
+
+def _error(name: str, message: str) -> Exception:
+    """An error of ours again, from its class's name and the text `module.Class: sentence`."""
+    sentence = message.partition(f"{name}: ")[2].strip() if name else ""
+    if name in _OURS and sentence:
+        return _OURS[name](sentence)
+    return RunFailedError(" ".join(message.split()))

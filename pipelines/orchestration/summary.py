@@ -1,0 +1,114 @@
+"""Runs the whole refresh in this process: the same assets as the nightly Dagster job.
+
+Belongs here: starting the job and telling what came of it. Does not belong here: its steps.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from pipelines.store.database import connect, one_row, read_frame
+from pipelines.store.inputs import Inputs
+
+
+@dataclass(frozen=True)
+class Summary:
+    """What a refresh found, for a person and for a program."""
+
+    as_of: dt.date
+    rows_read: int
+    records: int
+    superseded: int
+    duplicates: int
+    set_aside: int
+    files: int
+    files_set_aside: list[str]
+    set_aside_beyond_tolerance: list[str]
+    stale_feeds: list[str]
+    claims: int
+    verdicts: dict[str, int]
+    changed_claims: int
+    pages: str
+    seconds: float = 0.0
+    attention: list[str] = field(default_factory=list)
+    unusual: list[str] = field(default_factory=list)
+
+    @property
+    def exit_code(self) -> int:
+        """0, or 1 where something needs a person; what is only unusual is told, no more."""
+        return 1 if self.attention else 0
+
+    def to_dict(self) -> dict[str, Any]:
+        """For JSON."""
+        return asdict(self) | {"exit_code": self.exit_code}
+
+
+def summarize(inputs: Inputs, seconds: float) -> Summary:
+    """The summary of the store as it now stands."""
+    con = connect(inputs.workspace.database, read_only=True)
+    try:
+        accounts = read_frame(con, "row_accounts")
+        files = read_frame(con, "export_files", columns=["file", "is_whole"])
+        feeds = read_frame(con, "feed_states")
+        checks = read_frame(con, "night_checks", columns=["check", "passed", "sentence"])
+        verdicts = con.execute(
+            "select verdict, count(*) from decisions group by verdict order by verdict"
+        ).fetchall()
+        changed = one_row(
+            con,
+            "select count(*) from decision_history "
+            "where decided_at = (select max(decided_at) from decision_history)",
+        )
+    finally:
+        con.close()
+    whole = files.filter("is_whole")["file"].sort()
+    beyond = feeds.filter("beyond_tolerance")["feed"].to_list()
+    stale = feeds.filter("stale")["feed"].to_list()
+    totals = accounts.select(
+        pl.col("rows_read", "records", "superseded", "duplicates", "set_aside").sum()
+    ).row(0, named=True)
+    attention = [f"The file {name} was set aside." for name in whole]
+    attention += [f"More rows of {feed} were set aside than the settings allow." for feed in beyond]
+    attention += [
+        f"The feed {row['feed']} is stale: complete to {row['through_date'] or 'no day'}."
+        for row in feeds.filter("stale").iter_rows(named=True)
+    ]
+    unusual = pl.col("check").is_in(["claim_count", "laboratory_values"]) & ~pl.col("passed")
+    return Summary(
+        as_of=inputs.as_of,
+        **totals,
+        files=accounts.height,
+        files_set_aside=whole.to_list(),
+        set_aside_beyond_tolerance=beyond,
+        stale_feeds=stale,
+        claims=sum(count for _, count in verdicts),
+        verdicts=dict(verdicts),
+        changed_claims=changed[0] if changed else 0,
+        pages=str(Path(inputs.workspace.published) / "index.html"),
+        seconds=round(seconds, 1),
+        attention=attention,
+        unusual=checks.filter(unusual)["sentence"].to_list(),
+    )
+
+
+Teller = Callable[[str], None]
+
+
+def tell(summary: Summary, say: Teller) -> None:
+    """The summary in sentences."""
+    say(
+        f"As of {summary.as_of}: {summary.rows_read:,} rows in {summary.files} files: "
+        f"{summary.records:,} records, {summary.superseded:,} superseded, "
+        f"{summary.duplicates:,} duplicates, {summary.set_aside:,} set aside."
+    )
+    verdicts = ", ".join(f"{n:,} {name.replace('_', ' ')}" for name, n in summary.verdicts.items())
+    say(f"{summary.claims:,} claims: {verdicts or 'none'}.")
+    for sentence in [*summary.attention, *summary.unusual]:
+        say(sentence)
+    say(f"Pages: {summary.pages}")

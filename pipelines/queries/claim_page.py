@@ -1,0 +1,44 @@
+"""One claim's page as a file of its own, for claims that have none in the site.
+
+Belongs here: gathering what the page shows. Does not belong here: how it looks (`dashboards`).
+"""
+
+from __future__ import annotations
+
+import dataclasses
+
+import polars as pl
+
+from dashboards.letters import TemplateFault
+from dashboards.site import claim_document
+from pipelines.errors import NotFoundError, WorkspaceError
+from pipelines.steps.pages import data_of_claims
+from pipelines.store.database import has_table, one_row, read_frame
+from pipelines.store.inputs import load_inputs
+from pipelines.store.reading import no_such_claim, open_store, store_facts
+from pipelines.store.recorded_rulings import recorded_since_refresh
+from pipelines.workspace.layout import Workspace
+
+
+def page_of_claim(workspace: Workspace, claim: str) -> tuple[str, bool]:
+    """The page as of the last refresh, and whether a ruling was recorded since.
+
+    What the settings hide is not on it.
+
+    Raises:
+        NotFoundError: the store does not hold the claim.
+    """
+    with open_store(workspace) as con:
+        facts = store_facts(workspace, con)
+        inputs = load_inputs(workspace.root, facts["as_of"])
+        if one_row(con, "select 1 from decisions where claim = ?", [claim]) is None:
+            raise NotFoundError(no_such_claim(claim))
+        newer = recorded_since_refresh(workspace, con)
+        data = data_of_claims(inputs, con, pl.Series([claim], dtype=pl.String))
+        if has_table(con, "water_profiles"):
+            data = dataclasses.replace(data, water_profiles=read_frame(con, "water_profiles"))
+    try:
+        page = claim_document(data, claim)
+    except TemplateFault as fault:
+        raise WorkspaceError(str(fault)) from None
+    return page, any(row["claim"] == claim for row in newer)

@@ -1,0 +1,181 @@
+"""Every claim of the store decided again under other terms; the store is only read.
+
+Belongs here: reading, deciding as a refresh does, and the forecast made anew. Does not belong here:
+any rule, and how the result is shown.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import polars as pl
+
+from pipelines.counterfactuals.comparison import Comparison, compare
+from pipelines.coverage import Decided, Evidence, decide
+from pipelines.errors import NotFoundError
+from pipelines.field.context import prepare
+from pipelines.field.figures import FIGURES
+from pipelines.steps.units import watched_units
+from pipelines.store.database import read_frame
+from pipelines.store.evidence import load_evidence
+from pipelines.store.inputs import Inputs, load_inputs
+from pipelines.store.reading import open_store, store_facts
+from pipelines.terms import Terms, other_terms
+from pipelines.workspace.layout import Workspace
+from pipelines.workspace.toml_file import read_toml
+
+METHOD = (
+    "The forecast is made anew as a refresh makes it: the failures expected of the units that the "
+    "other terms cover, times what their failures so far would have cost under these terms; a "
+    "longer cover is underestimated, since failures past today's cover are seldom reported."
+)
+FORECAST = pl.Schema(
+    {
+        "family": pl.String(),
+        "month": pl.Date(),
+        "failures_before": pl.Float64(),
+        "failures_after": pl.Float64(),
+        "cost_before": pl.Float64(),
+        "cost_after": pl.Float64(),
+    }
+)
+
+
+@dataclass(frozen=True)
+class WhatIf:
+    """What other terms come to, as of the last refresh.
+
+    `forecast` has one row a month and family (`all` for the fleet).
+    """
+
+    reading: str
+    edition: str
+    as_of: dt.date
+    currency: str
+    maker: str
+    timezone: str
+    hide: tuple[str, ...]
+    claims: int
+    changed_since: bool
+    comparison: Comparison
+    forecast: pl.DataFrame
+
+    def to_dict(self) -> dict[str, Any]:
+        """For JSON."""
+        told = self.comparison
+        return {
+            "reading": self.reading,
+            "as_of": self.as_of,
+            "currency": self.currency,
+            "claims": self.claims,
+            "claims_moved": told.claims.height,
+            "changed_since_refresh": self.changed_since,
+            "verdicts": told.verdicts.to_dicts(),
+            "lines": told.lines.to_dicts(),
+            "moves": told.moves.to_dicts(),
+            "groups": told.groups.to_dicts(),
+            "moved": told.claims.to_dicts(),
+            "forecast": self.forecast.to_dicts(),
+            "forecast_method": METHOD,
+        }
+
+
+def what_if(folder: str | Path, file: Path, stands_for: str | None = None) -> WhatIf:
+    """Decides every claim of the store again with the edition of `file`.
+
+    Raises:
+        NotFoundError: there is no such file.
+        UsageError: there is no edition `stands_for`.
+        WorkspaceError: what is wrong with the file or the workspace; nothing refreshed yet.
+    """
+    if not file.is_file():
+        raise NotFoundError(f"There is no file {file}; name a TOML file with one edition of terms.")
+    workspace = Workspace.open(folder)
+    with open_store(workspace) as con:
+        facts = store_facts(workspace, con)
+        inputs = load_inputs(folder, facts["as_of"])
+        reference = inputs.reference
+        other = other_terms(
+            inputs.terms,
+            read_toml(file, str(file)),
+            reference.families,
+            reference.abilities,
+            stands_for,
+        )
+        evidence = load_evidence(inputs, con)
+        changed = facts["inputs"] != inputs.fingerprint
+        before = _decided_again(evidence, inputs, inputs.terms) if changed else _as_stored(con)
+        after = _decided_again(evidence, inputs, other.terms)
+        profiles = read_frame(con, "unit_histories", columns=["serial", "water_profile"])
+        sides = {"before": (inputs.terms, before), "after": (other.terms, after)}
+        forecast = _forecasts(inputs, con, sides)
+    settings = inputs.settings
+    return WhatIf(
+        reading=other.reading,
+        edition=other.edition,
+        as_of=inputs.as_of,
+        currency=settings.currency,
+        maker=settings.maker,
+        timezone=settings.timezone,
+        hide=tuple(settings.hide),
+        claims=before.decisions.height,
+        changed_since=changed,
+        comparison=compare(before, after, profiles),
+        forecast=forecast,
+    )
+
+
+def _as_stored(con: duckdb.DuckDBPyConnection) -> Decided:
+    return Decided(read_frame(con, "decisions"), read_frame(con, "findings"))
+
+
+def _decided_again(evidence: Evidence, inputs: Inputs, terms: Terms) -> Decided:
+    return decide(evidence, terms, timezone=inputs.settings.timezone)
+
+
+def _forecasts(
+    inputs: Inputs,
+    con: duckdb.DuckDBPyConnection,
+    sides: Mapping[str, tuple[Terms, Decided]],
+) -> pl.DataFrame:
+    """Failures and cost of the coming months on either side: rows of FORECAST."""
+    keys = ["family", "month"]
+    found = [
+        _forecast(replace(inputs, terms=terms), con, decided).rename(
+            {"failures": f"failures_{side}", "cost": f"cost_{side}"}
+        )
+        for side, (terms, decided) in sides.items()
+    ]
+    both = found[0].join(found[1], on=keys, how="full", coalesce=True)
+    return both.select(pl.col(name).cast(kind) for name, kind in FORECAST.items()).sort(keys)
+
+
+def _forecast(inputs: Inputs, con: duckdb.DuckDBPyConnection, decided: Decided) -> pl.DataFrame:
+    watched = watched_units(inputs, con)
+    context = prepare(
+        watched.units,
+        watched.failures,
+        decided.decisions,
+        watched.states,
+        watched.doubtful,
+        inputs.as_of,
+    )
+    tables = [FIGURES["forecast"](context, dims) for dims in _SLICES]
+    coming = pl.col("as_of") == inputs.as_of
+    return pl.concat(
+        [table.filter(coming).select("family", "month", "failures", "cost") for table in tables]
+    )
+
+
+_SLICES: tuple[tuple[str, ...], ...] = ((), ("family",))
+
+
+def totals(comparison: Comparison) -> Iterator[tuple[str, Any, Any]]:
+    """Payable and standing in all: name, before, after."""
+    for kind in ("payable", "standing"):
+        yield kind, *(comparison.lines[f"{kind}_{side}"].sum() for side in ("before", "after"))

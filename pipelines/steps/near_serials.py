@@ -1,0 +1,99 @@
+"""Numbers in one feed that another feed does not know, with the one that is an edit away.
+
+Belongs here: which columns name what. Does not belong here: the search
+(`pipelines.records.suggestions`); nothing uses a suggestion, people read it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import duckdb
+import polars as pl
+
+from pipelines.records.suggestions import near_misses
+from pipelines.store.database import identifier, query_frame, read_frame
+from schemas.codes import FEEDS
+from schemas.columns import column_names
+from schemas.feeds import FEED_TABLES
+
+# The column of `suggestions` by which commands and pages speak of serials alone.
+SERIAL_COLUMNS = ("serial", "replaces")
+# What a column of a feed names: a unit of the register or a claim of the calls.
+NAMING = {
+    **{
+        (feed, "serial"): ("units", "serial")
+        for feed in FEEDS
+        if feed != "units" and "serial" in column_names(FEED_TABLES[feed])
+    },
+    ("units", "replaces"): ("units", "serial"),
+    ("credits", "claim"): ("service_calls", "claim"),
+}
+
+
+def of_serials(found: pl.DataFrame) -> pl.DataFrame:
+    """The suggestions of units: feed, file, line, column, serial, suggestion."""
+    units = found.filter(pl.col("column").is_in(SERIAL_COLUMNS))
+    return units.rename({"value": "serial"})
+
+
+def of_claims(found: pl.DataFrame) -> pl.DataFrame:
+    """The suggestions of claims: feed, file, line, column, claim, suggestion."""
+    return found.filter(pl.col("column") == "claim").rename({"value": "claim"})
+
+
+def suggestions(records: Mapping[str, pl.DataFrame]) -> pl.DataFrame:
+    """Every number that names nothing on file and is one edit away from exactly one that does.
+
+    Args:
+        records: the records of every feed.
+
+    Returns:
+        feed, file, line, column, value, suggestion; sorted by feed, file and line.
+    """
+    found = []
+    for (feed, column), (known_feed, known_column) in NAMING.items():
+        known = records[known_feed][known_column].drop_nulls()
+        unknown = (
+            records[feed]
+            .select(file="source_file", line="source_line", value=column)
+            .filter(pl.col("value").is_not_null())
+            .join(known.unique().to_frame("value"), on="value", how="anti")
+        )
+        found.append(_near(feed, column, unknown, known))
+    return _in_order(found)
+
+
+def suggestions_of_store(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+    """The same of the records in the store, which looks for what names nothing by itself."""
+    found = []
+    for (feed, column), (known_feed, known_column) in NAMING.items():
+        value = identifier(column)
+        unknown = query_frame(
+            con,
+            f"select source_file as file, source_line as line, {value} as value "
+            f"from {identifier(feed)} as named anti join {identifier(known_feed)} as known "
+            f"on named.{value} = known.{identifier(known_column)} where named.{value} is not null",
+        )
+        if unknown.height:
+            known = read_frame(con, known_feed, columns=[known_column])[known_column]
+            found.append(_near(feed, column, unknown, known.drop_nulls()))
+    return _in_order(found)
+
+
+def _near(feed: str, column: str, unknown: pl.DataFrame, known: pl.Series) -> pl.DataFrame:
+    misses = near_misses(unknown["value"], known)
+    return unknown.join(misses, left_on="value", right_on="serial").select(
+        pl.lit(feed).alias("feed"),
+        "file",
+        "line",
+        pl.lit(column).alias("column"),
+        "value",
+        "suggestion",
+    )
+
+
+def _in_order(found: list[pl.DataFrame]) -> pl.DataFrame:
+    columns = ["feed", "file", "line", "column", "value", "suggestion"]
+    schema = {name: pl.Int64 if name == "line" else pl.String for name in columns}
+    return pl.concat([pl.DataFrame(schema=schema), *found]).sort("feed", "file", "line", "column")

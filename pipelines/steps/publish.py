@@ -1,0 +1,194 @@
+"""Stages everything that people read: table files and pages, then swaps them in.
+
+Belongs here: what is published, and the manifest. Does not belong here: how tables are written
+(`pipelines.store.publication`) or pages drawn (`dashboards`).
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+
+import duckdb
+import polars as pl
+
+from dashboards.data import EVIDENCE_ROWS, PageData
+from dashboards.hiding import hide_names
+from dashboards.letters import TemplateFault
+from dashboards.site import LIBRARY, SPECIFICATIONS, build_site
+from pipelines.errors import WorkspaceError
+from pipelines.steps.pages import CHOOSING, claims_with_pages, page_data
+from pipelines.store.database import has_table, read_frame
+from pipelines.store.publication import take_file, write_table_files
+from pipelines.store.tool import source_hash
+from pipelines.store.transaction import MANIFEST, RefreshSession, published_facts
+from schemas.causes import CAUSE_TABLES
+from schemas.codes import SETTLED_PAYMENTS
+from schemas.columns import column_names
+from schemas.feeds import FEED_TABLES
+from schemas.field import FIELD_TABLES
+
+FIGURES = (*FIELD_TABLES, "figure_sentences")
+TABLES = (
+    "row_accounts",
+    "set_aside",
+    "feed_states",
+    "decisions",
+    "findings",
+    "decision_history",
+    "unit_histories",
+    "water_profiles",
+    "upcoming",
+    "payments",
+    "second_opinions",
+    "second_opinion_agreement",
+    *CAUSE_TABLES,
+    "night_checks",
+    *FIGURES,
+)
+
+
+@dataclass(frozen=True)
+class Staged:
+    """How many tables and claim pages stand in the staging folder."""
+
+    tables: int
+    claim_pages: int
+
+
+def stage(session: RefreshSession) -> Staged:
+    """Writes tables and pages beside each other: DuckDB is busy with the ones, Python with the
+    others."""
+    data = session.staging / "data"
+    hidden = _hidden(session)
+    with closing(session.con.cursor()) as con, ThreadPoolExecutor(max_workers=1) as writer:
+        tables = writer.submit(_write_tables, session, con, data, hidden)
+
+        def files() -> list[str]:
+            tables.result()
+            return sorted(path.name for path in data.glob("*.csv*"))
+
+        claim_pages = _write_pages(session, files)
+        return Staged(len(tables.result()), claim_pages)
+
+
+def _write_tables(
+    session: RefreshSession,
+    con: duckdb.DuckDBPyConnection,
+    folder: Path,
+    hidden: Mapping[str, pl.DataFrame],
+) -> list[str]:
+    """Writes each table that the store holds as Parquet and CSV; returns their names."""
+    published = session.inputs.workspace.published
+    is_ours = published_facts(published).get("tool") == source_hash()
+    last = published / "data" if is_ours else None
+    return write_table_files(con, TABLES, folder, hidden, last)
+
+
+# The tables that are no figure, by the name that pages have for them.
+_PAGE_NAMES = {
+    "decision_history": "history",
+    "unit_histories": "units",
+    "feed_states": "feeds",
+}
+
+
+def _hidden(session: RefreshSession) -> dict[str, pl.DataFrame]:
+    """The tables without what the settings hide from pages; none where they hide nothing."""
+    inputs, con = session.inputs, session.con
+    if not inputs.settings.hide:
+        return {}
+    tables = {name: read_frame(con, name) for name in TABLES if has_table(con, name)}
+    figures = {name: tables.pop(name) for name in list(tables) if name in FIGURES}
+    shown = hide_names(
+        PageData(
+            maker=inputs.settings.maker,
+            as_of=inputs.as_of,
+            timezone=inputs.settings.timezone,
+            currency=inputs.settings.currency,
+            hide=inputs.settings.hide,
+            agencies=inputs.reference.agencies.select("agency", "name").unique("agency"),
+            evidence_rows=_values_to_hide(session),
+            figures=figures,
+            **{_PAGE_NAMES.get(name, name): frame for name, frame in tables.items()},
+        )
+    )
+    named = {name: getattr(shown, _PAGE_NAMES.get(name, name)) for name in tables}
+    return {**named, **shown.figures}
+
+
+def _values_to_hide(session: RefreshSession) -> pl.DataFrame:
+    """One row with every value of the hidden columns, in the shape of a page's evidence."""
+    columns: list[str] = []
+    cells: list[str] = []
+    for feed, table in FEED_TABLES.items():
+        for column in set(session.inputs.settings.hide) & set(column_names(table)):
+            values = read_frame(session.con, feed, columns=[column])[column].unique().drop_nulls()
+            columns += [column] * values.len()
+            cells += values.to_list()
+    row = pl.DataFrame({"columns": [columns], "cells": [cells]})
+    return pl.concat([pl.DataFrame(schema=EVIDENCE_ROWS), row], how="diagonal_relaxed")
+
+
+def _write_pages(session: RefreshSession, files: Callable[[], list[str]]) -> int:
+    """Writes all pages; returns the number of claim pages. `files` waits for the tables."""
+    decisions = read_frame(session.con, "decisions", columns=CHOOSING)
+    payments = read_frame(session.con, "payments", columns=["claim", "state"])
+    to_settle = payments.filter(~pl.col("state").is_in(SETTLED_PAYMENTS))["claim"]
+    claims = claims_with_pages(decisions, session.inputs.as_of, to_settle)
+    data = page_data(session, claims)
+    _take_charts(session)
+    try:
+        build_site(data, session.staging, claims.to_list(), files)
+    except TemplateFault as fault:
+        raise WorkspaceError(str(fault)) from None
+    return claims.len()
+
+
+def _take_charts(session: RefreshSession) -> None:
+    """Lays what the last pages' charts share into the new ones, where it would be the same."""
+    published = session.inputs.workspace.published
+    told = published_facts(published)
+    now = {
+        "inputs": session.inputs.fingerprint,
+        "tool": source_hash(),
+        "charts": _charts(published),
+    }
+    if all(told.get(name) == value for name, value in now.items()):
+        for name in (LIBRARY, SPECIFICATIONS):
+            take_file(published / "assets" / name, session.staging / "assets" / name)
+
+
+def _charts(pages: Path) -> str:
+    """The libraries that draw charts, with a hash of what the charts of these pages share."""
+    libraries = [f"{name} {version(name)}" for name in ("altair", "vl-convert-python")]
+    told = hashlib.sha256()
+    for name in (LIBRARY, SPECIFICATIONS):
+        file = pages / "assets" / name
+        told.update(hashlib.sha256(file.read_bytes() if file.is_file() else b"").digest())
+    return ", ".join([*libraries, told.hexdigest()])
+
+
+def publish(session: RefreshSession) -> None:
+    """Puts down what store and pages say of themselves, and swaps both in."""
+    session.write_facts(**facts_of(session))
+    text = json.dumps(session.facts(), indent=2, sort_keys=True)
+    (session.staging / MANIFEST).write_text(text + "\n", encoding="utf-8")
+    session.commit()
+
+
+def facts_of(session: RefreshSession) -> dict[str, str]:
+    """What the store is to say of itself after this refresh."""
+    return {
+        "as_of": session.inputs.as_of.isoformat(),
+        "charts": _charts(session.staging),
+        "inputs": session.inputs.fingerprint,
+        "tool": source_hash(),
+        "refreshed_at": session.decided_at.isoformat(timespec="seconds"),
+    }

@@ -1,0 +1,165 @@
+"""Computes what is known of units and waters from the store's records, a part of the fleet a time.
+
+Belongs here: reading, calling, handing on, and keeping the memory small. Does not belong here: any
+rule.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import duckdb
+import polars as pl
+
+from pipelines.coverage.evidence import Evidence, seen
+from pipelines.field.agency_cases import agency_repairs
+from pipelines.field.context import HISTORY_COLUMNS
+from pipelines.store.database import has_table, read_frame
+from pipelines.store.evidence import evidence_around, fleet_parts, load_evidence
+from pipelines.store.inputs import Inputs
+from pipelines.store.invalidation import samples_to_work_out
+from pipelines.store.transaction import RefreshSession
+from pipelines.units.treatment_states import cartridge_spans
+from pipelines.units.unit_histories import (
+    Histories,
+    build_histories,
+    disputed_duplicates,
+)
+from pipelines.units.upcoming import upcoming_matters
+from pipelines.units.watch import doubtful_exposure, failures_inside
+from pipelines.water.profiles import FIGURES, profile_samples
+from schemas.columns import polars_schema
+from schemas.histories import WaterProfiles
+
+# Units and samples worked on at a time: what stands in memory is their evidence.
+PART_UNITS, SLICE_SAMPLES = 100_000, 250_000
+
+
+@dataclass(frozen=True)
+class Watched:
+    """What the figures need of the units, their failures and their treatment.
+
+    units: serial, site, edition and `HISTORY_COLUMNS`; failures: of `failures_inside`; states: of
+    `treatment_states`; doubtful: of `doubtful_exposure`; repairs: of `agency_repairs`.
+    """
+
+    units: pl.DataFrame
+    failures: pl.DataFrame
+    states: pl.DataFrame
+    doubtful: pl.DataFrame
+    repairs: pl.DataFrame
+
+
+@dataclass(frozen=True)
+class UnitTables:
+    """The tables of units and what the figures need beside them."""
+
+    unit_histories: pl.DataFrame
+    upcoming: pl.DataFrame
+    cartridge_spans: pl.DataFrame
+    watched: Watched
+
+
+def unit_tables_of(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> UnitTables:
+    """All tables of units as of the as-of date."""
+    tables, upcoming, spans, watched = [], [], [], []
+    for evidence, histories in _parts(inputs, con):
+        tables.append(histories.table)
+        upcoming.append(upcoming_matters(evidence, histories))
+        spans.append(cartridge_spans(histories.covers, inputs.as_of))
+        watched.append(_watched(evidence, histories))
+    return UnitTables(
+        pl.concat(tables).sort("serial"),
+        pl.concat(upcoming).sort("due_on", "serial", "matter"),
+        pl.concat(spans).sort("serial", "product", "start"),
+        _together(watched),
+    )
+
+
+def watched_units(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> Watched:
+    """What the figures need, without the tables."""
+    return _together([_watched(*part) for part in _parts(inputs, con)])
+
+
+def water_profiles_of(
+    inputs: Inputs,
+    con: duckdb.DuckDBPyConnection,
+    units: pl.DataFrame,
+    known: pl.DataFrame | None = None,
+) -> Iterator[pl.DataFrame]:
+    """The table `water_profiles` in slices, by sample; at least one.
+
+    Args:
+        units: serial, site, edition, family of all units.
+        known: of `known_figures`.
+    """
+    tests = seen(load_evidence(inputs, con, only=["water_tests"])).water_tests
+    for start in range(0, max(tests.height, 1), SLICE_SAMPLES):
+        yield profile_samples(
+            tests.slice(start, SLICE_SAMPLES),
+            units.select("serial", "site", "edition", "family"),
+            inputs.terms.water_limits,
+            inputs.terms.values,
+            calcium_share_of_hardness=inputs.settings.calcium_share_of_hardness,
+            conductivity_to_tds=inputs.settings.conductivity_to_tds,
+            known=known,
+        )
+
+
+def known_figures(session: RefreshSession) -> pl.DataFrame | None:
+    """The figures of samples that the last refresh worked out from the same records; None: of none.
+
+    They are read from its table `water_profiles`, which must still stand.
+    """
+    anew = samples_to_work_out(session)
+    if anew is None or not has_table(session.con, "water_profiles"):
+        return None
+    told = read_frame(session.con, "water_profiles", columns=["sample", *FIGURES])
+    schema = polars_schema(WaterProfiles)
+    return told.join(anew, on="sample", how="anti").cast(
+        {name: schema[name] for name in told.columns}
+    )
+
+
+def _parts(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> Iterator[tuple[Evidence, Histories]]:
+    """What is seen of each part of the fleet, and its histories."""
+    for serials in fleet_parts(con, PART_UNITS):
+        evidence = seen(evidence_around(inputs, con, serials))
+        histories = build_histories(
+            evidence,
+            inputs.terms,
+            duty_hours_per_day=inputs.settings.duty_hours_per_day,
+            tanks_l=inputs.settings.tanks_l,
+        )
+        yield evidence, histories.of(serials)
+
+
+def _watched(evidence: Evidence, histories: Histories) -> Watched:
+    units = histories.units
+    duplicates = disputed_duplicates(evidence, histories)
+    failures = failures_inside(units, evidence.service_calls, evidence.causes, duplicates)
+    return Watched(
+        units.select("serial", "site", "edition", *HISTORY_COLUMNS),
+        failures,
+        histories.states,
+        doubtful_exposure(
+            evidence.units, units, evidence.service_calls, duplicates, evidence.as_of
+        ),
+        agency_repairs(evidence.service_calls, units, evidence.causes, failures),
+    )
+
+
+def _together(parts: list[Watched]) -> Watched:
+    """The parts as one, in the order in which a single part would have them."""
+
+    def whole(name: str, *order: str) -> pl.DataFrame:
+        return pl.concat([getattr(part, name) for part in parts]).sort(order)
+
+    return Watched(
+        whole("units", "serial"),
+        whole("failures", "call"),
+        whole("states", "serial", "from_day"),
+        whole("doubtful", "serial"),
+        whole("repairs", "call"),
+    )

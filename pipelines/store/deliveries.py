@@ -1,0 +1,104 @@
+"""Which files lie in the exports folder, and which of them the store does not know yet.
+
+Belongs here: a file's hash, what its reading depends on, and what is new of it. Does not belong
+here: reading it (`pipelines.steps.ingest`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import polars as pl
+
+from pipelines.exports.delivery import ExportFile, find_exports, sha256_of
+from pipelines.records.mapping import Mapping
+from pipelines.store.inputs import Inputs
+from pipelines.store.recorded_rulings import CITED_AS, recorded_rulings
+from pipelines.store.tool import READING, source_hash
+from schemas.codes import FEEDS
+
+EXPORT_FILES = pl.Schema(
+    {
+        "feed": pl.String,
+        "file": pl.String,
+        "sha256": pl.String,
+        "size_bytes": pl.Int64,
+        "read_by": pl.String,
+        "named_date": pl.Date,
+        "rows_read": pl.Int64,
+        "is_whole": pl.Boolean,
+        "encoding": pl.String,
+        "delimiter": pl.String,
+        "headers": pl.List(pl.String),
+        "news": pl.String,
+    }
+)
+NEWS = ("new", "changed", "unchanged")
+
+
+@dataclass(frozen=True)
+class Delivered:
+    """One file that arrived: where it is, its hash, and how it is to be read."""
+
+    found: ExportFile
+    sha256: str
+    read_by: str
+
+
+def delivered(inputs: Inputs) -> list[Delivered]:
+    """Every file under exports/, and the rulings recorded with the tool itself."""
+    files = find_exports(inputs.workspace.root, FEEDS)
+    recorded = recorded_rulings(inputs.workspace)
+    if recorded.is_file():
+        files.append(ExportFile(CITED_AS, recorded, "rulings", None, recorded.stat().st_size))
+    return [
+        Delivered(
+            file,
+            sha256_of(file.absolute) if _is_read(file) else "",
+            _read_by(inputs, file),
+        )
+        for file in files
+    ]
+
+
+def _is_read(file: ExportFile) -> bool:
+    """Whether a file is opened: also one of no feed, to count its rows."""
+    return file.refusal is None or file.refusal[0] == "no_feed"
+
+
+def _read_by(inputs: Inputs, file: ExportFile) -> str:
+    """What the reading of a file depends on beside its bytes."""
+    mapping = mapping_of(inputs, file)
+    settings = inputs.settings
+    told = (
+        source_hash(READING),
+        mapping.fingerprint if mapping else "",
+        settings.timezone,
+        settings.max_file_mb,
+        settings.max_field_chars,
+        file.refusal[0] if file.refusal else "",
+    )
+    return "/".join(map(str, told))
+
+
+def mapping_of(inputs: Inputs, file: ExportFile) -> Mapping | None:
+    """The mapping by which a file is read; None for a file of no feed."""
+    if file.feed is None:
+        return None
+    # Rulings that the tool wrote are in the feed's own form, whatever the company's mapping says.
+    return Mapping.plain("rulings") if file.path == CITED_AS else inputs.mappings[file.feed]
+
+
+def news_of(files: list[Delivered], known: pl.DataFrame) -> dict[str, str]:
+    """For each file: new, changed (in bytes, or in how it is read) or unchanged."""
+    before = dict(
+        zip(known["file"], zip(known["sha256"], known["read_by"], strict=True), strict=True)
+    )
+    return {
+        file.found.path: "new"
+        if file.found.path not in before
+        else "unchanged"
+        if before[file.found.path] == (file.sha256, file.read_by)
+        else "changed"
+        for file in files
+    }

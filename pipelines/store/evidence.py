@@ -1,0 +1,111 @@
+"""The bundles of frames that decisions and histories look at, read from the store.
+
+Belongs here: reading records and through dates, of the whole fleet or of a part of it that nothing
+outside can bear on. Does not belong here: what follows from them.
+
+What is known of a unit rests on its own records and on those of its site; so a part of the fleet is
+a set of units with all others at their sites. Its clock may rest on the units that it took over
+from, which come along wherever they stood.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+
+import duckdb
+import polars as pl
+
+from pipelines.coverage.evidence import Evidence
+from pipelines.store.database import count_rows, has_table, query_frame, read_frame, registered
+from pipelines.store.inputs import Inputs
+from schemas.codes import FEEDS, OPTIONAL_FEEDS, REFERENCES
+from schemas.feeds import record_schema
+
+# What a company may do without decides nothing.
+DECIDING = tuple(feed for feed in FEEDS if feed not in OPTIONAL_FEEDS)
+
+
+def load_evidence(
+    inputs: Inputs, con: duckdb.DuckDBPyConnection, *, only: Collection[str] = DECIDING
+) -> Evidence:
+    """All records of the store, or those of some feeds alone, with the checked reference files."""
+    return _bundle(
+        inputs,
+        con,
+        {
+            feed: records(con, feed) if feed in only else pl.DataFrame(schema=record_schema(feed))
+            for feed in DECIDING
+        },
+    )
+
+
+def evidence_around(inputs: Inputs, con: duckdb.DuckDBPyConnection, serials: pl.Series) -> Evidence:
+    """The records that bear on the named units: theirs, and those of the others at their sites.
+
+    So do those of the units that they took over from, and that took over from them.
+
+    Serials that are not on the register bring their records all the same. Feeds that name neither
+    unit nor site come whole.
+    """
+    with registered(con, pl.DataFrame({"serial": serials}, schema={"serial": pl.String})) as asked:
+        con.execute(
+            "create or replace temp table sites_around as select distinct site from units "
+            f"where site is not null and serial in (select serial from {asked})"
+        )
+        con.execute(
+            "create or replace temp table linked_units as "
+            "select serial as here, replaces as there from units where replaces is not null "
+            "union select replaces, serial from units where replaces is not null"
+        )
+        con.execute(
+            "create or replace temp table serials_around as with recursive around(serial) as ("
+            "(select serial from units where site in (select site from sites_around) "
+            f"union select serial from {asked} where serial is not null) "
+            "union select there from linked_units join around on here = around.serial) "
+            "select serial from around"
+        )
+    return _bundle(inputs, con, {feed: _around(con, feed) for feed in DECIDING})
+
+
+def fleet_parts(con: duckdb.DuckDBPyConnection, units: int) -> Iterator[pl.Series]:
+    """The serials of the register in parts of about so many units, no site in two parts."""
+    parts = max(1, -(-count_rows(con, "units") // units))
+    placed = query_frame(
+        con,
+        "select serial, hash(coalesce(site, serial)) % ?::ubigint as part from units",
+        [parts],
+    ).partition_by("part", as_dict=True)
+    empty = pl.DataFrame(schema={"serial": pl.String})
+    for part in range(parts):
+        yield placed.get((part,), empty)["serial"]
+
+
+def records(con: duckdb.DuckDBPyConnection, feed: str) -> pl.DataFrame:
+    """The records of one feed."""
+    return read_frame(con, feed, schema=record_schema(feed))
+
+
+def _bundle(
+    inputs: Inputs, con: duckdb.DuckDBPyConnection, feeds: dict[str, pl.DataFrame]
+) -> Evidence:
+    states = read_frame(con, "feed_states", columns=["feed", "through_date"])
+    return Evidence(
+        **feeds,
+        **{name: getattr(inputs.reference, name) for name in REFERENCES},
+        through=dict(states.iter_rows()),
+        as_of=inputs.as_of,
+    )
+
+
+def _around(con: duckdb.DuckDBPyConnection, feed: str) -> pl.DataFrame:
+    """The records of a feed that are of the units or the sites at hand."""
+    schema = record_schema(feed)
+    if not has_table(con, feed):
+        return pl.DataFrame(schema=schema)
+    tests = []
+    if "serial" in schema:
+        tests.append("serial in (select serial from serials_around)")
+    if "site" in schema and feed != "units":
+        tests.append("site in (select site from sites_around)")
+    where = f"where {' or '.join(tests)}" if tests else ""
+    return query_frame(con, f'select * from "{feed}" {where}').cast(dict(schema))

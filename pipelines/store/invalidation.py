@@ -1,0 +1,167 @@
+"""Which claims can come out otherwise than the last refresh decided them.
+
+Belongs here: what must hold for a claim's decision to stand, told from what changed in the store.
+Does not belong here: deciding (`pipelines.steps.decide`), or any rule.
+
+A decision is a function of the code, the workspace's settings, reference files and terms, the
+records of the claim's unit and site as seen by the as-of date, and whether a feed is complete up to
+some day. So it stands where
+
+- code and inputs are the same, and neither the as-of date nor a through date went back;
+- no record of the unit, the site or the claim came, went or changed, or came to be seen;
+- every feed was complete already up to the failure, and the start-ups up to the last day to ask
+  for one, so that the step of the through dates cannot matter;
+- the unit is on the register (else every unit bears on the suggestion of a serial), and neither
+  took over from another nor was taken over from;
+- a ruling is as outdated as it was: what it was made on is read from the history, to which the
+  last refresh may have added.
+
+Every other claim is decided again. The figures of a water sample rest on less: on code and inputs,
+and on its own record.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import polars as pl
+
+from pipelines.coverage.evidence import SILENCE_COUNTS, seen
+from pipelines.coverage.standing import latest_rulings, with_ruling_outdated
+from pipelines.store.database import (
+    append_frame,
+    has_table,
+    identifier,
+    query_frame,
+    read_frame,
+    registered,
+)
+from pipelines.store.evidence import load_evidence
+from pipelines.store.last_refresh import TOUCHED
+from pipelines.store.transaction import RefreshSession
+from schemas.columns import column_names
+from schemas.feeds import FEED_TABLES, record_schema
+
+KEYS = pl.Schema(dict.fromkeys(("serial", "site", "claim", "sample"), pl.String))
+
+
+def note_touched(session: RefreshSession, feed: str, new: str) -> None:
+    """Puts down the units, sites, claims and samples of records that came, went or changed.
+
+    So it does of records that are seen now and were not by the last refresh.
+
+    Rows are compared by a hash of all their columns, their place included.
+
+    Args:
+        new: the table of the feed's records of this refresh; that of the last one stands under
+            the feed's name.
+    """
+    con, last, as_of = session.con, session.last, session.inputs.as_of
+    if not last.can_stand(session.inputs) or not has_table(con, feed):
+        return
+    columns = record_schema(feed).names()
+    keys = ", ".join(
+        f"{identifier(key)} as {key}" if key in columns else f"null::varchar as {key}"
+        for key in KEYS
+    )
+    places = [keys]
+    if "replaces" in columns:  # a link bears on both its ends, also once it is gone
+        others = (f"null::varchar as {key}" for key in KEYS if key != "serial")
+        places.append(", ".join(["replaces as serial", *others]))
+    row = f"hash({', '.join(identifier(name) for name in columns)})"
+    old, now = identifier(feed), identifier(new)
+    days = [
+        name
+        for kind in ("day", "moment")
+        for name in column_names(FEED_TABLES[feed], kind=kind)
+        if name in columns
+    ]
+    came = " or ".join(
+        f"(cast({identifier(name)} as date) > $last and cast({identifier(name)} as date) <= $now)"
+        for name in days
+    )
+    parts = [f"from {now} where {came or 'false'}"]
+    if feed in session.changed_feeds:
+        parts.append(f"from {old} where {row} not in (select {row} from {now})")
+        parts.append(f"from {now} where {row} not in (select {row} from {old})")
+    found = query_frame(
+        con,
+        " union ".join(f"select {place} {part}" for place in places for part in parts),
+        {"last": dt.date.fromisoformat(last.facts["as_of"]), "now": as_of},
+    )
+    append_frame(con, TOUCHED, found.cast(dict(KEYS)))
+
+
+def claims_to_decide(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFrame:
+    """Those of the claims (claim, serial) whose last decision need not stand."""
+    con, last, inputs = session.con, session.last, session.inputs
+    through = dict(read_frame(con, "feed_states", columns=["feed", "through_date"]).iter_rows())
+    before, now = (
+        [days.get(feed) or dt.date.min for feed in SILENCE_COUNTS]
+        for days in (last.through, through)
+    )
+    went_back = any(new < old for old, new in zip(before, now, strict=True))
+    if not last.can_stand(inputs) or went_back or not has_table(con, "decisions"):
+        return claims
+    touched = read_frame(con, TOUCHED, schema=KEYS)
+    units = read_frame(
+        con, "units", columns=["serial", "site", "replaces", "shipped_on", "purchased_on"]
+    ).filter((pl.col("shipped_on") <= inputs.as_of).fill_null(True))
+    sites = pl.concat(
+        [
+            touched["site"],
+            units.join(touched.select("serial").drop_nulls(), on="serial", how="semi")["site"],
+        ]
+    ).drop_nulls()
+    taking_over = units.filter(pl.col("replaces").is_not_null())
+    linked = pl.concat([taking_over["serial"], taking_over["replaces"]])
+    asked_days = max(inputs.terms.values["request_within_days"].max() or 0, 0)
+    latest = pl.max_horizontal("shipped_on", "purchased_on", "clock_start", "failed_on")
+    # The last day that the rules compare with a through date, and that every feed had reached.
+    turning = latest + pl.duration(days=asked_days)
+    decided = read_frame(
+        con,
+        "decisions",
+        columns=["claim", "verdict", "failed_on", "clock_start", "ruling", "ruling_outdated"],
+    )
+    standing = (
+        claims.join(decided, on="claim")
+        .join(units, on="serial")
+        .filter(
+            ~pl.col("claim").is_in(touched["claim"].drop_nulls().implode())
+            & ~pl.col("serial").is_in(touched["serial"].drop_nulls().implode())
+            & ~pl.col("site").is_in(sites.implode()).fill_null(False)
+            & ~pl.col("serial").is_in(linked.implode())
+            & (turning <= min(before))
+        )
+        .join(_read_otherwise(session, decided), on="claim", how="anti")
+    )
+    return claims.join(standing, on="claim", how="anti")
+
+
+def _read_otherwise(session: RefreshSession, decided: pl.DataFrame) -> pl.DataFrame:
+    """The claims (claim) of which today's history says otherwise whether the ruling is outdated."""
+    con, inputs = session.con, session.inputs
+    ruled = decided.filter(pl.col("ruling").is_not_null())
+    rulings = latest_rulings(seen(load_evidence(inputs, con, only=["rulings"])).rulings)
+    moments = ruled.select("claim", "verdict").join(rulings.select("claim", "ruled_at"), on="claim")
+    with registered(con, ruled.select("claim")) as wanted:
+        history = query_frame(
+            con,
+            "select claim, decided_at, as_of, to_verdict from decision_history "
+            f"semi join {wanted} using (claim)",
+        )
+    now = with_ruling_outdated(moments, history, inputs.settings.timezone)
+    return (
+        ruled.select("claim", was="ruling_outdated")
+        .join(now, on="claim", how="left")
+        .filter(pl.col("ruling_outdated").ne_missing(pl.col("was")))
+        .select("claim")
+    )
+
+
+def samples_to_work_out(session: RefreshSession) -> pl.DataFrame | None:
+    """The water samples (sample) whose figures need not be what they were; None for all."""
+    if not session.last.can_stand(session.inputs):
+        return None
+    return read_frame(session.con, TOUCHED, schema=KEYS).select("sample").drop_nulls().unique()

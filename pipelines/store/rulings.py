@@ -1,0 +1,50 @@
+"""All rulings on one claim: those that the last refresh saw, and those recorded since.
+
+Belongs here: bringing both into one order. Does not belong here: what a ruling does
+(`pipelines.coverage.standing`), recording one (`recorded`).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import duckdb
+
+from pipelines.store.database import query_frame
+from pipelines.store.recorded_rulings import recorded_since_refresh
+from pipelines.workspace.layout import Workspace
+from schemas.columns import column_names
+from schemas.feeds import Rulings
+
+
+def all_rulings(
+    workspace: Workspace, con: duckdb.DuckDBPyConnection, claim: str, zone: ZoneInfo
+) -> list[dict[str, Any]]:
+    """Every ruling on a claim in the order in which they were made; the last one stands.
+
+    `ruled_at` is in the workspace's time zone; `since_refresh` marks those recorded with the tool
+    since the last refresh. Rulings that the last refresh did not see yet are left out.
+    """
+    seen = query_frame(
+        con,
+        "select * from rulings where claim = ? and cast(ruled_at as date) <= "
+        "(select cast(value as date) from store_facts where fact = 'as_of')",
+        [claim],
+    ).to_dicts()
+    since = [row for row in recorded_since_refresh(workspace, con) if row["claim"] == claim]
+    told = [
+        {name: row[name] or None for name in column_names(Rulings)} | {"since_refresh": fresh}
+        for fresh, group in ((False, seen), (True, since))
+        for row in group
+    ]
+    for row in told:
+        row["ruled_at"] = moment_here(row["ruled_at"], zone)
+    return sorted(told, key=lambda row: row["ruled_at"])
+
+
+def moment_here(moment: dt.datetime | str, zone: ZoneInfo) -> dt.datetime:
+    """A moment in the workspace's time zone, as the rulings feed reads it."""
+    at = dt.datetime.fromisoformat(moment) if isinstance(moment, str) else moment
+    return at if at.tzinfo is None else at.astimezone(zone).replace(tzinfo=None)

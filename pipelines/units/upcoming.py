@@ -1,0 +1,228 @@
+"""What will cost a unit its cover unless someone acts: one row a unit and matter.
+
+Belongs here: what is due, when, and what cover hangs on it. Does not belong here: what a claim
+would make of it (`pipelines.coverage`).
+
+Only units whose cover still runs are told of. A matter stays on the list after its day has passed
+(`days_left` below 0) for as long as acting still mends something.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+
+import polars as pl
+
+from pipelines.coverage.calendar_days import add_days, add_months
+from pipelines.coverage.evidence import Evidence
+from pipelines.coverage.findings import switched_off
+from pipelines.coverage.startups import request_due_on
+from pipelines.units.treatment_states import ability_mask
+from pipelines.units.unit_histories import Histories
+from pipelines.units.upcoming_sentences import sentence_to_send
+from schemas.columns import polars_schema
+from schemas.histories import Upcoming
+
+_WATER = "cover of failures that water brings about"
+
+
+def upcoming_matters(evidence: Evidence, histories: Histories) -> pl.DataFrame:
+    """The table `upcoming`, sorted by due date, unit and matter.
+
+    Args:
+        evidence: what is seen as of its as-of date (`pipelines.coverage.evidence.seen`).
+        histories: of all units.
+    """
+    today = pl.lit(evidence.as_of)
+    units = histories.units.join(
+        evidence.models.select("model", "needs_treatment", "always_treat", "delime_by"),
+        on="model",
+        how="left",
+    ).filter(
+        (pl.col("coverage_end") > today)
+        & (pl.col("retired_on").is_null() | (pl.col("retired_on") > today))
+        & (pl.col("replaced_on").is_null() | (pl.col("replaced_on") > today))
+    )
+    tested = _tested(units, evidence)
+    matters = [
+        _startup_request(units, today),
+        _startup_outstanding(units),
+        _test_outstanding(units, tested, evidence),
+        _one_a_unit(pl.concat([_treatment(units, tested), _membrane(units, evidence.as_of)])),
+        _cartridge(units, histories),
+        _deliming(units),
+    ]
+    days_left = (pl.col("due_on") - today).dt.total_days()
+    names = evidence.units.select("serial", "site_name")
+    return (
+        pl.concat(matters)
+        .filter(pl.col("due_on").is_not_null())
+        .with_columns(days_left=days_left)
+        .with_columns(sentence_to_send())
+        .join(names, on="serial", how="left")
+        .select(polars_schema(Upcoming).names())
+        .sort("due_on", "serial", "matter")
+    )
+
+
+def _matter(units: pl.DataFrame, matter: str, due_on: pl.Expr, at_stake: pl.Expr) -> pl.DataFrame:
+    return units.select(
+        "serial", "site", "region", matter=pl.lit(matter), due_on=due_on, at_stake=at_stake
+    )
+
+
+def _bonus() -> pl.Expr:
+    return pl.format(
+        "the start-up bonus: parts cover to {} instead of {}, labor cover to {} instead of {}",
+        "parts_extended_end",
+        "parts_base_end",
+        "labor_extended_end",
+        "labor_base_end",
+    )
+
+
+def _startup_request(units: pl.DataFrame, today: pl.Expr) -> pl.DataFrame:
+    """No start-up was asked for, and the window to ask is still open."""
+    open_still = units.filter(
+        pl.col("startup_requested_on").is_null()
+        & (request_due_on() >= today)
+        & ~switched_off("startup_requested_in_time")
+    )
+    return _matter(open_still, "start-up request due", request_due_on(), _bonus())
+
+
+def _startup_outstanding(units: pl.DataFrame) -> pl.DataFrame:
+    """Asked for in time and not done: it counts for failures from its completion on."""
+    waiting = units.filter(
+        (pl.col("requested_in_time") == "met")
+        & pl.col("startup_completed_on").is_null()
+        & ~switched_off("startup_completed")
+    )
+    first_end = pl.min_horizontal("parts_base_end", "labor_base_end")
+    return _matter(waiting, "start-up outstanding", first_end, _bonus())
+
+
+def _tested(units: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
+    """The first report of a supply test of each unit, by serial or site."""
+    supply = evidence.water_tests.filter(pl.col("point") == "supply").select(
+        "serial", "site", told_on=pl.coalesce("reported_on", "sampled_on")
+    )
+    by_serial = units.select("serial").join(supply.drop("site"), on="serial")
+    by_site = units.select("serial", "site").join(supply.drop("serial"), on="site")
+    both = pl.concat([by_serial.select("serial", "told_on"), by_site.select("serial", "told_on")])
+    return both.group_by("serial").agg(first_result_on=pl.col("told_on").min())
+
+
+def _test_outstanding(
+    units: pl.DataFrame, tested: pl.DataFrame, evidence: Evidence
+) -> pl.DataFrame:
+    """A sample was taken at the start-up of a unit that needs treatment, and no result came."""
+    sampled = (
+        evidence.startups.filter(pl.col("sample_taken") & pl.col("completed_on").is_not_null())
+        .group_by("serial")
+        .agg(sampled_on=pl.col("completed_on").min())
+    )
+    waiting = (
+        units.filter(pl.col("needs_treatment"))
+        .join(sampled, on="serial")
+        .join(tested, on="serial", how="anti")
+    )
+    due = add_days(pl.col("sampled_on"), pl.col("grace_days"))
+    return _matter(waiting, "test outstanding", due, pl.lit(_WATER))
+
+
+def _treatment(units: pl.DataFrame, tested: pl.DataFrame) -> pl.DataFrame:
+    """The water calls for a treatment, and none that does it all is fitted."""
+    asked = (
+        units.filter(
+            pl.col("needs_treatment")
+            & (pl.col("water_profile") != "untested")
+            & ((pl.col("needs").list.len() > 0) | pl.col("always_treat"))
+            & pl.col("treatment_installed_on").is_null()
+        )
+        .join(tested, on="serial")
+        .with_columns(first=pl.max_horizontal("first_result_on", "clock_start"))
+    )
+    due = add_days(pl.col("first"), pl.col("grace_days"))
+    needed = pl.when(pl.col("needs").list.len() > 0).then(pl.col("needs").list.join(", "))
+    stake = pl.format(
+        "{}; the water needs treatment for {}", pl.lit(_WATER), needed.fill_null("scale")
+    )
+    return _matter(asked, "treatment due", due, pl.concat_str(stake, _not_removed()))
+
+
+def _not_removed() -> pl.Expr:
+    """What is fitted and what it leaves; empty where nothing is fitted."""
+    told = pl.format(
+        "; fitted: {}, not removed: {}",
+        pl.col("fitted_products").list.join(", "),
+        pl.col("treatment_unmet").list.join(", "),
+    )
+    return pl.when(pl.col("treatment_unmet").list.len() > 0).then(told).otherwise(pl.lit(""))
+
+
+def _membrane(units: pl.DataFrame, as_of: date) -> pl.DataFrame:
+    """Reverse osmosis that cannot keep up in the coldest month; to be mended before winter.
+
+    The first of December is common practice, no source.
+    """
+    winter = date(as_of.year + (as_of > date(as_of.year, 12, 1)), 12, 1)
+    short = units.filter(
+        pl.col("needs_treatment") & ~pl.col("membrane_keeps_up") & (pl.col("coverage_end") > winter)
+    )
+    made, drawn = pl.col("membrane_output_l_per_day"), pl.col("membrane_demand_l_per_day")
+    why = (
+        pl.when(made < drawn)
+        .then(pl.format("{} L a day too little", (drawn - made).ceil().cast(pl.Int64)))
+        .otherwise(pl.lit("and no tank on sale bridges a day's duty"))
+    )
+    stake = pl.format(
+        "{}; in the coldest month {} makes {} L of the {} L that the kitchen draws a day, {}",
+        pl.lit(_WATER),
+        pl.col("membranes").list.join(", "),
+        made.floor().cast(pl.Int64),
+        drawn.ceil().cast(pl.Int64),
+        why,
+    )
+    return _matter(short, "treatment due", pl.lit(winter), stake)
+
+
+def _one_a_unit(matters: pl.DataFrame) -> pl.DataFrame:
+    """One row a unit: the earliest day, and all that is at stake."""
+    return (
+        matters.sort("serial", "due_on", "at_stake", nulls_last=True)
+        .group_by("serial", "site", "region", "matter", maintain_order=True)
+        .agg(pl.col("due_on").min(), pl.col("at_stake").str.join("; "))
+    )
+
+
+def _cartridge(units: pl.DataFrame, histories: Histories) -> pl.DataFrame:
+    """A fitted system that serves the water's needs and whose cartridge runs out, or has."""
+    lasting = histories.covers.group_by("serial", "product").agg(due=pl.col("lasts_until").max())
+    needed = ability_mask(pl.col("needs"))
+    serving = (
+        histories.fitted.join(lasting, on=["serial", "product"])
+        .join(units.select("serial", needed=needed), on="serial")
+        .filter((ability_mask(pl.col("removes")) & pl.col("needed")) > 0)
+        .sort("serial", "due", "product")
+        .unique("serial", keep="first", maintain_order=True)
+        .select("serial", "due", "product")
+    )
+    due = units.join(serving, on="serial")
+    stake = pl.format("{}; the cartridge of {} runs out", pl.lit(_WATER), "product")
+    return _matter(due, "cartridge due", pl.col("due"), stake)
+
+
+def _deliming(units: pl.DataFrame) -> pl.DataFrame:
+    delimed = units.filter(pl.col("delime_by") != "none").with_columns(
+        since=pl.max_horizontal("last_delimed_on", "own_clock_start")
+    )
+    due = add_days(
+        add_months(pl.col("since"), pl.col("delime_months")), pl.col("delime_grace_days")
+    )
+    stake = pl.format(
+        "cover of scale failures; deliming is for the {} under the manual, with the acid's "
+        "safety sheet at hand",
+        "delime_by",
+    )
+    return _matter(delimed, "deliming due", due, stake)

@@ -1,0 +1,95 @@
+"""Four claims worked by hand under the bench's terms and under others.
+
+As it is: filed within 60 days, labor 12 months. Other terms: 30 days, labor 24 months.
+Each claim: parts 200.00, labor 2 h at 85 (the agency's rate caps 90) = 170.00, travel 60.00.
+"""
+
+from decimal import Decimal
+
+import polars as pl
+import pytest
+
+from pipelines.counterfactuals.comparison import compare
+from pipelines.coverage import decide
+from tests.unit.coverage import bench
+
+LATE = dict.fromkeys(("failed_on", "opened_on", "completed_on", "claimed_on"), "2025-03-01")
+CALLS = [
+    # Completed 3 September, filed on the 10th: covered either way.
+    bench.CALL,
+    # Filed 41 days after completion: in time by 60 days, late by 30.
+    bench.CALL | {"call": "C2", "claim": "K2", "serial": "U2", "claimed_on": "2024-10-14"},
+    # Failed in the 14th month: parts alone as it is, labor too under the others.
+    bench.CALL | LATE | {"call": "C3", "claim": "K3", "serial": "U3"},
+    # Excluded either way.
+    bench.CALL | {"call": "C4", "claim": "K4", "serial": "U4", "cause": "DROPPED"},
+]
+UNITS = [bench.UNIT | {"serial": f"U{n}", "region": r} for n, r in enumerate(
+    ("US-NM", "US-NM", "US-AZ", None), start=1)]  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def told(tmp_path_factory):
+    """The comparison of both."""
+    folder = tmp_path_factory.mktemp("terms")
+    other = bench.changed(file_within_days="30", labor_months="24")
+    sides = [bench.terms_of(folder / name, text) for name, text in
+             (("as_it_is", bench.BENCH_TERMS), ("other", other))]  # fmt: skip
+    evidence = bench.evidence_of(units=UNITS, service_calls=CALLS)
+    profiles = pl.DataFrame({"serial": ["U1", "U2"], "water_profile": ["chloride", "mixed"]})
+    return compare(*(decide(evidence, terms) for terms in sides), profiles)
+
+
+def money(*amounts):
+    """Exact amounts."""
+    return [Decimal(amount) for amount in amounts]
+
+
+def test_what_moves_is_told_with_the_condition_that_differs_and_leads(told):
+    """Filing for K2, the labor window for K3; the others stay."""
+    columns = ("claim", "verdict_before", "verdict_after", "through", "payable_before",
+               "payable_after")  # fmt: skip
+    assert told.claims.select(columns).rows() == [
+        ("K2", "covered", "not_covered", "filed_in_time", *money("430.00", "0.00")),
+        ("K3", "covered_in_part", "covered", "within_labor_window", *money("200.00", "430.00")),
+    ]
+    assert told.claims["reason_after"][0].startswith("Filed on 2024-10-14, after 2024-10-03")
+
+
+def test_money_is_exact_by_line_and_in_all(told):
+    """K1 and K2 in full and K3's parts; then K1 and K3 in full."""
+    columns = ("line", "payable_before", "payable_after", "standing_before", "standing_after")
+    assert told.lines.select(columns).rows() == [
+        ("parts", *money("600.00", "400.00", "600.00", "400.00")),
+        ("labor", *money("340.00", "340.00", "340.00", "340.00")),
+        ("travel", *money("120.00", "120.00", "120.00", "120.00")),
+    ]
+    assert told.lines["claimed"].to_list() == money("800.00", "720.00", "300.00")
+    assert told.lines.schema["payable_after"] == pl.Decimal(18, 2)
+
+
+def test_groups_add_up_to_the_whole_in_every_cut(told):
+    """By family, region, profile and month of failure; what is not known has a group of its own."""
+    for by in ("family", "region", "profile", "month"):
+        rows = told.groups.filter(by=by)
+        assert rows["claims"].sum() == 4
+        assert rows["moved"].sum() == 2
+        assert rows["change"].sum() == Decimal("-200.00")
+    regions = told.groups.filter(by="region").select("group", "change").rows()
+    assert regions == [
+        ("US-AZ", Decimal("230.00")),
+        ("US-NM", Decimal("-430.00")),
+        ("unknown", Decimal("0.00")),
+    ]
+    months = told.groups.filter(by="month")["group"].to_list()
+    assert months == ["2024-09", "2025-03"]
+
+
+def test_verdicts_are_counted_on_both_sides(told):
+    """Two covered either way, though not the same two."""
+    assert told.verdicts.rows() == [
+        ("covered", 2, 2),
+        ("covered_in_part", 1, 0),
+        ("not_covered", 1, 2),
+    ]
+    assert told.moves["claims"].to_list() == [1, 1]
