@@ -103,4 +103,4 @@ def _begins_field(
     for _ in range(_BLANKS_LOOKED_PAST):
         at = at - ((at > 0) & blank[buffer[at]])
     begins[asked] = edges[buffer[at]] | blank[buffer[at]]
-    return begins
+    return np.asarray(begins, bool)

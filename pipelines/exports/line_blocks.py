@@ -17,7 +17,7 @@ import pyarrow as pa
 
 from pipelines.exports.block_lines import CR, LF, SPACE, TAB, Lines, classify, split_lines
 from pipelines.exports.reading import FAULTS, count_reason, long_field_faults, rows_schema
-from pipelines.exports.row_faults import Form, decoded, judge
+from pipelines.exports.row_faults import Fault, Form, decoded, judge
 from pipelines.exports.row_parser import QUOTE, count_line_ends, parse_row
 
 _SHORT = 12  # bytes that a string view holds in itself
@@ -58,9 +58,11 @@ def read_block(form: Form, start: int, stop: int, first_line: int) -> Block:
 
 def _read_hard(
     form: Form, lines: Lines, begins: np.ndarray, hard: np.ndarray, start: int, first_line: int
-) -> tuple[list[tuple], list[tuple], int]:
+) -> tuple[list[tuple[int | str, ...]], list[Fault], int]:
     """Sound rows, faults, and where the last hard row ends; lines inside a row begin no other."""
-    sound, aside, next_start = [], [], 0
+    sound: list[tuple[int | str, ...]] = []
+    aside: list[Fault] = []
+    next_start = 0
     for index in np.flatnonzero(hard & begins).tolist():
         if not begins[index]:
             continue

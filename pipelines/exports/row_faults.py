@@ -20,6 +20,9 @@ from pipelines.exports.reading import (
 )
 from pipelines.exports.row_parser import ParsedRow
 
+# Line, place of the field (None: the whole row), what stood there, rule, sentence.
+Fault = tuple[int, int | None, str, str, str]
+
 
 @dataclass(frozen=True)
 class Form:
@@ -31,9 +34,9 @@ class Form:
     max_field_chars: int | None
 
 
-def judge(form: Form, row: ParsedRow, start: int, line: int) -> list[tuple]:
+def judge(form: Form, row: ParsedRow, start: int, line: int) -> list[Fault]:
     """Every reason for which a hard row is set aside."""
-    faults = []
+    faults: list[Fault] = []
     data = form.text.data
     has_nul = data.find(b"\0", start, row.end) >= 0
     ends_without = row.end == row.next_start == len(data)

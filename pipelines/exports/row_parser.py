@@ -33,7 +33,6 @@ class ParsedRow:
 
 def parse_row(data: bytes, start: int, delimiter: str, width: int) -> ParsedRow:
     """The row that begins at `start`, in a file whose header has `width` names."""
-    blanks, plain = _BLANKS[delimiter], _PLAIN[delimiter]
     between = delimiter.encode()
     fields: list[bytes] = []
     faults: list[tuple[int, str]] = []
@@ -42,19 +41,19 @@ def parse_row(data: bytes, start: int, delimiter: str, width: int) -> ParsedRow:
         if at > line_stop:
             line_stop = line_end(data, at)[0]
         at = _take_plain(data, at, line_stop, between, fields)
-        opening = blanks.match(data, at).end()
+        opening = _past(_BLANKS, delimiter, data, at)
         if data[opening : opening + 1] != b'"':
-            end = plain.match(data, at).end()
+            end = _past(_PLAIN, delimiter, data, at)
             fields.append(data[at:end])
         else:
             closing = _closing_quote(data, opening + 1)
-            after = blanks.match(data, closing + 1).end()
+            after = _past(_BLANKS, delimiter, data, closing + 1)
             closed = closing >= 0
-            if closed and plain.match(data, after).end() == after:
+            if closed and _past(_PLAIN, delimiter, data, after) == after:
                 end = after
                 fields.append(data[opening + 1 : closing].replace(b'""', b'"'))
             elif closed and not _opens_elsewhere(data, opening, closing, delimiter, width):
-                end = plain.match(data, after).end()
+                end = _past(_PLAIN, delimiter, data, after)
                 faults.append((len(fields), "text_after_quote"))
                 fields.append(data[opening:end])
             else:
@@ -64,6 +63,12 @@ def parse_row(data: bytes, start: int, delimiter: str, width: int) -> ParsedRow:
         if data[end : end + 1] != between:
             return ParsedRow(fields, faults, *line_end(data, end))
         at = end + 1
+
+
+def _past(patterns: dict[str, re.Pattern[bytes]], delimiter: str, data: bytes, at: int) -> int:
+    """Where a run of bytes that begins at `at`, and may be empty, ends."""
+    run = patterns[delimiter].match(data, at)
+    return run.end() if run else at
 
 
 def _take_plain(data: bytes, at: int, stop: int, between: bytes, fields: list[bytes]) -> int:

@@ -16,12 +16,12 @@ import polars as pl
 from pipelines.errors import UsageError
 from pipelines.exports.reading import Reading
 from pipelines.records import draft_lines as lines
-from pipelines.records import draft_words as word_lines
+from pipelines.records import draft_values as value_lines
 from pipelines.records.headers import bare
 from pipelines.records.likely_columns import SURE, Guess, pair_columns
 from pipelines.records.likely_forms import share_of_days, share_of_numbers, word_for
 from pipelines.records.mapping_checks import LONG_PARTS
-from pipelines.records.spoken_names import COLUMNS
+from pipelines.records.synonyms import COLUMNS
 from schemas.codes import ANALYTES
 from schemas.columns import fields
 from schemas.feeds import FEED_TABLES
@@ -86,7 +86,7 @@ def kind_of(feed: str, column: str) -> str:
     """What a column holds; `name` for the analyte of the long layout, text for unit and remark."""
     if column in LONG_PARTS:
         return {"analyte": "name", "value": "number"}.get(column, "text")
-    return (fields(FEED_TABLES[feed])[column].metadata or {})["kind"]
+    return str((fields(FEED_TABLES[feed])[column].metadata or {})["kind"])
 
 
 def draft_mapping(feed: str, reading: Reading) -> str:
@@ -114,9 +114,9 @@ def draft_mapping(feed: str, reading: Reading) -> str:
         lines.layout(long),
         lines.columns(export, guesses, long),
         lines.units(export, sure),
-        word_lines.constants(feed, sure, long),
-        word_lines.analytes(export, sure) if long else [],
-        word_lines.translations(export, sure),
+        value_lines.constants(feed, sure, long),
+        value_lines.analytes(export, sure) if long else [],
+        value_lines.translations(export, sure),
     ]
     return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
 
@@ -177,7 +177,7 @@ def _looks_long(export: Export, wide: list[Guess]) -> bool:
     if "analyte" not in parts or "value" not in parts:
         return False
     names = export.values(parts["analyte"].place)["text"].unique(maintain_order=True)
-    return bool(word_lines.likely_analytes(names.to_list()))
+    return bool(value_lines.likely_analytes(names.to_list()))
 
 
 def _grade(share: float) -> float:

@@ -184,7 +184,7 @@ def column_kind(export: Texts, column: str) -> str:
     table = fields(FEED_TABLES[export.feed])
     if column not in table:  # the parts of the long layout
         return "number" if column == "value" else "text"
-    return (table[column].metadata or {})["kind"]
+    return str((table[column].metadata or {})["kind"])
 
 
 def toml_text(text: str) -> str:

@@ -94,7 +94,8 @@ def parse_file(feed: str, reading: Reading, mapping: Mapping, timezone: str) -> 
 
 def latest_seen(feed: str, rows: pl.DataFrame) -> dt.date | None:
     """The latest day by which one of the rows is seen."""
-    return rows.select(seen_on(feed).max()).item()
+    day: dt.date | None = rows.select(seen_on(feed).max()).item()
+    return day
 
 
 def seen_on(feed: str) -> pl.Expr:

@@ -1,7 +1,7 @@
 """Which header is probably which column: the likeness of names, weighed by what stands below.
 
 Belongs here: comparing names, and pairing headers with columns. Does not belong here: the
-vocabulary (`spoken_names`), what values look like (`likely_forms`), the text of a draft (`draft`).
+vocabulary (`synonyms`), what values look like (`likely_forms`), the text of a draft (`draft`).
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from rapidfuzz import fuzz
 
-from pipelines.records.spoken_names import ABBREVIATIONS
+from pipelines.records.synonyms import ABBREVIATIONS
 
 SURE, PERHAPS = 72.0, 55.0  # scores of 100 from which on a guess is written, or only mentioned
 

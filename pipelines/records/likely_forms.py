@@ -15,7 +15,7 @@ import polars as pl
 from pipelines.records.dates import days, format_pattern, iso_days
 from pipelines.records.likely_columns import likeness
 from pipelines.records.numerals import Marks, bound_text, floats, without_bound
-from pipelines.records.spoken_names import WORDS
+from pipelines.records.synonyms import WORDS
 from pipelines.records.units_of_measure import Conversion, conversion
 
 _DAY_FORMS = (

@@ -15,7 +15,7 @@ from pipelines.records.headers import EITHER
 from pipelines.records.likely_columns import SURE, likeness
 from pipelines.records.likely_forms import word_for
 from pipelines.records.mapping_checks import LONG_ANALYTES
-from pipelines.records.spoken_names import COLUMNS
+from pipelines.records.synonyms import COLUMNS
 from pipelines.records.typed_values import NO, YES
 from schemas.columns import fields, required_columns
 from schemas.feeds import FEED_TABLES
