@@ -11,13 +11,13 @@ import importlib
 import os
 import sys
 import tempfile
-import time
 import traceback
 from collections.abc import Sequence
 from pathlib import Path
 
 from pipelines.cli.output import progress
 from pipelines.errors import LimeledgerError
+from pipelines.workspace import clock
 
 FAULT = 70
 
@@ -221,6 +221,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     os.environ["DAGSTER_DISABLE_TELEMETRY"] = "1"
     module = importlib.import_module(f"pipelines.cli.{args.command.replace('-', '_')}")
     try:
+        clock.now()  # a moment that is given and is none ends every command alike
         return module.run(args)
     except LimeledgerError as error:
         progress(str(error))
@@ -262,7 +263,7 @@ def _report_fault(error: Exception, args: argparse.Namespace) -> int:
 
 def _write_log(workspace: Path) -> Path:
     """Appends the traceback to the workspace's log, or to one in the temporary folder."""
-    text = f"{time.strftime('%Y-%m-%dT%H:%M:%S%z')}\n{traceback.format_exc()}\n"
+    text = f"{clock.stamp()}\n{traceback.format_exc()}\n"
     for folder in (workspace / "store", Path(tempfile.gettempdir())):
         log = folder / "limeledger.log"
         try:

@@ -15,6 +15,7 @@ from pipelines.store.database import query_frame
 from pipelines.store.reading import no_such_claim, open_store, store_facts
 from pipelines.store.recorded_rulings import record_ruling
 from pipelines.store.rulings import all_rulings, moment_here
+from pipelines.workspace.clock import now
 from pipelines.workspace.layout import SETTINGS_FILE, Workspace
 from pipelines.workspace.lock import refresh_lock
 from pipelines.workspace.settings import Settings, load_settings
@@ -33,7 +34,7 @@ def run(args: argparse.Namespace) -> int:
             raise UsageError(f"{name} is empty; say {'who' if name == '--by' else 'why'}.")
     row = {
         "claim": args.claim.strip(),
-        "ruled_at": _moment(args.at, dt.datetime.now(settings.zone)),
+        "ruled_at": _moment(args.at, now().astimezone(settings.zone)),
         "ruled_by": args.by.strip(),
         "ruling": ruling,
         "reason": args.reason.strip(),

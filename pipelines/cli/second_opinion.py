@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import datetime as dt
 from pathlib import Path
 
 import polars as pl
@@ -11,6 +10,7 @@ import polars as pl
 from pipelines.cli.output import print_json, say, teller
 from pipelines.errors import UsageError, WorkspaceError
 from pipelines.store.reading import open_store
+from pipelines.workspace.clock import now
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.settings import load_settings
 
@@ -85,7 +85,8 @@ def _record(args: argparse.Namespace) -> int:
         )
         if told.faults:
             raise WorkspaceError(*told.faults, "Nothing was recorded; correct the lines above.")
-        moment = dt.datetime.now(settings.zone).replace(tzinfo=None).isoformat(timespec="seconds")
+        here = now().astimezone(settings.zone).replace(tzinfo=None)
+        moment = here.isoformat(timespec="seconds")
         keep(workspace, OPINIONS, [row | {"checked_at": moment} for row in told.opinions])
     if args.json:
         print_json(

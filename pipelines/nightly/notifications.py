@@ -7,7 +7,6 @@ nor the fault that is told of. Does not belong here: what the settings may say
 
 from __future__ import annotations
 
-import datetime as dt
 import os
 import shlex
 import smtplib
@@ -22,6 +21,7 @@ from pathlib import Path
 from pipelines.errors import BusyError, LimeledgerError, UsageError, WorkspaceError
 from pipelines.nightly.page_note import note_failure
 from pipelines.store.database import storage_fault
+from pipelines.workspace import clock
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.night import Mail
 from pipelines.workspace.settings import Settings, load_settings
@@ -121,7 +121,7 @@ def _run(command: tuple[str, ...], workspace: Workspace, sentence: str, exit_cod
 
 
 def _message(mail: Mail, maker: str, workspace: Workspace, sentence: str) -> EmailMessage:
-    now = dt.datetime.now(dt.UTC)
+    now = clock.now()
     message = EmailMessage()
     message["Subject"] = " ".join(f"Limeledger: the refresh for {maker} failed".split())
     message["From"] = mail.sender
@@ -164,8 +164,7 @@ def _variable(name: str) -> str:
 
 def _log(workspace: Workspace, sentence: str) -> None:
     """One line in the workspace's log, where there is a store to hold it."""
-    now = dt.datetime.now(dt.UTC).isoformat(timespec="seconds")
-    line = f"{now} refresh failed: {' '.join(sentence.split())}\n"
+    line = f"{clock.stamp()} refresh failed: {' '.join(sentence.split())}\n"
     try:
         if workspace.store.is_dir():
             with (workspace.store / LOG_FILE).open("a", encoding="utf-8") as file:

@@ -10,10 +10,11 @@ the next good refresh swaps the whole folder and with it the note.
 from __future__ import annotations
 
 import contextlib
-import datetime as dt
 import json
 import os
 from pathlib import Path
+
+from pipelines.workspace.clock import stamp
 
 STATUS = Path("assets") / "status.js"
 REASON_CHARS = 500
@@ -29,7 +30,7 @@ def note_failure(published: Path, sentence: str) -> None:
     if not status.parent.is_dir():
         return
     told = {
-        "failed_at": dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
+        "failed_at": stamp(),
         "reason": " ".join(sentence.split())[:REASON_CHARS],
     }
     text = f"window.limeledgerStatus = {json.dumps(told).replace('<', chr(92) + 'u003c')};\n"

@@ -8,7 +8,6 @@ sheet looks (`dashboards`).
 from __future__ import annotations
 
 import dataclasses
-import datetime as dt
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -25,6 +24,7 @@ from pipelines.steps.second_opinions import DRAWS, draw_claims, keep
 from pipelines.store.database import one_row, query_frame, read_frame
 from pipelines.store.inputs import Inputs, load_inputs
 from pipelines.store.reading import open_store
+from pipelines.workspace.clock import now
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.lock import refresh_lock
 
@@ -100,7 +100,7 @@ def write_sheet(workspace: Workspace, sample: int, seed: str | None, folder: Pat
                 f"{csv.parent} cannot be written ({error.strerror or error}); give write "
                 "permission or name another folder with --out."
             ) from None
-        moment = dt.datetime.now(inputs.settings.zone).replace(tzinfo=None)
+        moment = now().astimezone(inputs.settings.zone).replace(tzinfo=None)
         facts = {"drawn_at": moment.isoformat(timespec="seconds"), "as_of": as_of, "seed": chosen}
         keep(workspace, DRAWS, [facts | row for row in drawn.to_dicts()])
     return Sheet(drawn["claim"].to_list(), chosen, csv, html)

@@ -37,6 +37,7 @@ from pipelines.store.inputs import Inputs, load_inputs
 from pipelines.store.last_refresh import TOUCHED, LastRefresh
 from pipelines.store.publication import remove_folder, swap_folder
 from pipelines.store.tool import source_hash
+from pipelines.workspace.clock import now
 from pipelines.workspace.lock import refresh_lock
 from schemas.columns import Table, polars_schema
 from schemas.decisions import DecisionHistory, Decisions, Findings
@@ -58,7 +59,7 @@ class RefreshSession:
         self.inputs = inputs
         self.progress = progress
         self.started = time.monotonic()
-        self.decided_at = dt.datetime.now(dt.UTC).replace(tzinfo=None)
+        self.decided_at = now().replace(tzinfo=None)
         store = inputs.workspace.store
         self.working = store / "limeledger.duckdb.new"
         self.staging = inputs.workspace.root / "published.new"

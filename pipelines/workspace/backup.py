@@ -9,7 +9,6 @@ SHA-256. Pages are left out, since a refresh makes them from the rest.
 
 from __future__ import annotations
 
-import datetime as dt
 import hashlib
 import json
 import os
@@ -20,6 +19,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipelines.errors import StorageError, UsageError
+from pipelines.workspace.clock import clock, stamp
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.lock import LOCK_FILE
 
@@ -139,7 +139,8 @@ def _add(archive: zipfile.ZipFile, root: Path, path: Path) -> dict:
 def _manifest(workspace: Workspace, files: list[dict]) -> dict:
     return {
         "format": FORMAT,
-        "made_at": dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
+        "made_at": stamp(),
+        "clock": clock(),
         "host": socket.gethostname(),
         "workspace": str(workspace.root),
         "files": files,

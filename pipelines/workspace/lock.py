@@ -5,7 +5,6 @@ Belongs here: taking and naming the lock. Does not belong here: what is done und
 
 from __future__ import annotations
 
-import datetime as dt
 import fcntl
 import json
 import os
@@ -16,6 +15,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from pipelines.errors import BusyError, StorageError
+from pipelines.workspace.clock import stamp
 
 LOCK_FILE = "refresh.lock"
 
@@ -78,8 +78,7 @@ def named_holder(store: Path) -> Holder | None:
 
 
 def _this_process() -> Holder:
-    since = dt.datetime.now(dt.UTC).isoformat(timespec="seconds")
-    return Holder(os.getpid(), socket.gethostname(), since)
+    return Holder(os.getpid(), socket.gethostname(), stamp())
 
 
 def _write(descriptor: int, holder: Holder) -> None:

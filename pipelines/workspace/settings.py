@@ -16,6 +16,7 @@ from typing import Any
 from zoneinfo import ZoneInfo, available_timezones
 
 from pipelines.errors import WorkspaceError
+from pipelines.workspace.clock import now
 from pipelines.workspace.layout import SETTINGS_FILE, Workspace
 from pipelines.workspace.night import MAIL, NIGHTLY, Mail, lacking, read_mail, read_time
 from pipelines.workspace.toml_file import (
@@ -100,7 +101,7 @@ def read_settings(path: Path) -> Settings:
 
 def today(settings: Settings) -> dt.date:
     """The day that it is in the workspace's time zone."""
-    return dt.datetime.now(settings.zone).date()
+    return now().astimezone(settings.zone).date()
 
 
 def _faults(data: Mapping[str, Any]) -> Iterator[tuple[tuple[str, ...], str]]:

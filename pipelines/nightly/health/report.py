@@ -13,6 +13,7 @@ from typing import Any
 
 from pipelines.nightly.health.finding import Finding
 from pipelines.nightly.health.workspace_checks import all_findings
+from pipelines.workspace import clock
 from pipelines.workspace.layout import Workspace
 
 
@@ -50,7 +51,7 @@ def diagnose(folder: Path | str, now: dt.datetime | None = None) -> Diagnosis:
     Raises:
         WorkspaceError: the folder is no workspace.
     """
-    moment = now or dt.datetime.now(dt.UTC)
+    moment = now or clock.now()
     workspace = Workspace.open(folder)
     found = list(all_findings(workspace, moment))
     weights = ("fault", "warning", "note")
