@@ -1,7 +1,7 @@
 """All claims side by side with their unit, terms, cause and agency: one wide row a claim.
 
-Belongs here: which calls are claims, the failure date, and plain look-ups. Does not belong here:
-anything that decides.
+Belongs here: plain look-ups. Does not belong here: which calls are claims and their failure date
+(`pipelines.records.repairs`), or anything that decides.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from pipelines.coverage.clock import unit_terms
 from pipelines.coverage.evidence import Evidence, citation
 from pipelines.coverage.replacements import with_predecessors
 from pipelines.coverage.startups import startup_facts
+from pipelines.records.repairs import claims_among
 from pipelines.terms import Terms
 
 MONEY_COLUMNS = ("parts_amount", "labor_hours", "labor_rate", "travel_amount")
@@ -48,9 +49,8 @@ def claims_of(evidence: Evidence, terms: Terms) -> pl.DataFrame:
 
 
 def _claim_calls(calls: pl.DataFrame) -> pl.DataFrame:
-    failed = pl.col("failed_on")
     return (
-        calls.filter((pl.col("kind") == "repair") & pl.col("claim").is_not_null())
+        claims_among(calls)
         .select(
             "claim",
             "call",
@@ -62,10 +62,10 @@ def _claim_calls(calls: pl.DataFrame) -> pl.DataFrame:
             "cause",
             "part",
             *MONEY_COLUMNS,
-            failed_on=pl.coalesce("failed_on", "opened_on"),
-            stated_failed_on=failed,
-            failure_words=pl.when(failed.is_not_null())
-            .then(pl.format("the failure on {}", failed))
+            "failed_on",
+            "failure_stated",
+            failure_words=pl.when("failure_stated")
+            .then(pl.format("the failure on {}", "failed_on"))
             .otherwise(pl.format("the call of {} (no failure date is given)", "opened_on")),
             call_source=citation("service_calls"),
         )

@@ -42,11 +42,11 @@ from pipelines.coverage.duplicates import with_twins
 from pipelines.coverage.evidence import Evidence, seen
 from pipelines.coverage.findings import gathered, switched_off
 from pipelines.coverage.money import with_amounts, with_payable
-from pipelines.coverage.near_misses import near_misses
 from pipelines.coverage.ruling_limits import Limits, beyond_limit
 from pipelines.coverage.standing import with_ruling_outdated, with_standing
 from pipelines.coverage.supply_tests import with_supply_test
 from pipelines.coverage.verdict import missing_documents, verdicts
+from pipelines.records.suggestions import SUGGESTIONS, near_misses
 from pipelines.terms import Terms
 from schemas import codes
 from schemas.columns import column_names
@@ -183,7 +183,7 @@ def judge_claims(evidence: Evidence, terms: Terms) -> Judged:
     """
     claims = with_twins(claims_of(evidence, terms))
     # Copies of a register have no near misses of its serials.
-    nothing = pl.DataFrame(schema={"serial": pl.String, "serial_suggestion": pl.String})
+    nothing = pl.DataFrame(schema=SUGGESTIONS)
     claims, judgments = _judge(_with_facts(claims, evidence, nothing), evidence, terms)
     outcomes = _outcomes(claims)
     standing_in_the_way = [
@@ -232,7 +232,7 @@ def _with_facts(
             completed=startups.completed_by(failed, reports_to),
             bonus_matters=(between[0] | between[1]).fill_null(False),
         )
-        .join(suggestions, on="serial", how="left")
+        .join(suggestions.rename({"suggestion": "serial_suggestion"}), on="serial", how="left")
         .sort("claim")
     )
 

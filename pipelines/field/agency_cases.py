@@ -8,6 +8,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.field.context import REPAIRS, UNKNOWN, FieldContext
+from pipelines.records.repairs import repairs_of
 
 # Where the terms of a unit set no workmanship days, a repair is followed for so long.
 USUAL_WORKMANSHIP_DAYS = 90
@@ -37,9 +38,8 @@ def agency_repairs(
         inside: call of the failures that count (`histories.watch.failures_inside`).
     """
     return (
-        calls.filter(pl.col("kind") == "repair")
+        repairs_of(calls)
         .with_columns(
-            pl.coalesce("failed_on", "opened_on").alias("failed_on"),
             pl.col("labor_hours", "travel_amount").cast(pl.Float64),
             inside=pl.col("call").is_in(inside["call"].implode()),
         )

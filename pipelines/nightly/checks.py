@@ -12,6 +12,7 @@ import polars as pl
 
 from pipelines.nightly import claim_counts
 from pipelines.nightly.laboratories import laboratory_drift
+from pipelines.records.repairs import filing_day
 from schemas.accounts import NightChecks
 from schemas.columns import polars_schema
 
@@ -94,7 +95,7 @@ def _shares(feeds: pl.DataFrame, tolerance: float) -> pl.DataFrame:
 
 
 def _claims(decisions: pl.DataFrame, through: dt.date) -> pl.DataFrame:
-    filed = decisions.select(pl.coalesce("claimed_on", "opened_on").alias("filed"))["filed"]
+    filed = decisions.select(filing_day().alias("filed"))["filed"]
     counts = claim_counts.weekly_counts(filed, through)
     before = counts.filter(pl.col("week") > 0)["claims"]
     week = counts.filter(pl.col("week") == 0)["claims"]

@@ -7,11 +7,11 @@ from collections.abc import Iterator
 
 import altair as alt
 import dagster as dg
-import polars as pl
 
 from pipelines.orchestration.reference import REFERENCE_ASSETS
 from pipelines.orchestration.resources import SESSION
 from pipelines.orchestration.tables import TableWriter, schema_check, table_spec
+from pipelines.records.repairs import filing_day
 from pipelines.steps.decide import decide_claims
 from pipelines.store.database import read_frame
 from pipelines.store.transaction import RefreshSession
@@ -68,7 +68,7 @@ def claim_decisions(context: dg.AssetExecutionContext) -> Iterator[dg.Materializ
 def _preview(session: RefreshSession, table: str) -> dg.MetadataValue:
     """Verdicts by month of the claim, as a chart's specification."""
     decisions = read_frame(session.con, table, columns=["verdict", "claimed_on", "opened_on"])
-    month = pl.coalesce("claimed_on", "opened_on").dt.truncate("1mo")
+    month = filing_day().dt.truncate("1mo")
     by_month = decisions.group_by("verdict", month=month).len("claims").sort("month", "verdict")
     chart = (
         alt.Chart(by_month, title="Claims by month and verdict")

@@ -24,6 +24,7 @@ from pipelines.steps.second_opinions import DRAWS, draw_claims, keep
 from pipelines.store.database import one_row, query_frame, read_frame
 from pipelines.store.inputs import Inputs, load_inputs
 from pipelines.store.reading import open_store
+from pipelines.store.repairs import IS_CLAIM
 from pipelines.workspace.clock import now
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.lock import refresh_lock
@@ -127,7 +128,7 @@ def _answers(inputs: Inputs, con: duckdb.DuckDBPyConnection, drawn: pl.DataFrame
         con,
         f"select c.claim, {columns}, u.site_name from service_calls c "
         "semi join drawn_claims using (claim) left join units u using (serial) "
-        "where c.kind = 'repair'",
+        f"where {IS_CLAIM}",
     )
     con.unregister("drawn_claims")
     shown = [name for name in told.columns if name not in (*inputs.settings.hide, "claim")]

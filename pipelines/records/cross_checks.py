@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import polars as pl
 
 from pipelines.records.reasons import REASON_SCHEMA, no_reasons, reasons
+from pipelines.records.repairs import is_repair
 
 RANK = "_rank"  # of a row among the versions of its key: the greatest wins
-_REPAIR = "repair"
 # By feed: the column that names a code, the list of `References` it is looked up in, and the rule.
 _CODES = {
     "units": ("model", "models", "unknown_model"),
@@ -85,7 +85,7 @@ def without_known(feed: str, told: pl.DataFrame, references: References) -> pl.D
 
 def _claims_elsewhere(calls: pl.DataFrame) -> pl.DataFrame:
     """The reasons of claim numbers on calls that are no repair."""
-    wrong = pl.col("claim").is_not_null() & (pl.col("kind") != _REPAIR)
+    wrong = pl.col("claim").is_not_null() & ~is_repair()
     return reasons(_failing(calls, "claim", wrong), "claim", "claim", "claim_on_repair")
 
 

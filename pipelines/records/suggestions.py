@@ -1,4 +1,4 @@
-"""Serials that are probably misspelled: one edit away from exactly one known serial.
+"""Serials and claim numbers that are probably misspelled: one edit away from exactly one known.
 
 Belongs here: the search. Does not belong here: using a suggestion; nothing ever does, people read
 it.
@@ -6,10 +6,16 @@ it.
 
 from __future__ import annotations
 
-import polars as pl
+from collections.abc import Iterator
+from itertools import count
 
-# No maker's serial is longer; a note that slipped into the column is not worth a search.
-_LONGEST = 64
+import polars as pl
+from rapidfuzz.distance import Levenshtein
+from rapidfuzz.process import cpdist
+
+# A page of text that slipped into the column is not worth a search.
+_LONGEST = 4_096
+SUGGESTIONS = pl.Schema({"serial": pl.String(), "suggestion": pl.String()})
 
 
 def near_misses(unknown: pl.Series, known: pl.Series) -> pl.DataFrame:
@@ -22,45 +28,56 @@ def near_misses(unknown: pl.Series, known: pl.Series) -> pl.DataFrame:
         known: serials of the register.
 
     Returns:
-        A frame with `serial` and `suggestion`, sorted by serial.
+        A frame in the shape of SUGGESTIONS, sorted by serial.
     """
-    register = pl.DataFrame({"known": known.drop_nulls().unique()}).filter(
-        pl.col("known").str.len_chars() <= _LONGEST + 1
+    register = pl.DataFrame({"known": known.drop_nulls().unique()})
+    typed = (
+        pl.DataFrame({"typed": unknown.drop_nulls().unique()})
+        .filter(pl.col("typed").str.len_chars().is_between(1, _LONGEST))
+        .join(register, left_on="typed", right_on="known", how="anti")
     )
-    asked = (
-        pl.DataFrame({"asked": unknown.drop_nulls().unique()})
-        .filter(pl.col("asked").str.len_chars().is_between(1, _LONGEST))
-        .join(register, left_on="asked", right_on="known", how="anti")
+    if typed.is_empty():
+        return pl.DataFrame(schema=SUGGESTIONS)
+    pairs = _candidates(typed, register)
+    apart = cpdist(
+        pairs["typed"].to_list(),
+        pairs["known"].to_list(),
+        scorer=Levenshtein.distance,
+        score_cutoff=1,
     )
-    found = [_edited_at(place, asked, register) for place in range(_rounds(asked))]
-    pairs = pl.concat([pl.DataFrame(schema={"asked": pl.String, "known": pl.String}), *found])
     return (
-        pairs.unique()
-        .group_by("asked")
+        pairs.filter(pl.Series(apart) == 1)
+        .group_by("typed")
         .agg(pl.len(), pl.col("known").first())
         .filter(pl.col("len") == 1)
-        .select(serial="asked", suggestion="known")
+        .select(serial="typed", suggestion="known")
         .sort("serial")
     )
 
 
-def _rounds(asked: pl.DataFrame) -> int:
-    longest = asked["asked"].str.len_chars().max()
-    return 0 if longest is None else int(longest) + 1  # type: ignore[arg-type]
+def _candidates(typed: pl.DataFrame, register: pl.DataFrame) -> pl.DataFrame:
+    """Pairs that become equal when at most one character is taken out of each.
+
+    Two texts one edit apart always do; taking out one position at a time keeps the memory at that
+    of one copy of the register.
+    """
+    long, known = pl.col("typed").str.len_chars(), pl.col("known").str.len_chars()
+    longest = register.select(known.max()).item() or 0
+    typed = typed.filter(long <= longest + 1)
+    # Nor is a known text of use that is longer than all typed ones by more than a character.
+    register = register.filter(known <= (typed.select(long.max()).item() or 0) + 1)
+    forms = pl.concat([typed.select("typed", form="typed"), *_shortened("typed", typed)]).unique()
+    pairs = [register.select("known", form="known").join(forms, on="form")]
+    pairs.extend(shorter.join(forms, on="form") for shorter in _shortened("known", register))
+    return pl.concat(pairs).select("typed", "known").unique().sort("typed", "known")
 
 
-def _edited_at(place: int, asked: pl.DataFrame, register: pl.DataFrame) -> pl.DataFrame:
-    """Pairs that differ by the one character at `place`, in either or in both of them."""
-    less_asked = _without(asked, "asked", place)
-    less_known = _without(register, "known", place)
-    replaced = less_asked.join(less_known, on="rest")
-    added = less_asked.join(register.with_columns(rest="known"), on="rest")
-    dropped = asked.with_columns(rest="asked").join(less_known, on="rest")
-    return pl.concat([pairs.select("asked", "known") for pairs in (replaced, added, dropped)])
-
-
-def _without(serials: pl.DataFrame, column: str, place: int) -> pl.DataFrame:
+def _shortened(column: str, frame: pl.DataFrame) -> Iterator[pl.DataFrame]:
+    """The texts without their first, second … character, one frame a position."""
     text = pl.col(column)
-    return serials.filter(text.str.len_chars() > place).with_columns(
-        rest=text.str.slice(0, place) + text.str.slice(place + 1)
-    )
+    for position in count():
+        frame = frame.filter(text.str.len_chars() > position)
+        if frame.is_empty():
+            return
+        form = text.str.slice(0, position) + text.str.slice(position + 1)
+        yield frame.select(column, form=form)

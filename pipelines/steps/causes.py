@@ -16,6 +16,7 @@ from pipelines.assist.causes.study import study_causes
 from pipelines.coverage.evidence import Evidence, seen
 from pipelines.store.database import query_frame, read_frame
 from pipelines.store.evidence import load_evidence
+from pipelines.store.repairs import IS_REPAIR
 from pipelines.store.transaction import RefreshSession
 from schemas.feeds import record_schema
 
@@ -35,6 +36,6 @@ def cause_tables(session: RefreshSession) -> Iterator[tuple[str, pl.DataFrame]]:
 def _evidence(session: RefreshSession) -> Evidence:
     """Units, start-ups and repairs as seen by the day; of the calls most are no repairs."""
     evidence = load_evidence(session.inputs, session.con, only=["units", "startups"])
-    repairs = query_frame(session.con, "select * from service_calls where kind = 'repair'")
+    repairs = query_frame(session.con, f"select * from service_calls where {IS_REPAIR}")
     schema = record_schema("service_calls")
     return seen(replace(evidence, service_calls=repairs.cast(dict(schema))))

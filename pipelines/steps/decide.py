@@ -15,11 +15,12 @@ import polars as pl
 from pipelines.coverage import decide
 from pipelines.coverage.evidence import seen
 from pipelines.coverage.history import changes
-from pipelines.coverage.near_misses import near_misses
+from pipelines.records.suggestions import near_misses
 from pipelines.store.database import has_table, query_frame, registered
 from pipelines.store.evidence import evidence_around, load_evidence
 from pipelines.store.inputs import Inputs
 from pipelines.store.invalidation import claims_to_decide
+from pipelines.store.repairs import IS_CLAIM
 from pipelines.store.transaction import RefreshSession
 from schemas.columns import polars_schema
 from schemas.decisions import DecisionHistory, Decisions, Findings
@@ -100,7 +101,7 @@ def claims_on_record(
     return query_frame(
         con,
         "select c.claim, c.serial from service_calls c left join units u using (serial) "
-        f"where c.claim is not null and c.kind = 'repair' and {where} order by c.claim",
+        f"where {IS_CLAIM} and {where} order by claim",
         list(values),
     )
 

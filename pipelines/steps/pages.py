@@ -22,6 +22,7 @@ from pipelines.coverage.replacements import all_before, links
 from pipelines.coverage.supply_tests import with_supply_test
 from pipelines.records.headers import match_headers
 from pipelines.records.mapping import Mapping
+from pipelines.records.repairs import filing_day
 from pipelines.steps.figure_notes import figure_notes
 from pipelines.steps.letters import claim_facts, letters_of_evidence
 from pipelines.steps.near_serials import of_claims, of_serials, suggestions_of_store
@@ -61,7 +62,7 @@ def claims_with_pages(
 
     `also` names claims that someone has to look at although they are decided.
     """
-    filed = pl.coalesce("claimed_on", "opened_on")
+    filed = filing_day()
     recent = filed > as_of - dt.timedelta(days=RECENT_DAYS)
     is_open = pl.col("standing").is_in(OPEN) | pl.col("ruling_outdated")
     if also is not None:

@@ -9,6 +9,7 @@ import polars as pl
 
 from pipelines.coverage.evidence import Evidence, citation
 from pipelines.coverage.treatment import purchases_for
+from pipelines.records.repairs import repairs_of
 
 COLUMNS = ("serial", "kind", "on", "label", "evidence")
 
@@ -134,7 +135,6 @@ def _calls(calls: pl.DataFrame) -> list[pl.DataFrame]:
     by = _by_agency()
     source = citation("service_calls")
     product = pl.col("product").fill_null("treatment")
-    day_of_failure = pl.coalesce("failed_on", "opened_on")
     told = {
         "treatment_install": ("treatment fitted", pl.format("{} fitted{}.", product, by)),
         "cartridge_change": (
@@ -147,7 +147,6 @@ def _calls(calls: pl.DataFrame) -> list[pl.DataFrame]:
         ),
         "inspection": ("inspection", pl.format("Inspected{}.", by)),
     }
-    repairs = calls.filter(pl.col("kind") == "repair").with_columns(on=day_of_failure)
     claimed = (
         pl.when(pl.col("claim").is_not_null())
         .then(pl.format(", claim {}", "claim"))
@@ -156,9 +155,9 @@ def _calls(calls: pl.DataFrame) -> list[pl.DataFrame]:
     cause = pl.col("cause").fill_null("no cause given")
     return [
         _event(
-            repairs,
+            repairs_of(calls),
             "repair",
-            "on",
+            "failed_on",
             pl.format("Failed: {} (call {}{}).", cause, "call", claimed),
             source,
         ),

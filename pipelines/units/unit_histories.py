@@ -16,6 +16,7 @@ from pipelines.coverage.clock import unit_terms
 from pipelines.coverage.duplicates import same_failure
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import switched_off
+from pipelines.records.repairs import claims_among
 from pipelines.terms import Terms
 from pipelines.units.treatment_fit import fit_of_units
 from pipelines.units.treatment_states import (
@@ -246,9 +247,7 @@ def _covered_share(units: pl.DataFrame, covers: pl.DataFrame, evidence: Evidence
 
 def disputed_duplicates(evidence: Evidence, histories: Histories) -> pl.DataFrame:
     """The claims that repeat an earlier claim for the same failure (condition 6): claim."""
-    claims = (
-        evidence.service_calls.filter((pl.col("kind") == "repair") & pl.col("claim").is_not_null())
-        .with_columns(failed_on=pl.coalesce("failed_on", "opened_on"))
-        .join(histories.units.select("serial", "duplicate_within_days"), on="serial")
+    claims = claims_among(evidence.service_calls).join(
+        histories.units.select("serial", "duplicate_within_days"), on="serial"
     )
     return same_failure(claims).filter("twin_first").select("claim").unique().sort("claim")

@@ -15,6 +15,7 @@ from datetime import date, timedelta
 import polars as pl
 
 from pipelines.coverage.findings import switched_off
+from pipelines.records.repairs import repairs_of
 
 INSTALLED_BEFORE_SHIPPED = "installed before it was shipped"
 RETIRED_BEFORE_START = "retired before the clock start"
@@ -98,7 +99,7 @@ def failures_inside(
         duplicates: claim, those that condition 6 disputes; they count with the one it does not.
 
     Returns:
-        call, claim, serial, failed_on (opened_on where it is not given), age (whole days since the
+        call, claim, serial, failed_on (the day used), age (whole days since the
         clock start), cause, cause_class (`unknown` without one), water_related, opened_on,
         claimed_on, agency, labor_hours, sorted by call.
     """
@@ -107,8 +108,7 @@ def failures_inside(
         pl.col("failed_on") < pl.col("watched_until")
     )
     return (
-        calls.filter(pl.col("kind") == "repair")
-        .with_columns(failed_on=pl.coalesce("failed_on", "opened_on"))
+        repairs_of(calls)
         .join(duplicates.select("claim"), on="claim", how="anti")
         .join(watch.select("serial", "watched_from", "watched_until"), on="serial")
         .filter(inside)

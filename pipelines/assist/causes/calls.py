@@ -9,6 +9,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.evidence import Evidence
+from pipelines.records.repairs import is_repair
 from schemas import codes
 from schemas.columns import TEXTS
 
@@ -51,7 +52,7 @@ def repair_calls(
     sites = evidence.units.select("serial", "site")
     outside = _outside(evidence, units, installation_limits)
     return (
-        evidence.service_calls.filter(pl.col("kind") == "repair")
+        evidence.service_calls.filter(is_repair())
         .select("call", "claim", "serial", "opened_on", "cause", "part", "notes")
         .join(causes, on="cause", how="left")
         .join(sites, on="serial", how="left")
@@ -76,9 +77,7 @@ def _outside(evidence: Evidence, units: pl.DataFrame, limits: pl.DataFrame) -> p
         .select("serial", "completed_on", "gas", *codes.READINGS)
         .sort("completed_on")
     )
-    calls = evidence.service_calls.filter(pl.col("kind") == "repair").select(
-        "call", "serial", "opened_on"
-    )
+    calls = evidence.service_calls.filter(is_repair()).select("call", "serial", "opened_on")
     read = (
         calls.sort("opened_on")
         .join_asof(

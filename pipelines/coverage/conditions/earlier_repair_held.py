@@ -12,6 +12,7 @@ from pipelines.coverage.calendar_days import add_days
 from pipelines.coverage.conditions.gates import PAPER
 from pipelines.coverage.evidence import Evidence, citation
 from pipelines.coverage.findings import ALWAYS, Case, judged
+from pipelines.records.repairs import is_repair
 from pipelines.terms import Terms
 
 
@@ -46,10 +47,8 @@ def _earlier_repairs(claims: pl.DataFrame, calls: pl.DataFrame) -> pl.DataFrame:
     asking = claims.filter(pl.col("workmanship_days").is_not_null()).select(
         "claim", "call", "failed_on", "workmanship_days", "twins", *keys
     )
-    repairs = calls.filter(
-        (pl.col("kind") == "repair") & pl.col("completed_on").is_not_null()
-    ).join(asking, on="serial", how="semi")
-    repairs = repairs.select(
+    repairs = calls.filter(is_repair() & pl.col("completed_on").is_not_null())
+    repairs = repairs.join(asking, on="serial", how="semi").select(
         *keys,
         earlier_call="call",
         earlier_claim="claim",

@@ -11,9 +11,9 @@ from pipelines.terms import Terms
 
 # Where no failure date is given, the day of the call is judged by, and said to be that.
 _FAILED = (
-    pl.when(pl.col("stated_failed_on").is_null())
-    .then(pl.lit("call opened (no failure date is given) on "))
-    .otherwise(pl.lit("failed on "))
+    pl.when("failure_stated")
+    .then(pl.lit("failed on "))
+    .otherwise(pl.lit("call opened (no failure date is given) on "))
 )
 
 
@@ -32,7 +32,7 @@ def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFram
         _clash("failed_on", "clock_start", _FAILED, "warranty started on "),
         _clash("retired_on", "failed_on", "retired on ", _FAILED),
         _clash("startup_completed_on", "shipped_on", "start-up completed on ", "shipped on "),
-        _clash("opened_on", "stated_failed_on", "call opened on ", "failed on "),
+        _clash("opened_on", "failed_on", "call opened on ", "failed on "),
         _clash("claimed_on", "failed_on", "claim filed on ", _FAILED),
         _clash("completed_on", "opened_on", "call completed on ", "opened on "),
     ).list.drop_nulls()

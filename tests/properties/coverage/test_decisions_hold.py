@@ -8,11 +8,9 @@ import polars as pl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from rapidfuzz.distance import Levenshtein
 
 from pipelines.coverage import decide
 from pipelines.coverage.duplicates import same_failure
-from pipelines.coverage.near_misses import near_misses
 from schemas import codes
 from schemas.decisions import Decisions, Findings
 
@@ -209,20 +207,3 @@ def test_twins_are_those_of_a_plain_comparison_of_all_pairs(claims, days):
         and abs((one[3] - two[3]).days) <= days
     )
     assert same_failure(table).rows() == expected
-
-
-WORDS = st.text(alphabet="AB1", min_size=0, max_size=5)
-
-
-@given(st.lists(WORDS, max_size=6), st.lists(WORDS, max_size=12, unique=True))
-@settings(deadline=None)
-def test_suggestions_are_those_of_a_comparison_with_every_unit(typed, serials):
-    """Exactly one unit at an edit distance of one."""
-    unknown = [word for word in typed if word not in serials]
-    expected = {}
-    for word in unknown:
-        near = [serial for serial in serials if Levenshtein.distance(word, serial) == 1]
-        if len(near) == 1:
-            expected[word] = near[0]
-    found = near_misses(pl.Series(unknown, dtype=pl.String), pl.Series(serials, dtype=pl.String))
-    assert dict(found.iter_rows()) == expected
