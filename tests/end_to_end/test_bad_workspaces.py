@@ -13,7 +13,7 @@ import duckdb
 import polars as pl
 import pytest
 
-from pipelines.cli.main import dagster as dagster_command
+from pipelines.cli import dagster as dagster_command
 from pipelines.steps import decide as decide_step
 from pipelines.store.database import connect
 from pipelines.workspace.layout import Workspace

@@ -37,7 +37,7 @@ def test_another_version_of_the_tool_reads_and_decides_again(
 ):
     """With the same exports the tool rests, but not where its own source has changed."""
     assert "Decisions" not in run("refresh", workspace, "--as-of", day).err
-    for module in ("steps.ingest", "steps.publish", "store.transaction"):
+    for module in ("store.deliveries", "steps.publish", "store.transaction"):
         monkeypatch.setattr(f"pipelines.{module}.source_hash", lambda *_: "other")
     assert "Decisions" in run("refresh", workspace, "--as-of", day).err
     news = tools["store"](workspace)["main.export_files"]["news"].unique().to_list()
