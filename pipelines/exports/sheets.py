@@ -1,7 +1,7 @@
-"""The first sheet of an Excel workbook as rows of text, with what the sheet itself knows of types.
+"""The sheets of an Excel workbook as rows of text, with what a sheet itself knows of types.
 
-Belongs here: cells to text and the account of a sheet's rows. Does not belong here: what names
-and values mean (`pipelines.records`).
+Belongs here: the account of a sheet's rows. Does not belong here: cells to text (`cells`), what
+names and values mean (`pipelines.records`).
 
 A row's line is its number in the sheet; an empty row is no row. A day becomes `2026-03-31`, a
 moment `2026-03-31T14:05:06`, a number plain decimal digits (15 significant ones, as many as a
@@ -10,18 +10,17 @@ workbook keeps), yes/no `true` or `false`; none of them is guessed from text.
 
 from __future__ import annotations
 
-import re
 import zipfile
-from collections.abc import Callable
-from decimal import Decimal
 from pathlib import Path
-from typing import TypeVar
 
-import fastexcel
 import polars as pl
 
+from pipelines.exports.cells import Cells
+from pipelines.exports.header_rows import HeaderSought, choose_header
+from pipelines.exports.limits import Limits, too_many_columns
 from pipelines.exports.reading import (
     FAULTS,
+    FileFault,
     Reading,
     cell_error_reason,
     long_field_faults,
@@ -29,218 +28,156 @@ from pipelines.exports.reading import (
     rows_schema,
     surplus_cells_reason,
 )
+from pipelines.exports.workbook_process import NoWorkbook, Sheet, read_sheets
 
-_ERRORS = {
-    "Div0": "#DIV/0!",
-    "NA": "#N/A",
-    "Name": "#NAME?",
-    "Null": "#NULL!",
-    "Num": "#NUM!",
-    "Ref": "#REF!",
-    "Value": "#VALUE!",
-    "GettingData": "#GETTING_DATA",
-}
-_ERROR = re.compile(r"Error\((\w+)\)")
-_T = TypeVar("_T")
+FIRST_ROWS = 50  # among which the header is looked for
 
 
-class _Unreadable(Exception):
-    """The workbook cannot be read; `str` says why."""
+def read_workbook(file: Path, limits: Limits = Limits()) -> list[Sheet]:  # noqa: B008 - frozen
+    """Every sheet of a workbook; nothing in it can raise an error.
+
+    A workbook that cannot be opened, or is larger than allowed, packed or unpacked, is one sheet
+    without a name that has a fault.
+    """
+    fault = _size_fault(file, limits.max_file_bytes)
+    if fault is None:
+        try:
+            return list(read_sheets(file, limits))
+        except NoWorkbook:
+            fault = _no_workbook()
+    return [Sheet("", None, fault)]
 
 
 def read_sheet(
     file: Path, *, max_file_bytes: int | None = None, max_field_chars: int | None = None
 ) -> Reading:
-    """Reads the first sheet of a workbook; nothing in it can raise an error.
+    """Reads the first sheet of a workbook as `sheet_reading` does, under the limits given."""
+    limits = Limits(max_file_bytes=max_file_bytes, max_field_chars=max_field_chars)
+    return sheet_reading(read_workbook(file, limits)[0], limits)
 
-    The header is the first row that is not empty, up to its last name. A row with a cell beyond
-    it, and a row with an error cell (`#N/A`), are set aside. A workbook larger than
-    `max_file_bytes`, packed or unpacked, is set aside unread and counts no rows.
+
+def sheet_reading(
+    sheet: Sheet,
+    limits: Limits,
+    sought: HeaderSought = HeaderSought(),  # noqa: B008 - frozen
+) -> Reading:
+    """The rows of a sheet below its header.
+
+    The header is a row up to its last name. A row with a cell beyond it, and a row with an error
+    cell (`#N/A`), are set aside.
     """
-    try:
-        _check_size(file, max_file_bytes)
-        cells = _load(file)
-    except _Unreadable as reason:
-        return refuse(*reason.args, encoding="xlsx")
-    written = cells.text.select(pl.any_horizontal(pl.all() != "")).to_series().arg_true()
-    if not len(written):
+    if sheet.cells is None:
+        fault = sheet.fault or _no_workbook()
+        return refuse(fault.rule, fault.sentence, encoding="xlsx")
+    text = sheet.cells.text
+    if text.is_empty():
         return refuse(
             "empty_file", "The first sheet is empty and has not even a header.", encoding="xlsx"
         )
-    top = int(written[0])
-    header = _trimmed_header(cells.text.row(top))
-    if any(row == top for row, _, _ in cells.errors):
-        return refuse(
+    tops = text.head(FIRST_ROWS)
+    if sought.row is not None:
+        tops = text.filter(pl.col("row") == sought.row - 1)
+        if tops.is_empty():
+            return _no_such_row(text, sought.row)
+    named = {row[0] + 1: _trimmed_header(list(row[1:])) for row in tops.rows()}
+    line = choose_header(list(named.items()), sought)
+    header = named[line]
+    rows_read = text.filter(pl.col("row") >= line).height
+    fault: FileFault | None = None
+    if limits.max_columns is not None and len(header) > limits.max_columns:
+        fault = too_many_columns(len(header), limits.max_columns, line)
+    elif any(row == line - 1 for row, _, _ in sheet.cells.errors):
+        fault = FileFault(
             "header_error",
-            f"The header in row {top + 1} holds an error value; write the column's name there.",
-            line=top + 1,
-            rows_read=len(written) - 1,
+            f"The header in row {line} holds an error value; write the column's name there.",
+            line,
+        )
+    if fault is not None:
+        header = header if fault.rule == "header_error" else []
+        return refuse(
+            fault.rule,
+            fault.sentence,
+            line=line,
+            rows_read=rows_read,
             encoding="xlsx",
             header=header,
         )
-    return _account(cells, written[1:], top, header, max_field_chars)
+    return _account(sheet.cells, line, header, limits.max_field_chars)
 
 
-class _Cells:
-    """All cells of a sheet: `text` and `typed` frames of one shape, and (row, column, error)."""
+def _no_such_row(text: pl.DataFrame, row: int) -> Reading:
+    return refuse(
+        "no_header_row",
+        f"Row {row}, which the mapping names as header_row, is empty; name the row of the header.",
+        line=row,
+        rows_read=text.filter(pl.col("row") >= row).height,
+        encoding="xlsx",
+    )
 
-    def __init__(self, text: pl.DataFrame, typed: pl.DataFrame, errors: list[tuple]) -> None:
-        self.text, self.typed, self.errors = text, typed, errors
 
-
-def _check_size(file: Path, allowed: int | None) -> None:
+def _size_fault(file: Path, allowed: int | None) -> FileFault | None:
     try:
         with zipfile.ZipFile(file) as packed:
             size = max(file.stat().st_size, sum(part.file_size for part in packed.infolist()))
     except OSError as error:
-        raise _Unreadable(
+        return FileFault(
             "unreadable",
             f"The file cannot be read ({error.strerror or error}); correct its permissions.",
-        ) from None
+        )
     except (zipfile.BadZipFile, ValueError, NotImplementedError):
-        raise _no_workbook() from None
+        return _no_workbook()
     if allowed is not None and size > allowed:
-        raise _Unreadable(
+        return FileFault(
             "file_too_large",
             f"The workbook unpacks to {size:,} bytes, more than the {allowed:,} that max_file_mb "
             "in limeledger.toml allows; raise that, or split the file.",
         )
+    return None
 
 
-def _no_workbook() -> _Unreadable:
-    return _Unreadable(
+def _no_workbook() -> FileFault:
+    return FileFault(
         "no_workbook",
         "The file is no Excel workbook that can be read (damaged, or locked by a password); save "
         "it again as .xlsx or CSV.",
     )
 
 
-def _guarded(call: Callable[[], _T]) -> _T:
-    """The result of a call into the workbook library, whose every failure is one of the file's."""
-    try:
-        return call()
-    except Exception:
-        raise _no_workbook() from None
-    except BaseException as error:
-        # A panic of the library's compiled part is no Exception.
-        if type(error).__name__ == "PanicException":
-            raise _no_workbook() from None
-        raise
+def _trimmed_header(names: list[str]) -> list[str]:
+    last = max((index for index, name in enumerate(names) if name), default=-1)
+    return names[: last + 1]
 
 
-def _load(file: Path) -> _Cells:
-    book = _guarded(lambda: fastexcel.read_excel(file))
-
-    def load(dtype: str) -> tuple[pl.DataFrame, list]:
-        sheet = book.load_sheet(0, header_row=None, skip_rows=0, dtypes=dtype)
-        batch, errors = sheet.to_arrow_with_errors()
-        frame = pl.DataFrame(pl.from_arrow(batch))
-        names = [f"c{index}" for index in range(frame.width)]
-        return frame.rename(dict(zip(frame.columns, names, strict=True))), errors
-
-    texts, errors = _guarded(lambda: load("string"))
-    numbers, flags, days = (
-        _guarded(lambda dtype=dtype: load(dtype)[0]) for dtype in ("float", "boolean", "duration")
-    )
-    columns, types = [], []
-    for name in texts.columns:
-        cell = pl.DataFrame(
-            {
-                "text": texts[name],
-                "number": numbers[name],
-                "flag": flags[name],
-                "day": days[name],
-            }
-        ).select(_cell_type().alias("type"), pl.all())
-        columns.append(cell.select(_cell_text().alias(name)).to_series())
-        types.append(cell["type"].alias(name))
-    found = [] if errors is None else [(*e.position, _error_name(e.detail)) for e in errors.errors]  # type: ignore[attr-defined]
-    for column in {column for _, column, _ in found}:
-        places = {row: error for row, at, error in found if at == column}
-        columns[column] = columns[column].scatter(list(places), list(places.values()))
-    return _Cells(pl.DataFrame(columns), pl.DataFrame(types), found)
-
-
-def _cell_type() -> pl.Expr:
-    day = pl.col("day")
-    return (
-        pl.when(day.is_not_null() & (day < pl.duration(days=1)))
-        .then(pl.lit("time"))
-        .when(day.is_not_null() & pl.col("text").str.ends_with(" 00:00:00"))
-        .then(pl.lit("day"))
-        .when(day.is_not_null())
-        .then(pl.lit("moment"))
-        .when(pl.col("flag").is_not_null() & pl.col("text").is_in(["true", "false"]))
-        .then(pl.lit("flag"))
-        .when(pl.col("flag").is_not_null() & pl.col("number").is_not_null())
-        .then(pl.lit("number"))
-    )
-
-
-def _cell_text() -> pl.Expr:
-    text, kind = pl.col("text"), pl.col("type")
-    number = pl.col("number").round_sig_figs(15).cast(pl.String).str.strip_suffix(".0")
-    return (
-        pl.when(kind == "number")
-        .then(pl.when(number.str.contains("e")).then(_plain(number)).otherwise(number))
-        .when(kind == "day")
-        .then(text.str.head(10))
-        .when(kind == "moment")
-        .then(text.str.replace(" ", "T", literal=True))
-        .when(kind == "time")
-        .then(text.str.tail(8))
-        .otherwise(text)
-        .fill_null("")
-        .str.strip_chars()
-    )
-
-
-def _plain(number: pl.Expr) -> pl.Expr:
-    return number.map_elements(lambda text: f"{Decimal(text):f}", return_dtype=pl.String)
-
-
-def _error_name(detail: str) -> str:
-    found = _ERROR.search(detail)
-    return _ERRORS.get(found[1], "#ERROR") if found else "#ERROR"
-
-
-def _trimmed_header(names: tuple[str, ...]) -> list[str]:
-    last = max(index for index, name in enumerate(names) if name)
-    return list(names[: last + 1])
-
-
-def _account(
-    cells: _Cells, rows: pl.Series, top: int, header: list[str], max_field_chars: int | None
-) -> Reading:
+def _account(cells: Cells, top: int, header: list[str], max_field_chars: int | None) -> Reading:
     width = len(header)
     names = [f"c{index}" for index in range(width)]
-    line = (rows.cast(pl.Int64) + 1).alias("line")
-    text = cells.text[rows].select(
+    line = (pl.col("row") + 1).alias("line")
+    below = pl.col("row") >= top
+    text = cells.text.filter(below).select(
         line,
-        pl.concat_str(pl.all(), separator="\t").str.strip_chars_end("\t").alias("raw"),
-        pl.all(),
+        pl.concat_str(pl.exclude("row"), separator="\t").str.strip_chars_end("\t").alias("raw"),
+        pl.exclude("row"),
     )
-    faults = _error_faults(cells, top, width)
-    faults.append(_surplus_faults(text, width))
+    faults = [_error_faults(cells, top, width), _surplus_faults(text, width)]
     if max_field_chars:
         faults.append(long_field_faults(text, width, max_field_chars))
     aside = pl.concat(faults).sort("line", maintain_order=True)
     is_sound = ~pl.col("line").is_in(aside["line"].implode())
-    typed = cells.typed[rows].select(line, pl.col(names))
+    typed = cells.typed.filter(below).select(line, pl.col(names))
     return Reading(
         encoding="xlsx",
         delimiter="",
         header=header,
-        header_line=top + 1,
+        header_line=top,
         rows=text.filter(is_sound).select(list(rows_schema(width))),
         faults=aside,
-        rows_read=len(rows),
+        rows_read=text.height,
         typed=typed.filter(is_sound),
     )
 
 
-def _error_faults(cells: _Cells, top: int, width: int) -> list[pl.DataFrame]:
-    found = [
+def _error_faults(cells: Cells, top: int, width: int) -> pl.DataFrame:
+    told = [
         (
             row + 1,
             column if column < width else None,
@@ -249,9 +186,9 @@ def _error_faults(cells: _Cells, top: int, width: int) -> list[pl.DataFrame]:
             cell_error_reason(error),
         )
         for row, column, error in cells.errors
-        if row > top
+        if row >= top
     ]
-    return [pl.DataFrame(found, schema=FAULTS, orient="row")]
+    return pl.DataFrame(told, schema=FAULTS, orient="row")
 
 
 def _surplus_faults(text: pl.DataFrame, width: int) -> pl.DataFrame:

@@ -12,12 +12,13 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from pipelines.exports.delimiters import choose_delimiter, delimiter_directive
 from pipelines.exports.encodings import Text, to_utf8
+from pipelines.exports.header_lines import EmptyFile, HeaderLine, find_header
+from pipelines.exports.header_rows import HeaderSought
 from pipelines.exports.line_blocks import read_block
 from pipelines.exports.reading import FAULTS, FileFault, Reading, refuse, rows_schema
 from pipelines.exports.row_faults import Form
-from pipelines.exports.row_parser import ParsedRow, count_line_ends, line_end, parse_row
+from pipelines.exports.row_parser import ParsedRow, line_end
 
 BLOCK_BYTES = 4 << 20  # blocks that stay in the processor's cache are the fastest
 _ENDS_ALIKE = bytes.maketrans(b"\r", b"\n")
@@ -27,16 +28,19 @@ def read_rows(
     file: Path,
     *,
     known_names: Iterable[str] = (),
+    sought: HeaderSought = HeaderSought(),  # noqa: B008 - frozen
     max_file_bytes: int | None = None,
     max_field_chars: int | None = None,
+    max_columns: int | None = None,
     block_bytes: int = BLOCK_BYTES,
 ) -> Reading:
     """Reads one export; nothing in it can raise an error.
 
-    The header is the first line that holds more than blanks; a line `sep=;` before it names the
-    delimiter. `known_names` are header names to expect, in any spelling that `header_key` takes
-    for the same; they settle the delimiter. A file larger than `max_file_bytes` is set aside and
-    its lines, other than empty ones, are counted as rows.
+    The header is the row that `sought` describes, by default the first line that holds more than
+    blanks; rows above it are titles. A first line `sep=;` names the delimiter. `known_names` are
+    header names to expect, in any spelling that `header_key` takes for the same; they settle the
+    delimiter. A file larger than `max_file_bytes` is set aside and its lines, other than empty
+    ones, are counted as rows; so is one whose header has more than `max_columns` columns.
     """
     try:
         size = file.stat().st_size
@@ -50,43 +54,51 @@ def read_rows(
         )
     text = to_utf8(raw)
     del raw
-    return _read_text(text, known_names, max_field_chars, block_bytes)
-
-
-def _read_text(
-    text: Text, known_names: Iterable[str], max_field_chars: int | None, block_bytes: int
-) -> Reading:
-    data = text.data
-    start, line = _first_written_line(data, text.start, 1)
-    delimiter = None
-    if start < len(data) and (directive := delimiter_directive(data, start)):
-        delimiter, end = directive
-        start, line = _first_written_line(data, line_end(data, end)[1], line + 1)
-    if start == len(data):
+    try:
+        top = find_header(text, known_names, sought, max_columns)
+    except EmptyFile:
         return refuse(
             "empty_file",
             "The file is empty and has not even a header; export it again.",
             encoding=text.encoding,
         )
-    delimiter = delimiter or choose_delimiter(data, start, known_names)
-    top = parse_row(data, start, delimiter, width=0)
-    header = pl.Series([field.decode() for field in top.fields]).str.strip_chars().to_list()
-    form = Form(text, delimiter, len(header), max_field_chars)
-    first_line = line + count_line_ends(data, start, top.next_start)
-    rows, faults, rows_read = _read_blocks(form, top.next_start, first_line, block_bytes)
-    fault = _header_fault(top, line)
+    if top.fault is not None:
+        return refuse(
+            top.fault.rule,
+            top.fault.sentence,
+            line=top.line,
+            rows_read=_count_lines(text.data, top.row.next_start),
+            encoding=text.encoding,
+            delimiter=top.delimiter,
+        )
+    return _read_below(text, top, max_field_chars, block_bytes)
+
+
+def _read_below(
+    text: Text, top: HeaderLine, max_field_chars: int | None, block_bytes: int
+) -> Reading:
+    names = [field.decode() for field in top.row.fields]
+    header = pl.Series(names, dtype=pl.String).str.strip_chars().to_list()
+    form = Form(text, top.delimiter, len(header), max_field_chars)
+    rows, faults, rows_read = _read_blocks(form, top.row.next_start, top.next_line, block_bytes)
+    fault = _header_fault(top.row, top.line)
     if fault is not None:
         rows, faults = rows.clear(), faults.clear()
     return Reading(
         encoding=text.encoding,
-        delimiter=delimiter,
+        delimiter=top.delimiter,
         header=header,
-        header_line=line,
+        header_line=top.line,
         rows=rows,
         faults=faults,
         rows_read=rows_read,
         fault=fault,
     )
+
+
+def _count_lines(data: bytes, start: int) -> int:
+    """The lines from `start` on that are not empty."""
+    return sum(1 for line in data[start:].splitlines() if line)
 
 
 def _read_blocks(
@@ -117,16 +129,6 @@ def _block_end(data: bytes, start: int, block_bytes: int) -> int:
     if cut == 0:
         return line_end(data, limit)[1]
     return cut + 1 if data[cut - 1 : cut + 1] == b"\r\n" else cut
-
-
-def _first_written_line(data: bytes, start: int, line: int) -> tuple[int, int]:
-    """Start and number of the first line from `start` on that holds more than blanks."""
-    while start < len(data):
-        end, following = line_end(data, start)
-        if data[start:end].strip(b" \t"):
-            return start, line
-        start, line = following, line + 1
-    return len(data), line
 
 
 def _header_fault(top: ParsedRow, line: int) -> FileFault | None:

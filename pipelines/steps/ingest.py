@@ -18,8 +18,9 @@ from pathlib import Path
 import polars as pl
 
 from pipelines.exports.delivery import through_date_in_name
+from pipelines.exports.limits import Limits
 from pipelines.exports.reading import Reading
-from pipelines.exports.sheets import read_sheet
+from pipelines.exports.sheets import read_workbook, sheet_reading
 from pipelines.exports.text_rows import read_rows
 from pipelines.records.accounting import FILES, SET_ASIDE, Accounted, account
 from pipelines.records.cross_checks import References
@@ -28,6 +29,7 @@ from pipelines.records.headers import expected_headers
 from pipelines.records.reasons import no_reasons
 from pipelines.store.deliveries import Delivered, mapping_of
 from pipelines.store.inputs import Inputs
+from pipelines.workspace.settings import Settings
 from schemas.codes import FEEDS, OPTIONAL_FEEDS
 
 LANDED = pl.Schema({"file": pl.String, "line": pl.Int64, "raw": pl.String})
@@ -77,13 +79,28 @@ def _read_file(inputs: Inputs, file: Delivered) -> ReadFile:
 
 
 def _reading(inputs: Inputs, path: Path, known_names: list[str]) -> Reading:
-    limits = {
-        "max_file_bytes": inputs.settings.max_file_mb * 1_000_000,
-        "max_field_chars": inputs.settings.max_field_chars,
-    }
+    limits = limits_of(inputs.settings)
     if path.suffix.casefold() == ".xlsx":
-        return read_sheet(path, **limits)
-    return read_rows(path, known_names=known_names, **limits)
+        return sheet_reading(read_workbook(path, limits)[0], limits)
+    return read_rows(
+        path,
+        known_names=known_names,
+        max_file_bytes=limits.max_file_bytes,
+        max_field_chars=limits.max_field_chars,
+        max_columns=limits.max_columns,
+    )
+
+
+def limits_of(settings: Settings) -> Limits:
+    """What may be read of one file at most."""
+    return Limits(
+        max_file_bytes=settings.max_file_mb * 1_000_000,
+        max_field_chars=settings.max_field_chars,
+        max_columns=settings.max_columns,
+        max_cells=settings.max_cells,
+        max_workbook_bytes=settings.max_workbook_mb << 20,
+        max_workbook_seconds=settings.max_workbook_seconds,
+    )
 
 
 def _landed(path: str, reading: Reading) -> pl.DataFrame:

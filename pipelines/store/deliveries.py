@@ -76,6 +76,10 @@ def _read_by(inputs: Inputs, file: ExportFile) -> str:
         settings.timezone,
         settings.max_file_mb,
         settings.max_field_chars,
+        settings.max_columns,
+        settings.max_cells,
+        settings.max_workbook_mb,
+        settings.max_workbook_seconds,
         file.refusal[0] if file.refusal else "",
     )
     return "/".join(map(str, told))

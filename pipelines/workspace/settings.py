@@ -61,6 +61,10 @@ class Settings:
     hide: tuple[str, ...] = ()
     max_file_mb: int = 4096
     max_field_chars: int = 16_000_000
+    max_columns: int = 2_000
+    max_cells: int = 20_000_000
+    max_workbook_mb: int = 2_048
+    max_workbook_seconds: int = 300
     nightly_at: dt.time = dt.time(2, 15)
     ruling_limits: Mapping[str, Decimal] | None = None
     watch_seconds: int = 60
@@ -249,6 +253,10 @@ _TABLES: dict[tuple[str, ...], dict[str, Callable[[Any], str | None]]] = {
     ("limits",): {
         "max_file_mb": _whole(1, 1_000_000),
         "max_field_chars": _whole(1_000, 1_000_000_000),
+        "max_columns": _whole(1, 100_000),
+        "max_cells": _whole(1, MOST_LIMIT),
+        "max_workbook_mb": _whole(1, 1_000_000),
+        "max_workbook_seconds": _whole(1, 86_400),
     },
     ("rulings",): {"limits": _ruling_limits},
     ("nightly",): NIGHTLY,
