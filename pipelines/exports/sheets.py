@@ -67,8 +67,8 @@ def sheet_reading(
     cell (`#N/A`), are set aside.
     """
     if sheet.cells is None:
-        fault = sheet.fault or _no_workbook()
-        return refuse(fault.rule, fault.sentence, encoding="xlsx")
+        unread = sheet.fault or _no_workbook()
+        return refuse(unread.rule, unread.sentence, encoding="xlsx")
     text = sheet.cells.text
     if text.is_empty():
         return refuse(
