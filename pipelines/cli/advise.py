@@ -4,18 +4,40 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from pipelines.cli.arguments import write_file
-from pipelines.cli.output import print_json, progress, say
+from pipelines.cli.console.arguments import takes_json, takes_workspace, write_file
+from pipelines.cli.console.output import print_json, progress, say
 from pipelines.errors import NotFoundError, UsageError
-from pipelines.queries.advising import advise_on_site, advise_on_tests, tests_in_file
-from pipelines.store.inputs import load_inputs
-from pipelines.water.advice import Advice, typed_test
-from pipelines.water.advice_text import render_text
+
+if TYPE_CHECKING:
+    from pipelines.water.advice import Advice
+
+HELP = "Advise on water: needs, treatments, tank, cartridges, deliming."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
+    takes_json(parser)
+    takes_workspace(parser)
+    source = parser.add_mutually_exclusive_group(required=True)
+    source.add_argument("--site", metavar="SITE", help="use the site's latest supply test")
+    source.add_argument("--test", metavar="FILE", help="use the water test in this CSV file")
+    source.add_argument(
+        "--values", nargs="+", metavar="NAME=VALUE", help="use typed values, such as ph=7.4"
+    )
+    parser.add_argument("--model", required=True, metavar="MODEL")
+    parser.add_argument("--region", metavar="REGION", help="for the coldest supply")
+    parser.add_argument("--html", metavar="FILE", help="write a sheet to print and hand over")
 
 
 def run(args: argparse.Namespace) -> int:
     """Advises on a site's latest test, on a file, or on typed values."""
+    from pipelines.queries.advising import advise_on_site, advise_on_tests, tests_in_file
+    from pipelines.store.inputs import load_inputs
+    from pipelines.water.advice import typed_test
+    from pipelines.water.advice_text import render_text
+
     inputs = load_inputs(args.workspace)
     if args.site:
         advice = advise_on_site(inputs, args.site, args.model)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
-import polars as pl
+from pipelines.cli.console.arguments import takes_csv, takes_json, takes_workspace
+from pipelines.cli.console.output import print_csv, print_json, say
 
-from pipelines.cli.output import print_csv, print_json, say
-from pipelines.store.reading import published_table
+if TYPE_CHECKING:
+    import polars as pl
 
 _TITLES = {
     "returns": "Repairs that came back",
@@ -16,9 +18,22 @@ _TITLES = {
     "documents": "Claims that wait on documents",
 }
 
+HELP = "Tell what is worth asking an agency about, beside its peers."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
+    takes_json(parser)
+    takes_workspace(parser)
+    takes_csv(parser)
+
 
 def run(args: argparse.Namespace) -> int:
     """Lists, measure by measure, the agencies that stand out, as of the last refresh."""
+    import polars as pl
+
+    from pipelines.store.reading import published_table
+
     figures = published_table(args.workspace, "agency_figures")
     if args.json:
         print_json(figures.to_dicts())
@@ -33,6 +48,8 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _tell(title: str, rows: pl.DataFrame) -> None:
+    import polars as pl
+
     if rows.is_empty():
         return
     say(f"{title}:")

@@ -6,19 +6,40 @@ import argparse
 import time
 from contextlib import ExitStack
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from pipelines.cli.output import print_json, progress, teller
+from pipelines.cli.console.arguments import takes_json, takes_workspace
+from pipelines.cli.console.output import print_json, progress, teller
 from pipelines.errors import BusyError, UsageError
-from pipelines.workspace.backup import write_backup
-from pipelines.workspace.layout import Workspace
-from pipelines.workspace.lock import refresh_lock
-from pipelines.workspace.settings import load_settings
+
+if TYPE_CHECKING:
+    from pipelines.workspace.layout import Workspace
 
 LOOK_AGAIN_SECONDS = 2.0
+
+HELP = "Put a workspace into one file, with checksums."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
+    takes_json(parser)
+    takes_workspace(parser)
+    parser.add_argument("file", metavar="FILE", help="the archive to write (ZIP)")
+    parser.add_argument(
+        "--wait",
+        type=float,
+        default=3600.0,
+        metavar="SECONDS",
+        help="how long to wait for a refresh that is running (default: 3600)",
+    )
 
 
 def run(args: argparse.Namespace) -> int:
     """Waits for a running refresh to end, then writes the archive; 1 where files were left out."""
+    from pipelines.workspace.backup import write_backup
+    from pipelines.workspace.layout import Workspace
+    from pipelines.workspace.settings import load_settings
+
     if args.wait < 0:
         raise UsageError(f"--wait {args.wait} is no number of seconds; write 0 or more.")
     workspace = Workspace.open(args.workspace)
@@ -42,6 +63,8 @@ def run(args: argparse.Namespace) -> int:
 
 def _hold(stack: ExitStack, workspace: Workspace, wait_seconds: float) -> None:
     """Holds the workspace's lock, waiting for a refresh that has it."""
+    from pipelines.workspace.lock import refresh_lock
+
     until, told = time.monotonic() + wait_seconds, False
     while True:
         try:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
-import polars as pl
-
-from pipelines.cli.output import print_csv, print_json, say
+from pipelines.cli.console.arguments import takes_csv, takes_json, takes_workspace
+from pipelines.cli.console.output import print_csv, print_json, say
 from pipelines.errors import UsageError
-from pipelines.store.reading import published_table
+
+if TYPE_CHECKING:
+    import polars as pl
 
 _OTHERWISE = "notes say otherwise"
 _TITLES = {
@@ -17,9 +19,25 @@ _TITLES = {
     _OTHERWISE: "Notes say otherwise, for a second look",
 }
 
+HELP = "Suggest causes from notes, with the words that made them. Decide nothing."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
+    takes_json(parser)
+    takes_workspace(parser)
+    parser.add_argument(
+        "--second-look", action="store_true", help="only coded calls whose notes say otherwise"
+    )
+    takes_csv(parser)
+
 
 def run(args: argparse.Namespace) -> int:
     """Lists what the last refresh suggested, the surest first, with how far it can be trusted."""
+    import polars as pl
+
+    from pipelines.store.reading import published_table
+
     if args.json and args.csv:
         raise UsageError("--json and --csv together; choose one of them.")
     found = published_table(args.workspace, "cause_suggestions")
@@ -37,6 +55,8 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _tell(found: pl.DataFrame, whole: dict) -> None:
+    import polars as pl
+
     if whole["precision"] is None:
         say(whole["note"])
     else:

@@ -4,12 +4,23 @@ from __future__ import annotations
 
 import argparse
 
-from pipelines.cli.output import print_json, progress, say
-from pipelines.queries.checking import check_workspace
+from pipelines.cli.console.arguments import takes_as_of, takes_json, takes_workspace
+from pipelines.cli.console.output import print_json, progress, say
+
+HELP = "Read and validate everything; say what would be set aside. Write nothing."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
+    takes_json(parser)
+    takes_workspace(parser)
+    takes_as_of(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Reads and validates everything, and tells it grouped by what a person can mend."""
+    from pipelines.queries.checking import check_workspace
+
     found = check_workspace(args.workspace, args.as_of, progress)
     if args.json:
         print_json(found.to_dict())

@@ -8,10 +8,10 @@ import subprocess
 import sys
 from pathlib import Path
 
-from pipelines.cli.output import progress
+from pipelines.cli.console.arguments import takes_workspace
+from pipelines.cli.console.output import progress
 from pipelines.errors import UsageError
 from pipelines.workspace.layout import Workspace
-from pipelines.workspace.settings import load_settings
 
 INSTANCE = """\
 # Written by `limeledger dagster`: nothing leaves this machine, one refresh runs at a time.
@@ -22,9 +22,22 @@ concurrency: {runs: {max_concurrent_runs: 1}}
 retention: {sensor: {purge_after_days: {skipped: 7, failure: 30, success: 30}}}
 """
 
+HELP = "Open Dagster's own page on the loopback address."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
+    takes_workspace(parser)
+    parser.add_argument("--port", type=int, default=3000)
+    parser.add_argument(
+        "--no-page", action="store_true", help="only the schedule and the sensor, for a service"
+    )
+
 
 def run(args: argparse.Namespace) -> int:
     """Serves Dagster's page with the nightly schedule and the folder sensor until stopped."""
+    from pipelines.workspace.settings import load_settings
+
     if not 1 <= args.port <= 65535:
         raise UsageError(f"--port {args.port} is no port; choose one from 1 to 65535.")
     workspace = Workspace.open(args.workspace)

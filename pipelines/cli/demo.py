@@ -5,15 +5,24 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from pipelines.cli.output import print_json, progress, teller
-from pipelines.cli.refresh import refresh
+from pipelines.cli.console.arguments import takes_json
+from pipelines.cli.console.output import print_json, progress, teller
 from pipelines.errors import UsageError
-from pipelines.orchestration.summary import tell
+
+HELP = "Lay out the sample workspace, refresh it and say where the pages are."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
+    takes_json(parser)
+    parser.add_argument("folder", nargs="?", default="limeledger-demo", metavar="FOLDER")
 
 
 def run(args: argparse.Namespace) -> int:
     """Lays the sample workspace into a new folder and refreshes it as of its own last day."""
     import sample_data
+    from pipelines.cli.refresh import refresh
+    from pipelines.orchestration.summary import tell
 
     folder = Path(args.folder)
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):

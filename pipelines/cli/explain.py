@@ -5,14 +5,15 @@ from __future__ import annotations
 import argparse
 import textwrap
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from pipelines.cli.arguments import write_file
-from pipelines.cli.output import print_json, progress, say
+from pipelines.cli.console.arguments import takes_json, takes_workspace, write_file
+from pipelines.cli.console.output import print_json, progress, say
 from pipelines.errors import NotFoundError
-from pipelines.queries.explanation import Explanation, explain_claim
-from pipelines.store.reading import no_such_claim
 from pipelines.workspace.layout import Workspace
+
+if TYPE_CHECKING:
+    from pipelines.queries.explanation import Explanation
 
 LINES = ("parts", "labor", "travel")
 _MARKS = {
@@ -24,9 +25,24 @@ _MARKS = {
     "not_evaluated": "·",
 }
 
+HELP = "Explain one claim: verdict, money, findings, evidence, what is short."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
+    takes_json(parser)
+    parser.add_argument("claim", metavar="CLAIM")
+    takes_workspace(parser)
+    parser.add_argument(
+        "--html", metavar="FILE", help="write the claim's page as one file, also where it has none"
+    )
+
 
 def run(args: argparse.Namespace) -> int:
     """Tells one claim as of the last refresh, with rulings recorded since."""
+    from pipelines.queries.explanation import explain_claim
+    from pipelines.store.reading import no_such_claim
+
     workspace = Workspace.open(args.workspace)
     if args.html:
         _write_page(Path(args.html), workspace, args.claim)

@@ -3,18 +3,39 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
-import polars as pl
-
-from pipelines.cli.arguments import typed_day
-from pipelines.cli.output import print_csv, print_json, say
+from pipelines.cli.console.arguments import takes_csv, takes_json, takes_workspace, typed_day
+from pipelines.cli.console.output import print_csv, print_json, say
 from pipelines.errors import UsageError
-from pipelines.steps.figures import figure_of_slice
 from schemas import codes
+
+if TYPE_CHECKING:
+    import polars as pl
+
+HELP = "Field figures for any slice."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
+    takes_json(parser)
+    takes_workspace(parser)
+    parser.add_argument("--by", default="all", metavar="DIMENSIONS", help="joined by commas")
+    parser.add_argument("--figure", default="rates", metavar="NAME")
+    for name in ("family", "region", "profile"):
+        parser.add_argument(f"--{name}", metavar=name.upper(), help=f"only this {name}")
+    parser.add_argument("--class", dest="cause_class", metavar="CLASS", help="only this class")
+    parser.add_argument("--since", metavar="DATE", help="failures and time from this day on")
+    parser.add_argument("--until", metavar="DATE", help="failures and time before this day")
+    takes_csv(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Estimates one figure for the slice that is asked for, from the last refresh's records."""
+    import polars as pl
+
+    from pipelines.steps.figures import figure_of_slice
+
     if args.cause_class and args.cause_class not in (*codes.CAUSE_CLASSES, "unknown"):
         raise UsageError(
             f'"{args.cause_class}" is no class; choose one of {", ".join(codes.CAUSE_CLASSES)}.'

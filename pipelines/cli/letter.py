@@ -4,19 +4,32 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from dashboards.letters import TemplateFault
-from dashboards.letters.files import written_letter
-from pipelines.cli.arguments import write_file
-from pipelines.cli.output import print_json, progress, write
+from pipelines.cli.console.arguments import takes_json, takes_workspace, write_file
+from pipelines.cli.console.output import print_json, progress, write
 from pipelines.errors import NotFoundError, WorkspaceError
-from pipelines.steps.letters import StoredLetters, letters_of_claims
-from pipelines.store.reading import no_such_claim
+
+if TYPE_CHECKING:
+    from pipelines.steps.letters import StoredLetters
+
+HELP = "Write the letter to the agency that filed a claim."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
+    takes_json(parser)
+    parser.add_argument("claim", metavar="CLAIM")
+    takes_workspace(parser)
+    parser.add_argument("--format", choices=("text", "html", "eml"), default="text")
+    parser.add_argument("--out", metavar="FILE", help="write it there (default: stdout)")
 
 
 def run(args: argparse.Namespace) -> int:
     """Writes one letter as of the last refresh, to stdout or into a file."""
+    from pipelines.steps.letters import letters_of_claims
+    from pipelines.store.reading import no_such_claim
+
     stored = letters_of_claims(args.workspace, [args.claim])
     if stored.ruled_since:
         raise WorkspaceError(
@@ -42,6 +55,9 @@ def run(args: argparse.Namespace) -> int:
 
 def written(letter: dict[str, Any], stored: StoredLetters, form: str) -> bytes:
     """One letter in one form; a template that does not work for it is a fault of the workspace."""
+    from dashboards.letters import TemplateFault
+    from dashboards.letters.files import written_letter
+
     settings = stored.inputs.settings
     try:
         return written_letter(

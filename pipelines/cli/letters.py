@@ -7,18 +7,37 @@ import os
 import shutil
 import tempfile
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
-from dashboards.letters.files import LIST, letter_file, listed, write_list
-from pipelines.cli.arguments import typed_day
-from pipelines.cli.letter import tell_if_behind, written
-from pipelines.cli.output import print_json, progress, teller
+from pipelines.cli.console.arguments import takes_json, takes_workspace, typed_day
+from pipelines.cli.console.output import print_json, progress, teller
 from pipelines.errors import UsageError
-from pipelines.steps.letters import StoredLetters, letters_of_decisions
-from pipelines.store.publication import swap_folder
+
+if TYPE_CHECKING:
+    from pipelines.steps.letters import StoredLetters
+
+HELP = "Write the letters of all that the last refresh decided."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
+    takes_json(parser)
+    takes_workspace(parser)
+    parser.add_argument(
+        "--out", metavar="FOLDER", help="write them there (default: outgoing/DAY in the workspace)"
+    )
+    parser.add_argument(
+        "--since", metavar="DATE", help="all that was decided or ruled as of this day or later"
+    )
+    parser.add_argument("--format", choices=("text", "html", "eml"), default="eml")
 
 
 def run(args: argparse.Namespace) -> int:
     """Writes the letters of the last refresh, or since a day, whole or not at all."""
+    from dashboards.letters.files import listed
+    from pipelines.cli.letter import tell_if_behind
+    from pipelines.steps.letters import letters_of_decisions
+
     since = typed_day("--since", args.since)
     stored = letters_of_decisions(args.workspace, since)
     tell_if_behind(stored, args.workspace)
@@ -46,8 +65,14 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _write(out: Path, stored: StoredLetters, form: str, rows: list, title: str) -> None:
+def _write(
+    out: Path, stored: StoredLetters, form: str, rows: list[dict[str, Any]], title: str
+) -> None:
     """Writes all into a folder beside `out`, then puts it in its place."""
+    from dashboards.letters.files import letter_file, write_list
+    from pipelines.cli.letter import written
+    from pipelines.store.publication import swap_folder
+
     if out.exists() and not _is_ours(out):
         raise UsageError(
             f"{out} holds other things than letters; name a folder that is new, empty, or of "
@@ -73,4 +98,6 @@ def _write(out: Path, stored: StoredLetters, form: str, rows: list, title: str) 
 
 
 def _is_ours(folder: Path) -> bool:
+    from dashboards.letters.files import LIST
+
     return folder.is_dir() and ((folder / LIST).is_file() or not any(folder.iterdir()))

@@ -5,18 +5,30 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from pipelines.cli.output import print_json, say
+from pipelines.cli.console.arguments import takes_json, takes_workspace
+from pipelines.cli.console.output import print_json, say
 from pipelines.errors import NotFoundError, UsageError
-from pipelines.exports.sheets import read_sheet
-from pipelines.exports.text_rows import read_rows
-from pipelines.records.draft import draft_mapping
 from schemas.codes import FEEDS
-from schemas.columns import column_names
-from schemas.feeds import FEED_TABLES
+
+HELP = "Draft a mapping for an export, with the reason for each guess."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
+    takes_json(parser)
+    parser.add_argument("file", metavar="FILE")
+    parser.add_argument("--feed", required=True, metavar="FEED")
+    takes_workspace(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Prints the draft; the person reads it, edits it and puts it into mappings/."""
+    from pipelines.exports.sheets import read_sheet
+    from pipelines.exports.text_rows import read_rows
+    from pipelines.records.draft import draft_mapping
+    from schemas.columns import column_names
+    from schemas.feeds import FEED_TABLES
+
     if args.feed not in FEEDS:
         raise UsageError(f'"{args.feed}" is no feed; choose one of {", ".join(FEEDS)}.')
     path = Path(args.file)

@@ -5,12 +5,22 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from pipelines.cli.output import print_json, teller
-from pipelines.workspace.create import create_workspace
+from pipelines.cli.console.arguments import takes_json
+from pipelines.cli.console.output import print_json, teller
+
+HELP = "Make an empty workspace: settings, terms to edit, headers, a README."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
+    takes_json(parser)
+    parser.add_argument("folder", metavar="FOLDER")
 
 
 def run(args: argparse.Namespace) -> int:
     """Writes the workspace and says what to do next."""
+    from pipelines.workspace.create import create_workspace
+
     folder = Path(args.folder)
     written = create_workspace(folder)
     if args.json:

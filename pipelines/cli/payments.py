@@ -3,19 +3,35 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
-import polars as pl
-
-from pipelines.cli.output import print_csv, print_json, say
+from pipelines.cli.console.arguments import takes_csv, takes_json, takes_workspace
+from pipelines.cli.console.output import print_csv, print_json, say
 from pipelines.errors import UsageError
-from pipelines.store.reading import published_table
-from pipelines.workspace.layout import Workspace
-from pipelines.workspace.settings import load_settings
 from schemas.codes import PAYMENT_STATES, SETTLED_PAYMENTS
+
+if TYPE_CHECKING:
+    import polars as pl
+
+HELP = "Tell what was paid beside what stands: unpaid, twice, too much."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
+    takes_json(parser)
+    takes_workspace(parser)
+    parser.add_argument("--state", metavar="STATE", help="only this state, such as unpaid")
+    takes_csv(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Lists payments as of the last refresh: those of one state, else all that need a look."""
+    import polars as pl
+
+    from pipelines.store.reading import published_table
+    from pipelines.workspace.layout import Workspace
+    from pipelines.workspace.settings import load_settings
+
     state = None if args.state is None else _state(args.state)
     table = published_table(args.workspace, "payments")
     found = table if state is None else table.filter(pl.col("state") == state)
@@ -39,6 +55,8 @@ def _state(given: str) -> str:
 
 def _tell(found: pl.DataFrame, state: str | None, currency: str) -> None:
     """A line a state, then its claims, the largest difference first."""
+    import polars as pl
+
     for name in PAYMENT_STATES:
         rows = found.filter(pl.col("state") == name)
         if rows.is_empty():

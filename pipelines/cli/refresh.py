@@ -5,16 +5,31 @@ from __future__ import annotations
 import argparse
 import time
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from pipelines.cli.output import print_json, progress, teller
+from pipelines.cli.console.arguments import takes_as_of, takes_json, takes_workspace
+from pipelines.cli.console.output import print_json, progress, teller
 from pipelines.errors import LimeledgerError, WorkspaceError
-from pipelines.orchestration.summary import Summary, summarize, tell
-from pipelines.store.inputs import Inputs, load_inputs
-from pipelines.store.transaction import RefreshSession, is_up_to_date
+
+if TYPE_CHECKING:
+    from pipelines.orchestration.summary import Summary
+    from pipelines.store.inputs import Inputs
+    from pipelines.store.transaction import RefreshSession
+
+HELP = "Read what is new, validate, decide, compute and publish."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
+    takes_json(parser)
+    takes_workspace(parser)
+    takes_as_of(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Refreshes the workspace and tells what came of it."""
+    from pipelines.orchestration.summary import tell
+
     summary = refresh(Path(args.workspace), args.as_of)
     if args.json:
         print_json(summary.to_dict())
@@ -38,6 +53,10 @@ def refresh(workspace: Path, as_of: str | None) -> Summary:
 
 
 def _refresh(workspace: Path, as_of: str | None) -> Summary:
+    from pipelines.orchestration.summary import summarize
+    from pipelines.store.inputs import load_inputs
+    from pipelines.store.transaction import is_up_to_date
+
     started = time.monotonic()
     inputs = load_inputs(workspace, as_of)  # faults of the workspace end here, before Dagster
     if is_up_to_date(inputs):

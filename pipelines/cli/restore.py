@@ -5,15 +5,26 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from pipelines.cli.output import print_json, teller
+from pipelines.cli.console.arguments import takes_json
+from pipelines.cli.console.output import print_json, teller
 from pipelines.errors import WorkspaceError
-from pipelines.workspace.layout import Workspace
-from pipelines.workspace.restore import restore_backup
-from pipelines.workspace.settings import load_settings
+
+HELP = "Take a workspace out of a backup, all of it or nothing."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
+    takes_json(parser)
+    parser.add_argument("file", metavar="FILE", help="an archive that backup wrote")
+    parser.add_argument("folder", metavar="FOLDER", help="a folder that is new or empty")
 
 
 def run(args: argparse.Namespace) -> int:
     """Puts the workspace in place and says what to do next."""
+    from pipelines.workspace.layout import Workspace
+    from pipelines.workspace.restore import restore_backup
+    from pipelines.workspace.settings import load_settings
+
     folder = Path(args.folder)
     done = restore_backup(Path(args.file), folder)
     if args.json:

@@ -5,25 +5,42 @@ from __future__ import annotations
 import argparse
 import datetime as dt
 from decimal import Decimal, InvalidOperation
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from pipelines.cli.output import print_json, teller
-from pipelines.coverage.money import LINES
-from pipelines.coverage.ruling_limits import granted, limit_of
+from pipelines.cli.console.arguments import takes_json, takes_workspace
+from pipelines.cli.console.output import print_json, teller
 from pipelines.errors import NotFoundError, UsageError
-from pipelines.store.database import query_frame
-from pipelines.store.reading import no_such_claim, open_store, store_facts
-from pipelines.store.recorded_rulings import record_ruling
-from pipelines.store.rulings import all_rulings, moment_here
-from pipelines.workspace.clock import now
 from pipelines.workspace.layout import SETTINGS_FILE, Workspace
-from pipelines.workspace.lock import refresh_lock
-from pipelines.workspace.settings import Settings, load_settings
 from schemas.codes import RULINGS
+
+if TYPE_CHECKING:
+    from pipelines.workspace.settings import Settings
+
+HELP = "Record what a person decided on a claim."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
+    takes_json(parser)
+    parser.add_argument("claim", metavar="CLAIM")
+    parser.add_argument("ruling", metavar="RULING", help="covered, covered_in_part or not_covered")
+    takes_workspace(parser)
+    parser.add_argument("--by", required=True, metavar="WHO", help="who decided")
+    parser.add_argument("--reason", required=True, metavar="TEXT", help="why")
+    parser.add_argument("--parts", metavar="AMOUNT", help="what is to be paid for parts")
+    parser.add_argument("--labor", metavar="AMOUNT", help="what is to be paid for labor")
+    parser.add_argument("--travel", metavar="AMOUNT", help="what is to be paid for travel")
+    parser.add_argument("--at", metavar="WHEN", help="when it was decided (default: now)")
 
 
 def run(args: argparse.Namespace) -> int:
     """Appends a ruling; it stands from the next refresh on, and in `explain` at once."""
+    from pipelines.store.recorded_rulings import record_ruling
+    from pipelines.store.rulings import moment_here
+    from pipelines.workspace.clock import now
+    from pipelines.workspace.lock import refresh_lock
+    from pipelines.workspace.settings import load_settings
+
     workspace = Workspace.open(args.workspace)
     settings = load_settings(workspace)
     ruling = args.ruling.strip().lower()
@@ -75,6 +92,9 @@ def _ruling(ruling: dict[str, Any]) -> str:
 
 
 def _granted(row: dict[str, str], decision: dict[str, Any]) -> Decimal:
+    from pipelines.coverage.money import LINES
+    from pipelines.coverage.ruling_limits import granted
+
     given = {
         line: Decimal(row[f"{line}_amount"]) if row[f"{line}_amount"] else None for line in LINES
     }
@@ -83,6 +103,8 @@ def _granted(row: dict[str, str], decision: dict[str, Any]) -> Decimal:
 
 def _within_limit(person: str, total: Decimal, settings: Settings) -> None:
     """Refuses a ruling that its maker may not make, before anything is written."""
+    from pipelines.coverage.ruling_limits import limit_of
+
     limits = settings.ruling_limits
     if limits is None:
         return
@@ -129,6 +151,10 @@ def _claim(
     workspace: Workspace, claim: str, settings: Settings
 ) -> tuple[dict[str, Any], list[dict[str, Any]]]:
     """The decision on a claim, and its rulings so far in the order in which they were made."""
+    from pipelines.store.database import query_frame
+    from pipelines.store.reading import no_such_claim, open_store, store_facts
+    from pipelines.store.rulings import all_rulings
+
     with open_store(workspace) as con:
         store_facts(workspace, con)
         found = query_frame(con, "select * from decisions where claim = ?", [claim])

@@ -5,14 +5,23 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-import polars as pl
-
-from pipelines.cli.output import print_json, say, teller
+from pipelines.cli.console.arguments import takes_json, takes_workspace
+from pipelines.cli.console.output import print_json, say, teller
 from pipelines.errors import UsageError, WorkspaceError
-from pipelines.store.reading import open_store
-from pipelines.workspace.clock import now
 from pipelines.workspace.layout import Workspace
-from pipelines.workspace.settings import load_settings
+
+HELP = "Draw decided claims for a person to check blind; tell how far they agree."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
+    takes_json(parser)
+    takes_workspace(parser)
+    parser.add_argument("--sample", type=int, metavar="N", help="draw so many claims")
+    parser.add_argument("--seed", metavar="S", help="of the draw (default: the as-of date)")
+    parser.add_argument("--out", metavar="FOLDER", help="where the sheet goes")
+    parser.add_argument("--record", metavar="FILE", help="record the verdicts of a filled-in sheet")
+    parser.add_argument("--by", metavar="WHO", help="who checked, where the sheet does not say")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -65,7 +74,9 @@ def _record(args: argparse.Namespace) -> int:
         keep,
         standing_opinions,
     )
+    from pipelines.workspace.clock import now
     from pipelines.workspace.lock import refresh_lock
+    from pipelines.workspace.settings import load_settings
     from pipelines.workspace.small_csv import FormFault, read_small_csv
 
     workspace = Workspace.open(args.workspace)
@@ -103,8 +114,11 @@ def _record(args: argparse.Namespace) -> int:
 
 
 def _tell(args: argparse.Namespace) -> int:
+    import polars as pl
+
     from pipelines.assist.second_opinions.agreement import confusion
     from pipelines.steps.second_opinions import opinion_tables
+    from pipelines.store.reading import open_store
 
     workspace = Workspace.open(args.workspace)
     with open_store(workspace) as con:

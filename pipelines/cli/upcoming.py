@@ -3,16 +3,32 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
-import polars as pl
-
-from pipelines.cli.output import print_csv, print_json, say
+from pipelines.cli.console.arguments import takes_csv, takes_json, takes_workspace
+from pipelines.cli.console.output import print_csv, print_json, say
 from pipelines.errors import UsageError
-from pipelines.store.reading import published_table
+
+if TYPE_CHECKING:
+    import polars as pl
+
+HELP = "Tell who is about to lose cover, and why."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
+    takes_json(parser)
+    takes_workspace(parser)
+    parser.add_argument("--within", type=int, default=30, metavar="DAYS")
+    takes_csv(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Lists the matters that fall due within some days, as of the last refresh."""
+    import polars as pl
+
+    from pipelines.store.reading import published_table
+
     if args.within < 0:
         raise UsageError(f"--within {args.within} is below 0; name a number of days.")
     due = published_table(args.workspace, "upcoming").filter(pl.col("days_left") <= args.within)
@@ -29,6 +45,8 @@ def run(args: argparse.Namespace) -> int:
 
 def _tell(due: pl.DataFrame) -> None:
     """What can still be kept goes first, by its day; then what is overdue, the latest first."""
+    import polars as pl
+
     ahead = due.filter(pl.col("days_left") >= 0)
     late = due.filter(pl.col("days_left") < 0).reverse()
     for title, rows in (("Ahead", ahead), ("Overdue", late)):

@@ -5,18 +5,40 @@ from __future__ import annotations
 import argparse
 import textwrap
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-import polars as pl
+from pipelines.cli.console.arguments import takes_json, takes_workspace, write_file
+from pipelines.cli.console.output import print_json, progress, say
 
-from pipelines.cli.output import print_json, progress, say
-from pipelines.errors import UsageError
-from pipelines.queries.what_if import METHOD, WhatIf, totals, what_if
+if TYPE_CHECKING:
+    import polars as pl
+
+    from pipelines.queries.what_if import WhatIf
 
 _MOST_MOVES = 12
+
+HELP = "Decide every claim again under other terms, side by side."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
+    takes_json(parser)
+    parser.add_argument("terms", metavar="TERMS", help="a TOML file with one edition of the terms")
+    takes_workspace(parser)
+    parser.add_argument(
+        "--for",
+        dest="stands_for",
+        metavar="EDITION",
+        help="the edition that it stands in for; or `all`; or `new`, one edition more (default: "
+        "the edition of its name, else of its day, else all)",
+    )
+    parser.add_argument("--html", metavar="FILE", help="write a page with charts and tables")
 
 
 def run(args: argparse.Namespace) -> int:
     """Compares and tells; writes a page where one is asked for. The store stays as it is."""
+    from pipelines.queries.what_if import what_if
+
     told = what_if(args.workspace, Path(args.terms), args.stands_for)
     if told.changed_since:
         progress(
@@ -37,6 +59,7 @@ def _write_page(path: Path, told: WhatIf) -> None:
     from dashboards.data import PageData
     from dashboards.pages.what_if import OtherTerms
     from dashboards.site import what_if_document
+    from pipelines.queries.what_if import METHOD
 
     shell = PageData(told.maker, told.as_of, told.timezone, told.currency, told.hide)
     comparison = told.comparison
@@ -54,16 +77,15 @@ def _write_page(path: Path, told: WhatIf) -> None:
             told.forecast,
         ),
     )
-    try:
-        path.write_text(page, encoding="utf-8")
-    except OSError as error:
-        raise UsageError(
-            f"{path} cannot be written ({error.strerror}); name a file in a folder that is there."
-        ) from None
+    write_file(path, page)
     progress(f"The page is in {path}.")
 
 
 def _tell(told: WhatIf) -> None:
+    import polars as pl
+
+    from pipelines.queries.what_if import totals
+
     comparison = told.comparison
     say(textwrap.fill(told.reading, 97))
     say(
@@ -108,6 +130,10 @@ def _tell_moves(moves: pl.DataFrame) -> None:
 
 
 def _tell_forecast(told: WhatIf) -> None:
+    import polars as pl
+
+    from pipelines.queries.what_if import METHOD
+
     fleet = told.forecast.filter(pl.col("family") == "all")
     if fleet.is_empty():
         return

@@ -6,7 +6,7 @@ import io
 import polars as pl
 import pytest
 
-from pipelines.cli.output import print_csv
+from pipelines.cli.console.output import print_csv
 from schemas.codes import MATTERS
 
 AS_OF = dt.date(2026, 9, 30)

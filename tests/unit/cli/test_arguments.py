@@ -1,0 +1,108 @@
+"""What can be typed: each command's arguments, positional ones and options in any order."""
+
+from __future__ import annotations
+
+import itertools
+
+import pytest
+
+from pipelines.cli.main import build_parser
+
+# One call of every command that takes a workspace, as its positional arguments and its options.
+CALLS: dict[str, tuple[list[str], list[list[str]]]] = {
+    "refresh": (["WS"], [["--as-of", "2025-12-31"], ["--json"]]),
+    "check": (["WS"], [["--as-of", "2025-12-31"], ["--debug"]]),
+    "explain": (["C1", "WS"], [["--json"], ["--html", "f.html"]]),
+    "letter": (["C1", "WS"], [["--format", "eml"], ["--out", "f.eml"]]),
+    "letters": (["WS"], [["--since", "2025-12-31"], ["--format", "html"]]),
+    "rule": (["C1", "covered", "WS"], [["--by", "A B"], ["--reason", "why"], ["--parts", "1.50"]]),
+    "payments": (["WS"], [["--state", "unpaid"], ["--csv"]]),
+    "second-opinion": (["WS"], [["--sample", "3"], ["--seed", "x"]]),
+    "advise": (["WS"], [["--site", "S1"], ["--model", "F-6"]]),
+    "map": (["a.csv", "WS"], [["--feed", "units"], ["--json"]]),
+    "field": (["WS"], [["--by", "region"], ["--class", "scale"], ["--csv"]]),
+    "agencies": (["WS"], [["--csv"]]),
+    "upcoming": (["WS"], [["--within", "30"], ["--json"]]),
+    "causes": (["WS"], [["--second-look"], ["--csv"]]),
+    "backup": (["WS", "b.zip"], [["--wait", "1"], ["--json"]]),
+    "doctor": (["WS"], [["--json"], ["--debug"]]),
+    "what-if": (["t.toml", "WS"], [["--for", "all"], ["--html", "f.html"]]),
+    "dagster": (["WS"], [["--port", "3001"], ["--no-page"]]),
+}
+
+
+def orders(places: list[str], options: list[list[str]]) -> list[list[str]]:
+    """Every way of laying options between positional arguments that keep their own order."""
+    sizes = range(len(places) + 1)
+    return [
+        [
+            word
+            for at in sizes
+            for word in [
+                *itertools.chain(
+                    *(o for o, where in zip(options, gaps, strict=True) if where == at)
+                ),
+                *places[at : at + 1],
+            ]
+        ]
+        for gaps in itertools.product(sizes, repeat=len(options))
+    ]
+
+
+@pytest.mark.parametrize("command", CALLS)
+def test_arguments_come_in_any_order(command: str) -> None:
+    """The workspace is read before, between and behind the options, the values stay the same."""
+    places, options = CALLS[command]
+    calls = orders(places, options)
+    assert len(calls) == (len(places) + 1) ** len(options)
+    parsed = [vars(build_parser().parse_args([command, *call])) for call in calls]
+    assert parsed[0]["workspace"] == "WS"
+    assert all(one == parsed[0] for one in parsed)
+
+
+def test_every_command_with_a_workspace_is_tried() -> None:
+    """A new command is put into CALLS."""
+    (commands,) = (a.choices for a in build_parser()._actions if a.dest == "command")
+    taking = {
+        name
+        for name, parser in commands.items()
+        if any(action.dest == "workspace" for action in parser._actions)
+    }
+    assert taking == set(CALLS)
+
+
+@pytest.mark.parametrize(
+    ("call", "told"),
+    [
+        (["rule", "C1", "covered", "--by", "A", "--reason", "b", "WS", "more"], "more"),
+        (["rule", "C1", "--by", "A", "--reason", "b"], "RULING"),
+        (["rule", "C1", "covered", "WS", "--by", "A"], "--reason"),
+        (["explain"], "CLAIM"),
+        (["upcoming", "WS", "--within", "soon"], "soon"),
+        (["advise", "WS", "--model", "F-6"], "--site"),
+        (["advise", "WS", "--model", "F-6", "--site", "S", "--test", "f"], "--test"),
+        (["dagster", "WS", "--json"], "--json"),
+        (["refresh", "WS", "--no-such"], "--no-such"),
+        ([], "COMMAND"),
+    ],
+)
+def test_a_wrong_call_is_told(call: list[str], told: str, capsys: pytest.CaptureFixture) -> None:
+    """Too many, too few and unknown arguments end with code 2 and name what is wrong."""
+    with pytest.raises(SystemExit) as stop:
+        build_parser().parse_args(call)
+    assert stop.value.code == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert told in err.splitlines()[-1]
+
+
+def test_the_workspace_defaults_to_the_current_folder() -> None:
+    """Left out, it is the folder that one stands in, also behind options."""
+    args = build_parser().parse_args(["rule", "C1", "covered", "--by", "A", "--reason", "b"])
+    assert (args.claim, args.ruling, args.workspace) == ("C1", "covered", ".")
+
+
+def test_a_word_behind_two_dashes_is_a_place() -> None:
+    """A claim that begins with a dash can be named."""
+    args = build_parser().parse_args(["explain", "--json", "--", "-C1", "WS"])
+    assert (args.claim, args.workspace, args.json) == ("-C1", "WS", True)
