@@ -4,7 +4,7 @@ Belongs here: everything that follows from records and terms for one claim. Does
 reading records or terms, figures over many units, storage and pages.
 """
 
-from pipelines.coverage.decisions import Decided, Judged, decide, decide_in_batches, judge_claims
+from pipelines.coverage.decisions import Decided, Judged, decide, judge_claims
 from pipelines.coverage.evidence import Evidence, seen
 
-__all__ = ["Decided", "Evidence", "Judged", "decide", "decide_in_batches", "judge_claims", "seen"]
+__all__ = ["Decided", "Evidence", "Judged", "decide", "judge_claims", "seen"]

@@ -11,6 +11,7 @@ import polars as pl
 
 from pipelines.coverage.calendar_days import add_months
 from pipelines.coverage.cartridges import covers_by_changes, covers_by_stock, lapses
+from pipelines.coverage.declarations import Fact
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.treatment import (
     cartridges_bought,
@@ -20,6 +21,7 @@ from pipelines.coverage.treatment import (
     purchases_for,
     served_at,
 )
+from pipelines.terms import Terms
 
 _CLAIM = (
     "claim",
@@ -44,7 +46,7 @@ def treatment_is_asked_for() -> pl.Expr:
     ).fill_null(False)
 
 
-def with_treatment(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
+def with_treatment(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
     """Adds to each claim what its unit's treatment amounts to on the failure date.
 
     All are null for claims of which no treatment is asked.
@@ -74,9 +76,9 @@ def with_treatment(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     held = held.join(_upkeep(held, bought, evidence), on="key", how="left").with_columns(
         kept=pl.col("kept").fill_null(False)
     )
-    return claims.join(_by_claim(held), on="claim", how="left").join(
-        _orders(asked, bought), on="claim", how="left"
-    )
+    for facts in (_by_claim(held), _orders(asked, bought)):
+        claims = claims.join(facts, on="claim", how="left", maintain_order="left")
+    return claims
 
 
 def _by_claim(held: pl.DataFrame) -> pl.DataFrame:
@@ -207,3 +209,26 @@ def _orders(asked: pl.DataFrame, bought: pl.DataFrame) -> pl.DataFrame:
             order_sources=pl.col("purchase_source"),
         )
     )
+
+
+TREATMENT_HELD = Fact(
+    (
+        "good_products",
+        "good_words",
+        "good_abilities",
+        "good_sources",
+        "installed_words",
+        "installed_abilities",
+        "unproven_products",
+        "provable_abilities",
+        "installation_sources",
+        "kept_products",
+        "kept_abilities",
+        "lapse_words",
+        "upkeep_sources",
+        "system_orders",
+        "purchase_faults",
+        "order_sources",
+    ),
+    with_treatment,
+)

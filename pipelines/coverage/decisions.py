@@ -5,82 +5,25 @@ Belongs here: the order of the work. Does not belong here: any rule.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
-from types import ModuleType
 
 import polars as pl
 
-from pipelines.coverage import startups
-from pipelines.coverage.calendar_days import add_days
-from pipelines.coverage.claim_treatment import with_treatment
 from pipelines.coverage.claims import claims_of
-from pipelines.coverage.conditions import (
-    agency_authorized,
-    cause_established,
-    cause_not_excluded,
-    delimed,
-    earlier_repair_held,
-    filed_in_time,
-    installation_sound,
-    only_claim_for_failure,
-    records_agree,
-    startup_completed,
-    startup_requested_in_time,
-    terms_in_force,
-    treatment_bought_new,
-    treatment_installed,
-    treatment_maintained,
-    treatment_suits_water,
-    unit_on_register,
-    water_tested,
-    within_labor_window,
-    within_parts_window,
-)
 from pipelines.coverage.documents_due import with_documents_due
 from pipelines.coverage.duplicates import with_twins
 from pipelines.coverage.evidence import Evidence, seen
 from pipelines.coverage.findings import gathered, switched_off
+from pipelines.coverage.judging import judge_in_order
 from pipelines.coverage.money import with_amounts, with_payable
 from pipelines.coverage.ruling_limits import Limits, beyond_limit
 from pipelines.coverage.standing import with_ruling_outdated, with_standing
-from pipelines.coverage.supply_tests import with_supply_test
 from pipelines.coverage.verdict import missing_documents, verdicts
 from pipelines.records.suggestions import SUGGESTIONS, near_misses
 from pipelines.terms import Terms
 from schemas import codes
 from schemas.columns import column_names
 from schemas.decisions import Decisions
-
-CONDITIONS: dict[str, ModuleType] = {
-    module.__name__.rpartition(".")[2]: module
-    for module in (
-        unit_on_register,
-        terms_in_force,
-        records_agree,
-        filed_in_time,
-        agency_authorized,
-        only_claim_for_failure,
-        earlier_repair_held,
-        startup_requested_in_time,
-        startup_completed,
-        within_parts_window,
-        within_labor_window,
-        cause_established,
-        cause_not_excluded,
-        installation_sound,
-        water_tested,
-        treatment_bought_new,
-        treatment_suits_water,
-        treatment_installed,
-        treatment_maintained,
-        delimed,
-    )
-}
-
-
-# Claims judged at a time.
-BATCH = 50_000
 
 
 @dataclass(frozen=True)
@@ -131,47 +74,14 @@ def decide(
     Returns:
         Decisions by claim, findings by claim and position.
     """
-    batches = list(
-        decide_in_batches(
-            evidence,
-            terms,
-            history,
-            timezone,
-            only=only,
-            suggestions=suggestions,
-            ruling_limits=ruling_limits,
-        )
-    )
-    return Decided(
-        pl.concat([batch.decisions for batch in batches]),
-        pl.concat([batch.findings for batch in batches]),
-    )
-
-
-def decide_in_batches(
-    evidence: Evidence,
-    terms: Terms,
-    history: pl.DataFrame | None = None,
-    timezone: str = "UTC",
-    *,
-    only: pl.DataFrame | None = None,
-    suggestions: pl.DataFrame | None = None,
-    ruling_limits: Limits | None = None,
-) -> Iterator[Decided]:
-    """As `decide`, so many claims at a time, to bound the memory; at least one batch.
-
-    No condition looks at another claim beyond its twins, which are looked up for all at first.
-    """
     evidence = seen(evidence)
     claims = with_twins(claims_of(evidence, terms))
     if only is not None:
         claims = claims.join(only, on="claim", how="semi")
-    claims = _with_facts(claims, evidence, suggestions)
-    for start in range(0, max(claims.height, 1), BATCH):
-        batch, judgments = _judge(claims.slice(start, BATCH), evidence, terms)
-        findings = gathered(batch, judgments)
-        decisions = _decisions(batch, findings, evidence, history, timezone, ruling_limits)
-        yield Decided(decisions, findings)
+    claims, judgments = judge_in_order(_suggested(claims, evidence, suggestions), evidence, terms)
+    findings = gathered(claims, judgments)
+    decisions = _decisions(claims, findings, evidence, history, timezone, ruling_limits)
+    return Decided(decisions, findings)
 
 
 def judge_claims(evidence: Evidence, terms: Terms) -> Judged:
@@ -184,7 +94,7 @@ def judge_claims(evidence: Evidence, terms: Terms) -> Judged:
     claims = with_twins(claims_of(evidence, terms))
     # Copies of a register have no near misses of its serials.
     nothing = pl.DataFrame(schema=SUGGESTIONS)
-    claims, judgments = _judge(_with_facts(claims, evidence, nothing), evidence, terms)
+    claims, judgments = judge_in_order(_suggested(claims, evidence, nothing), evidence, terms)
     outcomes = _outcomes(claims)
     standing_in_the_way = [
         found.filter(pl.col("outcome").is_in(BLOCKING) & (outcomes[name] != "not_needed")).select(
@@ -196,45 +106,15 @@ def judge_claims(evidence: Evidence, terms: Terms) -> Judged:
     return Judged(claims.join(verdicts_of, on="claim"), pl.concat(standing_in_the_way))
 
 
-def _judge(
-    claims: pl.DataFrame, evidence: Evidence, terms: Terms
-) -> tuple[pl.DataFrame, dict[str, pl.DataFrame]]:
-    """All conditions in order; each outcome becomes a column for those after it."""
-    judgments = {}
-    for name, module in CONDITIONS.items():
-        if name == "water_tested":
-            claims = with_supply_test(claims, evidence.water_tests, terms).sort("claim")
-        if name == "treatment_bought_new":
-            claims = with_treatment(claims, evidence).sort("claim")
-        judgments[name] = module.judge(claims, evidence, terms)
-        claims = claims.with_columns(judgments[name].get_column("outcome").alias(name))
-    return claims, judgments
-
-
-def _with_facts(
+def _suggested(
     claims: pl.DataFrame, evidence: Evidence, suggestions: pl.DataFrame | None
 ) -> pl.DataFrame:
-    """Adds what several conditions ask for: filing limit, start-up outcomes, near misses."""
-    failed = pl.col("failed_on")
-    reports_to = evidence.complete_to("startups")
-    between = [
-        (pl.col(f"{kind}_base_end") <= failed) & (failed < pl.col(f"{kind}_extended_end"))
-        for kind in ("parts", "labor")
-    ]
+    """Adds serial_suggestion to claims on serials that are not on the register; sorts by claim."""
     if suggestions is None:
         unknown = claims.filter(pl.col("unit_source").is_null()).get_column("serial")
         suggestions = near_misses(unknown, evidence.units.get_column("serial"))
-    return (
-        claims.with_columns(
-            file_by=add_days(pl.col("completed_on"), pl.col("file_within_days")),
-            request_due_on=startups.request_due_on(),
-            requested=startups.requested_in_time(reports_to),
-            completed=startups.completed_by(failed, reports_to),
-            bonus_matters=(between[0] | between[1]).fill_null(False),
-        )
-        .join(suggestions.rename({"suggestion": "serial_suggestion"}), on="serial", how="left")
-        .sort("claim")
-    )
+    named = suggestions.rename({"suggestion": "serial_suggestion"})
+    return claims.join(named, on="serial", how="left").sort("claim")
 
 
 def _outcomes(claims: pl.DataFrame) -> pl.DataFrame:

@@ -9,7 +9,9 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.calendar_days import add_days
-from pipelines.coverage.evidence import citation
+from pipelines.coverage.declarations import Fact
+from pipelines.coverage.evidence import Evidence, citation
+from pipelines.terms import Terms
 
 
 def startup_facts(startups: pl.DataFrame) -> pl.DataFrame:
@@ -76,3 +78,29 @@ def earned(requested: pl.Expr, completed: pl.Expr) -> pl.Expr:
         .then(pl.lit("unknown"))
         .otherwise(pl.lit("met"))
     )
+
+
+def with_startup_outcomes(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+    """Adds what the start-up comes to for each claim, whether or not it bears on it.
+
+    Returns:
+        claims with request_due_on, requested and completed (by the failure), and bonus_matters:
+        whether the failure lies between base and extended end of a window (decisions.md, 11).
+    """
+    failed = pl.col("failed_on")
+    reports_to = evidence.complete_to("startups")
+    between = [
+        (pl.col(f"{kind}_base_end") <= failed) & (failed < pl.col(f"{kind}_extended_end"))
+        for kind in ("parts", "labor")
+    ]
+    return claims.with_columns(
+        request_due_on=request_due_on(),
+        requested=requested_in_time(reports_to),
+        completed=completed_by(failed, reports_to),
+        bonus_matters=(between[0] | between[1]).fill_null(False),
+    )
+
+
+STARTUP_OUTCOMES = Fact(
+    ("request_due_on", "requested", "completed", "bonus_matters"), with_startup_outcomes
+)

@@ -10,7 +10,8 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.calendar_days import add_days
-from pipelines.coverage.evidence import citation
+from pipelines.coverage.declarations import Fact
+from pipelines.coverage.evidence import Evidence, citation
 from pipelines.terms import Terms
 from pipelines.water.limits import analyte_words, needs_of
 from schemas import codes
@@ -20,13 +21,14 @@ _PAIR = ["edition", "family"]
 _ORDER = ["test_sampled_on", "test_reported_on", "test_sample"]
 
 
-def with_supply_test(claims: pl.DataFrame, water_tests: pl.DataFrame, terms: Terms) -> pl.DataFrame:
+def with_supply_test(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
     """Adds to each claim the test that counts on its failure date.
 
     Args:
         claims: claim, serial, site, edition, family, failed_on, clock_start, grace_days,
             always_treat, judged_by and cause_abilities.
-        water_tests: all records; treated samples are left aside.
+        evidence: the water tests; treated samples are left aside.
+        terms: all editions.
 
     Returns:
         claims with, from the latest complete supply test sampled by failed_on (null without one):
@@ -37,7 +39,7 @@ def with_supply_test(claims: pl.DataFrame, water_tests: pl.DataFrame, terms: Ter
         (names), from the latest incomplete one, and later_sample, later_sampled_on, later_source
         from the first one after.
     """
-    tests = _judged_tests(claims, water_tests, terms)
+    tests = _judged_tests(claims, evidence.water_tests, terms)
     complete, partial = tests.filter("complete"), tests.filter(~pl.col("complete"))
     test_columns = [
         *_ORDER,
@@ -75,7 +77,7 @@ def with_supply_test(claims: pl.DataFrame, water_tests: pl.DataFrame, terms: Ter
         .pipe(_nearest, after, later_columns, "forward")
     )
     added = found.drop("serial", "site", "failed_on", *_PAIR)
-    return claims.join(added, on="claim", how="left").pipe(_with_needs)
+    return claims.join(added, on="claim", how="left", maintain_order="left").pipe(_with_needs)
 
 
 def _judged_tests(claims: pl.DataFrame, water_tests: pl.DataFrame, terms: Terms) -> pl.DataFrame:
@@ -184,3 +186,27 @@ def _with_needs(claims: pl.DataFrame) -> pl.DataFrame:
             add_days(first, pl.col("grace_days"))
         ),
     ).drop("first_reported_on")
+
+
+SUPPLY_TEST = Fact(
+    (
+        "test_sample",
+        "test_sampled_on",
+        "test_reported_on",
+        "test_source",
+        "test_outside",
+        "severity",
+        "needs",
+        "test_needs",
+        "grace_until",
+        "partial_sample",
+        "partial_sampled_on",
+        "partial_source",
+        "partial_lacks",
+        "partial_missing",
+        "later_sample",
+        "later_sampled_on",
+        "later_source",
+    ),
+    with_supply_test,
+)

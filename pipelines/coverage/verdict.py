@@ -12,9 +12,10 @@ import polars as pl
 
 from schemas import codes
 
-WINDOW_CONDITIONS = codes.CONDITIONS[7:11]
-COMMON = tuple(name for name in codes.CONDITIONS if name not in WINDOW_CONDITIONS)
 PARTS, LABOR = "within_parts_window", "within_labor_window"
+# Those of one window, or of the bonus that reaches it: the start-up counts through 10 and 11 alone.
+OF_WINDOWS = ("startup_requested_in_time", "startup_completed", PARTS, LABOR)
+COMMON = tuple(name for name in codes.CONDITIONS if name not in OF_WINDOWS)
 
 
 def _any(names: Iterable[str], outcome: str) -> pl.Expr:

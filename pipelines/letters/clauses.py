@@ -1,40 +1,25 @@
 """The clause that a reason rests on: the condition's number, and the keys of the terms behind it.
 
-Belongs here: which keys of the terms a condition reads, in the words of the terms files. Does not
-belong here: the conditions themselves (`pipelines.coverage.conditions`).
+Belongs here: how the clause that a condition declares is put. Does not belong here: which keys of
+the terms a condition reads, which it says itself (`pipelines.coverage.conditions`).
 """
 
 from __future__ import annotations
 
 import polars as pl
 
+from pipelines.coverage.judging import CONDITIONS
 from schemas import codes
 
 # Keys that hold one number are told with their value; a list or table is only named.
-CLAUSES: dict[str, tuple[str, ...]] = {
-    "terms_in_force": ("effective_from",),
-    "filed_in_time": ("claims.file_within_days",),
-    "only_claim_for_failure": ("claims.duplicate_within_days",),
-    "earlier_repair_held": ("claims.workmanship_days",),
-    "startup_requested_in_time": ("startup.request_within_days",),
-    "startup_completed": ("startup.bonus_parts_months", "startup.bonus_labor_months"),
-    "within_parts_window": ("coverage.parts_months", "startup.bonus_parts_months"),
-    "within_labor_window": ("coverage.labor_months", "startup.bonus_labor_months"),
-    "installation_sound": ("installation.limits",),
-    "water_tested": ("water.panel",),
-    "treatment_bought_new": ("treatment.sellers",),
-    "treatment_suits_water": ("water.limits",),
-    "treatment_installed": ("treatment.grace_days",),
-    "treatment_maintained": ("maintenance.cartridge_months", "maintenance.cartridge_grace_days"),
-    "delimed": ("maintenance.delime_months", "maintenance.delime_grace_days"),
+CLAUSES = {
+    name: condition.CLAUSE.terms for name, condition in CONDITIONS.items() if condition.CLAUSE.terms
 }
 # What the others rest on instead.
 RECORDS = {
-    "unit_on_register": "the register of units",
-    "records_agree": "the dates of the call, the unit and its start-up",
-    "agency_authorized": "the list of authorized agencies",
-    "cause_established": "the list of causes",
-    "cause_not_excluded": "the list of causes",
+    name: condition.CLAUSE.records
+    for name, condition in CONDITIONS.items()
+    if condition.CLAUSE.records is not None
 }
 _VALUES = {
     key: key.rpartition(".")[2]

@@ -185,7 +185,7 @@ def _events(inputs: Inputs, evidence: Evidence, serials: pl.Series) -> pl.DataFr
 
 def _water_values(inputs: Inputs, evidence: Evidence, claims: pl.DataFrame) -> pl.DataFrame:
     """Every reported or limited analyte of the test by which each claim was judged."""
-    judged = with_supply_test(claims, evidence.water_tests, inputs.terms).filter(
+    judged = with_supply_test(claims, evidence, inputs.terms).filter(
         pl.col("test_sample").is_not_null()
     )
     tests = with_chloramine(evidence.water_tests)

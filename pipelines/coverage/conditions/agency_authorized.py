@@ -5,14 +5,17 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import PAPER
+from pipelines.coverage.declarations import Clause, Fact
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
-from pipelines.terms import Terms
+
+CLAUSE = Clause(5, records="the list of authorized agencies")
+FACTS: tuple[Fact, ...] = ()
 
 DOCUMENT = "name of the service agency"
 
 
-def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """Findings from agency, agency_day and the period in force on it."""
     cases = [
         *PAPER,

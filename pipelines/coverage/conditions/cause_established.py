@@ -5,14 +5,17 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import PAPER
+from pipelines.coverage.declarations import Clause, Fact
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
-from pipelines.terms import Terms
+
+CLAUSE = Clause(12, records="the list of causes")
+FACTS: tuple[Fact, ...] = ()
 
 DOCUMENT = "cause of the failure"
 
 
-def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """Findings from cause and its words in causes.csv (null where it is not listed)."""
     cases = [
         *PAPER,

@@ -5,12 +5,15 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import CAUSE
+from pipelines.coverage.declarations import Clause, Fact
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
-from pipelines.terms import Terms
+
+CLAUSE = Clause(13, records="the list of causes")
+FACTS: tuple[Fact, ...] = ()
 
 
-def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """Findings from the cause's exclusion."""
     cases = [
         *CAUSE,

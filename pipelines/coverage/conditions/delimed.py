@@ -11,6 +11,7 @@ import polars as pl
 
 from pipelines.coverage.calendar_days import add_days, add_months
 from pipelines.coverage.conditions.gates import WATER
+from pipelines.coverage.declarations import Clause, Fact
 from pipelines.coverage.evidence import Evidence, citation
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.terms import Terms
@@ -19,9 +20,73 @@ TECHNICIANS_REPORT = "technician's deliming reports"
 OWNERS_LOG = "the owner's deliming log"
 
 
-def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
-    """Findings from the deliming calls of the unit between clock start and failure."""
-    gaps = _gaps(claims, evidence.service_calls)
+def _with_delimings(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+    """Adds the citations of the delimings that count, between the clock's start and the failure;
+    and of the first gap that is too long (null without): its two ends and the day in between by
+    which the next was due."""
+    asking = claims.filter(
+        (pl.col("cause_class") == "scale") & (pl.col("delime_by") != "none")
+    ).select(
+        "claim",
+        "serial",
+        "own_clock_start",
+        "failed_on",
+        "delime_by",
+        "delime_months",
+        "delime_grace_days",
+    )
+    counts = (pl.col("delime_by") != "technician") | (pl.col("performed_by") == "technician")
+    done = (
+        asking.join(
+            evidence.service_calls.filter(pl.col("kind") == "delime").select(
+                "serial", "performed_by", on="completed_on", source=citation("service_calls")
+            ),
+            on="serial",
+        )
+        .filter(
+            (pl.col("on") >= pl.col("own_clock_start"))
+            & (pl.col("on") <= pl.col("failed_on"))
+            & counts.fill_null(False)
+        )
+        .select("claim", "on", "source", turn=pl.lit(1))
+    )
+    ends = [
+        asking.select("claim", on=name, source=pl.lit(None, pl.String), turn=pl.lit(turn))
+        for name, turn in (("own_clock_start", 0), ("failed_on", 2))
+    ]
+    dates = pl.concat([done, *ends]).filter(pl.col("on").is_not_null())
+    due = add_days(
+        add_months(pl.col("delimed_before"), pl.col("delime_months")), pl.col("delime_grace_days")
+    )
+    late = pl.col("on") > pl.col("delime_due_on")
+    gaps = (
+        dates.sort("claim", "turn", "on", "source")
+        .with_columns(delimed_before=pl.col("on").shift(1).over("claim"))
+        .join(
+            asking.select("claim", "delime_months", "delime_grace_days"),
+            on="claim",
+            maintain_order="left",
+        )
+        .with_columns(delime_due_on=due)
+        .group_by("claim", maintain_order=True)
+        .agg(
+            pl.col("delimed_before", "delime_due_on").filter(late).first(),
+            delimed_next=pl.col("on").filter(late).first(),
+            delime_sources=pl.col("source").drop_nulls().sort(),
+        )
+    )
+    return claims.join(gaps, on="claim", how="left", maintain_order="left")
+
+
+DELIMINGS = Fact(
+    ("delime_sources", "delimed_before", "delime_due_on", "delimed_next"), _with_delimings
+)
+CLAUSE = Clause(20, terms=("maintenance.delime_months", "maintenance.delime_grace_days"))
+FACTS = (DELIMINGS,)
+
+
+def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
+    """Findings from the first gap between delimings that is too long."""
     technician = pl.col("delime_by") == "technician"
     complete = evidence.complete_to("service_calls") >= pl.col("failed_on")
     late = pl.format(
@@ -62,62 +127,4 @@ def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFram
         ),
         Case(ALWAYS, "unknown", pl.format("{}; the owner's log may tell.", late), OWNERS_LOG),
     ]
-    return judged(
-        claims.join(gaps, on="claim", how="left", maintain_order="left"), cases, ["delime_sources"]
-    )
-
-
-def _gaps(claims: pl.DataFrame, calls: pl.DataFrame) -> pl.DataFrame:
-    """claim, delime_sources, and of the first gap that is too long (null without): delimed_before,
-    delime_due_on, delimed_next."""
-    asking = claims.filter(
-        (pl.col("cause_class") == "scale") & (pl.col("delime_by") != "none")
-    ).select(
-        "claim",
-        "serial",
-        "own_clock_start",
-        "failed_on",
-        "delime_by",
-        "delime_months",
-        "delime_grace_days",
-    )
-    counts = (pl.col("delime_by") != "technician") | (pl.col("performed_by") == "technician")
-    done = (
-        asking.join(
-            calls.filter(pl.col("kind") == "delime").select(
-                "serial", "performed_by", on="completed_on", source=citation("service_calls")
-            ),
-            on="serial",
-        )
-        .filter(
-            (pl.col("on") >= pl.col("own_clock_start"))
-            & (pl.col("on") <= pl.col("failed_on"))
-            & counts.fill_null(False)
-        )
-        .select("claim", "on", "source", turn=pl.lit(1))
-    )
-    ends = [
-        asking.select("claim", on=name, source=pl.lit(None, pl.String), turn=pl.lit(turn))
-        for name, turn in (("own_clock_start", 0), ("failed_on", 2))
-    ]
-    dates = pl.concat([done, *ends]).filter(pl.col("on").is_not_null())
-    due = add_days(
-        add_months(pl.col("delimed_before"), pl.col("delime_months")), pl.col("delime_grace_days")
-    )
-    late = pl.col("on") > pl.col("delime_due_on")
-    return (
-        dates.sort("claim", "turn", "on", "source")
-        .with_columns(delimed_before=pl.col("on").shift(1).over("claim"))
-        .join(
-            asking.select("claim", "delime_months", "delime_grace_days"),
-            on="claim",
-            maintain_order="left",
-        )
-        .with_columns(delime_due_on=due)
-        .group_by("claim", maintain_order=True)
-        .agg(
-            pl.col("delimed_before", "delime_due_on").filter(late).first(),
-            delimed_next=pl.col("on").filter(late).first(),
-            delime_sources=pl.col("source").drop_nulls().sort(),
-        )
-    )
+    return judged(claims, cases, ["delime_sources"])

@@ -10,44 +10,20 @@ import polars as pl
 
 from pipelines.coverage.calendar_days import add_days
 from pipelines.coverage.conditions.gates import PAPER
+from pipelines.coverage.declarations import Clause, Fact
 from pipelines.coverage.evidence import Evidence, citation
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.records.repairs import is_repair
 from pipelines.terms import Terms
 
 
-def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
-    """Findings from all repair calls of the claims' units."""
-    earlier = _earlier_repairs(claims, evidence.service_calls)
-    cases = [
-        *PAPER,
-        Case(
-            pl.col("earlier_words").is_not_null(),
-            "disputed",
-            pl.format(
-                "{} repaired the same cause before ({}), and {} is within {} days.",
-                "agency",
-                "earlier_words",
-                "failure_words",
-                "workmanship_days",
-            ),
-        ),
-        Case(ALWAYS, "met", "No recent repair of this cause by this agency came back."),
-    ]
-    return judged(
-        claims.join(earlier, on="claim", how="left", maintain_order="left"),
-        cases,
-        ["earlier_sources"],
-    )
-
-
-def _earlier_repairs(claims: pl.DataFrame, calls: pl.DataFrame) -> pl.DataFrame:
-    """claim, earlier_words, earlier_sources: the repairs that did not hold."""
+def _with_earlier_repairs(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+    """Adds the repairs of the unit that did not hold: in words, and their citations."""
     keys = ["serial", "cause", "agency"]
     asking = claims.filter(pl.col("workmanship_days").is_not_null()).select(
         "claim", "call", "failed_on", "workmanship_days", "twins", *keys
     )
-    repairs = calls.filter(is_repair() & pl.col("completed_on").is_not_null())
+    repairs = evidence.service_calls.filter(is_repair() & pl.col("completed_on").is_not_null())
     repairs = repairs.join(asking, on="serial", how="semi").select(
         *keys,
         earlier_call="call",
@@ -56,7 +32,7 @@ def _earlier_repairs(claims: pl.DataFrame, calls: pl.DataFrame) -> pl.DataFrame:
         earlier_source=citation("service_calls"),
     )
     until = add_days(pl.col("earlier_on"), pl.col("workmanship_days"))
-    return (
+    earlier = (
         asking.join(repairs, on=keys)
         .filter(
             (pl.col("earlier_call") != pl.col("call"))
@@ -73,3 +49,29 @@ def _earlier_repairs(claims: pl.DataFrame, calls: pl.DataFrame) -> pl.DataFrame:
             earlier_sources=pl.col("earlier_source"),
         )
     )
+    return claims.join(earlier, on="claim", how="left", maintain_order="left")
+
+
+EARLIER_REPAIRS = Fact(("earlier_words", "earlier_sources"), _with_earlier_repairs)
+CLAUSE = Clause(7, terms=("claims.workmanship_days",))
+FACTS = (EARLIER_REPAIRS,)
+
+
+def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
+    """Findings from the earlier repairs that did not hold."""
+    cases = [
+        *PAPER,
+        Case(
+            pl.col("earlier_words").is_not_null(),
+            "disputed",
+            pl.format(
+                "{} repaired the same cause before ({}), and {} is within {} days.",
+                "agency",
+                "earlier_words",
+                "failure_words",
+                "workmanship_days",
+            ),
+        ),
+        Case(ALWAYS, "met", "No recent repair of this cause by this agency came back."),
+    ]
+    return judged(claims, cases, ["earlier_sources"])

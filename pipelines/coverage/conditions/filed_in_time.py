@@ -4,17 +4,29 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipelines.coverage.calendar_days import add_days
 from pipelines.coverage.conditions.gates import PAPER
+from pipelines.coverage.declarations import Clause, Fact
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.terms import Terms
+
+
+def _with_limit(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+    """Adds file_by, the last day to file: the completion and the days allowed."""
+    return claims.with_columns(file_by=add_days(pl.col("completed_on"), pl.col("file_within_days")))
+
+
+FILING_LIMIT = Fact(("file_by",), _with_limit)
+CLAUSE = Clause(4, terms=("claims.file_within_days",))
+FACTS = (FILING_LIMIT,)
 
 COMPLETION = "completion date of the repair"
 FILING = "filing date of the claim"
 
 
-def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
-    """Findings from claimed_on, completed_on and file_by (completion plus the days allowed)."""
+def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
+    """Findings from claimed_on, completed_on and file_by."""
     limit = pl.format(
         "{}, the last of {} days after completion on {}",
         "file_by",

@@ -10,6 +10,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import CAUSE
+from pipelines.coverage.declarations import Clause, Fact
 from pipelines.coverage.evidence import Evidence, citation
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.terms import Terms
@@ -30,11 +31,54 @@ READING_WORDS = {
 }
 
 
-def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
-    """Findings from the readings of start-up reports and the installation limits."""
-    read = claims.join(
-        _readings(claims, evidence.startups, terms), on="claim", how="left", maintain_order="left"
+def _with_reading(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+    """Adds the reading that the cause names, its report's day and citation, and its limits."""
+    asking = claims.filter(pl.col("reading").is_not_null()).select(
+        "claim", "serial", "failed_on", "reading", "edition", "family"
     )
+    value = pl.coalesce(
+        pl.when(pl.col("reading") == name).then(pl.col(name).cast(pl.Float64))
+        for name in codes.READINGS
+    )
+    by_gas = pl.when(pl.col("reading") == "gas_pressure_in_wc").then("report_gas")
+    latest = (
+        asking.join(
+            evidence.startups.select(
+                "serial",
+                "report",
+                *codes.READINGS,
+                reading_on="completed_on",
+                report_gas="gas",
+                reading_source=citation("startups"),
+            ),
+            on="serial",
+        )
+        .filter(pl.col("reading_on") <= pl.col("failed_on"))
+        .sort("claim", "reading_on", "report")
+        .unique("claim", keep="last")
+    )
+    readings = (
+        latest.with_columns(reading_value=value, gas=by_gas)
+        .join(
+            terms.installation_limits.rename({"min": "reading_min", "max": "reading_max"}),
+            on=["edition", "family", "reading", "gas"],
+            how="left",
+            nulls_equal=True,
+        )
+        .select("claim", *READING.columns)
+    )
+    return claims.join(readings, on="claim", how="left", maintain_order="left")
+
+
+READING = Fact(
+    ("reading_on", "reading_value", "reading_min", "reading_max", "reading_source"), _with_reading
+)
+CLAUSE = Clause(14, terms=("installation.limits",))
+FACTS = (READING,)
+
+
+def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
+    """Findings from the reading that the cause names, and its limits."""
     value, low, high = pl.col("reading_value"), pl.col("reading_min"), pl.col("reading_max")
     words = pl.col("reading").replace_strict(READING_WORDS, default=pl.col("reading"))
     yes_no = pl.col("reading").is_in(YES_NO)
@@ -83,44 +127,4 @@ def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFram
         Case(outside, "unmet", pl.format("{}; it must be {}.", measured, limits)),
         Case(ALWAYS, "met", pl.format("{}, as it must be: {}.", measured, limits)),
     ]
-    return judged(read, cases, ["reading_source"])
-
-
-def _readings(claims: pl.DataFrame, startups: pl.DataFrame, terms: Terms) -> pl.DataFrame:
-    """claim, reading_on, reading_value, reading_min, reading_max, reading_source."""
-    asking = claims.filter(pl.col("reading").is_not_null()).select(
-        "claim", "serial", "failed_on", "reading", "edition", "family"
-    )
-    value = pl.coalesce(
-        pl.when(pl.col("reading") == name).then(pl.col(name).cast(pl.Float64))
-        for name in codes.READINGS
-    )
-    by_gas = pl.when(pl.col("reading") == "gas_pressure_in_wc").then("report_gas")
-    latest = (
-        asking.join(
-            startups.select(
-                "serial",
-                "report",
-                *codes.READINGS,
-                reading_on="completed_on",
-                report_gas="gas",
-                reading_source=citation("startups"),
-            ),
-            on="serial",
-        )
-        .filter(pl.col("reading_on") <= pl.col("failed_on"))
-        .sort("claim", "reading_on", "report")
-        .unique("claim", keep="last")
-    )
-    return (
-        latest.with_columns(reading_value=value, gas=by_gas)
-        .join(
-            terms.installation_limits.rename({"min": "reading_min", "max": "reading_max"}),
-            on=["edition", "family", "reading", "gas"],
-            how="left",
-            nulls_equal=True,
-        )
-        .select(
-            "claim", "reading_on", "reading_value", "reading_min", "reading_max", "reading_source"
-        )
-    )
+    return judged(claims, cases, ["reading_source"])

@@ -8,12 +8,15 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import PAPER
+from pipelines.coverage.declarations import Clause, Fact
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
-from pipelines.terms import Terms
+
+CLAUSE = Clause(6, terms=("claims.duplicate_within_days",))
+FACTS: tuple[Fact, ...] = ()
 
 
-def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """Findings from twins_first, the claims for the same failure that come before."""
     cases = [
         *PAPER,

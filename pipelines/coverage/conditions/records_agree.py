@@ -5,9 +5,12 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import PAPER
+from pipelines.coverage.declarations import Clause, Fact
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
-from pipelines.terms import Terms
+
+CLAUSE = Clause(3, records="the dates of the call, the unit and its start-up")
+FACTS: tuple[Fact, ...] = ()
 
 # Where no failure date is given, the day of the call is judged by, and said to be that.
 _FAILED = (
@@ -24,7 +27,7 @@ def _clash(earlier: str, later: str, *words: str | pl.Expr) -> pl.Expr:
     return pl.when(pl.col(earlier) < pl.col(later)).then(told)
 
 
-def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """Findings from the dates of call, unit and start-up; every contradiction is told."""
     clashes = pl.concat_list(
         _clash("failed_on", "shipped_on", _FAILED, "shipped on "),

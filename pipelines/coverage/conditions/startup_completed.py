@@ -6,14 +6,24 @@ import polars as pl
 
 from pipelines.coverage.conditions.gates import WINDOW
 from pipelines.coverage.conditions.startup_requested_in_time import NOT_BETWEEN
+from pipelines.coverage.declarations import Clause
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
-from pipelines.terms import Terms
+from pipelines.coverage.startups import STARTUP_OUTCOMES
+
+CLAUSE = Clause(
+    9,
+    terms=(
+        "startup.bonus_parts_months",
+        "startup.bonus_labor_months",
+    ),
+)
+FACTS = (STARTUP_OUTCOMES,)
 
 DOCUMENT = "start-up report with its completion date"
 
 
-def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """Findings from `completed`, the outcome wherever the start-up bears on the claim."""
     completed, failure = pl.col("completed"), pl.col("failure_words")
     cases = [

@@ -9,9 +9,13 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import WINDOW
+from pipelines.coverage.declarations import Clause
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
-from pipelines.terms import Terms
+from pipelines.coverage.startups import STARTUP_OUTCOMES
+
+CLAUSE = Clause(8, terms=("startup.request_within_days",))
+FACTS = (STARTUP_OUTCOMES,)
 
 DOCUMENT = "request date of the start-up"
 NOT_BETWEEN = Case(
@@ -19,7 +23,7 @@ NOT_BETWEEN = Case(
 )
 
 
-def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """Findings from `requested`, the outcome wherever the start-up bears on the claim."""
     due = pl.format(
         "{}, {} days after {}",

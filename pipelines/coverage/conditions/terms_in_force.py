@@ -5,14 +5,17 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import UNREGISTERED
+from pipelines.coverage.declarations import Clause, Fact
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
-from pipelines.terms import Terms
+
+CLAUSE = Clause(2, terms=("effective_from",))
+FACTS: tuple[Fact, ...] = ()
 
 DOCUMENT = "the terms that applied when the unit was bought"
 
 
-def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """Findings from edition and the purchase date that picks it."""
     bought = (
         pl.when(pl.col("purchased_on").is_not_null())

@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipelines.coverage.claim_treatment import TREATMENT_HELD
 from pipelines.coverage.conditions.gates import TREATMENT
+from pipelines.coverage.declarations import Clause
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
-from pipelines.terms import Terms
+from pipelines.coverage.supply_tests import SUPPLY_TEST
+
+CLAUSE = Clause(16, terms=("treatment.sellers",))
+FACTS = (SUPPLY_TEST, TREATMENT_HELD)
 
 DOCUMENT = "order of a water treatment system"
 
 
-def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """Findings from the good systems, else from what is wrong with every order."""
     none = pl.col("system_orders").is_null()
     complete = evidence.complete_to("treatment_purchases") >= pl.col("failed_on")

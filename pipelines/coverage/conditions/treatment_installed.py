@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipelines.coverage.claim_treatment import TREATMENT_HELD
 from pipelines.coverage.conditions.gates import TREATMENT, unless_met
 from pipelines.coverage.conditions.treatment_suits_water import lacking
+from pipelines.coverage.declarations import Clause
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
-from pipelines.terms import Terms
+from pipelines.coverage.supply_tests import SUPPLY_TEST
+
+CLAUSE = Clause(18, terms=("treatment.grace_days",))
+FACTS = (SUPPLY_TEST, TREATMENT_HELD)
 
 DOCUMENT = "proof of the treatment's installation date"
 
 
-def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """Findings from the abilities of what was installed, and of what may have been."""
     failure = pl.col("failure_words")
     cases = [

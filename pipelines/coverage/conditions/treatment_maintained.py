@@ -4,16 +4,27 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipelines.coverage.claim_treatment import TREATMENT_HELD
 from pipelines.coverage.conditions.gates import TREATMENT, unless_met
 from pipelines.coverage.conditions.treatment_suits_water import lacking
+from pipelines.coverage.declarations import Clause
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
-from pipelines.terms import Terms
+from pipelines.coverage.supply_tests import SUPPLY_TEST
+
+CLAUSE = Clause(
+    19,
+    terms=(
+        "maintenance.cartridge_months",
+        "maintenance.cartridge_grace_days",
+    ),
+)
+FACTS = (SUPPLY_TEST, TREATMENT_HELD)
 
 DOCUMENT = "proof that the treatment's cartridges were changed"
 
 
-def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """Findings from the abilities of the systems kept up, and the lapses of the others."""
     failed = pl.col("failed_on")
     complete = (evidence.complete_to("treatment_purchases") >= failed) & (

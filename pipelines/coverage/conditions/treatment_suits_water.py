@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipelines.coverage.claim_treatment import TREATMENT_HELD
 from pipelines.coverage.conditions.gates import TREATMENT, unless_met
+from pipelines.coverage.declarations import Clause
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
-from pipelines.terms import Terms
+from pipelines.coverage.supply_tests import SUPPLY_TEST
+
+CLAUSE = Clause(17, terms=("water.limits",))
+FACTS = (SUPPLY_TEST, TREATMENT_HELD)
 
 
 def lacking(abilities: str) -> pl.Expr:
@@ -15,7 +20,7 @@ def lacking(abilities: str) -> pl.Expr:
     return pl.col("needs").list.set_difference(pl.col(abilities)).list.sort()
 
 
-def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """Findings from needs and good_abilities."""
     needs = pl.col("needs").list.join(", ")
     cases = [

@@ -7,14 +7,17 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipelines.coverage.declarations import Clause, Fact
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
-from pipelines.terms import Terms
+
+CLAUSE = Clause(1, records="the register of units")
+FACTS: tuple[Fact, ...] = ()
 
 DOCUMENT = "proof of the unit's serial and registration"
 
 
-def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """Findings from unit_source (null off the register) and serial_suggestion."""
     serial = pl.col("serial")
     cases = [

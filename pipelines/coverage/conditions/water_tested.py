@@ -8,14 +8,18 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import WATER
+from pipelines.coverage.declarations import Clause
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
-from pipelines.terms import Terms
+from pipelines.coverage.supply_tests import SUPPLY_TEST
+
+CLAUSE = Clause(15, terms=("water.panel",))
+FACTS = (SUPPLY_TEST,)
 
 DOCUMENT = "complete supply water test from before the failure"
 
 
-def judge(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """Findings from the test in force, else the latest incomplete or first later one."""
     outside = pl.col("test_outside")
     cases = [

@@ -14,7 +14,7 @@ import pytest
 
 from pipelines.coverage import decide, seen
 from pipelines.coverage.claims import claims_of
-from pipelines.coverage.decisions import CONDITIONS
+from pipelines.coverage.judging import CONDITIONS
 from pipelines.letters import letters_of
 from pipelines.letters.cautions import HAZARDS
 from pipelines.letters.clauses import CLAUSES, RECORDS
