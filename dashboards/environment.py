@@ -10,6 +10,8 @@ from pathlib import Path
 
 import jinja2
 
+from dashboards.kept import CompiledTemplates
+
 
 def page_environment() -> jinja2.Environment:
     """A new environment over `templates`; the caller adds its globals and filters."""
@@ -20,4 +22,5 @@ def page_environment() -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         auto_reload=False,
+        bytecode_cache=CompiledTemplates(),
     )

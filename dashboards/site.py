@@ -6,23 +6,24 @@ Belongs here: which files there are and what they share. Does not belong here: w
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import jinja2
-import vl_convert
 from markupsafe import Markup
 
 from dashboards import formats, theme
+from dashboards.charts import shared_files
 from dashboards.data import PageData
 from dashboards.environment import page_environment
 from dashboards.hiding import hide_names
-from dashboards.pages import blind, claim, data, field, morning, terms, upcoming, what_if
-from dashboards.specifications import compiled_specifications, drawn, picture
+from dashboards.pages import blind, claim, data, field, morning, terms, upcoming
 from dashboards.worklist import order_claims
+
+if TYPE_CHECKING:  # a page that draws its own charts, which take a while to import
+    from dashboards.pages.what_if import OtherTerms
 
 PAGES = (
     ("index", "Morning"),
@@ -82,6 +83,8 @@ def claim_document(page_data: PageData, claim_number: str) -> str:
     content = next(iter(claim.contents(shown, [claim_number])), None)
     if content is None:
         raise KeyError(claim_number)
+    from dashboards.specifications import picture
+
     for name, part in (("life_line", content["life"]), ("water_bars", content["water"])):
         if part is not None:
             part["image"] = picture(name, part["data"], shown.currency)
@@ -103,14 +106,18 @@ def blind_document(page_data: PageData, claims: Sequence[str]) -> str:
     return _environment(shown).get_template("blind.html").render(fill)
 
 
-def what_if_document(page_data: PageData, told: what_if.OtherTerms) -> str:
+def what_if_document(page_data: PageData, told: OtherTerms) -> str:
     """The page of other terms, in one file: no other file, no script, its charts as pictures.
 
     `page_data` gives what all pages say of themselves; its frames are not looked at.
     """
+    from dashboards.charts.theme import themed
+    from dashboards.pages import what_if
+    from dashboards.specifications import drawn
+
     content = what_if.content(told, page_data.currency, page_data.hide)
     for part in (*content["groups"], *([content["forecast"]] if content["forecast"] else [])):
-        with theme.alt.theme.enable("limeledger"):
+        with themed():
             spec = part["chart"].to_dict()
         part["image"] = drawn(spec, part["data"])
     style = theme.tokens_css() + _static("style.css")
@@ -139,13 +146,10 @@ def _environment(shown: PageData) -> jinja2.Environment:
 def _write_assets(assets: Path, currency: str) -> None:
     assets.mkdir(exist_ok=True)
     if not (assets / LIBRARY).exists():
-        bundle = vl_convert.javascript_bundle(vl_version="6.4")  # type: ignore[call-arg]
-        (assets / LIBRARY).write_text(bundle, encoding="utf-8")
+        (assets / LIBRARY).write_text(shared_files.chart_library(), encoding="utf-8")
     if not (assets / SPECIFICATIONS).exists():
-        specs = json.dumps(compiled_specifications(currency), separators=(",", ":"))
-        (assets / SPECIFICATIONS).write_text(
-            f"window.limeledgerSpecs = {specs};\n", encoding="utf-8"
-        )
+        specifications = shared_files.chart_specifications(currency)
+        (assets / SPECIFICATIONS).write_text(specifications, encoding="utf-8")
     style = theme.tokens_css() + _static("style.css")
     (assets / "limeledger.css").write_text(style, encoding="utf-8")
     for name in _SCRIPTS:

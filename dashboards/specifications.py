@@ -10,6 +10,7 @@ import base64
 from collections.abc import Collection, Mapping
 from typing import Any
 
+import altair as alt
 import vl_convert
 from altair.utils import schemapi
 
@@ -30,6 +31,7 @@ from dashboards.charts import (
     watch_line,
     water_bars,
 )
+from dashboards.charts.theme import themed
 
 _TO_PEERS = "Ratio to the other agencies"
 
@@ -42,7 +44,7 @@ def specifications(
     Only those of `names`, where they are given: each takes a while to write out. Checking them
     against altair's schema takes longer than that; as no data comes in, tests do it.
     """
-    with schemapi.debug_mode(validate), theme.alt.theme.enable("limeledger"):
+    with schemapi.debug_mode(validate), themed():
         charts = _charts(currency)
         # Only the width follows the page: a height of so many pixels a row stays.
         fit = {"type": "fit-x", "contains": "padding"}
@@ -53,7 +55,7 @@ def specifications(
         }
 
 
-def _charts(currency: str) -> dict[str, theme.alt.TopLevelMixin]:
+def _charts(currency: str) -> dict[str, alt.TopLevelMixin]:
     per_100 = "Failures per 100 unit-years"
     return {
         "life_line": life_line.draw(),
@@ -87,7 +89,7 @@ def _charts(currency: str) -> dict[str, theme.alt.TopLevelMixin]:
 def compiled_specifications(currency: str) -> dict[str, dict[str, Any]]:
     """The same compiled to Vega, so that no page compiles; named data sets are still empty."""
     return {
-        name: vl_convert.vegalite_to_vega(spec, vl_version="6.4")
+        name: vl_convert.vegalite_to_vega(spec, vl_version=theme.VEGA_LITE)
         for name, spec in specifications(currency).items()
     }
 
@@ -106,7 +108,7 @@ def drawn(spec: dict[str, Any], data: Mapping[str, Any]) -> str:
     spec["datasets"] = data["rows"]
     # A font that is measured as it is drawn; where the reader's is wider, the margin takes it up.
     spec["config"] |= {"font": "sans-serif", "padding": {"left": 16, "right": 8, "bottom": 6}}
-    svg = vl_convert.vegalite_to_svg(theme.resolve_colors(spec), vl_version="6.4")
+    svg = vl_convert.vegalite_to_svg(theme.resolve_colors(spec), vl_version=theme.VEGA_LITE)
     return f"data:image/svg+xml;base64,{base64.b64encode(svg.encode()).decode()}"
 
 

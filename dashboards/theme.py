@@ -1,7 +1,7 @@
-"""Looks: color tokens for light and dark, and the one altair theme that all charts use.
+"""Looks: color tokens for light and dark.
 
-Belongs here: colors, type and the chart theme. Does not belong here: layout (static/style.css) or
-what a chart shows.
+Belongs here: colors and type. Does not belong here: layout (static/style.css), the charts' own
+theme (`charts.theme`), what a chart shows.
 
 Charts name colors by token (`var(--series-1)`), so one drawing serves light, dark and paper; the
 browser resolves the token. `resolve_colors` writes real colors for places without a style sheet.
@@ -12,8 +12,6 @@ from __future__ import annotations
 import json
 import re
 from typing import Any
-
-import altair as alt
 
 # Chosen by search for the largest smallest distance in OKLab between any two, as seen with normal
 # sight and with each of the three dichromacies, at 3:1 or more against the background.
@@ -88,6 +86,8 @@ DIVERGING = [
     "var(--higher-1)",
     "var(--higher-2)",
 ]
+# The version of the charts' language that they are drawn and compiled in.
+VEGA_LITE = "6.4"
 FONT = "system-ui, -apple-system, 'Segoe UI', 'Noto Sans', sans-serif"
 # Round ratios, so that a log axis stays readable however wide it is.
 RATIO_TICKS = [0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20]
@@ -115,52 +115,3 @@ def resolve_colors(spec: dict[str, Any], *, dark: bool = False) -> dict[str, Any
     """A chart's specification with real colors in place of tokens."""
     colors = DARK if dark else LIGHT
     return json.loads(_TOKEN.sub(lambda match: colors[match[1]], json.dumps(spec)))
-
-
-@alt.theme.register("limeledger", enable=True)
-def limeledger_theme() -> alt.theme.ThemeConfig:
-    """The theme of every chart: quiet axes, no frame, one type size below the text's."""
-    axis = {
-        "labelColor": color("muted"),
-        "titleColor": color("muted"),
-        "gridColor": color("grid"),
-        "domainColor": color("line-strong"),
-        "tickColor": color("line-strong"),
-        "labelFontSize": 12,
-        "titleFontSize": 12,
-        "titleFontWeight": "normal",
-        "labelPadding": 4,
-        "titlePadding": 8,
-        "domain": False,
-        "tickSize": 4,
-    }
-    return alt.theme.ThemeConfig(
-        {
-            "config": {
-                "font": FONT,
-                "background": "transparent",
-                "view": {"stroke": None},
-                "padding": 2,
-                "axis": axis,
-                "axisQuantitative": {"tickCount": 6},
-                "axisBand": {"grid": False, "domain": False, "ticks": False},
-                "legend": {
-                    "labelColor": color("ink"),
-                    "titleColor": color("muted"),
-                    "labelFontSize": 12,
-                    "titleFontSize": 12,
-                    "titleFontWeight": "normal",
-                    "orient": "top",
-                    "symbolStrokeWidth": 2,
-                    "labelLimit": 220,
-                },
-                "title": {"color": color("ink"), "fontSize": 14, "anchor": "start"},
-                "range": {"category": SERIES},
-                "bar": {"color": color("series-1")},
-                "line": {"color": color("series-1"), "strokeWidth": 2},
-                "point": {"color": color("series-1"), "filled": True, "size": 60},
-                "rule": {"color": color("line-strong")},
-                "text": {"color": color("ink"), "fontSize": 12},
-            }
-        }
-    )

@@ -5,9 +5,8 @@ Rows: `rows` (name, line: parts | labor | travel, line_order, amount, text); lis
 
 import altair as alt
 
+from dashboards.charts.categories import LINES
 from dashboards.theme import color
-
-LINES = {"parts": "series-1", "labor": "series-3", "travel": "series-5"}
 
 
 def draw(currency: str) -> alt.Chart:

@@ -5,15 +5,10 @@ Rows: `rows` (feed, fate, rows, share, order).
 
 import altair as alt
 
+from dashboards.charts.categories import FATES
 from dashboards.theme import color
 
 TITLE = "What became of every row"
-FATES = {
-    "records": "series-1",
-    "superseded": "series-3",
-    "duplicates": "series-5",
-    "set aside": "series-2",
-}
 
 
 def draw() -> alt.Chart:

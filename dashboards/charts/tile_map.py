@@ -6,10 +6,8 @@ a region.
 
 import altair as alt
 
+from dashboards.charts.categories import BANDS, THIN
 from dashboards.theme import DIVERGING, color
-
-BANDS = ("under 0.5", "0.5 to 0.8", "0.8 to 1.25", "1.25 to 2", "2 or more")
-THIN = "thin"
 
 
 def draw() -> alt.LayerChart:

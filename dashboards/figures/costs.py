@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dashboards import formats
-from dashboards.charts.cost_bars import LINES
+from dashboards.charts.categories import LINES
 from dashboards.figures.cuts import ALL, Cuts, Field, Figure, Pick, Row, Section, View
 
 CHOICES = (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from dashboards import formats
-from dashboards.charts.tile_map import BANDS, THIN
+from dashboards.charts.categories import BANDS, THIN
 from dashboards.figures.cuts import (
     ALL,
     EVENT_CHOICES,

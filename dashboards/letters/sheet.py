@@ -13,7 +13,7 @@ from typing import Any
 import jinja2
 from markupsafe import Markup
 
-from dashboards import formats
+from dashboards import formats, theme
 from dashboards.environment import page_environment
 from dashboards.letters.templates import LetterTemplates
 
@@ -43,6 +43,4 @@ def _environment() -> jinja2.Environment:
 
 
 def _page_style() -> str:
-    from dashboards import theme  # charts take a while to import: only for the list
-
     return theme.tokens_css() + (_HERE / "static" / "style.css").read_text(encoding="utf-8")

@@ -19,6 +19,7 @@ import jinja2
 from jinja2.sandbox import ImmutableSandboxedEnvironment
 
 from dashboards import formats
+from dashboards.kept import CompiledTemplates
 from dashboards.letters.examples import examples
 
 SUBJECT, TEXT, HTML = "subject.txt.j2", "letter.txt.j2", "letter.html.j2"
@@ -58,6 +59,8 @@ class LetterTemplates:
             lstrip_blocks=True,
             keep_trailing_newline=True,
             auto_reload=False,
+            # A company's own are compiled anew each time: what they say is theirs to keep.
+            bytecode_cache=None if self._folder else CompiledTemplates(),
         )
         environment.filters |= {
             "money": formats.money,

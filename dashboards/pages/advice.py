@@ -17,6 +17,7 @@ from markupsafe import Markup
 
 from dashboards import formats, theme
 from dashboards.charts import tank_week, water_bars
+from dashboards.charts.theme import themed
 from dashboards.environment import page_environment
 
 STANDINGS = {
@@ -151,7 +152,7 @@ def _bars_picture(analytes: Sequence[Mapping[str, Any]]) -> Markup | None:
         ]
     if not bars:
         return None
-    with theme.alt.theme.enable("limeledger"):
+    with themed():
         spec = water_bars.draw().properties(width=520).to_dict()
     spec = _with_list(spec, "@analytes", names)
     return _svg(spec, {"rows": bars, "ticks": ticks}, "water")
@@ -170,7 +171,7 @@ def _tanks_picture(levels: pl.DataFrame) -> Markup | None:
         level=pl.col("level_l").round(3),
         short=pl.col("short_l") > 0,
     )
-    with theme.alt.theme.enable("limeledger"):
+    with themed():
         spec = tank_week.draw([_tank(size) for size in sizes]).to_dict()
     return _svg(spec, {"rows": rows.to_dicts()}, "tank")
 
@@ -193,5 +194,5 @@ def _svg(spec: dict[str, Any], rows: Mapping[str, Any], prefix: str) -> Markup:
     page."""
     spec = theme.resolve_colors(spec) | {"datasets": dict(rows)}
     spec["config"] |= {"font": "sans-serif", "padding": {"left": 12, "right": 12, "bottom": 6}}
-    svg = vl_convert.vegalite_to_svg(spec, vl_version="6.4")
+    svg = vl_convert.vegalite_to_svg(spec, vl_version=theme.VEGA_LITE)
     return Markup(_SVG_ID.sub(rf"\g<1>{prefix}-", svg))

@@ -8,7 +8,7 @@ import polars as pl
 from markupsafe import Markup
 
 from dashboards import formats
-from dashboards.charts.row_accounts import FATES
+from dashboards.charts.categories import FATES
 from dashboards.data import PageData
 from dashboards.pages import agreement, causes
 from schemas.codes import OPTIONAL_FEEDS

@@ -14,7 +14,6 @@ which nothing is written: so more of the kills fall on writes. Their tables are 
 from __future__ import annotations
 
 import contextlib
-import functools
 import io
 import json
 import multiprocessing
@@ -42,18 +41,12 @@ MOMENT = re.compile(r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?")
 
 def prepare() -> None:
     """Run once in the process from which the refreshes are forked."""
-    import vl_convert
-
-    import dashboards.site
     import pipelines.orchestration.figures
+    from dashboards.charts import shared_files
 
     pipelines.orchestration.figures.figure_tables = empty_figures
-    dashboards.site.compiled_specifications = functools.cache(
-        dashboards.site.compiled_specifications
-    )
-    dashboards.site.compiled_specifications("USD")
-    vl_convert.javascript_bundle = functools.cache(vl_convert.javascript_bundle)
-    vl_convert.javascript_bundle(vl_version="6.4")
+    shared_files.chart_library()
+    shared_files.chart_specifications("USD")
 
 
 def refresh(folder: str) -> None:

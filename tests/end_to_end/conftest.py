@@ -1,6 +1,5 @@
 """Workspaces that are refreshed once and copied, and calls of the real command line."""
 
-import functools
 import hashlib
 import io
 import json
@@ -18,7 +17,6 @@ import duckdb
 import polars as pl
 import pytest
 
-import dashboards.site
 from pipelines.cli.main import main
 from schemas.columns import polars_schema
 from schemas.field import FIELD_TABLES
@@ -142,15 +140,6 @@ def no_network():
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(socket.socket, "connect", refuse)
-        yield
-
-
-@pytest.fixture(autouse=True, scope="session")
-def charts_compiled_once():
-    """The charts' specifications are the same in every refresh; here they are compiled once."""
-    with pytest.MonkeyPatch.context() as patch:
-        once = functools.cache(dashboards.site.compiled_specifications)
-        patch.setattr(dashboards.site, "compiled_specifications", once)
         yield
 
 
