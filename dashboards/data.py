@@ -101,12 +101,13 @@ WATER_VALUES = pl.Schema(
         "outside": pl.Boolean(),
     }
 )
-# One row is one landed row that findings cite, by the text with which they cite it: its key, file
-# and line, its headers and cells as they came, and for each header the feed's column that it is
-# mapped to (empty for an extra column).
+# One row is one landed row that findings cite, by feed, key, file and line as they cite it: its
+# headers and cells as they came, and for each header the feed's column that it is mapped to (empty
+# for an extra column).
+CITED = ("feed", "key", "file", "line")
 EVIDENCE_ROWS = pl.Schema(
     {
-        "evidence": pl.String(),
+        "feed": pl.String(),
         "key": pl.String(),
         "file": pl.String(),
         "line": pl.Int64(),

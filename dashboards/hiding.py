@@ -14,6 +14,7 @@ import polars as pl
 
 from dashboards.data import PageData
 from schemas.codes import HIDEABLE
+from schemas.columns import CITATIONS
 
 HIDDEN = "(hidden)"
 
@@ -113,9 +114,14 @@ def _mask(frame: pl.DataFrame, hide: Sequence[str], pattern: str | None) -> pl.D
         name for name, kind in frame.schema.items() if kind == pl.String and name not in _IDENTITY
     ]
     lists = [name for name, kind in frame.schema.items() if kind == pl.List(pl.String)]
+    cited = [name for name, kind in frame.schema.items() if kind == CITATIONS]
+    of_citation = pl.element().struct.with_fields(
+        cleaned(pl.field("key")), cleaned(pl.field("file"))
+    )
     return frame.with_columns(
         *[cleaned(pl.col(name)) for name in texts],
         *[pl.col(name).list.eval(cleaned(pl.element())) for name in lists],
+        *[pl.col(name).list.eval(of_citation) for name in cited],
     )
 
 

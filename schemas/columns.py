@@ -19,6 +19,7 @@ from schemas.validation import pa
 if TYPE_CHECKING:
     # pandera reads polars types with parameters from annotations; a type checker cannot.
     from typing import Any as CENTS
+    from typing import Any as CITATIONS
     from typing import Any as HOURS
     from typing import Any as MOMENT
     from typing import Any as MONEY
@@ -28,6 +29,9 @@ else:
     HOURS = pl.Decimal(18, 10)  # spreadsheets write thirds of an hour with many digits
     CENTS = pl.Decimal(18, 2)  # what is decided or shown
     TEXTS = pl.List(pl.String)
+    CITATIONS = pl.List(
+        pl.Struct({"feed": pl.String, "key": pl.String, "file": pl.String, "line": pl.Int64})
+    )
     MOMENT = pl.Datetime("us")
 
 
@@ -139,6 +143,11 @@ def flag(description: str, *, required: bool = False) -> Any:
 def texts(description: str, *, required: bool = False, words: Sequence[str] | None = None) -> Any:
     """A list of words or sentences."""
     return _field("texts", description, required=required, words=words)
+
+
+def citations(description: str, *, required: bool = False) -> Any:
+    """A list of the records that something rests on: feed, key, file and line of each."""
+    return _field("citations", description, required=required)
 
 
 class Table(pa.DataFrameModel):

@@ -9,9 +9,11 @@ import polars as pl
 from schemas import codes
 from schemas.columns import (
     CENTS,
+    CITATIONS,
     MOMENT,
     TEXTS,
     Table,
+    citations,
     day,
     flag,
     integer,
@@ -89,7 +91,7 @@ class Findings(Table):
     condition: str = word("The condition.", codes.CONDITIONS, required=True)
     outcome: str = word("Its outcome.", codes.OUTCOMES, required=True)
     reason: str = text("Why, in one sentence.", required=True)
-    evidence: TEXTS = texts("The records it rests on: feed/key/file:line.", required=True)
+    evidence: CITATIONS = citations("The records it rests on.", required=True)
     document: str = text("The document that could settle it.")
 
 

@@ -27,6 +27,7 @@ _KINDS = {
     "hours": "number of hours",
     "flag": "yes or no",
     "texts": "words separated by spaces",
+    "citations": "records, each with feed, key, file and line",
 }
 _TABLE_SCHEMA_TYPES = {
     "day": ("date", "default"),

@@ -13,7 +13,7 @@ from typing import Any
 import polars as pl
 
 from dashboards import formats
-from dashboards.data import PageData
+from dashboards.data import CITED, PageData
 from dashboards.pages import terms
 from dashboards.pages.claim_parts import water_bars
 
@@ -27,13 +27,8 @@ def content(data: PageData, claims: Sequence[str]) -> dict[str, Any]:
     rows = chosen.join(data.decisions, on="claim", maintain_order="left")
     events = _by(data.events.sort("serial", "on", "kind"), "serial")
     water = _by(data.water_values, "claim")
-    landed = {row["evidence"]: row for row in data.evidence_rows.iter_rows(named=True)}
-    cited = {
-        row["claim"]: row["evidence"]
-        for row in data.findings.group_by("claim")
-        .agg(pl.col("evidence").explode(empty_as_null=True).drop_nulls().unique().sort())
-        .iter_rows(named=True)
-    }
+    cited = data.findings.select("claim", cited="evidence").explode("cited").unnest("cited")
+    landed = _by(cited.unique().join(data.evidence_rows, on=CITED).sort("claim", *CITED), "claim")
     names = {
         "region": dict(data.regions.select("region", "name").iter_rows()),
         "agency": dict(data.agencies.select("agency", "name").iter_rows()),
@@ -46,9 +41,7 @@ def content(data: PageData, claims: Sequence[str]) -> dict[str, Any]:
             "money": [(line, formats.money(row[f"{line}_claimed"])) for line in _LINES],
             "life": [[formats.day(e["on"]), e["label"]] for e in events[row["serial"]]],
             "water": _water(water[row["claim"]]),
-            "records": [
-                _record(landed[ref]) for ref in cited.get(row["claim"], ()) if ref in landed
-            ],
+            "records": [_record(record) for record in landed[row["claim"]]],
         }
         for row in rows.iter_rows(named=True)
     ]
@@ -106,7 +99,7 @@ def _water(values: list[Row]) -> dict[str, Any] | None:
 
 
 def _record(row: Row) -> dict[str, Any]:
-    feed = row["evidence"].partition("/")[0]
+    feed = row["feed"]
     cells = [
         f"{name}: {value}"
         for name, value in zip(row["headers"], row["cells"], strict=True)

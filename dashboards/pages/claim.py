@@ -13,7 +13,7 @@ import polars as pl
 from markupsafe import Markup
 
 from dashboards import formats
-from dashboards.data import PageData
+from dashboards.data import CITED, PageData
 from dashboards.pages import causes
 from dashboards.pages.claim_parts import life_line, water_bars
 from dashboards.pages.paper_trail import LINES, money_table, payment_said, rulings_said
@@ -27,6 +27,7 @@ CLOCKS = {
 }
 _MOST_OTHERS = 8
 Rows = dict[str, list[dict[str, Any]]]
+Cited = tuple[str, str, str, int]  # feed, key, file and line
 
 
 def contents(data: PageData, claims: Sequence[str]) -> Iterator[dict[str, Any]]:
@@ -53,8 +54,8 @@ def _gather(data: PageData, decisions: pl.DataFrame) -> dict[str, Any]:
         return frame.join(claims, on="claim", how="semi")
 
     findings = of_claims(data.findings).sort("claim", "position")
-    cited = findings.select(pl.col("evidence").explode(empty_as_null=True)).unique()
-    evidence = data.evidence_rows.join(cited, on="evidence", how="semi")
+    cited = findings.select(pl.col("evidence").explode()).unnest("evidence")
+    evidence = data.evidence_rows.join(cited, on=CITED, how="semi")
     events = data.events.join(serials, on="serial", how="semi").sort("serial", "on", "kind")
     spans = data.cartridge_spans.join(serials, on="serial", how="semi").sort("serial", "start")
     others = data.decisions.select(
@@ -65,7 +66,7 @@ def _gather(data: PageData, decisions: pl.DataFrame) -> dict[str, Any]:
     samples = water.select("sample").unique()
     return {
         "findings": _by(findings, "claim"),
-        "evidence": {row["evidence"]: row for row in evidence.iter_rows(named=True)},
+        "evidence": {_cited(row): row for row in evidence.iter_rows(named=True)},
         "events": _by(events, "serial"),
         "spans": _by(spans, "serial"),
         "water": _by(water, "claim"),
@@ -159,12 +160,13 @@ def _nothing_missing(verdict: str) -> str:
 
 
 def _findings(
-    rows: list[dict[str, Any]], landed: Mapping[str, Mapping[str, Any]]
+    rows: list[dict[str, Any]], landed: Mapping[Cited, Mapping[str, Any]]
 ) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
-    numbers: dict[str, int] = {}
+    numbers: dict[Cited, int] = {}
     findings = []
     for row in rows:
-        refs = [numbers.setdefault(ref, len(numbers) + 1) for ref in row["evidence"] or ()]
+        cited = map(_cited, row["evidence"] or ())
+        refs = [numbers.setdefault(ref, len(numbers) + 1) for ref in cited]
         outcome = row["outcome"]
         findings.append(
             {
@@ -180,14 +182,14 @@ def _findings(
     return findings, [_evidence(ref, n, landed.get(ref)) for ref, n in numbers.items()]
 
 
-def _evidence(ref: str, number: int, landed: Mapping[str, Any] | None) -> dict[str, Any]:
-    feed, _, rest = ref.partition("/")
-    key, _, place = rest.partition("/")
-    file, _, line = place.rpartition(":")
+def _cited(row: Mapping[str, Any]) -> Cited:
+    return row["feed"], row["key"], row["file"], row["line"]
+
+
+def _evidence(ref: Cited, number: int, landed: Mapping[str, Any] | None) -> dict[str, Any]:
+    feed, key, file, line = ref
     cells = []
     if landed:
-        # A key may hold a slash, so what the row itself says of its place goes first.
-        key, file, line = landed["key"], landed["file"], landed["line"]
         cells = [
             (name, value)
             for name, value in zip(landed["headers"], landed["cells"], strict=True)
@@ -197,7 +199,7 @@ def _evidence(ref: str, number: int, landed: Mapping[str, Any] | None) -> dict[s
         "n": number,
         "feed": formats.FEEDS.get(feed, feed),
         "key": key,
-        "place": f"{file}, line {line}" if file else place,
+        "place": f"{file}, line {line}",
         "cells": cells,
     }
 

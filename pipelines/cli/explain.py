@@ -91,7 +91,7 @@ def _tell(told: Explanation) -> None:
         )
         say(textwrap.fill(finding["reason"], 92, initial_indent=" " * 5, subsequent_indent=" " * 5))
         for source in finding["evidence"]:
-            say(f"     [{source}]")
+            say("     [{feed}/{key}/{file}:{line}]".format(**source))
     say("")
     for sentence in told.remedies:
         say(textwrap.fill(sentence, 97))

@@ -11,11 +11,11 @@ from typing import NamedTuple
 
 import polars as pl
 
+from pipelines.coverage.evidence import structured
 from schemas import codes
 from schemas.columns import TEXTS
 
 BEARING = ("met", "unmet", "unknown", "disputed")
-FINDING_COLUMNS = ("claim", "outcome", "reason", "evidence", "document")
 
 
 class Case(NamedTuple):
@@ -100,7 +100,10 @@ def gathered(claims: pl.DataFrame, judgments: dict[str, pl.DataFrame]) -> pl.Dat
                 "claim",
                 pl.lit(position, pl.Int64).alias("position"),
                 pl.lit(condition).alias("condition"),
-                *FINDING_COLUMNS[1:],
+                "outcome",
+                "reason",
+                structured(pl.col("evidence")),
+                "document",
             )
         )
     # The conditions come in their order, which a stable sort keeps at half the cost of two keys.

@@ -11,7 +11,7 @@ from datetime import datetime
 
 import polars as pl
 
-from pipelines.coverage.evidence import Evidence, citation, seen
+from pipelines.coverage.evidence import CITED_PARTS, Evidence, cited_parts, seen
 from schemas.columns import MOMENT, TEXTS, column_names
 from schemas.decisions import DecisionHistory
 from schemas.feeds import FEED_TABLES
@@ -79,8 +79,8 @@ def fingerprints(claims: pl.Series, findings: pl.DataFrame, evidence: Evidence) 
     so the same records in a new export give the same fingerprint.
     """
     rested = findings.filter(pl.col("claim").is_in(claims.implode()))
-    cited = rested.select("claim", citation="evidence").explode("citation").unique()
-    contents = _contents(cited.select("citation").unique(), seen(evidence))
+    cited = rested.select("claim", cited="evidence").explode("cited").unnest("cited").unique()
+    contents = _contents(cited.select(CITED_PARTS).unique(), seen(evidence))
     return _fingerprints(rested, cited, contents)
 
 
@@ -115,16 +115,15 @@ def _moved(old: pl.DataFrame, new: pl.DataFrame, kept: pl.DataFrame) -> pl.DataF
 
 
 def _contents(cited: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
-    """The content of every cited record: citation, content."""
+    """The content of every cited record: feed, key, file, line, content."""
     parts = []
     for feed in FEED_TABLES:
         records = getattr(evidence, feed)
         values = [name for name in records.columns if name not in ("source_file", "source_line")]
-        parts.append(
-            records.with_columns(citation=citation(feed))
-            .join(cited, on="citation", how="semi")
-            .select("citation", content=_as_text(feed, values))
-        )
+        places = records.select(cited_parts(feed)).with_row_index("row")
+        found = places.join(cited, on=CITED_PARTS, how="semi")
+        content = records[found["row"]].select(content=_as_text(feed, values))
+        parts.append(pl.concat([found.select(CITED_PARTS), content], how="horizontal"))
     return pl.concat(parts)
 
 
@@ -139,7 +138,7 @@ def _fingerprints(
     findings: pl.DataFrame, cited: pl.DataFrame, contents: pl.DataFrame
 ) -> pl.DataFrame:
     records = (
-        cited.join(contents, on="citation")
+        cited.join(contents, on=CITED_PARTS)
         .group_by("claim")
         .agg(records=pl.col("content").sort().str.join("\n"))
     )

@@ -218,25 +218,19 @@ def _evidence_rows(
     inputs: Inputs, con: duckdb.DuckDBPyConnection, findings: pl.DataFrame
 ) -> pl.DataFrame:
     """The landed rows that findings cite, parted into cells as they came."""
-    cited = findings.select(evidence=pl.col("evidence").explode()).unique().drop_nulls()
-    cited = cited.with_columns(
-        feed=pl.col("evidence").str.extract(r"^([a-z_]+)/"),
-        file=pl.lit(None, pl.String),
-        line=pl.col("evidence").str.extract(r":(\d+)$").cast(pl.Int64),
-    )
+    cited = findings.select(cited=pl.col("evidence").explode()).drop_nulls().unnest("cited")
     files = read_frame(con, "export_files")
     parts = []
     for feed in FEEDS:
-        rows = cited.filter(pl.col("feed") == feed).drop("file")
+        rows = cited.filter(pl.col("feed") == feed).unique()
         if rows.is_empty():
             continue
-        con.register("cited_rows", rows)
-        landed = query_frame(
-            con,
-            f"select c.evidence, l.file, l.line, l.raw from landed_{feed} l join cited_rows c "
-            "on l.line = c.line and ends_with(c.evidence, '/' || l.file || ':' || l.line)",
-        )
-        con.unregister("cited_rows")
+        with registered(con, rows) as wanted:
+            landed = query_frame(
+                con,
+                f"select c.feed, c.key, l.file, l.line, l.raw from landed_{feed} l "
+                f"join {wanted} c using (file, line)",
+            )
         for name, of_file in landed.group_by("file"):
             form = files.row(by_predicate=pl.col("file") == name[0], named=True)
             parts.append(_cells(inputs, feed, form, of_file))
@@ -249,12 +243,10 @@ def _cells(inputs: Inputs, feed: str, form: dict, rows: pl.DataFrame) -> pl.Data
     places = {place: name for name, place in match_headers(feed, headers, mapping).places.items()}
     columns = [places.get(place, "") for place in range(len(headers))]
     told = [_parted(raw, form["delimiter"] or "\t") for raw in rows["raw"]]
-    place = pl.format("/{}:{}", "file", "line")
-    key = pl.col("evidence").str.strip_prefix(f"{feed}/").str.strip_suffix(place)
     return pl.DataFrame(
         {
-            "evidence": rows["evidence"],
-            "key": rows.select(key).to_series(),
+            "feed": rows["feed"],
+            "key": rows["key"],
             "file": rows["file"],
             "line": rows["line"],
             "headers": [headers] * rows.height,

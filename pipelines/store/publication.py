@@ -124,6 +124,8 @@ def _checksum(path: Path) -> str:
 
 def _csv_expression(name: str, kind: str) -> str:
     column = identifier(name)
+    if kind.startswith("STRUCT") and kind.endswith("[]"):
+        return f"to_json({column})::varchar as {column}"
     if kind.endswith("[]"):
         value = f"array_to_string({column}, '; ')"
     elif kind == "VARCHAR":

@@ -42,7 +42,7 @@ from pipelines.workspace.lock import refresh_lock
 from schemas.columns import Table, polars_schema
 from schemas.decisions import DecisionHistory, Decisions, Findings
 
-STORE_VERSION = 3
+STORE_VERSION = 4
 MANIFEST = "manifest.json"
 CARRIED_OVER = {
     "decision_history": DecisionHistory,
@@ -272,11 +272,18 @@ def _fact(con: duckdb.DuckDBPyConnection, name: str) -> str | None:
 
 
 def _in_shape(con: duckdb.DuckDBPyConnection, name: str, table: type[Table]) -> pl.DataFrame:
-    """A table of another version in today's columns; those that it lacks are null."""
+    """A table of another version in today's columns; those that it lacks, or has as lists of
+    something else, are null."""
     schema = polars_schema(table)
     if not has_table(con, name):
         return schema.to_frame()
     frame = read_frame(con, name)
+    of_another_kind = [
+        column
+        for column, kind in schema.items()
+        if kind.is_nested() and frame.schema.get(column, kind) != kind
+    ]
+    frame = frame.drop(of_another_kind)
     lacking = [pl.lit(None).alias(column) for column in schema if column not in frame.columns]
     return frame.with_columns(lacking).select(schema.names()).cast(dict(schema))
 

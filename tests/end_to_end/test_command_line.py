@@ -41,7 +41,12 @@ def test_explain_tells_findings_evidence_and_what_is_missing(claims, run):
     assert (told["verdict"], told["lead_reason"]) == ("needs_evidence", "water_tested")
     assert [finding["position"] for finding in told["findings"]] == list(range(1, 21))
     cited = told["findings"][0]["evidence"]
-    assert "service_calls/CALL-21/service_calls/calls_2025-12-20.csv:7" in cited
+    assert {
+        "feed": "service_calls",
+        "key": "CALL-21",
+        "file": "service_calls/calls_2025-12-20.csv",
+        "line": 7,
+    } in cited
     assert told["would_change_it"] == [s for s in told["would_change_it"] if s.endswith(".")]
     assert told["parts_claimed"] == "200.00"
 

@@ -61,14 +61,11 @@ def test_every_citation_leads_to_its_row(workspace: Path) -> None:
     """Each piece of evidence names a feed, a key, a file and the line on which the row stands."""
     cited = published_table(workspace, "findings")["evidence"].explode().drop_nulls().unique()
     assert cited.len() > 100
-    for text in cited:
-        feed, rest = text.split("/", 1)
-        place, line = rest.rsplit(":", 1)
-        key = place.split("/", 1)[0]
-        file = place.split("/", 1)[1]
-        row = (workspace / "exports" / file).read_text("utf-8").splitlines()[int(line) - 1]
-        assert all(part in row for part in key.split("-")), text
-        assert file.startswith(feed), text
+    for record in cited:
+        text = (workspace / "exports" / record["file"]).read_text("utf-8")
+        row = text.splitlines()[record["line"] - 1]
+        assert all(part in row for part in record["key"].split("-")), record
+        assert record["file"].startswith(record["feed"]), record
 
 
 def test_published_files_say_what_the_store_says(workspace: Path) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipelines.coverage.evidence import citation
+from pipelines.coverage.evidence import cited_as_text
 from pipelines.coverage.money import LINES, to_cents
 from schemas.columns import CENTS, column_names
 from schemas.payments import Payments
@@ -73,7 +73,7 @@ def _credited(credits: pl.DataFrame) -> pl.DataFrame:
         credits=pl.len().cast(pl.Int64),
         first_credited_on=pl.col("credited_on").min(),
         last_credited_on=pl.col("credited_on").max(),
-        evidence=citation("credits").sort(),
+        evidence=cited_as_text("credits").sort(),
     )
     return summed.join(_repeated(exact), on="claim", how="left")
 

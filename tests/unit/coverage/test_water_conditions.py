@@ -221,5 +221,8 @@ def test_a_test_is_cited_with_its_file_and_line(bench, tools):
     """The finding rests on the test, wherever it stands."""
     found = judge(bench, {"sample": "A/1"}).findings.filter(condition="water_tested")
     assert found.get_column("evidence").to_list() == [
-        ["service_calls/C1/service_calls.csv:2", "water_tests/A/1/water_tests.csv:2"]
+        [
+            {"feed": "service_calls", "key": "C1", "file": "service_calls.csv", "line": 2},
+            {"feed": "water_tests", "key": "A/1", "file": "water_tests.csv", "line": 2},
+        ]
     ]

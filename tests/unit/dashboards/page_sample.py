@@ -138,7 +138,14 @@ def finding(claim: str, place: int, verdict: str, lead: str | None) -> list[dict
                 "condition": condition,
                 "outcome": outcome_of_lead if is_lead else "met",
                 "reason": reason,
-                "evidence": [f"service_calls/CALL-{place:05}/service_calls/calls.csv:{place + 2}"],
+                "evidence": [
+                    {
+                        "feed": "service_calls",
+                        "key": f"CALL-{place:05}",
+                        "file": "service_calls/calls.csv",
+                        "line": place + 2,
+                    }
+                ],
                 "document": "complete supply water test" if lead == "water_tested" else None,
             }
         )
@@ -331,7 +338,7 @@ def page_data(count: int = 40, **changes: Any) -> shown.PageData:
         for place, claim in enumerate(claims[:30])
     ]  # fmt: skip
     evidence = [
-        {"evidence": f"service_calls/CALL-{place:05}/service_calls/calls.csv:{place + 2}",
+        {"feed": "service_calls",
          "key": f"CALL-{place:05}", "file": "service_calls/calls.csv", "line": place + 2,
          "headers": ["Call No.", "agency", "notes"], "columns": ["call", "agency", "notes"],
          "cells": [f"CALL-{place:05}", f"AGENCY{place % 7}", SCRIPT if place == 0 else "lime"]}
