@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import importlib.util
 import re
 from dataclasses import replace
 from decimal import Decimal
@@ -24,11 +23,7 @@ from pipelines.letters.wording import one_line
 from pipelines.terms.shape import terms_shape
 from schemas import codes
 from schemas.letters import LETTERS
-
-_BENCH = Path(__file__).parents[1] / "coverage" / "bench.py"
-_SPEC = importlib.util.spec_from_file_location("letters_bench", _BENCH)
-bench = importlib.util.module_from_spec(_SPEC)
-_SPEC.loader.exec_module(bench)
+from tests.unit.coverage import bench
 
 # Words that say who is to blame; a letter has none of its own.
 BLAME = re.compile(

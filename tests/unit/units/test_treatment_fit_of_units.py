@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import importlib.util
 from datetime import date
-from pathlib import Path
 
 import polars as pl
 import pytest
@@ -15,11 +13,7 @@ from pipelines.units.unit_histories import build_histories
 from pipelines.units.upcoming import upcoming_matters
 from schemas.columns import polars_schema
 from schemas.histories import UnitHistories
-
-_BENCH = Path(__file__).parents[1] / "coverage" / "bench.py"
-_SPEC = importlib.util.spec_from_file_location("bench_of_fit", _BENCH)
-bench = importlib.util.module_from_spec(_SPEC)
-_SPEC.loader.exec_module(bench)
+from tests.unit.coverage import bench
 
 TREATMENTS = [
     {"product": "SOFT", "kind": "system", "removes": "scale"},
