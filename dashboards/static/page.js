@@ -35,8 +35,9 @@
     const line = document.createElement("p");
     line.className = "note";
     line.setAttribute("role", "status");
-    line.textContent = `A refresh failed on ${status.failed_at.slice(0, 16).replace("T", " at ")} UTC, so these `
-      + `pages are older than they should be. ${status.reason}`;
+    const at = `${status.failed_at.slice(0, 16).replace("T", " at ")} UTC`;
+    const what = status.outcome === "killed" ? `On ${at} a refresh was found killed` : `A refresh failed on ${at}`;
+    line.textContent = `${what}, so these pages are older than they should be. ${status.reason}`;
     document.querySelector(".bar").after(line);
   }
 

@@ -12,6 +12,7 @@ import importlib
 import os
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 from types import ModuleType
 
 from pipelines.cli.console.arguments import CommandParser
@@ -79,6 +80,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     os.environ["DAGSTER_DISABLE_TELEMETRY"] = "1"
     try:
         clock.now()  # a moment that is given and is none ends every command alike
+        if (workspace := getattr(args, "workspace", None)) is not None:
+            _settle(Path(workspace))
         code: int = module_of(args.command).run(args)
         return code
     except LimeledgerError as error:
@@ -89,6 +92,14 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 130
     except Exception as error:
         return report_fault(error, args)
+
+
+def _settle(workspace: Path) -> None:
+    """Whatever runs next in a workspace finds what a killed refresh left untold."""
+    if (workspace / "store" / "runs.jsonl").exists():  # else without the imports
+        from pipelines.nightly.recorded_run import settle
+
+        settle(workspace)
 
 
 if __name__ == "__main__":

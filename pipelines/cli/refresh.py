@@ -12,9 +12,11 @@ from pipelines.cli.console.output import print_json, progress, teller
 from pipelines.errors import LimeledgerError, WorkspaceError
 
 if TYPE_CHECKING:
+    from pipelines.nightly.recorded_run import RecordedRun
     from pipelines.orchestration.summary import Summary
     from pipelines.store.inputs import Inputs
     from pipelines.store.transaction import RefreshSession
+    from pipelines.workspace.layout import Workspace
 
 HELP = "Read what is new, validate, decide, compute and publish."
 
@@ -38,30 +40,50 @@ def run(args: argparse.Namespace) -> int:
 
 
 def refresh(workspace: Path, as_of: str | None) -> Summary:
-    """One refresh; raises what stopped it, after the pages and the people have been told."""
+    """One refresh; raises what stopped it, after log, pages and people have been told."""
+    from pipelines.nightly.recorded_run import recorded_run
+    from pipelines.store.run_log import ALL, Run, new_run_id
+    from pipelines.workspace.layout import Workspace
+
+    run = None
     try:
-        return _refresh(workspace, as_of)
+        opened = Workspace.open(workspace)
+        run = Run(new_run_id(), _as_of(opened, as_of), ALL, "command")
+        with recorded_run(opened, run) as recorded:
+            return _refresh(workspace, as_of, recorded)
     except Exception as error:
         from pipelines.nightly.notifications import after_failure
 
-        # Settings, terms or reference files that are wrong end with the promise of exit code 2:
-        # nothing was written.
-        leaves_note = not isinstance(error, WorkspaceError)
-        for sentence in after_failure(workspace, error, leaves_note=leaves_note):
+        for sentence in after_failure(workspace, error, run):
             progress(sentence)
         raise
 
 
-def _refresh(workspace: Path, as_of: str | None) -> Summary:
+def _as_of(workspace: Workspace, given: str | None) -> str | None:
+    """The day to decide as of, as far as the settings can be read."""
+    from pipelines.store.inputs import as_of_date
+    from pipelines.workspace.settings import load_settings
+
+    try:
+        return as_of_date(given, load_settings(workspace)).isoformat()
+    except WorkspaceError:
+        return given
+
+
+def _refresh(workspace: Path, as_of: str | None, recorded: RecordedRun) -> Summary:
     from pipelines.orchestration.summary import summarize
     from pipelines.store.inputs import load_inputs
+    from pipelines.store.run_log import Ended
     from pipelines.store.transaction import is_up_to_date
 
     started = time.monotonic()
     inputs = load_inputs(workspace, as_of)  # faults of the workspace end here, before Dagster
     if is_up_to_date(inputs):
-        progress("Nothing is new since the last refresh: store and pages are up to date.")
-        return summarize(inputs, time.monotonic() - started)
+        told = "Nothing is new since the last refresh: store and pages are up to date."
+        progress(told)
+        summary = summarize(inputs, time.monotonic() - started)
+        recorded.ends(Ended("already_current", summary.exit_code, told))
+        return summary
     sessions: list[RefreshSession] = []
     try:
         _materialize(inputs, sessions)
@@ -70,7 +92,9 @@ def _refresh(workspace: Path, as_of: str | None) -> Summary:
         if isinstance(cause, Exception):
             raise cause from None
         raise
-    return summarize(inputs, time.monotonic() - started)
+    summary = summarize(inputs, time.monotonic() - started)
+    recorded.ends(Ended("done", summary.exit_code, f"Published as of {inputs.as_of}."))
+    return summary
 
 
 def _materialize(inputs: Inputs, sessions: list[RefreshSession]) -> None:

@@ -1,8 +1,8 @@
-"""What happens when a refresh fails: the note on the pages, the log, a command, a mail.
+"""Who is told when a refresh fails: the log, a command, a mail.
 
 Belongs here: telling people, each way by itself, so that one that fails hides neither the others
 nor the fault that is told of. Does not belong here: what the settings may say
-(`pipelines.workspace.night`), or the note's form (`pipelines.nightly.page_note`).
+(`pipelines.workspace.night`), or the note on the pages (`pipelines.nightly.page_note`).
 """
 
 from __future__ import annotations
@@ -19,11 +19,12 @@ from email.utils import format_datetime, make_msgid
 from pathlib import Path
 
 from pipelines.errors import BusyError, LimeledgerError, UsageError, WorkspaceError
-from pipelines.nightly.page_note import note_failure
-from pipelines.store.database import storage_fault
+from pipelines.nightly.recorded_run import FAULT, put_down_failed, sentence_of
+from pipelines.store.run_log import ALL, Run, new_run_id
 from pipelines.workspace import clock
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.night import Mail
+from pipelines.workspace.permissions import open_private
 from pipelines.workspace.settings import Settings, load_settings
 
 LOG_FILE = "limeledger.log"
@@ -31,14 +32,12 @@ COMMAND_SECONDS = 60
 MAIL_SECONDS = 30
 
 
-def after_failure(
-    folder: Path | str, error: BaseException, *, leaves_note: bool = True
-) -> list[str]:
+def after_failure(folder: Path | str, error: BaseException, run: Run | None = None) -> list[str]:
     """Tells of a refresh that failed, wherever the workspace says.
 
     A wrong call and a refresh that found another one running are no failed nights: they are told
-    to the caller alone. Without `leaves_note` nothing is written into the workspace: neither the
-    note on its pages nor a line in its log.
+    to the caller alone. A run that has not put down its own end, because it never came so far,
+    gets it here, and with it the note on the pages.
 
     Returns:
         One sentence for each way in which nobody could be told.
@@ -49,24 +48,15 @@ def after_failure(
         workspace = Workspace.open(folder)
     except WorkspaceError:
         return []  # no workspace, no pages, no settings: the exit code alone tells of it
+    put_down_failed(workspace, run or Run(new_run_id(), None, ALL, "dagster"), error)
     sentence = sentence_of(error, workspace.root)
-    if leaves_note:
-        note_failure(workspace.published, sentence)
-        _log(workspace, sentence)
+    _log(workspace, sentence)
     try:
         settings = load_settings(workspace)
     except WorkspaceError:
         return []  # who is to be told stands in the settings that are broken
-    code = error.exit_code if isinstance(error, LimeledgerError) else 70
+    code = error.exit_code if isinstance(error, LimeledgerError) else FAULT
     return tell_people(workspace, settings, sentence, code)
-
-
-def sentence_of(error: BaseException, workspace: Path) -> str:
-    """What failed, for a person; a fault of the tool is named with its type."""
-    if isinstance(error, LimeledgerError):
-        return str(error)
-    known = storage_fault(error, workspace)
-    return str(known) if known else f"{type(error).__name__}: {error}"
 
 
 def tell_people(
@@ -167,7 +157,8 @@ def _log(workspace: Workspace, sentence: str) -> None:
     line = f"{clock.stamp()} refresh failed: {' '.join(sentence.split())}\n"
     try:
         if workspace.store.is_dir():
-            with (workspace.store / LOG_FILE).open("a", encoding="utf-8") as file:
-                file.write(line)
+            flags = os.O_WRONLY | os.O_CREAT | os.O_APPEND
+            with open(open_private(workspace.store / LOG_FILE, flags), "ab") as file:
+                file.write(line.encode("utf-8", "backslashreplace"))
     except OSError:
         pass  # a full disk is what is being told of

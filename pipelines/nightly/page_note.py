@@ -1,7 +1,7 @@
-"""The note that a failed refresh leaves on the pages of the last good one.
+"""The note of a failed refresh on the pages of the last good one.
 
-Belongs here: writing and clearing that note. Does not belong here: how a page shows it
-(`dashboards/static`).
+Belongs here: what the note says, writing and clearing it. Does not belong here: how a page shows
+it (`dashboards/static`), or the log that it follows from (`pipelines.store.run_log`).
 
 Every page loads `assets/status.js`, the one file under published/ that is ever replaced by itself;
 the next good refresh swaps the whole folder and with it the note.
@@ -13,30 +13,70 @@ import contextlib
 import json
 import os
 from pathlib import Path
+from typing import Any
 
-from pipelines.workspace.clock import stamp
+from pipelines.store.run_log import Line, is_good, last_whole_run
+from pipelines.workspace.permissions import open_private
 
 STATUS = Path("assets") / "status.js"
 REASON_CHARS = 500
+_BEFORE, _AFTER = "window.limeledgerStatus = ", ";\n"
+
+Note = dict[str, Any]
 
 
-def note_failure(published: Path, sentence: str) -> None:
-    """Tells the readers of the published pages that a refresh failed, and why.
+def is_in_step(published: Path, lines: list[Line]) -> bool:
+    """Whether the pages say what the log says; a log without a whole run says nothing of them."""
+    last = last_whole_run(lines)
+    return last is None or read_note(published) == note_of(last)
 
-    Does nothing where there are no pages, or where they cannot be written: the command's own
-    sentence and exit code tell of it as well.
+
+def note_of(last: Line) -> Note | None:
+    """What the pages should say after a whole run that ended so; None where all is well."""
+    if is_good(last):
+        return None
+    return {
+        "failed_at": last.get("at"),
+        "reason": " ".join(str(last.get("sentence") or "").split())[:REASON_CHARS],
+        "run": last.get("run"),
+        "exit_code": last.get("exit_code"),
+        "outcome": last.get("outcome"),
+    }
+
+
+def read_note(published: Path) -> Note | None:
+    """The note that the pages show; None where there is none, or no pages."""
+    try:
+        text = (published / STATUS).read_text(encoding="utf-8")
+        told = json.loads(text.partition("=")[2].strip().rstrip(";"))
+    except (OSError, ValueError):
+        return None
+    return told if isinstance(told, dict) else None
+
+
+def put_in_step(published: Path, lines: list[Line]) -> None:
+    """Puts the note on the published pages that follows from the log, or takes it away.
+
+    Nothing is done where there are no pages, or where they cannot be written: whoever looks at the
+    workspace next and can do it does.
     """
-    status = published / STATUS
+    last = last_whole_run(lines)
+    if last is not None and not is_in_step(published, lines):
+        _write(published / STATUS, note_of(last))
+
+
+def _write(status: Path, note: Note | None) -> None:
     if not status.parent.is_dir():
         return
-    told = {
-        "failed_at": stamp(),
-        "reason": " ".join(sentence.split())[:REASON_CHARS],
-    }
-    text = f"window.limeledgerStatus = {json.dumps(told).replace('<', chr(92) + 'u003c')};\n"
+    # `<` could end the script element of a page that holds the file's text.
+    text = _BEFORE + json.dumps(note).replace("<", "\\u003c") + _AFTER
     new = status.with_suffix(".js.new")
     try:
-        new.write_text(text, encoding="utf-8")
+        new.unlink(missing_ok=True)
+        with open(open_private(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL), "wb") as file:
+            file.write(text.encode("ascii"))
+            file.flush()
+            os.fsync(file.fileno())
         os.replace(new, status)
     except OSError:
         with contextlib.suppress(OSError):

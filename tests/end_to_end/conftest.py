@@ -71,12 +71,12 @@ def run(*arguments: object) -> Call:
 
 
 def hashes(*folders: Path) -> dict[str, str]:
-    """The SHA-256 of every file below some folders; the lock's file and logs are left out."""
+    """The SHA-256 of every file below some folders, but for the lock's file and the logs of runs."""
     return {
         str(path): hashlib.sha256(path.read_bytes()).hexdigest()
         for folder in folders
         for path in sorted(folder.rglob("*"))
-        if path.is_file() and path.suffix not in (".lock", ".log")
+        if path.is_file() and path.suffix not in (".lock", ".log") and path.name != "runs.jsonl"
     }
 
 

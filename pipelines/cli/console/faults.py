@@ -7,12 +7,14 @@ Belongs here: errors that nobody expected. Does not belong here: those that a pe
 from __future__ import annotations
 
 import argparse
+import os
 import tempfile
 import traceback
 from pathlib import Path
 
 from pipelines.cli.console.output import progress
 from pipelines.workspace import clock
+from pipelines.workspace.permissions import open_private
 
 FAULT = 70
 
@@ -42,8 +44,9 @@ def _write_log(workspace: Path) -> Path:
     for folder in (workspace / "store", Path(tempfile.gettempdir())):
         log = folder / "limeledger.log"
         try:
-            with log.open("a", encoding="utf-8") as file:
-                file.write(text)
+            flags = os.O_WRONLY | os.O_CREAT | os.O_APPEND
+            with open(open_private(log, flags), "ab") as file:
+                file.write(text.encode("utf-8", "backslashreplace"))
             return log
         except OSError:
             continue

@@ -1,0 +1,129 @@
+"""A run's beginning and end, put down so that a bad night leaves its trace whatever ends it.
+
+Belongs here: what log, pages and people are told of one run, in which order. Does not belong here:
+the form of the log (`pipelines.store.run_log`) or of the note (`page_note`), or who is told
+(`notifications`).
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from pipelines.errors import LimeledgerError, StorageError, WorkspaceError
+from pipelines.nightly.page_note import is_in_step, put_in_step
+from pipelines.store.database import storage_fault
+from pipelines.store.run_log import Ended, Run, killed, read_log, run_log
+from pipelines.workspace.layout import Workspace
+
+INTERRUPTED = 130  # what shells give a command that Ctrl-C ended
+FAULT = 70
+
+
+def settle(folder: Path | str, *, alone: bool = False) -> None:
+    """Ends killed runs in the log, and puts the pages' note in step with the log.
+
+    Every command calls it first. It is cheap where there is nothing to do, never fails, and leaves
+    what it may not write to whoever comes next. `alone`: see `RunLog.end_killed`.
+    """
+    with contextlib.suppress(OSError, WorkspaceError):
+        root = Path(folder)
+        lines = read_log(root / "store")
+        if is_in_step(root / "published", lines) and not killed(lines, alone=alone):
+            return
+        workspace = Workspace.open(root)  # no link leads out of it
+        with run_log(workspace.store) as log:
+            log.end_killed(alone=alone)
+            put_in_step(workspace.published, log.tail())
+
+
+class RecordedRun:
+    """One run that has begun; `ends` says how it ended where it raised nothing."""
+
+    def __init__(self, workspace: Workspace, run: Run) -> None:
+        self.workspace = workspace
+        self.run = run
+        self.ended: Ended | None = None
+
+    def ends(self, ended: Ended) -> None:
+        """Says how the run ended; the last word counts."""
+        self.ended = ended
+
+
+@contextmanager
+def recorded_run(workspace: Workspace, run: Run) -> Iterator[RecordedRun]:
+    """Puts down the beginning of a run, then its end, and leaves or clears the pages' note.
+
+    An exception ends the run as failed, with the sentence and the exit code that it has. Where
+    nothing is said of its end, the run is done. Who comes in with a run that the log has begun
+    already gets it as it is, and puts down nothing: the one who began it does.
+
+    Raises:
+        StorageError: the log cannot be written; nothing was begun.
+    """
+    recorded = RecordedRun(workspace, run)
+    try:
+        with run_log(workspace.store) as log:
+            log.end_killed()
+            put_in_step(workspace.published, log.tail())
+            begun = any(line.get("run") == run.run for line in log.tail())
+            if not begun:
+                log.begin(run)
+    except OSError as error:
+        raise StorageError(
+            f"{error.filename or workspace.store} cannot be written ({error.strerror or error}); "
+            "free space on the disk or give write permission, then try again. "
+            "Nothing was changed."
+        ) from None
+    try:
+        yield recorded
+    except BaseException as error:
+        if not begun:
+            put_down_end(workspace, run, recorded.ended or ended_by(error, workspace))
+        raise
+    if not begun:
+        put_down_end(workspace, run, recorded.ended or Ended("done", 0, ""))
+
+
+def ended_by(error: BaseException, workspace: Workspace) -> Ended:
+    """How a run ended that an error stopped."""
+    if isinstance(error, KeyboardInterrupt):
+        return Ended("failed", INTERRUPTED, "The refresh was stopped by hand.")
+    code = error.exit_code if isinstance(error, LimeledgerError) else FAULT
+    return Ended("failed", code, sentence_of(error, workspace.root))
+
+
+def sentence_of(error: BaseException, workspace: Path) -> str:
+    """What failed, for a person; a fault of the tool is named with its type."""
+    if isinstance(error, LimeledgerError):
+        return str(error)
+    known = storage_fault(error, workspace)
+    return str(known) if known else f"{type(error).__name__}: {error}"
+
+
+def put_down_failed(workspace: Workspace, run: Run, error: BaseException) -> None:
+    """Puts down a run that failed, where it has not put down its end itself.
+
+    Dagster finds runs that ended before their first step, or whose process was killed.
+    """
+    with contextlib.suppress(OSError), run_log(workspace.store) as log:
+        log.end_killed()
+        lines = [line for line in log.tail() if line.get("run") == run.run]
+        if not any(line.get("event") == "end" for line in lines):
+            if not lines:
+                log.begin(run)
+            log.end(run, ended_by(error, workspace))
+        put_in_step(workspace.published, log.tail())
+
+
+def put_down_end(workspace: Workspace, run: Run, ended: Ended) -> None:
+    """Writes a run's end into the log, and the note that follows from it on the pages.
+
+    A disk that takes neither is what is being told of: then the next one who looks finds the run
+    without its end.
+    """
+    with contextlib.suppress(OSError), run_log(workspace.store) as log:
+        log.end(run, ended)
+        put_in_step(workspace.published, log.tail())
