@@ -96,7 +96,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _settle(workspace: Path) -> None:
     """Whatever runs next in a workspace finds what a killed refresh left untold."""
-    if (workspace / "store" / "runs.jsonl").exists():  # else without the imports
+    if os.path.exists(workspace / "store" / "runs.jsonl"):  # else without the imports
         from pipelines.nightly.recorded_run import settle
 
         settle(workspace)

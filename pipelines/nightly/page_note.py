@@ -15,7 +15,7 @@ import os
 from pathlib import Path
 from typing import Any
 
-from pipelines.store.run_log import Line, is_good, last_whole_run
+from pipelines.store.run_log import Line, is_good, is_night, last_whole_run
 from pipelines.workspace.permissions import open_private
 
 STATUS = Path("assets") / "status.js"
@@ -26,9 +26,17 @@ Note = dict[str, Any]
 
 
 def is_in_step(published: Path, lines: list[Line]) -> bool:
-    """Whether the pages say what the log says; a log without a whole run says nothing of them."""
+    """Whether the pages say what the log says; a log without a whole run says nothing of them.
+
+    A later note of a run that the log does not know stands: that run could not write into the log.
+    """
     last = last_whole_run(lines)
-    return last is None or read_note(published) == note_of(last)
+    if last is None:
+        return True
+    shown = read_note(published)
+    if shown is not None and shown.get("run") not in {line.get("run") for line in lines}:
+        return str(shown.get("failed_at")) >= str(last.get("at"))
+    return shown == note_of(last)
 
 
 def note_of(last: Line) -> Note | None:
@@ -63,6 +71,12 @@ def put_in_step(published: Path, lines: list[Line]) -> None:
     last = last_whole_run(lines)
     if last is not None and not is_in_step(published, lines):
         _write(published / STATUS, note_of(last))
+
+
+def leave_note(published: Path, line: Line) -> None:
+    """Leaves or clears the note of the run that ends with this line, where it is a whole one."""
+    if is_night(line) and read_note(published) != note_of(line):
+        _write(published / STATUS, note_of(line))
 
 
 def _write(status: Path, note: Note | None) -> None:

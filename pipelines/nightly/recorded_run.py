@@ -13,9 +13,9 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from pipelines.errors import LimeledgerError, StorageError, WorkspaceError
-from pipelines.nightly.page_note import is_in_step, put_in_step
+from pipelines.nightly.page_note import is_in_step, leave_note, put_in_step
 from pipelines.store.database import storage_fault
-from pipelines.store.run_log import Ended, Run, killed, read_log, run_log
+from pipelines.store.run_log import Ended, Run, end_line, killed, read_log, run_log
 from pipelines.workspace.layout import Workspace
 
 INTERRUPTED = 130  # what shells give a command that Ctrl-C ended
@@ -28,7 +28,7 @@ def settle(folder: Path | str, *, alone: bool = False) -> None:
     Every command calls it first. It is cheap where there is nothing to do, never fails, and leaves
     what it may not write to whoever comes next. `alone`: see `RunLog.end_killed`.
     """
-    with contextlib.suppress(OSError, WorkspaceError):
+    with contextlib.suppress(OSError, StorageError, WorkspaceError):
         root = Path(folder)
         lines = read_log(root / "store")
         if is_in_step(root / "published", lines) and not killed(lines, alone=alone):
@@ -61,22 +61,15 @@ def recorded_run(workspace: Workspace, run: Run) -> Iterator[RecordedRun]:
     already gets it as it is, and puts down nothing: the one who began it does.
 
     Raises:
-        StorageError: the log cannot be written; nothing was begun.
+        StorageError, OSError: the log cannot be written; nothing was begun.
     """
     recorded = RecordedRun(workspace, run)
-    try:
-        with run_log(workspace.store) as log:
-            log.end_killed()
-            put_in_step(workspace.published, log.tail())
-            begun = any(line.get("run") == run.run for line in log.tail())
-            if not begun:
-                log.begin(run)
-    except OSError as error:
-        raise StorageError(
-            f"{error.filename or workspace.store} cannot be written ({error.strerror or error}); "
-            "free space on the disk or give write permission, then try again. "
-            "Nothing was changed."
-        ) from None
+    with run_log(workspace.store) as log:
+        log.end_killed()
+        put_in_step(workspace.published, log.tail())
+        begun = any(line.get("run") == run.run for line in log.tail())
+        if not begun:
+            log.begin(run)
     try:
         yield recorded
     except BaseException as error:
@@ -108,14 +101,18 @@ def put_down_failed(workspace: Workspace, run: Run, error: BaseException) -> Non
 
     Dagster finds runs that ended before their first step, or whose process was killed.
     """
-    with contextlib.suppress(OSError), run_log(workspace.store) as log:
-        log.end_killed()
-        lines = [line for line in log.tail() if line.get("run") == run.run]
-        if not any(line.get("event") == "end" for line in lines):
-            if not lines:
-                log.begin(run)
-            log.end(run, ended_by(error, workspace))
-        put_in_step(workspace.published, log.tail())
+    ended = ended_by(error, workspace)
+    try:
+        with run_log(workspace.store) as log:
+            log.end_killed()
+            lines = [line for line in log.tail() if line.get("run") == run.run]
+            if not any(line.get("event") == "end" for line in lines):
+                if not lines:
+                    log.begin(run)
+                log.end(run, ended)
+            put_in_step(workspace.published, log.tail())
+    except (OSError, StorageError):
+        leave_note(workspace.published, end_line(run, ended))
 
 
 def put_down_end(workspace: Workspace, run: Run, ended: Ended) -> None:
@@ -124,6 +121,10 @@ def put_down_end(workspace: Workspace, run: Run, ended: Ended) -> None:
     A disk that takes neither is what is being told of: then the next one who looks finds the run
     without its end.
     """
-    with contextlib.suppress(OSError), run_log(workspace.store) as log:
-        log.end(run, ended)
-        put_in_step(workspace.published, log.tail())
+    line = end_line(run, ended)
+    try:
+        with run_log(workspace.store) as log:
+            line = log.end(run, ended)
+    except (OSError, StorageError):
+        pass
+    leave_note(workspace.published, line)

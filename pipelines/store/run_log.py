@@ -20,6 +20,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+from pipelines.errors import StorageError
 from pipelines.workspace.clock import clock, now, stamp
 from pipelines.workspace.json_lines import JsonLines, held, read_tail
 
@@ -89,11 +90,7 @@ class RunLog:
         Raises:
             OSError: the disk is full or cannot be written.
         """
-        line = _line(run, "end") | {
-            "outcome": ended.outcome,
-            "exit_code": ended.exit_code,
-            "sentence": " ".join(ended.sentence.split())[:SENTENCE_CHARS],
-        }
+        line = end_line(run, ended)
         self._lines.append(line)
         return line
 
@@ -121,9 +118,16 @@ def run_log(store: Path) -> Iterator[RunLog]:
     """The log of the workspace whose store this is, to write into; makes both where missing.
 
     Raises:
+        StorageError: the store's folder cannot be made.
         OSError: the log cannot be written.
     """
-    store.mkdir(parents=True, exist_ok=True, mode=0o750)
+    try:
+        store.mkdir(parents=True, exist_ok=True, mode=0o750)
+    except OSError as error:
+        raise StorageError(
+            f"{store} cannot be made ({error.strerror or error}); free space on the disk or give "
+            "write permission, then try again. Nothing was changed."
+        ) from None
     with held(store / FILE) as lines:
         yield RunLog(lines)
 
@@ -150,14 +154,8 @@ def unfinished(lines: Sequence[Line]) -> list[Line]:
 
 
 def last_whole_run(lines: Sequence[Line]) -> Line | None:
-    """The end of the last whole run, but for those that found another one running (3)."""
-    ends = [
-        line
-        for line in lines
-        if line.get("event") == "end"
-        and line.get("selection") == ALL
-        and line.get("exit_code") != 3
-    ]
+    """The end of the last whole run, but for those that found another one running."""
+    ends = [line for line in lines if is_night(line)]
     return ends[-1] if ends else None
 
 
@@ -170,6 +168,22 @@ def run_of(line: Line) -> Run:
     """The run that a line speaks of."""
     return Run(
         line["run"], line.get("as_of"), line.get("selection", ALL), line.get("by", "command")
+    )
+
+
+def end_line(run: Run, ended: Ended) -> Line:
+    """The line with which a run ends."""
+    return _line(run, "end") | {
+        "outcome": ended.outcome,
+        "exit_code": ended.exit_code,
+        "sentence": " ".join(ended.sentence.split())[:SENTENCE_CHARS],
+    }
+
+
+def is_night(line: Line) -> bool:
+    """Whether a line is the end of a whole run that did not merely find another one running (3)."""
+    return (
+        line.get("event") == "end" and line.get("selection") == ALL and line.get("exit_code") != 3
     )
 
 

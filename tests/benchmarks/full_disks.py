@@ -71,7 +71,9 @@ def as_it_is(workspace: Path) -> dict[str, bytes]:
         str(path.relative_to(workspace)): path.read_bytes()
         for folder in folders
         for path in sorted(folder.rglob("*"))
-        if path.is_file() and path.suffix not in (".lock", ".log") and path.name != "status.js"
+        if path.is_file()
+        and path.suffix not in (".lock", ".log")
+        and path.name not in ("status.js", "runs.jsonl")
     }
 
 

@@ -115,7 +115,7 @@ def check_same(killed: Path, undisturbed: Path) -> None:
     one, other = pages(undisturbed), pages(killed)
     assert [name for name in {*one, *other} if one.get(name) != other.get(name)] == []
     left = {path.name for path in (killed / "store").iterdir()}
-    assert left <= {"limeledger.duckdb", "refresh.lock"}, left
+    assert left <= {"limeledger.duckdb", "refresh.lock", "runs.jsonl"}, left
     assert not list(killed.glob("published.*"))
 
 

@@ -71,7 +71,7 @@ def run(*arguments: object) -> Call:
 
 
 def hashes(*folders: Path) -> dict[str, str]:
-    """The SHA-256 of every file below some folders, but for the lock's file and the logs of runs."""
+    """The SHA-256 of every file below some folders, but for the lock and the logs."""
     return {
         str(path): hashlib.sha256(path.read_bytes()).hexdigest()
         for folder in folders

@@ -78,7 +78,7 @@ def _assert_as_undisturbed(workspace, undisturbed, run, tools, day) -> None:
     pages = tools["pages"](workspace)
     assert [n for n in {*pages, *undisturbed[1]} if pages.get(n) != undisturbed[1].get(n)] == []
     left = sorted(path.name for path in (workspace / "store").iterdir())
-    assert left == ["limeledger.duckdb", "refresh.lock"]
+    assert left == ["limeledger.duckdb", "refresh.lock", "runs.jsonl"]
     assert not (workspace / "published.new").exists()
     assert not (workspace / "published.old").exists()
 
