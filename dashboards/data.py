@@ -117,7 +117,7 @@ EVIDENCE_ROWS = pl.Schema(
     }
 )
 # One row is one set of facts that would change a verdict, or why none would, as a sentence.
-REMEDIES = pl.Schema({"claim": pl.String(), "sentence": pl.String()})
+COUNTERFACTUALS = pl.Schema({"claim": pl.String(), "sentence": pl.String()})
 # One row is one export that the latest refresh read for the first time, or again after a change.
 ARRIVALS = pl.Schema(
     {
@@ -192,7 +192,7 @@ class PageData:
     rulings: pl.DataFrame = _empty(RULINGS)
     payments: pl.DataFrame = _empty(PAYMENTS)
     credits: pl.DataFrame = _empty(CREDITS)
-    remedies: pl.DataFrame = _empty(REMEDIES)
+    counterfactuals: pl.DataFrame = _empty(COUNTERFACTUALS)
     letters: pl.DataFrame = _empty(LETTERS)
     letter_templates: LetterTemplates | None = None
     evidence_rows: pl.DataFrame = _empty(EVIDENCE_ROWS)

@@ -80,7 +80,7 @@ def _gather(data: PageData, decisions: pl.DataFrame) -> dict[str, Any]:
             .drop_nulls()
             .iter_rows()
         ),
-        "remedies": _by(of_claims(data.remedies), "claim"),
+        "counterfactuals": _by(of_claims(data.counterfactuals), "claim"),
         "letters": {row["claim"]: row for row in of_claims(data.letters).iter_rows(named=True)},
         "of_serial": _by(others.join(serials, on="serial", how="semi"), "serial"),
         "of_site": _by(
@@ -113,10 +113,10 @@ def _content(
 ) -> dict[str, Any]:
     claim, serial = decision["claim"], decision["serial"]
     findings, evidence = _findings(gathered["findings"][claim], gathered["evidence"])
-    remedies = [row["sentence"] for row in gathered["remedies"][claim]]
-    if not remedies:
+    counterfactuals = [row["sentence"] for row in gathered["counterfactuals"][claim]]
+    if not counterfactuals:
         documents = [document for document in (decision["missing"] or "").split("; ") if document]
-        remedies = [f"Send: {document}." for document in documents]
+        counterfactuals = [f"Send: {document}." for document in documents]
     return {
         "title": f"Claim {claim}",
         "claim": claim,
@@ -131,7 +131,7 @@ def _content(
             gathered["payments"].get(claim), gathered["credits"][claim], data.currency
         ),
         "rulings": rulings_said(gathered["rulings"][claim], decision, data.currency),
-        "remedies": remedies,
+        "counterfactuals": counterfactuals,
         "nothing_missing": _nothing_missing(decision["verdict"]),
         "suggested_cause": gathered["suggested"].get(claim),
         "findings": findings,

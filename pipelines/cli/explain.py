@@ -93,7 +93,7 @@ def _tell(told: Explanation) -> None:
         for source in finding["evidence"]:
             say("     [{feed}/{key}/{file}:{line}]".format(**source))
     say("")
-    for sentence in told.remedies:
+    for sentence in told.counterfactuals:
         say(textwrap.fill(sentence, 97))
     if told.unit["replacement"]:
         say(told.unit["replacement"])

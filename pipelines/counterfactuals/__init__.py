@@ -5,8 +5,8 @@ that turn a verdict, and their sentences. Does not belong here: any rule of cove
 goes through `pipelines.coverage` as real claims do.
 """
 
-from pipelines.counterfactuals.found import Remedies, Turn
 from pipelines.counterfactuals.search import what_would_turn
-from pipelines.counterfactuals.sentences import sentences_of, told_of
+from pipelines.counterfactuals.sentences import as_data, sentences_of
+from pipelines.counterfactuals.turns import Counterfactuals, Turn
 
-__all__ = ["Remedies", "Turn", "sentences_of", "told_of", "what_would_turn"]
+__all__ = ["Counterfactuals", "Turn", "as_data", "sentences_of", "what_would_turn"]

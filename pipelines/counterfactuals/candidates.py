@@ -1,7 +1,8 @@
 """Facts worth a try: what could settle each condition that keeps a claim from being covered.
 
 Belongs here: which facts a blocked condition calls for, and the day that would do. Does not belong
-here: what a fact changes (`changes`), how facts are combined (`search`), their words (`sentences`).
+here: what a fact changes (`hypothetical_records`), how facts are combined (`search`), their words
+(`sentences`).
 
 A fact is asked for as it would least help besides: a water test is as old as the warranty, so that
 time to fit a treatment does not excuse the rest; a day is the last (or first) that serves.
@@ -11,8 +12,8 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipelines.counterfactuals import offers_of_dates, offers_of_water
-from pipelines.counterfactuals.offers import FACTS
+from pipelines.counterfactuals import candidates_of_dates, candidates_of_water
+from pipelines.counterfactuals.candidate_facts import FACTS
 from pipelines.coverage import Evidence, Judged
 from pipelines.terms import Terms
 
@@ -32,11 +33,11 @@ def candidates(judged: Judged, evidence: Evidence, terms: Terms) -> pl.DataFrame
         as_of=pl.lit(evidence.as_of),
     )
     blocked = judged.blocking.join(wide, on="claim")
-    offers = [
-        *offers_of_dates.paper(blocked),
-        *offers_of_dates.records(blocked),
-        *offers_of_dates.windows(blocked),
-        *offers_of_water.cause(blocked, evidence),
-        *offers_of_water.treatment(blocked, evidence.treatments),
+    called_for = [
+        *candidates_of_dates.paper(blocked),
+        *candidates_of_dates.records(blocked),
+        *candidates_of_dates.windows(blocked),
+        *candidates_of_water.cause(blocked, evidence),
+        *candidates_of_water.treatment(blocked, evidence.treatments),
     ]
-    return pl.concat([pl.DataFrame(schema=FACTS), *offers])
+    return pl.concat([pl.DataFrame(schema=FACTS), *called_for])

@@ -1,148 +1,71 @@
-"""Copies of what is on record about a claim, one for each hypothesis, side by side.
+"""Sets of facts put to the test, many at a time.
 
-Belongs here: copying a claim with its unit's records under names of its own. Does not belong here:
-changing anything in a copy (`changes`).
-
-A copy keeps nothing in common with another one, so that thousands of hypotheses can be decided at
-once. What counts for a unit through its site (water tests, purchases, installations and cartridge
-changes at a neighbor) is copied as the unit's own, which comes to the same.
+Belongs here: the evidence with each set of facts in a copy of its own. Does not belong here: which
+sets are tried (`search`).
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import polars as pl
 
+from pipelines.counterfactuals.candidate_facts import FACTS
+from pipelines.counterfactuals.hypothetical_records import changed
+from pipelines.counterfactuals.record_copies import copies
 from pipelines.coverage import Evidence
+from pipelines.terms import Terms
 
-SHARED_KINDS = ("treatment_install", "cartridge_change")
-# Facts that name nobody: a cause or an agency of which only this much is known.
-STATED_CAUSE = "~stated cause"
-SOME_AGENCY = "~authorized agency"
-
-
-def marked(column: str) -> pl.Expr:
-    """A name that is the hypothesis's own."""
-    return pl.concat_str("state", column)
+# Before every name of a hypothesis; of one length, with signs that no export uses.
+_MARK, _MARKS = "\ue000{:07}\ue001", "\ue000[0-9]+\ue001"
 
 
-def copies(evidence: Evidence, states: pl.DataFrame) -> Evidence:
-    """The records of each state's claim, under the state's own serial, claim and sample numbers.
+def without_marks(text: pl.Expr) -> pl.Expr:
+    """A sentence with the names as they are on record."""
+    return text.str.replace_all(_MARKS, "")
+
+
+def hypothetical_evidence(
+    evidence: Evidence,
+    terms: Terms,
+    decisions: pl.DataFrame,
+    sets: Sequence[tuple[str, Sequence[Mapping[str, Any]]]],
+) -> tuple[Evidence, pl.DataFrame]:
+    """What would be on record with each of some sets of facts, side by side.
 
     Args:
-        evidence: what is seen; the records of the claims' units and sites at least.
-        states: state (texts of one length, unique), claim, call, source (the serial whose records
-            are copied: the call's, or the one that it is corrected to).
+        evidence, terms: as for `what_would_turn`.
+        decisions: claim, call, serial, serial_suggestion.
+        sets: a claim and facts (of `Turn.facts`) each.
 
     Returns:
-        Evidence with one unit a state, serial and claim with `state` before them; other claims of
-        the unit are copied along. Rulings are left out; the reference files stay.
+        The evidence, and a row a set in the same order: state (what stands before the claim's
+        number there), claim, call, serial, serial_suggestion, source.
     """
-    sites = evidence.units.select(source="serial", site="site")
-    placed = states.join(sites, on="source", how="left")
-    startups = placed.drop("site").join(evidence.startups, left_on="source", right_on="serial")
-    tests = _own_and_shared(placed, evidence.water_tests, "sample", by_site_only_without=False)
-    bought = _own_and_shared(
-        placed, evidence.treatment_purchases, "order", by_site_only_without=True
+    corrected = [
+        next((fact["text"] for fact in facts if fact["kind"] == "serial"), None)
+        for _, facts in sets
+    ]
+    states = pl.DataFrame(
+        {
+            "state": [_MARK.format(number) for number in range(len(sets))],
+            "claim": [claim for claim, _ in sets],
+            "corrected": corrected,
+        },
+        schema={"state": pl.String, "claim": pl.String, "corrected": pl.String},
+    ).join(
+        decisions.select("claim", "call", "serial", "serial_suggestion"),
+        on="claim",
+        maintain_order="left",
     )
-    return replace(
-        evidence,
-        units=_units(placed, evidence.units),
-        startups=_as_own(startups, evidence.startups),
-        water_tests=_as_own(tests.with_columns(sample=marked("sample")), evidence.water_tests),
-        treatment_purchases=_as_own(bought, evidence.treatment_purchases),
-        service_calls=_calls(placed, evidence),
-        rulings=evidence.rulings.clear(),
-        causes=pl.concat([evidence.causes, stated_cause(evidence.causes)]),
-        agencies=pl.concat([evidence.agencies, _some_agency(evidence.agencies)]),
+    states = states.with_columns(source=pl.coalesce("corrected", "serial")).drop("corrected")
+    rows = [
+        {**fact, "state": state}
+        for state, (_, facts) in zip(states["state"], sets, strict=True)
+        for fact in facts
+    ]
+    put = pl.DataFrame(rows, schema=FACTS).join(
+        states.select("state", "claim", "source"), on="state", maintain_order="left"
     )
-
-
-def stated_cause(causes: pl.DataFrame) -> pl.DataFrame:
-    """The least demanding cause of the file, as one of which no more is known; none where every
-    cause is excluded."""
-    return (
-        causes.filter(~pl.col("excluded"))
-        .sort("water_related", pl.col("reading").is_not_null(), "cause")
-        .head(1)
-        .with_columns(cause=pl.lit(STATED_CAUSE))
-    )
-
-
-def _some_agency(agencies: pl.DataFrame) -> pl.DataFrame:
-    one = pl.DataFrame({"agency": [SOME_AGENCY]}).with_columns(
-        authorized_from=pl.lit("1900-01-01").str.to_date()
-    )
-    return pl.concat([agencies.clear(), one], how="diagonal")
-
-
-def _as_own(rows: pl.DataFrame, like: pl.DataFrame) -> pl.DataFrame:
-    """Rows as records of the state's unit, which has no neighbor."""
-    own = rows.with_columns(serial=marked("source"))
-    if "site" in like.columns:
-        own = own.with_columns(site=pl.lit(None, pl.String))
-    return own.select(like.columns)
-
-
-def _units(placed: pl.DataFrame, register: pl.DataFrame) -> pl.DataFrame:
-    """Each state's unit, and those that it took over from, whose clock it may carry on."""
-    copied = placed.select("state", serial="source")
-    before = register.select("serial", "replaces").drop_nulls()
-    fresh = copied
-    while fresh.height:
-        fresh = (
-            fresh.join(before, on="serial")
-            .select("state", serial="replaces")
-            .join(copied, on=["state", "serial"], how="anti")
-        )
-        copied = pl.concat([copied, fresh])
-    return (
-        copied.join(register, on="serial")
-        .with_columns(
-            serial=marked("serial"), replaces=marked("replaces"), site=pl.lit(None, pl.String)
-        )
-        .select(register.columns)
-    )
-
-
-def _own_and_shared(
-    placed: pl.DataFrame, records: pl.DataFrame, key: str, *, by_site_only_without: bool
-) -> pl.DataFrame:
-    """Records of the unit by serial, and by site; by site only those without a serial, if so."""
-    keys = placed.select("state", "source", "site")
-    own = keys.drop("site").join(records.drop("site"), left_on="source", right_on="serial")
-    shared = records
-    if by_site_only_without:
-        shared = shared.filter(pl.col("serial").is_null())
-    by_site = keys.join(shared.drop("serial"), on="site").drop("site")
-    columns = own.columns
-    both = pl.concat([own, by_site.select(columns)])
-    return both.unique(["state", key, "source_file", "source_line"], maintain_order=True)
-
-
-def _calls(placed: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
-    """The unit's calls, the claim's own also where its serial is corrected, and what was done to a
-    treatment at a neighbor."""
-    calls = evidence.service_calls
-    keys = placed.select("state", "source")
-    of_unit = keys.join(calls, left_on="source", right_on="serial")
-    claimed = placed.select("state", "source", "call").join(calls.drop("serial"), on="call")
-    neighbors = evidence.units.select(neighbor="serial", site="site").filter(
-        pl.col("site").is_not_null()
-    )
-    at_site = (
-        placed.select("state", "source", "site")
-        .join(neighbors, on="site")
-        .filter(pl.col("neighbor") != pl.col("source"))
-        .drop("site")
-        .join(
-            calls.filter(pl.col("kind").is_in(SHARED_KINDS)), left_on="neighbor", right_on="serial"
-        )
-    )
-    columns = of_unit.columns
-    every = pl.concat([of_unit, claimed.select(columns), at_site.select(columns)])
-    return _as_own(
-        every.unique(["state", "call"], maintain_order=True).with_columns(claim=marked("claim")),
-        calls,
-    )
+    return changed(copies(evidence, states), put, terms), states

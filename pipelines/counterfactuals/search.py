@@ -1,13 +1,14 @@
 """The smallest sets of facts that turn a verdict, by deciding again.
 
 Belongs here: which hypotheses are tried, in rounds over all claims at once, and what is kept. Does
-not belong here: which facts a condition calls for (`candidates`) and what they change (`changes`).
+not belong here: which facts a condition calls for (`candidates`) and what they change
+(`hypothetical_records`).
 
 A set that turns a claim must hold, for every condition that stands in the way, one of the options
 that this condition calls for. So each round joins one option a blocked condition, decides all
 these sets at once, and goes on from those that bring new conditions to light; what settles several
 conditions at once (`ALONE`) and what decides whether the rest is looked at (`GATES`) is tried by
-itself first. Nothing smaller than what is kept can turn the claim with the facts on offer.
+itself first. Nothing smaller than what is kept can turn the claim with the candidate facts.
 """
 
 from __future__ import annotations
@@ -18,12 +19,12 @@ from typing import Any
 
 import polars as pl
 
+from pipelines.counterfactuals.candidate_facts import ALONE
 from pipelines.counterfactuals.candidates import candidates
-from pipelines.counterfactuals.found import MOST_FACTS, Facts, Remedies, Search, kept
-from pipelines.counterfactuals.hypotheses import marked
-from pipelines.counterfactuals.offers import ALONE
-from pipelines.counterfactuals.offers_of_dates import WINDOWS
-from pipelines.counterfactuals.trials import hypothetical_evidence, without_marks
+from pipelines.counterfactuals.candidates_of_dates import WINDOWS
+from pipelines.counterfactuals.hypotheses import hypothetical_evidence, without_marks
+from pipelines.counterfactuals.record_copies import marked
+from pipelines.counterfactuals.turns import MOST_FACTS, Counterfactuals, Facts, Search, kept
 from pipelines.coverage import Evidence, Judged, judge_claims
 from pipelines.terms import Terms
 
@@ -37,7 +38,7 @@ Options = Mapping[str, Mapping[str, Facts]]  # condition -> option -> its facts
 
 def what_would_turn(
     evidence: Evidence, terms: Terms, decisions: pl.DataFrame
-) -> dict[str, Remedies]:
+) -> dict[str, Counterfactuals]:
     """What would turn each claim that is not covered to covered, or else to covered in part.
 
     Args:
@@ -60,7 +61,7 @@ def what_would_turn(
         ):
             search.verdict = search.verdict or verdict
             if verdict in ("covered", "covered_in_part") and facts:
-                search.found.setdefault(verdict, []).append(facts)
+                search.turning.setdefault(verdict, []).append(facts)
             if verdict == "covered":
                 continue
             for grown in _grown(search, facts, options, reasons):
@@ -84,22 +85,22 @@ def _decided(
     blocking = judged.blocking.join(own.select("claim"), on="claim", how="semi")
     judged = Judged(claims, blocking.with_columns(without_marks(pl.col("reason"))))
     verdicts = dict(claims.select("state", "verdict").iter_rows())
-    offers = _by_state(candidates(judged, evidence, terms))
+    facts_by_state = _by_state(candidates(judged, evidence, terms))
     blocked = judged.blocking.join(own, on="claim").select("state", "condition", "reason")
     reasons = _by_state(blocked)
     for mark, (search, facts) in zip(marks, frontier, strict=True):
         why = {row["condition"]: row["reason"] for row in reasons.get(mark, ())}
         gates = [name for name in GATES if name in why][:1]
         # The two halves of the bonus matter through the windows alone.
-        asked = gates or [name for name in why if name not in _HALVES]
-        options: dict[str, dict[str, set[int]]] = {name: {} for name in asked}
-        for row in offers.get(mark, ()):
+        to_settle = gates or [name for name in why if name not in _HALVES]
+        options: dict[str, dict[str, set[int]]] = {name: {} for name in to_settle}
+        for row in facts_by_state.get(mark, ()):
             if row["condition"] in options:
                 option = options[row["condition"]].setdefault(row["option"], set())
                 option.add(search.number(_following(row, search, facts)))
         frozen = {
-            name: {option: frozenset(numbers) for option, numbers in told.items()}
-            for name, told in options.items()
+            name: {option: frozenset(numbers) for option, numbers in by_option.items()}
+            for name, by_option in options.items()
         }
         yield search, facts, verdicts[mark], frozen, why
 
@@ -160,18 +161,18 @@ def _joined(
         ]
         for name in needed
     }
-    shut = {name: reasons[name] for name, found in usable.items() if not found}
+    shut = {name: reasons[name] for name, open_to in usable.items() if not open_to}
     if shut:
         if open_ended:
             search.close(shut, len(facts))
         return
     single = {
-        name: [option for option in found if name in GATES or _is_alone(search, option, needed)]
-        for name, found in usable.items()
+        name: [option for option in open_to if name in GATES or _is_alone(search, option, needed)]
+        for name, open_to in usable.items()
     }
-    for found in single.values():
-        yield from _sound(search, (facts | option for option in found))
-    together = [[o for o in found if o not in single[name]] for name, found in usable.items()]
+    for by_themselves in single.values():
+        yield from _sound(search, (facts | option for option in by_themselves))
+    together = [[o for o in open_to if o not in single[name]] for name, open_to in usable.items()]
     if all(together):
         yield from _sound(search, (facts.union(*chosen) for chosen in product(*together)))
 
@@ -192,8 +193,8 @@ def _sound(search: Search, sets: Iterable[Facts]) -> Iterator[Facts]:
     """Sets that can be: without two facts of one kind, or proof of an installation without that
     of the order."""
     for facts in sets:
-        told = {search.facts[number]["kind"]: search.facts[number]["standing"] for number in facts}
-        proof = told.get("installed")
-        alike = proof is None or told.get("order", proof) == proof
-        if len(told) == len(facts) <= MOST_FACTS and alike:
+        by_kind = {search.facts[n]["kind"]: search.facts[n]["standing"] for n in facts}
+        proof = by_kind.get("installed")
+        alike = proof is None or by_kind.get("order", proof) == proof
+        if len(by_kind) == len(facts) <= MOST_FACTS and alike:
             yield facts

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from pipelines.counterfactuals.found import Remedies, Turn
+from pipelines.counterfactuals.turns import Counterfactuals, Turn
 from pipelines.coverage.conditions.installation_sound import READING_WORDS
 from pipelines.water.limits import ANALYTE_WORDS
 
@@ -23,21 +23,21 @@ _FIRST = {
 _Words = Callable[[Mapping[str, Any]], str]
 
 
-def sentences_of(remedies: Remedies) -> list[str]:
+def sentences_of(counterfactuals: Counterfactuals) -> list[str]:
     """One sentence a set of facts, at most three; or why nothing turns the verdict."""
-    if remedies.verdict == "covered":
+    if counterfactuals.verdict == "covered":
         return [COVERED]
-    if remedies.turns:
-        return [_turn(turn) for turn in remedies.turns[:MOST_TURNS]]
-    if remedies.closed:
+    if counterfactuals.turns:
+        return [_turn(turn) for turn in counterfactuals.turns[:MOST_TURNS]]
+    if counterfactuals.closed:
         return [
             f"{_FIRST.get(name, 'No document, date or correction turns this')}: {reason}"
-            for name, reason in remedies.closed
+            for name, reason in counterfactuals.closed
         ]
     return ["No set of facts that was tried turns this; a person must look at the findings."]
 
 
-def told_of(remedies: Remedies) -> list[dict[str, Any]]:
+def as_data(counterfactuals: Counterfactuals) -> list[dict[str, Any]]:
     """The same for programs: one entry a set of facts."""
     return [
         {
@@ -55,7 +55,7 @@ def told_of(remedies: Remedies) -> list[dict[str, Any]]:
                 for fact in turn.facts
             ],
         }
-        for turn in remedies.turns
+        for turn in counterfactuals.turns
     ]
 
 

@@ -60,13 +60,13 @@ def with_treatment(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl
         all orders of systems at any time, system_orders (how many), purchase_faults (what is wrong
         with each), order_sources.
     """
-    asked = claims.filter(treatment_is_asked_for())
-    units = asked.select("serial", "site", "sellers").unique("serial")
+    concerned = claims.filter(treatment_is_asked_for())
+    units = concerned.select("serial", "site", "sellers").unique("serial")
     bought = purchases_for(units, evidence.treatment_purchases, evidence.treatments)
     systems = good_systems(bought).join(units.select("serial", "site"), on="serial")
     systems = installations(systems, evidence.units, evidence.service_calls, evidence.startups)
     held = (
-        asked.select(_CLAIM)
+        concerned.select(_CLAIM)
         .join(systems.drop("site"), on="serial")
         .filter(pl.col("bought_on") <= pl.col("failed_on"))
         .sort("claim", "product")
@@ -76,7 +76,7 @@ def with_treatment(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl
     held = held.join(_upkeep(held, bought, evidence), on="key", how="left").with_columns(
         kept=pl.col("kept").fill_null(False)
     )
-    for facts in (_by_claim(held), _orders(asked, bought)):
+    for facts in (_by_claim(held), _orders(concerned, bought)):
         claims = claims.join(facts, on="claim", how="left", maintain_order="left")
     return claims
 
@@ -187,7 +187,7 @@ def _first_lapse(covers: pl.DataFrame, systems: pl.DataFrame, by: str) -> pl.Dat
     )
 
 
-def _orders(asked: pl.DataFrame, bought: pl.DataFrame) -> pl.DataFrame:
+def _orders(concerned: pl.DataFrame, bought: pl.DataFrame) -> pl.DataFrame:
     """What is wrong with each order of a system: claim, system_orders, purchase_faults, sources."""
     late = pl.col("ordered_on") > pl.col("failed_on")
     faults = pl.concat_list(
@@ -196,7 +196,7 @@ def _orders(asked: pl.DataFrame, bought: pl.DataFrame) -> pl.DataFrame:
         pl.when(late).then(pl.format("ordered on {}, after the failure", "ordered_on")),
     ).list.drop_nulls()
     return (
-        asked.select("claim", "serial", "failed_on")
+        concerned.select("claim", "serial", "failed_on")
         .join(bought.filter(pl.col("kind") == "system"), on="serial")
         .with_columns(
             fault=pl.format("{} (order {}) was {}", "product", "order", faults.list.join(" and ")),

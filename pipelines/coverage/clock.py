@@ -110,16 +110,16 @@ def _carried_on(units: pl.DataFrame) -> pl.DataFrame:
     Only where the unit's own terms say `carries_on`. A chain is followed as long as the units on
     it carry on; the clock is that of the unit at which it ends.
     """
-    named = links(units).join(
+    linked = links(units).join(
         units.select("serial", "replacement", "own_clock_start"), on="serial", how="left"
     )
-    sound = named.filter(pl.col("fault").is_null())
+    sound = linked.filter(pl.col("fault").is_null())
     carrying = sound.filter(pl.col("replacement") == CARRIES_ON)
     begun = first_of_chain(carrying.select("serial", "replaces")).join(
         units.select(first="serial", first_clock_start="own_clock_start"), on="first", how="left"
     )
     no_clock = pl.col("first").is_not_null() & pl.col("first_clock_start").is_null()
-    told = named.join(begun, on="serial", how="left").select(
+    takeovers = linked.join(begun, on="serial", how="left").select(
         "serial",
         "first_clock_start",
         replacement_sharing="sharing",
@@ -128,7 +128,7 @@ def _carried_on(units: pl.DataFrame) -> pl.DataFrame:
     followed = sound.group_by(serial="replaces").agg(replaced_on=pl.col("own_clock_start").min())
     carried = pl.col("first_clock_start").is_not_null()
     return (
-        units.join(told, on="serial", how="left")
+        units.join(takeovers, on="serial", how="left")
         .join(followed, on="serial", how="left")
         .with_columns(
             clock_start=pl.coalesce("first_clock_start", "own_clock_start"),

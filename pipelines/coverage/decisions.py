@@ -97,10 +97,10 @@ def judge_claims(evidence: Evidence, terms: Terms) -> Judged:
     claims, judgments = judge_in_order(_suggested(claims, evidence, nothing), evidence, terms)
     outcomes = _outcomes(claims)
     standing_in_the_way = [
-        found.filter(pl.col("outcome").is_in(BLOCKING) & (outcomes[name] != "not_needed")).select(
-            "claim", "outcome", "reason", "evidence", condition=pl.lit(name)
-        )
-        for name, found in judgments.items()
+        of_condition.filter(
+            pl.col("outcome").is_in(BLOCKING) & (outcomes[name] != "not_needed")
+        ).select("claim", "outcome", "reason", "evidence", condition=pl.lit(name))
+        for name, of_condition in judgments.items()
     ]
     verdicts_of = verdicts(outcomes).select("claim", "verdict")
     return Judged(claims.join(verdicts_of, on="claim"), pl.concat(standing_in_the_way))
@@ -113,8 +113,8 @@ def _suggested(
     if suggestions is None:
         unknown = claims.filter(pl.col("unit_source").is_null()).get_column("serial")
         suggestions = near_misses(unknown, evidence.units.get_column("serial"))
-    named = suggestions.rename({"suggestion": "serial_suggestion"})
-    return claims.join(named, on="serial", how="left").sort("claim")
+    suggested = suggestions.rename({"suggestion": "serial_suggestion"})
+    return claims.join(suggested, on="serial", how="left").sort("claim")
 
 
 def _outcomes(claims: pl.DataFrame) -> pl.DataFrame:

@@ -30,9 +30,9 @@ def with_documents_due(
     """
     asking = claims.filter(pl.col("missing").is_not_null() & pl.col("ruling").is_null())
     within = pl.col("documents_within_days").fill_null(DOCUMENTS_WITHIN_DAYS)
-    asked = pl.min_horizontal(pl.col("run_start").fill_null(as_of), pl.lit(as_of))
+    asked_since = pl.min_horizontal(pl.col("run_start").fill_null(as_of), pl.lit(as_of))
     due = asking.join(_run_starts(asking, history), on="claim", how="left").select(
-        "claim", documents_due_on=add_days(asked, within)
+        "claim", documents_due_on=add_days(asked_since, within)
     )
     return claims.join(due, on="claim", how="left", maintain_order="left")
 

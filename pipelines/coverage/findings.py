@@ -49,11 +49,11 @@ def judged(
     for number, case in reversed(list(enumerate(cases))):
         holds = case.when.fill_null(False)
         decides = pl.when(holds).then(pl.lit(number, pl.UInt32)).otherwise(decides)
-    told = claims.with_columns(_decides=decides).with_row_index("_row").lazy()
+    numbered = claims.with_columns(_decides=decides).with_row_index("_row").lazy()
     cited = _cited(claims, evidence) if evidence else pl.col("call_sources")
     # Reasons and citations are put together for those claims alone that show them.
     parts = [
-        told.filter(pl.col("_decides") == number).select(
+        numbered.filter(pl.col("_decides") == number).select(
             "_row",
             "claim",
             outcome=pl.lit(case.outcome, pl.String),
@@ -92,11 +92,11 @@ def gathered(claims: pl.DataFrame, judgments: dict[str, pl.DataFrame]) -> pl.Dat
     ever_off = claims.select(switched_off(name).any().alias(name) for name in codes.CONDITIONS)
     parts = []
     for position, condition in enumerate(codes.CONDITIONS, start=1):
-        found = judgments[condition]
+        of_condition = judgments[condition]
         if ever_off.item(0, condition):
-            found = _switch_off(condition, found, claims)
+            of_condition = _switch_off(condition, of_condition, claims)
         parts.append(
-            found.select(
+            of_condition.select(
                 "claim",
                 pl.lit(position, pl.Int64).alias("position"),
                 pl.lit(condition).alias("condition"),
@@ -110,10 +110,10 @@ def gathered(claims: pl.DataFrame, judgments: dict[str, pl.DataFrame]) -> pl.Dat
     return pl.concat(parts).sort("claim", maintain_order=True)
 
 
-def _switch_off(condition: str, found: pl.DataFrame, claims: pl.DataFrame) -> pl.DataFrame:
+def _switch_off(condition: str, of_condition: pl.DataFrame, claims: pl.DataFrame) -> pl.DataFrame:
     off = pl.col("off")
     edition = claims.select("edition", "call_sources", off=switched_off(condition))
-    return pl.concat([found, edition], how="horizontal").with_columns(
+    return pl.concat([of_condition, edition], how="horizontal").with_columns(
         outcome=pl.when(off).then(pl.lit("not_needed")).otherwise("outcome"),
         reason=pl.when(off)
         .then(pl.format("Edition {} switches this condition off.", "edition"))

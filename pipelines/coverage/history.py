@@ -121,9 +121,9 @@ def _contents(cited: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
         records = getattr(evidence, feed)
         values = [name for name in records.columns if name not in ("source_file", "source_line")]
         places = records.select(cited_parts(feed)).with_row_index("row")
-        found = places.join(cited, on=CITED_PARTS, how="semi")
-        content = records[found["row"]].select(content=_as_text(feed, values))
-        parts.append(pl.concat([found.select(CITED_PARTS), content], how="horizontal"))
+        cited_rows = places.join(cited, on=CITED_PARTS, how="semi")
+        content = records[cited_rows["row"]].select(content=_as_text(feed, values))
+        parts.append(pl.concat([cited_rows.select(CITED_PARTS), content], how="horizontal"))
     return pl.concat(parts)
 
 

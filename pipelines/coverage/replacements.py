@@ -32,7 +32,7 @@ def links(units: pl.DataFrame) -> pl.DataFrame:
         included); sorted by serial.
     """
     register = units.select("serial", "shipped_on")
-    named = (
+    linked = (
         units.filter(pl.col("replaces").is_not_null())
         .select("serial", "replaces", "shipped_on")
         .join(register, left_on="replaces", right_on="serial", how="left", suffix="_before")
@@ -46,10 +46,10 @@ def links(units: pl.DataFrame) -> pl.DataFrame:
             .then(pl.lit(SHIPPED_LATER)),
         )
     )
-    circular = _in_circles(named.filter(pl.col("fault").is_null()).select(_LINK.names()))
+    circular = _in_circles(linked.filter(pl.col("fault").is_null()).select(_LINK.names()))
     in_circle = pl.col("serial").is_in(circular.implode())
     return (
-        named.with_columns(
+        linked.with_columns(
             fault=pl.when(in_circle).then(pl.lit(IN_A_CIRCLE)).otherwise(pl.col("fault"))
         )
         .select("serial", "replaces", "fault", "sharing")
@@ -74,7 +74,7 @@ def first_of_chain(pairs: pl.DataFrame) -> pl.DataFrame:
     return ends.sort("serial")
 
 
-def told() -> pl.Expr:
+def in_words() -> pl.Expr:
     """What became of the clock of the unit that was replaced, as sentences; null without one.
 
     Reads replaces, clock_source, clock_start, replacement_fault and replacement_sharing of
@@ -111,13 +111,13 @@ def told() -> pl.Expr:
 def all_before(pairs: pl.DataFrame) -> pl.DataFrame:
     """Every unit before each unit on its chain: serial, earlier; the pairs have no circles."""
     steps = pairs.select("serial", earlier="replaces")
-    found = [steps]
+    every = [steps]
     while not steps.is_empty():
         steps = steps.join(pairs.select(earlier="serial", further="replaces"), on="earlier").select(
             "serial", earlier="further"
         )
-        found.append(steps)
-    return pl.concat(found)
+        every.append(steps)
+    return pl.concat(every)
 
 
 def _in_circles(pairs: pl.DataFrame) -> pl.Series:

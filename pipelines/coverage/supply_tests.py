@@ -70,13 +70,13 @@ def with_supply_test(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> 
     after = tests.with_columns(
         later_sample="test_sample", later_sampled_on="test_sampled_on", later_source="test_source"
     )
-    found = (
+    nearest = (
         claims.select("claim", "serial", "site", "failed_on", *_PAIR)
         .pipe(_nearest, dated, test_columns, "backward")
         .pipe(_nearest, lacking, partial_columns, "backward")
         .pipe(_nearest, after, later_columns, "forward")
     )
-    added = found.drop("serial", "site", "failed_on", *_PAIR)
+    added = nearest.drop("serial", "site", "failed_on", *_PAIR)
     return claims.join(added, on="claim", how="left", maintain_order="left").pipe(_with_needs)
 
 
@@ -91,7 +91,7 @@ def _judged_tests(claims: pl.DataFrame, water_tests: pl.DataFrame, terms: Terms)
         source=citation("water_tests"),
         test_reported_on=pl.coalesce("reported_on", "sampled_on"),
     )
-    asked = [
+    sought = [
         claims.select(by=pl.lit(by), key=pl.col(by), edition="edition", family="family")
         .drop_nulls()
         .unique()
@@ -101,7 +101,7 @@ def _judged_tests(claims: pl.DataFrame, water_tests: pl.DataFrame, terms: Terms)
         supply.select("sample", by=pl.lit(by), key=pl.col(by)).filter(pl.col("key").is_not_null())
         for by in ("site", "serial")
     ]
-    pairs = pl.concat(asked).join(pl.concat(held), on=["by", "key"])
+    pairs = pl.concat(sought).join(pl.concat(held), on=["by", "key"])
     numbers = [*codes.ANALYTES, *(f"{name}_below" for name in codes.ANALYTES)]
     judged = needs_of(
         pairs.select("sample", *_PAIR)

@@ -96,9 +96,9 @@ def installations(
         done_on="treatment_installed_on",
         done_source=citation("startups"),
     )
-    found = systems.select("serial", "product").join(reported, on=["serial", "product"])
+    by_reports = systems.select("serial", "product").join(reported, on=["serial", "product"])
     first = (
-        pl.concat([served, found])
+        pl.concat([served, by_reports])
         .sort("serial", "product", "done_on", "done_source")
         .group_by("serial", "product", maintain_order=True)
         .first()

@@ -35,7 +35,7 @@ def agency_repairs(
         calls: records of service calls.
         units: serial, family, watched_until, workmanship_days.
         causes: cause, class.
-        inside: call of the failures that count (`histories.watch.failures_inside`).
+        inside: call of the failures that count (`units.time_at_risk.failures_inside`).
     """
     return (
         repairs_of(calls)

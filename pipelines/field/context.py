@@ -122,10 +122,10 @@ def prepare(
 
     Args:
         histories: serial and `HISTORY_COLUMNS` of all units.
-        failures: of `histories.watch.failures_inside`.
+        failures: of `units.time_at_risk.failures_inside`.
         payable: claim, parts_payable, labor_payable, travel_payable (of the decisions).
         states: serial, from_day, until_day, state (of `histories.treatment_states`).
-        doubtful: serial, unsound, days, failures (of `histories.watch.doubtful_exposure`).
+        doubtful: serial, unsound, days, failures (of `units.time_at_risk.doubtful_exposure`).
         as_of: the as-of date.
     """
     done = pl.col("startup_completed_on").is_not_null()

@@ -41,10 +41,10 @@ HAZARDS: dict[str, tuple[str, tuple[str, ...], str]] = {
 
 def cautions(text: pl.Expr, cause_class: pl.Expr) -> pl.Expr:
     """The cautions that a letter's text and its cause call for, as a list in a fixed order."""
-    told = [
+    called_for = [
         pl.when(
             (text.str.contains(words) | cause_class.is_in(list(classes))).fill_null(False)
         ).then(pl.lit(caution))
         for words, classes, caution in HAZARDS.values()
     ]
-    return pl.concat_list(told).list.drop_nulls()
+    return pl.concat_list(called_for).list.drop_nulls()

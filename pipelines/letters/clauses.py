@@ -55,9 +55,9 @@ def _when(condition: str, words: pl.Expr) -> pl.Expr:
 
 def _keys(keys: tuple[str, ...]) -> pl.Expr:
     """The edition and its keys; null without an edition."""
-    told = [
+    parts = [
         pl.format("{} = {}", pl.lit(key), pl.col(_VALUES[key])) if key in _VALUES else pl.lit(key)
         for key in keys
     ]
-    listed = pl.concat_str(told, separator=", ", ignore_nulls=True)
+    listed = pl.concat_str(parts, separator=", ", ignore_nulls=True)
     return pl.format("terms {}, {}", pl.col("edition"), listed)

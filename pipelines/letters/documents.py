@@ -100,11 +100,11 @@ def forms() -> dict[str, pl.Expr]:
     }
 
 
-def documents_of(asked: pl.DataFrame) -> pl.DataFrame:
+def documents_of(claims: pl.DataFrame) -> pl.DataFrame:
     """The documents that claims ask for, in the order of the conditions.
 
     Args:
-        asked: claim, missing (joined by `; `), and what `forms` reads.
+        claims: claim, missing (joined by `; `), and what `forms` reads.
 
     Returns:
         claim, document, form; one row a document.
@@ -114,7 +114,7 @@ def documents_of(asked: pl.DataFrame) -> pl.DataFrame:
         pl.format("A record that shows the {}.", "document"),
     )
     return (
-        asked.filter(pl.col("missing").is_not_null())
+        claims.filter(pl.col("missing").is_not_null())
         .with_columns(document=pl.col("missing").str.split("; "))
         .explode("document")
         .select("claim", "document", form=form)

@@ -10,7 +10,7 @@ import dagster as dg
 
 from pipelines.orchestration.resources import SESSION
 from pipelines.orchestration.tables import schema_check, table_spec, write_table
-from pipelines.steps.causes import cause_tables
+from pipelines.steps.cause_suggestions import cause_tables
 from schemas.causes import CAUSE_TABLES
 
 GROUP = "causes"

@@ -7,7 +7,7 @@ import dagster as dg
 
 from pipelines.orchestration.resources import SESSION
 from pipelines.orchestration.tables import schema_check, table_spec, write_table
-from pipelines.steps.payments import payments_of
+from pipelines.steps.payment_ledger import payments_of
 from schemas.payments import Payments
 
 

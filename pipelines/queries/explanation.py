@@ -13,10 +13,10 @@ from typing import Any
 import duckdb
 import polars as pl
 
-from pipelines.counterfactuals import Remedies, sentences_of, told_of, what_would_turn
+from pipelines.counterfactuals import Counterfactuals, as_data, sentences_of, what_would_turn
 from pipelines.coverage import seen
 from pipelines.errors import WorkspaceError
-from pipelines.steps.payments import credits_of, payment_of
+from pipelines.steps.payment_ledger import credits_of, payment_of
 from pipelines.store.database import query_frame
 from pipelines.store.evidence import evidence_around
 from pipelines.store.inputs import load_inputs
@@ -30,7 +30,7 @@ from pipelines.workspace.settings import load_settings
 class Explanation:
     """One claim: its decision, findings in order, history, and what would change the verdict.
 
-    `remedies` say what would change the verdict in sentences, `turned_by` as data.
+    `counterfactuals` say what would change the verdict in sentences, `turned_by` as data.
     `rulings` are all rulings on it in the order in which they were made, the last one standing;
     `rulings_since` are those recorded with the tool since the last refresh, among them. `payment`
     is its row of the table `payments` (None where there is none), `credits` what was posted;
@@ -40,7 +40,7 @@ class Explanation:
     decision: dict[str, Any]
     findings: list[dict[str, Any]]
     history: list[dict[str, Any]]
-    remedies: list[str]
+    counterfactuals: list[str]
     turned_by: list[dict[str, Any]]
     rulings: list[dict[str, Any]]
     rulings_since: list[dict[str, Any]]
@@ -57,7 +57,7 @@ class Explanation:
             "as_of": self.as_of,
             "currency": self.currency,
             "findings": self.findings,
-            "would_change_it": self.remedies,
+            "would_change_it": self.counterfactuals,
             "turned_by": self.turned_by,
             "history": self.history,
             "rulings": self.rulings,
@@ -86,12 +86,12 @@ def explain_claim(workspace: Workspace, claim: str) -> Explanation | None:
         payment = payment_of(con, claim)
         posted = credits_of(con, decisions["claim"], dt.date.fromisoformat(facts["as_of"]))
         unit = _unit(con, decisions["serial"][0])
-        remedies, turned_by = _what_would_change(workspace, con, decisions, facts["as_of"])
+        counterfactuals, turned_by = _what_would_change(workspace, con, decisions, facts["as_of"])
     return Explanation(
         decisions.row(0, named=True),
         findings.to_dicts(),
         history.to_dicts(),
-        remedies,
+        counterfactuals,
         turned_by,
         rulings,
         [ruling for ruling in rulings if ruling["since_refresh"]],
@@ -109,7 +109,7 @@ def _what_would_change(
     """What would change the verdict, by deciding again as of the last refresh."""
     now = decisions["verdict"][0]
     if now == "covered":
-        return sentences_of(Remedies.covered()), []
+        return sentences_of(Counterfactuals.covered()), []
     try:
         inputs = load_inputs(workspace.root, as_of)
     except WorkspaceError as error:
@@ -117,13 +117,13 @@ def _what_would_change(
         return [f"What would change this cannot be told before this is mended: {fault}"], []
     named = pl.concat([decisions["serial"], decisions["serial_suggestion"]]).drop_nulls()
     evidence = seen(evidence_around(inputs, con, named))
-    remedies = next(iter(what_would_turn(evidence, inputs.terms, decisions).values()), None)
-    if remedies is None or remedies.verdict != now:
+    counterfactuals = next(iter(what_would_turn(evidence, inputs.terms, decisions).values()), None)
+    if counterfactuals is None or counterfactuals.verdict != now:
         return [
             "What would change this cannot be told: the settings, terms or reference files have "
             "changed since the last refresh; refresh first."
         ], []
-    return sentences_of(remedies), told_of(remedies)
+    return sentences_of(counterfactuals), as_data(counterfactuals)
 
 
 def _unit(con: duckdb.DuckDBPyConnection, serial: str) -> dict[str, Any]:

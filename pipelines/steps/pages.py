@@ -26,7 +26,7 @@ from pipelines.records.repairs import filing_day
 from pipelines.steps.figure_notes import figure_notes
 from pipelines.steps.letters import claim_facts, letters_of_evidence
 from pipelines.steps.near_serials import of_claims, of_serials, suggestions_of_store
-from pipelines.steps.payments import credits_of
+from pipelines.steps.payment_ledger import credits_of
 from pipelines.store.database import has_table, query_frame, read_frame, registered
 from pipelines.store.evidence import evidence_around
 from pipelines.store.inputs import Inputs
@@ -128,7 +128,7 @@ def data_of_claims(
         rulings=evidence.rulings,
         payments=read_frame(con, "payments", schema=shown.PAYMENTS),
         credits=credits_of(con, wanted["claim"], inputs.as_of),
-        remedies=_remedies(inputs, evidence, named),
+        counterfactuals=_counterfactuals(inputs, evidence, named),
         evidence_rows=_evidence_rows(inputs, con, findings),
         events=_events(inputs, evidence, serials),
         cartridge_spans=_rows_of(con, "cartridge_spans", serials),
@@ -149,7 +149,7 @@ def _rows_of(con: duckdb.DuckDBPyConnection, table: str, keys: pl.Series) -> pl.
         return query_frame(con, f"select * from {table} semi join {wanted} using ({keys.name})")
 
 
-def _remedies(inputs: Inputs, evidence: Evidence, decisions: pl.DataFrame) -> pl.DataFrame:
+def _counterfactuals(inputs: Inputs, evidence: Evidence, decisions: pl.DataFrame) -> pl.DataFrame:
     """What would change the verdict of each claim that is not covered."""
     short = decisions.filter(pl.col("verdict") != "covered").sort("claim")
     found = what_would_turn(evidence, inputs.terms, short)

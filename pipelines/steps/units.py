@@ -20,6 +20,7 @@ from pipelines.store.evidence import evidence_around, fleet_parts, load_evidence
 from pipelines.store.inputs import Inputs
 from pipelines.store.invalidation import samples_to_work_out
 from pipelines.store.transaction import RefreshSession
+from pipelines.units.time_at_risk import doubtful_exposure, failures_inside
 from pipelines.units.treatment_states import cartridge_spans
 from pipelines.units.unit_histories import (
     Histories,
@@ -27,7 +28,6 @@ from pipelines.units.unit_histories import (
     disputed_duplicates,
 )
 from pipelines.units.upcoming import upcoming_matters
-from pipelines.units.watch import doubtful_exposure, failures_inside
 from pipelines.water.profiles import FIGURES, profile_samples
 from schemas.columns import polars_schema
 from schemas.histories import WaterProfiles

@@ -68,7 +68,7 @@ def _event(
 
 
 def _register(units: pl.DataFrame) -> list[pl.DataFrame]:
-    told = {
+    labels = {
         "shipped": ("shipped_on", "Shipped."),
         "purchased": ("purchased_on", "Purchased."),
         "installed": ("installed_on", "Installed."),
@@ -76,7 +76,7 @@ def _register(units: pl.DataFrame) -> list[pl.DataFrame]:
     }
     return [
         _event(units, kind, column, pl.lit(text), citation("units"))
-        for kind, (column, text) in told.items()
+        for kind, (column, text) in labels.items()
     ]
 
 
@@ -135,7 +135,7 @@ def _calls(calls: pl.DataFrame) -> list[pl.DataFrame]:
     by = _by_agency()
     source = citation("service_calls")
     product = pl.col("product").fill_null("treatment")
-    told = {
+    labels = {
         "treatment_install": ("treatment fitted", pl.format("{} fitted{}.", product, by)),
         "cartridge_change": (
             "cartridge changed",
@@ -163,7 +163,7 @@ def _calls(calls: pl.DataFrame) -> list[pl.DataFrame]:
         ),
         *(
             _event(calls.filter(pl.col("kind") == word), kind, "completed_on", label, source)
-            for word, (kind, label) in told.items()
+            for word, (kind, label) in labels.items()
         ),
     ]
 

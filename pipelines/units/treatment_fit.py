@@ -39,13 +39,13 @@ def fit_of_units(
         the water is untested), membranes (null without reverse osmosis, as all that follows),
         membrane_keeps_up, membrane_output_l_per_day, membrane_demand_l_per_day.
     """
-    named = units.join(fitted.select("serial").unique(), on="serial", how="semi")
-    unmet = treatment_fit(named, fitted, evidence.treatments).join(
-        named.select("serial", "water_profile"), on="serial"
+    fitted_units = units.join(fitted.select("serial").unique(), on="serial", how="semi")
+    unmet = treatment_fit(fitted_units, fitted, evidence.treatments).join(
+        fitted_units.select("serial", "water_profile"), on="serial"
     )
     membranes = evidence.treatments.filter(pl.col("rated_output_l_per_h").is_not_null())
     cold = membranes_in_the_cold(
-        named.join(evidence.models.select("model", "feed_l_per_h"), on="model", how="left"),
+        fitted_units.join(evidence.models.select("model", "feed_l_per_h"), on="model", how="left"),
         fitted,
         evidence.treatments,
         evidence.regions,

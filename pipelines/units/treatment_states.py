@@ -114,28 +114,28 @@ def cartridge_covers(fitted: pl.DataFrame, units: pl.DataFrame, evidence: Eviden
 def treatment_states(
     units: pl.DataFrame, fitted: pl.DataFrame, covers: pl.DataFrame
 ) -> pl.DataFrame:
-    """The state of each unit's treatment in every stretch of its watch.
+    """The state of each unit's treatment in every stretch of its exposure.
 
     Args:
-        units: serial, water_profile, needs, watched_from, watched_until; units that are not
-            watched (null) have no state.
+        units: serial, water_profile, needs, watched_from, watched_until; units that are never
+            at risk (null) have no state.
         fitted: of `fitted_systems`; covers: of `cartridge_covers`.
 
     Returns:
         serial, from_day, until_day (half-open), state; the stretches of a unit join up from
         watched_from to watched_until, and neighbors differ.
     """
-    watched = units.filter(pl.col("watched_from").is_not_null()).select(
+    exposed = units.filter(pl.col("watched_from").is_not_null()).select(
         "serial",
         "water_profile",
         "watched_from",
         "watched_until",
         needed=ability_mask(pl.col("needs")),
     )
-    asked = watched.filter(pl.col("needed") > 0)
-    spans = _spans(fitted, covers).join(asked.select("serial"), on="serial", how="semi")
-    changing = asked.join(spans.select("serial").unique(), on="serial", how="semi")
-    steady = watched.join(changing.select("serial"), on="serial", how="anti").select(
+    in_need = exposed.filter(pl.col("needed") > 0)
+    spans = _spans(fitted, covers).join(in_need.select("serial"), on="serial", how="semi")
+    changing = in_need.join(spans.select("serial").unique(), on="serial", how="semi")
+    steady = exposed.join(changing.select("serial"), on="serial", how="anti").select(
         "serial",
         from_day="watched_from",
         until_day="watched_until",
@@ -169,7 +169,7 @@ def _spans(fitted: pl.DataFrame, covers: pl.DataFrame) -> pl.DataFrame:
 
 
 def _changing_states(units: pl.DataFrame, spans: pl.DataFrame) -> pl.DataFrame:
-    """The states of units whose systems come, lapse and are renewed within the watch."""
+    """The states of units whose systems come, lapse and are renewed within their exposure."""
     inside = spans.join(units, on="serial").with_columns(
         start=pl.max_horizontal("start", "watched_from"),
         end=pl.min_horizontal("end", "watched_until"),
@@ -251,5 +251,5 @@ def cartridge_spans(covers: pl.DataFrame, as_of: date) -> pl.DataFrame:
         start="end",
         end=pl.col("start").shift(-1).over(_KEY).fill_null(today),
     ).filter(pl.col("start") < pl.col("end"))
-    told = covered.select(*_KEY, pl.lit("covered").alias("state"), "start", "end")
-    return pl.concat([told, lapsed]).sort(*_KEY, "start")
+    held = covered.select(*_KEY, pl.lit("covered").alias("state"), "start", "end")
+    return pl.concat([held, lapsed]).sort(*_KEY, "start")

@@ -18,6 +18,7 @@ from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import switched_off
 from pipelines.records.repairs import claims_among
 from pipelines.terms import Terms
+from pipelines.units.time_at_risk import ONE_DAY, time_at_risk
 from pipelines.units.treatment_fit import fit_of_units
 from pipelines.units.treatment_states import (
     ABILITY_BITS,
@@ -26,7 +27,6 @@ from pipelines.units.treatment_states import (
     fitted_systems,
     treatment_states,
 )
-from pipelines.units.watch import ONE_DAY, watch_units
 from pipelines.water.profiles import profile_units
 from schemas.columns import column_names
 from schemas.histories import UnitHistories
@@ -51,8 +51,8 @@ _TERMS = (
 class Histories:
     """What is known of all units.
 
-    `units` has the columns of `UnitHistories` and besides those of `unit_terms`, of the watch, of
-    `fit_of_units` and of the terms in `_TERMS`; `fitted`, `covers` and `states` are those of
+    `units` has the columns of `UnitHistories` and besides those of `unit_terms`, of `time_at_risk`,
+    of `fit_of_units` and of the terms in `_TERMS`; `fitted`, `covers` and `states` are those of
     `treatment_states`.
     """
 
@@ -97,26 +97,26 @@ def build_histories(
         how="left",
     )
     started = _with_startup(profiled, evidence)
-    watched = started.join(
-        watch_units(_as_machines(started), evidence.as_of), on="serial", how="left"
+    exposed = started.join(
+        time_at_risk(_as_machines(started), evidence.as_of), on="serial", how="left"
     )
-    fitted = fitted_systems(watched, evidence)
-    covers = cartridge_covers(fitted, watched, evidence)
+    fitted = fitted_systems(exposed, evidence)
+    covers = cartridge_covers(fitted, exposed, evidence)
     fit = fit_of_units(
-        watched, fitted, evidence, duty_hours_per_day=duty_hours_per_day, tanks_l=tanks_l
+        exposed, fitted, evidence, duty_hours_per_day=duty_hours_per_day, tanks_l=tanks_l
     )
     units = (
-        watched.join(_last_delimed(evidence), on="serial", how="left")
-        .join(_fitting(watched, fitted), on="serial", how="left")
+        exposed.join(_last_delimed(evidence), on="serial", how="left")
+        .join(_fitting(exposed, fitted), on="serial", how="left")
         .join(fit, on="serial", how="left")
         .pipe(_with_cover, fitted, covers, evidence)
-        .with_columns(replacement=replacements.told())
+        .with_columns(replacement=replacements.in_words())
     )
     return Histories(units, fitted, covers, treatment_states(units, fitted, covers))
 
 
 def _as_machines(units: pl.DataFrame) -> pl.DataFrame:
-    """The units as the watch takes them: each machine from its own start to its own end.
+    """The units as their exposure counts: each machine from its own start to its own end.
 
     Cover may run on from the unit that was replaced, but the days before the machine stood there
     are that one's, and are counted with it. A unit that another took over from is out of service

@@ -133,7 +133,7 @@ def _test_outstanding(
 
 def _treatment(units: pl.DataFrame, tested: pl.DataFrame) -> pl.DataFrame:
     """The water calls for a treatment, and none that does it all is fitted."""
-    asked = (
+    untreated = (
         units.filter(
             pl.col("needs_treatment")
             & (pl.col("water_profile") != "untested")
@@ -148,17 +148,17 @@ def _treatment(units: pl.DataFrame, tested: pl.DataFrame) -> pl.DataFrame:
     stake = pl.format(
         "{}; the water needs treatment for {}", pl.lit(_WATER), needed.fill_null("scale")
     )
-    return _matter(asked, "treatment due", due, pl.concat_str(stake, _not_removed()))
+    return _matter(untreated, "treatment due", due, pl.concat_str(stake, _not_removed()))
 
 
 def _not_removed() -> pl.Expr:
     """What is fitted and what it leaves; empty where nothing is fitted."""
-    told = pl.format(
+    words = pl.format(
         "; fitted: {}, not removed: {}",
         pl.col("fitted_products").list.join(", "),
         pl.col("treatment_unmet").list.join(", "),
     )
-    return pl.when(pl.col("treatment_unmet").list.len() > 0).then(told).otherwise(pl.lit(""))
+    return pl.when(pl.col("treatment_unmet").list.len() > 0).then(words).otherwise(pl.lit(""))
 
 
 def _membrane(units: pl.DataFrame, as_of: date) -> pl.DataFrame:

@@ -64,7 +64,7 @@ def sentence_to_send() -> pl.Expr:
     said = pl.lit(None, pl.String)
     for forms, holds in ((AHEAD, pl.col("days_left") >= 0), (LATE, pl.col("days_left") < 0)):
         for matter, form in forms.items():
-            told = pl.format(form, pl.col("serial"), day, stake)
-            said = pl.when(holds & (pl.col("matter") == matter)).then(told).otherwise(said)
+            sentence = pl.format(form, pl.col("serial"), day, stake)
+            said = pl.when(holds & (pl.col("matter") == matter)).then(sentence).otherwise(said)
     more = pl.format(" {}{}.", detail.str.head(1).str.to_uppercase(), detail.str.slice(1))
     return pl.concat_str(said, more.fill_null("")).alias("sentence")

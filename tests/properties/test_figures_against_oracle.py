@@ -19,8 +19,8 @@ from pipelines.coverage.evidence import seen
 from pipelines.field.context import FieldContext, prepare
 from pipelines.field.early_warning import warnings
 from pipelines.field.figures import always, figure
+from pipelines.units.time_at_risk import doubtful_exposure, failures_inside
 from pipelines.units.unit_histories import build_histories, disputed_duplicates
-from pipelines.units.watch import doubtful_exposure, failures_inside
 from tests.properties.oracle import field_oracle as oracle
 from tests.properties.oracle.draws import Draws
 from tests.properties.oracle.field_oracle import Failure, Life

@@ -43,11 +43,13 @@ class Judges:
 
     def probabilities(self, matrix: csr_matrix, judge: np.ndarray) -> np.ndarray:
         """The probability of each class for each row, by the judge that is named for it."""
-        told = np.zeros((matrix.shape[0], self.weights.shape[1]))
+        probabilities_of_rows = np.zeros((matrix.shape[0], self.weights.shape[1]))
         for number in range(len(self.weights)):
             rows = np.flatnonzero(judge == number)
-            told[rows] = _softmax(matrix[rows] @ self.weights[number].T + self.start[number])
-        return told
+            probabilities_of_rows[rows] = _softmax(
+                matrix[rows] @ self.weights[number].T + self.start[number]
+            )
+        return probabilities_of_rows
 
 
 def train(
@@ -104,8 +106,8 @@ def temperature(log_odds: np.ndarray, label: np.ndarray) -> float:
         total = np.log(np.exp(below_top * cooled).sum(axis=1)).mean()
         return float(total - own_below_top * cooled)
 
-    found = minimize_scalar(surprise, bounds=np.log(_TEMPERATURES), method="bounded")
-    return float(np.exp(found.x))
+    minimum = minimize_scalar(surprise, bounds=np.log(_TEMPERATURES), method="bounded")
+    return float(np.exp(minimum.x))
 
 
 def _fit(matrix: csr_matrix, label: np.ndarray, classes: int) -> tuple[np.ndarray, np.ndarray]:

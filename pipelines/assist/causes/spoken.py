@@ -51,17 +51,17 @@ def spoken(
         place: the class that is suggested, as a position in `classes`.
         classes: positions in codes.CAUSE_CLASSES.
     """
-    asked = pl.DataFrame(
+    wanted = pl.DataFrame(
         {"row": rows, "judge": judge, "place": place},
         schema={"row": pl.UInt32, "judge": pl.Int64, "place": pl.Int64},
     )
-    seen = features.entries.join(asked, on="row")
+    seen = features.entries.join(wanted, on="row")
     of = tuple(seen[name].to_numpy() for name in ("judge", "place", "column"))
     # A ridge makes the weights of a feature add up to nothing over the classes, but for rounding.
     gain = seen["value"].to_numpy() * (weights[of] - weights.mean(axis=1)[of[0], of[2]])
     names = pl.Series([codes.CAUSE_CLASSES[position] for position in classes], dtype=pl.String)
     phrases = hits.group_by("row", "cause_class").agg(pl.col("phrase").sort().str.join("” “"))
-    told = (
+    words = (
         seen.select("row", "column", cause_class=names.gather(seen["place"]), gain=gain)
         .filter(pl.col("gain") >= LEAST_SHOWN)
         .join(features.names, on="column")
@@ -73,7 +73,7 @@ def spoken(
         .group_by("row", maintain_order=True)
         .agg(words=pl.format("{} +{}", "name", pl.col("gain").cast(pl.Decimal(10, 2))))
     )
-    whole = asked.join(told, on="row", how="left", maintain_order="left")["words"]
+    whole = wanted.join(words, on="row", how="left", maintain_order="left")["words"]
     return whole.fill_null(pl.Series([[]], dtype=TEXTS).first())
 
 
@@ -90,8 +90,8 @@ def said(
     `judge`, `one` and `other` are of each call: which judge, and positions of two classes; without
     `other` the average class. `sorts` are the sorts of features that are asked.
     """
-    asked = features.names.filter(pl.col("sort").is_in(sorts))["column"]
-    seen = features.entries.filter(pl.col("column").is_in(asked.implode()))
+    columns = features.names.filter(pl.col("sort").is_in(sorts))["column"]
+    seen = features.entries.filter(pl.col("column").is_in(columns.implode()))
     row, column = seen["row"].to_numpy(), seen["column"].to_numpy()
     against = (
         weights.mean(axis=1)[judge[row], column]

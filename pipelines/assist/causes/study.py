@@ -19,9 +19,9 @@ import numpy as np
 import polars as pl
 
 from pipelines.assist.causes import quality
-from pipelines.assist.causes.case import Case, case_of
 from pipelines.assist.causes.features import PHRASE, WORD
 from pipelines.assist.causes.folds import chosen, fold_of
+from pipelines.assist.causes.known_calls import KnownCalls, known_calls
 from pipelines.assist.causes.listing import (
     PhraseCounts,
     by_phrases,
@@ -59,35 +59,35 @@ def study_causes(calls: pl.DataFrame, phrases: pl.DataFrame) -> CauseTables:
         calls: in the shape of `calls.CALLS`, in any order.
         phrases: the reference file, empty where there is none.
     """
-    case = case_of(calls.sort("call"), phrases)
-    learnable = case.judged & (case.label >= 0)
-    counts = np.bincount(case.label[learnable], minlength=len(codes.CAUSE_CLASSES))
+    known = known_calls(calls.sort("call"), phrases)
+    learnable = known.judged & (known.label >= 0)
+    counts = np.bincount(known.label[learnable], minlength=len(codes.CAUSE_CLASSES))
     classes = np.flatnonzero(counts >= LEAST_OF_CLASS)
     note = _why_not(int(learnable.sum()), len(classes))
-    hits = phrase_counts(case)
+    hits = phrase_counts(known)
     if note:
         empty = {name: pl.DataFrame(schema=polars_schema(t)) for name, t in CAUSE_TABLES.items()}
         return CauseTables(
-            by_phrases(case, np.full(len(case.label), True), hits),
+            by_phrases(known, np.full(len(known.label), True), hits),
             _quality_without(int(learnable.sum()), note, hits),
             empty["cause_reliability"],
             empty["cause_confusion"],
         )
     place = np.full(len(codes.CAUSE_CLASSES) + 1, -1)
     place[classes] = np.arange(len(classes))
-    known = np.where(learnable, place[case.label], -1)
-    learned = np.zeros(len(known), dtype=bool)
-    usable = np.flatnonzero(known >= 0)
-    learned[usable[chosen(case.calls["call"][usable])]] = True
-    fold = fold_of(case.calls["site"])
-    matrix = case.features.matrix
-    judges = train(matrix, known, fold, learned, len(classes))
+    class_place = np.where(learnable, place[known.label], -1)
+    learned = np.zeros(len(class_place), dtype=bool)
+    usable = np.flatnonzero(class_place >= 0)
+    learned[usable[chosen(known.calls["call"][usable])]] = True
+    fold = fold_of(known.calls["site"])
+    matrix = known.features.matrix
+    judges = train(matrix, class_place, fold, learned, len(classes))
     # A call of a class that is not learned is held out like any other, and always missed.
     judge = np.where(learnable, fold, len(judges.weights) - 1)
-    told = judges.probabilities(matrix, judge)
+    probabilities = judges.probabilities(matrix, judge)
     return CauseTables(
-        _suggestions(case, judges, judge, told, classes, hits),
-        *_quality(case, told, classes, learnable, int(learned.sum()), hits),
+        _suggestions(known, judges, judge, probabilities, classes, hits),
+        *_quality(known, probabilities, classes, learnable, int(learned.sum()), hits),
     )
 
 
@@ -106,34 +106,34 @@ def _why_not(coded: int, classes: int) -> str | None:
 
 
 def _suggestions(
-    case: Case,
+    known: KnownCalls,
     judges: Judges,
     judge: np.ndarray,
-    told: np.ndarray,
+    probabilities: np.ndarray,
     classes: np.ndarray,
     hits: PhraseCounts,
 ) -> pl.DataFrame:
-    at = np.arange(len(told))
-    place, sure = told.argmax(axis=1), told.max(axis=1)
-    own = np.searchsorted(classes, case.label).clip(0, len(classes) - 1)
-    has_own = (case.label >= 0) & (classes[own] == case.label)
-    own_sure = np.where(has_own, told[at, own], np.nan)
+    at = np.arange(len(probabilities))
+    place, sure = probabilities.argmax(axis=1), probabilities.max(axis=1)
+    own = np.searchsorted(classes, known.label).clip(0, len(classes) - 1)
+    has_own = (known.label >= 0) & (classes[own] == known.label)
+    own_sure = np.where(has_own, probabilities[at, own], np.nan)
     weights = judges.weights
-    by_model = (case.label < 0) & case.judged & (sure >= LEAST_PROBABILITY)
+    by_model = (known.label < 0) & known.judged & (sure >= LEAST_PROBABILITY)
     # What rests on how usual a class is, is no reading of the call.
-    by_model &= said(case.features, weights, judge, place) >= LEAST_SAID
+    by_model &= said(known.features, weights, judge, place) >= LEAST_SAID
     otherwise = has_own & (place != own) & (sure >= OTHERWISE_LEAST) & (own_sure <= BOOKED_MOST)
-    noted = said(case.features, weights, judge, place, own, (WORD, PHRASE))
+    noted = said(known.features, weights, judge, place, own, (WORD, PHRASE))
     otherwise &= noted >= LEAST_SAID
     rows = np.flatnonzero(by_model | otherwise)
-    words = spoken(case.features, case.hits, weights, rows, judge[rows], place[rows], classes)
+    words = spoken(known.features, known.hits, weights, rows, judge[rows], place[rows], classes)
     speaks = (words.list.len() > 0).to_numpy()
     by_model[rows[~speaks]] = False
     rows, words = rows[speaks], words.filter(speaks)
     suggested = classes[place[rows]]
-    phrase = case.phrase_class[rows]
+    phrase = known.phrase_class[rows]
     first = listed(
-        case,
+        known,
         rows,
         suggested,
         probability=sure[rows],
@@ -142,21 +142,21 @@ def _suggestions(
         words=words,
         note=names_of(np.where((phrase >= 0) & (phrase != suggested), phrase, -1)),
     ).with_columns(note=pl.format("Its phrases point to {}.", "note"))
-    return pl.concat([first, by_phrases(case, ~by_model, hits)]).sort("call")
+    return pl.concat([first, by_phrases(known, ~by_model, hits)]).sort("call")
 
 
 def _quality(
-    case: Case,
-    told: np.ndarray,
+    known: KnownCalls,
+    probabilities: np.ndarray,
     classes: np.ndarray,
     held_out: np.ndarray,
     trained_on: int,
     hits: PhraseCounts,
 ) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]:
-    there = np.unique(case.label[held_out])
+    there = np.unique(known.label[held_out])
     probability = np.zeros((int(held_out.sum()), len(there)))
-    probability[:, np.searchsorted(there, classes)] = told[held_out]
-    label = np.searchsorted(there, case.label[held_out])
+    probability[:, np.searchsorted(there, classes)] = probabilities[held_out]
+    label = np.searchsorted(there, known.label[held_out])
     names = [codes.CAUSE_CLASSES[position] for position in there]
     bins = quality.reliability(probability, label)
     few = pl.col("cause_class").is_in(

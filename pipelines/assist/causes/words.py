@@ -18,10 +18,10 @@ _WORD = r"\p{L}.*\p{L}"
 
 def tokens_of(notes: pl.Series) -> pl.DataFrame:
     """row (position in `notes`), at (position in the note), token; in order."""
-    told = pl.DataFrame({"token": notes}).with_row_index("row").drop_nulls("token")
+    noted = pl.DataFrame({"token": notes}).with_row_index("row").drop_nulls("token")
     split = pl.col("token").str.to_lowercase().str.extract_all(_TOKEN)
     return (
-        told.with_columns(split)
+        noted.with_columns(split)
         .explode("token", empty_as_null=True)
         .drop_nulls("token")
         .with_columns(at=pl.int_range(pl.len()).over("row"))
@@ -52,7 +52,7 @@ def phrases_in(tokens: pl.DataFrame, phrases: pl.DataFrame) -> pl.DataFrame:
         .join(split, on="row")
         .select("phrase", "cause_class", "weight", "length", run=pl.col("token").list.join(" "))
     )
-    found = [
+    matches = [
         tokens.select("row", run=pl.lit(""))
         .clear()
         .join(listed.drop("length"), on="run")
@@ -63,5 +63,5 @@ def phrases_in(tokens: pl.DataFrame, phrases: pl.DataFrame) -> pl.DataFrame:
         inside = pl.col("row").shift(-(length - 1)) == pl.col("row")
         runs = tokens.select("row", run=pl.when(inside).then(run)).drop_nulls("run").unique()
         same = listed.filter(pl.col("length") == length).drop("length")
-        found.append(runs.join(same, on="run").drop("run"))
-    return pl.concat(found).sort("row", "phrase")
+        matches.append(runs.join(same, on="run").drop("run"))
+    return pl.concat(matches).sort("row", "phrase")

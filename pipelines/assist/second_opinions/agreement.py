@@ -104,11 +104,11 @@ def _plain(opinions: pl.DataFrame) -> dict[str, object]:
     if not n:
         return _empty("none")
     computed, given = _coded(opinions)
-    told = kappa_of(_table(computed, given, np.full(n, 1 / n)))
-    slopes = told.slopes[computed, given]
+    measured = kappa_of(_table(computed, given, np.full(n, 1 / n)))
+    slopes = measured.slopes[computed, given]
     agreeing = int((computed == given).sum())
     low, high = clopper_pearson(np.array([agreeing]), np.array([n]))
-    return _row("none", n, agreeing, told, float(slopes.var() / n), (low[0], high[0])) | {
+    return _row("none", n, agreeing, measured, float(slopes.var() / n), (low[0], high[0])) | {
         "strata": opinions.select(STRATUM).n_unique()
     }
 
@@ -130,16 +130,16 @@ def _weighted(opinions: pl.DataFrame, population: pl.DataFrame) -> dict[str, obj
     stratum = placed["stratum"].to_numpy()
     computed, given = _coded(placed)
     weights = (share / size)[stratum]
-    told = kappa_of(_table(computed, given, weights))
+    measured = kappa_of(_table(computed, given, weights))
     agrees = (computed == given).astype(float)
-    variance = _stratified_variance(told.slopes[computed, given], stratum, share, size)
+    variance = _stratified_variance(measured.slopes[computed, given], stratum, share, size)
     of_share = _stratified_variance(agrees, stratum, share, size)
     # So many simple draws would tell as much; where nothing varies, what the weights alone leave.
     effective = 1 / (weights**2).sum()
     if of_share > 0:
-        effective = min(told.agreement * (1 - told.agreement) / of_share, placed.height)
-    low, high = clopper_pearson(np.array([told.agreement * effective]), np.array([effective]))
-    row = _row("claims", placed.height, int(agrees.sum()), told, variance, (low[0], high[0]))
+        effective = min(measured.agreement * (1 - measured.agreement) / of_share, placed.height)
+    low, high = clopper_pearson(np.array([measured.agreement * effective]), np.array([effective]))
+    row = _row("claims", placed.height, int(agrees.sum()), measured, variance, (low[0], high[0]))
     return row | {
         "strata": strata.height,
         "claims": int(strata["claims"].sum()),
@@ -162,11 +162,11 @@ def _row(
     weighting: str,
     opinions: int,
     agreeing: int,
-    told: Kappa,
+    measured: Kappa,
     variance: float,
     limits: tuple[float, float],
 ) -> dict[str, object]:
-    known = np.isfinite(told.kappa)
+    known = np.isfinite(measured.kappa)
     varies = known and np.isfinite(variance) and variance > 1e-15
     error = float(np.sqrt(variance)) if varies else None
     note = None
@@ -180,14 +180,14 @@ def _row(
         "weighting": weighting,
         "opinions": opinions,
         "agreeing": agreeing,
-        "agreement": told.agreement,
+        "agreement": measured.agreement,
         "agreement_low": float(limits[0]),
         "agreement_high": float(limits[1]),
-        "expected_agreement": told.by_chance,
-        "kappa": told.kappa if known else None,
+        "expected_agreement": measured.by_chance,
+        "kappa": measured.kappa if known else None,
         "kappa_error": error,
-        "kappa_low": None if error is None else max(-1.0, told.kappa - Z_95 * error),
-        "kappa_high": None if error is None else min(1.0, told.kappa + Z_95 * error),
+        "kappa_low": None if error is None else max(-1.0, measured.kappa - Z_95 * error),
+        "kappa_high": None if error is None else min(1.0, measured.kappa + Z_95 * error),
         "method": METHODS[weighting],
         "note": note,
     }

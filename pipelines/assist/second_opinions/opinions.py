@@ -48,10 +48,10 @@ def read_answers(
     An empty verdict is a claim that is still to be checked. A line that says again what its writer
     said last is known. A claim written with an apostrophe before a formula sign is the claim.
     """
-    told = Answers()
+    answers = Answers()
     written = {f"'{claim}": claim for claim in drawn if claim not in ("", f"'{claim}")}
     first: dict[str, int] = {}
-    faults = told.faults
+    faults = answers.faults
     empty = known = 0
     for line, cells in lines:
         claim, verdict = cells.get("claim"), cells.get("verdict")
@@ -94,10 +94,10 @@ def read_answers(
         if standing.get((claim, who)) == (word, note):
             known += 1
             continue
-        told.opinions.append(
+        answers.opinions.append(
             {"claim": claim, "checked_by": who, "verdict": word, "note": note, **drawn[claim]}
         )
-    return Answers(told.opinions, empty, known, faults)
+    return Answers(answers.opinions, empty, known, faults)
 
 
 def with_latest(recorded: pl.DataFrame) -> pl.DataFrame:

@@ -26,15 +26,15 @@ def with_strata(decisions: pl.DataFrame) -> pl.DataFrame:
         claim, computed, band. A band holds the lower, middle or upper third of all claims by the
         amount claimed; equal amounts are never parted.
     """
-    told = decisions.select(
+    drawable = decisions.select(
         "claim",
         computed="verdict",
         claimed=pl.sum_horizontal("parts_claimed", "labor_claimed", "travel_claimed"),
     )
-    if told.is_empty():
-        return told.select("claim", "computed", band=pl.lit(None, pl.String))
-    amounts = told["claimed"].sort()
-    low, high = (amounts[max(0, -(-told.height * part // 3) - 1)] for part in (1, 2))
+    if drawable.is_empty():
+        return drawable.select("claim", "computed", band=pl.lit(None, pl.String))
+    amounts = drawable["claimed"].sort()
+    low, high = (amounts[max(0, -(-drawable.height * part // 3) - 1)] for part in (1, 2))
     small, middle, large = MONEY_BANDS
     band = (
         pl.when(pl.col("claimed") <= low)
@@ -43,7 +43,7 @@ def with_strata(decisions: pl.DataFrame) -> pl.DataFrame:
         .then(pl.lit(middle))
         .otherwise(pl.lit(large))
     )
-    return told.select("claim", "computed", band=band)
+    return drawable.select("claim", "computed", band=band)
 
 
 def allocate(sizes: Sequence[int], sample: int) -> list[int]:

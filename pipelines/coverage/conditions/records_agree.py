@@ -23,8 +23,8 @@ _FAILED = (
 def _clash(earlier: str, later: str, *words: str | pl.Expr) -> pl.Expr:
     """The sentence part for a clash of two dates, each after its words; null without one."""
     first, second = (pl.lit(word) if isinstance(word, str) else word for word in words)
-    told = pl.format("{}{}, {}{}", first, pl.col(earlier), second, pl.col(later))
-    return pl.when(pl.col(earlier) < pl.col(later)).then(told)
+    phrase = pl.format("{}{}, {}{}", first, pl.col(earlier), second, pl.col(later))
+    return pl.when(pl.col(earlier) < pl.col(later)).then(phrase)
 
 
 def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:

@@ -10,8 +10,8 @@ from itertools import combinations
 import polars as pl
 
 from pipelines.counterfactuals import sentences_of, what_would_turn
-from pipelines.counterfactuals.offers import STANDINGS
-from pipelines.counterfactuals.trials import hypothetical_evidence
+from pipelines.counterfactuals.candidate_facts import STANDINGS
+from pipelines.counterfactuals.hypotheses import hypothetical_evidence
 from pipelines.coverage import decide, seen
 from tests.properties.oracle.frames import evidence_of, terms_of
 from tests.properties.oracle.scenarios import make_world
@@ -77,15 +77,15 @@ def check_world(seed, counts):
     evidence, terms = seen(evidence_of(world)), terms_of(world)
     decisions = decide(evidence, terms).decisions.filter(pl.col("verdict") != "covered")
     verdicts = dict(decisions.select("claim", "verdict").iter_rows())
-    remedies = what_would_turn(evidence, terms, decisions)
+    counterfactuals = what_would_turn(evidence, terms, decisions)
     # Without any fact a copy is decided as the claim is, whatever it shares with its site.
-    assert {claim: told.verdict for claim, told in remedies.items()} == verdicts
+    assert {claim: told.verdict for claim, told in counterfactuals.items()} == verdicts
     sets = []
-    for claim, told in remedies.items():
+    for claim, told in counterfactuals.items():
         assert sentences_of(told)
         sets += [(claim, turn.facts, turn.verdict) for turn in told.turns]
-        if is_tried_whole(told.offered):
-            sets += [(claim, facts, None) for facts in subsets(told.offered)]
+        if is_tried_whole(told.tried):
+            sets += [(claim, facts, None) for facts in subsets(told.tried)]
         counts.update(fact["kind"] for turn in told.turns for fact in turn.facts)
     hypothetical, states = hypothetical_evidence(
         evidence, terms, decisions, [(claim, facts) for claim, facts, _ in sets]
@@ -99,9 +99,9 @@ def check_world(seed, counts):
         else:
             assert got[name] == told, (claim, facts)
     for claim, results in tried.items():
-        turns = remedies[claim].turns
+        turns = counterfactuals[claim].turns
         said = {(turn.verdict, len(turn.facts), past(turn.facts)) for turn in turns}
-        assert said == expected(results, verdicts[claim]), (seed, claim, remedies[claim])
+        assert said == expected(results, verdicts[claim]), (seed, claim, counterfactuals[claim])
         counts["claims tried whole"] += 1
         counts["claims that something turns"] += bool(turns)
 

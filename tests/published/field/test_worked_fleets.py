@@ -24,8 +24,8 @@ from pipelines.field.rates import rates
 from pipelines.field.reporting_lag import lag_law, share_reported
 from pipelines.field.treatment import treatment_effect
 from pipelines.field.weibull import Lives, Times, fit_weibull
+from pipelines.units.time_at_risk import doubtful_exposure, failures_inside, time_at_risk
 from pipelines.units.treatment_states import treatment_states
-from pipelines.units.watch import doubtful_exposure, failures_inside, watch_units
 
 HERE = Path(__file__).parent
 AS_OF = dt.date(2025, 6, 30)
@@ -94,7 +94,7 @@ def mini() -> tuple[pl.DataFrame, pl.DataFrame, FieldContext]:
         startup_completed_on=NONE,
         conditions_off=pl.lit([], pl.List(pl.String)),
     )
-    watch = watch_units(units, AS_OF)
+    watch = time_at_risk(units, AS_OF)
     calls = calls_of(read("mini_warranty_events"))
     failures = failures_inside(watch, calls, CAUSES, NO_DUPLICATES)
     histories = units.join(watch, on="serial")

@@ -359,9 +359,9 @@ def page_data(count: int = 40, **changes: Any) -> shown.PageData:
         "letter_templates": LetterTemplates(
             maker="Tarnfell", signature=None, currency="USD", as_of=AS_OF
         ),
-        "remedies": frame(
+        "counterfactuals": frame(
             [{"claim": claim, "sentence": f"Send the test {SCRIPT}."} for claim in claims[::5]],
-            shown.REMEDIES,
+            shown.COUNTERFACTUALS,
         ),
         "events": frame([row for serial in serials for row in events(serial)], shown.EVENTS),
         "cartridge_spans": frame(

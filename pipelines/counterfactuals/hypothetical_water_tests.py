@@ -1,14 +1,14 @@
 """Water tests as they would be: a complete one within the limits, or one with what it lacks.
 
 Belongs here: values that are within any edition's limits, and where they go. Does not belong here:
-which claims call for a test (`offers_of_water`).
+which claims call for a test (`candidates_of_water`).
 """
 
 from __future__ import annotations
 
 import polars as pl
 
-from pipelines.counterfactuals.record_changes import added, facts_of
+from pipelines.counterfactuals.overlays import added, facts_of
 from pipelines.terms import Terms
 from schemas import codes
 

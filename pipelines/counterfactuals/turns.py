@@ -1,7 +1,7 @@
-"""What was found for one claim: sets tried, those that turn it, and what is told in the end.
+"""One claim in the search: sets of facts tried, those that turn its verdict, and those kept.
 
-Belongs here: one claim's state in the search, and the choice among what was found. Does not belong
-here: deciding (`trials`) and which sets are tried next (`search`).
+Belongs here: one claim's state in the search, and the choice among the sets that turn it. Does not
+belong here: deciding (`hypotheses`) and which sets are tried next (`search`).
 """
 
 from __future__ import annotations
@@ -28,18 +28,18 @@ class Turn:
 
 
 @dataclass(frozen=True)
-class Remedies:
+class Counterfactuals:
     """What would turn one claim: the smallest sets, those that still can be first; or, where there
-    is none, the conditions (with reasons) that nothing on offer settles. `offered` are all facts
-    that were tried."""
+    is none, the conditions (with reasons) that no candidate settles. `tried` are all facts
+    that were put in."""
 
     verdict: str
     turns: tuple[Turn, ...]
     closed: tuple[tuple[str, str], ...]
-    offered: tuple[dict[str, Any], ...]
+    tried: tuple[dict[str, Any], ...]
 
     @classmethod
-    def covered(cls) -> Remedies:
+    def covered(cls) -> Counterfactuals:
         """A covered claim needs none."""
         return cls("covered", (), (), ())
 
@@ -53,7 +53,7 @@ class Search:
     facts: list[dict[str, Any]] = field(default_factory=list)
     numbers: dict[tuple, int] = field(default_factory=dict)
     tried: set[Facts] = field(default_factory=set)
-    found: dict[str, list[Facts]] = field(default_factory=dict)
+    turning: dict[str, list[Facts]] = field(default_factory=dict)
     closed: dict[str, str] = field(default_factory=dict)
     closed_after: int = MOST_FACTS
 
@@ -82,11 +82,11 @@ class Search:
 
     def best(self, verdict: str, *, possible: bool) -> int:
         """The size of the smallest set found so far that gives the verdict."""
-        sizes = [len(s) for s in self.found.get(verdict, ()) if not (possible and self.past(s))]
+        sizes = [len(s) for s in self.turning.get(verdict, ()) if not (possible and self.past(s))]
         return min(sizes, default=MOST_FACTS)
 
 
-def kept(search: Search) -> Remedies:
+def kept(search: Search) -> Counterfactuals:
     """The smallest sets that still can be; where none makes it covered, those that could have."""
     turns = _smallest(search, "covered", possible=True)
     if not turns:
@@ -95,11 +95,11 @@ def kept(search: Search) -> Remedies:
     if not turns:
         turns = _smallest(search, "covered_in_part", possible=False)
     closed = () if turns else tuple(search.closed.items())
-    return Remedies(search.verdict, tuple(turns), closed, tuple(search.facts))
+    return Counterfactuals(search.verdict, tuple(turns), closed, tuple(search.facts))
 
 
 def _smallest(search: Search, verdict: str, *, possible: bool) -> list[Turn]:
-    sets = [s for s in search.found.get(verdict, ()) if bool(search.past(s)) != possible]
+    sets = [s for s in search.turning.get(verdict, ()) if bool(search.past(s)) != possible]
     if not sets or verdict == search.verdict:
         return []
     least = min((len(facts), search.past(facts)) for facts in sets)

@@ -17,7 +17,7 @@ from schemas import codes
 
 
 @dataclass(frozen=True)
-class Case:
+class KnownCalls:
     """The calls with all that is known of them, in the order of their numbers."""
 
     calls: pl.DataFrame
@@ -28,7 +28,7 @@ class Case:
     judged: np.ndarray  # whether anything but start-up readings speaks of the call
 
 
-def case_of(calls: pl.DataFrame, phrases: pl.DataFrame) -> Case:
+def known_calls(calls: pl.DataFrame, phrases: pl.DataFrame) -> KnownCalls:
     """What is known of calls in the shape of `calls.CALLS`, which keep their order."""
     tokens = tokens_of(calls["notes"])
     hits = phrases_in(tokens, phrases)
@@ -47,4 +47,4 @@ def case_of(calls: pl.DataFrame, phrases: pl.DataFrame) -> Case:
     sorts = features.entries.join(features.names, on="column").select("row", "sort")
     judged = np.zeros(calls.height, dtype=bool)
     judged[sorts.filter(pl.col("sort") != READING)["row"].to_numpy()] = True
-    return Case(calls, features, hits, phrase_class, label.to_numpy(), judged)
+    return KnownCalls(calls, features, hits, phrase_class, label.to_numpy(), judged)

@@ -1,14 +1,14 @@
 """Facts about papers and dates: serials, filing, agencies, other claims, clocks and start-ups.
 
 Belongs here: what conditions 1 to 11 call for. Does not belong here: causes, water and treatment
-(`offers_of_water`).
+(`candidates_of_water`).
 """
 
 from __future__ import annotations
 
 import polars as pl
 
-from pipelines.counterfactuals.offers import offer
+from pipelines.counterfactuals.candidate_facts import candidate
 from pipelines.coverage.calendar_days import add_days, add_months
 from pipelines.coverage.findings import switched_off
 
@@ -24,14 +24,14 @@ def paper(blocked: pl.DataFrame) -> list[pl.DataFrame]:
     # What a condition cites besides the claim's own call.
     others = pl.col("evidence").list.set_difference(pl.concat_list("call_source"))
     return [
-        offer(
+        candidate(
             blocked,
             "unit_on_register",
             "serial",
             col("suggestion").is_not_null(),
             text="suggestion",
         ),
-        offer(
+        candidate(
             blocked,
             "terms_in_force",
             "purchased_on",
@@ -40,23 +40,23 @@ def paper(blocked: pl.DataFrame) -> list[pl.DataFrame]:
             & (col("first_edition_on") <= pl.min_horizontal("failed_on", "installed_on")),
             day="first_edition_on",
         ),
-        offer(
+        candidate(
             blocked,
             "filed_in_time",
             "completed_on",
             col("completed_on").is_null(),
             day=completed,
         ),
-        offer(
+        candidate(
             blocked,
             "filed_in_time",
             "claimed_on",
             col("completed_on").is_not_null() & (by >= col("failed_on")),
             day=by,
         ),
-        offer(blocked, "agency_authorized", "agency", day="agency_day"),
-        offer(blocked, "only_claim_for_failure", "only_claim", items=others),
-        offer(blocked, "earlier_repair_held", "other_cause", items=others),
+        candidate(blocked, "agency_authorized", "agency", day="agency_day"),
+        candidate(blocked, "only_claim_for_failure", "only_claim", items=others),
+        candidate(blocked, "earlier_repair_held", "other_cause", items=others),
     ]
 
 
@@ -76,15 +76,15 @@ def records(blocked: pl.DataFrame) -> list[pl.DataFrame]:
     name = "records_agree"
     filled = pl.lit("send")
     return [
-        offer(
+        candidate(
             blocked,
             name,
             "failed_on",
             (first <= last) & (failed != col("failed_on")),
             day=failed,
         ),
-        offer(blocked, name, "installed_on", possible & installed_wrong, day=between),
-        offer(
+        candidate(blocked, name, "installed_on", possible & installed_wrong, day=between),
+        candidate(
             blocked,
             name,
             "installed_on",
@@ -92,29 +92,31 @@ def records(blocked: pl.DataFrame) -> list[pl.DataFrame]:
             day="failed_on",
             standing=filled,
         ),
-        offer(
+        candidate(
             blocked,
             name,
             "purchased_on",
             possible & clock_late & (col("clock_source") == "purchased_on"),
             day="failed_on",
         ),
-        offer(
+        candidate(
             blocked,
             name,
             "retired_on",
             col("retired_on") < col("failed_on"),
             day="failed_on",
         ),
-        offer(
+        candidate(
             blocked,
             name,
             "startup_after_shipment",
             col("startup_completed_on") < col("shipped_on"),
             day="shipped_on",
         ),
-        offer(blocked, name, "claimed_on", col("claimed_on") < col("failed_on"), day="failed_on"),
-        offer(
+        candidate(
+            blocked, name, "claimed_on", col("claimed_on") < col("failed_on"), day="failed_on"
+        ),
+        candidate(
             blocked,
             name,
             "completed_on",
@@ -156,7 +158,7 @@ def windows(blocked: pl.DataFrame) -> list[pl.DataFrame]:
                 "startup_requested_in_time" if half == "requested" else "startup_completed"
             )
             found += [
-                offer(
+                candidate(
                     blocked,
                     name,
                     fact,
@@ -173,7 +175,7 @@ def windows(blocked: pl.DataFrame) -> list[pl.DataFrame]:
             unknown = col(date).is_null() & col("installed_on").is_null()
             unknown &= col("clock_order").list.contains(date)
             found.append(
-                offer(
+                candidate(
                     blocked,
                     name,
                     date,

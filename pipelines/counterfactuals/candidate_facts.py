@@ -1,4 +1,4 @@
-"""How a fact is offered: its columns, its standing, and the claims that call for it.
+"""A candidate fact: its columns, its standing, and the claims that call for it.
 
 Belongs here: the shape of the table of facts. Does not belong here: any kind of fact.
 """
@@ -51,7 +51,7 @@ BY_OUTCOME = (
 )
 
 
-def offer(
+def candidate(
     blocked: pl.DataFrame,
     condition: str,
     kind: str,

@@ -1,7 +1,7 @@
 """Facts about the cause, the water and its treatment.
 
 Belongs here: what conditions 12 to 20 call for. Does not belong here: papers and dates
-(`offers_of_dates`).
+(`candidates_of_dates`).
 """
 
 from __future__ import annotations
@@ -10,8 +10,8 @@ from itertools import combinations
 
 import polars as pl
 
-from pipelines.counterfactuals.hypotheses import stated_cause
-from pipelines.counterfactuals.offers import offer
+from pipelines.counterfactuals.candidate_facts import candidate
+from pipelines.counterfactuals.record_copies import stated_cause
 from pipelines.coverage import Evidence
 from schemas.columns import TEXTS
 
@@ -25,10 +25,10 @@ def cause(blocked: pl.DataFrame, evidence: Evidence) -> list[pl.DataFrame]:
     missing = pl.col("partial_sample")
     unmarked = missing.str.strip_prefix(pl.col("state"))
     return [
-        offer(blocked, "cause_established", "cause", bool(by_water), text=words),
-        offer(blocked, "installation_sound", "reading", text="reading"),
-        offer(blocked, "water_tested", "water_test", missing.is_null(), day="failed_on"),
-        offer(
+        candidate(blocked, "cause_established", "cause", bool(by_water), text=words),
+        candidate(blocked, "installation_sound", "reading", text="reading"),
+        candidate(blocked, "water_tested", "water_test", missing.is_null(), day="failed_on"),
+        candidate(
             blocked,
             "water_tested",
             "missing_results",
@@ -37,13 +37,13 @@ def cause(blocked: pl.DataFrame, evidence: Evidence) -> list[pl.DataFrame]:
             items="partial_missing",
             day="partial_sampled_on",
         ),
-        offer(blocked, "delimed", "delimings", day="failed_on", months="delime_months"),
+        candidate(blocked, "delimed", "delimings", day="failed_on", months="delime_months"),
     ]
 
 
 def treatment(blocked: pl.DataFrame, treatments: pl.DataFrame) -> list[pl.DataFrame]:
     """A system for what is not yet treated, its installation, its cartridges."""
-    asked = blocked.filter(
+    untreated = blocked.filter(
         pl.col("condition").is_in(["treatment_bought_new", "treatment_suits_water"])
         & pl.col("seller").is_not_null()
     ).with_columns(
@@ -52,17 +52,17 @@ def treatment(blocked: pl.DataFrame, treatments: pl.DataFrame) -> list[pl.DataFr
         .otherwise(pl.col("needs").list.set_difference("good_abilities"))
         .list.sort()
     )
-    served = asked.get_column("lacking").unique()
+    served = untreated.get_column("lacking").unique()
     serving = pl.DataFrame(
         {"lacking": served, "systems": [systems_for(needs, treatments) for needs in served]},
         schema={"lacking": TEXTS, "systems": TEXTS},
     )
-    asked = asked.join(serving, on="lacking").with_columns(
+    untreated = untreated.join(serving, on="lacking").with_columns(
         lacking_words=pl.col("lacking").list.join(", ")
     )
     orders = [
-        offer(
-            asked,
+        candidate(
+            untreated,
             name,
             "order",
             pl.col("systems").is_not_null(),
@@ -74,8 +74,10 @@ def treatment(blocked: pl.DataFrame, treatments: pl.DataFrame) -> list[pl.DataFr
     ]
     return [
         *orders,
-        offer(blocked, "treatment_installed", "installed", day="failed_on", text="good_products"),
-        offer(
+        candidate(
+            blocked, "treatment_installed", "installed", day="failed_on", text="good_products"
+        ),
+        candidate(
             blocked,
             "treatment_maintained",
             "upkeep",

@@ -6,7 +6,7 @@ import polars as pl
 import pytest
 
 from pipelines.counterfactuals import what_would_turn
-from pipelines.counterfactuals.hypotheses import copies
+from pipelines.counterfactuals.record_copies import copies
 from pipelines.coverage import decide, seen
 from tests.unit.coverage import bench
 

@@ -7,7 +7,7 @@ import datetime as dt
 import polars as pl
 import pytest
 
-from pipelines.units.watch import doubtful_exposure, failures_inside, watch_units
+from pipelines.units.time_at_risk import doubtful_exposure, failures_inside, time_at_risk
 
 START = dt.date(2024, 1, 20)
 BASE_PARTS, BASE_LABOR = dt.date(2025, 7, 20), dt.date(2025, 1, 20)
@@ -41,7 +41,7 @@ def units(**changes) -> pl.DataFrame:
 
 
 def watch(as_of: dt.date = LATE, **changes) -> dict:
-    return watch_units(units(**changes), as_of).row(0, named=True)
+    return time_at_risk(units(**changes), as_of).row(0, named=True)
 
 
 @pytest.mark.parametrize(
@@ -148,7 +148,7 @@ def test_a_failure_counts_from_the_first_day_of_the_watch_to_its_last():
     """The day before the watch and the day on which it ends are outside; the age is in days."""
     days = [START - DAY, START, BASE_PARTS - DAY, BASE_PARTS]
     found = failures_inside(
-        watch_units(units(), LATE),
+        time_at_risk(units(), LATE),
         calls(*({"failed_on": day} for day in days)),
         CAUSES,
         none_disputed(),
@@ -159,7 +159,7 @@ def test_a_failure_counts_from_the_first_day_of_the_watch_to_its_last():
 def test_only_repairs_count_and_the_opening_stands_in_for_the_day_of_failure():
     """Other kinds of call are no failures; a cause that is not given is unknown, not water."""
     found = failures_inside(
-        watch_units(units(), LATE),
+        time_at_risk(units(), LATE),
         calls(
             {"kind": "inspection"},
             {"cause": None, "opened_on": START + 3 * DAY},
@@ -178,7 +178,7 @@ def test_only_repairs_count_and_the_opening_stands_in_for_the_day_of_failure():
 def test_a_disputed_duplicate_counts_with_the_call_it_repeats():
     """The claim that condition 6 disputes is left out; calls without a claim all stay."""
     found = failures_inside(
-        watch_units(units(), LATE),
+        time_at_risk(units(), LATE),
         calls({"claim": "K1"}, {"claim": "K2"}, {}),
         CAUSES,
         none_disputed("K2"),
@@ -194,14 +194,14 @@ def test_units_left_out_are_told_with_what_they_would_add(retired):
     end = BASE_PARTS if retired is None else retired + DAY
     told = doubtful_exposure(
         frame,
-        watch_units(frame, LATE),
+        time_at_risk(frame, LATE),
         calls({"failed_on": START}, {"failed_on": shipped}, {"failed_on": end}),
         none_disputed(),
         LATE,
     )
     assert told.rows() == [("U1", "installed before it was shipped", (end - shipped).days, 1)]
     assert doubtful_exposure(
-        units(), watch_units(units(), LATE), calls({}), none_disputed(), LATE
+        units(), time_at_risk(units(), LATE), calls({}), none_disputed(), LATE
     ).is_empty()
 
 
@@ -220,7 +220,7 @@ def test_a_unit_without_terms_would_add_nothing(shipped):
             )
         ),
     )
-    seen = watch_units(frame, LATE)
+    seen = time_at_risk(frame, LATE)
     assert seen["unsound"].null_count() == 0
     failed = calls({"failed_on": START + 2 * DAY})
     assert doubtful_exposure(frame, seen, failed, none_disputed(), LATE).is_empty()

@@ -1,9 +1,9 @@
-"""Who is watched for failures, and for how long.
+"""The time at risk of every unit: for how long a failure of it would have come to be known.
 
-Belongs here: the watch of every unit and the failures inside it, which every field figure shares.
-Does not belong here: what is estimated from them (`pipelines.field`).
+Belongs here: the exposure of every unit and the failures inside it, which every field figure
+shares. Does not belong here: what is estimated from them (`pipelines.field`).
 
-A unit is watched from its clock start to the earliest of the end of its longest coverage window,
+A unit is at risk from its clock start to the earliest of the end of its longest coverage window,
 the day after it was retired and the day after the as-of date; half-open, in days. Failures past
 coverage are seldom reported, so neither they nor the time after it count.
 """
@@ -23,23 +23,23 @@ NO_TERMS = "no terms in force"
 ONE_DAY = timedelta(days=1)
 
 
-def watch_units(units: pl.DataFrame, as_of: date) -> pl.DataFrame:
-    """The watch of every unit, as known on the as-of date.
+def time_at_risk(units: pl.DataFrame, as_of: date) -> pl.DataFrame:
+    """The exposure of every unit, as known on the as-of date.
 
     Args:
         units: serial, shipped_on, installed_on, retired_on, clock_start, the four window ends of
             `pipelines.coverage.clock.unit_terms`, requested_in_time (what condition 8 counts as
             in the start-up bonus), startup_completed_on and conditions_off.
-        as_of: the day on which it is looked at, itself still watched.
+        as_of: the day on which it is looked at, itself still at risk.
 
     Returns:
         serial, coverage_base_end (of the longest window without the bonus), coverage_end (of the
         longest window, with the bonus where the start-up was asked for in time and completed
         before the longest base window ends; a condition that the edition switches off counts as
         met), extended_on (the day from which the bonus was known to be earned; null without it),
-        watched_from, watched_until (both null where never watched for a day), watched_days (0
+        watched_from, watched_until (both null where never at risk for a day), watched_days (0
         there), unsound (why the clock start cannot be relied on; null where it can: an unsound
-        unit is not watched).
+        unit is not at risk).
     """
     base = pl.max_horizontal("parts_base_end", "labor_base_end")
     extended = pl.max_horizontal("parts_extended_end", "labor_extended_end")
@@ -49,7 +49,7 @@ def watch_units(units: pl.DataFrame, as_of: date) -> pl.DataFrame:
     until = pl.min_horizontal(
         "coverage_end", pl.col("retired_on") + ONE_DAY, pl.lit(as_of + ONE_DAY)
     )
-    watched = pl.col("unsound").is_null() & (pl.col("clock_start") < until)
+    at_risk = pl.col("unsound").is_null() & (pl.col("clock_start") < until)
     return (
         units.with_columns(
             coverage_base_end=base,
@@ -58,8 +58,8 @@ def watch_units(units: pl.DataFrame, as_of: date) -> pl.DataFrame:
             unsound=_unsound(),
         )
         .with_columns(
-            watched_from=pl.when(watched).then("clock_start"),
-            watched_until=pl.when(watched).then(until),
+            watched_from=pl.when(at_risk).then("clock_start"),
+            watched_until=pl.when(at_risk).then(until),
         )
         .select(
             "serial",
@@ -88,12 +88,12 @@ def _unsound() -> pl.Expr:
 
 
 def failures_inside(
-    watch: pl.DataFrame, calls: pl.DataFrame, causes: pl.DataFrame, duplicates: pl.DataFrame
+    exposure: pl.DataFrame, calls: pl.DataFrame, causes: pl.DataFrame, duplicates: pl.DataFrame
 ) -> pl.DataFrame:
-    """The failures that count: repair calls with their failure date inside the unit's watch.
+    """The failures that count: repair calls with their failure date inside the unit's exposure.
 
     Args:
-        watch: serial, watched_from, watched_until.
+        exposure: serial, watched_from, watched_until.
         calls: records of service calls.
         causes: cause, class, water_related.
         duplicates: claim, those that condition 6 disputes; they count with the one it does not.
@@ -103,16 +103,16 @@ def failures_inside(
         clock start), cause, cause_class (`unknown` without one), water_related, opened_on,
         claimed_on, agency, labor_hours, sorted by call.
     """
-    named = causes.select("cause", cause_class="class", water_related="water_related")
+    cause_classes = causes.select("cause", cause_class="class", water_related="water_related")
     inside = (pl.col("failed_on") >= pl.col("watched_from")) & (
         pl.col("failed_on") < pl.col("watched_until")
     )
     return (
         repairs_of(calls)
         .join(duplicates.select("claim"), on="claim", how="anti")
-        .join(watch.select("serial", "watched_from", "watched_until"), on="serial")
+        .join(exposure.select("serial", "watched_from", "watched_until"), on="serial")
         .filter(inside)
-        .join(named, on="cause", how="left")
+        .join(cause_classes, on="cause", how="left")
         .select(
             "call",
             "claim",
@@ -133,28 +133,28 @@ def failures_inside(
 
 def doubtful_exposure(
     units: pl.DataFrame,
-    watch: pl.DataFrame,
+    exposure: pl.DataFrame,
     calls: pl.DataFrame,
     duplicates: pl.DataFrame,
     as_of: date,
 ) -> pl.DataFrame:
-    """What units without a sound clock start would add, were they watched from their shipment.
+    """What units without a sound clock start would add, were they at risk from their shipment.
 
     Args:
         units: serial, shipped_on, retired_on.
-        watch: of `watch_units`.
+        exposure: of `time_at_risk`.
         calls, duplicates: as in `failures_inside`.
         as_of: the as-of date.
 
     Returns:
         serial, unsound, days, failures: one row a unit left out, sorted by serial. Units without
-        terms have no cover, and so no watch either: they have no row.
+        terms have no cover, and so no exposure either: they have no row.
     """
     until = pl.min_horizontal(
         "coverage_end", pl.col("retired_on") + ONE_DAY, pl.lit(as_of + ONE_DAY)
     )
     assumed = (
-        watch.filter(pl.col("unsound").is_not_null() & pl.col("coverage_end").is_not_null())
+        exposure.filter(pl.col("unsound").is_not_null() & pl.col("coverage_end").is_not_null())
         .select("serial", "unsound", "coverage_end")
         .join(units.select("serial", "shipped_on", "retired_on"), on="serial")
         .select("serial", "unsound", watched_from="shipped_on", watched_until=until)

@@ -11,9 +11,9 @@ from datetime import date
 
 import polars as pl
 
-from pipelines.counterfactuals.changes_of_water import water_tests
-from pipelines.counterfactuals.hypotheses import SOME_AGENCY, STATED_CAUSE, marked
-from pipelines.counterfactuals.record_changes import added, facts_of, overlaid
+from pipelines.counterfactuals.hypothetical_water_tests import water_tests
+from pipelines.counterfactuals.overlays import added, facts_of, overlaid
+from pipelines.counterfactuals.record_copies import SOME_AGENCY, STATED_CAUSE, marked
 from pipelines.coverage import Evidence
 from pipelines.coverage.calendar_days import add_days
 from pipelines.coverage.evidence import citation
@@ -31,7 +31,7 @@ _SHORTEST_MONTH = 28
 
 
 def changed(evidence: Evidence, facts: pl.DataFrame, terms: Terms) -> Evidence:
-    """The copies of `hypotheses.copies` with each state's facts put in.
+    """The copies of `record_copies.copies` with each state's facts put in.
 
     Args:
         evidence: the copies.
@@ -58,22 +58,23 @@ def _units(units: pl.DataFrame, facts: pl.DataFrame) -> pl.DataFrame:
 
 def _startups(startups: pl.DataFrame, facts: pl.DataFrame, terms: Terms) -> pl.DataFrame:
     """A request or a completion on the unit's reports, or on one of its own where it has none."""
-    asked, done = facts_of(facts, "startup_requested"), facts_of(facts, "startup_completed")
+    requested = facts_of(facts, "startup_requested")
+    done = facts_of(facts, "startup_completed")
     unreported = facts.select("serial").unique().join(startups, on="serial", how="anti")
     first = pl.col("report") == pl.col("report").sort_by(
         pl.col("completed_on").is_null(), "completed_on", "report"
     ).first().over("serial")
     days = facts.select("serial").unique()
     for name, rows in (
-        ("_asked", asked),
+        ("_requested", requested),
         ("_done", done),
         ("_read", facts_of(facts, "startup_after_shipment")),
     ):
         days = days.join(rows.select("serial", pl.col("day").alias(name)), on="serial", how="left")
     known = startups.join(days, on="serial", how="left", maintain_order="left").with_columns(
         # A report without a request date counts with its completion, whatever that becomes.
-        requested_on=pl.when(pl.col("_asked").is_not_null())
-        .then(pl.min_horizontal("requested_on", "_asked"))
+        requested_on=pl.when(pl.col("_requested").is_not_null())
+        .then(pl.min_horizontal("requested_on", "_requested"))
         .otherwise("requested_on"),
         completed_on=pl.when(first & pl.col("_done").is_not_null())
         .then(pl.min_horizontal("completed_on", "_done"))
@@ -81,9 +82,9 @@ def _startups(startups: pl.DataFrame, facts: pl.DataFrame, terms: Terms) -> pl.D
         .then("_read")
         .otherwise("completed_on"),
     )
-    known = _readings(known.drop("_asked", "_done", "_read"), facts, terms)
+    known = _readings(known.drop("_requested", "_done", "_read"), facts, terms)
     new = [
-        asked.join(unreported, on="serial", how="semi").select(
+        requested.join(unreported, on="serial", how="semi").select(
             "serial", report=pl.lit("~request"), requested_on="day"
         ),
         done.join(unreported, on="serial", how="semi").select(
@@ -104,7 +105,7 @@ def _readings(startups: pl.DataFrame, facts: pl.DataFrame, terms: Terms) -> pl.D
         kind = startups.schema[name]
         gas = pl.col("gas") if name == GAS_READING else pl.lit(None, pl.String)
         value = (
-            startups.join(wanted.with_columns(asked=True), on="serial", how="left")
+            startups.join(wanted.with_columns(cause_names_it=True), on="serial", how="left")
             .with_columns(_gas=gas)
             .join(
                 limits.filter(pl.col("reading") == name).select(
@@ -120,7 +121,7 @@ def _readings(startups: pl.DataFrame, facts: pl.DataFrame, terms: Terms) -> pl.D
         if kind == pl.Int64:
             held = pl.col("sound").ceil().cast(pl.Int64)
         startups = value.with_columns(
-            pl.when("asked").then(held).otherwise(name).alias(name)
+            pl.when("cause_names_it").then(held).otherwise(name).alias(name)
         ).select(startups.columns)
     return startups
 
@@ -151,24 +152,24 @@ def _calls(evidence: Evidence, facts: pl.DataFrame) -> pl.DataFrame:
     for name in CALL_DAYS:
         calls = overlaid(calls, facts_of(facts, name), "claim", name)
     for kind, name, value in (("agency", "agency", SOME_AGENCY), ("cause", "cause", STATED_CAUSE)):
-        named = facts_of(facts, kind).with_columns(text=pl.lit(value))
-        calls = overlaid(calls, named, "claim", name, "text")
-    calls = _found_otherwise(calls, facts)
+        stated = facts_of(facts, kind).with_columns(text=pl.lit(value))
+        calls = overlaid(calls, stated, "claim", name, "text")
+    calls = _judged_otherwise(calls, facts)
     return added(calls, pl.concat([_installed(evidence, facts), _delimings(facts)]))
 
 
-def _found_otherwise(calls: pl.DataFrame, facts: pl.DataFrame) -> pl.DataFrame:
+def _judged_otherwise(calls: pl.DataFrame, facts: pl.DataFrame) -> pl.DataFrame:
     """Without the claims that a person finds to be for this failure no longer, and earlier repairs
     that are found to be of another cause."""
     cited = facts.select("serial", "claim", "kind", cited="items").explode("cited")
-    found = calls.with_columns(cited=citation("service_calls"))
+    citable = calls.with_columns(cited=citation("service_calls"))
     others = facts_of(cited, "only_claim").join(
-        found.select("serial", "cited", other="claim"), on=["serial", "cited"]
+        citable.select("serial", "cited", other="claim"), on=["serial", "cited"]
     )
     gone = others.filter(pl.col("other") != pl.col("claim")).select("serial", "cited")
     held = facts_of(cited, "other_cause").select("serial", "cited", own="claim", held=pl.lit(True))
     return (
-        found.join(gone, on=["serial", "cited"], how="anti")
+        citable.join(gone, on=["serial", "cited"], how="anti")
         .join(held, on=["serial", "cited"], how="left")
         .with_columns(
             cause=pl.when(
