@@ -41,7 +41,8 @@ def clocks(tools, bench):
             text = text.replace("[clock]", f'[clock]\nreplacement = "{terms}"')
         frame = tools.records("units", [tools.UNIT | {"replaces": None} | unit for unit in units])
         models = tools.reference("models", tools.REFERENCE_ROWS["models"])
-        told = unit_terms(frame, models, bench.terms(text)).with_columns(told=replacements.in_words())
+        told = unit_terms(frame, models, bench.terms(text))
+        told = told.with_columns(told=replacements.in_words())
         return {row["serial"]: row for row in told.iter_rows(named=True)}
 
     return rows
