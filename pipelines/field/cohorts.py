@@ -131,25 +131,26 @@ def _ages(
     total = groups.join(units.group_by(keys).agg(units=pl.len().cast(pl.Int64)), on=keys)
     oldest = np.zeros(groups.height)
     np.maximum.at(oldest, group, service)
-    parts = []
+    all_days, seen_days, reached = (np.zeros((MONTHS + 1, groups.height)) for _ in range(3))
     for month in range(MONTHS + 1):
         # Ages 0 for month 0, else those past the month before up to this one, in whole days.
         low = 0 if month == 0 else int((month - 1) * MONTH_DAYS) + 1
         high = int(month * MONTH_DAYS) + 1
         there = np.clip(whole, low, high) - low
         seen = _seen(low, np.minimum(low + there, service), service, reported_days)
-        sums = [np.bincount(group, n * x, minlength=groups.height) for x in (there, seen)]
-        parts.append(
-            groups.with_columns(
-                months=pl.lit(month, pl.Int64),
-                all_days=pl.Series(sums[0]),
-                seen_days=pl.Series(sums[1]),
-                reached=pl.Series(oldest >= month * MONTH_DAYS),
-            )
-        )
+        all_days[month] = np.bincount(group, n * there, minlength=groups.height)
+        seen_days[month] = np.bincount(group, n * seen, minlength=groups.height)
+        reached[month] = oldest >= month * MONTH_DAYS
+    place = np.tile(np.arange(groups.height), MONTHS + 1)
     share = pl.col("seen_days") / pl.col("all_days")
     return (
-        pl.concat(parts)
+        groups[place]
+        .with_columns(
+            months=pl.Series(np.repeat(np.arange(MONTHS + 1), groups.height)),
+            all_days=pl.Series(all_days.reshape(-1)),
+            seen_days=pl.Series(seen_days.reshape(-1)),
+            reached=pl.Series(reached.reshape(-1) > 0),
+        )
         .filter("reached")
         .join(total.select("group", "units"), on="group")
         .with_columns(share=pl.when(pl.col("all_days") > 0).then(share).otherwise(1.0))

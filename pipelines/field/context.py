@@ -6,9 +6,10 @@ or a stretch of the calendar. Does not belong here: any figure.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import cached_property
 
 import polars as pl
 
@@ -99,8 +100,15 @@ class FieldContext:
     repairs: pl.DataFrame = field(default_factory=no_repairs)
     asked: tuple[str, ...] = ()
     competing: FieldContext | None = None
+    _known: dict[object, pl.DataFrame] = field(default_factory=dict, init=False, repr=False)
 
-    @property
+    def once(self, key: object, make: Callable[[], pl.DataFrame]) -> pl.DataFrame:
+        """What several figures need of this context, made by the first that asks."""
+        if key not in self._known:
+            self._known[key] = make()
+        return self._known[key]
+
+    @cached_property
     def classes(self) -> list[str]:
         """The cause classes that occur or were asked for, in the order of the code list.
 
@@ -232,6 +240,10 @@ def episodes(context: FieldContext, *, by_state: bool = False) -> pl.DataFrame:
         episode (an id), serial, unit, fleet, the unit dimensions, treatment (by state only), entry,
         exit (the last age at which it is at risk, as `risk_sets` wants it) and days.
     """
+    return context.once(("episodes", by_state), lambda: _episodes(context, by_state))
+
+
+def _episodes(context: FieldContext, by_state: bool) -> pl.DataFrame:
     if by_state:
         starts = context.units.select("serial", "watched_from")
         stretches = context.states.join(starts, on="serial")

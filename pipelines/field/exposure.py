@@ -13,11 +13,8 @@ import polars as pl
 
 def months_between(first: date, last: date) -> list[date]:
     """First days of the calendar months from that of `first` to that of `last`, both included."""
-    return (
-        pl.select(pl.date_range(first.replace(day=1), last.replace(day=1), "1mo", closed="both"))
-        .to_series()
-        .to_list()
-    )
+    begin, end = (np.datetime64(day, "M") for day in (first, last))
+    return np.arange(begin, end + 1).astype("datetime64[D]").tolist()
 
 
 def unit_days(

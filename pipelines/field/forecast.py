@@ -16,6 +16,7 @@ from typing import NamedTuple
 import numpy as np
 import polars as pl
 
+from pipelines.coverage.calendar_days import add_months_array
 from pipelines.field.context import FLEET, FieldContext
 from pipelines.field.exposure import months_between
 from pipelines.field.projection import Fleet, Past, project
@@ -154,7 +155,7 @@ def _complete(as_of: date) -> pl.Expr:
 
 def _months_on(day: date, months: int) -> date:
     """The day some calendar months on, clamped to the month's end."""
-    return pl.select(pl.lit(day).dt.offset_by(f"{months}mo")).item()
+    return add_months_array(np.array([day], "datetime64[D]"), np.array([months])).item()
 
 
 def _fleet_on(units: pl.DataFrame, made_on: date) -> pl.DataFrame:

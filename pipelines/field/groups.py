@@ -172,16 +172,20 @@ class Grouped:
         again = self._again[kept[self._again]]
         return stretches - np.bincount(self.episodes.group[again], minlength=len(stretches))
 
+    @cached_property
+    def _repeated(self) -> pl.DataFrame:
+        """The groups, each as often as there are months."""
+        return self.groups[np.repeat(np.arange(self.groups.height), MONTHS + 1)]
+
     def rows(self, **tables: np.ndarray) -> pl.DataFrame:
         """Tables of groups x months 0 to 60 as columns beside the groups and `months`."""
-        months = pl.DataFrame({"months": np.arange(MONTHS + 1)})
+        months = MONTHS + 1
         columns = [
             pl.Series(name, table.reshape(-1), nan_to_null=table.dtype.kind == "f")
             for name, table in tables.items()
         ]
-        return self.groups.join(months, how="cross", maintain_order="left_right").with_columns(
-            columns
-        )
+        months_of_each = pl.Series("months", np.tile(np.arange(months), self.groups.height))
+        return self._repeated.hstack([months_of_each, *columns])
 
 
 def grouped(watch: Watch, dims: Slice) -> Grouped:

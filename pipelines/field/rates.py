@@ -101,6 +101,10 @@ def _placed(dims: Slice) -> list[str]:
 
 def grid(context: FieldContext, dims: Slice) -> pl.DataFrame:
     """Every group that could be: those of units, crossed with classes and states."""
+    return context.once(("grid", dims), lambda: _grid(context, dims))
+
+
+def _grid(context: FieldContext, dims: Slice) -> pl.DataFrame:
     placed = [name for name in dims if name in UNIT_DIMENSIONS]
     whole = pl.select(pl.lit(0, pl.Int8).alias(FLEET))  # also where there is no unit
     groups = context.units.select(FLEET, *placed).unique() if placed else whole

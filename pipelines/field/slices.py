@@ -51,15 +51,17 @@ def labelled(frame: pl.DataFrame, dims: Slice, columns: Sequence[str]) -> pl.Dat
     `note`. Numbers that are not finite become null. Rows are sorted by their labels and by what
     comes before the first figure.
     """
-    if "note" not in frame.columns:
-        frame = frame.with_columns(note=pl.lit(None, pl.String))
     missing = [name for name in DIMENSIONS if name not in dims]
     floats = [name for name in columns if frame.schema[name].is_float()]
-    return frame.with_columns(
-        pl.lit(",".join(dims) or ALL).alias("by"),
-        *(pl.lit(ALL).alias(name) for name in missing),
-        *(pl.when(pl.col(name).is_finite()).then(pl.col(name)).alias(name) for name in floats),
-    ).select(*LABELS, *columns, "thin", "note")
+    words = {"by": ",".join(dims) or ALL} | dict.fromkeys(missing, ALL)
+    told = {
+        **{name: pl.lit(word) for name, word in words.items()},
+        **({} if "note" in frame.columns else {"note": pl.lit(None, pl.String)}),
+        **{name: pl.when(pl.col(name).is_finite()).then(pl.col(name)) for name in floats},
+    }
+    return frame.select(
+        told.get(name, pl.col(name)).alias(name) for name in (*LABELS, *columns, "thin", "note")
+    )
 
 
 def thin(failures: str = "failures", units: str = "units") -> pl.Expr:

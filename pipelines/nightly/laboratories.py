@@ -85,6 +85,8 @@ def laboratory_drift(tests: pl.DataFrame, through: dt.date) -> pl.DataFrame:
     rank_sum, recent, before, tied = (
         found[name].cast(pl.Float64).to_numpy() for name in ("rank_sum", "recent", "before", "ties")
     )
+    if found.is_empty():
+        return DRIFT.to_frame()
     z = rank_sum_z(rank_sum, recent, before, tied)
     return (
         found.with_columns(
