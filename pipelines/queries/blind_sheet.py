@@ -19,7 +19,7 @@ from dashboards.data import FEEDS
 from dashboards.site import blind_document
 from pipelines.errors import NotFoundError, StorageError, UsageError
 from pipelines.records.harmless import harmless
-from pipelines.steps.pages import data_of_claims
+from pipelines.steps.claim_details import data_of_claims
 from pipelines.steps.second_opinions import DRAWS, draw_claims, keep
 from pipelines.store.database import one_row, query_frame, read_frame
 from pipelines.store.inputs import Inputs, load_inputs

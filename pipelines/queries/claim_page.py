@@ -12,7 +12,7 @@ import polars as pl
 from dashboards.letters import TemplateFault
 from dashboards.site import claim_document
 from pipelines.errors import NotFoundError, WorkspaceError
-from pipelines.steps.pages import data_of_claims
+from pipelines.steps.claim_details import data_of_claims
 from pipelines.store.database import has_table, one_row, read_frame
 from pipelines.store.inputs import load_inputs
 from pipelines.store.reading import no_such_claim, open_store, store_facts

@@ -16,10 +16,10 @@ import polars as pl
 from pipelines.counterfactuals import Counterfactuals, as_data, sentences_of, what_would_turn
 from pipelines.coverage import seen
 from pipelines.errors import WorkspaceError
-from pipelines.steps.payment_ledger import credits_of, payment_of
 from pipelines.store.database import query_frame
 from pipelines.store.evidence import evidence_around
 from pipelines.store.inputs import load_inputs
+from pipelines.store.lookups import credits_of, payment_of
 from pipelines.store.reading import open_store, store_facts
 from pipelines.store.rulings import all_rulings
 from pipelines.workspace.layout import Workspace

@@ -24,9 +24,9 @@ REVIEWED: dict[tuple[str, str], str] = {
     ("pipelines/store/evidence.py", "feed"): "a name of FEEDS",
     ("pipelines/store/evidence.py", "where"): "two literals",
     ("pipelines/steps/letters.py", "table"): "two literals",
-    ("pipelines/steps/pages.py", "table"): "literals of the callers",
-    ("pipelines/steps/pages.py", "keys.name"): "names that the callers' own schemas give",
-    ("pipelines/steps/pages.py", "feed"): "a name of FEEDS",
+    ("pipelines/store/lookups.py", "table"): "literals of the callers",
+    ("pipelines/store/lookups.py", "keys.name"): "names that the callers' own schemas give",
+    ("pipelines/store/lookups.py", "feed"): "a name of FEEDS",
     ("pipelines/steps/near_serials.py", "value"): "what identifier made of a key of NAMING",
     (
         "pipelines/store/invalidation.py",

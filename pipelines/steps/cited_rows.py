@@ -1,0 +1,67 @@
+"""The landed rows that findings cite, as a person would see them in the file.
+
+Belongs here: finding the rows and parting them into cells under their headers. Does not belong
+here: what a finding says of them.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from typing import Any
+
+import duckdb
+import polars as pl
+
+from dashboards import data as shown
+from pipelines.records.headers import match_headers
+from pipelines.records.mapping import Mapping
+from pipelines.store.database import read_frame
+from pipelines.store.inputs import Inputs
+from pipelines.store.lookups import landed_rows
+from pipelines.store.recorded_rulings import CITED_AS
+from schemas.codes import FEEDS
+
+
+def cited_rows(
+    inputs: Inputs, con: duckdb.DuckDBPyConnection, findings: pl.DataFrame
+) -> pl.DataFrame:
+    """The landed rows that findings cite, parted into cells as they came."""
+    cited = findings.select(cited=pl.col("evidence").explode()).drop_nulls().unnest("cited")
+    files = read_frame(con, "export_files")
+    parts = []
+    for feed in FEEDS:
+        rows = cited.filter(pl.col("feed") == feed).unique()
+        if rows.is_empty():
+            continue
+        landed = landed_rows(con, feed, rows)
+        for (file,), of_file in landed.group_by("file"):
+            form = files.row(by_predicate=pl.col("file") == file, named=True)
+            parts.append(_cells(inputs, feed, form, of_file))
+    return pl.concat([pl.DataFrame(schema=shown.EVIDENCE_ROWS), *parts])
+
+
+def _cells(inputs: Inputs, feed: str, form: dict[str, Any], rows: pl.DataFrame) -> pl.DataFrame:
+    mapping = Mapping.plain(feed) if form["file"] == CITED_AS else inputs.mappings[feed]
+    headers = list(form["headers"])
+    places = {place: name for name, place in match_headers(feed, headers, mapping).places.items()}
+    columns = [places.get(place, "") for place in range(len(headers))]
+    cells = [_parted(raw, form["delimiter"] or "\t") for raw in rows["raw"]]
+    return pl.DataFrame(
+        {
+            "feed": rows["feed"],
+            "key": rows["key"],
+            "file": rows["file"],
+            "line": rows["line"],
+            "headers": [headers] * rows.height,
+            "columns": [columns] * rows.height,
+            "cells": cells,
+        },
+        schema=shown.EVIDENCE_ROWS,
+    )
+
+
+def _parted(raw: str, delimiter: str) -> list[str]:
+    csv.field_size_limit(2**31 - 1)
+    reader = csv.reader(io.StringIO(raw, newline=""), delimiter=delimiter)
+    return [cell.strip() for cell in next(reader, [])]
