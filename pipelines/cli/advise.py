@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from pipelines.cli.console.arguments import takes_json, takes_workspace, write_file
+from pipelines.cli.console.arguments import takes_workspace, write_file
 from pipelines.cli.console.output import print_json, progress, say
 from pipelines.errors import NotFoundError, UsageError
 
@@ -18,7 +18,6 @@ HELP = "Advise on water: needs, treatments, tank, cartridges, deliming."
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    takes_json(parser)
     takes_workspace(parser)
     source = parser.add_mutually_exclusive_group(required=True)
     source.add_argument("--site", metavar="SITE", help="use the site's latest supply test")
@@ -29,6 +28,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--model", required=True, metavar="MODEL")
     parser.add_argument("--region", metavar="REGION", help="for the coldest supply")
     parser.add_argument("--html", metavar="FILE", help="write a sheet to print and hand over")
+
+
+def output_schema() -> dict[str, Any]:
+    """What the JSON holds."""
+    from pipelines.cli.outputs.advise import advice
+
+    return advice()
 
 
 def run(args: argparse.Namespace) -> int:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from pipelines.cli.console.arguments import takes_csv, takes_json, takes_workspace
-from pipelines.cli.console.output import print_csv, print_json, say
+from pipelines.cli.console.arguments import takes_csv, takes_workspace
+from pipelines.cli.console.output import json_rows, print_csv, print_json, say
 
 if TYPE_CHECKING:
     import polars as pl
@@ -23,9 +23,16 @@ HELP = "Tell what is worth asking an agency about, beside its peers."
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    takes_json(parser)
     takes_workspace(parser)
     takes_csv(parser)
+
+
+def output_schema() -> dict[str, Any]:
+    """What the JSON holds."""
+    from schemas import json_schema as js
+    from schemas.field import AgencyFigures
+
+    return js.rows_of(AgencyFigures, "Every measure of every agency, and of all together.")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -33,10 +40,11 @@ def run(args: argparse.Namespace) -> int:
     import polars as pl
 
     from pipelines.store.reading import published_table
+    from schemas.field import AgencyFigures
 
     figures = published_table(args.workspace, "agency_figures")
     if args.json:
-        print_json(figures.to_dicts())
+        print_json(json_rows(AgencyFigures, figures))
     elif args.csv:
         print_csv(figures)
     elif figures.is_empty():

@@ -6,9 +6,9 @@ import argparse
 import time
 from contextlib import ExitStack
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from pipelines.cli.console.arguments import takes_json, takes_workspace
+from pipelines.cli.console.arguments import takes_workspace
 from pipelines.cli.console.output import print_json, progress, teller
 from pipelines.errors import BusyError, UsageError
 
@@ -22,7 +22,6 @@ HELP = "Put a workspace into one file, with checksums."
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    takes_json(parser)
     takes_workspace(parser)
     parser.add_argument("file", metavar="FILE", help="the archive to write (ZIP)")
     parser.add_argument(
@@ -31,6 +30,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default=3600.0,
         metavar="SECONDS",
         help="how long to wait for a refresh that is running (default: 3600)",
+    )
+
+
+def output_schema() -> dict[str, Any]:
+    """What the JSON holds."""
+    from schemas import json_schema as js
+
+    return js.record(
+        {
+            "file": js.text("The archive that was written."),
+            "files": js.integer("Files in it."),
+            "size_bytes": js.integer("Their bytes before they were packed."),
+            "left_out": js.texts("What was left out and why, a sentence each."),
+        }
     )
 
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from pipelines.cli.console.arguments import takes_csv, takes_json, takes_workspace
-from pipelines.cli.console.output import print_csv, print_json, say
+from pipelines.cli.console.arguments import takes_csv, takes_workspace
+from pipelines.cli.console.output import json_rows, print_csv, print_json, say
 from pipelines.errors import UsageError
 
 if TYPE_CHECKING:
@@ -24,7 +24,6 @@ HELP = "Suggest causes from notes, with the words that made them. Decide nothing
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    takes_json(parser)
     takes_workspace(parser)
     parser.add_argument(
         "--second-look", action="store_true", help="only coded calls whose notes say otherwise"
@@ -32,11 +31,25 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     takes_csv(parser)
 
 
+def output_schema() -> dict[str, Any]:
+    """What the JSON holds."""
+    from schemas import json_schema as js
+    from schemas.causes import CauseModelQuality, CauseSuggestions
+
+    return js.record(
+        {
+            "suggestions": js.rows_of(CauseSuggestions, "What notes suggest, the surest first."),
+            "quality": js.rows_of(CauseModelQuality, "How often that is right, by class."),
+        }
+    )
+
+
 def run(args: argparse.Namespace) -> int:
     """Lists what the last refresh suggested, the surest first, with how far it can be trusted."""
     import polars as pl
 
     from pipelines.store.reading import published_table
+    from schemas.causes import CauseModelQuality, CauseSuggestions
 
     if args.json and args.csv:
         raise UsageError("--json and --csv together; choose one of them.")
@@ -46,7 +59,12 @@ def run(args: argparse.Namespace) -> int:
         found = found.filter(pl.col("kind") == _OTHERWISE)
     found = found.sort("probability", "call", descending=[True, False], nulls_last=True)
     if args.json:
-        print_json({"suggestions": found.to_dicts(), "quality": quality.to_dicts()})
+        print_json(
+            {
+                "suggestions": json_rows(CauseSuggestions, found),
+                "quality": json_rows(CauseModelQuality, quality),
+            }
+        )
     elif args.csv:
         print_csv(found)
     else:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import argparse
+from typing import Any
 
-from pipelines.cli.console.arguments import takes_as_of, takes_json, takes_workspace
+from pipelines.cli.console.arguments import takes_as_of, takes_workspace
 from pipelines.cli.console.output import print_json, progress, say
 
 HELP = "Read and validate everything; say what would be set aside. Write nothing."
@@ -12,9 +13,15 @@ HELP = "Read and validate everything; say what would be set aside. Write nothing
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    takes_json(parser)
     takes_workspace(parser)
     takes_as_of(parser)
+
+
+def output_schema() -> dict[str, Any]:
+    """What the JSON holds."""
+    from pipelines.cli.outputs.check import checked
+
+    return checked()
 
 
 def run(args: argparse.Namespace) -> int:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import Any
 
-from pipelines.cli.console.arguments import takes_json
 from pipelines.cli.console.output import print_json, progress, teller
 from pipelines.errors import UsageError
 
@@ -14,8 +14,14 @@ HELP = "Lay out the sample workspace, refresh it and say where the pages are."
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    takes_json(parser)
     parser.add_argument("folder", nargs="?", default="limeledger-demo", metavar="FOLDER")
+
+
+def output_schema() -> dict[str, Any]:
+    """What the JSON holds."""
+    from pipelines.cli.outputs.refresh import summary
+
+    return summary()
 
 
 def run(args: argparse.Namespace) -> int:

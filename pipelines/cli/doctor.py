@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import argparse
+from typing import Any
 
-from pipelines.cli.console.arguments import takes_json, takes_workspace
+from pipelines.cli.console.arguments import takes_workspace
 from pipelines.cli.console.output import print_json, say
 
 _WORDS = {"fault": "Fault", "warning": "Look", "note": "Note"}
@@ -14,8 +15,29 @@ HELP = "Tell what is wrong with a workspace, and the way out. Write nothing."
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    takes_json(parser)
     takes_workspace(parser)
+
+
+def output_schema() -> dict[str, Any]:
+    """What the JSON holds."""
+    from schemas import json_schema as js
+
+    finding = js.record(
+        {
+            "weight": js.word("`fault`: the next refresh would fail.", tuple(_WORDS)),
+            "matter": js.text("What it is about, in a word.", "^[a-z][a-z -]*$"),
+            "sentence": js.text("What is the case."),
+            "remedy": js.text("What to do; empty where the sentence says it."),
+        }
+    )
+    return js.record(
+        {
+            "workspace": js.text("The workspace."),
+            "looked_at": js.moment_with_offset("When it was looked over."),
+            "findings": js.listing("What was found, the heaviest first.", finding),
+            "exit_code": js.integer("0 nothing; 1 look; 2 there are faults.", most=2),
+        }
+    )
 
 
 def run(args: argparse.Namespace) -> int:

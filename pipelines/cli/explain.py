@@ -7,7 +7,7 @@ import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipelines.cli.console.arguments import takes_json, takes_workspace, write_file
+from pipelines.cli.console.arguments import takes_workspace, write_file
 from pipelines.cli.console.output import print_json, progress, say
 from pipelines.errors import NotFoundError
 from pipelines.workspace.layout import Workspace
@@ -30,12 +30,18 @@ HELP = "Explain one claim: verdict, money, findings, evidence, what is short."
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    takes_json(parser)
     parser.add_argument("claim", metavar="CLAIM")
     takes_workspace(parser)
     parser.add_argument(
         "--html", metavar="FILE", help="write the claim's page as one file, also where it has none"
     )
+
+
+def output_schema() -> dict[str, Any]:
+    """What the JSON holds."""
+    from pipelines.cli.outputs.explain import explanation
+
+    return explanation()
 
 
 def run(args: argparse.Namespace) -> int:

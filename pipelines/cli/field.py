@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from pipelines.cli.console.arguments import takes_csv, takes_json, takes_workspace, typed_day
-from pipelines.cli.console.output import print_csv, print_json, say
+from pipelines.cli.console.arguments import takes_csv, takes_workspace, typed_day
+from pipelines.cli.console.output import json_rows, print_csv, print_json, say
 from pipelines.errors import UsageError
 from schemas import codes
 
@@ -18,7 +18,6 @@ HELP = "Field figures for any slice."
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    takes_json(parser)
     takes_workspace(parser)
     parser.add_argument("--by", default="all", metavar="DIMENSIONS", help="joined by commas")
     parser.add_argument("--figure", default="rates", metavar="NAME")
@@ -30,11 +29,28 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     takes_csv(parser)
 
 
+def output_schema() -> dict[str, Any]:
+    """What the JSON holds."""
+    from pipelines.field.figures import FIGURES
+    from schemas import json_schema as js
+    from schemas.field import FIELD_TABLES
+
+    # An empty list is of every figure, so that more than one form may fit.
+    return {
+        "anyOf": [
+            js.rows_of(table, f"--figure {name}: its rows for the slice.")
+            for name, table in FIELD_TABLES.items()
+            if name in FIGURES
+        ]
+    }
+
+
 def run(args: argparse.Namespace) -> int:
     """Estimates one figure for the slice that is asked for, from the last refresh's records."""
     import polars as pl
 
     from pipelines.steps.figures import figure_of_slice
+    from schemas.field import FIELD_TABLES
 
     if args.cause_class and args.cause_class not in (*codes.CAUSE_CLASSES, "unknown"):
         raise UsageError(
@@ -56,7 +72,7 @@ def run(args: argparse.Namespace) -> int:
                 raise UsageError(f"--{name} {chosen} needs --by {name}; slice by it to choose one.")
             table = table.filter(pl.col(name) == chosen)
     if args.json:
-        print_json(table.to_dicts())
+        print_json(json_rows(FIELD_TABLES[args.figure], table))
     elif args.csv:
         print_csv(table)
     else:

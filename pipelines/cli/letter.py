@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipelines.cli.console.arguments import takes_json, takes_workspace, write_file
+from pipelines.cli.console.arguments import takes_workspace, write_file
 from pipelines.cli.console.output import print_json, progress, write
 from pipelines.errors import NotFoundError, WorkspaceError
 
@@ -18,11 +18,17 @@ HELP = "Write the letter to the agency that filed a claim."
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    takes_json(parser)
     parser.add_argument("claim", metavar="CLAIM")
     takes_workspace(parser)
     parser.add_argument("--format", choices=("text", "html", "eml"), default="text")
     parser.add_argument("--out", metavar="FILE", help="write it there (default: stdout)")
+
+
+def output_schema() -> dict[str, Any]:
+    """What the JSON holds."""
+    from pipelines.cli.outputs.letter import letter
+
+    return letter()
 
 
 def run(args: argparse.Namespace) -> int:

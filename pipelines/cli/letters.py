@@ -9,7 +9,7 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipelines.cli.console.arguments import takes_json, takes_workspace, typed_day
+from pipelines.cli.console.arguments import takes_workspace, typed_day
 from pipelines.cli.console.output import print_json, progress, teller
 from pipelines.errors import UsageError
 
@@ -21,7 +21,6 @@ HELP = "Write the letters of all that the last refresh decided."
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    takes_json(parser)
     takes_workspace(parser)
     parser.add_argument(
         "--out", metavar="FOLDER", help="write them there (default: outgoing/DAY in the workspace)"
@@ -30,6 +29,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--since", metavar="DATE", help="all that was decided or ruled as of this day or later"
     )
     parser.add_argument("--format", choices=("text", "html", "eml"), default="eml")
+
+
+def output_schema() -> dict[str, Any]:
+    """What the JSON holds."""
+    from pipelines.cli.outputs.letter import letters
+
+    return letters()
 
 
 def run(args: argparse.Namespace) -> int:

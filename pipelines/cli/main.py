@@ -42,12 +42,16 @@ COMMANDS = (
     "restore",
     "doctor",
     "what-if",
+    "schema",
     "dagster",
 )
 
 
 def module_of(command: str) -> ModuleType:
-    """The module that does a command: HELP, `add_arguments(parser)` and `run(args) -> int`."""
+    """The module that does a command: HELP, `add_arguments(parser)` and `run(args) -> int`.
+
+    One that prints JSON also has `output_schema() -> dict`, and takes `--json`.
+    """
     return importlib.import_module(f"pipelines.cli.{command.replace('-', '_')}")
 
 
@@ -67,6 +71,10 @@ def build_parser() -> argparse.ArgumentParser:
     for name in COMMANDS:
         module = module_of(name)
         command = commands.add_parser(name, help=module.HELP, description=module.HELP)
+        if hasattr(module, "output_schema"):
+            command.add_argument(
+                "--json", action="store_true", help="machine-readable output on stdout"
+            )
         module.add_arguments(command)
         command.add_argument(
             "--debug", action="store_true", help="show the traceback of a fault of the tool"

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import Any
 
-from pipelines.cli.console.arguments import takes_json, takes_workspace
+from pipelines.cli.console.arguments import takes_workspace
 from pipelines.cli.console.output import print_json, say
 from pipelines.errors import NotFoundError, UsageError
 from schemas.codes import FEEDS
@@ -15,10 +16,23 @@ HELP = "Draft a mapping for an export, with the reason for each guess."
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    takes_json(parser)
     parser.add_argument("file", metavar="FILE")
     parser.add_argument("--feed", required=True, metavar="FEED")
     takes_workspace(parser)
+
+
+def output_schema() -> dict[str, Any]:
+    """What the JSON holds."""
+    from schemas import codes
+    from schemas import json_schema as js
+
+    return js.record(
+        {
+            "feed": js.word("The feed.", codes.FEEDS),
+            "file": js.text("The export for which it was drafted."),
+            "mapping": js.text("The draft, as TOML with its reasons as comments."),
+        }
+    )
 
 
 def run(args: argparse.Namespace) -> int:

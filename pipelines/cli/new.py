@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import Any
 
-from pipelines.cli.console.arguments import takes_json
 from pipelines.cli.console.output import print_json, teller
 
 HELP = "Make an empty workspace: settings, terms to edit, headers, a README."
@@ -13,8 +13,19 @@ HELP = "Make an empty workspace: settings, terms to edit, headers, a README."
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    takes_json(parser)
     parser.add_argument("folder", metavar="FOLDER")
+
+
+def output_schema() -> dict[str, Any]:
+    """What the JSON holds."""
+    from schemas import json_schema as js
+
+    return js.record(
+        {
+            "folder": js.text("The new workspace."),
+            "files": js.texts("The files that were written."),
+        }
+    )
 
 
 def run(args: argparse.Namespace) -> int:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from pipelines.cli.console.arguments import takes_csv, takes_json, takes_workspace
-from pipelines.cli.console.output import print_csv, print_json, say
+from pipelines.cli.console.arguments import takes_csv, takes_workspace
+from pipelines.cli.console.output import json_rows, print_csv, print_json, say
 from pipelines.errors import UsageError
 from schemas.codes import PAYMENT_STATES, SETTLED_PAYMENTS
 
@@ -18,10 +18,17 @@ HELP = "Tell what was paid beside what stands: unpaid, twice, too much."
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    takes_json(parser)
     takes_workspace(parser)
     parser.add_argument("--state", metavar="STATE", help="only this state, such as unpaid")
     takes_csv(parser)
+
+
+def output_schema() -> dict[str, Any]:
+    """What the JSON holds."""
+    from schemas import json_schema as js
+    from schemas.payments import Payments
+
+    return js.rows_of(Payments, "Payments of the state asked for, else all.")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -31,12 +38,13 @@ def run(args: argparse.Namespace) -> int:
     from pipelines.store.reading import published_table
     from pipelines.workspace.layout import Workspace
     from pipelines.workspace.settings import load_settings
+    from schemas.payments import Payments
 
     state = None if args.state is None else _state(args.state)
     table = published_table(args.workspace, "payments")
     found = table if state is None else table.filter(pl.col("state") == state)
     if args.json:
-        print_json(found.to_dicts())
+        print_json(json_rows(Payments, found))
     elif args.csv:
         print_csv(found)
     elif table.is_empty():

@@ -5,9 +5,9 @@ from __future__ import annotations
 import argparse
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from pipelines.cli.console.arguments import takes_as_of, takes_json, takes_workspace
+from pipelines.cli.console.arguments import takes_as_of, takes_workspace
 from pipelines.cli.console.output import print_json, progress, teller
 from pipelines.errors import LimeledgerError, WorkspaceError
 
@@ -23,9 +23,15 @@ HELP = "Read what is new, validate, decide, compute and publish."
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    takes_json(parser)
     takes_workspace(parser)
     takes_as_of(parser)
+
+
+def output_schema() -> dict[str, Any]:
+    """What the JSON holds."""
+    from pipelines.cli.outputs.refresh import summary
+
+    return summary()
 
 
 def run(args: argparse.Namespace) -> int:

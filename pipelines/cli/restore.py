@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import Any
 
-from pipelines.cli.console.arguments import takes_json
 from pipelines.cli.console.output import print_json, teller
 from pipelines.errors import WorkspaceError
 
@@ -14,9 +14,23 @@ HELP = "Take a workspace out of a backup, all of it or nothing."
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    takes_json(parser)
     parser.add_argument("file", metavar="FILE", help="an archive that backup wrote")
     parser.add_argument("folder", metavar="FOLDER", help="a folder that is new or empty")
+
+
+def output_schema() -> dict[str, Any]:
+    """What the JSON holds."""
+    from schemas import json_schema as js
+
+    return js.record(
+        {
+            "folder": js.text("The workspace that was put in place."),
+            "made_at": js.moment_with_offset("When the backup was made."),
+            "host": js.text("The machine on which it was made."),
+            "files": js.integer("Files put in place."),
+            "size_bytes": js.integer("Their bytes."),
+        }
+    )
 
 
 def run(args: argparse.Namespace) -> int:

@@ -7,7 +7,7 @@ import datetime as dt
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, Any
 
-from pipelines.cli.console.arguments import takes_json, takes_workspace
+from pipelines.cli.console.arguments import takes_workspace
 from pipelines.cli.console.output import print_json, teller
 from pipelines.errors import NotFoundError, UsageError
 from pipelines.workspace.layout import SETTINGS_FILE, Workspace
@@ -16,12 +16,13 @@ from schemas.codes import RULINGS
 if TYPE_CHECKING:
     from pipelines.workspace.settings import Settings
 
+_AMOUNTS = ("parts_amount", "labor_amount", "travel_amount")
+
 HELP = "Record what a person decided on a claim."
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    takes_json(parser)
     parser.add_argument("claim", metavar="CLAIM")
     parser.add_argument("ruling", metavar="RULING", help="covered, covered_in_part or not_covered")
     takes_workspace(parser)
@@ -31,6 +32,21 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--labor", metavar="AMOUNT", help="what is to be paid for labor")
     parser.add_argument("--travel", metavar="AMOUNT", help="what is to be paid for travel")
     parser.add_argument("--at", metavar="WHEN", help="when it was decided (default: now)")
+
+
+def output_schema() -> dict[str, Any]:
+    """What the JSON holds."""
+    from pipelines.cli.outputs.explain import ruling
+    from schemas import json_schema as js
+    from schemas.feeds import Rulings
+
+    recorded = js.properties_of(Rulings) | {
+        "ruled_at": js.moment_as_typed("When it was decided; in the workspace's time zone."),
+        "granted": js.amount("What it grants in all."),
+        "replaces": js.or_null(ruling("The ruling that stood until then.")),
+        "overruled_by": js.or_null(ruling("The one made after it, which stands instead.")),
+    }
+    return js.record(recorded)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -70,7 +86,8 @@ def run(args: argparse.Namespace) -> int:
     later = rulings[-1] if len(before) < len(rulings) else None
     if args.json:
         told = {"granted": f"{total:.2f}", "replaces": replaced, "overruled_by": later}
-        print_json({**row, **told})
+        amounts = {name: Decimal(row[name]) if row[name] else None for name in _AMOUNTS}
+        print_json({**row, **amounts, **told})
     tell = teller(args.json)
     tell(
         f"Recorded: {row['claim']} is ruled {ruling.replace('_', ' ')} by {row['ruled_by']}; "

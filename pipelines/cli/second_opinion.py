@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import Any
 
-from pipelines.cli.console.arguments import takes_json, takes_workspace
+from pipelines.cli.console.arguments import takes_workspace
 from pipelines.cli.console.output import print_json, say, teller
 from pipelines.errors import UsageError, WorkspaceError
 from pipelines.workspace.layout import Workspace
@@ -15,13 +16,50 @@ HELP = "Draw decided claims for a person to check blind; tell how far they agree
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    takes_json(parser)
     takes_workspace(parser)
     parser.add_argument("--sample", type=int, metavar="N", help="draw so many claims")
     parser.add_argument("--seed", metavar="S", help="of the draw (default: the as-of date)")
     parser.add_argument("--out", metavar="FOLDER", help="where the sheet goes")
     parser.add_argument("--record", metavar="FILE", help="record the verdicts of a filled-in sheet")
     parser.add_argument("--by", metavar="WHO", help="who checked, where the sheet does not say")
+
+
+def output_schema() -> dict[str, Any]:
+    """What the JSON holds."""
+    from schemas import json_schema as js
+    from schemas.codes import VERDICTS
+    from schemas.second_opinions import SecondOpinionAgreement, SecondOpinions
+
+    drawn = {
+        "claims": js.texts("The claims drawn, in the order of the sheet."),
+        "seed": js.text("The seed of the draw."),
+        "csv": js.text("The sheet to answer on."),
+        "html": js.text("The evidence to read, without the verdicts."),
+    }
+    recorded = {
+        "recorded": js.integer("Opinions recorded now."),
+        "known": js.integer("Opinions of the sheet that were recorded before."),
+        "not_answered": js.integer("Claims of the sheet without an answer."),
+    }
+    pair = {
+        "computed": js.word("The verdict of the rules.", VERDICTS),
+        "verdict": js.word("The person's verdict.", VERDICTS),
+        "opinions": js.integer("How often.", least=1),
+    }
+    agreement = {
+        "agreement": js.rows_of(SecondOpinionAgreement, "How far people and rules agree."),
+        "confusion": js.listing("Verdict by verdict.", js.record(pair)),
+        "disagreements": js.rows_of(
+            SecondOpinions, "The opinions that differ.", without=("agrees", "counts")
+        ),
+    }
+    return js.one_of(
+        [
+            js.record(drawn, "With --sample."),
+            js.record(recorded, "With --record."),
+            js.record(agreement, "Without either."),
+        ]
+    )
 
 
 def run(args: argparse.Namespace) -> int:

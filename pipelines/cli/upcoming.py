@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from pipelines.cli.console.arguments import takes_csv, takes_json, takes_workspace
-from pipelines.cli.console.output import print_csv, print_json, say
+from pipelines.cli.console.arguments import takes_csv, takes_workspace
+from pipelines.cli.console.output import json_rows, print_csv, print_json, say
 from pipelines.errors import UsageError
 
 if TYPE_CHECKING:
@@ -17,10 +17,17 @@ HELP = "Tell who is about to lose cover, and why."
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    takes_json(parser)
     takes_workspace(parser)
     parser.add_argument("--within", type=int, default=30, metavar="DAYS")
     takes_csv(parser)
+
+
+def output_schema() -> dict[str, Any]:
+    """What the JSON holds."""
+    from schemas import json_schema as js
+    from schemas.histories import Upcoming
+
+    return js.rows_of(Upcoming, "The matters that fall due within the days asked for.")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -28,12 +35,13 @@ def run(args: argparse.Namespace) -> int:
     import polars as pl
 
     from pipelines.store.reading import published_table
+    from schemas.histories import Upcoming
 
     if args.within < 0:
         raise UsageError(f"--within {args.within} is below 0; name a number of days.")
     due = published_table(args.workspace, "upcoming").filter(pl.col("days_left") <= args.within)
     if args.json:
-        print_json(due.to_dicts())
+        print_json(json_rows(Upcoming, due))
     elif args.csv:
         print_csv(due)
     elif due.is_empty():

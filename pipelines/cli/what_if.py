@@ -5,9 +5,9 @@ from __future__ import annotations
 import argparse
 import textwrap
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from pipelines.cli.console.arguments import takes_json, takes_workspace, write_file
+from pipelines.cli.console.arguments import takes_workspace, write_file
 from pipelines.cli.console.output import print_json, progress, say
 
 if TYPE_CHECKING:
@@ -22,7 +22,6 @@ HELP = "Decide every claim again under other terms, side by side."
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    takes_json(parser)
     parser.add_argument("terms", metavar="TERMS", help="a TOML file with one edition of the terms")
     takes_workspace(parser)
     parser.add_argument(
@@ -33,6 +32,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "the edition of its name, else of its day, else all)",
     )
     parser.add_argument("--html", metavar="FILE", help="write a page with charts and tables")
+
+
+def output_schema() -> dict[str, Any]:
+    """What the JSON holds."""
+    from pipelines.cli.outputs.what_if import comparison
+
+    return comparison()
 
 
 def run(args: argparse.Namespace) -> int:

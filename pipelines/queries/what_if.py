@@ -28,6 +28,7 @@ from pipelines.store.reading import open_store, store_facts
 from pipelines.terms import Terms, other_terms
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.toml_file import read_toml
+from schemas.columns import CENTS
 
 METHOD = (
     "The forecast is made anew as a refresh makes it: the failures expected of the units that the "
@@ -80,7 +81,9 @@ class WhatIf:
             "moves": told.moves.to_dicts(),
             "groups": told.groups.to_dicts(),
             "moved": told.claims.to_dicts(),
-            "forecast": self.forecast.to_dicts(),
+            "forecast": self.forecast.with_columns(
+                pl.col("cost_before", "cost_after").round(2).cast(CENTS)
+            ).to_dicts(),
             "forecast_method": METHOD,
         }
 

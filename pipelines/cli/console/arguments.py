@@ -38,11 +38,6 @@ class CommandParser(argparse.ArgumentParser):
             self._is_intermixed = False
 
 
-def takes_json(parser: argparse.ArgumentParser) -> None:
-    """`--json`, for a command whose output `pipelines.cli.outputs` describes."""
-    parser.add_argument("--json", action="store_true", help="machine-readable output on stdout")
-
-
 def takes_csv(parser: argparse.ArgumentParser) -> None:
     """`--csv`, for a command that lists a table."""
     parser.add_argument("--csv", action="store_true", help="CSV on stdout")

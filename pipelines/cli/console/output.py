@@ -11,11 +11,15 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from typing import TYPE_CHECKING, Any, TextIO
 
 if TYPE_CHECKING:
     import polars as pl
+
+    from schemas.columns import Table
+
+_CENT = Decimal("0.01")
 
 
 @contextmanager
@@ -38,10 +42,34 @@ def progress(text: str) -> None:
 
 
 def print_json(value: Any) -> None:
-    """A value as JSON on stdout; money as text with two decimals, days as ISO 8601."""
-    with _heard(sys.stdout) as stream:
-        json.dump(value, stream, ensure_ascii=False, indent=2, default=_plain)
-        stream.write("\n")
+    """A value as JSON on stdout; money as text with two decimals, days as ISO 8601.
+
+    Nothing is printed of a value that has no form in JSON, such as an infinite number.
+    """
+    text = json.dumps(value, ensure_ascii=False, indent=2, default=_plain, allow_nan=False)
+    write(f"{text}\n")
+
+
+def json_rows(table: type[Table], frame: pl.DataFrame) -> list[dict[str, Any]]:
+    """The rows of a frame for JSON, by exactly the columns of its table class.
+
+    Estimates of money become amounts, as the money is that they estimate; a number without a
+    finite value becomes null.
+    """
+    import polars as pl
+
+    from schemas.columns import fields
+    from schemas.json_schema import is_money
+
+    columns = []
+    for name, column in fields(table).items():
+        value = pl.col(name)
+        if frame.schema[name].is_float():
+            value = pl.when(value.is_finite()).then(value)
+            if is_money(column.metadata):
+                value = value.round(2).cast(pl.Decimal(38, 2))
+        columns.append(value.alias(name))
+    return frame.select(columns).to_dicts()
 
 
 def print_csv(table: pl.DataFrame) -> None:
@@ -69,7 +97,7 @@ def teller(as_json: bool) -> Callable[[str], None]:
 
 def _plain(value: Any) -> Any:
     if isinstance(value, Decimal):
-        return str(value)
+        return str(value.quantize(_CENT, ROUND_HALF_UP))
     if isinstance(value, date | datetime):
         return value.isoformat()
     raise TypeError(f"{type(value).__name__} has no JSON form here")

@@ -1,0 +1,85 @@
+"""The letter to an agency, and the list of those of a morning."""
+
+from __future__ import annotations
+
+from schemas import codes
+from schemas import json_schema as js
+
+FORMATS = ("text", "html", "eml")
+_PARTS = {
+    "claim": js.text("The claim."),
+    "call": js.text("The service call."),
+    "agency": js.or_null(js.text("The agency that did the repair.")),
+    "agency_name": js.or_null(js.text("Its name.")),
+    "agency_email": js.or_null(js.text("Where a letter to it goes.")),
+    "serial": js.text("The unit."),
+    "model": js.or_null(js.text("Its model.")),
+    "family": js.or_null(js.text("Its family.")),
+    "site": js.or_null(js.text("Its site.")),
+    "site_name": js.or_null(js.text("The site's name.")),
+    "failed_on": js.day("The failure date that was used."),
+    "completed_on": js.or_null(js.day("The day the repair was completed.")),
+    "claimed_on": js.or_null(js.day("The day the claim was filed.")),
+    "cause": js.or_null(js.text("The cause, by its code.")),
+    "cause_words": js.or_null(js.text("The cause in words.")),
+    "edition": js.or_null(js.text("The edition of the terms.")),
+    "verdict": js.word("The computed verdict.", codes.VERDICTS),
+    "standing": js.word("What stands: the ruling, else the verdict.", codes.VERDICTS),
+    "ruling": js.or_null(js.word("The latest ruling.", codes.RULINGS)),
+    "ruled_on": js.or_null(js.day("The day on which it was made.")),
+    "ruling_reason": js.or_null(js.text("Its reason.")),
+    "look_again": js.flag("Whether records have come since the ruling that change the verdict."),
+    "decision": js.text("The decision in one sentence."),
+    "basis": js.text("Whether it is computed or ruled, in one sentence."),
+    "appeal": js.text("How to appeal, in one sentence."),
+    "reasons": js.texts("Why, a sentence each."),
+    "clauses": js.texts("The clause behind each reason."),
+    "documents": js.texts("The documents that are missing."),
+    "forms": js.texts("What each of them must show."),
+    "document_clauses": js.texts("The clause that asks for each of them."),
+    "documents_due_on": js.or_null(js.day("The last day for them.")),
+}
+_ENDS = {
+    "money_notes": js.texts("Why a line pays less than was claimed."),
+    "cautions": js.texts("Cautions on work with steam, gas, pressure, electricity and acids."),
+}
+
+
+def letter() -> js.Schema:
+    """The values of one letter, and the letter itself."""
+    money = {
+        f"{line}_{kind}": js.amount(f"{line.capitalize()} {words}.")
+        for kind, words in (("claimed", "claimed"), ("standing", "to be paid as it stands"))
+        for line in ("parts", "labor", "travel", "total")
+    }
+    made = {
+        "subject": js.text("The subject, one line."),
+        "format": js.word("The form of the letter.", FORMATS),
+        "file": js.or_null(js.text("Where it was written; null where nowhere.")),
+        "letter": js.text("The letter."),
+    }
+    return js.record(_PARTS | money | _ENDS | made)
+
+
+def letters() -> js.Schema:
+    """The letters that were written into a folder, and the claims that have none."""
+    line = js.record(
+        {
+            "file": js.text("The letter's file in the folder."),
+            "claim": js.text("The claim."),
+            "agency": js.or_null(js.text("The agency's name, else its code.")),
+            "agency_email": js.or_null(js.text("Where it goes.")),
+            "standing": js.word("What stands.", codes.VERDICTS),
+            "decision": js.text("The decision in one sentence."),
+            "payable": js.amount("What is to be paid in all."),
+            "documents_due_on": js.or_null(js.day("The last day for missing documents.")),
+        }
+    )
+    return js.record(
+        {
+            "as_of": js.day("The day as of which claims were decided."),
+            "folder": js.or_null(js.text("Where they are; null where there is none to write.")),
+            "letters": js.listing("The letters, by claim.", line),
+            "ruled_since": js.texts("Claims ruled on since the last refresh, which have none."),
+        }
+    )
