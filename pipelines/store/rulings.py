@@ -7,6 +7,7 @@ Belongs here: bringing both into one order. Does not belong here: what a ruling 
 from __future__ import annotations
 
 import datetime as dt
+from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -35,13 +36,21 @@ def all_rulings(
     ).to_dicts()
     since = [row for row in recorded_since_refresh(workspace, con) if row["claim"] == claim]
     told = [
-        {name: row[name] or None for name in column_names(Rulings)} | {"since_refresh": fresh}
+        {name: _value(name, row[name]) for name in column_names(Rulings)} | {"since_refresh": fresh}
         for fresh, group in ((False, seen), (True, since))
         for row in group
     ]
     for row in told:
         row["ruled_at"] = moment_here(row["ruled_at"], zone)
     return sorted(told, key=lambda row: row["ruled_at"])
+
+
+def _value(name: str, cell: Any) -> Any:
+    """A cell as the store holds it: the file of recorded rulings has texts, empty where nothing."""
+    if cell == "":
+        return None
+    is_typed_money = name in column_names(Rulings, kind="money") and isinstance(cell, str)
+    return Decimal(cell) if is_typed_money else cell
 
 
 def moment_here(moment: dt.datetime | str, zone: ZoneInfo) -> dt.datetime:

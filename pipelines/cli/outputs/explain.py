@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipelines.counterfactuals.offers import STANDINGS
+from pipelines.counterfactuals.candidate_facts import STANDINGS
 from schemas import codes
 from schemas import json_schema as js
 from schemas.decisions import DecisionHistory, Decisions, Findings
