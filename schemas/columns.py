@@ -17,13 +17,19 @@ import polars as pl
 from schemas.validation import pa
 
 if TYPE_CHECKING:
-    # pandera reads polars types with parameters from annotations; a type checker cannot.
-    from typing import Any as CENTS
-    from typing import Any as CITATIONS
-    from typing import Any as HOURS
-    from typing import Any as MOMENT
-    from typing import Any as MONEY
-    from typing import Any as TEXTS
+    # pandera reads polars types with parameters from annotations; a type checker cannot, and takes
+    # them for types of their own, which serve as annotations and as dtypes.
+    class MONEY(pl.Decimal): ...
+
+    class HOURS(pl.Decimal): ...
+
+    class CENTS(pl.Decimal): ...
+
+    class TEXTS(pl.List): ...
+
+    class CITATIONS(pl.List): ...
+
+    class MOMENT(pl.Datetime): ...
 else:
     MONEY = pl.Decimal(18, 6)  # as written in an export
     HOURS = pl.Decimal(18, 10)  # spreadsheets write thirds of an hour with many digits
