@@ -8,7 +8,7 @@ from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, Any
 
 from pipelines.cli.console.arguments import takes_workspace
-from pipelines.cli.console.output import print_json, teller
+from pipelines.cli.console.output import print_json, progress, teller
 from pipelines.errors import NotFoundError, UsageError
 from pipelines.workspace.layout import SETTINGS_FILE, Workspace
 from schemas.codes import RULINGS
@@ -51,10 +51,11 @@ def output_schema() -> dict[str, Any]:
 
 def run(args: argparse.Namespace) -> int:
     """Appends a ruling; it stands from the next refresh on, and in `explain` at once."""
-    from pipelines.store.recorded_rulings import record_ruling
+    from pipelines.store.recorded_rulings import record_ruling, recorded_rulings
     from pipelines.store.rulings import moment_here
     from pipelines.workspace.clock import now
     from pipelines.workspace.lock import refresh_lock
+    from pipelines.workspace.permissions import private_umask, restrict_file
     from pipelines.workspace.settings import load_settings
 
     workspace = Workspace.open(args.workspace)
@@ -78,8 +79,11 @@ def run(args: argparse.Namespace) -> int:
     decision, rulings = _claim(workspace, row["claim"], settings)
     total = _granted(row, decision)
     _within_limit(row["ruled_by"], total, settings)
-    with refresh_lock(workspace.store):
-        record_ruling(workspace, row)
+    with private_umask(settings.readable_by), refresh_lock(workspace.store):
+        damaged = record_ruling(workspace, row)
+        restrict_file(recorded_rulings(workspace), settings.readable_by)
+    for sentence in damaged:
+        progress(f"{sentence} Until that is mended it counts for nothing.")
     at = moment_here(row["ruled_at"], settings.zone)
     before = [ruling for ruling in rulings if ruling["ruled_at"] <= at]
     replaced = before[-1] if before else None

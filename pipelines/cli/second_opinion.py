@@ -114,6 +114,7 @@ def _record(args: argparse.Namespace) -> int:
     )
     from pipelines.workspace.clock import now
     from pipelines.workspace.lock import refresh_lock
+    from pipelines.workspace.permissions import private_umask, restrict_file
     from pipelines.workspace.settings import load_settings
     from pipelines.workspace.small_csv import FormFault, read_small_csv
 
@@ -128,7 +129,8 @@ def _record(args: argparse.Namespace) -> int:
         lines = read_small_csv(file, args.record, ASKED, optional, settings.max_file_mb).rows
     except FormFault as fault:
         raise WorkspaceError(str(fault)) from None
-    with refresh_lock(workspace.store):
+    readers = settings.readable_by
+    with private_umask(readers), refresh_lock(workspace.store):
         told = read_answers(
             args.record, lines, drawn_claims(workspace), standing_opinions(workspace), by
         )
@@ -137,6 +139,7 @@ def _record(args: argparse.Namespace) -> int:
         here = now().astimezone(settings.zone).replace(tzinfo=None)
         moment = here.isoformat(timespec="seconds")
         keep(workspace, OPINIONS, [row | {"checked_at": moment} for row in told.opinions])
+        restrict_file(workspace.store / OPINIONS, readers)
     if args.json:
         print_json(
             {"recorded": len(told.opinions), "known": told.known, "not_answered": told.empty}

@@ -28,6 +28,7 @@ from pipelines.store.repairs import IS_CLAIM
 from pipelines.workspace.clock import now
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.lock import refresh_lock
+from pipelines.workspace.permissions import private_umask, restrict_file
 
 FOLDER = "second-opinions"
 _CALL = (
@@ -103,7 +104,10 @@ def write_sheet(workspace: Workspace, sample: int, seed: str | None, folder: Pat
             ) from None
         moment = now().astimezone(inputs.settings.zone).replace(tzinfo=None)
         facts = {"drawn_at": moment.isoformat(timespec="seconds"), "as_of": as_of, "seed": chosen}
-        keep(workspace, DRAWS, [facts | row for row in drawn.to_dicts()])
+        readers = inputs.settings.readable_by
+        with private_umask(readers):
+            keep(workspace, DRAWS, [facts | row for row in drawn.to_dicts()])
+        restrict_file(workspace.store / DRAWS, readers)
     return Sheet(drawn["claim"].to_list(), chosen, csv, html)
 
 

@@ -19,7 +19,7 @@ from pipelines.assist.second_opinions.opinions import with_latest
 from pipelines.assist.second_opinions.sampling import STRATUM, draw, with_strata
 from pipelines.errors import WorkspaceError
 from pipelines.store.database import query_frame, read_frame
-from pipelines.workspace.kept_rows import add_rows
+from pipelines.workspace.append_log import append_rows
 from pipelines.workspace.layout import OPINIONS, Workspace
 from pipelines.workspace.small_csv import FormFault, read_small_csv
 from schemas.codes import MONEY_BANDS, VERDICTS
@@ -110,13 +110,14 @@ def standing_opinions(workspace: Workspace) -> dict[tuple[str, str], tuple[str, 
 
 
 def keep(workspace: Workspace, name: str, rows: Iterable[Mapping[str, object]]) -> None:
-    """Appends rows to DRAWS or OPINIONS and makes sure that they are on the disk.
+    """Appends rows to DRAWS or OPINIONS; they are on the disk and read back as they were given.
 
     Raises:
+        UsageError, WorkspaceError: what was given would not be read back; none was recorded.
         OSError: the disk is full or cannot be written; none of the rows was recorded.
     """
     columns = DRAW_COLUMNS if name == DRAWS else OPINION_COLUMNS
-    add_rows(workspace.store / name, columns, rows)
+    append_rows(workspace.store / name, columns, rows)
 
 
 def _decisions(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:

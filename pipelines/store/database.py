@@ -46,7 +46,7 @@ def connect(
         raise StorageError(
             f"{copy_of or path}: the store cannot be opened ({_first_line(error)}). "
             "If another program holds it open, close that; if the file is damaged, "
-            "delete it and refresh: it is made anew from the exports."
+            "move it away and refresh: it is made anew from the exports."
         ) from error
     spill = path.parent / "spill"
     con.execute(f"set memory_limit='{MEMORY_LIMIT}'")

@@ -7,7 +7,7 @@ Belongs here: bringing both into one order. Does not belong here: what a ruling 
 from __future__ import annotations
 
 import datetime as dt
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -34,7 +34,11 @@ def all_rulings(
         "(select cast(value as date) from store_facts where fact = 'as_of')",
         [claim],
     ).to_dicts()
-    since = [row for row in recorded_since_refresh(workspace, con) if row["claim"] == claim]
+    since = [
+        row
+        for row in recorded_since_refresh(workspace, con)
+        if row["claim"] == claim and _is_readable(row)
+    ]
     told = [
         {name: _value(name, row[name]) for name in column_names(Rulings)} | {"since_refresh": fresh}
         for fresh, group in ((False, seen), (True, since))
@@ -51,6 +55,17 @@ def _value(name: str, cell: Any) -> Any:
         return None
     is_typed_money = name in column_names(Rulings, kind="money") and isinstance(cell, str)
     return Decimal(cell) if is_typed_money else cell
+
+
+def _is_readable(row: dict[str, str]) -> bool:
+    """Whether moment and amounts are such; the next refresh sets aside a row where they are not."""
+    try:
+        dt.datetime.fromisoformat(row["ruled_at"])
+        for name in column_names(Rulings, kind="money"):
+            Decimal(row[name] or 0)
+    except (ValueError, InvalidOperation):
+        return False
+    return True
 
 
 def moment_here(moment: dt.datetime | str, zone: ZoneInfo) -> dt.datetime:

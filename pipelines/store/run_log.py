@@ -125,8 +125,8 @@ def run_log(store: Path) -> Iterator[RunLog]:
         store.mkdir(parents=True, exist_ok=True, mode=0o750)
     except OSError as error:
         raise StorageError(
-            f"{store} cannot be made ({error.strerror or error}); free space on the disk or give "
-            "write permission, then try again. Nothing was changed."
+            f"{store} cannot be written ({error.strerror or error}); free space on the disk or "
+            "give write permission, then try again. Nothing was changed."
         ) from None
     with held(store / FILE) as lines:
         yield RunLog(lines)

@@ -10,12 +10,13 @@ import datetime as dt
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 from pipelines.workspace.toml_file import is_whole, show
 
 SUBMISSION_PORT = 587  # RFC 6409: message submission, where STARTTLS is spoken
 RELAY_PORT = 25  # RFC 5321
+Switch = Literal["on", "off"]
 _ADDRESS = re.compile(r"[^@\s<>,;\"]+@[^@\s<>,;\"]+")
 _VARIABLE = re.compile(r"[A-Za-z_][A-Za-z0-9_]*")
 
@@ -133,6 +134,10 @@ def _seconds(value: Any) -> str | None:
     return f"is {show(value)}; write a whole number of seconds from 1 to 3600."
 
 
+def _switch(value: Any) -> str | None:
+    return None if value in ("on", "off") else f'is {show(value)}; write "on" or "off".'
+
+
 def read_time(value: dt.time | str) -> dt.time:
     """A checked time of day."""
     return value if isinstance(value, dt.time) else dt.time.fromisoformat(value)
@@ -142,6 +147,8 @@ NIGHTLY: dict[str, Callable[[Any], str | None]] = {
     "at": _time,
     "watch_seconds": _seconds,
     "on_failure_command": _command,
+    "schedule": _switch,
+    "sensor": _switch,
 }
 MAIL: dict[str, Callable[[Any], str | None]] = {
     "host": _host,

@@ -47,6 +47,13 @@ def private_umask(readers: Readers) -> Iterator[None]:
         os.umask(before)
 
 
+def restrict_file(path: Path, readers: Readers) -> None:
+    """Gives one file its mode, whatever it had before; what somebody else owns keeps its own."""
+    if os.name == "posix" and not path.is_symlink():
+        with contextlib.suppress(OSError):
+            path.chmod(file_mode(readers))
+
+
 def restrict(folders: Iterable[Path], readers: Readers) -> None:
     """Gives folders, and all that lies in them, their modes, whatever they had before.
 

@@ -18,7 +18,8 @@ from zoneinfo import ZoneInfo, available_timezones
 from pipelines.errors import WorkspaceError
 from pipelines.workspace.clock import now
 from pipelines.workspace.layout import SETTINGS_FILE, Workspace
-from pipelines.workspace.night import MAIL, NIGHTLY, Mail, lacking, read_mail, read_time
+from pipelines.workspace.night import MAIL, NIGHTLY, Mail, Switch, lacking, read_mail, read_time
+from pipelines.workspace.permissions import READERS, Readers
 from pipelines.workspace.toml_file import (
     dotted,
     is_number,
@@ -44,6 +45,8 @@ class Settings:
     have been still for `watch_seconds` before it is read. `on_failure_command` (a program and its
     arguments) and `mail` are told when a refresh fails.
     `sender` is the address that letters come from, `signature` the line that ends them.
+    `readable_by` says who may read what the tool writes: the group, or the owner alone; `schedule`
+    and `sensor` whether Dagster's come up running.
     `ruling_limits` says up to what amount each person may rule (`*`: whoever is not named); None:
     everyone may.
     """
@@ -72,6 +75,9 @@ class Settings:
     mail: Mail | None = None
     sender: str | None = None
     signature: str | None = None
+    readable_by: Readers = "group"
+    schedule: Switch = "on"
+    sensor: Switch = "on"
 
     @property
     def zone(self) -> ZoneInfo:
@@ -232,6 +238,12 @@ def _ruling_limits(value: Any) -> str | None:
     return None
 
 
+def _readers(value: Any) -> str | None:
+    if value in READERS:
+        return None
+    return f'is {show(value)}; write "group" or "owner".'
+
+
 def _as_is(value: Any) -> Any:
     return value
 
@@ -248,6 +260,7 @@ _TABLES: dict[tuple[str, ...], dict[str, Callable[[Any], str | None]]] = {
         "duty_hours_per_day": _between(0, 24, above=True),
         "conductivity_to_tds": _between(0.5, 0.7),
         "calcium_share_of_hardness": _between(0, 1, above=True),
+        "readable_by": _readers,
     },
     ("publish",): {"hide": _hidden},
     ("limits",): {

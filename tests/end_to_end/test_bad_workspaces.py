@@ -138,12 +138,12 @@ def test_a_store_that_is_no_folder_cannot_be_written(unrefreshed, run, day):
 
 
 def test_a_damaged_store_is_named_with_its_remedy(workspace, run, day, no_figures):
-    """A file that is no database: delete it and refresh, says the sentence; then that works."""
+    """A file that is no database: move it away and refresh, says the sentence; then that works."""
     database = workspace / "store" / "limeledger.duckdb"
     database.write_bytes(b"no database" * 1000)
     call = run("refresh", workspace, "--as-of", day)
     assert call.code == 70
-    assert "delete it and refresh" in call.err
+    assert "move it away and refresh" in call.err
     assert "Traceback" not in call.err
     assert run("explain", "W01", workspace).code == 70
     database.unlink()
@@ -157,7 +157,7 @@ def test_bytes_at_random_for_a_store_are_told_by_its_own_name(workspace, run, da
     call = run("refresh", workspace, "--as-of", day)
     assert call.code == 70
     assert call.err.strip().splitlines()[-1].startswith(f"{database}: the store cannot be opened")
-    assert "delete it and refresh" in call.err
+    assert "move it away and refresh" in call.err
     assert "fault of the tool" not in call.err
 
 

@@ -147,7 +147,7 @@ def test_stores_that_are_damaged_or_of_another_version(workspace, run, day):
     database.write_bytes(b"no database" * 1000)
     call = run("doctor", workspace, "--json")
     assert call.code == 2
-    assert "delete it and refresh" in findings(call, "store")[0]
+    assert "move it away and refresh" in findings(call, "store")[0]
 
 
 def test_an_older_store_is_made_anew_with_its_history(workspace, run, tools, day, no_figures):

@@ -109,7 +109,7 @@ def test_what_may_not_be_used_is_named_and_all_stays(workspace, bound, undisturb
         after = tools["hashes"](*folders)
         moved = {name for name in {*before, *after} if before.get(name) != after.get(name)}
         assert moved <= {status}, (place, oct(mode))
-    assert "delete it and refresh" in Path(status).read_text()  # the last that could be noted
+    assert "W2.toml cannot be read" in Path(status).read_text()  # the last that could be noted
     assert bound(workspace)[0] == 1
     _assert_as(undisturbed, workspace, tools)
 
@@ -148,9 +148,9 @@ def test_a_log_that_takes_no_line_hides_no_fault(workspace, bound, capfd):
     (workspace / "store" / "limeledger.log").chmod(NO_FILE)
     (workspace / "store" / "limeledger.duckdb").write_bytes(b"no database" * 1000)
     code, sentence = bound(workspace)
-    assert (code, "delete it and refresh" in sentence) == (70, True)
+    assert (code, "move it away and refresh" in sentence) == (70, True)
     assert (workspace / "store" / "limeledger.log").read_text() == "before\n"
-    assert "delete it" in (workspace / "published" / "assets" / "status.js").read_text()
+    assert "move it away" in (workspace / "published" / "assets" / "status.js").read_text()
 
 
 def test_old_pages_that_cannot_be_removed_are_not_published_again(

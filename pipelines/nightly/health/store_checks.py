@@ -55,7 +55,7 @@ def store_findings(
             "fault",
             "store",
             f"{workspace.database} cannot be read to its end ({' '.join(str(error).split())}).",
-            "Delete it and refresh: it is made anew from the exports and store/rulings.csv.",
+            "Move it away and refresh: it is made anew from the exports and store/rulings.csv.",
         )
     finally:
         con.close()

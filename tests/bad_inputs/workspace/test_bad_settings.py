@@ -57,6 +57,18 @@ MISTAKES = {
         GOOD + "[nightly]\non_failure_command = []",
         ["on_failure_command is []; write a program"],
     ),
+    "readers of another word": (
+        GOOD + 'readable_by = "all"',
+        ['line 4, column 1: readable_by is "all"; write "group" or "owner".'],
+    ),
+    "a schedule of another word": (
+        GOOD + '[nightly]\nschedule = "yes"',
+        ['line 5, column 1: nightly.schedule is "yes"; write "on" or "off".'],
+    ),
+    "a sensor that is true": (
+        GOOD + "[nightly]\nsensor = true",
+        ['line 5, column 1: nightly.sensor is true; write "on" or "off".'],
+    ),
     "a watch of no time": (
         GOOD + "[nightly]\nwatch_seconds = 0",
         ["nightly.watch_seconds is 0; write a whole number of seconds from 1 to 3600."],

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.workspace.kept_rows import add_rows
+from pipelines.workspace.append_log import append_rows
 
 COLUMNS = ["claim", "reason"]
 
@@ -19,9 +19,9 @@ def _row(claim: str) -> dict[str, str]:
 def test_the_header_comes_once_and_rows_in_their_order(tmp_path: Path):
     """Two calls give one header and both rows; what had been let in may read it still."""
     path = tmp_path / "rulings.csv"
-    add_rows(path, COLUMNS, [_row("A")])
+    append_rows(path, COLUMNS, [_row("A")])
     path.chmod(0o664)
-    add_rows(path, COLUMNS, [_row("B"), _row("C")])
+    append_rows(path, COLUMNS, [_row("B"), _row("C")])
     lines = path.read_text().splitlines()
     assert lines == ["claim,reason", *(f'{claim},"seen, and ""kept"""' for claim in "ABC")]
     assert path.stat().st_mode & 0o777 == 0o664
@@ -31,18 +31,18 @@ def test_the_header_comes_once_and_rows_in_their_order(tmp_path: Path):
 def test_no_half_row_is_left_where_the_disk_takes_only_half(tmp_path: Path):
     """A real write is cut off in the middle of the row, and then the file is as it was."""
     path = tmp_path / "rulings.csv"
-    add_rows(path, COLUMNS, [_row("A")])
+    append_rows(path, COLUMNS, [_row("A")])
     before = path.read_bytes()
     limits = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (len(before) + 8, limits[1]))
     try:
         with pytest.raises(OSError, match=os.strerror(errno.EFBIG)):
-            add_rows(path, COLUMNS, [_row("B")])
+            append_rows(path, COLUMNS, [_row("B")])
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, limits)
     assert path.read_bytes() == before
     assert list(tmp_path.iterdir()) == [path]
-    add_rows(path, COLUMNS, [_row("B")])
+    append_rows(path, COLUMNS, [_row("B")])
     assert path.read_bytes().startswith(before)
     assert len(path.read_text().splitlines()) == 3
 
@@ -52,5 +52,5 @@ def test_what_a_killed_command_left_is_not_taken_over(tmp_path: Path):
     path = tmp_path / "rulings.csv"
     for claims in (["A"], ["A", "B"]):
         (tmp_path / "rulings.csv.new").write_text("half a ro")
-        add_rows(path, COLUMNS, [_row(claims[-1])])
+        append_rows(path, COLUMNS, [_row(claims[-1])])
         assert [line[0] for line in path.read_text().splitlines()[1:]] == claims
