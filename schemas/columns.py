@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     class CITATIONS(pl.List): ...
 
     class MOMENT(pl.Datetime): ...
+
+    class MOVES(pl.List): ...
 else:
     MONEY = pl.Decimal(18, 6)  # as written in an export
     HOURS = pl.Decimal(18, 10)  # spreadsheets write thirds of an hour with many digits
@@ -38,6 +40,7 @@ else:
     CITATIONS = pl.List(
         pl.Struct({"feed": pl.String, "key": pl.String, "file": pl.String, "line": pl.Int64})
     )
+    MOVES = pl.List(pl.Struct({"condition": pl.String, "from": pl.String, "to": pl.String}))
     MOMENT = pl.Datetime("us")
 
 
@@ -154,6 +157,11 @@ def texts(description: str, *, required: bool = False, words: Sequence[str] | No
 def citations(description: str, *, required: bool = False) -> Any:
     """A list of the records that something rests on: feed, key, file and line of each."""
     return _field("citations", description, required=required)
+
+
+def moves(description: str) -> Any:
+    """A list of conditions, each with the outcome that it moved from and to."""
+    return _field("moves", description, required=False)
 
 
 class Table(pa.DataFrameModel):

@@ -11,6 +11,7 @@ from schemas.columns import (
     CENTS,
     CITATIONS,
     MOMENT,
+    MOVES,
     TEXTS,
     Table,
     citations,
@@ -19,6 +20,7 @@ from schemas.columns import (
     integer,
     moment,
     money,
+    moves,
     serial_number,
     text,
     texts,
@@ -105,3 +107,15 @@ class DecisionHistory(Table):
     to_verdict: str = word("The verdict after; empty for a claim that is gone.", codes.VERDICTS)
     moved: TEXTS = texts("The conditions whose outcome or reason moved.", required=True)
     fingerprint: str = text("The fingerprint of the evidence.", required=True)
+    publication: pl.Int64 = integer("The publication that told it.")
+    terms: str = text("SHA-256 over the terms.")
+    reference: str = text("SHA-256 over the reference files.")
+    settings: str = text("SHA-256 over the settings and letter templates.")
+    tool_version: str = text("The version of the tool.")
+    edition: str = text("The edition of the terms.")
+    standing: str = word("What stood.", codes.VERDICTS)
+    total_standing: CENTS = money("What was to be paid as it stood, all lines together.")
+    moved_from_to: MOVES = moves("The conditions that moved, with their outcomes.")
+    parts_payable: CENTS = money("Parts payable by the computed verdict.")
+    labor_payable: CENTS = money("Labor payable by the computed verdict.")
+    travel_payable: CENTS = money("Travel payable by the computed verdict.")

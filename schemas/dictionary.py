@@ -28,6 +28,7 @@ _KINDS = {
     "flag": "yes or no",
     "texts": "words separated by spaces",
     "citations": "records, each with feed, key, file and line",
+    "moves": "conditions, each with the outcomes from and to",
 }
 _TABLE_SCHEMA_TYPES = {
     "day": ("date", "default"),

@@ -7,18 +7,32 @@ written is never changed.
 from __future__ import annotations
 
 import hashlib
+from dataclasses import asdict, dataclass
 from datetime import datetime
 
 import polars as pl
 
 from pipelines.coverage.evidence import CITED_PARTS, Evidence, cited_parts, seen
-from schemas.columns import MOMENT, TEXTS, column_names
+from schemas.columns import CENTS, MOMENT, MOVES, TEXTS, polars_schema
 from schemas.decisions import DecisionHistory
 from schemas.feeds import FEED_TABLES
 
 # Columns that feeds were given since: a record without one has the fingerprint that it had.
 _ADDED = ("replaces",)
 _STATE = ("condition", "outcome", "reason")
+_PAYABLE = ("parts_payable", "labor_payable", "travel_payable")
+_STANDING = ("parts_standing", "labor_standing", "travel_standing")
+
+
+@dataclass(frozen=True)
+class Grounds:
+    """By which publication a change is told, and on which inputs (SHA-256 each); null: not told."""
+
+    publication: int | None = None
+    terms: str | None = None
+    reference: str | None = None
+    settings: str | None = None
+    tool_version: str | None = None
 
 
 def changes(
@@ -28,6 +42,7 @@ def changes(
     findings: pl.DataFrame,
     evidence: Evidence,
     decided_at: datetime,
+    grounds: Grounds = Grounds(),
 ) -> pl.DataFrame:
     """What to append to decision_history after a refresh.
 
@@ -36,14 +51,23 @@ def changes(
         decisions, findings: those of this refresh.
         evidence: what they rest on, for the fingerprints and the as-of date.
         decided_at: when the refresh decided, UTC without zone.
+        grounds: what the rows tell of the publication beside.
 
     Returns:
-        One row, by claim, for each claim whose verdict or any finding's outcome or reason changed,
-        that is new (no from_verdict) or gone (no to_verdict). `moved` lists the conditions that
-        moved, in their order; it is empty for a new claim and one that is gone.
+        One row, by claim, for each claim whose verdict, payable amounts or any finding's outcome
+        or reason changed, that is new (no from_verdict) or gone (no to_verdict). `moved` lists the
+        conditions that moved, in their order, and `moved_from_to` their outcomes; both are empty
+        for a new claim and one that is gone. What a claim that is gone had is null.
     """
-    before = _empty(previous_decisions).select("claim", from_verdict="verdict")
-    after = decisions.select("claim", to_verdict="verdict")
+    before = _before(previous_decisions)
+    after = decisions.select(
+        "claim",
+        "edition",
+        "standing",
+        *_PAYABLE,
+        to_verdict="verdict",
+        total_standing=pl.sum_horizontal(_STANDING),
+    )
     both = before.join(after, on="claim", how="full", coalesce=True)
     old = previous_findings if previous_findings is not None else findings.clear()
     moved = _moved(old, findings, before.join(after, on="claim", how="semi"))
@@ -52,6 +76,7 @@ def changes(
         | pl.col("from_verdict").is_null()
         | pl.col("to_verdict").is_null()
         | (pl.col("from_verdict") != pl.col("to_verdict"))
+        | pl.any_horizontal(pl.col(name) != pl.col(f"{name}_before") for name in _PAYABLE)
     )
     claims = changed.filter(pl.col("to_verdict").is_not_null()).get_column("claim")
     prints = fingerprints(claims, findings, evidence)
@@ -61,12 +86,18 @@ def changes(
             "claim",
             "from_verdict",
             "to_verdict",
+            "edition",
+            "standing",
+            "total_standing",
+            *_PAYABLE,
             pl.col("moved").fill_null(pl.lit([], dtype=TEXTS)),
+            pl.col("moved_from_to").fill_null(pl.lit([], dtype=MOVES)),
             pl.col("fingerprint").fill_null(_digest("")),
             decided_at=pl.lit(decided_at, dtype=MOMENT),
             as_of=pl.lit(evidence.as_of, dtype=pl.Date),
+            **{name: pl.lit(value) for name, value in asdict(grounds).items()},
         )
-        .select(column_names(DecisionHistory))
+        .select(pl.col(name).cast(kind) for name, kind in polars_schema(DecisionHistory).items())
         .sort("claim")
     )
 
@@ -84,13 +115,20 @@ def fingerprints(claims: pl.Series, findings: pl.DataFrame, evidence: Evidence) 
     return _fingerprints(rested, cited, contents)
 
 
-def _empty(decisions: pl.DataFrame | None) -> pl.DataFrame:
-    schema = {"claim": pl.String, "verdict": pl.String}
-    return pl.DataFrame(schema=schema) if decisions is None else decisions
+def _before(decisions: pl.DataFrame | None) -> pl.DataFrame:
+    """claim, from_verdict and the payable amounts of the refresh before."""
+    schema = dict.fromkeys(_PAYABLE, CENTS)
+    empty = pl.DataFrame(schema={"claim": pl.String, "verdict": pl.String, **schema})
+    return (empty if decisions is None else decisions).select(
+        "claim",
+        *(pl.col(name).alias(f"{name}_before") for name in _PAYABLE),
+        from_verdict="verdict",
+    )
 
 
 def _moved(old: pl.DataFrame, new: pl.DataFrame, kept: pl.DataFrame) -> pl.DataFrame:
-    """The conditions that moved of the claims in both: claim, moved; only claims with any."""
+    """The conditions that moved of the claims in both: claim, moved, moved_from_to; only claims
+    with any."""
 
     def states(findings: pl.DataFrame) -> pl.DataFrame:
         # Hashes are compared within this process only; they spare a join of all findings.
@@ -110,7 +148,12 @@ def _moved(old: pl.DataFrame, new: pl.DataFrame, kept: pl.DataFrame) -> pl.DataF
         )
         .sort("claim", "position")
         .group_by("claim", maintain_order=True)
-        .agg(moved=pl.col("condition"))
+        .agg(
+            moved=pl.col("condition"),
+            moved_from_to=pl.struct(
+                "condition", pl.col("outcome_then").alias("from"), pl.col("outcome").alias("to")
+            ),
+        )
     )
 
 

@@ -30,29 +30,36 @@ def near_misses(unknown: pl.Series, known: pl.Series) -> pl.DataFrame:
     Returns:
         A frame in the shape of SUGGESTIONS, sorted by serial.
     """
-    register = pl.DataFrame({"known": known.drop_nulls().unique()})
-    typed = (
-        pl.DataFrame({"typed": unknown.drop_nulls().unique()})
-        .filter(pl.col("typed").str.len_chars().is_between(1, _LONGEST))
-        .join(register, left_on="typed", right_on="known", how="anti")
+    register = known.drop_nulls().unique()
+    unknown = unknown.filter(~unknown.is_in(register.implode()))
+    return (
+        serials_one_edit_away(unknown, register)
+        .group_by("serial")
+        .agg(pl.len(), pl.col("known").first())
+        .filter(pl.col("len") == 1)
+        .select("serial", suggestion="known")
+        .sort("serial")
+    )
+
+
+def serials_one_edit_away(unknown: pl.Series, known: pl.Series) -> pl.DataFrame:
+    """Every pair of an unknown and a known serial that are one edit apart: serial, known.
+
+    Nulls and repeats are left out.
+    """
+    typed = pl.DataFrame({"typed": unknown.drop_nulls().unique()}).filter(
+        pl.col("typed").str.len_chars().is_between(1, _LONGEST)
     )
     if typed.is_empty():
-        return pl.DataFrame(schema=SUGGESTIONS)
-    pairs = _candidates(typed, register)
+        return pl.DataFrame(schema={"serial": pl.String, "known": pl.String})
+    pairs = _candidates(typed, pl.DataFrame({"known": known.drop_nulls().unique()}))
     apart = cpdist(
         pairs["typed"].to_list(),
         pairs["known"].to_list(),
         scorer=Levenshtein.distance,
         score_cutoff=1,
     )
-    return (
-        pairs.filter(pl.Series(apart) == 1)
-        .group_by("typed")
-        .agg(pl.len(), pl.col("known").first())
-        .filter(pl.col("len") == 1)
-        .select(serial="typed", suggestion="known")
-        .sort("serial")
-    )
+    return pairs.filter(pl.Series(apart, dtype=pl.Int64) == 1).select("known", serial="typed")
 
 
 def _candidates(typed: pl.DataFrame, register: pl.DataFrame) -> pl.DataFrame:

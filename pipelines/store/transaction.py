@@ -42,7 +42,7 @@ from pipelines.workspace.lock import refresh_lock
 from schemas.columns import Table, polars_schema
 from schemas.decisions import DecisionHistory, Decisions, Findings
 
-STORE_VERSION = 4
+STORE_VERSION = 5
 MANIFEST = "manifest.json"
 CARRIED_OVER = {
     "decision_history": DecisionHistory,

@@ -99,12 +99,16 @@ def in_one_order(frame: pl.DataFrame) -> pl.DataFrame:
     """The same rows, sorted by all that they hold."""
     if frame.is_empty():
         return frame
-    texts = [
-        pl.col(name).list.join("\x1f") if kind == pl.List(pl.String) else pl.col(name)
-        for name, kind in frame.schema.items()
-    ]
+    texts = [_as_text(name, kind) for name, kind in frame.schema.items()]
     key = pl.concat_str([text.cast(pl.String).fill_null("\x00") for text in texts], separator="\t")
     return frame.sort(key)
+
+
+def _as_text(name: str, kind: pl.DataType) -> pl.Expr:
+    """A column as text, lists and structs too."""
+    if isinstance(kind, pl.List) and isinstance(kind.inner, pl.Struct):
+        return pl.col(name).list.eval(pl.element().struct.json_encode()).list.join("\x1f")
+    return pl.col(name).list.join("\x1f") if isinstance(kind, pl.List) else pl.col(name)
 
 
 def differing(one: dict[str, pl.DataFrame], other: dict[str, pl.DataFrame]) -> list[str]:

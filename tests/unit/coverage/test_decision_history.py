@@ -3,12 +3,13 @@
 import hashlib
 from dataclasses import replace
 from datetime import date, datetime
+from decimal import Decimal
 
 import polars as pl
 import pytest
 
 from pipelines.coverage import decide
-from pipelines.coverage.history import changes, fingerprints
+from pipelines.coverage.history import Grounds, changes, fingerprints
 from schemas.decisions import DecisionHistory
 
 AT = datetime(2025, 1, 1, 3, 15)
@@ -25,7 +26,8 @@ def run(tools, bench):
         evidence = tools.evidence_of(**given)
         decided = decide(evidence, bench.terms(tools.BENCH_TERMS))
         old = (None, None) if before is None else (before.decisions, before.findings)
-        rows = changes(*old, decided.decisions, decided.findings, evidence, AT)
+        grounds = Grounds(publication=4, terms="a" * 64)
+        rows = changes(*old, decided.decisions, decided.findings, evidence, AT, grounds)
         DecisionHistory.validate(rows, lazy=True)
         return decided, rows
 
@@ -44,7 +46,28 @@ def test_a_new_claim_has_no_verdict_before(run):
         "from_verdict": None,
         "to_verdict": "covered",
         "moved": [],
+        "publication": 4,
+        "terms": "a" * 64,
+        "reference": None,
+        "settings": None,
+        "tool_version": None,
+        "edition": "T1",
+        "standing": "covered",
+        "total_standing": Decimal("430.00"),
+        "moved_from_to": [],
+        "parts_payable": Decimal("200.00"),
+        "labor_payable": Decimal("170.00"),
+        "travel_payable": Decimal("60.00"),
     }
+
+
+def test_amounts_that_change_alone_are_told(tools, run):
+    """The same verdict and reasons for other parts: a row of its own, in which nothing moved."""
+    first, _ = run()
+    _, rows = run(first, service_calls=[tools.CALL | {"parts_amount": "199.99"}])
+    row = rows.row(0, named=True)
+    assert (row["from_verdict"], row["to_verdict"], row["moved"]) == ("covered", "covered", [])
+    assert (row["parts_payable"], row["total_standing"]) == (Decimal("199.99"), Decimal("429.99"))
 
 
 def test_the_same_inputs_append_nothing(run):
@@ -61,6 +84,10 @@ def test_a_changed_verdict_names_what_moved(tools, run):
     row = rows.row(0, named=True)
     assert (row["from_verdict"], row["to_verdict"]) == ("covered", "not_covered")
     assert row["moved"] == ["filed_in_time", "agency_authorized"]
+    assert row["moved_from_to"] == [
+        {"condition": "filed_in_time", "from": "met", "to": "unmet"},
+        {"condition": "agency_authorized", "from": "met", "to": "unmet"},
+    ]
     assert row["fingerprint"] != before.row(0, named=True)["fingerprint"]
 
 
