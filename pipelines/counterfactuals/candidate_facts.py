@@ -7,8 +7,6 @@ from __future__ import annotations
 
 import polars as pl
 
-from schemas.columns import TEXTS
-
 # `send`: nothing on record speaks against it, so it may still come. `correct`: what is on record
 # would have to be corrected, or a person would have to find so. `past`: the records say otherwise
 # and cannot be helped.
@@ -23,7 +21,7 @@ FACTS = pl.Schema(
         "standing": pl.String(),
         "day": pl.Date(),
         "text": pl.String(),
-        "items": TEXTS,
+        "items": pl.List(pl.String),
         "edition": pl.String(),
         "family": pl.String(),
         "seller": pl.String(),

@@ -7,6 +7,7 @@ how either was decided.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import polars as pl
 
@@ -185,7 +186,7 @@ def _verdicts(both: pl.DataFrame) -> pl.DataFrame:
 
 
 def _lines(before: pl.DataFrame, after: pl.DataFrame) -> pl.DataFrame:
-    def total(decisions: pl.DataFrame, column: str) -> pl.Series:
+    def total(decisions: pl.DataFrame, column: str) -> Any:
         return decisions.get_column(column).sum()
 
     return pl.DataFrame(

@@ -51,7 +51,7 @@ class Search:
     claim: str
     verdict: str
     facts: list[dict[str, Any]] = field(default_factory=list)
-    numbers: dict[tuple, int] = field(default_factory=dict)
+    numbers: dict[tuple[Any, ...], int] = field(default_factory=dict)
     tried: set[Facts] = field(default_factory=set)
     turning: dict[str, list[Facts]] = field(default_factory=dict)
     closed: dict[str, str] = field(default_factory=dict)

@@ -32,4 +32,5 @@ def add_months_array(days: np.ndarray, months: np.ndarray) -> np.ndarray:
     months = np.minimum(months, 12 * 7000).astype("timedelta64[M]")
     target = np.minimum(start + months, FAR_AWAY.astype("datetime64[M]"))
     last = (target + 1).astype("datetime64[D]") - target.astype("datetime64[D]") - 1
-    return target.astype("datetime64[D]") + np.minimum(days - start.astype("datetime64[D]"), last)
+    into_month = np.minimum(days - start.astype("datetime64[D]"), last)
+    return np.asarray(target.astype("datetime64[D]") + into_month)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
+from typing import Any
 
 import polars as pl
 
@@ -62,7 +63,9 @@ def seen(evidence: Evidence) -> Evidence:
     Rows not seen by then are dropped, later dates inside a seen row become null, and no through
     date is later. A start-up report with neither date is seen.
     """
-    frames = {feed: _seen_rows(feed, getattr(evidence, feed), evidence.as_of) for feed in SEEN_BY}
+    frames: dict[str, Any] = {
+        feed: _seen_rows(feed, getattr(evidence, feed), evidence.as_of) for feed in SEEN_BY
+    }
     through = {
         feed: None if day is None else min(day, evidence.as_of)
         for feed, day in evidence.through.items()

@@ -25,7 +25,7 @@ class Case(NamedTuple):
     """
 
     when: pl.Expr
-    outcome: str
+    outcome: str | None
     reason: pl.Expr | str
     document: str | None = None
 

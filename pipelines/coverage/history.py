@@ -161,7 +161,7 @@ def _contents(cited: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """The content of every cited record: feed, key, file, line, content."""
     parts = []
     for feed in FEED_TABLES:
-        records = getattr(evidence, feed)
+        records: pl.DataFrame = getattr(evidence, feed)
         values = [name for name in records.columns if name not in ("source_file", "source_line")]
         places = records.select(cited_parts(feed)).with_row_index("row")
         cited_rows = places.join(cited, on=CITED_PARTS, how="semi")

@@ -127,7 +127,7 @@ def _of_claims(con: duckdb.DuckDBPyConnection, name: str, claims: pl.DataFrame) 
         return pl.DataFrame(schema=schema)
     with registered(con, claims.select("claim")) as wanted:
         rows = query_frame(con, f"select * from {name} semi join {wanted} using (claim)")
-    return rows.cast(dict(schema))
+    return rows.cast(schema)
 
 
 def _gone(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFrame:
@@ -137,7 +137,7 @@ def _gone(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFrame:
     if has_table(con, "decisions"):
         with registered(con, claims) as kept:
             rows = query_frame(con, f"select * from decisions anti join {kept} using (claim)")
-        gone = rows.cast(dict(gone.schema))
+        gone = rows.cast(gone.schema)
     nothing = load_evidence(session.inputs, con, only=[])
     none = pl.DataFrame(schema=polars_schema(Findings))
     return changes(gone, none, gone.clear(), none, nothing, session.decided_at)

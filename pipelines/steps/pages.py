@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+from typing import Any
 
+import duckdb
 import polars as pl
 
 from dashboards import data as shown
@@ -84,5 +86,10 @@ def page_data(session: RefreshSession, claims: pl.Series) -> shown.PageData:
             {name: read_frame(con, name) for name in NOTED if has_table(con, name)},
             inputs.reference.regions,
         ),
-        **{name: read_frame(con, name) for name in CAUSE_TABLES if name != "cause_suggestions"},
+        **_cause_tables(con),
     )
+
+
+def _cause_tables(con: duckdb.DuckDBPyConnection) -> dict[str, Any]:
+    """The tables on suggested causes that `PageData` has by their names."""
+    return {name: read_frame(con, name) for name in CAUSE_TABLES if name != "cause_suggestions"}

@@ -154,7 +154,8 @@ def _together(parts: list[Watched]) -> Watched:
     """The parts as one, in the order in which a single part would have them."""
 
     def whole(name: str, *order: str) -> pl.DataFrame:
-        return pl.concat([getattr(part, name) for part in parts]).sort(order)
+        frames: list[pl.DataFrame] = [getattr(part, name) for part in parts]
+        return pl.concat(frames).sort(order)
 
     return Watched(
         whole("units", "serial"),

@@ -108,4 +108,4 @@ def _around(con: duckdb.DuckDBPyConnection, feed: str) -> pl.DataFrame:
     if "site" in schema and feed != "units":
         tests.append("site in (select site from sites_around)")
     where = f"where {' or '.join(tests)}" if tests else ""
-    return query_frame(con, f'select * from "{feed}" {where}').cast(dict(schema))
+    return query_frame(con, f'select * from "{feed}" {where}').cast(schema)

@@ -43,8 +43,11 @@ def time_at_risk(units: pl.DataFrame, as_of: date) -> pl.DataFrame:
     """
     base = pl.max_horizontal("parts_base_end", "labor_base_end")
     extended = pl.max_horizontal("parts_extended_end", "labor_extended_end")
-    done_on = pl.when(switched_off("startup_completed")).then("clock_start")
-    done_on = done_on.otherwise("startup_completed_on")
+    done_on = (
+        pl.when(switched_off("startup_completed"))
+        .then("clock_start")
+        .otherwise("startup_completed_on")
+    )
     earned = (pl.col("requested_in_time") == "met") & (done_on < base)
     until = pl.min_horizontal(
         "coverage_end", pl.col("retired_on") + ONE_DAY, pl.lit(as_of + ONE_DAY)

@@ -31,7 +31,7 @@ CALLS = pl.Schema(
         "catch_all": pl.Boolean(),
         "part": pl.String(),
         "notes": pl.String(),
-        "readings": TEXTS,
+        "readings": pl.List(pl.String),
     }
 )
 

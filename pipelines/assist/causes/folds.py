@@ -36,4 +36,4 @@ def chosen(calls: pl.Series, most: int = MOST_TRAINED) -> np.ndarray:
     if calls.len() <= most:
         return np.ones(calls.len(), dtype=bool)
     numbers = hashed(calls)
-    return numbers <= np.partition(numbers, most - 1)[most - 1]
+    return np.asarray(numbers <= np.partition(numbers, most - 1)[most - 1])

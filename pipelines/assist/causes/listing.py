@@ -86,8 +86,12 @@ def listed(
 ) -> pl.DataFrame:
     """Rows of `schemas.causes.CauseSuggestions`."""
     schema = polars_schema(CAUSE_TABLES["cause_suggestions"])
-    kind = pl.when(pl.col("cause_class").is_not_null()).then(pl.lit("notes say otherwise"))
-    kind = kind.when(pl.col("cause").is_null()).then(pl.lit("no cause"))
+    kind = (
+        pl.when(pl.col("cause_class").is_not_null())
+        .then(pl.lit("notes say otherwise"))
+        .when(pl.col("cause").is_null())
+        .then(pl.lit("no cause"))
+    )
     facts = pl.DataFrame({"suggested_class": names_of(suggested), **columns})
     listed = known.calls[rows].select(
         "call",

@@ -137,4 +137,4 @@ def _fit(matrix: csr_matrix, label: np.ndarray, classes: int) -> tuple[np.ndarra
 
 def _softmax(log_odds: np.ndarray) -> np.ndarray:
     raised = np.exp(log_odds - log_odds.max(axis=1, keepdims=True))
-    return raised / raised.sum(axis=1, keepdims=True)
+    return np.asarray(raised / raised.sum(axis=1, keepdims=True))

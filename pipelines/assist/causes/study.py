@@ -173,10 +173,8 @@ def _quality(
     first = probability.argmax(axis=1)
     return (
         _with_phrases(table, hits),
-        bins.cast(dict(polars_schema(CAUSE_TABLES["cause_reliability"]))),
-        quality.confusion(label, first, names).cast(
-            dict(polars_schema(CAUSE_TABLES["cause_confusion"]))
-        ),
+        bins.cast(polars_schema(CAUSE_TABLES["cause_reliability"])),
+        quality.confusion(label, first, names).cast(polars_schema(CAUSE_TABLES["cause_confusion"])),
     )
 
 

@@ -143,7 +143,7 @@ def _weighted(opinions: pl.DataFrame, population: pl.DataFrame) -> dict[str, obj
     return row | {
         "strata": strata.height,
         "claims": int(strata["claims"].sum()),
-        "claims_share": strata["claims"].sum() / population["claims"].sum(),
+        "claims_share": int(strata["claims"].sum()) / int(population["claims"].sum()),
     }
 
 
