@@ -12,6 +12,7 @@ from pipelines.cli.console.arguments import takes_workspace
 from pipelines.cli.console.output import progress
 from pipelines.errors import UsageError
 from pipelines.workspace.layout import Workspace
+from pipelines.workspace.permissions import private_umask
 
 INSTANCE = """\
 # Written by `limeledger dagster`: nothing leaves this machine, one refresh runs at a time.
@@ -41,18 +42,19 @@ def run(args: argparse.Namespace) -> int:
     if not 1 <= args.port <= 65535:
         raise UsageError(f"--port {args.port} is no port; choose one from 1 to 65535.")
     workspace = Workspace.open(args.workspace)
-    load_settings(workspace)
+    settings = load_settings(workspace)
     if args.no_page:
         progress("The nightly schedule and the folder sensor are on (stop them with Ctrl-C)")
         command = daemon_command()
     else:
         progress(f"Dagster's page: http://127.0.0.1:{args.port} (stop it with Ctrl-C)")
         command = page_command(args.port)
-    environment = os.environ | dagster_environment(workspace)
-    try:
-        return subprocess.call(command, env=environment, cwd=workspace.root)
-    except KeyboardInterrupt:
-        return 0
+    with private_umask(settings.readable_by):  # Dagster's processes take it over
+        environment = os.environ | dagster_environment(workspace)
+        try:
+            return subprocess.call(command, env=environment, cwd=workspace.root)
+        except KeyboardInterrupt:
+            return 0
 
 
 def page_command(port: int) -> list[str]:

@@ -1,4 +1,7 @@
-"""`limeledger doctor`: what is wrong with a workspace, and the way out; writes nothing."""
+"""`limeledger doctor`: what is wrong with a workspace, and the way out.
+
+It writes nothing but the note of a killed run.
+"""
 
 from __future__ import annotations
 

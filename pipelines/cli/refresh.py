@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipelines.cli.console.arguments import takes_as_of, takes_workspace
 from pipelines.cli.console.output import print_json, progress, teller
-from pipelines.errors import LimeledgerError, WorkspaceError
+from pipelines.errors import BusyError, LimeledgerError, WorkspaceError
 
 if TYPE_CHECKING:
     from pipelines.nightly.recorded_run import RecordedRun
@@ -79,12 +80,16 @@ def _as_of(workspace: Workspace, given: str | None) -> str | None:
 def _refresh(workspace: Path, as_of: str | None, recorded: RecordedRun) -> Summary:
     from pipelines.orchestration.summary import summarize
     from pipelines.store.inputs import load_inputs
+    from pipelines.store.leftovers import remove_leftovers
     from pipelines.store.run_log import Ended
     from pipelines.store.transaction import is_up_to_date
+    from pipelines.workspace.lock import refresh_lock
 
     started = time.monotonic()
     inputs = load_inputs(workspace, as_of)  # faults of the workspace end here, before Dagster
     if is_up_to_date(inputs):
+        with contextlib.suppress(BusyError), refresh_lock(inputs.workspace.store):
+            remove_leftovers(inputs.workspace)
         told = "Nothing is new since the last refresh: store and pages are up to date."
         progress(told)
         summary = summarize(inputs, time.monotonic() - started)

@@ -17,6 +17,8 @@ from pipelines.nightly.page_note import is_in_step, leave_note, put_in_step
 from pipelines.store.database import storage_fault
 from pipelines.store.run_log import Ended, Run, end_line, killed, read_log, run_log
 from pipelines.workspace.layout import Workspace
+from pipelines.workspace.permissions import Readers, private_umask, restrict
+from pipelines.workspace.settings import load_settings
 
 INTERRUPTED = 130  # what shells give a command that Ctrl-C ended
 FAULT = 70
@@ -60,24 +62,42 @@ def recorded_run(workspace: Workspace, run: Run) -> Iterator[RecordedRun]:
     nothing is said of its end, the run is done. Who comes in with a run that the log has begun
     already gets it as it is, and puts down nothing: the one who began it does.
 
+    What is written meanwhile is for the readers of the settings at the most; what lay there gets
+    its mode at the end, whatever it had.
+
     Raises:
         StorageError, OSError: the log cannot be written; nothing was begun.
     """
     recorded = RecordedRun(workspace, run)
-    with run_log(workspace.store) as log:
-        log.end_killed()
-        put_in_step(workspace.published, log.tail())
-        begun = any(line.get("run") == run.run for line in log.tail())
-        if not begun:
-            log.begin(run)
-    try:
-        yield recorded
-    except BaseException as error:
-        if not begun:
+    readers = _readers(workspace)
+    with private_umask(readers) if readers else contextlib.nullcontext():
+        with run_log(workspace.store) as log:
+            log.end_killed()
+            put_in_step(workspace.published, log.tail())
+            begun = any(line.get("run") == run.run for line in log.tail())
+            if not begun:
+                log.begin(run)
+        if begun:
+            yield recorded
+            return
+        try:
+            yield recorded
+        except BaseException as error:
             put_down_end(workspace, run, recorded.ended or ended_by(error, workspace))
-        raise
-    if not begun:
-        put_down_end(workspace, run, recorded.ended or Ended("done", 0, ""))
+            raise
+        else:
+            put_down_end(workspace, run, recorded.ended or Ended("done", 0, ""))
+        finally:
+            if readers:
+                restrict(workspace.own_folders, readers)
+
+
+def _readers(workspace: Workspace) -> Readers | None:
+    """Who may read what the tool writes; None where the settings cannot be read."""
+    try:
+        return load_settings(workspace).readable_by
+    except WorkspaceError:
+        return None
 
 
 def ended_by(error: BaseException, workspace: Workspace) -> Ended:

@@ -22,6 +22,7 @@ from pipelines.errors import StorageError, UsageError
 from pipelines.workspace.clock import clock, stamp
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.lock import LOCK_FILE
+from pipelines.workspace.permissions import BACKUP_MODE
 
 MANIFEST = "limeledger-backup.json"
 FORMAT = 1
@@ -60,15 +61,14 @@ def write_backup(workspace: Workspace, terms: str, target: Path) -> Archived:
     left_out: list[str] = []
     told: list[dict] = []
     try:
-        with zipfile.ZipFile(working, "w", zipfile.ZIP_DEFLATED, compresslevel=_LEVEL) as archive:
-            for path in _files(workspace, terms, root, left_out):
-                told.append(_add(archive, workspace.root, path))
-            archive.writestr(MANIFEST, json.dumps(_manifest(workspace, told), indent=1))
-        descriptor = os.open(working, os.O_RDONLY)
-        try:
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)
+        working.unlink(missing_ok=True)
+        with open(_private(working), "wb") as file:
+            with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED, compresslevel=_LEVEL) as archive:
+                for path in _files(workspace, terms, root, left_out):
+                    told.append(_add(archive, workspace.root, path))
+                archive.writestr(MANIFEST, json.dumps(_manifest(workspace, told), indent=1))
+            file.flush()
+            os.fsync(file.fileno())
         os.replace(working, target)
     except OSError as error:
         what = error.filename or target
@@ -81,6 +81,11 @@ def write_backup(workspace: Workspace, terms: str, target: Path) -> Archived:
     return Archived(len(told), sum(one["size"] for one in told), left_out)
 
 
+def _private(path: Path) -> int:
+    """Makes a file that its owner alone can read, from its first byte on: all is in it."""
+    return os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, BACKUP_MODE)
+
+
 def _files(workspace: Workspace, terms: str, root: Path, left_out: list[str]) -> Iterator[Path]:
     """The files of the workspace in order; links that lead out of it are told of and left out."""
     folders = [
@@ -88,6 +93,8 @@ def _files(workspace: Workspace, terms: str, root: Path, left_out: list[str]) ->
         workspace.mappings,
         workspace.reference,
         workspace.terms(terms),
+        workspace.letters,
+        workspace.root / "desk",
         workspace.store,
     ]
     beside = [path for path in workspace.root.iterdir() if not path.name.startswith(".")]

@@ -36,6 +36,12 @@ class Workspace:
         """The DuckDB file."""
         return self.store / DATABASE_FILE
 
+    @property
+    def own_folders(self) -> list[Path]:
+        """The folders that the tool itself writes, there or not: not everybody may read them."""
+        names = ("published.new", "published.old", "desk")
+        return [self.store, self.published, *(self.root / name for name in names)]
+
     @classmethod
     def open(cls, folder: Path | str) -> Workspace:
         """The workspace in `folder`.

@@ -21,6 +21,7 @@ from typing import Any
 
 from pipelines.errors import NotFoundError, StorageError, UsageError
 from pipelines.workspace.backup import CHUNK, FORMAT, MANIFEST
+from pipelines.workspace.permissions import restrict
 
 MOST_FILES = 1_000_000
 MOST_MANIFEST_BYTES = 500_000_000
@@ -80,6 +81,7 @@ def _restore(opened: zipfile.ZipFile, archive: Path, folder: Path) -> Restored:
             _take_out(opened, archive, name, working / name, size, sha256)
         for inside in ("exports", "mappings", "reference"):
             (working / inside).mkdir(exist_ok=True)  # an empty one is not in the archive
+        restrict([working / "store", working / "desk"], "owner")  # the next refresh lets in others
         working.chmod(0o755)
         os.replace(working, folder)
     finally:

@@ -45,8 +45,8 @@ class Settings:
     have been still for `watch_seconds` before it is read. `on_failure_command` (a program and its
     arguments) and `mail` are told when a refresh fails.
     `sender` is the address that letters come from, `signature` the line that ends them.
-    `readable_by` says who may read what the tool writes: the group, or the owner alone; `schedule`
-    and `sensor` whether Dagster's come up running.
+    `readable_by` says who may read what the tool writes: the group, or the owner alone;
+    `nightly_schedule` and `nightly_sensor` whether Dagster's come up running.
     `ruling_limits` says up to what amount each person may rule (`*`: whoever is not named); None:
     everyone may.
     """
@@ -76,8 +76,8 @@ class Settings:
     sender: str | None = None
     signature: str | None = None
     readable_by: Readers = "group"
-    schedule: Switch = "on"
-    sensor: Switch = "on"
+    nightly_schedule: Switch = "on"
+    nightly_sensor: Switch = "on"
 
     @property
     def zone(self) -> ZoneInfo:
@@ -276,7 +276,12 @@ _TABLES: dict[tuple[str, ...], dict[str, Callable[[Any], str | None]]] = {
     ("nightly", "mail"): MAIL,
     ("letters",): {"sender": _address, "signature": _text},
 }
-_FIELDS = {"at": "nightly_at", "limits": "ruling_limits"}
+_FIELDS = {
+    "at": "nightly_at",
+    "limits": "ruling_limits",
+    "schedule": "nightly_schedule",
+    "sensor": "nightly_sensor",
+}
 _READ: dict[str, Callable[[Any], Any]] = {
     "set_aside_tolerance": float,
     "tanks_l": lambda sizes: tuple(sorted(float(size) for size in sizes)),

@@ -7,7 +7,6 @@ here: what the store itself tells (`store_checks`), or how findings add up (`rep
 from __future__ import annotations
 
 import datetime as dt
-import json
 import os
 import shutil
 import socket
@@ -17,10 +16,14 @@ from pipelines.errors import WorkspaceError
 from pipelines.exports.delivery import find_exports
 from pipelines.nightly.health.finding import Finding
 from pipelines.nightly.health.store_checks import store_findings
-from pipelines.nightly.page_note import STATUS
+from pipelines.nightly.page_note import note_of, read_note
 from pipelines.store.inputs import load_inputs
+from pipelines.store.leftovers import leftovers
+from pipelines.store.run_log import last_whole_run, read_log
+from pipelines.workspace.clock import clock
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.lock import Holder, named_holder
+from pipelines.workspace.permissions import wider
 from pipelines.workspace.settings import Settings, load_settings
 from schemas.codes import FEEDS
 
@@ -46,6 +49,8 @@ def all_findings(workspace: Workspace, now: dt.datetime) -> Iterator[Finding]:
     if not running:
         yield from _leftovers(workspace)
     yield from _permissions(workspace)
+    if settings is not None:
+        yield from _readers(workspace, settings)
     yield from _space(workspace)
     yield from _last_night(workspace)
     yield from store_findings(workspace, settings, now)
@@ -68,7 +73,7 @@ def _exports(workspace: Workspace, now: dt.datetime) -> Iterator[Finding]:
             written = dt.datetime.fromtimestamp(file.absolute.stat().st_mtime, dt.UTC)
         except OSError:
             continue
-        if written > now + CLOCK_SLACK:
+        if written > now + CLOCK_SLACK and clock() == "system":
             yield Finding(
                 "warning",
                 "clock",
@@ -132,20 +137,13 @@ def _hours_since(told: str, now: dt.datetime) -> float | None:
 
 
 def _leftovers(workspace: Workspace) -> Iterator[Finding]:
-    published = workspace.published
-    left = [
-        workspace.store / "limeledger.duckdb.new",
-        workspace.store / "spill",
-        published.with_name("published.new"),
-        published.with_name("published.old"),
-    ]
-    names = [str(path.relative_to(workspace.root)) for path in left if path.exists()]
+    names = [str(path.relative_to(workspace.root)) for path in leftovers(workspace)]
     if names:
         yield Finding(
             "warning",
             "leftovers",
             f"An interrupted refresh left {', '.join(names)} behind.",
-            "Refresh again: the next one that has work to do removes it.",
+            "Refresh again: the next one removes it, or goes on from it.",
         )
 
 
@@ -167,6 +165,22 @@ def _permissions(workspace: Workspace) -> Iterator[Finding]:
             )
 
 
+def _readers(workspace: Workspace, settings: Settings) -> Iterator[Finding]:
+    """What lets in more people than the settings say."""
+    found = list(wider(workspace.own_folders, settings.readable_by))
+    if found:
+        names = ", ".join(str(path.relative_to(workspace.root)) for path in found[:3])
+        more = f" and {len(found) - 3:,} more" if len(found) > 3 else ""
+        yield Finding(
+            "warning",
+            "permissions",
+            f"{names}{more} can be read by more people than readable_by in limeledger.toml says "
+            f"({settings.readable_by}).",
+            "Refresh: it gives everything of its own the right mode. What it cannot change belongs "
+            "to another user; give it to the user of the refresh.",
+        )
+
+
 def _space(workspace: Workspace) -> Iterator[Finding]:
     try:
         used = workspace.database.stat().st_size if workspace.database.exists() else 0
@@ -184,16 +198,14 @@ def _space(workspace: Workspace) -> Iterator[Finding]:
 
 
 def _last_night(workspace: Workspace) -> Iterator[Finding]:
-    try:
-        text = (workspace.published / STATUS).read_text(encoding="utf-8")
-        told = json.loads(text.partition("=")[2].strip().rstrip(";"))
-    except (OSError, ValueError):
-        return
-    if isinstance(told, dict):
+    last = last_whole_run(read_log(workspace.store))
+    told = read_note(workspace.published) or (note_of(last) if last is not None else None)
+    if told is not None:
+        what = "was found killed" if told.get("outcome") == "killed" else "failed"
         yield Finding(
             "warning",
             "last refresh",
-            f"The refresh at {told.get('failed_at')} failed: {told.get('reason')}",
+            f"The refresh at {told.get('failed_at')} {what}: {told.get('reason')}",
             "Mend that and refresh; the pages are those of the last good refresh.",
         )
 
