@@ -13,7 +13,7 @@ from pipelines.cli.console.output import print_json, say
 
 _WORDS = {"fault": "Fault", "warning": "Look", "note": "Note"}
 
-HELP = "Tell what is wrong with a workspace, and the way out. Write nothing."
+HELP = "Tell what is wrong with a workspace, and the way out."
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -113,7 +113,10 @@ def sentence_of(error: BaseException, workspace: Path) -> str:
     if isinstance(error, LimeledgerError):
         return str(error)
     known = storage_fault(error, workspace)
-    return str(known) if known else f"{type(error).__name__}: {error}"
+    if known is not None:
+        return str(known)
+    told = f"{type(error).__name__}: {error}"
+    return f"{told} (a fault of the tool; the details are in store/limeledger.log)"
 
 
 def put_down_failed(workspace: Workspace, run: Run, error: BaseException) -> None:

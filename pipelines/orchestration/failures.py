@@ -12,6 +12,7 @@ import dagster as dg
 
 from pipelines import errors
 from pipelines.nightly.notifications import after_failure
+from pipelines.orchestration.run_lines import run_of
 
 _OURS = {
     kind.__name__: kind
@@ -39,7 +40,8 @@ def failure_sensor(job: dg.UnresolvedAssetJobDefinition, workspace: Path) -> dg.
         description="Puts a note on the pages when a refresh fails, and tells whom settings name.",
     )
     def failed_refresh(context: dg.RunFailureSensorContext) -> None:
-        for sentence in after_failure(workspace, failure_of(context)):
+        run = run_of(context.dagster_run, None)
+        for sentence in after_failure(workspace, failure_of(context), run):
             context.log.error(sentence)
 
     return failed_refresh

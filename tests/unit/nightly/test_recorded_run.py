@@ -69,7 +69,6 @@ def kill(workspace: Workspace, selection: str = "all") -> str:
     [
         (WorkspaceError("terms/A.toml line 3: wrong."), 2, "terms/A.toml line 3: wrong."),
         (StorageError("The disk is\nfull."), 70, "The disk is full."),
-        (RuntimeError("planted"), 70, "RuntimeError: planted"),
         (KeyboardInterrupt(), 130, "The refresh was stopped by hand."),
     ],
 )
@@ -210,3 +209,13 @@ def test_no_text_of_a_note_ends_the_script(workspace: Workspace) -> None:
 def test_all_is_the_word_for_every_asset() -> None:
     """runs.md: `selection` (all, or the assets)."""
     assert ALL == "all"
+
+
+def test_a_fault_of_the_tool_names_its_log(workspace: Workspace) -> None:
+    """The note of exit code 70 says where the details are."""
+    fail(workspace, RuntimeError("planted"), night())
+    note = read_note(workspace.published)
+    assert note is not None
+    assert note["exit_code"] == 70
+    told = "RuntimeError: planted (a fault of the tool; the details are in store/limeledger.log)"
+    assert note["reason"] == told

@@ -9,6 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from pipelines.workspace import backup
+from pipelines.workspace.create import create_workspace
+from pipelines.workspace.layout import Workspace
 from pipelines.workspace.permissions import (
     Readers,
     file_mode,
@@ -106,6 +109,27 @@ def test_a_log_is_no_wider_than_its_folder(folder: Path, of_folder: int, of_file
     folder.chmod(of_folder)
     os.close(open_private(folder / "log", os.O_WRONLY | os.O_CREAT))
     assert stat.S_IMODE((folder / "log").stat().st_mode) == of_file
+
+
+@pytest.mark.usefixtures("umask")
+def test_a_backup_is_its_owners_from_its_first_byte(tmp_path: Path, monkeypatch) -> None:
+    """Also while it is written, and under another name, and where the umask would let all in."""
+    os.umask(0)
+    create_workspace(tmp_path / "workspace")
+    seen = []
+    add = backup._add
+
+    def look(archive, root, path):
+        seen.append(stat.S_IMODE((tmp_path / "kept.zip.new").stat().st_mode))
+        return add(archive, root, path)
+
+    monkeypatch.setattr(backup, "_add", look)
+    opened = Workspace.open(tmp_path / "workspace")
+    (tmp_path / "kept.zip.new").write_text("left by a killed one")
+    made = backup.write_backup(opened, "terms", tmp_path / "kept.zip")
+    assert set(seen) == {0o600}
+    assert len(seen) == made.files
+    assert stat.S_IMODE((tmp_path / "kept.zip").stat().st_mode) == 0o600
 
 
 def test_a_folder_that_is_not_there_is_passed_over(tmp_path: Path) -> None:
