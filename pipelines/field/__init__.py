@@ -4,5 +4,5 @@ Belongs here: the nine figures as pure functions from frames to frames, and the 
 they rest on. Does not belong here: who is watched and when (`pipelines.units`), reading or
 writing tables, drawing.
 
-Every figure rests on the same watch. A year is 365.25 days, a month of exposure 30.4375 days.
+Every figure rests on the same exposure. A year is 365.25 days, a month of exposure 30.4375 days.
 """

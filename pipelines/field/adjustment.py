@@ -131,7 +131,7 @@ def _independent(design: np.ndarray) -> np.ndarray:
     basis = np.zeros((design.shape[0], 0))
     for column in range(design.shape[1]):
         rest = design[:, column] - basis @ (basis.T @ design[:, column])
-        if np.linalg.norm(rest) > 1e-8 * max(np.linalg.norm(design[:, column]), 1.0):
+        if np.linalg.norm(rest) > 1e-8 * max(float(np.linalg.norm(design[:, column])), 1.0):
             basis = np.column_stack([basis, rest / np.linalg.norm(rest)])
             kept.append(column)
     return np.array(kept)
@@ -149,7 +149,8 @@ def _clustered(units: pl.DataFrame, design: np.ndarray) -> np.ndarray:
     unit = ordered["serial"].rle_id().to_numpy()
     shape = (int(unit[-1]) + 1, len(design))
     scores = csr_array((residual, (unit, ordered["cell"].to_numpy())), shape=shape)
-    return design.T @ ((scores.T @ scores) @ design)
+    meat: np.ndarray = design.T @ ((scores.T @ scores) @ design)
+    return meat
 
 
 def _contrasts(
@@ -166,7 +167,7 @@ def _contrasts(
     # A contrast can be estimated where it is a combination of the cells' rows.
     rows = np.linalg.svd(design, full_matrices=False)
     space = rows[2][rows[1] > 1e-8 * rows[1][0]]
-    found = []
+    ratios = []
     for place, (kind, level) in enumerate(names):
         if kind != "region":
             continue
@@ -181,5 +182,5 @@ def _contrasts(
             continue
         spread = np.sqrt(variance)
         limits = [np.exp(estimate + sign * Z_95 * spread) for sign in (-1, 1)]
-        found.append((level, float(np.exp(estimate)), float(limits[0]), float(limits[1])))
-    return pl.DataFrame(found, schema=_EMPTY, orient="row")
+        ratios.append((level, float(np.exp(estimate)), float(limits[0]), float(limits[1])))
+    return pl.DataFrame(ratios, schema=_EMPTY, orient="row")

@@ -116,8 +116,8 @@ def _values(measure: str, rows: pl.DataFrame) -> dict[str, pl.Series]:
         low, high = clopper_pearson(total, n)
     else:
         low, high = mean_limits(n, total, squares)
-    told = {"value": total / n, "low": low, "high": high}
-    return {name: pl.Series(values, nan_to_null=True) for name, values in told.items()}
+    figures = {"value": total / n, "low": low, "high": high}
+    return {name: pl.Series(values, nan_to_null=True) for name, values in figures.items()}
 
 
 def _shares(strata: pl.DataFrame) -> pl.DataFrame:
@@ -149,11 +149,11 @@ def _shares(strata: pl.DataFrame) -> pl.DataFrame:
         z = (observed - summed["mean"].to_numpy()) / np.sqrt(summed["variance"].to_numpy())
     some = expected > 0
     spread = winsorised_spread(z[some])
-    told = {"p_value": widened(np.array(chances), spread)}
+    figures = {"p_value": widened(np.array(chances), spread)}
     for name, tail in FUNNEL.items():
         limit = binomial_funnel(cases, np.where(some, expected / cases, 0.5), tail, spread)
-        told[name] = np.where(some, limit, np.nan)
-    return _told(summed, told, spread)
+        figures[name] = np.where(some, limit, np.nan)
+    return _with_limits(summed, figures, spread)
 
 
 def _means(strata: pl.DataFrame) -> pl.DataFrame:
@@ -164,9 +164,9 @@ def _means(strata: pl.DataFrame) -> pl.DataFrame:
     mean = (pl.col("all_sum") - pl.col("sum")) / peers
     within = (pl.col("all_squares") - pl.col("squares") - peers * mean**2) / (peers - 1)
     # Of the agency's own sum and of what the peers' mean makes of it; both spread as the peers do.
-    variance = within.clip(lower_bound=0) * pl.col("n") * (1 + pl.col("n") / peers)
+    of_both = within.clip(lower_bound=0) * pl.col("n") * (1 + pl.col("n") / peers)
     summed = (
-        strata.with_columns(expected=pl.col("n") * mean, variance=variance, peers=peers)
+        strata.with_columns(expected=pl.col("n") * mean, variance=of_both, peers=peers)
         .group_by("agency", maintain_order=True)
         .agg(
             compared=pl.col("n").sum(),
@@ -179,21 +179,23 @@ def _means(strata: pl.DataFrame) -> pl.DataFrame:
     observed, expected, variance, shares = (
         summed[c].to_numpy() for c in ("observed", "expected", "variance", "shares")
     )
-    some = (expected > 0) & (variance > 0)
+    usable = (expected > 0) & (variance > 0)
     with np.errstate(divide="ignore", invalid="ignore"):
-        freedom = np.where(some, variance**2 / shares, 1.0)
-        error = np.where(some, np.sqrt(variance), np.nan)
+        freedom = np.where(usable, variance**2 / shares, 1.0)
+        error = np.where(usable, np.sqrt(variance), np.nan)
         p = t.sf((observed - expected) / error, freedom)
-    spread = winsorised_spread(norm.isf(p[some]))
-    told = {"p_value": np.where(some, widened(p, spread), np.nan)}
+    spread = winsorised_spread(norm.isf(p[usable]))
+    figures = {"p_value": np.where(usable, widened(p, spread), np.nan)}
     for name, tail in FUNNEL.items():
         reach = t.ppf(tail, freedom) * error * np.sqrt(spread)
         with np.errstate(divide="ignore", invalid="ignore"):
-            told[name] = np.maximum(1 + reach / expected, 0)
-    return _told(summed, told, spread)
+            figures[name] = np.maximum(1 + reach / expected, 0)
+    return _with_limits(summed, figures, spread)
 
 
-def _told(summed: pl.DataFrame, told: dict[str, np.ndarray], spread: float) -> pl.DataFrame:
+def _with_limits(
+    summed: pl.DataFrame, figures: dict[str, np.ndarray], spread: float
+) -> pl.DataFrame:
     """The columns of a comparison; what is not finite becomes null."""
     ratio = pl.when(pl.col("expected") > 0).then(pl.col("observed") / pl.col("expected"))
     return summed.select(
@@ -203,5 +205,5 @@ def _told(summed: pl.DataFrame, told: dict[str, np.ndarray], spread: float) -> p
         "expected",
         ratio=ratio,
         spread=pl.lit(spread),
-        **{name: pl.Series(values, nan_to_null=True) for name, values in told.items()},
+        **{name: pl.Series(values, nan_to_null=True) for name, values in figures.items()},
     )

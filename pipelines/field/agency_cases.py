@@ -73,8 +73,8 @@ def with_claims(repairs: pl.DataFrame, decisions: pl.DataFrame) -> pl.DataFrame:
 def measured(context: FieldContext) -> dict[str, pl.DataFrame]:
     """For each measure its cases: agency, stratum (text) and amount (0 or 1 for a share).
 
-    returns: repairs inside the watch, completed, of a known class, and followed for all of their
-        workmanship days inside the watch; 1 where the unit failed of the same class within them.
+    returns: repairs inside the exposure, completed, of a known class, and followed for all of their
+        workmanship days inside the exposure; 1 where the unit failed of the same class within them.
     labor_hours: claims of a known cause that bill any, by cause and family: how long a repair
         takes hangs on what is repaired.
     travel: claims of a known class that bill any.
@@ -116,9 +116,10 @@ def followed_repairs(repairs: pl.DataFrame, later: pl.DataFrame) -> pl.DataFrame
     """The repairs that were followed for all of their workmanship days, with `came_back`.
 
     A repair is followed where all days up to the last of its workmanship days lie inside the
-    unit's watch; others count neither as held nor as come back, so that a repair of yesterday does
-    not pass for one that held. It came back where another failure of the unit inside the watch, of
-    the same cause class, lies from the day of completion to that last day (both included).
+    unit's exposure; others count neither as held nor as come back, so that a repair of yesterday
+    does not pass for one that held. It came back where another failure of the unit inside the
+    exposure, of the same cause class, lies from the day of completion to that last day (both
+    included).
     `later` are the failures to look among: those of all agencies.
     """
     last = pl.col("completed_on") + pl.duration(

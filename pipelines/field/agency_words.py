@@ -36,11 +36,11 @@ def sentences(rows: pl.DataFrame) -> pl.DataFrame:
     total = pl.col("value") * pl.col("cases")
     whole, short = total.round(0).cast(pl.Int64), _short(total)
     counted = {name: short if name == "labor_hours" else whole for name in _PLAIN}
-    told = [
+    sentences = [
         pl.when(pl.col("measure") == measure).then(pl.format(words, counted[measure], "cases"))
         for measure, words in _PLAIN.items()
     ]
-    plain = pl.coalesce(told)
+    plain = pl.coalesce(sentences)
     expected = pl.format("against {} expected from what other agencies do", _short("expected"))
     beside = (
         pl.when(pl.col("compared") == pl.col("cases"))

@@ -12,7 +12,7 @@ from pipelines.field.context import FLEET, FieldContext
 from pipelines.field.rates import grid
 from pipelines.field.reporting_lag import lag_law
 from pipelines.field.risk_sets import MONTH_DAYS, MONTHS
-from pipelines.field.slices import NOTHING_WATCHED, Slice, labelled, thin
+from pipelines.field.slices import NO_EXPOSURE, Slice, labelled, thin
 
 COLUMNS = (
     "cohort",
@@ -45,20 +45,20 @@ def cohorts(context: FieldContext, dims: Slice) -> pl.DataFrame:
     keys = [*groups, "cohort"]
     law = lag_law(context.failures["failed_on"], context.failures["opened_on"], context.as_of)
     ages = _ages(units, keys, law, context)
-    named = [name for name in ("cause_class",) if name in dims]
+    by_class = [name for name in ("cause_class",) if name in dims]
     failed = (
         context.failures.join(units.select("serial", "cohort"), on="serial")
         .with_columns(
             months=(pl.col("age") * 16 + 486) // 487
         )  # the month that ends on or after it
-        .group_by(*keys, *named, "months")
+        .group_by(*keys, *by_class, "months")
         .agg(here=pl.len().cast(pl.Int64))
     )
     cells = ages
-    if named:
+    if by_class:
         several = pl.DataFrame({"cause_class": context.classes}, schema={"cause_class": pl.String})
         cells = ages.join(several, how="cross")
-    at = [*keys, *named]
+    at = [*keys, *by_class]
     cells = (
         cells.join(failed, on=[*at, "months"], how="left")
         .with_columns(pl.col("here").fill_null(0))
@@ -70,8 +70,8 @@ def cohorts(context: FieldContext, dims: Slice) -> pl.DataFrame:
             seen=pl.col("seen_days").cum_sum().over(at) / pl.col("all_days").cum_sum().over(at),
         )
     )
-    told = pl.concat([_limited(cells), _empty_cells(context, units, at)], how="diagonal_relaxed")
-    return labelled(told.sort(FLEET, *dims, "cohort", "months"), dims, COLUMNS)
+    rows = pl.concat([_limited(cells), _empty_cells(context, units, at)], how="diagonal_relaxed")
+    return labelled(rows.sort(FLEET, *dims, "cohort", "months"), dims, COLUMNS)
 
 
 def _empty_cells(context: FieldContext, entered: pl.DataFrame, keys: list[str]) -> pl.DataFrame:
@@ -90,7 +90,7 @@ def _empty_cells(context: FieldContext, entered: pl.DataFrame, keys: list[str]) 
             failures=pl.lit(0, pl.Int64),
             immature=pl.lit(False),
             thin=pl.lit(True),
-            note=pl.lit(NOTHING_WATCHED),
+            note=pl.lit(NO_EXPOSURE),
         )
     )
 
@@ -164,10 +164,12 @@ def _seen(low: int, until: np.ndarray, service: np.ndarray, sums: np.ndarray) ->
     def below(lag: np.ndarray) -> np.ndarray:
         lag = np.maximum(lag, 0).astype(int)
         past = np.maximum(lag - (len(sums) - 1), 0)  # beyond the longest lag all is reported
-        return sums[np.minimum(lag, len(sums) - 1)] + past
+        days: np.ndarray = sums[np.minimum(lag, len(sums) - 1)] + past
+        return days
 
     # Age a was service - 1 - a days ago.
-    return np.maximum(below(service - low) - below(service - until), 0)
+    seen: np.ndarray = np.maximum(below(service - low) - below(service - until), 0)
+    return seen
 
 
 def _limited(cells: pl.DataFrame) -> pl.DataFrame:

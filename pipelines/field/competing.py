@@ -1,7 +1,7 @@
 """First failures by cause, as competing risks.
 
 Belongs here: the Aalen-Johansen estimator. Does not belong here: one minus Kaplan-Meier, which
-overstates an incidence because it takes the other causes for the end of the watch.
+overstates an incidence because it takes the other causes for the end of the exposure.
 """
 
 from __future__ import annotations

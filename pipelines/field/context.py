@@ -1,4 +1,4 @@
-"""What every figure is computed from: units with their watch, failures inside it, states in time.
+"""What every figure is computed from: units with their exposure, failures inside it, states.
 
 Belongs here: one frozen bundle of frames, how it is put together, how it is narrowed to a family
 or a stretch of the calendar. Does not belong here: any figure.
@@ -72,20 +72,20 @@ class FieldContext:
     units: one row a unit: serial, family, region, profile, startup, watched_from, watched_until
         (null where never watched), watched_days, clock_source, unsound, coverage_base_end,
         coverage_end, extended_on, retired_on, shipped_on.
-    failures: one row a failure inside the watch: call, serial, family, region, profile, startup,
+    failures: one row a failure inside the exposure: call, serial, family, region, profile, startup,
         treatment (the state on that day), failed_on, age, cause, cause_class, water_related,
         opened_on, claimed_on, agency, labor_hours, parts, labor, travel (payable, Decimal).
-    states: one row a stretch of one treatment state inside the watch: serial, family, region,
-        profile, startup, treatment, entry, exit (ages, half-open), last (reaches the watch's end).
+    states: one row a stretch of one treatment state inside the exposure: serial, family, region,
+        profile, startup, treatment, entry, exit (ages, half-open), last (the exposure ends).
     doubtful: one row a unit left out for its clock start: serial, region, unsound, days and
         failures had it been watched from its shipment.
     before: failures before `since`, with the columns of `failures`: a unit that had one is no
         longer at risk of a first one.
     as_of: the day up to which all of it is known.
-    repairs: one row a repair call with the columns of REPAIRS, claimed or not, in the watch
+    repairs: one row a repair call with the columns of REPAIRS, claimed or not, in the exposure
         (`inside`: it counts among the failures) or past it; the verdict is its claim's.
     since, until: the stretch of the calendar [since, until) that is looked at; None: all of it.
-    asked: the cause classes that it was narrowed to; none: all.
+    chosen: the cause classes that it was narrowed to; none: all.
     competing: the same with the failures of all classes, where it was narrowed to some.
     """
 
@@ -98,7 +98,7 @@ class FieldContext:
     since: date | None = None
     until: date | None = None
     repairs: pl.DataFrame = field(default_factory=no_repairs)
-    asked: tuple[str, ...] = ()
+    chosen: tuple[str, ...] = ()
     competing: FieldContext | None = None
     _known: dict[object, pl.DataFrame] = field(default_factory=dict, init=False, repr=False)
 
@@ -110,11 +110,11 @@ class FieldContext:
 
     @cached_property
     def classes(self) -> list[str]:
-        """The cause classes that occur or were asked for, in the order of the code list.
+        """The cause classes that occur or were chosen, in the order of the code list.
 
         `unknown` where there are none, so that a fleet without failures has its rows too.
         """
-        seen = {*self.failures["cause_class"].unique(), *self.asked}
+        seen = {*self.failures["cause_class"].unique(), *self.chosen}
         return [name for name in (*codes.CAUSE_CLASSES, UNKNOWN) if name in seen] or [UNKNOWN]
 
 
@@ -226,13 +226,13 @@ def narrow(
         since=since,
         until=until,
         repairs=repairs,
-        asked=tuple(classes),
+        chosen=tuple(classes),
         competing=competing,
     )
 
 
 def episodes(context: FieldContext, *, by_state: bool = False) -> pl.DataFrame:
-    """Stretches of age under watch.
+    """Stretches of age at risk.
 
     One a unit, or one a stretch of a treatment state. Within [since, until) of the context.
 
@@ -268,7 +268,7 @@ def _episodes(context: FieldContext, by_state: bool) -> pl.DataFrame:
             last=pl.col("last") | (final <= pl.col("exit")),
         )
     days = pl.col("exit") - pl.col("entry")
-    # On its last day a state has passed to the next one; only a watch's end counts as reached.
+    # On its last day a state has passed to the next one; only an exposure's end counts as reached.
     reached = pl.when(pl.col("last")).then("exit").otherwise(pl.col("exit") - 1)
     return (
         stretches.filter(days > 0)

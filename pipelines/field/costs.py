@@ -1,7 +1,7 @@
 """Figure 9: what failures cost, line by line and a unit-year.
 
-Belongs here: sums of what is payable over the failures inside the watch. Does not belong here: what
-is payable for a claim (`pipelines.coverage.money`), how agencies compare (`agencies`).
+Belongs here: sums of what is payable over the failures inside the exposure. Does not belong here:
+what is payable for a claim (`pipelines.coverage.money`), how agencies compare (`agencies`).
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import polars as pl
 from pipelines.field.context import FLEET, UNKNOWN, FieldContext, episodes
 from pipelines.field.poisson import DAYS_PER_YEAR
 from pipelines.field.rates import grid
-from pipelines.field.slices import ALL, NOTHING_WATCHED, Slice, labelled, thin
+from pipelines.field.slices import ALL, NO_EXPOSURE, Slice, labelled, thin
 from schemas.columns import CENTS
 
 LINES = ("parts", "labor", "travel")
@@ -36,9 +36,9 @@ def costs(context: FieldContext, dims: Slice) -> pl.DataFrame:
 def costs_by(context: FieldContext, record: str) -> pl.DataFrame:
     """The same by `cause` or by `agency` as recorded on the call; unit-years stay everyone's."""
     word = pl.col(record).fill_null(UNKNOWN)
-    named = replace(context, failures=context.failures.with_columns(word))
-    every = named.failures.select(FLEET, record).unique()
-    table = _paid(named, episodes(named), every, [FLEET], [FLEET, record])
+    by_record = replace(context, failures=context.failures.with_columns(word))
+    every = by_record.failures.select(FLEET, record).unique()
+    table = _paid(by_record, episodes(by_record), every, [FLEET], [FLEET, record])
     other = [name for name in RECORDED if name != record]
     table = table.with_columns(pl.lit(ALL).alias(name) for name in other)
     rows = labelled(table.sort(record), (), COLUMNS)
@@ -74,6 +74,6 @@ def _paid(
                 pl.col("total").cast(pl.Float64) / pl.col("unit_years")
             ),
             thin=thin(),
-            note=pl.when(~some).then(pl.lit(NOTHING_WATCHED)),
+            note=pl.when(~some).then(pl.lit(NO_EXPOSURE)),
         )
     )

@@ -46,7 +46,7 @@ class Hazards(NamedTuple):
 
 
 class RiskSets(NamedTuple):
-    """What was watched, counted once for all kinds of failure.
+    """The time at risk, counted once for all kinds of failure.
 
     at_risk: stretches of each state that hold each age (strata x states x ages).
     begin, end: for each stretch, where a running sum over ages stands before its first and after

@@ -1,7 +1,7 @@
 """Poisson CUSUM charts.
 
 Belongs here: the path, the run length that a reference and a decision value imply, and a choice
-of both. Does not belong here: which counts are watched (`early_warning`).
+of both. Does not belong here: which counts are charted (`early_warning`).
 """
 
 from __future__ import annotations
@@ -63,7 +63,7 @@ def average_run_lengths(
     counts, rest = np.divmod(k + sign * (state[None, :] - state[:, None]), per_one)
     possible = (rest == 0) & (counts >= 0)
     x = np.arange(max(int(counts.max()), 0) + 1)
-    found = []
+    run_lengths = []
     # Some at a time, so that their chains do not take much memory.
     for mean in np.array_split(means[:, None], ceil(len(means) * h * h / _MOST_CELLS) or 1):
         chance = np.exp(x * np.log(mean) - mean - gammaln(x + 1))
@@ -78,8 +78,8 @@ def average_run_lengths(
         known = leaving >= 1 / LONGEST_RUN
         lengths = np.full(len(mean), np.inf)
         lengths[known] = np.linalg.solve(np.eye(h) - chain[known], np.ones((h, 1)))[:, s, 0]
-        found.append(np.where((lengths > 0) & (lengths < LONGEST_RUN), lengths, np.inf))
-    return np.concatenate(found)
+        run_lengths.append(np.where((lengths > 0) & (lengths < LONGEST_RUN), lengths, np.inf))
+    return np.concatenate(run_lengths)
 
 
 @lru_cache(maxsize=4096)

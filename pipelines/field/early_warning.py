@@ -18,8 +18,8 @@ from pipelines.field.rates import grid
 from pipelines.field.slices import (
     FEWEST_FAILURES,
     FEWEST_UNITS,
+    NO_EXPOSURE,
     NO_FAILURES,
-    NOTHING_WATCHED,
     Slice,
     labelled,
 )
@@ -55,10 +55,10 @@ def warnings(context: FieldContext, dims: Slice) -> pl.DataFrame:
     """
     months = _months(context)
     groups = [FLEET, *(name for name in dims if name != "cause_class")]
-    watched = context.units.filter(pl.col("watched_days") > 0)
-    spans = watched.select(*groups, begins="watched_from", ends="watched_until")
+    at_risk = context.units.filter(pl.col("watched_days") > 0)
+    spans = at_risk.select(*groups, begins="watched_from", ends="watched_until")
     exposure = unit_days(spans, groups, months)
-    sizes = {row[:-1]: row[-1] for row in watched.group_by(groups).len().iter_rows()}
+    sizes = {row[:-1]: row[-1] for row in at_risk.group_by(groups).len().iter_rows()}
     counts = _counts(context, [FLEET, *dims], months)
     failing = set(context.failures.select(FLEET, *dims).unique().iter_rows())
     rows = []
@@ -67,7 +67,7 @@ def warnings(context: FieldContext, dims: Slice) -> pl.DataFrame:
         group = tuple(labels[name] for name in groups)
         observed = counts.get(key)
         if group not in sizes:
-            rows.append(labels | _uncharted(months, 0, NOTHING_WATCHED))
+            rows.append(labels | _uncharted(months, 0, NO_EXPOSURE))
         elif observed is None:
             why = _NONE_COMPLETE if key in failing else NO_FAILURES
             rows.append(labels | _uncharted(months, 0, why))
@@ -81,16 +81,16 @@ def warnings(context: FieldContext, dims: Slice) -> pl.DataFrame:
 
 
 def _uncharted(months: list[date], failures: int, why: str) -> dict[str, object]:
-    told = {"month": months[-2], "failures": failures, "alarm": False, "thin": True, "note": why}
-    return dict.fromkeys(_CHARTED) | told
+    last = {"month": months[-2], "failures": failures, "alarm": False, "thin": True, "note": why}
+    return dict.fromkeys(_CHARTED) | last
 
 
 def _months(context: FieldContext) -> list[date]:
-    """First days of the complete months of the watch, and the one that closes the last.
+    """First days of the complete months of the exposure, and the one that closes the last.
 
     Where none is complete, those of the month of the as-of date and the next one.
     """
-    first = context.units["watched_from"].min() or context.as_of
+    first: date = context.units.select(pl.col("watched_from").min()).item() or context.as_of
     months = months_between(first, context.as_of + timedelta(days=1))
     if len(months) > 1:
         return months
@@ -107,10 +107,10 @@ def _counts(
         .filter(pl.col("month") < months[-1])
     )
     place = {day: i for i, day in enumerate(months[:-1])}
-    found: dict[tuple[object, ...], np.ndarray] = {}
+    counts: dict[tuple[object, ...], np.ndarray] = {}
     for *key, day, failures in counted.select(*keys, "month", "failures").iter_rows():
-        found.setdefault(tuple(key), np.zeros(len(place)))[place[day]] = failures
-    return found
+        counts.setdefault(tuple(key), np.zeros(len(place)))[place[day]] = failures
+    return counts
 
 
 def chart_months(
@@ -151,7 +151,7 @@ def _why(known: bool, none_yet: bool, days: float) -> str | None:
     """What a month of a chart has to say, if anything."""
     if known:
         return _HALF if none_yet else None
-    return f"{NOTHING_WATCHED} in the trailing year" if days > 0 else NOTHING_WATCHED
+    return f"{NO_EXPOSURE} in the trailing year" if days > 0 else NO_EXPOSURE
 
 
 def _with_run_lengths(charted: pl.DataFrame) -> pl.DataFrame:
@@ -172,7 +172,8 @@ def _with_run_lengths(charted: pl.DataFrame) -> pl.DataFrame:
 
 def _trailing(values: np.ndarray) -> np.ndarray:
     sums = np.concatenate([[0.0], np.cumsum(values)])
-    return (sums[TRAILING_MONTHS:] - sums[:-TRAILING_MONTHS])[:-1]
+    trailing: np.ndarray = (sums[TRAILING_MONTHS:] - sums[:-TRAILING_MONTHS])[:-1]
+    return trailing
 
 
 def _frame(rows: list[dict[str, object]], dims: Slice) -> pl.DataFrame:

@@ -1,6 +1,6 @@
 """Unit-days by calendar month.
 
-Belongs here: how much was watched when. Does not belong here: failures, ages.
+Belongs here: how much time at risk there was when. Does not belong here: failures, ages.
 """
 
 from __future__ import annotations
@@ -28,19 +28,20 @@ def unit_days(
         months: first days; the last one closes the month before it and has no days of its own.
 
     Returns:
-        group -> days in each month but the last. For a day t, the days watched before t are
+        group -> days in each month but the last. For a day t, the days at risk before t are
         sum(max(0, t - begins)) - sum(max(0, t - ends)), from sorted ends and running sums.
     """
     bounds = np.array(months, dtype="datetime64[D]").astype(np.int64)
-    found = {}
+    days = {}
     for group, part in stretches.partition_by(keys, as_dict=True).items():
         begun, ended = (_days_before(part[name], bounds) for name in ("begins", "ends"))
-        found[group] = np.diff(begun - ended)
-    return found
+        days[group] = np.diff(begun - ended)
+    return days
 
 
 def _days_before(days: pl.Series, bounds: np.ndarray) -> np.ndarray:
     ordered = np.sort(days.to_numpy().astype("datetime64[D]").astype(np.int64))
     sums = np.concatenate([[0], np.cumsum(ordered)])
     passed = np.searchsorted(ordered, bounds)
-    return bounds * passed - sums[passed]
+    before: np.ndarray = bounds * passed - sums[passed]
+    return before

@@ -19,7 +19,7 @@ from pipelines.field.early_warning import warnings
 from pipelines.field.first_causes import first_causes
 from pipelines.field.first_failures import survival, weibull
 from pipelines.field.forecast import forecast
-from pipelines.field.groups import Grouped, Watch, grouped
+from pipelines.field.groups import Grouped, TimeAtRisk, grouped
 from pipelines.field.rates import rates
 from pipelines.field.regions import regions
 from pipelines.field.repeats import repeat_failures
@@ -76,7 +76,7 @@ def figure(context: FieldContext, name: str, dims: Slice) -> pl.DataFrame:
     if name in _WHOLE:
         return _WHOLE[name](context)
     if name in _BY_AGE:
-        return _BY_AGE[name](grouped(Watch.of(context, by_state=_by_state(name, dims)), dims))
+        return _BY_AGE[name](grouped(TimeAtRisk.of(context, by_state=_by_state(name, dims)), dims))
     return _SLICED[name](context, dims)
 
 
@@ -106,10 +106,10 @@ def always(context: FieldContext, name: str) -> pl.DataFrame:
 
 def always_by_age(context: FieldContext, *names: str) -> dict[str, pl.DataFrame]:
     """The same for several figures of `BY_AGE`, which share what is counted."""
-    watch = cache(lambda by_state: Watch.of(context, by_state=by_state))
+    at_risk = cache(lambda by_state: TimeAtRisk.of(context, by_state=by_state))
     parts: dict[str, list[pl.DataFrame]] = {name: [] for name in names}
     for dims in ALWAYS:
-        slices = cache(lambda by_state, dims=dims: grouped(watch(by_state), dims))
+        slices = cache(lambda by_state, dims=dims: grouped(at_risk(by_state), dims))
         for name in names:
             if dims in slices_of(name):
                 parts[name].append(_BY_AGE[name](slices(_by_state(name, dims))))
@@ -117,7 +117,10 @@ def always_by_age(context: FieldContext, *names: str) -> dict[str, pl.DataFrame]
 
 
 def _sliced_by(name: str) -> Callable[[FieldContext, Slice], pl.DataFrame]:
-    return lambda context, dims=(): figure(context, name, dims)
+    def of_slice(context: FieldContext, dims: Slice = ()) -> pl.DataFrame:
+        return figure(context, name, dims)
+
+    return of_slice
 
 
 FIGURES: dict[str, Callable[[FieldContext, Slice], pl.DataFrame]] = {

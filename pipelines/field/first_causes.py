@@ -11,7 +11,7 @@ import polars as pl
 
 from pipelines.field.competing import aalen_johansen
 from pipelines.field.first_failures import NO_LIMITS, blanked
-from pipelines.field.groups import Grouped, Watch, grouped
+from pipelines.field.groups import Grouped, TimeAtRisk, grouped
 from pipelines.field.kaplan_meier import kaplan_meier
 from pipelines.field.risk_sets import at_months
 from pipelines.field.slices import ALWAYS, DIMENSIONS, LABELS, Slice, labelled, thin
@@ -26,20 +26,20 @@ def first_causes(slices: Grouped) -> pl.DataFrame:
     """Share of units whose first failure was of each class, at whole months, for one slice.
 
     Every group has every class that the fleet has, with a share of 0 where none of its units first
-    failed of it; only slices by class that are neither asked for nor always there leave such rows
+    failed of it; only slices by class that are neither chosen nor always there leave such rows
     out. Of several classes on the day of a first failure, the class of the first call counts. Not
     sliced by class, the share that has failed of any stands beside them, which is what survival
     has lost. Narrowed to some classes, the others compete all the same and are not shown.
     """
-    dims, asked = slices.dims, slices.context.asked
+    dims, chosen = slices.dims, slices.context.chosen
     if slices.context.competing is not None:
-        everything = Watch.of(slices.context.competing, by_state="treatment" in dims)
+        everything = TimeAtRisk.of(slices.context.competing, by_state="treatment" in dims)
         slices = grouped(everything, dims)
     own_dims = tuple(name for name in dims if name != "cause_class")
     keyed = tuple(name for name in DIMENSIONS if name in {*own_dims, "cause_class"})
-    every_class = bool(asked) or "cause_class" in dims or keyed in ALWAYS
+    every_class = bool(chosen) or "cause_class" in dims or keyed in ALWAYS
     grid = slices.grid
-    first, classes = slices.watch.first("any"), slices.watch.first_classes
+    first, classes = slices.at_risk.first("any"), slices.at_risk.first_classes
     counts = slices.until("any").below(grid.ages)
     at_risk, events = counts.at_risk, counts.events
     survival = kaplan_meier(at_risk, events)
@@ -48,13 +48,13 @@ def first_causes(slices: Grouped) -> pl.DataFrame:
         "nobody_left": at_months(survival.value) == 0,
     }
     parts = []
-    if "cause_class" not in dims and not asked:
+    if "cause_class" not in dims and not chosen:
         # Of any cause nothing competes: the share and its limits are those of survival.
         lost = [1 - curve for curve in (survival.value, survival.high, survival.low)]
         parts.append(_shown(slices.rows(**common, **_at_months(events, lost)), own_dims))
-    for name in asked or slices.context.classes:
+    for name in chosen or slices.context.classes:
         own = classes == name
-        of_cause = grid.count(slices.episodes.group[first.failed[own]], first.age[own])
+        of_cause = grid.tally(slices.episodes.group[first.failed[own]], first.age[own])
         curve = aalen_johansen(at_risk, events, of_cause)
         figures = _at_months(of_cause, [curve.value, curve.low, curve.high])
         rows = slices.rows(**common, **figures).filter((pl.col("total") > 0) | every_class)

@@ -4,7 +4,7 @@ Belongs here: the tables `survival` and `weibull`. Does not belong here: the est
 (`kaplan_meier`, `weibull`), what first failures are of (`first_causes`), repeat failures
 (`repeats`).
 
-Another cause does not end the watch for a first failure of one class, so that one minus survival
+Another cause does not end the exposure for a first failure of one class, so that one minus survival
 is what that class alone would do; the share of units that first failed of it stands in
 `first_causes`.
 """
@@ -101,8 +101,10 @@ def _empty(slices: Grouped, columns: tuple[str, ...]) -> pl.DataFrame:
         "at_risk": pl.Int64(),
         "failures": pl.Int64(),
     }
-    wanted = {name: kinds[name] for name in columns} | dict.fromkeys(slices.dims, pl.String())
-    return pl.DataFrame(schema={FLEET: pl.Int8()} | wanted)
+    schema: dict[str, pl.DataType] = {FLEET: pl.Int8()}
+    schema |= {name: kinds[name] for name in columns}
+    schema |= dict.fromkeys(slices.dims, pl.String())
+    return pl.DataFrame(schema=schema)
 
 
 def weibull(slices: Grouped) -> pl.DataFrame:
@@ -131,20 +133,20 @@ def _fit(
 ) -> dict[str, object]:
     """The fit of one group of units, from how many fail, leave and enter at each age in days."""
     failures = int(failing.sum())
-    found: dict[str, object] = dict.fromkeys(WEIBULL[1:])
-    found["thin"] = failures < FEWEST_FAILURES or units < FEWEST_UNITS
+    row: dict[str, object] = dict.fromkeys(WEIBULL[1:])
+    row["thin"] = failures < FEWEST_FAILURES or units < FEWEST_UNITS
     if failures < FEWEST_FOR_A_FIT:
-        found["note"] = (
+        row["note"] = (
             f"cannot be estimated, because there were {failures} first failures of the "
             f"{FEWEST_FOR_A_FIT} that a fit needs"
         )
-        return found
+        return row
     fit = fit_weibull(_lives(failing, running, entered))
     if fit is None:
-        found["note"] = "cannot be estimated, because all failures are at practically one age"
-        return found
+        row["note"] = "cannot be estimated, because all failures are at practically one age"
+        return row
     names = ("shape", "shape_low", "shape_high", "scale_months", "scale_low", "scale_high")
-    return found | dict(zip(names, _in_months(fit), strict=True)) | {"note": None}
+    return row | dict(zip(names, _in_months(fit), strict=True)) | {"note": None}
 
 
 def _in_months(fit: Fit) -> tuple[float, ...]:

@@ -83,7 +83,7 @@ def _made(context: FieldContext, dims: Slice, made_on: date) -> pl.DataFrame:
     limits = _limits(mean.T.reshape(-1), error.T.reshape(-1), spread, costs, len(months) - 1)
     happened = _happened(context, units, dims, months)
     return (
-        _told(table.with_columns(limits), failures.height)
+        _described(table.with_columns(limits), failures.height)
         .join(happened, on=[*dims, "month"], how="left")
         .with_columns(actual=_complete(context.as_of))
     )
@@ -155,11 +155,12 @@ def _complete(as_of: date) -> pl.Expr:
 
 def _months_on(day: date, months: int) -> date:
     """The day some calendar months on, clamped to the month's end."""
-    return add_months_array(np.array([day], "datetime64[D]"), np.array([months])).item()
+    there: date = add_months_array(np.array([day], "datetime64[D]"), np.array([months])).item()
+    return there
 
 
 def _fleet_on(units: pl.DataFrame, made_on: date) -> pl.DataFrame:
-    """Units in service by then, with their cover and watch as they were known then."""
+    """Units in service by then, with their cover and exposure as they were known then."""
     extended = pl.col("extended_on") <= made_on
     end = pl.when(extended).then("coverage_end").otherwise("coverage_base_end")
     retired = pl.when(pl.col("retired_on") <= made_on).then("retired_on")
@@ -190,7 +191,7 @@ def _overdispersion(failures: pl.DataFrame, settled: date) -> float:
     some = failures.filter(pl.col("failed_on") < closed).group_by(month.alias("month")).len()
     if some.is_empty():
         return 1.0
-    first = max(some["month"].min(), _months_on(closed, -24))  # type: ignore[type-var]
+    first = max(min(some["month"].to_list()), _months_on(closed, -24))
     every = pl.DataFrame({"month": months_between(first, _months_on(closed, -1))})
     counts = every.join(some, on="month", how="left").sort("month")["len"].fill_null(0)
     if len(counts) < 6:
@@ -231,7 +232,7 @@ def _limits(
     variance = np.maximum(spread * mean + error, mean * (1 + 1e-9))
     cost_variance = mean * deviation**2 + variance * cost**2
     likely, costly = mean > 0, (mean > 0) & (cost > 0)
-    found = [pl.Series("cost", mean * cost)]
+    limits = [pl.Series("cost", mean * cost)]
     for level in (80, 95):
         tail = (1 - level / 100) / 2
         for side, share in (("low", tail), ("high", 1 - tail)):
@@ -240,12 +241,12 @@ def _limits(
             counts[likely] = nbinom.ppf(share, m * m / (v - m), m / v)
             m, v = (mean * cost)[costly], cost_variance[costly]
             money[costly] = gamma.ppf(share, m * m / v, scale=v / m)
-            found.append(pl.Series(f"{side}_{level}", counts))
-            found.append(pl.Series(f"cost_{side}_{level}", money))
-    return found
+            limits.append(pl.Series(f"{side}_{level}", counts))
+            limits.append(pl.Series(f"cost_{side}_{level}", money))
+    return limits
 
 
-def _told(table: pl.DataFrame, past: int) -> pl.DataFrame:
+def _described(table: pl.DataFrame, past: int) -> pl.DataFrame:
     none = pl.col("covered") == 0
     known = pl.lit(past > 0) | none
     return table.with_columns(

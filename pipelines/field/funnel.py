@@ -20,7 +20,8 @@ def funnel_limits(expected: np.ndarray, tail: float, spread: float = 1.0) -> np.
 
     r = poisson.ppf(tail, expected)
     limit = (r - (poisson.cdf(r, expected) - tail) / poisson.pmf(r, expected)) / expected
-    return np.maximum(1 + (np.maximum(limit, 0) - 1) * np.sqrt(spread), 0)
+    widened_limit: np.ndarray = np.maximum(1 + (np.maximum(limit, 0) - 1) * np.sqrt(spread), 0)
+    return widened_limit
 
 
 def overdispersion(observed: np.ndarray, expected: np.ndarray) -> float:
@@ -43,7 +44,8 @@ def p_values(observed: np.ndarray, expected: np.ndarray, spread: float = 1.0) ->
 
     tail = np.minimum(poisson.cdf(observed, expected), poisson.sf(observed - 1, expected))
     deviate = norm.isf(np.minimum(tail, 0.5))
-    return 2 * norm.sf(deviate / np.sqrt(spread))
+    chances: np.ndarray = 2 * norm.sf(deviate / np.sqrt(spread))
+    return chances
 
 
 def q_values(p: np.ndarray) -> np.ndarray:

@@ -1,6 +1,6 @@
 """A slice as numbers: which group each episode and each failure belongs to.
 
-Belongs here: what was watched and what failed there, numbered once for all slices; coding groups
+Belongs here: the time at risk and what failed there, numbered once for all slices; coding groups
 for the estimators by age, and laying their tables out as rows again. Does not belong here: which
 slices there are (`slices`), estimates.
 """
@@ -35,8 +35,8 @@ def of_event(event: str) -> pl.Expr:
 
 
 @dataclass(frozen=True)
-class Watch:
-    """What was watched of a context and what failed there, whatever the groups.
+class TimeAtRisk:
+    """The time at risk in a context and what failed there, whatever the groups.
 
     context: the whole.
     stretches: the dimensions and days of each episode, by unit and age.
@@ -57,7 +57,7 @@ class Watch:
     _first: dict[str, FirstEvents] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, context: FieldContext, *, by_state: bool = False) -> Watch:
+    def of(cls, context: FieldContext, *, by_state: bool = False) -> TimeAtRisk:
         """Units, or (by state) their stretches of one treatment state each."""
         stretches = episodes(context, by_state=by_state)
         kind = ("cause_class", "water_related")
@@ -90,7 +90,8 @@ class Watch:
     @property
     def units(self) -> int:
         """One more than the greatest number of a unit."""
-        return self.context.units.select(pl.col("unit").max().fill_null(0)).item() + 1
+        last: int = self.context.units.select(pl.col("unit").max().fill_null(0)).item()
+        return last + 1
 
     def first(self, kind: str) -> FirstEvents:
         """Where the episodes meet the first failure of a kind (`of_event`) of their unit."""
@@ -108,19 +109,19 @@ class Watch:
         """The cause class of each first failure of any kind, in the order of `first("any")`."""
         own = self.ever.unique("unit", keep="first", maintain_order=True)
         failing = pl.DataFrame({"unit": self.unit[self.first("any").failed]})
-        told = failing.join(own, on="unit", how="left", maintain_order="left")
-        return told["cause_class"].to_numpy()
+        classes = failing.join(own, on="unit", how="left", maintain_order="left")
+        return classes["cause_class"].to_numpy()
 
 
 @dataclass(frozen=True)
 class Grouped:
-    """A watch parted into the groups of one slice, not yet by cause class.
+    """Time at risk parted into the groups of one slice, not yet by cause class.
 
     groups: the slice's dimensions, one row a group, in the order of the groups' numbers.
-    episodes: those of the watch.
+    episodes: those of the exposure.
     """
 
-    watch: Watch
+    at_risk: TimeAtRisk
     dims: Slice
     groups: pl.DataFrame
     episodes: Episodes
@@ -128,8 +129,8 @@ class Grouped:
 
     @property
     def context(self) -> FieldContext:
-        """What is watched."""
-        return self.watch.context
+        """Whose time it is."""
+        return self.at_risk.context
 
     @property
     def grid(self) -> AgeGrid:
@@ -150,7 +151,7 @@ class Grouped:
     def until(self, kind: str) -> Counts:
         """The episodes up to their unit's first failure of a kind, at all ages."""
         if kind not in self._until:
-            first = self.watch.first(kind)
+            first = self.at_risk.first(kind)
             self._until[kind] = self._every_age.until(first, self.episodes, self.whole)
         return self._until[kind]
 
@@ -164,13 +165,16 @@ class Grouped:
 
         A unit that comes back to a group is one unit there, however many stretches it has.
         """
-        stretches = self.until(kind).come.sum(axis=1).astype(np.int64)
+        stretches: np.ndarray = self.until(kind).come.sum(axis=1).astype(np.int64)
         if len(self._again) == 0:
             return stretches
         kept = np.ones(len(self.episodes.unit), bool)
-        kept[self.watch.first(kind).past] = False
+        kept[self.at_risk.first(kind).past] = False
         again = self._again[kept[self._again]]
-        return stretches - np.bincount(self.episodes.group[again], minlength=len(stretches))
+        units: np.ndarray = stretches - np.bincount(
+            self.episodes.group[again], minlength=len(stretches)
+        )
+        return units
 
     @cached_property
     def _repeated(self) -> pl.DataFrame:
@@ -188,11 +192,11 @@ class Grouped:
         return self._repeated.hstack([months_of_each, *columns])
 
 
-def grouped(watch: Watch, dims: Slice) -> Grouped:
+def grouped(at_risk: TimeAtRisk, dims: Slice) -> Grouped:
     """The slice with its groups numbered and every episode in one of them."""
     placed = [FLEET, *(name for name in dims if name != "cause_class")]
-    every = grid(watch.context, tuple(placed[1:])).select(placed).sort(placed)
+    every = grid(at_risk.context, tuple(placed[1:])).select(placed).sort(placed)
     numbered = every.with_row_index("group")
-    own = watch.stretches.select(placed).join(numbered, on=placed, maintain_order="left")
+    own = at_risk.stretches.select(placed).join(numbered, on=placed, maintain_order="left")
     group = own["group"].cast(pl.Int64).to_numpy()
-    return Grouped(watch, dims, every, Episodes(group, watch.unit, watch.entry, watch.exit))
+    return Grouped(at_risk, dims, every, Episodes(group, at_risk.unit, at_risk.entry, at_risk.exit))

@@ -36,7 +36,7 @@ class Mean(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Watched:
+class CountedEpisodes:
     """Episodes counted once for all means that are taken over them (groups x ages)."""
 
     grid: AgeGrid
@@ -50,17 +50,18 @@ class Watched:
     @cached_property
     def end(self) -> np.ndarray:
         """The last age of each episode, or of the table where that is earlier."""
-        return np.minimum(self.episodes.exit, self.grid.ages - 1)
+        last: np.ndarray = np.minimum(self.episodes.exit, self.grid.ages - 1)
+        return last
 
     @cached_property
     def gone(self) -> np.ndarray:
         """Episodes that end at each age."""
-        return self.grid.count(self.episodes.group, self.end)
+        return self.grid.tally(self.episodes.group, self.end)
 
     @cached_property
     def still(self) -> np.ndarray:
         """Episodes that hold each age and go on beyond it."""
-        come = self.grid.count(self.episodes.group, self.episodes.entry)
+        come = self.grid.tally(self.episodes.group, self.episodes.entry)
         return np.cumsum(come - self.gone, axis=1)
 
     @cached_property
@@ -76,7 +77,7 @@ class Watched:
         return np.flatnonzero((self.episodes.entry > 0) & (self.episodes.entry < self.grid.ages))
 
 
-def mean_cumulative(watched: Watched, events: Events) -> Mean:
+def mean_cumulative(counted: CountedEpisodes, events: Events) -> Mean:
     """Nelson's mean cumulative function with Lawless and Nadeau's (1995) robust variance.
 
     The limits are on the log scale; NaN where the mean or its error is 0.
@@ -86,13 +87,13 @@ def mean_cumulative(watched: Watched, events: Events) -> Mean:
     episodes in the group. Both change only at ends and events, so running sums over ages do for a
     million units.
     """
-    group = watched.episodes.group[events.episode]
-    amount = watched.grid.count(group, events.age, events.weight)
+    group = counted.episodes.group[events.episode]
+    amount = counted.grid.tally(group, events.age, events.weight)
     with np.errstate(divide="ignore", invalid="ignore"):
-        steps = np.where(amount > 0, amount / watched.at_risk, 0.0)
-        g = np.cumsum(np.where(amount > 0, steps / watched.at_risk, 0.0), axis=1)
+        steps = np.where(amount > 0, amount / counted.at_risk, 0.0)
+        g = np.cumsum(np.where(amount > 0, steps / counted.at_risk, 0.0), axis=1)
     mean = np.cumsum(steps, axis=1)
-    squares = _squares(watched, events, g)
+    squares = _squares(counted, events, g)
     # Where all episodes are alike, rounding leaves a trace that would show as limits.
     error = np.sqrt(np.where(squares > _TRACE * mean**2, squares, 0))
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -103,21 +104,21 @@ def mean_cumulative(watched: Watched, events: Events) -> Mean:
     return Mean(mean, error, low, high)
 
 
-def _squares(watched: Watched, events: Events, g: np.ndarray) -> np.ndarray:
+def _squares(counted: CountedEpisodes, events: Events, g: np.ndarray) -> np.ndarray:
     """Sum over units of (E - G)² = sum E² - 2 sum E G(end) + sum G(end)², by group and age.
 
     It is summed by episodes. One with which a unit comes back begins with what its earlier ones
     came to, which from then on is taken away from theirs.
     """
-    grid, episodes, late = watched.grid, watched.episodes, watched.late
+    grid, episodes, late = counted.grid, counted.episodes, counted.late
     inside = events.age < grid.ages
     place, age, weight = (part[inside] for part in events)
-    share = weight / watched.at_risk[episodes.group[place], age]
+    share = weight / counted.at_risk[episodes.group[place], age]
     # Who enters late has missed G up to then: the same as an event of that size on entry.
     missed = g[episodes.group[late], episodes.entry[late] - 1]
-    _, back = watched.returns
+    _, back = counted.returns
     if len(back):
-        carried = _carried(watched, np.bincount(place, share, len(episodes.unit)), g)
+        carried = _carried(counted, np.bincount(place, share, len(episodes.unit)), g)
         brought = np.zeros(len(episodes.unit))
         brought[back] = carried
         missed = missed + brought[late]
@@ -128,27 +129,28 @@ def _squares(watched: Watched, events: Events, g: np.ndarray) -> np.ndarray:
     order = np.argsort(place * grid.ages + age, kind="stable")
     place, age, share = place[order], age[order], share[order]
     total = _running(place, share)
-    group, end = episodes.group[place], watched.end[place]
-    own = grid.count(group, age, total**2 - (total - share) ** 2)
+    group, end = episodes.group[place], counted.end[place]
+    own = grid.tally(group, age, total**2 - (total - share) ** 2)
     # E G(end) counts at the end once that has come, and E G(now) until then.
-    early = grid.count(group, age, share) - grid.count(group, end, share)
-    ended = grid.count(group, end, share * g[group, end])
-    settled = own - 2 * ended + watched.gone * g**2
+    early = grid.tally(group, age, share) - grid.tally(group, end, share)
+    ended = grid.tally(group, end, share * g[group, end])
+    settled = own - 2 * ended + counted.gone * g**2
     if len(back):
-        settled -= grid.count(episodes.group[back], episodes.entry[back], carried**2)
+        settled -= grid.tally(episodes.group[back], episodes.entry[back], carried**2)
     squares = np.cumsum(settled, axis=1)
-    return squares - 2 * g * np.cumsum(early, axis=1) + watched.still * g**2
+    summed: np.ndarray = squares - 2 * g * np.cumsum(early, axis=1) + counted.still * g**2
+    return summed
 
 
-def _carried(watched: Watched, shares: np.ndarray, g: np.ndarray) -> np.ndarray:
+def _carried(counted: CountedEpisodes, shares: np.ndarray, g: np.ndarray) -> np.ndarray:
     """E - G of each unit as it comes back to a group, from all its episodes there before.
 
     `shares` is E of each episode by itself.
     """
-    episodes, (left, back) = watched.episodes, watched.returns
+    episodes, (left, back) = counted.episodes, counted.returns
     group, entry = episodes.group[left], episodes.entry[left]
     before = np.where(entry > 0, g[group, np.maximum(entry, 1) - 1], 0.0)
-    own = shares[left] - (g[group, watched.end[left]] - before)
+    own = shares[left] - (g[group, counted.end[left]] - before)
     # A unit's returns stand together, each leaving the episode that the one before came with.
     further = np.append(False, left[1:] == back[:-1])
     return _running(np.cumsum(~further), own)
@@ -160,4 +162,5 @@ def _running(place: np.ndarray, share: np.ndarray) -> np.ndarray:
     first = np.flatnonzero(np.diff(place, prepend=-1))
     before = (total - share)[first]
     lengths = np.diff(np.append(first, len(place)))
-    return total - np.repeat(before, lengths)
+    running: np.ndarray = total - np.repeat(before, lengths)
+    return running

@@ -45,7 +45,8 @@ def binomial_funnel(
     with np.errstate(divide="ignore", invalid="ignore"):
         inside = (binom.cdf(r, cases, share) - tail) / binom.pmf(r, cases, share)
         limit = (r - inside) / (cases * share)
-    return np.maximum(1 + (np.maximum(limit, 0) - 1) * np.sqrt(spread), 0)
+    widened_limit: np.ndarray = np.maximum(1 + (np.maximum(limit, 0) - 1) * np.sqrt(spread), 0)
+    return widened_limit
 
 
 def chance_of_more(
@@ -84,10 +85,12 @@ def _hypergeometric(counts: np.ndarray, n: int, k: int, total: int) -> np.ndarra
     from scipy.special import gammaln
 
     def log_choose(out_of: int, chosen: np.ndarray | int) -> np.ndarray:
-        return gammaln(out_of + 1) - gammaln(chosen + 1) - gammaln(out_of - chosen + 1)
+        logs: np.ndarray = gammaln(out_of + 1) - gammaln(chosen + 1) - gammaln(out_of - chosen + 1)
+        return logs
 
     logs = log_choose(k, counts) + log_choose(total - k, n - counts) - log_choose(total, n)
-    return np.exp(logs)
+    law: np.ndarray = np.exp(logs)
+    return law
 
 
 def conditional_moments(
@@ -133,4 +136,5 @@ def widened(p: np.ndarray, spread: float) -> np.ndarray:
     """One-sided chances, their normal deviates divided by the square root of `spread`."""
     from scipy.stats import norm
 
-    return norm.sf(norm.isf(p) / np.sqrt(spread))
+    chances: np.ndarray = norm.sf(norm.isf(p) / np.sqrt(spread))
+    return chances

@@ -31,7 +31,7 @@ class Fleet(NamedTuple):
     begins: np.ndarray
     ends: np.ndarray
     seen_until: np.ndarray
-    count: np.ndarray
+    alike: np.ndarray
 
 
 class Past(NamedTuple):
@@ -66,9 +66,9 @@ def project(
         `mean` and `error` with groups x parts as columns, part within group; `covered` too.
     """
     groups, families, parts = shape
-    watched = _band_days(fleet, fleet.begins, fleet.seen_until, groups, families)
-    rate, behind = _rates(watched.sum(axis=0), past, families)
-    expected = (watched * rate).sum(axis=(1, 2))
+    passed = _band_days(fleet, fleet.begins, fleet.seen_until, groups, families)
+    rate, behind = _rates(passed.sum(axis=0), past, families)
+    expected = (passed * rate).sum(axis=(1, 2))
     ratio, support = _experience(expected, past, groups, parts)
     means, errors, covered = [], [], []
     for begin, end in pairwise(months):
@@ -82,7 +82,7 @@ def project(
         errors.append((own[:, None] * ratio**2 + mean**2 / support).reshape(-1))
         means.append(mean.reshape(-1))
         still = (fleet.ends > begin) & (fleet.begins < end)
-        units = np.bincount(fleet.group[still], fleet.count[still], minlength=groups)
+        units = np.bincount(fleet.group[still], fleet.alike[still], minlength=groups)
         covered.append(np.repeat(units.astype(np.int64), parts))
     return Projection(*(np.array(rows) for rows in (means, errors, covered)))
 
@@ -96,11 +96,11 @@ def _band_days(
     fleet: Fleet, begin: np.ndarray, end: np.ndarray, groups: int, families: int
 ) -> np.ndarray:
     """Unit-days between two dates of each unit: groups x families x bands."""
-    found = np.zeros((groups * families, len(BANDS_DAYS)))
+    days_by_band = np.zeros((groups * families, len(BANDS_DAYS)))
     cell = fleet.group * families + fleet.family
     for band, days in _bands(begin - fleet.begins, end - fleet.begins):
-        found[:, band] = np.bincount(cell, days * fleet.count, minlength=groups * families)
-    return found.reshape(groups, families, len(BANDS_DAYS))
+        days_by_band[:, band] = np.bincount(cell, days * fleet.alike, minlength=groups * families)
+    return days_by_band.reshape(groups, families, len(BANDS_DAYS))
 
 
 def _rates(days: np.ndarray, past: Past, families: int) -> tuple[np.ndarray, np.ndarray]:
@@ -134,8 +134,8 @@ def _experience(
     if groups > 1:
         for part in range(parts):
             own = observed.reshape(groups, parts)[:, part].astype(float)
-            found = shrink(own, usual[:, part])
-            if found is not None:
-                ratio[:, part] = share[part] * found.ratios
-                support[:, part] = own + found.shape
+            shrunk = shrink(own, usual[:, part])
+            if shrunk is not None:
+                ratio[:, part] = share[part] * shrunk.ratios
+                support[:, part] = own + shrunk.shape
     return ratio, support

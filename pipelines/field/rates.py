@@ -13,7 +13,7 @@ import polars as pl
 
 from pipelines.field.context import FLEET, UNIT_DIMENSIONS, FieldContext, episodes
 from pipelines.field.poisson import DAYS_PER_YEAR, garwood_limits, robust_limits
-from pipelines.field.slices import NO_FAILURES, NOTHING_WATCHED, Slice, labelled, thin
+from pipelines.field.slices import NO_EXPOSURE, NO_FAILURES, Slice, labelled, thin
 from schemas import codes
 
 COLUMNS = (
@@ -39,7 +39,7 @@ def rates(context: FieldContext, dims: Slice) -> pl.DataFrame:
 
 
 class Exposure(NamedTuple):
-    """What was watched in a slice, whatever failed there.
+    """The time at risk in a slice, whatever failed there.
 
     groups: the dimensions but the cause class, with `group`; own: group, unit, days.
     """
@@ -49,7 +49,7 @@ class Exposure(NamedTuple):
 
 
 def exposure_of(context: FieldContext, dims: Slice) -> Exposure:
-    """The watched days of every unit in each group of a slice."""
+    """The days at risk of every unit in each group of a slice."""
     placed = _placed(dims)
     groups = grid(context, dims).select(placed).unique(maintain_order=True).with_row_index("group")
     by_state = "treatment" in dims
@@ -84,12 +84,12 @@ def rated(context: FieldContext, dims: Slice, exposure: Exposure | None = None) 
             f_y=(f * days).sum() / DAYS_PER_YEAR,
         )
     )
-    watched = own.group_by("group").agg(
+    exposed = own.group_by("group").agg(
         units=pl.len().cast(pl.Int64),
         unit_years=days.sum() / DAYS_PER_YEAR,
         y_y=(days * days).sum() / DAYS_PER_YEAR**2,
     )
-    table = grid(context, dims).join(groups, on=placed).join(watched, on="group", how="left")
+    table = grid(context, dims).join(groups, on=placed).join(exposed, on="group", how="left")
     table = table.join(counted, on=["group", *of_class], how="left")
     return with_limits(table).sort(FLEET, *dims)
 
@@ -129,7 +129,7 @@ def with_limits(table: pl.DataFrame) -> pl.DataFrame:
     low, high = garwood_limits(count)
     robust_low, robust_high = robust_limits(count, units, years, (f_f, f_y, y_y))
     per_100 = np.divide(100.0, years, out=np.full(len(years), np.nan), where=years > 0)
-    watched = pl.col("unit_years") > 0
+    some = pl.col("unit_years") > 0
     return table.with_columns(
         rate_per_100=pl.Series(count * per_100),
         low=pl.Series(low * per_100),
@@ -137,8 +137,8 @@ def with_limits(table: pl.DataFrame) -> pl.DataFrame:
         robust_low=pl.Series(100 * robust_low),
         robust_high=pl.Series(100 * robust_high),
         thin=thin(),
-        note=pl.when(~watched)
-        .then(pl.lit(NOTHING_WATCHED))
+        note=pl.when(~some)
+        .then(pl.lit(NO_EXPOSURE))
         .when(pl.col("failures") == 0)
         .then(pl.lit(f"robust limits {NO_FAILURES}"))
         .when(pl.col("units") == 1)

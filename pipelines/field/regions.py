@@ -17,7 +17,7 @@ from pipelines.field.funnel import funnel_limits, overdispersion, p_values, q_va
 from pipelines.field.groups import of_event
 from pipelines.field.poisson import garwood_limits
 from pipelines.field.shrinkage import shrink
-from pipelines.field.slices import DIMENSIONS, NO_FAILURES, NOTHING_WATCHED, Slice, labelled, thin
+from pipelines.field.slices import DIMENSIONS, NO_EXPOSURE, NO_FAILURES, Slice, labelled, thin
 from schemas import codes
 
 COLUMNS = (
@@ -102,13 +102,13 @@ def _of_event(
 ) -> pl.DataFrame:
     failures = context.failures.filter(of_event(event))
     counted = failures.group_by("region").agg(failures=pl.len().cast(pl.Int64))
-    watched = exposed.group_by("region").agg(
+    time = exposed.group_by("region").agg(
         units=pl.col("serial").n_unique().cast(pl.Int64), unit_years=pl.col("days").sum() / 365.25
     )
     table = (
         context.units.select("region")
         .unique()
-        .join(watched, on="region", how="left")
+        .join(time, on="region", how="left")
         .join(counted, on="region", how="left")
         .with_columns(pl.col("units", "failures").fill_null(0), pl.col("unit_years").fill_null(0.0))
         .sort("region")
@@ -146,7 +146,7 @@ def _compared(
     with np.errstate(divide="ignore", invalid="ignore"):
         per_100 = np.where(years > 0, 100 / years, np.nan)
         crude = np.where(usable, count / expected, np.nan)
-    told = {
+    figures = {
         "rate_per_100": count * per_100,
         "low": low * per_100,
         "high": high * per_100,
@@ -159,7 +159,7 @@ def _compared(
     if shrunk is not None:
         ratios = nothing.copy()
         ratios[: len(ratios)] = shrunk.ratios
-        told["shrunk_per_100"] = np.where(usable, 100 * overall * ratios, np.nan)
+        figures["shrunk_per_100"] = np.where(usable, 100 * overall * ratios, np.nan)
     if usable.sum() >= 2:
         o, e = count[usable], expected[usable]
         spread = max(1.0, overdispersion(o, e))
@@ -169,11 +169,11 @@ def _compared(
             ("funnel_998_low", 0.001),
             ("funnel_998_high", 0.999),
         ):
-            told[name][usable] = funnel_limits(e, tail, spread)
+            figures[name][usable] = funnel_limits(e, tail, spread)
         p = p_values(o, e, spread)
-        told["p_value"][usable] = p
-        told["q_value"][usable] = q_values(p)
-    return told
+        figures["p_value"][usable] = p
+        figures["q_value"][usable] = q_values(p)
+    return figures
 
 
 def _overlap(exposed: pl.DataFrame) -> pl.DataFrame:
@@ -193,7 +193,7 @@ def _overlap(exposed: pl.DataFrame) -> pl.DataFrame:
 def _notes() -> pl.Expr:
     return (
         pl.when(pl.col("unit_years") <= 0)
-        .then(pl.lit(NOTHING_WATCHED))
+        .then(pl.lit(NO_EXPOSURE))
         .when(pl.col("regions") == 1)
         .then(pl.lit(_ONE))
         .when(pl.col("overlap") < LEAST_OVERLAP)

@@ -12,7 +12,7 @@ import polars as pl
 from pipelines.field.context import FLEET
 from pipelines.field.first_failures import NOBODY, events_of
 from pipelines.field.groups import Grouped, of_event
-from pipelines.field.mean_cumulative import Events, Watched, mean_cumulative
+from pipelines.field.mean_cumulative import CountedEpisodes, Events, mean_cumulative
 from pipelines.field.risk_sets import at_months
 from pipelines.field.slices import labelled, thin
 
@@ -40,15 +40,15 @@ def repeat_failures(slices: Grouped) -> pl.DataFrame:
     Limits are robust to units that fail again. By treatment, a unit that comes back to a state is
     still one unit: its stretches are taken together.
     """
-    dims, failures = slices.dims, slices.watch.failures
-    watched = Watched(slices.grid, slices.episodes)
+    dims, failures = slices.dims, slices.at_risk.failures
+    counted = CountedEpisodes(slices.grid, slices.episodes)
     reaching = slices.whole.below(slices.grid.ages).at_risk_at_months
     parts = []
     for labels, kind in events_of(slices):
-        rows = _at_months(slices, watched, reaching, failures.filter(of_event(kind)))
+        rows = _at_months(slices, counted, reaching, failures.filter(of_event(kind)))
         parts.append(rows.with_columns(pl.lit(word).alias(key) for key, word in labels.items()))
     if not parts:  # sliced by a class that no failure has
-        empty = _at_months(slices, watched, reaching, failures.clear()).clear()
+        empty = _at_months(slices, counted, reaching, failures.clear()).clear()
         parts = [empty.with_columns(event=pl.lit("any"), cause_class=pl.lit("any"))]
     reached = pl.col("at_risk") > 0
     rows = pl.concat(parts).with_columns(
@@ -75,14 +75,14 @@ def repeat_failures(slices: Grouped) -> pl.DataFrame:
 
 
 def _at_months(
-    slices: Grouped, watched: Watched, reaching: np.ndarray, failures: pl.DataFrame
+    slices: Grouped, counted: CountedEpisodes, reaching: np.ndarray, failures: pl.DataFrame
 ) -> pl.DataFrame:
     episode, age, costs = (failures[name].to_numpy() for name in ("episode", "age", "cost"))
     count, cost = (
-        mean_cumulative(watched, Events(episode, age, weight))
+        mean_cumulative(counted, Events(episode, age, weight))
         for weight in (np.ones(len(age)), costs)
     )
-    happened = slices.grid.count(slices.episodes.group[episode], age)
+    happened = slices.grid.tally(slices.episodes.group[episode], age)
     return slices.rows(
         at_risk=reaching,
         failures=at_months(np.cumsum(happened, axis=1)).astype(np.int64),

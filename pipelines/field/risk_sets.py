@@ -44,7 +44,7 @@ class Episodes(NamedTuple):
 
 
 class FirstEvents(NamedTuple):
-    """Where the watch for a first event ends; all other episodes stay as they are.
+    """Where the exposure for a first event ends; all other episodes stay as they are.
 
     `failed` are the places of the episodes that end in their unit's first event, at `age`; `past`
     of those that begin after it.
@@ -72,7 +72,10 @@ class Counts(NamedTuple):
     @property
     def at_risk(self) -> np.ndarray:
         """Episodes that hold each age."""
-        return np.cumsum(self.come, axis=1) - (np.cumsum(self.gone, axis=1) - self.gone)
+        at_risk: np.ndarray = np.cumsum(self.come, axis=1) - (
+            np.cumsum(self.gone, axis=1) - self.gone
+        )
+        return at_risk
 
     @property
     def at_risk_at_months(self) -> np.ndarray:
@@ -96,7 +99,7 @@ class AgeGrid(NamedTuple):
     groups: int
     ages: int = int(MONTH_AGES[-1]) + 2
 
-    def count(
+    def tally(
         self, group: np.ndarray, age: np.ndarray, weight: np.ndarray | None = None
     ) -> np.ndarray:
         """Sum of weights (or a count) by group and age."""
@@ -108,7 +111,7 @@ class AgeGrid(NamedTuple):
 
     def counts(self, episodes: Episodes) -> Counts:
         """Episodes as they begin and end, without any event."""
-        come, gone = (self.count(episodes.group, age) for age in (episodes.entry, episodes.exit))
+        come, gone = (self.tally(episodes.group, age) for age in (episodes.entry, episodes.exit))
         return Counts(come, gone, np.zeros_like(come))
 
     def until(self, first: FirstEvents, episodes: Episodes, whole: Counts) -> Counts:
@@ -119,9 +122,9 @@ class AgeGrid(NamedTuple):
         failed, past = (
             Episodes(*(part[at] for part in episodes)) for at in (first.failed, first.past)
         )
-        events = self.count(failed.group, first.age)
+        events = self.tally(failed.group, first.age)
         dropped = self.counts(past)
-        gone = whole.gone - dropped.gone - self.count(failed.group, failed.exit) + events
+        gone = whole.gone - dropped.gone - self.tally(failed.group, failed.exit) + events
         return Counts(whole.come - dropped.come, gone, events)
 
     def at_risk(self, episodes: Episodes) -> np.ndarray:

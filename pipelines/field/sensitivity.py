@@ -13,7 +13,7 @@ import polars as pl
 from pipelines.field.context import FieldContext, episodes
 from pipelines.field.poisson import DAYS_PER_YEAR, Z_95, garwood_limits
 from pipelines.field.reporting_lag import completed_failures, lag_law, share_reported
-from pipelines.field.slices import ALL, NOTHING_WATCHED, thin
+from pipelines.field.slices import ALL, NO_EXPOSURE, thin
 
 FROM_SHIPMENT = ("shipped_on", "latest_after_shipment")
 ASSUMPTIONS = (
@@ -33,10 +33,10 @@ def clock_starts(context: FieldContext) -> pl.DataFrame:
         had to be taken from the shipment), from_shipment_share (null without a unit), unsound
         (left out of every figure), unsound_reasons (how many for each reason).
     """
-    watched = pl.col("watched_days") > 0
-    guessed = watched & pl.col("clock_source").is_in(FROM_SHIPMENT)
+    at_risk = pl.col("watched_days") > 0
+    guessed = at_risk & pl.col("clock_source").is_in(FROM_SHIPMENT)
     figures = (
-        watched.sum().cast(pl.Int64).alias("units"),
+        at_risk.sum().cast(pl.Int64).alias("units"),
         guessed.sum().cast(pl.Int64).alias("from_shipment"),
         pl.col("unsound").count().cast(pl.Int64).alias("unsound"),
     )
@@ -137,7 +137,7 @@ def _counted(exposed: pl.DataFrame, failed: pl.DataFrame) -> pl.DataFrame:
     sides = []
     for frame in (exposed, failed):
         sides.append(pl.concat([frame, frame.with_columns(region=pl.lit(ALL))]))
-    watched = (
+    exposed = (
         sides[0]
         .filter(pl.col("days") > 0)
         .group_by("region")
@@ -152,7 +152,7 @@ def _counted(exposed: pl.DataFrame, failed: pl.DataFrame) -> pl.DataFrame:
     happened = alike.group_by("region", maintain_order=True).agg(
         failures=(pl.col("weight") * pl.col("len")).sum()
     )
-    return watched.join(happened, on="region", how="left").select(
+    return exposed.join(happened, on="region", how="left").select(
         "region",
         "units",
         "unit_years",
@@ -178,9 +178,9 @@ def _with_rate(table: pl.DataFrame, error: float) -> pl.DataFrame:
             name: pl.Series(name, 100 * values / years)
             for name, values in (("rate_per_100", count), ("low", low), ("high", high))
         }
-    watched = pl.col("unit_years") > 0
+    some = pl.col("unit_years") > 0
     return table.with_columns(figures.values()).with_columns(
-        *(pl.when(watched).then(pl.col(name)).alias(name) for name in figures),
+        *(pl.when(some).then(pl.col(name)).alias(name) for name in figures),
         thin=thin(),
-        note=pl.when(~watched).then(pl.lit(NOTHING_WATCHED)),
+        note=pl.when(~some).then(pl.lit(NO_EXPOSURE)),
     )

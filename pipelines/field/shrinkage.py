@@ -31,8 +31,8 @@ def shrink(observed: np.ndarray, expected: np.ndarray) -> Shrinkage | None:
     from scipy.optimize import minimize
     from scipy.special import gammaln
 
-    watched = expected > 0
-    o, e = observed[watched], expected[watched]
+    exposed = expected > 0
+    o, e = observed[exposed], expected[exposed]
     if len(o) < 2 or o.sum() == 0:
         return None
 
@@ -50,9 +50,9 @@ def shrink(observed: np.ndarray, expected: np.ndarray) -> Shrinkage | None:
 
     bounds = [(-10, 10), (-6, _MOST_ALIKE)]
     start = np.array([np.log(o.sum() / e.sum()), 1.0])
-    found = minimize(
+    optimum = minimize(
         minus, start, method="L-BFGS-B", bounds=bounds, options={"ftol": 1e-15, "gtol": 1e-9}
     ).x
-    shape = float(np.exp(found[1]))
-    rate = float(shape / np.exp(found[0]))
+    shape = float(np.exp(optimum[1]))
+    rate = float(shape / np.exp(optimum[0]))
     return Shrinkage(shape, rate, (observed + shape) / (expected + rate))

@@ -29,7 +29,7 @@ ALWAYS: tuple[Slice, ...] = (
 FEWEST_FAILURES = 5
 FEWEST_UNITS = 10
 
-NOTHING_WATCHED = "cannot be estimated, because no unit was watched"
+NO_EXPOSURE = "cannot be estimated, because no unit was watched"
 NO_FAILURES = "cannot be estimated, because there was no failure"
 
 
@@ -54,13 +54,14 @@ def labelled(frame: pl.DataFrame, dims: Slice, columns: Sequence[str]) -> pl.Dat
     missing = [name for name in DIMENSIONS if name not in dims]
     floats = [name for name in columns if frame.schema[name].is_float()]
     words = {"by": ",".join(dims) or ALL} | dict.fromkeys(missing, ALL)
-    told = {
+    columns_of = {
         **{name: pl.lit(word) for name, word in words.items()},
         **({} if "note" in frame.columns else {"note": pl.lit(None, pl.String)}),
         **{name: pl.when(pl.col(name).is_finite()).then(pl.col(name)) for name in floats},
     }
     return frame.select(
-        told.get(name, pl.col(name)).alias(name) for name in (*LABELS, *columns, "thin", "note")
+        columns_of.get(name, pl.col(name)).alias(name)
+        for name in (*LABELS, *columns, "thin", "note")
     )
 
 

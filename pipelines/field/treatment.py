@@ -58,14 +58,14 @@ def treatment_effect(context: FieldContext, dims: Slice) -> pl.DataFrame:
 
 
 def treatment_ratios(slices: Grouped) -> pl.DataFrame:
-    """Ratios between states, for one slice of a watch by state that is not by treatment itself.
+    """Ratios between states, for one slice, by state, that is not by treatment itself.
 
     crude: all together, exact limits. mantel_haenszel: over water profiles. cox: hazard on unit
     age, stratified by water profile, all failures counting, limits clustered by unit.
     """
     dims, context = slices.dims, slices.context
     classes: list[str | None] = [*context.classes] if "cause_class" in dims else [None]
-    strata = max(1, slices.watch.stretches["profile"].n_unique())
+    strata = max(1, slices.at_risk.stretches["profile"].n_unique())
     rows = []
     for group, own, failed in _by_group(slices):
         side = _Side.of(own, strata)
@@ -95,19 +95,19 @@ def _by_group(
 
     Both with stratum, state and unit, which counts up from 0; empty where nobody was watched.
     """
-    watch, episodes = slices.watch, slices.episodes
+    at_risk, episodes = slices.at_risk, slices.episodes
     number = {name: place for place, name in enumerate(_STATES)}
-    numbered = watch.stretches.select(
+    numbered = at_risk.stretches.select(
         state=pl.col("treatment").replace_strict(number, default=-1, return_dtype=pl.Int64),
         stratum=pl.col("profile").rank("dense").cast(pl.Int64) - 1,
         days="days",
     )
     of_stretch = {name: numbered[name].to_numpy() for name in numbered.columns}
     of_stretch |= episodes._asdict()
-    at = watch.failures["episode"].to_numpy()
+    at = at_risk.failures["episode"].to_numpy()
     of_failure = {name: of_stretch[name][at] for name in ("group", "state", "stratum", "unit")}
     wanted = ("age", "water_related", "cause_class")
-    of_failure |= {name: watch.failures[name].to_numpy() for name in wanted}
+    of_failure |= {name: at_risk.failures[name].to_numpy() for name in wanted}
     parts = (_parted(columns, len(slices.groups)) for columns in (of_stretch, of_failure))
     for group, (own, failed) in enumerate(zip(*parts, strict=True)):
         units, own["unit"] = np.unique(own["unit"], return_inverse=True)
@@ -126,7 +126,7 @@ def _parted(columns: dict[str, np.ndarray], groups: int) -> Iterator[dict[str, n
 
 
 class _Side(NamedTuple):
-    """What was watched of a group: unit-years by stratum and state, units by state, risk sets."""
+    """The time at risk of a group: unit-years by stratum and state, units by state, risk sets."""
 
     years: np.ndarray
     units: np.ndarray
@@ -170,10 +170,17 @@ def _ratios(side: _Side, failed: dict[str, np.ndarray]) -> list[dict[str, object
         }
         for method, estimate in estimates.items():
             ratio, low, high = (_finite(x) for x in estimate)
-            figures = {"ratio": ratio, "low": low, "high": high, "thin": is_thin}
-            note = _why(ratio, high, pair, sides, shared)
-            named = {"comparison": " vs ".join(pair), "method": method, "note": note}
-            rows.append(named | figures)
+            rows.append(
+                {
+                    "comparison": " vs ".join(pair),
+                    "method": method,
+                    "note": _why(ratio, high, pair, sides, shared),
+                    "ratio": ratio,
+                    "low": low,
+                    "high": high,
+                    "thin": is_thin,
+                }
+            )
     return rows
 
 
@@ -206,7 +213,7 @@ def _hazards(sets: RiskSets, failed: dict[str, np.ndarray]) -> dict[tuple[str, s
     if fit is None:
         return {}
     states = [_STATES[state] for state in fit.states]
-    found = {}
+    ratios = {}
     for state, reference in COMPARISONS:
         if state in states and reference in states:
             contrast = np.zeros(len(states))
@@ -215,5 +222,5 @@ def _hazards(sets: RiskSets, failed: dict[str, np.ndarray]) -> dict[tuple[str, s
             log_ratio = contrast @ fit.log_ratios
             width = Z_95 * np.sqrt(contrast @ fit.covariance @ contrast)
             limits = (float(np.exp(log_ratio + shift)) for shift in (0, -width, width))
-            found[state, reference] = Ratio(*limits)
-    return found
+            ratios[state, reference] = Ratio(*limits)
+    return ratios

@@ -20,14 +20,14 @@ class Times(NamedTuple):
     """Times with how many units share each."""
 
     at: np.ndarray = _NONE
-    count: np.ndarray = _NONE
+    units: np.ndarray = _NONE
 
 
 @dataclass(frozen=True)
 class Lives:
     """Ages behind a fit, in one unit of time, all above 0.
 
-    `failed` exactly then; `running` still without failure when the watch ended; `between` failed
+    `failed` exactly then; `running` still without failure when the exposure ended; `between` failed
     after the first (0 or more) and not after the second bound, with how many; `entered` came under
     watch at that age (left truncation), which every unit not watched from the start adds.
     """
@@ -40,13 +40,13 @@ class Lives:
     @property
     def failures(self) -> float:
         """How many failed."""
-        return float(self.failed.count.sum() + self.between[2].sum())
+        return float(self.failed.units.sum() + self.between[2].sum())
 
     @property
     def time(self) -> float:
-        """Time watched, a failure between two bounds taken at their middle."""
+        """Time at risk, a failure between two bounds taken at their middle."""
         after, until, count = self.between
-        parts = [(t.at * t.count).sum() for t in (self.failed, self.running, self.entered)]
+        parts = [(t.at * t.units).sum() for t in (self.failed, self.running, self.entered)]
         return float(parts[0] + parts[1] - parts[2] + ((after + until) / 2 * count).sum())
 
 
@@ -95,10 +95,10 @@ class _Sums(NamedTuple):
     def of(cls, lives: Lives) -> _Sums:
         parts = (lives.failed, lives.running, lives.entered)
         ages = np.concatenate([times.at for times in parts])
-        signs = np.concatenate([times.count for times in parts]).astype(float)
+        signs = np.concatenate([times.units for times in parts]).astype(float)
         signs[len(signs) - len(lives.entered.at) :] *= -1
         some = ages > 0  # nothing is cumulated at age 0
-        count = lives.failed.count
+        count = lives.failed.units
         logs = float((count * np.log(lives.failed.at)).sum())
         return cls(np.log(ages[some]), signs[some], float(count.sum()), logs, lives.between)
 
@@ -159,7 +159,7 @@ def _likelihood(sums: _Sums, log_scale: float, log_shape: float) -> _Point:
     # The log rate of an exact failure: log shape + z - log age, z = shape (log age - log scale).
     d = sums.failed
     own = shape * (sums.failed_logs - d * log_scale)
-    found = (
+    terms: tuple[float, ...] = (
         d * log_shape + own - sums.failed_logs - h,
         -shape * d + shape * h,
         d + own - zh,
@@ -169,8 +169,8 @@ def _likelihood(sums: _Sums, log_scale: float, log_shape: float) -> _Point:
     )
     if len(sums.between[2]):
         more = _between(sums.between, log_scale, shape)
-        found = tuple(one + other for one, other in zip(found, more, strict=True))
-    point = _Point(*(float(x) for x in found))
+        terms = tuple(one + other for one, other in zip(terms, more, strict=True))
+    point = _Point(*(float(x) for x in terms))
     return point if np.isfinite(point).all() else point._replace(value=-np.inf)
 
 

@@ -97,7 +97,7 @@ def test_kaplan_meier_agrees_with_two_published_studies():
     units = read("km_units").rename({"group": "group_name"})
     groups, grid, episodes, rows = counted(units, keys, "time", "unit")
     failed = rows.filter(pl.col("event") == 1)
-    events = grid.count(failed["group"].to_numpy().astype(int), failed["time"].to_numpy())
+    events = grid.tally(failed["group"].to_numpy().astype(int), failed["time"].to_numpy())
     at_risk = grid.at_risk(episodes)
     curve = kaplan_meier.kaplan_meier(at_risk, events)
     table = read("km_expected").rename({"group": "group_name"}).join(groups, on=keys)
@@ -184,7 +184,7 @@ def mcf(rows: pl.DataFrame, unit: str, day: str, keys: list[str]):
         events["place"].to_numpy().astype(int), events[day].to_numpy(), np.ones(events.height)
     )
     return groups, mean_cumulative.mean_cumulative(
-        mean_cumulative.Watched(grid, episodes), happened
+        mean_cumulative.CountedEpisodes(grid, episodes), happened
     )
 
 
@@ -220,7 +220,7 @@ def incidence(cause: int):
 
     def count(chosen: pl.Expr) -> np.ndarray:
         failed = rows.filter(chosen)
-        return grid.count(failed["group"].to_numpy().astype(int), failed["time"].to_numpy())
+        return grid.tally(failed["group"].to_numpy().astype(int), failed["time"].to_numpy())
 
     events, own = count(pl.col("cause") > 0), count(pl.col("cause") == cause)
     return groups, competing.aalen_johansen(grid.at_risk(episodes), events, own)

@@ -184,7 +184,7 @@ def test_survival_and_mean_count_of_the_hand_made_fleet_by_the_estimators(mini) 
         happened = failures.join(own.select("serial", "place"), on="serial")
         grid = risk_sets.AgeGrid(1)
         mean = mean_cumulative.mean_cumulative(
-            mean_cumulative.Watched(grid, stretches),
+            mean_cumulative.CountedEpisodes(grid, stretches),
             mean_cumulative.Events(
                 happened["place"].to_numpy().astype(np.int64),
                 happened["age"].to_numpy(),
@@ -365,7 +365,7 @@ def test_survival_and_weibull_agree_with_lifelines(seed: int) -> None:
     grid = risk_sets.AgeGrid(1, int(end.max()) + 1)
     # lifelines has a unit at risk after its entry, this product from its entry on.
     spans = risk_sets.Episodes(nobody, np.arange(len(end)), entry + (entry > 0), end)
-    events = grid.count(nobody[failed], end[failed])
+    events = grid.tally(nobody[failed], end[failed])
     ours = kaplan_meier.kaplan_meier(grid.at_risk(spans), events)
     days = np.unique(end[failed])
     close(ours.value[0, days], theirs.survival_function_at_times(days))

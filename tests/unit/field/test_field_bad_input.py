@@ -179,7 +179,7 @@ def test_every_slice_that_is_always_there_is_there(context: FieldContext, name: 
     if context.units.is_empty():
         # Nothing is known of families, regions and waters then.
         promised &= {ALL, "cause_class", "treatment"}
-    if context.asked and name == "first_causes":
+    if context.chosen and name == "first_causes":
         promised = {by for by in promised if "cause_class" in by}
     assert promised <= set(always(context, name)["by"])
 

@@ -7,12 +7,12 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from pipelines.field.mean_cumulative import Events, Watched, mean_cumulative
+from pipelines.field.mean_cumulative import CountedEpisodes, Events, mean_cumulative
 from pipelines.field.risk_sets import AgeGrid, Episodes
 
 
 def mean_of(ages: list[int], weights: list[float], units: int = 3):
-    """Units watched from age 0 to 400, each with the same events."""
+    """Units counted from age 0 to 400, each with the same events."""
     zeros = np.zeros(units, np.int64)
     episodes = Episodes(zeros, np.arange(units), zeros, np.full(units, 400))
     events = Events(
@@ -20,7 +20,7 @@ def mean_of(ages: list[int], weights: list[float], units: int = 3):
         np.repeat(ages, units),
         np.repeat(weights, units),
     )
-    return mean_cumulative(Watched(AgeGrid(1), episodes), events)
+    return mean_cumulative(CountedEpisodes(AgeGrid(1), episodes), events)
 
 
 def test_units_that_fail_alike_have_no_limits() -> None:
@@ -37,8 +37,8 @@ def test_a_single_failure_among_a_million_keeps_its_limits() -> None:
     """By hand: one of n failed, so the variance is (1 - 1/n)/n²: small, but no rounding."""
     n = 1_000_000
     zeros = np.zeros(n, np.int64)
-    watched = Watched(AgeGrid(1), Episodes(zeros, np.arange(n), zeros, np.full(n, 400)))
-    mean = mean_cumulative(watched, Events(np.array([5]), np.array([30]), np.ones(1)))
+    counted = CountedEpisodes(AgeGrid(1), Episodes(zeros, np.arange(n), zeros, np.full(n, 400)))
+    mean = mean_cumulative(counted, Events(np.array([5]), np.array([30]), np.ones(1)))
     np.testing.assert_allclose(mean.error[0, 400], np.sqrt(1 - 1 / n) / n, rtol=1e-9)
     assert mean.low[0, 400] < mean.value[0, 400] < mean.high[0, 400]
 
@@ -94,12 +94,12 @@ def test_limits_are_robust_to_a_unit_that_comes_back(seed: int) -> None:
     placed = np.argsort(order)
     episodes = Episodes(*np.array([stretches[place] for place in order]).T)
     moved = [(int(placed[place]), day, weight) for place, day, weight in events]
-    assert len(Watched(AgeGrid(groups, ages), episodes).returns[0]) > 5
+    assert len(CountedEpisodes(AgeGrid(groups, ages), episodes).returns[0]) > 5
     for cost in (False, True):
         own = [(place, day, weight if cost else 1.0) for place, day, weight in moved]
         place, day, weight = (np.array(column) for column in zip(*own, strict=True))
-        watched = Watched(AgeGrid(groups, ages), episodes)
-        found = mean_cumulative(watched, Events(place, day, weight))
+        counted = CountedEpisodes(AgeGrid(groups, ages), episodes)
+        found = mean_cumulative(counted, Events(place, day, weight))
         mean, error = errors_by_loops(episodes, own, ages, groups)
         np.testing.assert_allclose(found.value, mean, rtol=1e-12)
         np.testing.assert_allclose(found.error, error, rtol=1e-9, atol=1e-12)
@@ -109,7 +109,7 @@ def test_stretches_of_one_unit_are_no_independent_units() -> None:
     """By hand: 2 of 4 units fail in both of their stretches; (2/4)² each makes 1/2, not 1/√8."""
     zeros = np.zeros(8, np.int64)
     unit, entry = np.repeat(np.arange(4), 2), np.tile([0, 100], 4)
-    watched = Watched(AgeGrid(1), Episodes(zeros, unit, entry, entry + 90))
-    mean = mean_cumulative(watched, Events(np.arange(4), np.array([50, 150] * 2), np.ones(4)))
+    counted = CountedEpisodes(AgeGrid(1), Episodes(zeros, unit, entry, entry + 90))
+    mean = mean_cumulative(counted, Events(np.arange(4), np.array([50, 150] * 2), np.ones(4)))
     assert mean.value[0, 200] == 1
     np.testing.assert_allclose(mean.error[0, [60, 95, 200]], [1 / 4, 1 / 4, 1 / 2])

@@ -10,7 +10,7 @@ import pytest
 
 from pipelines.field.context import FieldContext
 from pipelines.field.figures import figure
-from pipelines.field.groups import Watch, grouped
+from pipelines.field.groups import TimeAtRisk, grouped
 
 
 def in_one_state(context: FieldContext) -> FieldContext:
@@ -42,7 +42,7 @@ def test_a_weibull_fit_is_thin_by_units_not_by_their_stretches(make_fleet, units
 def test_units_until_a_first_failure_are_counted_once(context, kind, returning) -> None:
     """Unit by unit: those with a stretch that begins no later than their first failure."""
     context = in_one_state(context) if returning else context
-    slices = grouped(Watch.of(context, by_state=True), ("treatment",))
+    slices = grouped(TimeAtRisk.of(context, by_state=True), ("treatment",))
     kinds = {"any": pl.lit(True), "water": pl.col("water_related")}
     wanted = kinds.get(kind, pl.col("cause_class") == kind)
     first = dict(context.failures.filter(wanted).group_by("unit").agg(pl.col("age").min()).rows())
