@@ -115,14 +115,19 @@ class Cohorts(_Sliced):
     """One row is a quarter of entry at an age in months, as reported and completed."""
 
     cohort: str = text("The quarter of entry, such as 2025-Q3.", required=True)
+    event: str = word("Which failures.", EVENT_WORDS, required=True)
     months: pl.Int64 = integer("Months in service.", required=True)
     units: pl.Int64 = integer("Units of the cohort.", required=True)
+    at_risk: pl.Int64 = integer("Of them, those watched so long.", required=True)
     failures: pl.Int64 = integer("Failures reported by that age.", required=True)
-    per_100: float = number("Failures per 100 units as reported.")
+    mean_per_100: float = number("100 x the mean failures a unit still watched, as reported.")
+    mean_low: float = number("Its lower robust 95 % limit.")
+    mean_high: float = number("Its upper robust 95 % limit.")
     completed_per_100: float = number("The same, completed for what is still unreported.")
-    completed_low: float = number("Lower 95 % limit.")
-    completed_high: float = number("Upper 95 % limit.")
+    completed_low: float = number("Lower robust 95 % limit.")
+    completed_high: float = number("Upper robust 95 % limit.")
     immature: bool = flag("Whether reports are still expected.", required=True)
+    shown: bool = flag("Whether 20 units and 5 % of them are at risk so late.", required=True)
 
 
 class TreatmentEffect(_Sliced):

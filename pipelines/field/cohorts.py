@@ -1,200 +1,183 @@
-"""Figure 5: quarters of entry by months in service, completed for what is still to come in.
+"""Figure 5: quarters of entry by months in service, as failures per unit still watched.
 
-Belongs here: the table `cohorts`. Does not belong here: how long reports take (`reporting_lag`).
+Belongs here: the table `cohorts`. Does not belong here: the estimator (`mean_cumulative`), how long
+reports take (`reporting_lag`).
+
+Failures over all units that entered would mislead, since cover ends at different ages.
 """
 
 from __future__ import annotations
+
+from typing import NamedTuple
 
 import numpy as np
 import polars as pl
 
 from pipelines.field.context import FLEET, FieldContext
+from pipelines.field.groups import TimeAtRisk, of_event
+from pipelines.field.mean_cumulative import CountedEpisodes, Events, mean_cumulative
 from pipelines.field.rates import grid
-from pipelines.field.reporting_lag import lag_law
-from pipelines.field.risk_sets import MONTH_DAYS, MONTHS
+from pipelines.field.reporting_lag import lag_law, share_reported
+from pipelines.field.risk_sets import MONTH_AGES, MONTHS, AgeGrid, Episodes, at_months
 from pipelines.field.slices import NO_EXPOSURE, Slice, labelled, thin
+from schemas import codes
 
 COLUMNS = (
     "cohort",
+    "event",
     "months",
     "units",
+    "at_risk",
     "failures",
-    "per_100",
+    "mean_per_100",
+    "mean_low",
+    "mean_high",
     "completed_per_100",
     "completed_low",
     "completed_high",
     "immature",
+    "shown",
 )
-MATURE_SHARE = 0.995  # from this share on a cell counts as complete
-_LEAST_SHARE = 0.1  # of an age seen so far; less is no ground to complete from
+REPORTED_SHARE = 0.95  # of the failures of an age, from which on the age counts as mature
+FEWEST_SHOWN, LEAST_SHARE_SHOWN = 20, 0.05  # units at risk, and their share of those that entered
+# No reported failure stands for more than ten, however fresh it is.
+_LEAST_SHARE_REPORTED = 0.1
+_NO_LIMITS = "limits cannot be estimated, because there was no failure by then"
 
 
 def cohorts(context: FieldContext, dims: Slice) -> pl.DataFrame:
-    """Failures per 100 units of each quarter of entry by whole months in service, for one slice.
+    """100 x the mean cumulative failures a unit of each quarter of entry, for one slice.
 
-    Cells end where the oldest unit of the quarter has been watched for so many months, had it been
-    covered throughout. A cell is immature where part of the
-    quarter has not reached its age, or failures at that age are still being reported. It is
-    completed month by month: failures reported, times the unit-days that there will be, over the
-    unit-days that have passed and been reported (Kalbfleisch, Lawless & Robinson 1991). The limits
-    are for what the cell will read once complete: what is unseen follows, given what is seen, a
-    negative binomial with that share seen; the lag law and the end of cover count as known.
+    Nelson's estimator with robust limits at whole months, as long as a unit of the quarter is at
+    risk. An age is immature where a call may still come: where age and the 95th percentile of the
+    time to the call reach past the as-of date for a unit of the quarter. Up to such ages the mean
+    is completed: each failure counts 1 / the share of failures that are reported after so many
+    days. `shown` ends with the last month at which 20 units and 5 % of the quarter's are at risk.
     """
-    groups = [FLEET, *(name for name in dims if name not in ("cause_class", "treatment"))]
-    units = _entered(context, groups)
-    keys = [*groups, "cohort"]
+    placed = [FLEET, *(name for name in dims if name != "cause_class")]
+    quarters = _Quarters.of(context, placed)
     law = lag_law(context.failures["failed_on"], context.failures["opened_on"], context.as_of)
-    ages = _ages(units, keys, law, context)
-    by_class = [name for name in ("cause_class",) if name in dims]
-    failed = (
-        context.failures.join(units.select("serial", "cohort"), on="serial")
-        .with_columns(
-            months=(pl.col("age") * 16 + 486) // 487
-        )  # the month that ends on or after it
-        .group_by(*keys, *by_class, "months")
-        .agg(here=pl.len().cast(pl.Int64))
+    kinds: list[tuple[dict[str, str], pl.Expr]] = (
+        [({"event": "any", "cause_class": name}, of_event(name)) for name in context.classes]
+        if "cause_class" in dims
+        else [({"event": event}, of_event(event)) for event in codes.EVENTS]
     )
-    cells = ages
-    if by_class:
-        several = pl.DataFrame({"cause_class": context.classes}, schema={"cause_class": pl.String})
-        cells = ages.join(several, how="cross")
-    at = [*keys, *by_class]
-    cells = (
-        cells.join(failed, on=[*at, "months"], how="left")
-        .with_columns(pl.col("here").fill_null(0))
-        .sort(*at, "months")
-        .with_columns(
-            failures=pl.col("here").cum_sum().over(at),
-            completed=(pl.col("here") / pl.col("share")).cum_sum().over(at),
-            blind=(pl.col("share") < _LEAST_SHARE).cum_max().over(at),
-            seen=pl.col("seen_days").cum_sum().over(at) / pl.col("all_days").cum_sum().over(at),
-        )
-    )
-    rows = pl.concat([_limited(cells), _empty_cells(context, units, at)], how="diagonal_relaxed")
-    return labelled(rows.sort(FLEET, *dims, "cohort", "months"), dims, COLUMNS)
+    rows = [
+        quarters.rows(chosen, law).with_columns(pl.lit(word).alias(k) for k, word in labels.items())
+        for labels, chosen in kinds
+    ]
+    empty = _empty_cells(context, quarters.groups, dims, [labels for labels, _ in kinds])
+    table = pl.concat([*rows, empty], how="diagonal_relaxed")
+    return labelled(table.sort(FLEET, *dims, "cohort", "event", "months"), dims, COLUMNS)
 
 
-def _empty_cells(context: FieldContext, entered: pl.DataFrame, keys: list[str]) -> pl.DataFrame:
-    """One cell, of the as-of date's quarter, for each group that no watched unit has entered."""
-    groups = [name for name in keys if name not in ("cohort", "cause_class")]
-    dims = tuple(name for name in keys if name not in (FLEET, "cohort"))
-    return (
-        grid(context, dims)
-        .join(entered, on=groups, how="anti")
-        .select(
-            FLEET,
-            *dims,
-            cohort=pl.lit(f"{context.as_of.year}-Q{(context.as_of.month + 2) // 3}"),
-            months=pl.lit(0, pl.Int64),
-            units=pl.lit(0, pl.Int64),
-            failures=pl.lit(0, pl.Int64),
-            immature=pl.lit(False),
-            thin=pl.lit(True),
-            note=pl.lit(NO_EXPOSURE),
-        )
-    )
+class _Quarters(NamedTuple):
+    """The units of a slice by group and quarter of entry.
 
-
-def _entered(context: FieldContext, groups: list[str]) -> pl.DataFrame:
-    """Units with their quarter of entry and the days each will have been watched in the end."""
-    quarter = pl.format(
-        "{}-Q{}", pl.col("watched_from").dt.year(), pl.col("watched_from").dt.quarter()
-    )
-    last = pl.min_horizontal("coverage_end", pl.col("retired_on") + pl.duration(days=1))
-    return context.units.filter(pl.col("watched_days") > 0).select(
-        "serial",
-        *groups,
-        cohort=quarter,
-        in_service=(pl.lit(context.as_of) - pl.col("watched_from")).dt.total_days() + 1,
-        whole=(last - pl.col("watched_from")).dt.total_days(),
-    )
-
-
-def _ages(
-    units: pl.DataFrame, keys: list[str], law: np.ndarray, context: FieldContext
-) -> pl.DataFrame:
-    """For each cohort and month of age: units, all_days there will be, seen_days, share, immature.
-
-    `seen_days` are the days that have passed, each counted at the share of failures that is
-    reported of it by now.
+    groups: the dimensions of each group, its cohort and how many units entered. entered_on: days
+    since 1970 by unit.
     """
-    kinds = [*keys, "in_service", "whole"]
-    # Sorted, since the last digit of a sum of fractions depends on their order.
-    alike = units.group_by(kinds).agg(n=pl.len().cast(pl.Float64)).sort(kinds)
-    groups = alike.select(keys).unique().sort(keys).with_row_index("group")
-    alike = alike.join(groups, on=keys)
-    group = alike["group"].to_numpy()
-    n, service, whole = (
-        alike[name].to_numpy().astype(float) for name in ("n", "in_service", "whole")
-    )
-    reported_days = np.concatenate([[0.0], np.cumsum(law)])  # sum of the law over lags below d
-    total = groups.join(units.group_by(keys).agg(units=pl.len().cast(pl.Int64)), on=keys)
-    oldest = np.zeros(groups.height)
-    np.maximum.at(oldest, group, service)
-    all_days, seen_days, reached = (np.zeros((MONTHS + 1, groups.height)) for _ in range(3))
-    for month in range(MONTHS + 1):
-        # Ages 0 for month 0, else those past the month before up to this one, in whole days.
-        low = 0 if month == 0 else int((month - 1) * MONTH_DAYS) + 1
-        high = int(month * MONTH_DAYS) + 1
-        there = np.clip(whole, low, high) - low
-        seen = _seen(low, np.minimum(low + there, service), service, reported_days)
-        all_days[month] = np.bincount(group, n * there, minlength=groups.height)
-        seen_days[month] = np.bincount(group, n * seen, minlength=groups.height)
-        reached[month] = oldest >= month * MONTH_DAYS
-    place = np.tile(np.arange(groups.height), MONTHS + 1)
-    share = pl.col("seen_days") / pl.col("all_days")
-    return (
-        groups[place]
-        .with_columns(
-            months=pl.Series(np.repeat(np.arange(MONTHS + 1), groups.height)),
-            all_days=pl.Series(all_days.reshape(-1)),
-            seen_days=pl.Series(seen_days.reshape(-1)),
-            reached=pl.Series(reached.reshape(-1) > 0),
+
+    at_risk: TimeAtRisk
+    groups: pl.DataFrame
+    counted: CountedEpisodes
+    entered_on: np.ndarray
+
+    @classmethod
+    def of(cls, context: FieldContext, placed: list[str]) -> _Quarters:
+        """Those of the units that are watched for a day or more."""
+        at_risk = TimeAtRisk.of(context)
+        start = pl.col("watched_from")
+        entered = context.units.select(
+            *placed,
+            unit=pl.col("unit").cast(pl.Int64),
+            cohort=pl.format("{}-Q{}", start.dt.year(), start.dt.quarter()),
+            day=start.cast(pl.Int64),
+        ).filter(pl.col("unit").is_in(pl.Series(np.unique(at_risk.unit)).implode()))
+        keys = [*placed, "cohort"]
+        groups = entered.group_by(keys).agg(units=pl.len().cast(pl.Int64)).sort(keys)
+        numbered = entered.join(groups.select(keys).with_row_index("group"), on=keys)
+        group, day = np.zeros(at_risk.units, np.int64), np.zeros(at_risk.units, np.int64)
+        group[numbered["unit"].to_numpy()] = numbered["group"].to_numpy()
+        day[numbered["unit"].to_numpy()] = numbered["day"].to_numpy()
+        own = Episodes(group[at_risk.unit], at_risk.unit, at_risk.entry, at_risk.exit)
+        return cls(at_risk, groups, CountedEpisodes(AgeGrid(groups.height), own), day)
+
+    def rows(self, chosen: pl.Expr, law: np.ndarray) -> pl.DataFrame:
+        """The cells of every group for some of the failures."""
+        failures = self.at_risk.failures.filter(chosen)
+        episode, age = failures["episode"].to_numpy(), failures["age"].to_numpy()
+        since = self._today - self.entered_on[self.at_risk.unit[episode]] - age
+        weight = 1 / np.maximum(share_reported(law, since), _LEAST_SHARE_REPORTED)
+        known, whole = (
+            mean_cumulative(self.counted, Events(episode, age, w))
+            for w in (np.ones(len(age)), weight)
         )
-        .filter("reached")
-        .join(total.select("group", "units"), on="group")
-        .with_columns(share=pl.when(pl.col("all_days") > 0).then(share).otherwise(1.0))
-        .drop("group", "reached")
+        episodes, table = self.counted.episodes, self.counted.grid
+        happened = np.cumsum(table.tally(episodes.group[episode], age), axis=1)
+        columns = {
+            "at_risk": table.counts(episodes).at_risk_at_months,
+            "failures": at_months(happened).astype(np.int64),
+            "immature": self._immature(law),
+        }
+        for name, mean in (("mean", known), ("completed", whole)):
+            figures = (mean.value, mean.low, mean.high)
+            for suffix, figure in zip(("per_100", "low", "high"), figures, strict=True):
+                columns[f"{name}_{suffix}"] = 100 * at_months(figure)
+        place = np.repeat(np.arange(self.groups.height), MONTHS + 1)
+        months = pl.Series("months", np.tile(np.arange(MONTHS + 1), self.groups.height))
+        cells = self.groups[place].hstack(
+            [months, *(pl.Series(name, values.reshape(-1)) for name, values in columns.items())]
+        )
+        return _described(cells)
+
+    @property
+    def _today(self) -> int:
+        return int(np.datetime64(self.at_risk.context.as_of, "D").astype(np.int64))
+
+    def _immature(self, law: np.ndarray) -> np.ndarray:
+        """By group and month: whether a call for an age up to it may still come."""
+        within = int(np.searchsorted(law, REPORTED_SHARE))
+        episodes = self.counted.episodes
+        first = np.maximum(self._today - within + 1 - self.entered_on[episodes.unit], 0)
+        to_come = first <= episodes.exit
+        earliest = np.full(self.groups.height, np.iinfo(np.int64).max)
+        np.minimum.at(earliest, episodes.group[to_come], first[to_come])
+        immature: np.ndarray = MONTH_AGES[None, :] >= earliest[:, None]
+        return immature
+
+
+def _described(cells: pl.DataFrame) -> pl.DataFrame:
+    """The cells that a unit is at risk in, with what is shown, thin, completed and noted."""
+    enough = (pl.col("at_risk") >= FEWEST_SHOWN) & (
+        pl.col("at_risk") >= LEAST_SHARE_SHOWN * pl.col("units")
+    )
+    own = cells.columns[: cells.columns.index("cohort") + 1]
+    last = pl.when(enough).then("months").max().over(own)
+    completed = ("completed_per_100", "completed_low", "completed_high")
+    return cells.filter(pl.col("at_risk") > 0).with_columns(
+        *(pl.when("immature").then(pl.col(name)).alias(name) for name in completed),
+        shown=(pl.col("months") <= last).fill_null(False),
+        thin=thin(units="at_risk"),
+        note=pl.when(pl.col("failures") == 0).then(pl.lit(_NO_LIMITS)),
     )
 
 
-def _seen(low: int, until: np.ndarray, service: np.ndarray, sums: np.ndarray) -> np.ndarray:
-    """Sum over ages from `low` below `until` of the share reported by now, for each unit."""
-
-    def below(lag: np.ndarray) -> np.ndarray:
-        lag = np.maximum(lag, 0).astype(int)
-        past = np.maximum(lag - (len(sums) - 1), 0)  # beyond the longest lag all is reported
-        days: np.ndarray = sums[np.minimum(lag, len(sums) - 1)] + past
-        return days
-
-    # Age a was service - 1 - a days ago.
-    seen: np.ndarray = np.maximum(below(service - low) - below(service - until), 0)
-    return seen
-
-
-def _limited(cells: pl.DataFrame) -> pl.DataFrame:
-    from scipy.stats import nbinom
-
-    failures, completed = (
-        cells[name].to_numpy().astype(float) for name in ("failures", "completed")
-    )
-    overall = cells["seen"].fill_null(1.0).to_numpy()
-    with np.errstate(divide="ignore", invalid="ignore"):
-        seen = np.where(failures > 0, failures / completed, overall)
-    seen = np.clip(seen, 1e-9, 1.0)
-    unseen = [nbinom.ppf(tail, failures + 0.5, seen) for tail in (0.025, 0.975)]
-    low, high = (np.where(seen < 1, failures + x, failures) for x in unseen)
-    per_100 = 100 / pl.col("units")
-    immature = pl.Series(seen < MATURE_SHARE) | (cells["seen"] < MATURE_SHARE)
-    known = ~pl.col("blind")
-    return cells.with_columns(
-        per_100=pl.col("failures") * per_100,
-        completed_per_100=pl.when(known).then(pl.col("completed") * per_100),
-        completed_low=pl.when(known).then(pl.Series(low) * per_100),
-        completed_high=pl.when(known).then(pl.Series(high) * per_100),
-        immature=immature.fill_null(False),
-        thin=thin(),
-        note=pl.when(~known).then(
-            pl.lit("cannot be completed, because less than a tenth of this age has been seen")
-        ),
+def _empty_cells(
+    context: FieldContext, entered: pl.DataFrame, dims: Slice, labels: list[dict[str, str]]
+) -> pl.DataFrame:
+    """A cell, of the as-of date's quarter, for each group that no unit at risk has entered."""
+    placed = [FLEET, *(name for name in dims if name != "cause_class")]
+    nobody = grid(context, tuple(placed[1:])).select(placed).join(entered, on=placed, how="anti")
+    kinds = pl.DataFrame(labels, schema=dict.fromkeys(labels[0], pl.String))
+    return nobody.join(kinds, how="cross").with_columns(
+        cohort=pl.lit(f"{context.as_of.year}-Q{(context.as_of.month + 2) // 3}"),
+        months=pl.lit(0, pl.Int64),
+        units=pl.lit(0, pl.Int64),
+        at_risk=pl.lit(0, pl.Int64),
+        failures=pl.lit(0, pl.Int64),
+        immature=pl.lit(False),
+        shown=pl.lit(False),
+        thin=pl.lit(True),
+        note=pl.lit(NO_EXPOSURE),
     )

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cache
+from math import exp
 
 import polars as pl
 import pytest
@@ -285,15 +286,25 @@ def test_early_warnings(world: Both, dims: tuple[str, ...]) -> None:
 
 @pytest.mark.parametrize("dims", [(), ("region",), ("cause_class",)])
 def test_cohorts_as_reported(world: Both, dims: tuple[str, ...]) -> None:
-    """Units and failures of each quarter of entry by age."""
+    """Units, failures and their mean by unit still at risk, of each quarter of entry by age."""
     table = figure(world.context, "cohorts", dims)
     for row in table.iter_rows(named=True):
+        kind = chosen(row)
         units, failures = oracle.cohort_cell(
-            world.lives_where(row), row["cohort"], row["months"], chosen(row)
+            world.lives_where(row), row["cohort"], row["months"], kind
         )
+        own = [
+            life
+            for life in world.lives_where(row)
+            if life.watched_from is not None and oracle.quarter(life.watched_from) == row["cohort"]
+        ]
+        mean, error = oracle.mean_cumulative(own, kind, row["months"], cost=False)
         told = {"units": units, "failures": failures}
-        told["per_100"] = 100 * failures / units if units else None
+        told["mean_per_100"] = 100 * mean if units else None
         same(row, told, f"{row['cohort']} {row['months']}")
+        if row["mean_low"] is not None:
+            limits = [100 * mean * exp(sign * 1.959963984540054 * error / mean) for sign in (-1, 1)]
+            same(row, dict(zip(("mean_low", "mean_high"), limits, strict=True)), row["cohort"])
 
 
 @pytest.mark.parametrize("dims", [(), ("region",)])

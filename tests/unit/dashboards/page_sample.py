@@ -245,10 +245,12 @@ def figures() -> dict[str, pl.DataFrame]:
             _add_curves(rows, by, fixed, event)
     for by, fixed in slices():
         rows["cohorts"] += [
-            sliced("cohorts", by, **fixed, cohort=cohort, months=months, units=80,
-                   failures=months, per_100=float(months), completed_per_100=float(months + 1),
-                   completed_low=float(months), completed_high=months + 3.0,
-                   immature=cohort == "2025-Q3" and months > 6)
+            sliced("cohorts", by, **fixed, cohort=cohort, event="any", months=months, units=80,
+                   at_risk=80 - 4 * months, failures=months, mean_per_100=float(months),
+                   mean_low=months - 1.0, mean_high=months + 2.0,
+                   completed_per_100=float(months + 1), completed_low=float(months),
+                   completed_high=months + 3.0, immature=cohort == "2025-Q3" and months > 6,
+                   shown=months <= 15)
             for cohort in ("2024-Q4", "2025-Q3")
             for months in range(0, 19, 3)
         ]  # fmt: skip

@@ -151,6 +151,18 @@ def test_immature_cells_show_the_completed_figure(field) -> None:
     assert cell["cell"] == "13"
 
 
+def test_cohorts_end_with_what_is_shown_and_call_none_better(field) -> None:
+    """Beyond 20 units at risk nothing is drawn or quoted; the sentence gives limits."""
+    view = _views(cohorts.section(field))["cohorts"]["/all"]
+    drawn = {row["months"] for row in view.charts["cohort_grid"]["rows"]["rows"]}
+    assert drawn == {3, 6, 9, 12}
+    assert {int(line[1]) for line in view.table} == drawn
+    assert view.says == (
+        "By 12 months the units of 2024-Q4, the newest quarter that is a year old, have failed "
+        "12.0 times (11.0 to 14.0) per 100 units still watched."
+    )
+
+
 def test_missing_tables_leave_their_sections_out(sample) -> None:
     """Without a table there is no section, and without any figure the page says so."""
     only = field_page.content(sample.page_data(2, figures={"rates": sample.figures()["rates"]}))

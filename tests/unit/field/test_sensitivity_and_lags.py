@@ -57,36 +57,72 @@ def test_late_reports_are_completed_to_what_happened() -> None:
 
 
 def quarter_of(table: pl.DataFrame, cohort: str, months: int) -> dict:
-    return table.filter(pl.col("cohort") == cohort, pl.col("months") == months).row(0, named=True)
+    cells = table.filter(cohort=cohort, months=months, event="any")
+    assert cells.height == 1
+    return cells.row(0, named=True)
 
 
 def test_a_mature_quarter_is_complete(context: FieldContext) -> None:
-    """Failures per 100 units by whole months, equal to the completed figure once all is in."""
-    table = cohorts(context, ())
-    row = quarter_of(table, "2023-Q1", 12)
+    """Failures over units still at risk, age by age; nothing is left to complete."""
+    row = quarter_of(cohorts(context, ()), "2023-Q1", 12)
     entered = context.units.filter(
         pl.col("watched_from").is_between(dt.date(2023, 1, 1), dt.date(2023, 3, 31))
     )
     failures = context.failures.join(entered, on="unit", how="semi")
-    count = failures.filter(pl.col("age") <= 12 * 30.4375).height
-    assert (row["units"], row["failures"]) == (entered.height, count)
-    assert row["per_100"] == pytest.approx(100 * count / entered.height)
-    assert row["completed_per_100"] == pytest.approx(row["per_100"])
+    ages = failures.filter(pl.col("age") <= 12 * 30.4375)["age"].to_list()
+    days = entered["watched_days"].to_list()
+    assert (row["units"], row["failures"]) == (entered.height, len(ages))
+    mean = sum(1 / sum(length >= age for length in days) for age in ages)
+    assert row["mean_per_100"] == pytest.approx(100 * mean)
+    assert row["mean_low"] < row["mean_per_100"] < row["mean_high"]
     assert not row["immature"]
+    assert row["completed_per_100"] is None
 
 
 def test_a_young_quarter_is_marked_and_completed(make_fleet) -> None:
-    """Where part of a quarter has not come so far, the figure is completed upward, with limits."""
+    """Where calls may still come, each failure counts for those of its age that have not."""
     context = make_fleet(2000, seed=8, rate=2.0)
-    young = cohorts(context, ()).filter(pl.col("cohort") == "2025-Q3").sort("months")
+    table = cohorts(context, ())
+    young = table.filter(cohort="2025-Q3", event="any").sort("months")
     assert young["months"].max() == 4
     row = young.row(2, named=True)
     assert row["immature"]
-    assert row["completed_per_100"] > row["per_100"]
-    assert row["per_100"] <= row["completed_low"] < row["completed_high"]
-    old = quarter_of(cohorts(context, ()), "2023-Q3", row["months"])
-    assert row["completed_low"] < old["per_100"] * 1.3
-    assert row["completed_high"] > old["per_100"] * 0.7
+    assert row["completed_per_100"] > row["mean_per_100"]
+    assert row["completed_low"] < row["completed_per_100"] < row["completed_high"]
+    old = quarter_of(table, "2023-Q3", row["months"])
+    assert not old["immature"]
+    assert row["completed_low"] < old["mean_per_100"] * 1.3
+    assert row["completed_high"] > old["mean_per_100"] * 0.7
+
+
+def test_immature_are_the_ages_at_which_a_call_may_still_come(make_fleet) -> None:
+    """Age and the lag's 95th percentile reach past the as-of date for a unit that was so old."""
+    context = make_fleet(2000, seed=8, rate=2.0)
+    failures = context.failures
+    law = lag_law(failures["failed_on"], failures["opened_on"], context.as_of)
+    within = int(np.searchsorted(law, 0.95))
+    assert within > 5
+    table = cohorts(context, ()).filter(event="any")
+    kinds = set()
+    for (cohort,), cells in table.group_by("cohort"):
+        year, quarter = int(cohort[:4]), int(cohort[-1])
+        own = context.units.filter(
+            (pl.col("watched_from").dt.year() == year)
+            & (pl.col("watched_from").dt.quarter() == quarter)
+        ).select("watched_from", "watched_days")
+        earliest = min(
+            (
+                age
+                for start, days in own.iter_rows()
+                for age in range(max(0, days - within - 1), days + 1)
+                if start + dt.timedelta(days=age + within) > context.as_of
+            ),
+            default=10_000,
+        )
+        for row in cells.iter_rows(named=True):
+            assert row["immature"] == (earliest <= int(row["months"] * 30.4375))
+            kinds.add(row["immature"])
+    assert kinds == {True, False}
 
 
 def test_clock_starts_by_region(context: FieldContext) -> None:
