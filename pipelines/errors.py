@@ -28,6 +28,13 @@ class WorkspaceError(LimeledgerError):
         self.faults = list(faults)
 
 
+class RefusedError(LimeledgerError):
+    """What a run was asked to make rests on something that is not of its inputs.
+
+    Nothing has been written.
+    """
+
+
 class BusyError(LimeledgerError):
     """Another refresh holds the workspace."""
 

@@ -12,10 +12,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from pipelines.errors import LimeledgerError, StorageError, WorkspaceError
+from pipelines.errors import LimeledgerError, RefusedError, StorageError, WorkspaceError
 from pipelines.nightly.page_note import is_in_step, leave_note, put_in_step
 from pipelines.store.database import storage_fault
-from pipelines.store.run_log import Ended, Run, end_line, killed, read_log, run_log
+from pipelines.store.run_log import Ended, Outcome, Run, end_line, killed, read_log, run_log
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.permissions import Readers, private_umask, restrict
 from pipelines.workspace.settings import load_settings
@@ -105,7 +105,8 @@ def ended_by(error: BaseException, workspace: Workspace) -> Ended:
     if isinstance(error, KeyboardInterrupt):
         return Ended("failed", INTERRUPTED, "The refresh was stopped by hand.")
     code = error.exit_code if isinstance(error, LimeledgerError) else FAULT
-    return Ended("failed", code, sentence_of(error, workspace.root))
+    outcome: Outcome = "refused" if isinstance(error, RefusedError) else "failed"
+    return Ended(outcome, code, sentence_of(error, workspace.root))
 
 
 def sentence_of(error: BaseException, workspace: Path) -> str:

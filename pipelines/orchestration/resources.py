@@ -13,7 +13,10 @@ from contextlib import ExitStack
 import dagster as dg
 
 from pipelines.errors import BusyError
+from pipelines.nightly.recorded_run import recorded_run
+from pipelines.orchestration.run_lines import end_of, run_of
 from pipelines.store.transaction import RefreshSession, open_session
+from pipelines.workspace.layout import Workspace
 
 SESSION = "session"
 LOOK_AGAIN_SECONDS = 5.0
@@ -45,11 +48,18 @@ def session_resource(
     )
     def session(context: dg.InitResourceContext) -> Iterator[RefreshSession]:
         told = progress or (context.log.info if context.log else print)
+        day = context.resource_config["as_of"]
         with ExitStack() as stack:
-            opened = _opened(stack, workspace, context.resource_config["as_of"], told, wait_seconds)
+            recorded = None
+            if context.run is not None:  # a resource by itself is no run
+                asked = run_of(context.run, day)
+                recorded = stack.enter_context(recorded_run(Workspace.open(workspace), asked))
+            opened = _opened(stack, workspace, day, told, wait_seconds)
             if keep is not None:
                 keep(opened)
             yield opened
+            if recorded is not None:
+                recorded.ends(end_of(opened))
 
     return session
 

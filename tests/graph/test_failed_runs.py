@@ -71,6 +71,9 @@ def test_a_fault_of_a_step_comes_with_its_sentence(workspace: Path, monkeypatch)
     assert (workspace / "told.txt").read_text() == "The disk is full. Free some space.\n"
     assert "The disk is full" in (workspace / "published/assets/status.js").read_text()
     assert "The disk is full" in (workspace / "store/limeledger.log").read_text()
+    lines = [json.loads(line) for line in (workspace / "store/runs.jsonl").read_text().splitlines()]
+    told = [(line["event"], line["selection"], line["by"], line["exit_code"]) for line in lines]
+    assert told == [("begin", "all", "dagster", None), ("end", "all", "dagster", 70)]
 
 
 def test_a_fault_of_the_tool_is_named_with_its_type(workspace: Path, monkeypatch) -> None:
