@@ -29,6 +29,7 @@ def same_failure(claims: pl.DataFrame) -> pl.DataFrame:
         "serial", "cause", twin="claim", twin_failed_on="failed_on", twin_claimed_on="claimed_on"
     )
     apart = (pl.col("failed_on") - pl.col("twin_failed_on")).dt.total_days().abs()
+    # 6: earlier by (claimed_on, claim as text), a missing claimed_on last.
     mine, theirs = pl.col("claimed_on"), pl.col("twin_claimed_on")
     return (
         several.join(other, on=["serial", "cause"])

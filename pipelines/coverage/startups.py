@@ -23,6 +23,7 @@ def startup_facts(startups: pl.DataFrame) -> pl.DataFrame:
         startup_completed_on (the earliest), startup_sources (sorted citations).
     """
     return startups.group_by("serial").agg(
+        # 8: a report without a request counts with its completion.
         startup_requested_on=pl.coalesce("requested_on", "completed_on").min(),
         startup_request_missing=pl.col("requested_on").is_null().any(),
         startup_completed_on=pl.col("completed_on").min(),
@@ -49,6 +50,7 @@ def requested_in_time(complete_to: pl.Expr) -> pl.Expr:
     return (
         pl.when(pl.col("startup_requested_on") <= due)
         .then(pl.lit("met"))
+        # 8: too late by what is known, but a request date that is not on file may be earlier.
         .when(pl.col("startup_request_missing"))
         .then(pl.lit("unknown"))
         .when(pl.col("startup_request_missing").is_not_null() | (complete_to >= due))

@@ -163,6 +163,7 @@ def _nearest(
             .filter(pl.col("test_sample").is_not_null())
             .select("claim", *wanted)
         )
+    # 15: a test is the unit's by site or by serial; the greater of the two in order counts.
     both = pl.concat(candidates).sort("claim", *_ORDER)
     if "first_reported_on" in columns:
         both = both.with_columns(pl.col("first_reported_on").min().over("claim"))
@@ -175,8 +176,10 @@ def _with_needs(claims: pl.DataFrame) -> pl.DataFrame:
     water = pl.col("test_needs")
     always = pl.when(pl.col("always_treat")).then(pl.lit(["scale"], dtype=TEXTS))
     needs = pl.when(water.list.len() > 0).then(water).otherwise(pl.coalesce(always, water))
+    # judged_by = "cause" narrows the needs only by a cause that lists abilities.
     listed = pl.col("cause_abilities")
     by_cause = (pl.col("judged_by") == "cause") & (listed.list.len() > 0)
+    # Grace runs from the first complete test's report, or the clock start where that is later.
     first = pl.max_horizontal("first_reported_on", "clock_start")
     return claims.with_columns(
         needs=pl.when(by_cause)

@@ -48,6 +48,7 @@ def verdicts(outcomes: pl.DataFrame) -> pl.DataFrame:
         claim, verdict, lead_reason, parts_outcome, labor_outcome (met, unmet or unknown).
     """
     parts, labor = pl.col("parts_outcome"), pl.col("labor_outcome")
+    # Any of all conditions, the start-up's two included, before anything else is weighed.
     disputed = _any(codes.CONDITIONS, "disputed")
     verdict = (
         pl.when(disputed)
@@ -65,6 +66,7 @@ def verdicts(outcomes: pl.DataFrame) -> pl.DataFrame:
         .then(_first("disputed"))
         .when(pl.col("verdict") == "not_covered")
         .then(_first("unmet"))
+        # Covered in part leads with the window that is lost, not with the start-up before it.
         .when(pl.col("verdict") == "covered_in_part")
         .then(_first("unmet", (PARTS, LABOR)))
         .when(pl.col("verdict") == "needs_evidence")

@@ -20,6 +20,7 @@ def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     cases = [
         *PAPER,
         Case(pl.col("agency").is_null(), "unknown", "The call names no agency.", DOCUMENT),
+        # 5: the row in force on completed_on, else on d, the last day included.
         Case(
             pl.col("agency_from").is_not_null(),
             "met",

@@ -35,6 +35,7 @@ def _with_delimings(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> p
         "delime_months",
         "delime_grace_days",
     )
+    # 20: "where delime_by = technician only those performed_by = technician".
     counts = (pl.col("delime_by") != "technician") | (pl.col("performed_by") == "technician")
     done = (
         asking.join(
@@ -50,6 +51,7 @@ def _with_delimings(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> p
         )
         .select("claim", "on", "source", turn=pl.lit(1))
     )
+    # 20: dates = clock, those, d; the two ends are held to the same gap as the calls between.
     ends = [
         asking.select("claim", on=name, source=pl.lit(None, pl.String), turn=pl.lit(turn))
         for name, turn in (("own_clock_start", 0), ("failed_on", 2))
@@ -125,6 +127,7 @@ def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
             pl.format("{}; the calls do not reach {}.", late, "failure_words"),
             TECHNICIANS_REPORT,
         ),
+        # 20: the owner's log is not ours, so silence is never unmet, whatever the through date.
         Case(ALWAYS, "unknown", pl.format("{}; the owner's log may tell.", late), OWNERS_LOG),
     ]
     return judged(claims, cases, ["delime_sources"])

@@ -38,6 +38,8 @@ def _with_earlier_repairs(claims: pl.DataFrame, evidence: Evidence, terms: Terms
             (pl.col("earlier_call") != pl.col("call"))
             & (pl.col("earlier_on") <= pl.col("failed_on"))
             & (pl.col("failed_on") <= until)
+            # 7: another claim that 6 takes for the same failure is not counted, in either order;
+            # a repair call without a claim number is, so that a null must not drop it.
             & ~pl.col("twins").list.contains(pl.col("earlier_claim")).fill_null(False)
         )
         .sort("claim", "earlier_on", "earlier_call")

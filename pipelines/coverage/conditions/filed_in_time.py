@@ -47,6 +47,7 @@ def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
             pl.format("The claim has no filing date; it was due by {}.", limit),
             FILING,
         ),
+        # 4: the last of the days allowed is still in time.
         Case(
             pl.col("claimed_on") <= pl.col("file_by"),
             "met",

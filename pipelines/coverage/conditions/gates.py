@@ -53,6 +53,7 @@ TREATMENT = (
         "not_evaluated",
         "There is no complete water test to go by.",
     ),
+    # Grace: its last day included.
     Case(
         pl.col("failed_on") <= pl.col("grace_until"),
         "not_needed",

@@ -40,6 +40,7 @@ def _with_reading(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.
         pl.when(pl.col("reading") == name).then(pl.col(name).cast(pl.Float64))
         for name in codes.READINGS
     )
+    # 14: a gas pressure takes the limit of the report's gas; all other limits have none.
     by_gas = pl.when(pl.col("reading") == "gas_pressure_in_wc").then("report_gas")
     latest = (
         asking.join(
@@ -53,6 +54,7 @@ def _with_reading(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.
             ),
             on="serial",
         )
+        # 14: the latest completed_on ≤ d, then the greatest report.
         .filter(pl.col("reading_on") <= pl.col("failed_on"))
         .sort("claim", "reading_on", "report")
         .unique("claim", keep="last")
@@ -91,6 +93,7 @@ def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     measured = pl.format(
         "At the start-up of {} the {} was {}", "reading_on", words, number_text(value)
     )
+    # 14: bounds included; a missing bound does not bind.
     outside = (value < low).fill_null(False) | (value > high).fill_null(False)
     cases = [
         *CAUSE,

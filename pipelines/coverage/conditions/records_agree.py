@@ -29,6 +29,7 @@ def _clash(earlier: str, later: str, *words: str | pl.Expr) -> pl.Expr:
 
 def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """Findings from the dates of call, unit and start-up; every contradiction is told."""
+    # 3, in its order. Where no failure date is stated, d is opened_on and cannot be after it.
     clashes = pl.concat_list(
         _clash("failed_on", "shipped_on", _FAILED, "shipped on "),
         _clash("installed_on", "shipped_on", "installed on ", "shipped on "),

@@ -45,6 +45,7 @@ def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
                 "The start-up was completed on {}, after {}.", "startup_completed_on", failure
             ),
         ),
+        # 9: without any report silence counts from the day that the feed reaches d.
         Case(
             completed == "unmet",
             "unmet",

@@ -29,6 +29,7 @@ def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
             "met",
             pl.format("Bought new from an approved seller: {}.", "good_words"),
         ),
+        # 16: the company sells treatments itself, so silence counts once the feed reaches d.
         Case(
             none & complete,
             "unmet",

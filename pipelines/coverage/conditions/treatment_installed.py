@@ -29,6 +29,7 @@ def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
             "met",
             pl.format("Installed by {}: {}.", failure, "installed_words"),
         ),
+        # 18: unknown only where the good systems without any date would make up for it.
         Case(
             lacking("provable_abilities").list.len() == 0,
             "unknown",

@@ -27,6 +27,7 @@ DOCUMENT = "proof that the treatment's cartridges were changed"
 def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """Findings from the abilities of the systems kept up, and the lapses of the others."""
     failed = pl.col("failed_on")
+    # 19: unmet needs both feeds, since either may hold what kept a cartridge up.
     complete = (evidence.complete_to("treatment_purchases") >= failed) & (
         evidence.complete_to("service_calls") >= failed
     )

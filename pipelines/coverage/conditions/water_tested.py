@@ -60,6 +60,7 @@ def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
         ),
         Case(ALWAYS, "unknown", "No supply water test is on file.", DOCUMENT),
     ]
+    # 15: one of the three is cited: the test, else an incomplete one, else one from after d.
     without = pl.col("test_source").is_null()
     partial = pl.when(without).then("partial_source")
     later = pl.when(without & pl.col("partial_source").is_null()).then("later_source")

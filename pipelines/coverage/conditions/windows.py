@@ -37,6 +37,7 @@ def window_cases(kind: str) -> list[Case]:
     )
     return [
         *WINDOW,
+        # 10, 11: half-open; the day on which cover ends is outside.
         Case(
             failed < base,
             "met",
