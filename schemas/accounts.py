@@ -10,17 +10,23 @@ from schemas.columns import Table, day, flag, integer, number, text, word
 
 
 class RowAccounts(Table):
-    """One row is one export file; its four ends add up to the rows read."""
+    """One row is one file or sheet as one mapping reads it; all its rows end in one of six ends."""
 
     feed: str = text("The feed; empty where the file is of none.")
+    mapping: str = text("The mapping's file; empty where it is read without one.")
     file: str = text("The path below exports/.", required=True, key=True)
+    sheet: str = text("The sheet of a workbook; empty for a text file.")
     sha256: str = text("The file's content hash; empty where it could not be read.")
     through_date: pl.Date = day("The day up to which the file is known to be complete.")
+    header_line: pl.Int64 = integer("The line of the header.", required=True, ge=1)
     rows_read: pl.Int64 = integer("Data rows in the file.", required=True, ge=0)
+    rows_split: pl.Int64 = integer("Rows added by splitting cells.", required=True, ge=0)
     records: pl.Int64 = integer("Rows that are records.", required=True, ge=0)
     superseded: pl.Int64 = integer("Rows replaced by a newer version.", required=True, ge=0)
     duplicates: pl.Int64 = integer("Rows that came again unchanged.", required=True, ge=0)
     set_aside: pl.Int64 = integer("Rows kept but not used.", required=True, ge=0)
+    left_out: pl.Int64 = integer("Rows that a mapping leaves out.", required=True, ge=0)
+    joined: pl.Int64 = integer("Rows joined to those of another file.", required=True, ge=0)
 
 
 class SetAside(Table):
@@ -28,11 +34,23 @@ class SetAside(Table):
 
     feed: str = text("The feed; empty where the file is of none.")
     file: str = text("The path below exports/.", required=True)
+    sheet: str = text("The sheet of a workbook; empty for a text file.")
     line: pl.Int64 = integer("The line on which the row begins.", required=True, ge=1)
     column: str = text("The feed's column; empty where the whole row or file is meant.")
     value: str = text("What stood there.")
     rule: str = text("The rule, by name.", required=True)
     reason: str = text("The reason in one sentence.", required=True)
+
+
+class LeftOut(Table):
+    """One row is one row, or one whole sheet, that a mapping leaves out on purpose."""
+
+    feed: str = text("The feed.", required=True)
+    mapping: str = text("The mapping's file.", required=True)
+    file: str = text("The path below exports/.", required=True)
+    sheet: str = text("The sheet of a workbook; empty for a text file.")
+    line: pl.Int64 = integer("The line on which the row begins.", required=True, ge=1)
+    reason: str = text("Why, as the mapping says.", required=True)
 
 
 NIGHT_CHECKS = ("freshness", "set_aside_share", "claim_count", "laboratory_values")

@@ -206,4 +206,9 @@ def record_schema(feed: str) -> pl.Schema:
     schema = dict(polars_schema(FEED_TABLES[feed]))
     if feed == "water_tests":
         schema |= {f"{name}_below": pl.Float64() for name in codes.ANALYTES}
-    return pl.Schema(schema | {"source_file": pl.String(), "source_line": pl.Int64()})
+    source = {
+        "source_file": pl.String(),
+        "source_line": pl.Int64(),
+        "source_sheet": pl.String(),  # empty for a text file
+    }
+    return pl.Schema(schema | source)

@@ -36,12 +36,19 @@ def run(args: argparse.Namespace) -> int:
     say(
         f"{totals['rows_read']:,} rows in {totals['files']} files: {totals['records']:,} records, "
         f"{totals['superseded']:,} superseded, {totals['duplicates']:,} duplicates, "
-        f"{totals['set_aside']:,} set aside."
+        f"{totals['set_aside']:,} set aside"
+        f"{_more(totals)}."
     )
     for problem in found.problems:
         say(f"{problem['feed'] or 'no feed'}: {problem['sentence']}")
         if problem["remedy"]:
             say(f"    {problem['remedy']}")
+    for left in found.left_out:
+        say(
+            f"{left['feed']}: {left['rows']:,} rows left out by {left['mapping']}: {left['reason']}."
+        )
+    for sentence in found.unused:
+        say(sentence)
     for absent in found.absent_headers:
         say(f"{absent['file']}: {absent['sentence']}")
     for near in found.suggestions:
@@ -59,3 +66,9 @@ def run(args: argparse.Namespace) -> int:
         say(f"{feed['feed']}: complete to {through}{', stale' if feed['stale'] else ''}.")
     say("Nothing was written.")
     return found.exit_code
+
+
+def _more(totals: dict[str, int]) -> str:
+    """The ends that only mappings bring about, where there are such rows."""
+    words = {"left_out": "left out", "joined": "joined", "rows_split": "added by splitting"}
+    return "".join(f", {totals[name]:,} {told}" for name, told in words.items() if totals[name])

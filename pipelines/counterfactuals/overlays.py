@@ -23,6 +23,10 @@ def overlaid(
 
 def added(records: pl.DataFrame, rows: pl.DataFrame) -> pl.DataFrame:
     """Records with rows of some of their columns, as records of a hypothesis."""
-    rows = rows.with_columns(source_file=pl.lit("hypothesis"), source_line=pl.lit(0, pl.Int64))
+    rows = rows.with_columns(
+        source_file=pl.lit("hypothesis"),
+        source_line=pl.lit(0, pl.Int64),
+        source_sheet=pl.lit(""),
+    )
     kinds = pl.Schema({name: records.schema[name] for name in rows.columns})
     return pl.concat([records, rows.cast(kinds)], how="diagonal")

@@ -118,7 +118,8 @@ def _own_and_shared(
     by_site = keys.join(shared.drop("serial"), on="site").drop("site")
     columns = own.columns
     both = pl.concat([own, by_site.select(columns)])
-    return both.unique(["state", key, "source_file", "source_line"], maintain_order=True)
+    place = ["source_file", "source_sheet", "source_line"]
+    return both.unique(["state", key, *place], maintain_order=True)
 
 
 def _calls(placed: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:

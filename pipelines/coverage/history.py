@@ -162,7 +162,7 @@ def _contents(cited: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     parts = []
     for feed in FEED_TABLES:
         records: pl.DataFrame = getattr(evidence, feed)
-        values = [name for name in records.columns if name not in ("source_file", "source_line")]
+        values = [name for name in records.columns if not name.startswith("source_")]
         places = records.select(cited_parts(feed)).with_row_index("row")
         cited_rows = places.join(cited, on=CITED_PARTS, how="semi")
         content = records[cited_rows["row"]].select(content=_as_text(feed, values))

@@ -3,9 +3,10 @@
 Belongs here: names, links, permissions, hashes, the date in a name. Does not belong here: what
 is inside a file (`text_rows`, `sheets`).
 
-Read are files directly in exports/ and directly in a feed's folder. Those in folders deeper down or
-of another name are refused one by one, so that none is lost unheard; links to such folders are not
-followed. Files that are neither .csv nor a workbook are passed over.
+Read are files directly in exports/ and directly in a feed's folder, and those that a mapping names.
+Others in folders deeper down or of another name are refused one by one, so that none is lost
+unheard; links to such folders are not followed. Files that are neither .csv nor a workbook, and
+that no mapping names, are passed over.
 """
 
 from __future__ import annotations
@@ -15,14 +16,15 @@ import hashlib
 import os
 import re
 import stat
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from pipelines.errors import WorkspaceError
 
 _SUFFIXES = (".csv", ".xlsx", ".xls")
-_DAY = re.compile(r"(?<![0-9])[0-9]{4}-[0-9]{2}-[0-9]{2}(?![0-9])")
+_DAY = re.compile(r"(?<![0-9])(?P<year>[0-9]{4})-(?P<month>[0-9]{2})-(?P<day>[0-9]{2})(?![0-9])")
+_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 
 
 @dataclass(frozen=True)
@@ -41,23 +43,31 @@ class ExportFile:
     size: int
 
 
-def find_exports(workspace: Path, feeds: Sequence[str]) -> list[ExportFile]:
+def find_exports(
+    workspace: Path, feeds: Sequence[str], is_named: Callable[[str], bool] = lambda path: False
+) -> list[ExportFile]:
     """Every file under the workspace's exports/ that is read or refused, sorted by path.
 
     Names are matched in any letter case; names that begin with a dot are not read, nor are the
     lock files (`~$…`) that spreadsheet programs lay beside an open workbook. A feed's folder that
-    cannot be entered is refused like a file.
+    cannot be entered is refused like a file. A file that is named is read wherever it lies and
+    whatever it is called.
+
+    Args:
+        workspace: the workspace's folder.
+        feeds: the names of the feeds.
+        is_named: whether a mapping names a path below exports/.
 
     Raises:
         WorkspaceError: exports/ itself is missing or cannot be read.
     """
-    root = Path(os.path.realpath(workspace))
+    root = _Root(Path(os.path.realpath(workspace)), is_named)
     found: list[ExportFile] = []
     for entry in _exports_entries(Path(workspace)):
         feed = _feed_of_folder(entry.name, feeds)
         if feed is not None and (os.path.isdir(entry) or entry.is_symlink()):
             found += _in_feed_folder(root, entry, feed)
-        elif _is_candidate(entry.name):
+        elif root.takes(entry, entry.name):
             found.append(_judge(root, entry, entry.name, _feed_of_file(entry.name, feeds)))
         else:
             found += _out_of_place(root, entry, entry.name)
@@ -66,13 +76,41 @@ def find_exports(workspace: Path, feeds: Sequence[str]) -> list[ExportFile]:
 
 def through_date_in_name(name: str) -> dt.date | None:
     """The latest day written as YYYY-MM-DD in a file's name; days that no calendar has are none."""
-    days = []
-    for text in _DAY.findall(name.rpartition("/")[2]):
-        try:
-            days.append(dt.date.fromisoformat(text))
-        except ValueError:
-            continue
-    return max(days, default=None)
+    return day_in_name(name)
+
+
+def day_in_name(name: str, pattern: str | None = None) -> dt.date | None:
+    """The latest day in a file's name.
+
+    Args:
+        name: the file's name or path.
+        pattern: how days are written: an expression with groups named year (or short_year), month
+            (or month_name) and day; None: YYYY-MM-DD.
+    """
+    written = _DAY if pattern is None else re.compile(_inside(pattern))
+    days = (_day_of(found.groupdict()) for found in written.finditer(name.rpartition("/")[2]))
+    return max((day for day in days if day is not None), default=None)
+
+
+def _inside(pattern: str) -> str:
+    """The expression of a whole text as one of a part of a text, between other than digits."""
+    return f"(?<![0-9])(?:{pattern.removeprefix('^').removesuffix('$')})(?![0-9])"
+
+
+def _day_of(parts: dict[str, str]) -> dt.date | None:
+    if "year" in parts:
+        year = int(parts["year"])
+    else:  # as strptime does: 69-99 are of the last century
+        short = int(parts["short_year"])
+        year = short + (1900 if short >= 69 else 2000)
+    if "month" in parts:
+        month = int(parts["month"])
+    else:
+        month = _MONTHS.index(parts["month_name"][:3].casefold()) + 1
+    try:
+        return dt.date(year, month, int(parts["day"]))
+    except ValueError:
+        return None
 
 
 def sha256_of(path: Path) -> str:
@@ -99,6 +137,20 @@ def _entries(folder: Path) -> list[Path]:
     return sorted(entry for entry in folder.iterdir() if not entry.name.startswith("."))
 
 
+@dataclass(frozen=True)
+class _Root:
+    """The workspace's real folder, and which paths below exports/ a mapping names."""
+
+    folder: Path
+    is_named: Callable[[str], bool]
+
+    def takes(self, entry: Path, below: str) -> bool:
+        """Whether an entry is read or refused as a file."""
+        if _is_candidate(entry.name):
+            return True
+        return not os.path.isdir(entry) and self.is_named(_shown(below))
+
+
 def _is_candidate(name: str) -> bool:
     return name.casefold().endswith(_SUFFIXES) and not name.startswith("~$")
 
@@ -112,7 +164,7 @@ def _feed_of_file(name: str, feeds: Sequence[str]) -> str | None:
     return max(begun, key=len, default=None)
 
 
-def _in_feed_folder(root: Path, folder: Path, feed: str) -> Iterator[ExportFile]:
+def _in_feed_folder(root: _Root, folder: Path, feed: str) -> Iterator[ExportFile]:
     shown = _shown(folder.name)
     refusal = _refuse_link(root, folder, shown)
     if refusal is None:
@@ -129,18 +181,18 @@ def _in_feed_folder(root: Path, folder: Path, feed: str) -> Iterator[ExportFile]
 
 
 def _in_folder(
-    root: Path, entries: list[Path], below: str, feed: str | None
+    root: _Root, entries: list[Path], below: str, feed: str | None
 ) -> Iterator[ExportFile]:
     """The files of a folder, and those too deep below it."""
     for entry in entries:
         name = f"{below}/{entry.name}"
-        if _is_candidate(entry.name):
+        if root.takes(entry, name):
             yield _judge(root, entry, name, feed)
         else:
             yield from _out_of_place(root, entry, name)
 
 
-def _out_of_place(root: Path, folder: Path, below: str) -> Iterator[ExportFile]:
+def _out_of_place(root: _Root, folder: Path, below: str) -> Iterator[ExportFile]:
     """The files below a folder that is no feed's, each refused."""
     if folder.is_symlink() or not os.path.isdir(folder):
         return
@@ -153,7 +205,7 @@ def _out_of_place(root: Path, folder: Path, below: str) -> Iterator[ExportFile]:
     yield from _in_folder(root, entries, below, None)
 
 
-def _judge(root: Path, file: Path, below: str, feed: str | None) -> ExportFile:
+def _judge(root: _Root, file: Path, below: str, feed: str | None) -> ExportFile:
     shown = _shown(below)
     refusal = _refuse_link(root, file, shown)
     size = 0
@@ -164,11 +216,11 @@ def _judge(root: Path, file: Path, below: str, feed: str | None) -> ExportFile:
             refusal = _unreadable(shown, error)
         else:
             size = found.st_size
-            refusal = _refuse_kind(shown, file, found.st_mode, feed)
+            refusal = _refuse_kind(shown, file, found.st_mode, feed, root.is_named(shown))
     return ExportFile(shown, file, feed, refusal, size)
 
 
-def _refuse_link(root: Path, entry: Path, shown: str) -> tuple[str, str] | None:
+def _refuse_link(root: _Root, entry: Path, shown: str) -> tuple[str, str] | None:
     try:
         target = os.path.realpath(entry, strict=True)
     except PermissionError as error:
@@ -178,7 +230,7 @@ def _refuse_link(root: Path, entry: Path, shown: str) -> tuple[str, str] | None:
             "link_nowhere",
             f"{shown} is a link that leads nowhere; put the file itself into exports/.",
         )
-    if not Path(target).is_relative_to(root):
+    if not Path(target).is_relative_to(root.folder):
         return (
             "link_outside",
             f"{shown} is a link that leads out of the workspace; put the file itself into "
@@ -187,16 +239,19 @@ def _refuse_link(root: Path, entry: Path, shown: str) -> tuple[str, str] | None:
     return None
 
 
-def _refuse_kind(shown: str, file: Path, mode: int, feed: str | None) -> tuple[str, str] | None:
+def _refuse_kind(
+    shown: str, file: Path, mode: int, feed: str | None, is_named: bool
+) -> tuple[str, str] | None:
     if stat.S_ISDIR(mode):
         return "folder", f"{shown} is a folder; put the files in a feed's folder, or rename it."
     if not stat.S_ISREG(mode):
         return "not_a_file", f"{shown} is no file that can be read; put a CSV file in its place."
-    if feed is None:
+    if feed is None and not is_named:
         return (
             "no_feed",
             f"{shown} is of no feed; put it directly into a feed's folder, such as exports/units/, "
-            "or into exports/ under a name that begins with the feed's.",
+            "or into exports/ under a name that begins with the feed's, or name it under "
+            "files in a mapping.",
         )
     if file.name.casefold().endswith(".xls"):
         return (

@@ -13,13 +13,21 @@ from pipelines.orchestration.reference import REFERENCE_ASSETS
 from pipelines.orchestration.resources import SESSION
 from pipelines.orchestration.tables import TableWriter, schema_check, table_spec, write_table
 from pipelines.records.accounting import Accounted
-from pipelines.steps.ingest import all_set_aside, feed_states, row_accounts, settle
-from pipelines.steps.landing import PARSED_SET_ASIDE, land
+from pipelines.steps.ingest import (
+    all_left_out,
+    all_set_aside,
+    feed_states,
+    row_accounts,
+    settle,
+    unbalanced,
+)
+from pipelines.steps.landing import PARSED_LEFT_OUT, PARSED_SET_ASIDE, land
 from pipelines.store.database import append_frame, drop_table, read_frame, write_frame
+from pipelines.store.deliveries import FILE_PARTS
 from pipelines.store.invalidation import note_touched
 from pipelines.store.last_refresh import TOUCHED
 from pipelines.store.transaction import RefreshSession
-from schemas.accounts import RowAccounts, SetAside
+from schemas.accounts import LeftOut, RowAccounts, SetAside
 from schemas.codes import FEEDS
 from schemas.feeds import FEED_TABLES
 
@@ -64,6 +72,7 @@ def _specs() -> list[dg.AssetSpec]:
     )
     accounts = table_spec("row_accounts", RowAccounts, group=GROUP, deps=FEEDS)
     aside = table_spec("set_aside", SetAside, group=GROUP, deps=FEEDS)
+    left_out = table_spec("left_out", LeftOut, group=GROUP, deps=FEEDS)
     states = dg.AssetSpec(
         "feed_states",
         deps=["row_accounts"],
@@ -71,18 +80,18 @@ def _specs() -> list[dg.AssetSpec]:
         kinds={"polars", "duckdb"},
         description="One row is one feed: to which day it is complete, whether that is stale.",
     )
-    return [files, *landed, *records, fates, accounts, aside, states]
+    return [files, *landed, *records, fates, accounts, aside, left_out, states]
 
 
 @dg.multi_asset(
     specs=_specs(),
     check_specs=[
-        *(schema_check(name) for name in (*FEEDS, "row_accounts", "set_aside")),
+        *(schema_check(name) for name in (*FEEDS, "row_accounts", "set_aside", "left_out")),
         dg.AssetCheckSpec(
             "ends_add_up",
             asset="row_accounts",
             blocking=True,
-            description="Records, superseded, duplicates and set aside add up to the rows read.",
+            description="All rows read, and rows added by splitting, end in one of the ends.",
         ),
         dg.AssetCheckSpec(
             "within_tolerance",
@@ -112,17 +121,18 @@ def settled_exports(session: RefreshSession) -> Iterator[dg.MaterializeResult]:
     for name in ("row_fates", TOUCHED):
         drop_table(session.con, name)
     told = read_frame(session.con, "parsed.set_aside", schema=PARSED_SET_ASIDE)
+    parts = read_frame(session.con, "file_parts", schema=FILE_PARTS)
     for feed in FEEDS:
         with session.step(f"Records: {feed}"):
             result = settle(
-                session.inputs, feed, read_frame(session.con, f"parsed.{feed}"), files, told
+                session.inputs, feed, read_frame(session.con, f"parsed.{feed}"), parts, told
             )
             accounted[feed] = result.summary()
             yield dg.MaterializeResult(
                 asset_key=f"landed_{feed}",
                 metadata={"dagster/row_count": int(result.accounts["rows_read"].sum())},
             )
-            fates = result.fates.select(pl.lit(feed).alias("feed"), "file", "line", "fate")
+            fates = result.fates.select(pl.lit(feed).alias("feed"), pl.all())
             append_frame(session.con, "row_fates", fates)
             writer = TableWriter(session, feed, FEED_TABLES[feed])
             for part in _slices(result):
@@ -132,7 +142,7 @@ def settled_exports(session: RefreshSession) -> Iterator[dg.MaterializeResult]:
             del result, fates
     with session.step("Accounts of every row"):
         yield dg.MaterializeResult(asset_key="row_fates")
-        yield from _accounts(session, files, told, accounted)
+        yield from _accounts(session, (files, parts), told, accounted)
 
 
 def _slices(accounted: Accounted) -> Iterator[pl.DataFrame]:
@@ -141,13 +151,16 @@ def _slices(accounted: Accounted) -> Iterator[pl.DataFrame]:
 
 
 def _accounts(
-    session: RefreshSession, files: pl.DataFrame, told: pl.DataFrame, accounted: dict
+    session: RefreshSession,
+    files: tuple[pl.DataFrame, pl.DataFrame],
+    told: pl.DataFrame,
+    accounted: dict[str, Accounted],
 ) -> Iterator[dg.MaterializeResult]:
-    accounts = row_accounts(files, accounted)
+    accounts = row_accounts(*files, accounted)
     aside = all_set_aside(told, accounted)
     states = feed_states(session.inputs, accounts, accounted)
-    ends = pl.sum_horizontal("records", "superseded", "duplicates", "set_aside")
-    wrong = accounts.filter(ends != pl.col("rows_read"))["file"].to_list()
+    left_out = read_frame(session.con, "parsed.left_out", schema=PARSED_LEFT_OUT)
+    wrong = unbalanced(accounts)["file"].to_list()
     result = write_table(session, "row_accounts", accounts, RowAccounts)
     yield result._replace(
         check_results=[
@@ -168,6 +181,7 @@ def _accounts(
             _warning("set_aside", "within_tolerance", beyond),
         ]
     )
+    yield write_table(session, "left_out", all_left_out(left_out), LeftOut)
     write_frame(session.con, "feed_states", states)
     yield dg.MaterializeResult(
         asset_key="feed_states",

@@ -83,7 +83,7 @@ def summarize(inputs: Inputs, seconds: float) -> Summary:
     return Summary(
         as_of=inputs.as_of,
         **totals,
-        files=accounts.height,
+        files=files.height,
         files_set_aside=whole.to_list(),
         set_aside_beyond_tolerance=beyond,
         stale_feeds=stale,

@@ -15,11 +15,10 @@ import polars as pl
 from pipelines.coverage.evidence import seen
 from pipelines.errors import NotFoundError, UsageError
 from pipelines.exports.sheets import read_sheet
-from pipelines.exports.text_rows import read_rows
 from pipelines.records.accounting import account, gather
 from pipelines.records.cross_checks import References
 from pipelines.records.feed_file import parse_file
-from pipelines.records.headers import expected_headers
+from pipelines.steps.file_parts import is_workbook, read_text
 from pipelines.store.database import one_row
 from pipelines.store.evidence import load_evidence
 from pipelines.store.inputs import Inputs
@@ -95,10 +94,10 @@ def tests_in_file(inputs: Inputs, path: Path) -> pl.DataFrame:
         UsageError: the file, or every row of it, cannot be used.
     """
     mapping = inputs.mappings["water_tests"]
-    if path.suffix.casefold() == ".xlsx":
+    if is_workbook(path):
         reading = read_sheet(path)
     else:
-        reading = read_rows(path, known_names=expected_headers("water_tests", mapping))
+        reading = read_text(inputs.settings, path, "water_tests", mapping)
     parsed = parse_file("water_tests", reading, mapping, inputs.settings.timezone)
     reference = inputs.reference
     settled = account(

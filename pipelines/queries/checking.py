@@ -7,26 +7,36 @@ the store.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 
+from pipelines.queries.unused_mappings import unused_of_mappings
+from pipelines.records.accounting import ENDS
 from pipelines.records.headers import absent_headers
 from pipelines.records.problems import problems
+from pipelines.steps.file_parts import ReadPart
 from pipelines.steps.ingest import (
     all_set_aside,
     feed_states,
     read_files,
     row_accounts,
     settle,
+    stored_rows,
     stored_schema,
 )
-from pipelines.steps.landing import PARSED_SET_ASIDE, told_of
+from pipelines.steps.landing import (
+    PARSED_LEFT_OUT,
+    PARSED_SET_ASIDE,
+    facts_of,
+    left_out_of,
+    set_aside_of,
+)
 from pipelines.steps.near_serials import of_claims, of_serials, suggestions
 from pipelines.store.deliveries import EXPORT_FILES, delivered
-from pipelines.store.inputs import Inputs, load_inputs
+from pipelines.store.inputs import load_inputs
 from schemas.codes import FEEDS
 
 
@@ -34,7 +44,9 @@ from schemas.codes import FEEDS
 class Checked:
     """What a check found: totals, problems by what must be mended, near-miss numbers, feeds.
 
-    `absent_headers` are those that a mapping names and a file that was read lacks.
+    `absent_headers` are those that a mapping names and a file that was read lacks; `left_out`
+    counts rows by mapping and reason; `unused` are sentences about mappings and entries that do
+    nothing.
     """
 
     totals: dict[str, int]
@@ -43,6 +55,8 @@ class Checked:
     suggestions: list[dict[str, Any]]
     claim_suggestions: list[dict[str, Any]]
     absent_headers: list[dict[str, Any]]
+    left_out: list[dict[str, Any]]
+    unused: list[str]
     feeds: list[dict[str, Any]]
     exit_code: int
 
@@ -56,53 +70,74 @@ def check_workspace(
 ) -> Checked:
     """Reads everything that a refresh would read, and says what would become of it."""
     inputs = load_inputs(folder, as_of)
-    facts, aside = [], [PARSED_SET_ASIDE.to_frame()]
-    rows: dict[str, list[pl.DataFrame]] = {
-        feed: [stored_schema(inputs, feed).to_frame()] for feed in FEEDS
-    }
-    for one in read_files(inputs, delivered(inputs)):
+    facts: list[dict[str, Any]] = []
+    parts: list[tuple[str, ReadPart]] = []
+    rows: dict[str, list[pl.DataFrame]] = {feed: [stored_schema(feed).to_frame()] for feed in FEEDS}
+    files_there = delivered(inputs)
+    for one in read_files(inputs, files_there):
         progress(f"Read {one.facts['file']}")
         facts.append(one.facts)
-        if one.parsed.set_aside.height:
-            aside.append(told_of(one))
-        if one.parsed.rows.height:
-            named = one.parsed.rows.drop("raw").with_columns(source_file=pl.lit(one.facts["file"]))
-            rows[one.facts["feed"]].append(named)
+        for part in one.parts:
+            if part.parsed.rows.height:
+                rows[part.feed].append(stored_rows(part.feed, one.facts["file"], part))
+            parts.append((one.facts["file"], _without_rows(part)))
     files = pl.DataFrame(
         [{**dict.fromkeys(EXPORT_FILES.names()), **fact} for fact in facts], schema=EXPORT_FILES
     )
-    told = pl.concat(aside)
+    told = pl.concat([PARSED_SET_ASIDE.to_frame(), *(set_aside_of(*one) for one in parts)])
+    left_out = pl.concat([PARSED_LEFT_OUT.to_frame(), *(left_out_of(*one) for one in parts)])
+    of_parts = facts_of(parts)
     accounted = {
-        feed: settle(inputs, feed, pl.concat(rows[feed], how="diagonal"), files, told)
-        for feed in FEEDS
+        feed: settle(inputs, feed, pl.concat(rows[feed]), of_parts, told) for feed in FEEDS
     }
-    accounts = row_accounts(files, accounted)
+    accounts = row_accounts(files, of_parts, accounted)
     states = feed_states(inputs, accounts, accounted)
     near = suggestions({feed: accounted[feed].records for feed in FEEDS})
     whole = files.filter("is_whole")["file"].to_list()
-    counted = ["rows_read", "records", "superseded", "duplicates", "set_aside"]
+    counted = ["rows_read", "rows_split", *ENDS]
     needs_person = (
         bool(whole) or states.select((pl.col("stale") | pl.col("beyond_tolerance")).any()).item()
     )
     return Checked(
-        {"files": accounts.height, **accounts.select(pl.col(counted).sum()).row(0, named=True)},
+        {"files": files.height, **accounts.select(pl.col(counted).sum()).row(0, named=True)},
         accounts.to_dicts(),
         problems(all_set_aside(told, accounted), whole).to_dicts(),
         of_serials(near).drop("column").to_dicts(),
         of_claims(near).drop("column").to_dicts(),
-        _absent_headers(inputs, facts),
+        _absent_headers(parts),
+        _left_out(left_out, of_parts),
+        unused_of_mappings(inputs, [one.found.path for one in files_there], parts),
         states.to_dicts(),
         int(needs_person),
     )
 
 
-def _absent_headers(inputs: Inputs, facts: list[dict[str, Any]]) -> list[dict[str, Any]]:
+def _without_rows(part: ReadPart) -> ReadPart:
+    """A part without what is large."""
+    parsed = replace(part.parsed, rows=part.parsed.rows.clear())
+    reading = part.reading and replace(
+        part.reading, rows=part.reading.rows.clear(), faults=part.reading.faults.clear(), typed=None
+    )
+    return replace(part, parsed=parsed, reading=reading, landed=part.landed.clear())
+
+
+def _absent_headers(parts: list[tuple[str, ReadPart]]) -> list[dict[str, Any]]:
     """A line a file and column; a file that is set aside whole says already what it lacks."""
     return [
-        {"feed": file["feed"], "file": file["file"], "column": column, "sentence": sentence}
-        for file in facts
-        if not file["is_whole"] and file["feed"] in inputs.mappings
-        for column, sentence in absent_headers(
-            file["feed"], file["headers"], inputs.mappings[file["feed"]]
-        ).items()
+        {"feed": part.feed, "file": file, "column": column, "sentence": sentence}
+        for file, part in parts
+        if not part.parsed.is_whole and part.mapping is not None and part.reading is not None
+        for column, sentence in absent_headers(part.feed, part.reading.header, part.mapping).items()
     ]
+
+
+def _left_out(left_out: pl.DataFrame, parts: pl.DataFrame) -> list[dict[str, Any]]:
+    """How many rows each mapping leaves out for which reason; of whole sheets, all of theirs."""
+    place = ["feed", "mapping", "file", "sheet"]
+    of_place = left_out.group_by(*place, "reason").agg(pl.len().cast(pl.Int64).alias("rows"))
+    alone = pl.len().over(place) == 1
+    counted = of_place.join(parts.select(*place, "left_out"), on=place, how="left").with_columns(
+        rows=pl.when(alone).then("left_out").otherwise("rows")
+    )
+    by_reason = counted.group_by("feed", "mapping", "reason").agg(pl.col("rows").sum())
+    return by_reason.sort("feed", "mapping", "reason").to_dicts()

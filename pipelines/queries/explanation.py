@@ -96,7 +96,7 @@ def explain_claim(workspace: Workspace, claim: str) -> Explanation | None:
         rulings,
         [ruling for ruling in rulings if ruling["since_refresh"]],
         payment,
-        posted.drop("claim", "source_file", "source_line").to_dicts(),
+        posted.drop("claim", "source_file", "source_line", "source_sheet").to_dicts(),
         unit,
         facts["as_of"],
         settings.currency,

@@ -18,9 +18,11 @@ from dataclasses import dataclass, replace
 import polars as pl
 
 from pipelines.records.cross_checks import (
+    PLACE,
     RANK,
     References,
     claims_held_twice,
+    no_placed_reasons,
     reference_failures,
     without_known,
 )
@@ -31,9 +33,26 @@ from pipelines.records.reasons import REASON_SCHEMA, reasons
 from schemas.columns import key_columns
 from schemas.feeds import FEED_TABLES, record_schema
 
-FILES = pl.Schema({"file": pl.String(), "named_date": pl.Date(), "rows_read": pl.Int64()})
-SET_ASIDE = pl.Schema({"file": pl.String, **REASON_SCHEMA})
-_PLACE = ("source_file", "source_line")
+# One row is one file, or one sheet of a workbook, as one mapping reads it; `place` is the number of
+# the sheet in its workbook.
+FILES = pl.Schema(
+    {
+        "file": pl.String(),
+        "sheet": pl.String(),
+        "mapping": pl.String(),
+        "place": pl.Int64(),
+        "named_date": pl.Date(),
+        "header_line": pl.Int64(),
+        "rows_read": pl.Int64(),
+        "rows_split": pl.Int64(),
+        "left_out": pl.Int64(),
+    }
+)
+SET_ASIDE = pl.Schema({"file": pl.String, "sheet": pl.String, **REASON_SCHEMA})
+_TOLD = ("file", "sheet", "mapping", "through_date", "header_line")
+_PARTS = 2**12  # of a row; further ones are of one rank
+_OF_FATE = {"file": "source_file", "sheet": "source_sheet", "line": "source_line"}
+ENDS = ("records", "superseded", "duplicates", "set_aside", "left_out", "joined")
 
 
 @dataclass(frozen=True)
@@ -42,11 +61,11 @@ class Accounted:
 
     Attributes:
         rows, order: the winning rows are `rows[order]`; see `records`.
-        fates: `file`, `line`, `fate` of every row that was typed; rows that never were (and those
-            of files set aside whole) are counted in `accounts` alone.
-        set_aside: `file`, `line`, `column`, `value`, `rule`, `reason`, one row a reason.
-        accounts: `file`, `through_date`, `rows_read`, `records`, `superseded`, `duplicates`,
-            `set_aside`, one row a file.
+        fates: `file`, `sheet`, `line`, `part`, `fate` of every row that was typed; rows that never
+            were (and those of files set aside whole) are counted in `accounts` alone.
+        set_aside: by `SET_ASIDE`, one row a reason.
+        accounts: `file`, `sheet`, `mapping`, `through_date`, `header_line`, `rows_read`,
+            `rows_split` and `ENDS`, one row a line of `FILES`.
         through_date: the latest of the files' through dates, not yet capped at any as-of date.
     """
 
@@ -86,13 +105,14 @@ def gather(
     """
     rows, files, told = [], [], []
     for path, (named, file) in parsed.items():
-        at = pl.lit(path, pl.String)
-        rows.append(file.rows.drop("raw").with_columns(source_file=at))
+        rows.append(placed(file.rows.drop("raw"), path))
         reasons_told = pl.concat([file.set_aside, file.besides])
-        told.append(reasons_told.select(at.alias("file"), *REASON_SCHEMA))
-        files.append((path, named, file.rows_read))
+        at = {"file": pl.lit(path, pl.String), "sheet": pl.lit("")}
+        told.append(reasons_told.with_columns(**at).select(list(SET_ASIDE)))
+        counts = (file.header_line, file.rows_read, file.rows_split, file.left_out.height)
+        files.append((path, "", "", 0, named, *counts))
     return (
-        pl.concat(rows) if rows else pl.DataFrame(),
+        pl.concat(rows, how="diagonal") if rows else pl.DataFrame(),
         pl.DataFrame(files, schema=FILES, orient="row"),
         pl.concat([pl.DataFrame(schema=SET_ASIDE), *told]),
     )
@@ -115,31 +135,31 @@ def account(
         set_aside: the reasons that parsing gave, and those besides, by `SET_ASIDE`.
         references: what models, products and causes there are.
     """
-    if rows.is_empty():
-        rows = pl.DataFrame(schema=record_schema(feed))
+    rows = pl.DataFrame(schema=record_schema(feed)) if rows.is_empty() else rows
+    rows = _with_places(rows)
     failures = reference_failures(feed, rows, references)
     passed = rows
     if failures.height:
-        passed = rows.join(_places(failures), on=_PLACE, how="anti", maintain_order="left")
+        passed = rows.join(_places(failures), on=list(PLACE), how="anti", maintain_order="left")
     through = _through_dates(feed, passed, files)
     ranked = passed.with_columns(_rank(passed, through))
     is_long = "analyte" in rows.columns
-    key = list(LONG_KEY) if is_long else key_columns(FEED_TABLES[feed])
-    fates, held = _settle(feed, ranked, key)
+    fates, held = _settle(feed, ranked, _keys(feed, is_long))
+    if is_long:
+        fates = _one_layout(ranked, fates)
     if held.height:  # no record tells how far its file goes once it is set aside
         through = _through_dates(feed, passed.filter(fates != "set_aside"), files)
     set_aside = without_known(feed, set_aside, references)
-    told = pl.concat([set_aside, failures, held]).sort("file", "line", "column", "rule")
+    told = pl.concat([set_aside, *(one.select(set_aside.columns) for one in (failures, held))])
+    told = told.sort("file", "sheet", "line", "column", "rule")
     all_fates = pl.concat(
         [
-            ranked.select(file="source_file", line="source_line").with_columns(fate=fates),
-            _places(failures).select(
-                file="source_file", line="source_line", fate=pl.lit("set_aside")
-            ),
+            ranked.select(**_OF_FATE, part="source_part").with_columns(fate=fates),
+            _places(failures).select(**_OF_FATE, part="source_part", fate=pl.lit("set_aside")),
         ]
     )
     return Accounted(
-        *_records(feed, ranked, fates == "record", key, is_long),
+        *_records(feed, ranked, fates == "record", key_columns(FEED_TABLES[feed]), is_long),
         all_fates,
         told,
         _accounts(files, through, all_fates),
@@ -147,16 +167,35 @@ def account(
     )
 
 
+def placed(rows: pl.DataFrame, file: str, sheet: str = "") -> pl.DataFrame:
+    """Parsed rows with the file and the sheet that they come from."""
+    return rows.with_columns(source_file=pl.lit(file), source_sheet=pl.lit(sheet))
+
+
+def _with_places(rows: pl.DataFrame) -> pl.DataFrame:
+    """Rows of a file that splits none are the first part, those of a text file of no sheet."""
+    first = {"source_sheet": pl.lit(""), "source_part": pl.lit(1, pl.Int64)}
+    return rows.with_columns(
+        value if name not in rows.columns else pl.col(name).fill_null(value)
+        for name, value in ((name, value.alias(name)) for name, value in first.items())
+    )
+
+
+def _keys(feed: str, is_long: bool) -> list[str]:
+    return list(LONG_KEY) if is_long else key_columns(FEED_TABLES[feed])
+
+
 def _places(reasons: pl.DataFrame) -> pl.DataFrame:
-    return reasons.select(source_file="file", source_line="line").unique()
+    parts = {name: name.removeprefix("source_") for name in PLACE}
+    return reasons.select(**parts).unique()
 
 
 def _through_dates(feed: str, rows: pl.DataFrame, files: pl.DataFrame) -> pl.DataFrame:
     """The day up to which each file is complete: the one in its name, else the latest seen."""
     seen = rows.group_by("source_file").agg(latest=seen_on(feed).max())
-    return files.join(seen, left_on="file", right_on="source_file", how="left").select(
-        "file", through_date=pl.coalesce("named_date", "latest")
-    )
+    return files.join(
+        seen, left_on="file", right_on="source_file", how="left", maintain_order="left"
+    ).select("file", "sheet", "place", through_date=pl.coalesce("named_date", "latest"))
 
 
 def _rank(rows: pl.DataFrame, through: pl.DataFrame) -> pl.Series:
@@ -165,12 +204,18 @@ def _rank(rows: pl.DataFrame, through: pl.DataFrame) -> pl.Series:
         "through_date",
         pl.col("file").str.split("/").list.last(),
         "file",
+        "place",
         nulls_last=False,
     ).with_row_index("rank")
-    rank = rows["source_file"].replace_strict(
-        ranks["file"], ranks["rank"], return_dtype=pl.Int64, default=None
-    )
-    return ((rank * 2**40) + rows["source_line"]).alias(RANK)
+    if len(ranks.filter(pl.col("sheet") != "")):
+        names = pl.concat_str("source_file", "source_sheet", separator="\0")
+        of_file = pl.concat_str("file", "sheet", separator="\0")
+        here, known = rows.select(names).to_series(), ranks.select(of_file).to_series()
+    else:  # the names of sheets are not worth a thought where there are none
+        here, known = rows["source_file"], ranks["file"]
+    rank = here.replace_strict(known, ranks["rank"], return_dtype=pl.Int64, default=None)
+    place = rows["source_line"] * _PARTS + (rows["source_part"] - 1)
+    return (rank * 2**43 + place).alias(RANK)
 
 
 def _settle(feed: str, ranked: pl.DataFrame, key: list[str]) -> tuple[pl.Series, pl.DataFrame]:
@@ -183,7 +228,7 @@ def _settle(feed: str, ranked: pl.DataFrame, key: list[str]) -> tuple[pl.Series,
     versions = ranked.select(*key, RANK)
     left = pl.repeat(True, ranked.height, dtype=pl.Boolean, eager=True)
     winners = _winners(versions, key, left)
-    held = [pl.DataFrame(schema=SET_ASIDE)]
+    held = [no_placed_reasons()]
     while feed == "service_calls":
         twice = claims_held_twice(ranked, winners)
         if twice.is_empty():
@@ -226,10 +271,30 @@ def _fates(ranked: pl.DataFrame, key: list[str], left: pl.Series, winners: pl.Se
         )
     )
     contested = ranked[several["_row"]].with_columns(several["_row"])
-    said = contested.drop("_row", RANK, *_PLACE, "raw", strict=False).hash_rows()
+    said = contested.drop("_row", RANK, *PLACE, "raw", strict=False).hash_rows()
     same = contested.select("_row", RANK, *key).with_columns(_said=said)
     again = pl.col(RANK) < pl.col(RANK).max().over(*key, "_said")
     return fate.scatter(same.filter(again)["_row"], "duplicate")
+
+
+def _one_layout(ranked: pl.DataFrame, fates: pl.Series) -> pl.Series:
+    """A sample told in both layouts is that of the later row; the other rows are superseded."""
+    is_wide = pl.col("analyte").is_null()
+    won = ranked.select("sample", "analyte", RANK).filter(fates == "record")
+    last = won.group_by("sample").agg(
+        wide=pl.col(RANK).filter(is_wide).max(), long=pl.col(RANK).filter(~is_wide).max()
+    )
+    both = last.filter(pl.col("wide").is_not_null() & pl.col("long").is_not_null())
+    if both.is_empty():
+        return fates
+    lost = both.select("sample", lost_wide=pl.col("wide") < pl.col("long"))
+    told = ranked.select("sample", is_wide.alias("is_wide")).join(
+        lost, on="sample", how="left", maintain_order="left"
+    )
+    beaten = (told["is_wide"] == told["lost_wide"]).fill_null(False) & (fates == "record")
+    return pl.select(
+        pl.when(beaten).then(pl.lit("superseded")).otherwise(fates).alias("fate")
+    ).to_series()
 
 
 def _records(
@@ -237,7 +302,19 @@ def _records(
 ) -> tuple[pl.DataFrame, pl.Series]:
     """Rows, and the places of the winners among them by key."""
     if is_long:
-        wide = pivoted(ranked.filter(won)).sort("sample")
+        results = pl.col("analyte").is_not_null()
+        names = record_schema(feed).names()
+        of_samples = ranked.filter(won).filter(~results)
+        if of_samples.height:
+            of_samples = of_samples.with_columns(
+                pl.lit(None, kind).alias(name)
+                for name, kind in record_schema(feed).items()
+                if name not in of_samples.columns
+            )
+        else:
+            of_samples = pl.DataFrame(schema=record_schema(feed))
+        wide = pl.concat([pivoted(ranked.filter(won).filter(results)), of_samples.select(names)])
+        wide = wide.sort("sample")
         return wide, pl.int_range(wide.height, dtype=pl.UInt32, eager=True)
     places = ranked.select(key).with_row_index("_row")
     if not won.all():
@@ -249,7 +326,7 @@ def _records(
 
 def _accounts(files: pl.DataFrame, through: pl.DataFrame, fates: pl.DataFrame) -> pl.DataFrame:
     """The counts of every file; all rows that are not typed were set aside."""
-    counts = fates.group_by("file").agg(
+    counts = fates.group_by("file", "sheet").agg(
         (pl.col("fate") == fate).sum().cast(pl.Int64).alias(name)
         for fate, name in (
             ("record", "records"),
@@ -259,10 +336,14 @@ def _accounts(files: pl.DataFrame, through: pl.DataFrame, fates: pl.DataFrame) -
     )
     names = ["records", "superseded", "duplicates"]
     return (
-        files.join(through, on="file", how="left")
-        .join(counts, on="file", how="left")
-        .with_columns(pl.col(names).fill_null(0))
-        .with_columns(set_aside=pl.col("rows_read") - pl.sum_horizontal(names))
-        .select("file", "through_date", "rows_read", *names, "set_aside")
-        .sort("file")
+        files.with_columns(through["through_date"])
+        .join(counts, on=["file", "sheet"], how="left")
+        .with_columns(pl.col(names).fill_null(0), joined=pl.lit(0, pl.Int64))
+        .with_columns(
+            set_aside=pl.col("rows_read")
+            + pl.col("rows_split")
+            - pl.sum_horizontal(*names, "left_out")
+        )
+        .select(*_TOLD, "rows_read", "rows_split", *ENDS)
+        .sort("file", "sheet")
     )

@@ -13,6 +13,8 @@ import polars as pl
 from pipelines.records.reasons import REASON_SCHEMA, no_reasons, reasons
 from pipelines.records.repairs import is_repair
 
+# Where a row stands: the part is that of a row that was split.
+PLACE = ("source_file", "source_sheet", "source_line", "source_part")
 RANK = "_rank"  # of a row among the versions of its key: the greatest wins
 # By feed: the column that names a code, the list of `References` it is looked up in, and the rule.
 _CODES = {
@@ -44,7 +46,7 @@ def reference_failures(feed: str, rows: pl.DataFrame, references: References) ->
         rows: its typed rows, with `source_file` and `source_line`.
         references: the known codes.
     """
-    found = [pl.DataFrame(schema={"file": pl.String, **REASON_SCHEMA})]
+    found = [no_placed_reasons()]
     if feed in _CODES:
         column, known, rule = _CODES[feed]
         unknown = ~pl.col(column).is_in(getattr(references, known).implode())
@@ -52,6 +54,12 @@ def reference_failures(feed: str, rows: pl.DataFrame, references: References) ->
     if feed == "service_calls":
         found.append(_claims_elsewhere(rows))
     return pl.concat(found)
+
+
+def no_placed_reasons() -> pl.DataFrame:
+    """An empty frame of reasons with all of their place."""
+    kinds = {"file": pl.String, "sheet": pl.String, "line": pl.Int64, "part": pl.Int64}
+    return pl.DataFrame(schema={**kinds, **REASON_SCHEMA})
 
 
 def reasons_besides(feed: str, rows: pl.DataFrame) -> pl.DataFrame:
@@ -94,7 +102,7 @@ def claims_held_twice(calls: pl.DataFrame, left: pl.Series) -> pl.DataFrame:
 
     `left` tells which of the calls still count.
     """
-    held = calls.select("source_file", "source_line", "claim", "opened_on", "call", RANK).filter(
+    held = calls.select(*PLACE, "claim", "opened_on", "call", RANK).filter(
         left & calls["claim"].is_not_null()
     )
     place = pl.struct("opened_on", "call").rank("ordinal").over("claim")
@@ -102,5 +110,5 @@ def claims_held_twice(calls: pl.DataFrame, left: pl.Series) -> pl.DataFrame:
 
 
 def _failing(rows: pl.DataFrame, column: str, failing: pl.Expr) -> pl.DataFrame:
-    places = [name for name in ("source_file", "source_line") if name in rows.columns]
+    places = [name for name in PLACE if name in rows.columns]
     return rows.filter(failing).select(*places, column)

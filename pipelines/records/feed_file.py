@@ -7,35 +7,64 @@ Belongs here: from the text of one file to what its rows say. Does not belong he
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 
 import polars as pl
 
 from pipelines.exports.reading import Reading
 from pipelines.records.cross_checks import reasons_besides
-from pipelines.records.headers import HeaderFault, match_headers
+from pipelines.records.globs import fits
+from pipelines.records.headers import (
+    HeaderFault,
+    Matched,
+    Together,
+    match_headers,
+    places_of,
+    tested_headers,
+)
+from pipelines.records.left_out import LEFT_OUT, LeaveOut, rows_left_out
 from pipelines.records.long_layout import PARTS, parse_results, parsed_long_schema
 from pipelines.records.mapping import Mapping
 from pipelines.records.parsing import parse_columns
 from pipelines.records.reasons import REASON_SCHEMA, no_reasons
+from pipelines.records.steps import changed, literal, split_parts
 from schemas.codes import ANALYTES
 from schemas.columns import polars_schema
 from schemas.feeds import FEED_TABLES, SEEN_BY
 
+_COUNT_RULES = ("too_few_fields", "too_many_fields", "cut_off_line")
+_PARTS = 2**20  # more parts than any cell has
+# No column of a feed has a name with a NUL.
+_PART, _SPLIT = "\0part", "\0split"
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where rows come from: the path below exports/, and the sheet of a workbook."""
+
+    file: str = ""
+    sheet: str = ""
+
 
 @dataclass(frozen=True)
 class ParsedFile:
-    """What one file says.
+    """What one file, or one sheet of a workbook, says.
 
     Attributes:
         rows: the rows that are sound so far, by `parsed_schema`: `source_line`, `raw`, the feed's
-            columns (of the long layout the parts of one result), the bounds of non-detects.
+            columns (of the long layout the parts of one result), the bounds of non-detects; where
+            the mapping splits rows also `source_part`, from 1.
         set_aside: the reasons of all other rows: `line`, `column`, `value`, `rule`, `reason`; of a
             file set aside whole the one reason, at its header's line.
         besides: what `cross_checks.reasons_besides` has to say of rows in `set_aside`.
         rows_read: all data rows of the file.
         is_whole: whether the file as a whole is set aside.
         latest_seen: the latest day by which a sound row is seen; None where no row has one.
+        rows_split: how many rows splitting added.
+        left_out: the rows that the mapping leaves out, by `left_out.LEFT_OUT`.
+        header_line: the line of the header, from 1.
+        sheet_rows_left_out: the rows of a sheet that is left out whole.
     """
 
     rows: pl.DataFrame
@@ -44,26 +73,43 @@ class ParsedFile:
     rows_read: int
     is_whole: bool
     latest_seen: dt.date | None
+    rows_split: int = 0
+    left_out: pl.DataFrame = field(default_factory=LEFT_OUT.to_frame)
+    header_line: int = 1
+    sheet_rows_left_out: int = 0
+
+    @property
+    def left_out_rows(self) -> int:
+        """How many rows are left out; a sheet that is left out stands in `left_out` once."""
+        return self.sheet_rows_left_out or self.left_out.height
 
 
 def parsed_schema(feed: str, mapping: Mapping) -> pl.Schema:
     """Columns and types of `ParsedFile.rows`."""
+    part = {} if mapping.split_column is None else {"source_part": pl.Int64()}
     if mapping.is_long:
-        return parsed_long_schema()
+        return pl.Schema({**parsed_long_schema(), **part})
     columns = dict(polars_schema(FEED_TABLES[feed]))
     if feed == "water_tests":
         columns |= {f"{name}_below": pl.Float64() for name in ANALYTES}
-    return pl.Schema({"source_line": pl.Int64(), "raw": pl.String(), **columns})
+    return pl.Schema({"source_line": pl.Int64(), "raw": pl.String(), **columns, **part})
 
 
-def parse_file(feed: str, reading: Reading, mapping: Mapping, timezone: str) -> ParsedFile:
-    """Types the rows of one file.
+def parse_file(
+    feed: str,
+    reading: Reading,
+    mapping: Mapping,
+    timezone: str,
+    place: Place = Place(),
+) -> ParsedFile:
+    """Types the rows of one file: rows are left out, then split, then read column by column.
 
     Args:
         feed: the file's feed.
         reading: the file as text.
         mapping: how this company writes the feed.
         timezone: the IANA name of the workspace's time zone.
+        place: where the rows come from.
     """
     if reading.fault is not None:
         fault = reading.fault
@@ -71,25 +117,45 @@ def parse_file(feed: str, reading: Reading, mapping: Mapping, timezone: str) -> 
     matched = match_headers(feed, reading.header, mapping)
     if matched.fault is not None:
         return _whole(feed, reading, mapping, _told(matched.fault), reading.header_line)
-    texts = _texts(reading, mapping, matched.places)
-    names = [name for name in texts.columns if name not in ("source_line", *PARTS)]
+    reading, left_out = _leave_out(reading, mapping, place)
+    texts, rows_split = _texts(reading, mapping, matched, place)
+    names = [name for name in texts.columns if name not in ("source_line", "raw", *PARTS)]
     rows, reasons = parse_columns(feed, texts, mapping, timezone, names)
     if mapping.is_long:
-        rows, more = parse_results(texts, rows, mapping)
+        rows, more = parse_results(_spoken_parts(texts, mapping), rows, mapping)
         reasons = pl.concat([reasons, more])
     unread = rows.join(reasons.select(source_line="line").unique(), on="source_line", how="semi")
-    reasons = pl.concat([_reader_faults(reading, matched.places), reasons]).sort(
-        "line", maintain_order=True
-    )
-    sound = rows.with_columns(reading.rows["raw"]).join(
+    besides = reasons_besides(feed, unread)
+    sound = rows.with_columns(texts["raw"]).join(
         reasons.select(source_line="line").unique(),
         on="source_line",
         how="anti",
         maintain_order="left",
     )
-    sound = sound.select(parsed_schema(feed, mapping).names())
-    besides = reasons_besides(feed, unread)
-    return ParsedFile(sound, reasons, besides, reading.rows_read, False, latest_seen(feed, sound))
+    splits = mapping.split_column is not None
+    sound = _with_place(sound, "source_line", splits).select(parsed_schema(feed, mapping).names())
+    reasons, besides = (
+        _with_place(told, "line", splits).select(list(REASON_SCHEMA)) for told in (reasons, besides)
+    )
+    reasons = pl.concat([_reader_faults(reading, matched.places), reasons])
+    return ParsedFile(
+        sound,
+        reasons.sort("line", maintain_order=True),
+        besides,
+        reading.rows_read + left_out.height,
+        False,
+        latest_seen(feed, sound),
+        rows_split,
+        left_out,
+        reading.header_line,
+    )
+
+
+def _with_place(rows: pl.DataFrame, line: str, splits: bool) -> pl.DataFrame:
+    """Line and part of rows whose line may hold both (see `_texts`)."""
+    if not splits:
+        return rows
+    return rows.with_columns(pl.col(line) // _PARTS, source_part=pl.col(line) % _PARTS)
 
 
 def latest_seen(feed: str, rows: pl.DataFrame) -> dt.date | None:
@@ -103,17 +169,126 @@ def seen_on(feed: str) -> pl.Expr:
     return pl.coalesce(SEEN_BY[feed]).cast(pl.Date)
 
 
-def _texts(reading: Reading, mapping: Mapping, places: dict[str, int]) -> pl.DataFrame:
-    """The matched columns as text, null where empty, with the mapping's constants."""
+def _leave_out(reading: Reading, mapping: Mapping, place: Place) -> tuple[Reading, pl.DataFrame]:
+    """The reading without the rows that the mapping leaves out, and those rows.
+
+    Only the first cell of a row with another number of fields than the header has is looked at.
+    """
+    if not any(not entry.is_of_sheets for entry in mapping.leave_out):
+        return reading, LEFT_OUT.to_frame()
+    cells = [pl.col(f"c{at}") for at in range(len(reading.header))]
+    first = pl.coalesce(pl.when(cell != "").then(cell) for cell in cells)
+    headers = {name: _cell(name, reading.header, place) for name in tested_headers(mapping)}
+    known = {name: cell for name, cell in headers.items() if cell is not None}
+    entries = tuple(_of_sheet(entry, place.sheet) for entry in mapping.leave_out)
+    whole = rows_left_out(reading.rows, entries, known, first, mapping.marks)
+    ragged = reading.faults.filter(pl.col("rule").is_in(_COUNT_RULES))
+    torn = rows_left_out(
+        ragged, entries, {}, first_field("value", reading.delimiter or "\t"), mapping.marks
+    )
+    left = pl.concat([whole, torn]).unique("line").sort("line")
+    gone = pl.col("line").is_in(left["line"].implode())
+    kept = replace(
+        reading,
+        rows=reading.rows.filter(~gone),
+        faults=reading.faults.filter(~gone),
+        rows_read=reading.rows_read - left.height,
+    )
+    return kept, left
+
+
+def _of_sheet(entry: LeaveOut, sheet: str) -> LeaveOut:
+    """An entry that is for other sheets looks at nothing here."""
+    if entry.sheets and not fits(entry.sheets, sheet):
+        return replace(entry, tests=(), first_cell=())
+    return entry
+
+
+def first_field(column: str, delimiter: str) -> pl.Expr:
+    """The first field that is not empty of a row that stands in a column as it came."""
+    mark = "\\t" if delimiter == "\t" else literal(delimiter)
+    field = rf'^(?:[ \t]*(?:"[ \t]*")?[ \t]*{mark})*[ \t]*(?:"((?:[^"]|"")*)"|([^{mark}]+))'
+    parts = pl.col(column).str.extract_groups(field)
+    return pl.coalesce(parts.struct.field("1"), parts.struct.field("2")).str.strip_chars()
+
+
+def _cell(name: str, header: Sequence[str], place: Place) -> pl.Expr | None:
+    """A row's cell by the name of its header; null where there is no such header."""
+    at = places_of(name, header)
+    if at:
+        return pl.col(f"c{at[0]}")
+    return _of_place(name.casefold(), place)
+
+
+def _of_place(name: str, place: Place) -> pl.Expr | None:
+    match name:
+        case "#file":
+            return pl.lit(place.file)
+        case "#sheet":
+            return pl.lit(place.sheet)
+        case "#line":
+            return pl.col("line").cast(pl.String)
+        case "#part":
+            return pl.col(_PART).cast(pl.String)
+    return None
+
+
+def _texts(
+    reading: Reading, mapping: Mapping, matched: Matched, place: Place
+) -> tuple[pl.DataFrame, int]:
+    """The matched columns as text, null where empty, with the mapping's constants.
+
+    Where the mapping splits rows, `source_line` is the line and the part of its row in one number
+    (see `_with_place`), so that a row of the text is one row here. The count is of rows added.
+    """
     rows = reading.rows
     if reading.typed is not None and mapping.marks.decimal == ",":
         rows = _with_decimal_commas(rows, reading.typed)
-    columns = [pl.col("line").alias("source_line")]
-    for name, place in places.items():
-        text = pl.col(f"c{place}")
-        columns.append(pl.when(text != "").then(text).alias(name))
-    columns += [pl.lit(value).alias(name) for name, value in mapping.constants.items()]
-    return rows.select(columns)
+    columns = {name: _filled(pl.col(f"c{at}")) for name, at in matched.places.items()}
+    columns |= {name: _together(told, place) for name, told in matched.together.items()}
+    line, added = pl.col("line"), 0
+    rows = rows.with_columns(pl.lit(1, pl.Int64).alias(_PART))
+    split = mapping.split_column
+    if split is not None and split in columns:
+        separators = mapping.transforms[split][0].texts
+        parts = split_parts(columns[split], separators).alias(_SPLIT)
+        numbers = pl.int_ranges(1, pl.col(_SPLIT).list.len() + 1).alias(_PART)
+        apart = rows.with_columns(parts).with_columns(numbers).explode(_SPLIT, _PART)
+        added = apart.height - rows.height
+        rows, columns[split] = apart, pl.col(_SPLIT)
+    if split is not None:
+        line = line * _PARTS + pl.col(_PART)
+    texts = rows.select(
+        line.alias("source_line"),
+        "raw",
+        *(text.alias(name) for name, text in columns.items()),
+        *(pl.lit(value).alias(name) for name, value in mapping.constants.items()),
+    )
+    return texts, added
+
+
+def _filled(text: pl.Expr) -> pl.Expr:
+    return pl.when(text != "").then(text)
+
+
+def _together(told: Together, place: Place) -> pl.Expr:
+    """A column from several places."""
+    cells = [
+        _filled(pl.col(f"c{at}")) if isinstance(at, int) else _of_place(at, place)
+        for at in told.places
+    ]
+    if told.between is None:
+        return pl.coalesce(cells)
+    return _filled(pl.concat_str(cells, separator=told.between, ignore_nulls=True))
+
+
+def _spoken_parts(texts: pl.DataFrame, mapping: Mapping) -> pl.DataFrame:
+    """The parts of the long layout after their steps."""
+    return texts.with_columns(
+        changed(pl.col(part), mapping.transforms[part], mapping.marks).alias(part)
+        for part in PARTS
+        if part in texts.columns and part in mapping.transforms
+    )
 
 
 def _with_decimal_commas(rows: pl.DataFrame, typed: pl.DataFrame) -> pl.DataFrame:
@@ -150,4 +325,6 @@ def _whole(
 ) -> ParsedFile:
     reason = pl.DataFrame([(line, *told)], schema=REASON_SCHEMA, orient="row")
     empty = pl.DataFrame(schema=parsed_schema(feed, mapping))
-    return ParsedFile(empty, reason, no_reasons(), reading.rows_read, True, None)
+    return ParsedFile(
+        empty, reason, no_reasons(), reading.rows_read, True, None, header_line=max(line, 1)
+    )

@@ -7,19 +7,20 @@ header line is (`pipelines.exports`), guesses (`draft`).
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from rapidfuzz import fuzz, process
 
+from pipelines.exports.header_rows import HeaderSought, bare
 from pipelines.records.mapping import Mapping
-from pipelines.records.mapping_checks import LONG_PARTS
+from pipelines.records.mapping_checks import LONG_PARTS, PLACES
 from schemas.codes import ANALYTES
 from schemas.columns import column_names, required_columns
 from schemas.feeds import FEED_TABLES
 
 _NEAREST = 3
+_NUMBERED = re.compile(r"(.+)#([0-9]+)")
 # Where one of two columns is enough.
 EITHER = {"water_tests": ("site", "serial"), "treatment_purchases": ("site", "serial")}
 _REQUIRED_PARTS = ("analyte", "value")
@@ -36,17 +37,26 @@ class HeaderFault:
 
 
 @dataclass(frozen=True)
+class Together:
+    """A column from several places: headers (from 0), or `#file` and the like.
+
+    `between` stands between the texts that are not empty; None: the first that is not empty.
+    """
+
+    places: tuple[int | str, ...]
+    between: str | None
+
+
+@dataclass(frozen=True)
 class Matched:
-    """The place in the file (from 0) of each column of the feed, or of each part of the layout."""
+    """Where each column of the feed, or each part of the layout, is found.
+
+    `places` has those of one header (from 0), `together` all others.
+    """
 
     places: dict[str, int]
     fault: HeaderFault | None = None
-
-
-def bare(name: str) -> str:
-    """A header without regard to case, spaces, dots, dashes and underscores."""
-    plain = unicodedata.normalize("NFC", name).casefold()
-    return re.sub(r"[\s._\-\u2010-\u2015]", "", plain)
+    together: dict[str, Together] = field(default_factory=dict)
 
 
 def wanted(feed: str, mapping: Mapping) -> list[str]:
@@ -60,39 +70,106 @@ def wanted(feed: str, mapping: Mapping) -> list[str]:
 
 def expected_headers(feed: str, mapping: Mapping) -> list[str]:
     """The names that a file's header line is expected to hold, by the mapping or the feed."""
-    return [mapping.columns.get(name, name) for name in wanted(feed, mapping)]
+    return [header for name in wanted(feed, mapping) for header in mapping.headers_of(name)]
+
+
+def header_sought(feed: str, mapping: Mapping) -> HeaderSought:
+    """By what the header row of a file is known: what is required and what `leave_out` looks at."""
+    groups = [mapping.headers_of(name) for name in required(feed, mapping)]
+    if feed in EITHER and not any(name in mapping.constants for name in EITHER[feed]):
+        groups.append(tuple(h for name in EITHER[feed] for h in mapping.headers_of(name)))
+    groups += [(name,) for name in tested_headers(mapping)]
+    own = [tuple(map(_base, group)) for group in groups if not set(group) & set(PLACES)]
+    return HeaderSought(mapping.header_row, tuple(own))
+
+
+def required(feed: str, mapping: Mapping) -> list[str]:
+    """The columns, and parts of the layout, that must be found and are no constants."""
+    names = [*required_columns(FEED_TABLES[feed]), *(_REQUIRED_PARTS if mapping.is_long else ())]
+    return [name for name in names if name not in mapping.constants]
+
+
+def tested_headers(mapping: Mapping) -> list[str]:
+    """The headers that entries of `leave_out` look at."""
+    return [test.header for entry in mapping.leave_out for test in entry.tests]
+
+
+def places_of(name: str, header: Sequence[str]) -> list[int]:
+    """Where a header stands; `Text#2` is the second of equal ones."""
+    plain = [bare(one) for one in header]
+    exact = [place for place, one in enumerate(plain) if one == bare(name)]
+    numbered = _NUMBERED.fullmatch(name)
+    if exact or not numbered:
+        return exact
+    equal = [place for place, one in enumerate(plain) if one == bare(numbered[1])]
+    number = int(numbered[2])
+    return [equal[number - 1]] if 2 <= number <= len(equal) else []
 
 
 def match_headers(feed: str, header: Sequence[str], mapping: Mapping) -> Matched:
     """Matches the headers; a column that the mapping names is matched by its name there alone."""
-    plain = [bare(name) for name in header]
-    taken = {bare(name) for name in mapping.columns.values()}
+    columns = [name for name in wanted(feed, mapping) if name not in mapping.constants]
+    named = [name for name in wanted(feed, mapping) if mapping.names(name)]
+    said = [header for name in named for header in mapping.headers_of(name)]
+    taken = {bare(name) for name in said}
+    # Who numbers equal headers means the first by the bare name.
+    all_named = [*said, *tested_headers(mapping)]
+    counted = {bare(_base(name)) for name in all_named if _base(name) != name}
     places: dict[str, int] = {}
-    for column in wanted(feed, mapping):
-        if column in mapping.constants:
+    together: dict[str, Together] = {}
+    for column in columns:
+        if not mapping.names(column) and bare(column) in taken:
             continue
-        named = mapping.columns.get(column)
-        sought = bare(named if named is not None else column)
-        if named is None and sought in taken:
-            continue
-        found = [place for place, name in enumerate(plain) if name == sought]
-        if len(found) > 1:
-            return Matched(places, _twice(column, [header[place] for place in found]))
-        if found:
-            places[column] = found[0]
-    return Matched(places, _missing(feed, header, mapping, places))
+        sources: list[int | str] = []
+        for name in mapping.headers_of(column):
+            at = places_of(name, header)
+            if len(at) > 1 and bare(name) not in counted:
+                fault = _twice(column, [header[place] for place in at])
+                return Matched(places, fault, together)
+            if at:
+                sources.append(at[0])
+            elif name.casefold() in PLACES and mapping.names(column):
+                sources.append(name.casefold())
+        if column in mapping.several and sources:
+            together[column] = Together(tuple(sources), mapping.several[column].between)
+        elif sources and isinstance(sources[0], str):
+            together[column] = Together((sources[0],), None)
+        elif sources and isinstance(sources[0], int):
+            places[column] = sources[0]
+    fault = _missing(feed, header, mapping, {*places, *together})
+    return Matched(places, fault, together)
 
 
 def absent_headers(feed: str, header: Sequence[str], mapping: Mapping) -> dict[str, str]:
     """What the mapping names and the file lacks: the feed's column to a sentence about it."""
-    there = {bare(name) for name in header}
-    looked_for = set(wanted(feed, mapping)) - set(mapping.constants)
-    return {
-        column: f'There is no header "{named}", which {mapping.name} names for {column}; the '
-        f"column is read as empty, and {_nearest([named], header)}."
-        for column, named in mapping.columns.items()
-        if column in looked_for and bare(named) not in there
-    }
+    absent = {}
+    for column in wanted(feed, mapping):
+        if column in mapping.constants or not mapping.names(column):
+            continue
+        headers = mapping.headers_of(column)
+        lacking = [
+            name
+            for name in headers
+            if name.casefold() not in PLACES and not places_of(name, header)
+        ]
+        if lacking:
+            whole = len(lacking) == len(headers)
+            rest = "the column is read as empty" if whole else "the others are read"
+            absent[column] = (
+                f"There is no header {_listed(lacking)}, which {mapping.name} names for {column}; "
+                f"{rest}, and {_nearest(lacking, header)}."
+            )
+    return absent
+
+
+def _base(name: str) -> str:
+    """A header without the number that tells it from equal ones."""
+    numbered = _NUMBERED.fullmatch(name)
+    return numbered[1] if numbered else name
+
+
+def _listed(names: Sequence[str]) -> str:
+    return " or ".join(f'"{name}"' for name in names)
 
 
 def _twice(column: str, headers: list[str]) -> HeaderFault:
@@ -107,29 +184,41 @@ def _twice(column: str, headers: list[str]) -> HeaderFault:
 
 
 def _missing(
-    feed: str, header: Sequence[str], mapping: Mapping, places: dict[str, int]
+    feed: str, header: Sequence[str], mapping: Mapping, located: set[str]
 ) -> HeaderFault | None:
-    there = set(places) | set(mapping.constants)
-    required = required_columns(FEED_TABLES[feed])
-    missing = [name for name in required if name not in there]
-    if mapping.is_long:
-        missing += [name for name in _REQUIRED_PARTS if name not in there]
+    there = located | set(mapping.constants)
+    missing = [name for name in required(feed, mapping) if name not in there]
+    sought = [name for column in missing for name in mapping.headers_of(column)]
+    told = [_looked_for(mapping, [column], f"the required column {column}") for column in missing]
     either = EITHER.get(feed, ())
-    sought = [mapping.columns.get(name, name) for name in missing]
-    told = [f"the required column {name}" for name in missing]
     if either and not any(name in there for name in either):
         missing.append(either[0])
-        sought += [mapping.columns.get(name, name) for name in either]
-        told.append(f"{' or '.join(either)} (at least one of the two)")
-    if not missing:
+        sought += [name for column in either for name in mapping.headers_of(column)]
+        plain = f"{' or '.join(either)} (at least one of the two)"
+        told.append(_looked_for(mapping, either, plain))
+    tests = [name for name in dict.fromkeys(tested_headers(mapping)) if name not in PLACES]
+    tests = [name for name in tests if not places_of(name, header)]
+    told += [f'the header "{name}", which {mapping.name} names under leave_out' for name in tests]
+    if not told:
         return None
+    remedy = f"rename it, or name it under [columns] in {mapping.name}"
+    if not missing:
+        remedy = f"correct the entry in {mapping.name}, since a filter may not do nothing unheard"
     return HeaderFault(
-        missing[0],
-        "",
-        "missing_column",
-        f"The file lacks {' and '.join(told)}; {_nearest(sought, header)}; rename it, or name it "
-        f"under [columns] in {mapping.name}.",
+        missing[0] if missing else "",
+        "" if missing else tests[0],
+        "missing_column" if missing else "missing_header",
+        f"The file lacks {' and '.join(told)}; {_nearest([*sought, *tests], header)}; {remedy}.",
     )
+
+
+def _looked_for(mapping: Mapping, columns: Sequence[str], plain: str) -> str:
+    """What was looked for: the headers that the mapping names, else the feed's own column."""
+    named = [column for column in columns if mapping.names(column)]
+    if not named:
+        return plain
+    headers = [name for column in named for name in mapping.headers_of(column)]
+    return f"the header {_listed(headers)}, which {mapping.name} names for {' or '.join(named)}"
 
 
 def _nearest(sought: Sequence[str], header: Sequence[str]) -> str:
@@ -142,6 +231,8 @@ def _nearest(sought: Sequence[str], header: Sequence[str]) -> str:
         found = process.extract(
             bare(name), names, scorer=fuzz.WRatio, processor=bare, limit=_NEAREST
         )
-        near += [header for header, _, _ in found if header not in near]
+        near += [header for header, _, _ in found if header not in (*near, name)]
+    if not near:
+        return "no other header comes near"
     shown = ", ".join(f'"{name}"' for name in near[: _NEAREST * 2])
     return f"the nearest headers found are {shown}"

@@ -63,10 +63,10 @@ def parse_results(
         "analyte",
         "value",
         *(pl.col(n) if n in texts.columns else pl.lit(None, pl.String).alias(n) for n in PARTS[2:]),
-    ).with_columns(_column=_feed_column(mapping))
+    ).with_columns(_column=_feed_column(mapping), _basis=_basis(mapping))
     units = _conversions(parts, mapping)
     parts = parts.join(
-        units, on=["_column", "unit"], how="left", nulls_equal=True, maintain_order="left"
+        units, on=["_column", "unit", "_basis"], how="left", nulls_equal=True, maintain_order="left"
     ).with_columns(remark=pl.col("remark").str.to_lowercase())
     results = parts.select(pl.all(), *_results(mapping))
     reasons = _reasons(results, mapping)
@@ -94,7 +94,7 @@ def pivoted(records: pl.DataFrame) -> pl.DataFrame:
     last = (
         records.sort(RANK)
         .unique("sample", keep="last", maintain_order=True)
-        .select("source_file", "source_line", *_OTHER_COLUMNS)
+        .select("source_file", "source_line", "source_sheet", *_OTHER_COLUMNS)
     )
     columns = []
     for name in LONG_ANALYTES:
@@ -127,19 +127,29 @@ def _feed_column(mapping: Mapping) -> pl.Expr:
     )
 
 
+def _basis(mapping: Mapping) -> pl.Expr:
+    """What the laboratory expresses an analyte as; null where the mapping does not tell."""
+    lower = pl.col("analyte").str.to_lowercase()
+    return lower.replace_strict(mapping.bases, default=None, return_dtype=pl.String)
+
+
 def _conversions(parts: pl.DataFrame, mapping: Mapping) -> pl.DataFrame:
     """How each pair of column and unit is converted; `_fits` is false where it cannot be."""
-    pairs = parts.select("_column", "unit").unique().filter(pl.col("_column").is_not_null())
+    pairs = parts.select("_column", "unit", "_basis").unique()
+    pairs = pairs.filter(pl.col("_column").is_not_null())
     rows = []
-    for column, unit in pairs.rows():
+    for column, unit, basis in pairs.rows():
         told = mapping.units.get(column, unit)
         found = Conversion() if told is None else conversion(column, told)
+        if basis is not None:  # a unit that says itself what is meant takes no other
+            found = conversion(column, f"{told or 'mg/L'} as {basis}") or found
         known = found is not None or is_unit(told)
         scale, shift = (found.scale, found.shift) if found else (1.0, 0.0)
-        rows.append((column, unit, scale, shift, found is not None, known))
+        rows.append((column, unit, basis, scale, shift, found is not None, known))
     kinds = {
         "_column": pl.String,
         "unit": pl.String,
+        "_basis": pl.String,
         "_scale": pl.Float64,
         "_shift": pl.Float64,
         "_fits": pl.Boolean,

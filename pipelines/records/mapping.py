@@ -1,4 +1,4 @@
-"""How one company's exports of a feed map to it: the file mappings/<feed>.toml, checked.
+"""How one company's exports of a feed map to it: a file below mappings/, checked.
 
 Belongs here: what a mapping may say, and what it means in short. Does not belong here: checks of
 its single entries (`mapping_checks`), finding the headers in a file (`headers`).
@@ -6,17 +6,34 @@ its single entries (`mapping_checks`), finding the headers in a file (`headers`)
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
-import json
+import re
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from pipelines.errors import WorkspaceError
 from pipelines.records.dates import format_pattern
+from pipelines.records.left_out import CellTest, LeaveOut
 from pipelines.records.mapping_checks import PARTS, faults_of, text_of
 from pipelines.records.numerals import Marks
+from pipelines.records.phrases import Phrase
+from pipelines.records.scope_checks import feed_fault, feed_of
+from pipelines.records.steps import Step
 from pipelines.records.units_of_measure import Conversion, conversion
-from pipelines.workspace.toml_file import dotted, read_toml
+from pipelines.workspace.toml_file import TomlFile, dotted, read_toml
+
+
+@dataclass(frozen=True)
+class Several:
+    """A column that comes from several headers.
+
+    `between` stands between the texts that are not empty; None: the first that is not empty.
+    """
+
+    headers: tuple[str, ...]
+    between: str | None
 
 
 @dataclass(frozen=True)
@@ -35,6 +52,16 @@ class Mapping:
         analytes: the laboratory's name in lower case to the feed's column; None where the mapping
             has no such table, and analytes go by the names of the columns.
         values: the feed's column to its translations, the export's text in lower case first.
+        files, sheets: patterns of the paths and sheet names that it is for; None: all of its feed.
+        header_row: the line of the header; None where it is to be found.
+        file_date: how days are written in file names; None: YYYY-MM-DD.
+        valid_from, valid_until: the days in file names for which it holds, both included.
+        several: the feed's column to the headers that it comes from together.
+        transforms: the feed's column to its steps.
+        phrases: the feed's column to the phrases that give codes.
+        leave_out: the rows and sheets that are meant to stay out.
+        bases: the laboratory's name in lower case to what its results are expressed as.
+        file: the file's name; empty where there is no file.
     """
 
     feed: str
@@ -47,6 +74,18 @@ class Mapping:
     constants: dict[str, str] = field(default_factory=dict)
     analytes: dict[str, str] | None = None
     values: dict[str, dict[str, str]] = field(default_factory=dict)
+    files: tuple[str, ...] | None = None
+    sheets: tuple[str, ...] | None = None
+    header_row: int | None = None
+    file_date: str | None = None
+    valid_from: dt.date | None = None
+    valid_until: dt.date | None = None
+    several: dict[str, Several] = field(default_factory=dict)
+    transforms: dict[str, tuple[Step, ...]] = field(default_factory=dict)
+    phrases: dict[str, tuple[Phrase, ...]] = field(default_factory=dict)
+    leave_out: tuple[LeaveOut, ...] = ()
+    bases: dict[str, str] = field(default_factory=dict)
+    file: str = field(default="", compare=False)
 
     @classmethod
     def plain(cls, feed: str) -> Mapping:
@@ -66,9 +105,30 @@ class Mapping:
     @property
     def fingerprint(self) -> str:
         """A hash that changes whenever rows could be read in another way."""
-        told = {name: value for name, value in vars(self).items() if name != "marks"}
-        told |= {"decimal": self.marks.decimal, "thousands": self.marks.thousands}
-        return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
+        parts = {name: _in_order(value) for name, value in vars(self).items()}
+        return hashlib.sha256(repr(sorted(parts.items())).encode()).hexdigest()
+
+    @property
+    def split_column(self) -> str | None:
+        """The column whose cells are split into rows; None where none is."""
+        return next(
+            (
+                column
+                for column, steps in self.transforms.items()
+                if steps[:1] and steps[0].verb == "split"
+            ),
+            None,
+        )
+
+    def headers_of(self, column: str) -> tuple[str, ...]:
+        """The headers from which a column comes: those that the mapping names, else its own."""
+        if column in self.several:
+            return self.several[column].headers
+        return (self.columns.get(column, column),)
+
+    def names(self, column: str) -> bool:
+        """Whether the mapping names a header for the column."""
+        return column in self.columns or column in self.several
 
     def conversion(self, column: str) -> Conversion:
         """How values of a column become the feed's unit."""
@@ -79,34 +139,132 @@ class Mapping:
         return found
 
 
-def load_mapping(path: Path, feed: str) -> Mapping:
-    """The mapping of a feed, from its TOML file.
+def load_mapping(path: Path, feed: str | None = None) -> Mapping:
+    """A mapping from its TOML file; `feed` where it is known, else the one that the file tells.
 
     Raises:
         WorkspaceError: one sentence for each fault, with file, line, key and remedy.
     """
     file = read_toml(path, f"mappings/{path.name}")
-    faults = [f"{file.at(key)}: {dotted(key)} {told}" for key, told in faults_of(feed, file.data)]
-    if faults:
-        raise WorkspaceError(*faults)
-    data = {part: file.data[part] for part in PARTS if part in file.data}
-    analytes = data.get("analytes")
+    feed = feed or feed_of(file.data, path.stem)
+    faults = [feed_fault(file.data, path.stem)] if feed is None else [*faults_of(feed, file.data)]
+    if feed is None or faults:
+        raise WorkspaceError(*(f"{_at(file, key)}: {dotted(key)} {told}" for key, told in faults))
+    return read_mapping(feed, file.name, file.data)
+
+
+def read_mapping(feed: str, name: str, data: dict[str, Any]) -> Mapping:
+    """What checked TOML says."""
+    data = {part: data[part] for part in PARTS if part in data}
+    analytes: dict[str, Any] | None = data.get("analytes")
+    sources: dict[str, Any] = data.get("columns", {})
     return Mapping(
         feed,
-        file.name,
+        name,
         Marks(data.get("decimal", "."), data.get("thousands")),
         tuple(data.get("dates", ())),
         data.get("layout", "wide"),
-        dict(data.get("columns", {})),
+        {column: header for column, header in sources.items() if isinstance(header, str)},
         dict(data.get("units", {})),
         {column: text_of(value) for column, value in data.get("constants", {}).items()},
-        None if analytes is None else {_key(name): column for name, column in analytes.items()},
+        None
+        if analytes is None
+        else {_key(name): _column(told) for name, told in analytes.items()},
         {
             column: {_key(word): text_of(value) for word, value in words.items()}
             for column, words in data.get("values", {}).items()
         },
+        files=tuple(data["files"]) if "files" in data else None,
+        sheets=tuple(data["sheets"]) if "sheets" in data else None,
+        header_row=data.get("header_row"),
+        file_date=data.get("file_date"),
+        valid_from=data.get("valid_from"),
+        valid_until=data.get("valid_until"),
+        several={
+            column: _several(told) for column, told in sources.items() if isinstance(told, dict)
+        },
+        transforms={
+            column: tuple(_step(step) for step in steps)
+            for column, steps in data.get("transforms", {}).items()
+        },
+        phrases={
+            column: tuple(_phrase(entry) for entry in entries)
+            for column, entries in data.get("phrases", {}).items()
+        },
+        leave_out=tuple(_leave_out(entry) for entry in data.get("leave_out", ())),
+        bases={
+            _key(name): told["basis"]
+            for name, told in (analytes or {}).items()
+            if isinstance(told, dict) and "basis" in told
+        },
+        file=name.rpartition("/")[2],
     )
 
 
 def _key(text: str) -> str:
     return text.strip().lower()
+
+
+def _column(told: Any) -> str:
+    return str(told["column"] if isinstance(told, dict) else told)
+
+
+def _several(told: dict[str, Any]) -> Several:
+    if "first" in told:
+        return Several(tuple(told["first"]), None)
+    return Several(tuple(told["join"]), told.get("with", " "))
+
+
+def _step(step: dict[str, Any]) -> Step:
+    ((verb, value),) = step.items()
+    return Step(verb, tuple(value) if isinstance(value, list) else value)
+
+
+def _phrase(entry: dict[str, Any]) -> Phrase:
+    return Phrase(entry["code"].strip(), tuple(entry.get("any", ())), entry.get("matches"))
+
+
+def _leave_out(entry: dict[str, Any]) -> LeaveOut:
+    tests = [entry] if "header" in entry else []
+    return LeaveOut(
+        entry["reason"].strip(),
+        tuple(_test(test) for test in [*tests, *entry.get("also", ())]),
+        tuple(entry.get("first_cell", ())),
+        tuple(entry.get("sheets", ())),
+    )
+
+
+def _test(test: dict[str, Any]) -> CellTest:
+    return CellTest(
+        test["header"],
+        _cells(test.get("is")),
+        _cells(test.get("is_not")),
+        test.get("matches"),
+        test.get("empty"),
+        None if "below" not in test else float(test["below"]),
+        None if "above" not in test else float(test["above"]),
+    )
+
+
+def _cells(told: Any) -> tuple[str, ...] | None:
+    if told is None:
+        return None
+    return (told,) if isinstance(told, str) else tuple(told)
+
+
+def _in_order(value: Any) -> Any:
+    """A value whose text does not depend on the order of a table's lines."""
+    return sorted(value.items()) if isinstance(value, dict) else value
+
+
+def _at(file: TomlFile, key: tuple[str, ...]) -> str:
+    """Where a key stands; a number in it says which of several entries of the same name."""
+    number = next((place for place, part in enumerate(key) if part.isdigit() and place), None)
+    if number is None:
+        return file.at(key)
+    header = re.compile(rf"\s*\[\[\s*{re.escape('.'.join(key[:number]))}\s*\]\]")
+    lines = [n for n, line in enumerate(file.text.split("\n"), 1) if header.match(line)]
+    count = int(key[number])
+    if count > len(lines):
+        return file.at(key[:number])
+    return f"{file.name} line {lines[count - 1]}, column 1"

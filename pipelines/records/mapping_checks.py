@@ -15,15 +15,18 @@ import polars as pl
 
 from pipelines.records.dates import FormatFault, format_pattern
 from pipelines.records.numerals import Marks
+from pipelines.records.rule_checks import leave_out_faults, phrase_faults, transform_faults
+from pipelines.records.scope_checks import SCOPE, scope_faults
 from pipelines.records.typed_values import typed
 from pipelines.records.units_of_measure import conversion, is_unit, takes_unit
 from pipelines.workspace.toml_file import show, suggest
 from schemas.codes import ANALYTES
-from schemas.columns import column_names, fields
+from schemas.columns import column_names, fields, key_columns
 from schemas.feeds import FEED_TABLES
 from schemas.validation import SchemaErrors, pa
 
 PARTS = (
+    *SCOPE,
     "decimal",
     "thousands",
     "dates",
@@ -32,11 +35,24 @@ PARTS = (
     "units",
     "constants",
     "analytes",
+    "transforms",
+    "phrases",
     "values",
+    "leave_out",
 )
 LONG_PARTS = ("analyte", "value", "unit", "remark")
 LONG_ANALYTES = (*ANALYTES, "temperature_c")
-_TABLES = ("columns", "units", "constants", "analytes", "values")
+_TABLES = ("columns", "units", "constants", "analytes", "transforms", "phrases", "values")
+# Places of a row that may be named like headers.
+PLACES = ("#file", "#sheet", "#line", "#part")
+_HARD = ("CaCO3", "Ca")
+# What a laboratory's result may be expressed as, where its unit does not say it.
+BASES = {
+    "calcium_mg_l_caco3": _HARD,
+    "hardness_mg_l_caco3": _HARD,
+    "alkalinity_mg_l_caco3": ("CaCO3", "HCO3"),
+    "silica_mg_l": ("SiO2", "Si"),
+}
 _THOUSANDS = (",", ".", " ", "'")
 
 Fault = tuple[tuple[str, ...], str]  # key, the rest of a sentence that begins with it
@@ -59,6 +75,7 @@ def faults_of(feed: str, data: dict[str, Any]) -> Iterator[Fault]:
         elif key in _TABLES and not isinstance(value, dict):
             yield (key,), f"is {show(value)}; write it as a table, [{key}]."
     tables = {name: _table(data.get(name)) for name in _TABLES}
+    yield from scope_faults(data)
     yield from _marks(data)
     yield from _dates(data.get("dates", []))
     yield from _layout(feed, data)
@@ -67,9 +84,25 @@ def faults_of(feed: str, data: dict[str, Any]) -> Iterator[Fault]:
     yield from _units(feed, tables["units"])
     yield from _constants(feed, tables, long)
     yield from _analytes(tables["analytes"])
+    sources = _sources(feed, long)
+    yield from transform_faults(
+        feed, tables["transforms"], sources, lambda column: _source_kind(feed, column)
+    )
+    yield from leave_out_faults(data.get("leave_out", []))
+    yield from _split_in_key(feed, tables, long)
     # Translations are read by the mapping's own marks and formats, so these must be sound.
     if not [*_marks(data), *_dates(data.get("dates", []))]:
         yield from _values(feed, tables["values"], data)
+        marks = Marks(data.get("decimal", "."), data.get("thousands"))
+        patterns = tuple(format_pattern(form) for form in data.get("dates", []))
+        yield from phrase_faults(
+            feed,
+            tables["phrases"],
+            column_names(FEED_TABLES[feed]),
+            lambda column, code: (
+                None if _reads(feed, column, code, marks, patterns) else _kind(feed, column)
+            ),
+        )
 
 
 def _table(value: Any) -> dict[str, Any]:
@@ -117,8 +150,65 @@ def _columns(feed: str, columns: dict[str, Any], long: bool) -> Iterator[Fault]:
                 key,
                 f"is no column of {feed}{_hint(feed, column, long)}; {suggest(column, known)}",
             )
+        elif isinstance(header, dict):
+            yield from ((key, told) for told in _several_faults(header))
         elif not isinstance(header, str) or not header.strip():
             yield key, f"is {show(header)}; write the export's header in quotes."
+
+
+def _several_faults(told: dict[str, Any]) -> Iterator[str]:
+    """Faults of a column that comes from several headers."""
+    ways = [way for way in ("join", "first") if way in told]
+    for name in told:
+        if name not in ("join", "first", "with"):
+            yield f"has {name}; {suggest(name, ('join', 'first', 'with'))}"
+    if len(ways) != 1:
+        yield 'is a table; write { join = ["A", "B"], with = "; " } or { first = ["A", "B"] }.'
+        return
+    headers = told[ways[0]]
+    named = isinstance(headers, list) and all(isinstance(h, str) and h.strip() for h in headers)
+    if not named or not headers:
+        yield f"has {ways[0]}, which is {show(headers)}; write a list of the export's headers."
+    if "with" in told and ways == ["first"]:
+        yield "has with, which goes with join alone; take it out."
+    elif not isinstance(told.get("with", ""), str):
+        yield f"has with, which is {show(told['with'])}; write a text in quotes."
+
+
+def _source_kind(feed: str, column: str) -> str:
+    """What a column or a part of the long layout holds."""
+    if column in LONG_PARTS:
+        return "result" if column == "value" else "text"
+    return str((fields(FEED_TABLES[feed])[column].metadata or {})["kind"])
+
+
+def _split_in_key(feed: str, tables: dict[str, dict[str, Any]], long: bool) -> Iterator[Fault]:
+    """A mapping that splits must tell the parts of a row apart by their key."""
+    for column, steps in tables["transforms"].items():
+        if not isinstance(steps, list) or not any(
+            isinstance(step, dict) and "split" in step for step in steps
+        ):
+            continue
+        keys = ["sample", "analyte"] if long else key_columns(FEED_TABLES[feed])
+        sources = [tables["columns"].get(key, key) for key in keys]
+        named = [header for source in sources for header in _headers(source)]
+        split = _headers(tables["columns"].get(column, column))
+        if column not in keys and "#part" not in named and not set(split) & set(named):
+            told = f"name {column} or #part in a key column ({', '.join(keys)}) under [columns]"
+            yield (
+                ("transforms", column),
+                f"splits rows whose parts have the same key and would replace each other; {told}.",
+            )
+
+
+def _headers(source: object) -> list[str]:
+    """The headers that a column comes from."""
+    if isinstance(source, dict):
+        listed = source.get("join", source.get("first", []))
+        return (
+            [name for name in listed if isinstance(name, str)] if isinstance(listed, list) else []
+        )
+    return [source] if isinstance(source, str) else []
 
 
 def _sources(feed: str, long: bool) -> list[str]:
@@ -175,11 +265,28 @@ def _analytes(analytes: dict[str, Any]) -> Iterator[Fault]:
     for name, column in analytes.items():
         key = ("analytes", name)
         before = seen.setdefault(name.strip().lower(), name)
+        if isinstance(column, dict):
+            yield from ((key, told) for told in _basis_faults(column))
+            column = column.get("column")
         if before != name:
             yield key, f"is {show(before)} in other letters; keep one of them."
         elif column not in LONG_ANALYTES:
             near = suggest(column, LONG_ANALYTES) if isinstance(column, str) else "write a name."
             yield key, f"is {show(column)}, which is no analyte of water_tests; {near}"
+
+
+def _basis_faults(told: dict[str, Any]) -> Iterator[str]:
+    """Faults of an analyte whose basis is told."""
+    for name in told:
+        if name not in ("column", "basis"):
+            yield f"has {name}; {suggest(name, ('column', 'basis'))}"
+    basis, column = told.get("basis"), told.get("column")
+    if basis is None or not isinstance(column, str):
+        return
+    fitting = BASES.get(column, ())
+    if basis not in fitting:
+        told_bases = ", ".join(fitting) or "none"
+        yield f"has the basis {show(basis)}, which {column} does not take; it takes {told_bases}."
 
 
 def _values(feed: str, values: dict[str, Any], data: dict[str, Any]) -> Iterator[Fault]:

@@ -15,8 +15,11 @@ from pipelines.records.dates import has_two_readings, looks_like_day
 from pipelines.records.mapping import Mapping
 from pipelines.records.moments import has_two_moments
 from pipelines.records.numerals import Marks
+from pipelines.records.phrases import coded
 from pipelines.records.reasons import no_reasons, reasons
+from pipelines.records.steps import changed, number_part, unit_part
 from pipelines.records.typed_values import Typed, typed
+from pipelines.records.units_of_measure import RowConversion, conversion, is_unit
 from schemas.columns import fields
 from schemas.feeds import FEED_TABLES
 from schemas.validation import SchemaErrors
@@ -25,6 +28,7 @@ from schemas.validation import SchemaErrors
 _BLAMED = {"site_or_serial": "site", "some_amount": "parts_amount"}
 # No column of a feed has a name with a NUL.
 _FAILED, _TEXT = "\x00failed ", "\x00text"
+_UNIT, _UNIT_OK = "\x00unit ", "\x00unit ok "
 _REPEATED = 4  # texts that come so many times on average are looked up, not read again
 _KIND_RULES = {
     "flag": "yes_no",
@@ -63,10 +67,10 @@ def parse_columns(
     table = fields(FEED_TABLES[feed])
     # What a mapping gives for every row is written as in the mapping, not as in the exports.
     own = replace(mapping, marks=Marks(), dates=())
-    written = {name: own if name in mapping.constants else mapping for name in names}
-    spoken = texts.with_columns(
-        _translated(name, mapping.values[name]) for name in names if name in mapping.values
-    )
+    written = {
+        name: own if name in mapping.constants else _with_own_dates(mapping, name) for name in names
+    }
+    spoken = _spoken(texts, mapping, names)
     given: list[pl.Expr] = [pl.col("source_line")]
     read: list[pl.DataFrame] = []
     failed: list[str] = []
@@ -77,22 +81,93 @@ def parse_columns(
             if kind == "analyte":
                 given.append(pl.lit(None, pl.Float64).alias(f"{name}_below"))
             continue
-        reading = _typed(name, written[name], timezone)
+        unit = _cell_units(spoken, name, written[name]) if _UNIT + name in spoken.columns else None
+        reading = _typed(name, written[name], timezone, unit)
         values = {name: reading.value}
         if reading.below is not None:
             values[f"{name}_below"] = reading.below
         if kind not in ("text", "serial", "region"):
             values[_FAILED + name] = ~reading.ok
             failed.append(name)
-        read.append(_read_column(spoken.select(name), values))
+        if unit is None:
+            read.append(_read_column(spoken.select(name), values))
+            continue
+        known = unit.known.alias(_UNIT_OK + name)
+        read.append(
+            spoken.join(
+                unit.factors, on=_UNIT + name, how="left", nulls_equal=True, maintain_order="left"
+            ).select(known, **values)
+        )
     out = pl.concat([spoken.select(given), *read], how="horizontal")
     frames = [_failures(feed, name, texts, spoken, out, written[name], timezone) for name in failed]
-    rows = out.drop(_FAILED + name for name in failed)
+    frames += [
+        _unit_failures(name, texts, spoken, out) for name in names if _UNIT_OK + name in out.columns
+    ]
+    helpers = [_FAILED + name for name in failed] + [_UNIT_OK + name for name in names]
+    rows = out.drop(helpers, strict=False)
     told = pl.concat([no_reasons(), *frames])
     return rows, pl.concat([told, _check_failures(feed, texts, rows, told)])
 
 
-def _typed(name: str, mapping: Mapping, timezone: str) -> Typed:
+def _with_own_dates(mapping: Mapping, name: str) -> Mapping:
+    """The mapping with the date formats of the column's own step, where it has one."""
+    for step in mapping.transforms.get(name, ()):
+        if step.verb == "date":
+            return replace(mapping, dates=step.texts)
+    return mapping
+
+
+def _spoken(texts: pl.DataFrame, mapping: Mapping, names: Sequence[str]) -> pl.DataFrame:
+    """The columns in the feed's words: after steps, phrases and translations, in this order.
+
+    Where cells may hold a unit, it is parted from the number.
+    """
+    for name in names:
+        if name in mapping.constants:
+            continue
+        steps = mapping.transforms.get(name, ())
+        units = [place for place, step in enumerate(steps) if step.verb == "cell_unit"]
+        if units:
+            before = changed(pl.col(name), steps[: units[0]], mapping.marks)
+            texts = texts.with_columns(before.alias(name)).with_columns(
+                number_part(pl.col(name)).alias(name), unit_part(pl.col(name)).alias(_UNIT + name)
+            )
+            steps = steps[units[0] :]
+        if steps:
+            texts = texts.with_columns(changed(pl.col(name), steps, mapping.marks).alias(name))
+        if name in mapping.phrases:
+            texts = texts.with_columns(coded(pl.col(name), mapping.phrases[name]).alias(name))
+    return texts.with_columns(
+        _translated(name, mapping.values[name]) for name in names if name in mapping.values
+    )
+
+
+def _cell_units(spoken: pl.DataFrame, name: str, mapping: Mapping) -> RowConversion:
+    """How each unit that cells of a column hold is converted; without one the column's holds."""
+    rows = []
+    for unit in spoken[_UNIT + name].unique():
+        change = mapping.conversion(name) if unit is None else conversion(name, unit)
+        scale, shift = (change.scale, change.shift) if change else (None, None)
+        rows.append((unit, scale, shift))
+    return RowConversion.of(_UNIT + name, rows)
+
+
+def _unit_failures(
+    name: str, texts: pl.DataFrame, spoken: pl.DataFrame, out: pl.DataFrame
+) -> pl.DataFrame:
+    """The reasons of cells whose unit is not known or does not fit."""
+    rows = texts.select("source_line", _value=name).with_columns(_unit=spoken[_UNIT + name])
+    wrong = rows.filter(~out[_UNIT_OK + name])
+    known = [unit for unit in wrong["_unit"].unique().drop_nulls() if is_unit(unit)]
+    rule = (
+        pl.when(pl.col("_unit").is_in(known))
+        .then(pl.lit("unfit_unit"))
+        .otherwise(pl.lit("unknown_unit"))
+    )
+    return reasons(wrong, name, "_value", rule)
+
+
+def _typed(name: str, mapping: Mapping, timezone: str, unit: RowConversion | None = None) -> Typed:
     meta = fields(FEED_TABLES[mapping.feed])[name].metadata or {}
     return typed(
         meta["kind"],
@@ -101,7 +176,7 @@ def _typed(name: str, mapping: Mapping, timezone: str) -> Typed:
         mapping.marks,
         mapping.date_patterns,
         timezone,
-        mapping.conversion(name),
+        unit or mapping.conversion(name),
     )
 
 

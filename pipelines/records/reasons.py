@@ -107,8 +107,8 @@ def reasons(
     """One reason a row.
 
     Args:
-        rows: the rows that fail, with `source_line`; where they have `source_file`, the reasons
-            have `file`.
+        rows: the rows that fail, with `source_line`; where they have `source_file`, `source_sheet`
+            and `source_part`, the reasons have `file`, `sheet` and `part`.
         column: the feed's column.
         value: the column of `rows` with the text as it stood; None where there is none.
         rule: the rule, or an expression that tells it for each row.
@@ -116,7 +116,12 @@ def reasons(
     """
     text = pl.lit("") if value is None else pl.col(value).fill_null("")
     told = pl.lit(rule) if isinstance(rule, str) else rule
-    place = {"file": "source_file", "line": "source_line"}
+    place = {
+        "file": "source_file",
+        "sheet": "source_sheet",
+        "line": "source_line",
+        "part": "source_part",
+    }
     return (
         rows.with_columns(_text=text, _rule=told)
         .with_columns(_shown=_shown(pl.col("_text")))

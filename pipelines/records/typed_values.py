@@ -15,7 +15,7 @@ from pipelines.records import numerals
 from pipelines.records.dates import days
 from pipelines.records.moments import moments
 from pipelines.records.numerals import Marks
-from pipelines.records.units_of_measure import Conversion
+from pipelines.records.units_of_measure import Conversion, RowConversion
 
 YES = ("yes", "y", "true", "1")
 NO = ("no", "n", "false", "0")
@@ -41,7 +41,7 @@ def typed(
     marks: Marks,
     patterns: tuple[str, ...],
     timezone: str,
-    unit: Conversion = Conversion(),  # noqa: B008 - frozen
+    unit: Conversion | RowConversion = Conversion(),  # noqa: B008 - frozen
 ) -> Typed:
     """The typed values of a text column of one kind (see `schemas.columns`)."""
     match kind:
@@ -77,7 +77,7 @@ def typed(
     return Typed(value, None, text.is_null() | value.is_not_null())
 
 
-def analytes(text: pl.Expr, marks: Marks, unit: Conversion) -> Typed:
+def analytes(text: pl.Expr, marks: Marks, unit: Conversion | RowConversion) -> Typed:
     """Laboratory results: a value, or the bound of a non-detect in the feed's unit."""
     value = unit.apply(numerals.floats(text, marks))
     below = unit.apply(numerals.floats(numerals.bound_text(text), marks))

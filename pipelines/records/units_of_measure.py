@@ -14,6 +14,7 @@ of water = 249.089 Pa (conventional).
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -23,6 +24,7 @@ from schemas.columns import Table, column_names, fields
 from schemas.feeds import FEED_TABLES
 
 DECIMALS = 9
+_SCALE, _SHIFT = "\x00scale", "\x00shift"
 
 _PA = {"pa": 1.0, "kpa": 1e3, "mpa": 1e6, "mbar": 100.0, "bar": 1e5, "psi": 6894.757293168}
 _INCH_OF_WATER = 249.08891
@@ -72,6 +74,39 @@ class Conversion:
         if self == Conversion():
             return value
         return (value * self.scale + self.shift).round(DECIMALS)
+
+
+@dataclass(frozen=True)
+class RowConversion:
+    """How the values of rows become the feed's unit, each by its own unit.
+
+    `factors` has the column of units, and the scale and shift of each; a unit without a scale is
+    none of the column.
+    """
+
+    factors: pl.DataFrame
+
+    @classmethod
+    def of(
+        cls, column: str, rows: Sequence[tuple[str | None, float | None, float | None]]
+    ) -> RowConversion:
+        """From (unit, scale, shift), for a frame with the units in `column`."""
+        kinds = {column: pl.String, _SCALE: pl.Float64, _SHIFT: pl.Float64}
+        return cls(pl.DataFrame(rows, schema=kinds, orient="row"))
+
+    @property
+    def known(self) -> pl.Expr:
+        """Whether the unit of a row fits."""
+        return pl.col(_SCALE).is_not_null()
+
+    def apply(self, value: pl.Expr) -> pl.Expr:
+        """The values in the feed's unit, rounded to `DECIMALS`; as they came in the same unit.
+
+        A value whose unit does not fit stays a number, so that its unit alone is told of.
+        """
+        same = (pl.col(_SCALE) == 1.0) & (pl.col(_SHIFT) == 0.0)
+        changed = (value * pl.col(_SCALE) + pl.col(_SHIFT)).round(DECIMALS)
+        return pl.when(same | pl.col(_SCALE).is_null()).then(value).otherwise(changed)
 
 
 def takes_unit(table: type[Table], column: str) -> bool:

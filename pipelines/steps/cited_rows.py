@@ -19,7 +19,6 @@ from pipelines.records.mapping import Mapping
 from pipelines.store.database import read_frame
 from pipelines.store.inputs import Inputs
 from pipelines.store.lookups import landed_rows
-from pipelines.store.recorded_rulings import CITED_AS
 from schemas.codes import FEEDS
 
 
@@ -28,21 +27,24 @@ def cited_rows(
 ) -> pl.DataFrame:
     """The landed rows that findings cite, parted into cells as they came."""
     cited = findings.select(cited=pl.col("evidence").explode()).drop_nulls().unnest("cited")
-    files = read_frame(con, "export_files")
+    forms = read_frame(con, "file_parts")
     parts = []
     for feed in FEEDS:
         rows = cited.filter(pl.col("feed") == feed).unique()
         if rows.is_empty():
             continue
         landed = landed_rows(con, feed, rows)
-        for (file,), of_file in landed.group_by("file"):
-            form = files.row(by_predicate=pl.col("file") == file, named=True)
+        of_feed = forms.filter(pl.col("feed") == feed)
+        for (file, sheet), of_file in landed.group_by("file", "sheet"):
+            place = (pl.col("file") == file) & (pl.col("sheet") == sheet)
+            form = of_feed.row(by_predicate=place, named=True)
             parts.append(_cells(inputs, feed, form, of_file))
     return pl.concat([pl.DataFrame(schema=shown.EVIDENCE_ROWS), *parts])
 
 
 def _cells(inputs: Inputs, feed: str, form: dict[str, Any], rows: pl.DataFrame) -> pl.DataFrame:
-    mapping = Mapping.plain(feed) if form["file"] == CITED_AS else inputs.mappings[feed]
+    serving = (one for one in inputs.mappings.of(feed) if one.file == form["mapping"])
+    mapping = next(serving, Mapping.plain(feed))
     headers = list(form["headers"])
     places = {place: name for name, place in match_headers(feed, headers, mapping).places.items()}
     columns = [places.get(place, "") for place in range(len(headers))]

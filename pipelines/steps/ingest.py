@@ -4,8 +4,9 @@ Belongs here: moving rows between the readers and the store. Does not belong her
 are there (`pipelines.store.deliveries`), how a file is read (`pipelines.exports`), typed or
 accounted (`pipelines.records`).
 
-Tables: `export_files` (file), `landed_<feed>` (row as it came), `parsed.<feed>` (row as typed),
-`parsed.set_aside` (reason), `<feed>` (record), `row_fates` (row).
+Tables: `export_files` (file), `file_parts` (sheet as a mapping reads it), `landed_<feed>` (row as
+it came), `parsed.<feed>` (row as typed), `parsed.set_aside` (reason), `parsed.left_out` (row),
+`<feed>` (record), `row_fates` (row).
 """
 
 from __future__ import annotations
@@ -13,36 +14,27 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
-from pathlib import Path
+from typing import Any
 
 import polars as pl
 
-from pipelines.exports.delivery import through_date_in_name
-from pipelines.exports.limits import Limits
-from pipelines.exports.reading import Reading
-from pipelines.exports.sheets import read_workbook, sheet_reading
-from pipelines.exports.text_rows import read_rows
-from pipelines.records.accounting import FILES, SET_ASIDE, Accounted, account
+from pipelines.records.accounting import ENDS, FILES, SET_ASIDE, Accounted, account, placed
 from pipelines.records.cross_checks import References
-from pipelines.records.feed_file import ParsedFile, parse_file, parsed_schema
-from pipelines.records.headers import expected_headers
-from pipelines.records.reasons import no_reasons
-from pipelines.store.deliveries import Delivered, mapping_of
+from pipelines.records.feed_file import parsed_schema
+from pipelines.records.long_layout import parsed_long_schema
+from pipelines.records.mapping import Mapping
+from pipelines.steps.file_parts import ReadPart, read_parts
+from pipelines.store.deliveries import Delivered
 from pipelines.store.inputs import Inputs
-from pipelines.workspace.settings import Settings
 from schemas.codes import FEEDS, OPTIONAL_FEEDS
-
-LANDED = pl.Schema({"file": pl.String, "line": pl.Int64, "raw": pl.String})
-REFUSED_LINE = 1
 
 
 @dataclass(frozen=True)
 class ReadFile:
-    """One file as read and typed."""
+    """One file as read and typed: what is known of it as a whole, and its parts."""
 
-    facts: dict
-    landed: pl.DataFrame
-    parsed: ParsedFile
+    facts: dict[str, Any]
+    parts: list[ReadPart]
 
 
 def read_files(inputs: Inputs, files: list[Delivered]) -> Iterator[ReadFile]:
@@ -52,141 +44,110 @@ def read_files(inputs: Inputs, files: list[Delivered]) -> Iterator[ReadFile]:
 
 
 def _read_file(inputs: Inputs, file: Delivered) -> ReadFile:
-    found = file.found
+    found, parts = file.found, list(read_parts(inputs, file))
+    first = next((part for part in parts if part.feed), parts[0])
+    told = first.facts(found.path)
     facts = {
-        "feed": found.feed or "",
+        "feed": first.feed,
         "file": found.path,
         "sha256": file.sha256,
         "size_bytes": found.size,
         "read_by": file.read_by,
-        "named_date": through_date_in_name(found.path),
+        "named_date": first.named_date,
+        "rows_read": sum(part.parsed.rows_read for part in parts),
+        "is_whole": any(part.parsed.is_whole for part in parts),
+        **{name: told[name] for name in ("encoding", "delimiter", "headers")},
     }
-    if found.refusal is not None or found.feed is None:
-        rule, sentence = found.refusal or ("no_feed", f"{found.path} is of no feed.")
-        return _refused(facts, rule, sentence, _unplaced(inputs, found.absolute, rule))
-    mapping = mapping_of(inputs, found)
-    assert mapping is not None
-    reading = _reading(inputs, found.absolute, expected_headers(found.feed, mapping))
-    parsed = parse_file(found.feed, reading, mapping, inputs.settings.timezone)
-    facts |= {
-        "rows_read": parsed.rows_read,
-        "is_whole": parsed.is_whole,
-        "encoding": reading.encoding,
-        "delimiter": reading.delimiter,
-        "headers": reading.header,
-    }
-    return ReadFile(facts, _landed(found.path, reading), parsed)
-
-
-def _reading(inputs: Inputs, path: Path, known_names: list[str]) -> Reading:
-    limits = limits_of(inputs.settings)
-    if path.suffix.casefold() == ".xlsx":
-        return sheet_reading(read_workbook(path, limits)[0], limits)
-    return read_rows(
-        path,
-        known_names=known_names,
-        max_file_bytes=limits.max_file_bytes,
-        max_field_chars=limits.max_field_chars,
-        max_columns=limits.max_columns,
-    )
-
-
-def limits_of(settings: Settings) -> Limits:
-    """What may be read of one file at most."""
-    return Limits(
-        max_file_bytes=settings.max_file_mb * 1_000_000,
-        max_field_chars=settings.max_field_chars,
-        max_columns=settings.max_columns,
-        max_cells=settings.max_cells,
-        max_workbook_bytes=settings.max_workbook_mb << 20,
-        max_workbook_seconds=settings.max_workbook_seconds,
-    )
-
-
-def _landed(path: str, reading: Reading) -> pl.DataFrame:
-    """All rows of a file as they came; of a row that could not be parted, what was told of it."""
-    faulty = reading.faults.group_by("line").agg(raw=pl.col("value").first())
-    return (
-        pl.concat([reading.rows.select("line", "raw"), faulty.select("line", "raw")])
-        .select(pl.lit(path).alias("file"), "line", "raw")
-        .cast(dict(LANDED))
-        .sort("line")
-    )
-
-
-def _unplaced(inputs: Inputs, path: Path, rule: str) -> Reading | None:
-    """A file that is of no feed, read only so that its rows are counted."""
-    return _reading(inputs, path, []) if rule == "no_feed" else None
-
-
-def _refused(facts: dict, rule: str, sentence: str, counted: Reading | None) -> ReadFile:
-    """A file that is set aside whole before its rows mean anything."""
-    line = counted.header_line if counted else REFUSED_LINE
-    reason = pl.DataFrame(
-        [(max(line, REFUSED_LINE), "", "", rule, sentence)],
-        schema=["line", "column", "value", "rule", "reason"],
-        orient="row",
-    )
-    rows = counted.rows_read if counted else 0
-    facts |= {"rows_read": rows, "is_whole": True, "encoding": "", "delimiter": "", "headers": []}
-    parsed = ParsedFile(pl.DataFrame(), reason, no_reasons(), rows, True, None)
-    return ReadFile(facts, LANDED.to_frame(), parsed)
+    return ReadFile(facts, parts)
 
 
 def settle(
-    inputs: Inputs, feed: str, parsed: pl.DataFrame, files: pl.DataFrame, set_aside: pl.DataFrame
+    inputs: Inputs, feed: str, parsed: pl.DataFrame, parts: pl.DataFrame, set_aside: pl.DataFrame
 ) -> Accounted:
     """Records and accounts of one feed from all rows typed so far.
 
     Args:
         parsed: `parsed.<feed>`.
-        files: `export_files`.
+        parts: `file_parts`.
         set_aside: `parsed.set_aside`.
     """
     reference = inputs.reference
     return account(
         feed,
         parsed,
-        files.filter(pl.col("feed") == feed).select(FILES.names()),
+        parts.filter(pl.col("feed") == feed).select(FILES.names()),
         set_aside.filter(pl.col("feed") == feed).select(SET_ASIDE.names()),
         References.of(reference.models, reference.treatments, reference.causes),
     )
 
 
-def stored_schema(inputs: Inputs, feed: str) -> pl.Schema:
-    """Columns and types of `parsed.<feed>`."""
-    schema = dict(parsed_schema(feed, inputs.mappings[feed]))
+def stored_schema(feed: str) -> pl.Schema:
+    """Columns and types of `parsed.<feed>`, whatever the layout of its files."""
+    schema = dict(parsed_schema(feed, Mapping.plain(feed)))
+    if feed == "water_tests":
+        schema |= parsed_long_schema()
     schema.pop("raw")
-    return pl.Schema(schema | {"source_file": pl.String()})
+    source = {"source_part": pl.Int64(), "source_file": pl.String(), "source_sheet": pl.String()}
+    return pl.Schema(schema | source)
 
 
-def row_accounts(files: pl.DataFrame, accounted: dict[str, Accounted]) -> pl.DataFrame:
-    """The accounts of every file, also of those of no feed."""
+def stored_rows(feed: str, file: str, part: ReadPart) -> pl.DataFrame:
+    """The sound rows of one part, by `stored_schema`."""
+    rows = placed(part.parsed.rows.drop("raw"), file, part.sheet)
+    lacking = {n: kind for n, kind in stored_schema(feed).items() if n not in rows.columns}
+    first = {"source_part": pl.lit(1, pl.Int64)}
+    return rows.with_columns(
+        first.get(name, pl.lit(None, kind)).alias(name) for name, kind in lacking.items()
+    ).select(stored_schema(feed).names())
+
+
+def row_accounts(
+    files: pl.DataFrame, parts: pl.DataFrame, accounted: dict[str, Accounted]
+) -> pl.DataFrame:
+    """The accounts of every file and sheet, also of those of no feed."""
     counted = [
         result.accounts.with_columns(feed=pl.lit(feed)) for feed, result in accounted.items()
     ]
-    names = ["rows_read", "records", "superseded", "duplicates", "set_aside"]
-    placeless = files.filter(pl.col("feed") == "").select(
+    told = ["file", "sheet", "mapping", "header_line"]
+    counts = ["rows_read", "rows_split", *ENDS]
+    placeless = parts.filter(pl.col("feed") == "").select(
         "feed",
-        "file",
+        *told,
         pl.lit(None, pl.Date).alias("through_date"),
         "rows_read",
-        *(pl.lit(0, pl.Int64).alias(name) for name in names[1:4]),
+        "rows_split",
+        *(pl.lit(0, pl.Int64).alias(name) for name in ENDS if name != "set_aside"),
         pl.col("rows_read").alias("set_aside"),
     )
-    columns = ["feed", "file", "through_date", *names]
+    columns = ["feed", *told, "through_date", *counts]
     return (
-        pl.concat([*(frame.select(columns) for frame in counted), placeless])
+        pl.concat([*(frame.select(columns) for frame in counted), placeless.select(columns)])
         .join(files.select("file", "sha256"), on="file", how="left")
-        .select("feed", "file", pl.col("sha256").replace("", None), *columns[2:])
-        .with_columns(pl.col("feed").replace("", None))
-        .sort("feed", "file", nulls_last=True)
+        .select(
+            "feed",
+            "mapping",
+            "file",
+            "sheet",
+            pl.col("sha256").replace("", None),
+            "through_date",
+            "header_line",
+            *counts,
+        )
+        .with_columns(pl.col("feed", "mapping", "sheet").replace("", None))
+        .sort("feed", "file", "sheet", "mapping", nulls_last=True)
     )
+
+
+def unbalanced(accounts: pl.DataFrame) -> pl.DataFrame:
+    """The lines of `row_accounts` whose rows do not all end in one of the ends; there are none."""
+    ends = pl.sum_horizontal(ENDS)
+    is_negative = pl.any_horizontal(pl.col(ENDS) < 0)
+    return accounts.filter((ends != pl.col("rows_read") + pl.col("rows_split")) | is_negative)
 
 
 def all_set_aside(set_aside: pl.DataFrame, accounted: dict[str, Accounted]) -> pl.DataFrame:
     """Every reason of every feed, and of the files of no feed."""
-    columns = ["feed", "file", "line", "column", "value", "rule", "reason"]
+    columns = ["feed", "file", "sheet", "line", "column", "value", "rule", "reason"]
     told = [
         result.set_aside.with_columns(feed=pl.lit(feed)).select(columns)
         for feed, result in accounted.items()
@@ -194,8 +155,17 @@ def all_set_aside(set_aside: pl.DataFrame, accounted: dict[str, Accounted]) -> p
     placeless = set_aside.filter(pl.col("feed") == "").select(columns)
     return (
         pl.concat([*told, placeless])
-        .with_columns(pl.col("feed", "column", "value").replace("", None))
-        .sort("feed", "file", "line", "column", "rule", nulls_last=True)
+        .with_columns(pl.col("feed", "sheet", "column", "value").replace("", None))
+        .sort("feed", "file", "sheet", "line", "column", "rule", nulls_last=True)
+    )
+
+
+def all_left_out(left_out: pl.DataFrame) -> pl.DataFrame:
+    """Every row and sheet that a mapping leaves out, as published."""
+    return (
+        left_out.select("feed", "mapping", "file", "sheet", "line", "reason")
+        .with_columns(pl.col("sheet").replace("", None))
+        .sort("feed", "file", "sheet", "line", nulls_last=True)
     )
 
 
@@ -210,7 +180,7 @@ def feed_states(
     """
     oldest = inputs.as_of - dt.timedelta(days=inputs.settings.stale_after_days)
     totals = accounts.group_by("feed").agg(
-        pl.len().alias("files"), pl.col("rows_read", "set_aside").sum()
+        pl.col("file").n_unique().alias("files"), pl.col("rows_read", "set_aside").sum()
     )
     through = pl.DataFrame(
         {

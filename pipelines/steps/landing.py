@@ -6,30 +6,41 @@ Belongs here: what is dropped from and added to the store. Does not belong here:
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 
 import polars as pl
 
 from pipelines.records.accounting import SET_ASIDE
-from pipelines.steps.ingest import (
-    LANDED,
-    ReadFile,
-    read_files,
-    stored_schema,
-)
+from pipelines.records.left_out import LEFT_OUT
+from pipelines.steps.file_parts import LANDED, ReadPart
+from pipelines.steps.ingest import ReadFile, read_files, stored_rows, stored_schema
 from pipelines.store.database import (
     append_frame,
-    drop_table,
     forget_files,
     read_frame,
     write_frame,
 )
-from pipelines.store.deliveries import EXPORT_FILES, delivered, news_of
+from pipelines.store.deliveries import EXPORT_FILES, FILE_PARTS, delivered, news_of
 from pipelines.store.transaction import RefreshSession
 from schemas.codes import FEEDS
 
 PARSED_SET_ASIDE = pl.Schema({"feed": pl.String, **SET_ASIDE})
+PARSED_LEFT_OUT = pl.Schema(
+    {
+        "feed": pl.String,
+        "mapping": pl.String,
+        "file": pl.String,
+        "sheet": pl.String,
+        **LEFT_OUT,
+    }
+)
+# What is kept by file beside its rows.
+BY_FILE = {
+    "parsed.set_aside": PARSED_SET_ASIDE,
+    "parsed.left_out": PARSED_LEFT_OUT,
+    "file_parts": FILE_PARTS,
+}
 # Files are small and many, or few and large: rows are handed to the store in heaps of this size.
 HEAP_ROWS = 500_000
 
@@ -45,22 +56,20 @@ def land(session: RefreshSession) -> pl.DataFrame:
     files = delivered(inputs)
     news = news_of(files, known)
     stale = set(known["file"]) - {path for path, told in news.items() if told == "unchanged"}
+    before = read_frame(con, "file_parts", schema=FILE_PARTS)
+    gone = set(before.filter(pl.col("file").is_in(list(stale)))["feed"]) - {""}
     for feed in FEEDS:
-        old = known.filter(pl.col("feed") == feed)
-        if not old.is_empty() and stale >= set(old["file"]):
-            # Nothing of it stays, and its columns may have changed with the mapping's layout.
-            drop_table(con, f"parsed.{feed}")
         forget_files(con, f"landed_{feed}", "file", stale)
         forget_files(con, f"parsed.{feed}", "source_file", stale)
-    forget_files(con, "parsed.set_aside", "file", stale)
+    for name in BY_FILE:
+        forget_files(con, name, "file", stale)
     for feed in FEEDS:
         append_frame(con, f"landed_{feed}", LANDED.to_frame())
-        append_frame(con, f"parsed.{feed}", stored_schema(inputs, feed).to_frame())
-    append_frame(con, "parsed.set_aside", PARSED_SET_ASIDE.to_frame())
+        append_frame(con, f"parsed.{feed}", stored_schema(feed).to_frame())
+    for name, schema in BY_FILE.items():
+        append_frame(con, name, schema.to_frame())
     fresh = [file for file in files if news[file.found.path] != "unchanged"]
-    session.changed_feeds = {file.found.feed for file in fresh if file.found.feed} | set(
-        known.filter(pl.col("file").is_in(list(stale)))["feed"]
-    )
+    session.changed_feeds = {feed for file in fresh for feed in file.serving} | gone
     facts = _add(session, fresh)
     kept = known.filter(~pl.col("file").is_in(list(stale)))
     told = pl.concat([kept, facts]).with_columns(
@@ -77,7 +86,7 @@ def _add(session: RefreshSession, fresh: list) -> pl.DataFrame:
     for number, file in enumerate(_read_ahead(read_files(session.inputs, fresh)), 1):
         heap.append(file)
         facts.append(file.facts)
-        if sum(one.landed.height for one in heap) >= HEAP_ROWS:
+        if sum(part.landed.height for one in heap for part in one.parts) >= HEAP_ROWS:
             _flush(session, heap)
             session.progress(f"  {number} of {len(fresh)} files read")
     _flush(session, heap)
@@ -98,29 +107,46 @@ def _read_ahead(files: Iterator[ReadFile]) -> Iterator[ReadFile]:
 def _flush(session: RefreshSession, heap: list[ReadFile]) -> None:
     """Hands what has been read to the store, and empties the heap."""
     con = session.con
+    parts = [(one.facts["file"], part) for one in heap for part in one.parts]
     for feed in FEEDS:
-        of_feed = [one for one in heap if one.facts["feed"] == feed]
-        landed = [one.landed for one in of_feed if one.landed.height]
+        of_feed = [(file, part) for file, part in parts if part.feed == feed]
+        landed = [part.landed for _, part in of_feed if part.landed.height]
         if landed:
             append_frame(con, f"landed_{feed}", pl.concat(landed))
-        rows = [
-            one.parsed.rows.drop("raw").with_columns(source_file=pl.lit(one.facts["file"]))
-            for one in of_feed
-            if one.parsed.rows.height
-        ]
+        rows = [stored_rows(feed, file, part) for file, part in of_feed if part.parsed.rows.height]
         if rows:
             append_frame(con, f"parsed.{feed}", pl.concat(rows))
-    told = [told_of(one) for one in heap if one.parsed.set_aside.height]
-    if told:
-        append_frame(con, "parsed.set_aside", pl.concat(told))
+    for name, told in (
+        ("parsed.set_aside", [set_aside_of(*one) for one in parts]),
+        ("parsed.left_out", [left_out_of(*one) for one in parts]),
+        ("file_parts", [facts_of(parts)]),
+    ):
+        append_frame(con, name, pl.concat([BY_FILE[name].to_frame(), *told]))
     heap.clear()
 
 
-def told_of(one: ReadFile) -> pl.DataFrame:
-    """The reasons that reading and typing one file gave, with its feed and name."""
-    return (
-        pl.concat([one.parsed.set_aside, one.parsed.besides])
-        .with_columns(feed=pl.lit(one.facts["feed"]), file=pl.lit(one.facts["file"]))
-        .select(PARSED_SET_ASIDE.names())
-        .cast(dict(PARSED_SET_ASIDE))
-    )
+def set_aside_of(file: str, part: ReadPart) -> pl.DataFrame:
+    """The reasons that reading and typing one part gave, with its feed and place."""
+    told = pl.concat([part.parsed.set_aside, part.parsed.besides])
+    return _placed(file, part, told, PARSED_SET_ASIDE)
+
+
+def left_out_of(file: str, part: ReadPart) -> pl.DataFrame:
+    """The rows of one part that its mapping leaves out, with feed, mapping and place."""
+    return _placed(file, part, part.parsed.left_out, PARSED_LEFT_OUT)
+
+
+def facts_of(parts: Iterable[tuple[str, ReadPart]]) -> pl.DataFrame:
+    """What is kept of parts, by `FILE_PARTS`."""
+    return pl.DataFrame([part.facts(file) for file, part in parts], schema=FILE_PARTS)
+
+
+def _placed(file: str, part: ReadPart, rows: pl.DataFrame, schema: pl.Schema) -> pl.DataFrame:
+    place = {
+        "feed": part.feed,
+        "mapping": part.mapping.file if part.mapping else "",
+        "file": file,
+        "sheet": part.sheet,
+    }
+    placed = rows.with_columns(pl.lit(value).alias(name) for name, value in place.items())
+    return placed.select(schema.names()).cast(dict(schema))

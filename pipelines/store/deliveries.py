@@ -6,7 +6,7 @@ here: reading it (`pipelines.steps.ingest`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import polars as pl
 
@@ -33,32 +33,63 @@ EXPORT_FILES = pl.Schema(
         "news": pl.String,
     }
 )
+# One row is one file, or one sheet of a workbook, as one mapping reads it.
+FILE_PARTS = pl.Schema(
+    {
+        "feed": pl.String,
+        "mapping": pl.String,
+        "file": pl.String,
+        "sheet": pl.String,
+        "place": pl.Int64,
+        "named_date": pl.Date,
+        "header_line": pl.Int64,
+        "rows_read": pl.Int64,
+        "rows_split": pl.Int64,
+        "left_out": pl.Int64,
+        "is_whole": pl.Boolean,
+        "encoding": pl.String,
+        "delimiter": pl.String,
+        "headers": pl.List(pl.String),
+    }
+)
 NEWS = ("new", "changed", "unchanged")
 
 
 @dataclass(frozen=True)
 class Delivered:
-    """One file that arrived: where it is, its hash, and how it is to be read."""
+    """One file that arrived: where it is, its hash, and by which mappings it is read for a feed."""
 
     found: ExportFile
     sha256: str
     read_by: str
+    serving: dict[str, list[Mapping]]
 
 
 def delivered(inputs: Inputs) -> list[Delivered]:
     """Every file under exports/, and the rulings recorded with the tool itself."""
-    files = find_exports(inputs.workspace.root, FEEDS)
+    files = find_exports(inputs.workspace.root, FEEDS, inputs.mappings.names)
     recorded = recorded_rulings(inputs.workspace)
     if recorded.is_file():
         files.append(ExportFile(CITED_AS, recorded, "rulings", None, recorded.stat().st_size))
-    return [
-        Delivered(
-            file,
-            sha256_of(file.absolute) if _is_read(file) else "",
-            _read_by(inputs, file),
+    return [_delivered(inputs, file) for file in files]
+
+
+def _delivered(inputs: Inputs, file: ExportFile) -> Delivered:
+    # Rulings that the tool wrote are in the feed's own form, whatever the company's mapping says.
+    serving = (
+        {"rulings": [Mapping.plain("rulings")]}
+        if file.path == CITED_AS
+        else inputs.mappings.serving(file.path, file.feed)
+    )
+    if not serving and file.refusal is None:
+        # A mapping names it, but none holds on its day.
+        told = (
+            f"{file.path} is named by mappings that do not hold for the day in its name; correct "
+            "valid_from or valid_until in one of them."
         )
-        for file in files
-    ]
+        file = replace(file, refusal=("no_feed", told))
+    sha256 = sha256_of(file.absolute) if _is_read(file) else ""
+    return Delivered(file, sha256, _read_by(inputs, file, serving), serving)
 
 
 def _is_read(file: ExportFile) -> bool:
@@ -66,13 +97,12 @@ def _is_read(file: ExportFile) -> bool:
     return file.refusal is None or file.refusal[0] == "no_feed"
 
 
-def _read_by(inputs: Inputs, file: ExportFile) -> str:
+def _read_by(inputs: Inputs, file: ExportFile, serving: dict[str, list[Mapping]]) -> str:
     """What the reading of a file depends on beside its bytes."""
-    mapping = mapping_of(inputs, file)
     settings = inputs.settings
     told = (
         source_hash(READING),
-        mapping.fingerprint if mapping else "",
+        *(mapping.fingerprint for mappings in serving.values() for mapping in mappings),
         settings.timezone,
         settings.max_file_mb,
         settings.max_field_chars,
@@ -83,14 +113,6 @@ def _read_by(inputs: Inputs, file: ExportFile) -> str:
         file.refusal[0] if file.refusal else "",
     )
     return "/".join(map(str, told))
-
-
-def mapping_of(inputs: Inputs, file: ExportFile) -> Mapping | None:
-    """The mapping by which a file is read; None for a file of no feed."""
-    if file.feed is None:
-        return None
-    # Rulings that the tool wrote are in the feed's own form, whatever the company's mapping says.
-    return Mapping.plain("rulings") if file.path == CITED_AS else inputs.mappings[file.feed]
 
 
 def news_of(files: list[Delivered], known: pl.DataFrame) -> dict[str, str]:

@@ -15,11 +15,11 @@ from pathlib import Path
 from dashboards.letters import LetterTemplates, TemplateFault
 from pipelines.errors import UsageError, WorkspaceError
 from pipelines.records.mapping import Mapping, load_mapping
+from pipelines.records.serving import Mappings, conflicts
 from pipelines.terms import Terms, load_terms
-from pipelines.workspace.layout import OPINIONS, Workspace, find
+from pipelines.workspace.layout import OPINIONS, Workspace
 from pipelines.workspace.reference import Reference, load_reference
 from pipelines.workspace.settings import Settings, load_settings, today
-from schemas import codes
 
 
 @dataclass(frozen=True)
@@ -30,7 +30,7 @@ class Inputs:
     settings: Settings
     reference: Reference
     terms: Terms
-    mappings: dict[str, Mapping]
+    mappings: Mappings
     as_of: dt.date
     fingerprint: str
     letter_templates: LetterTemplates
@@ -60,15 +60,13 @@ def load_inputs(folder: Path | str, as_of: str | dt.date | None = None) -> Input
             )
         except WorkspaceError as error:
             faults += error.faults
-    mappings = {}
-    for feed in codes.FEEDS:
-        path = find(workspace.mappings, f"{feed}.toml") if workspace.mappings.is_dir() else None
+    mappings: list[Mapping] = []
+    for path in mapping_files(workspace):
         try:
-            mappings[feed] = (
-                load_mapping(path, feed) if path and path.exists() else Mapping.plain(feed)
-            )
+            mappings.append(load_mapping(path))
         except WorkspaceError as error:
             faults += error.faults
+    faults += conflicts(mappings)
     templates = None
     try:
         templates = LetterTemplates(
@@ -87,11 +85,19 @@ def load_inputs(folder: Path | str, as_of: str | dt.date | None = None) -> Input
         settings,
         reference,
         terms,
-        mappings,
+        Mappings(tuple(mappings)),
         day,
         _fingerprint(workspace, settings),
         templates,
     )
+
+
+def mapping_files(workspace: Workspace) -> list[Path]:
+    """Every mapping of the workspace, by name."""
+    if not workspace.mappings.is_dir():
+        return []
+    entries = (path for path in workspace.mappings.iterdir() if path.name[0] != ".")
+    return sorted(path for path in entries if path.name.casefold().endswith(".toml"))
 
 
 def as_of_date(given: str | dt.date | None, settings: Settings) -> dt.date:

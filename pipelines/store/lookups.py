@@ -27,8 +27,10 @@ def arrivals(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
     set_aside."""
     return query_frame(
         con,
-        "select a.feed, a.file, a.rows_read, a.records, a.set_aside from row_accounts a "
-        "join export_files f using (file) where f.news <> 'unchanged' order by a.feed, a.file",
+        "select a.feed, a.file, sum(a.rows_read)::bigint as rows_read, "
+        "sum(a.records)::bigint as records, sum(a.set_aside)::bigint as set_aside "
+        "from row_accounts a join export_files f using (file) where f.news <> 'unchanged' "
+        "group by a.feed, a.file order by a.feed, a.file",
     )
 
 
@@ -48,13 +50,14 @@ def credits_of(con: duckdb.DuckDBPyConnection, claims: pl.Series, as_of: dt.date
 
 
 def landed_rows(con: duckdb.DuckDBPyConnection, feed: str, cited: pl.DataFrame) -> pl.DataFrame:
-    """The landed rows of one feed that are cited: feed, key, file, line, raw.
+    """The landed rows of one feed that are cited: feed, key, file, sheet, line, raw.
 
     `cited` has feed, key, file and line, each row once.
     """
     with registered(con, cited) as wanted:
         return query_frame(
             con,
-            f"select c.feed, c.key, l.file, l.line, l.raw from landed_{feed} l "
-            f"join {wanted} c using (file, line)",
+            f"select c.feed, c.key, l.file, l.sheet, l.line, l.raw from landed_{feed} l "
+            f"join {wanted} c using (file, line) semi join {feed} r on r.source_file = l.file "
+            "and r.source_sheet = l.sheet and r.source_line = l.line",
         )

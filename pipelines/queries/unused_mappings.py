@@ -1,0 +1,56 @@
+"""Mappings that no file is named by, and entries that leave out nothing or everything.
+
+Belongs here: sentences for people about what a mapping says in vain. Does not belong here: faults,
+which stop a refresh (`pipelines.records.mapping`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pipelines.records.mapping import Mapping
+from pipelines.steps.file_parts import ReadPart
+from pipelines.store.inputs import Inputs
+
+
+def unused_of_mappings(
+    inputs: Inputs, paths: Sequence[str], parts: Sequence[tuple[str, ReadPart]]
+) -> list[str]:
+    """One sentence for each mapping or entry.
+
+    Args:
+        inputs: the workspace.
+        paths: the files below exports/.
+        parts: the parts that were read, without their rows.
+    """
+    told = [unused_sentence(mapping) for mapping in inputs.mappings.unused(paths)]
+    for mapping in inputs.mappings.all:
+        served = [part for _, part in parts if part.mapping is mapping]
+        if served:
+            told += _entries(mapping, served)
+    return told
+
+
+def unused_sentence(mapping: Mapping) -> str:
+    """That no file is named by a mapping."""
+    listed = ", ".join(mapping.files or ())
+    return f"{mapping.name}: no file below exports/ is named by files = {listed}."
+
+
+def _entries(mapping: Mapping, served: list[ReadPart]) -> list[str]:
+    rows = sum(part.parsed.rows_read for part in served)
+    told = []
+    for number, entry in enumerate(mapping.leave_out):
+        if entry.is_of_sheets:
+            left = sum(
+                part.parsed.sheet_rows_left_out
+                for part in served
+                if number in part.parsed.left_out["entry"]
+            )
+        else:
+            left = sum((part.parsed.left_out["entry"] == number).sum() for part in served)
+        if left == 0:
+            told.append(f'{mapping.name}: the entry "{entry.reason}" leaves out no row.')
+        elif left == rows:
+            told.append(f'{mapping.name}: the entry "{entry.reason}" leaves out every row.')
+    return told

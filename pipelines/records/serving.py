@@ -1,0 +1,109 @@
+"""Which mapping serves which file and sheet, and mappings that stand in each other's way.
+
+Belongs here: names, patterns and days. Does not belong here: what stands in a file (`feed_file`),
+what lies in the exports folder (`pipelines.exports.delivery`).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from itertools import combinations
+
+from pipelines.exports.delivery import day_in_name
+from pipelines.records.dates import format_pattern
+from pipelines.records.globs import fits, fits_path
+from pipelines.records.mapping import Mapping
+
+
+@dataclass(frozen=True)
+class Mappings:
+    """All mappings of a workspace."""
+
+    all: tuple[Mapping, ...] = field(default_factory=tuple)
+
+    def __getitem__(self, feed: str) -> Mapping:
+        """The mapping of a feed's own files: the first without `files`, else the plain one."""
+        own = [one for one in self.of(feed) if one.files is None]
+        return next(iter(own), Mapping.plain(feed))
+
+    def of(self, feed: str) -> list[Mapping]:
+        """The mappings of a feed."""
+        return [mapping for mapping in self.all if mapping.feed == feed]
+
+    def names(self, path: str) -> bool:
+        """Whether any mapping names the file, on whatever day."""
+        return any(one.files is not None and fits_path(one.files, path) for one in self.all)
+
+    def unused(self, paths: Sequence[str]) -> list[Mapping]:
+        """The mappings whose `files` match none of the paths."""
+        return [
+            one
+            for one in self.all
+            if one.files is not None and not any(fits_path(one.files, path) for path in paths)
+        ]
+
+    def serving(self, path: str, own_feed: str | None) -> dict[str, list[Mapping]]:
+        """By feed, the mappings that serve a file; `own_feed` is the one of its folder or name.
+
+        A feed with two of them is at fault, unless they are for other sheets.
+        """
+        serving: dict[str, list[Mapping]] = {}
+        for one in self.all:
+            if one.files is not None and fits_path(one.files, path) and holds_on(one, path):
+                serving.setdefault(one.feed, []).append(one)
+        if own_feed is not None and own_feed not in serving:
+            own = [one for one in self.of(own_feed) if one.files is None and holds_on(one, path)]
+            serving[own_feed] = own or [Mapping.plain(own_feed)]
+        return serving
+
+
+def named_day(mapping: Mapping, path: str) -> dt.date | None:
+    """The day in a file's name, written as the mapping says; of several the latest."""
+    pattern = None if mapping.file_date is None else format_pattern(mapping.file_date)
+    return day_in_name(path, pattern)
+
+
+def holds_on(mapping: Mapping, path: str) -> bool:
+    """Whether a mapping holds for the day in a file's name."""
+    first, last = mapping.valid_from, mapping.valid_until
+    if first is None and last is None:
+        return True
+    day = named_day(mapping, path)
+    if day is None:
+        return False
+    return (first is None or first <= day) and (last is None or day <= last)
+
+
+def takes_sheet(mapping: Mapping, sheet: str) -> bool | None:
+    """Whether a mapping is for a sheet; None: for it if its header is found there."""
+    return None if mapping.sheets is None else fits(mapping.sheets, sheet)
+
+
+def sheet_left_out(mapping: Mapping, sheet: str) -> tuple[int, str] | None:
+    """Which entry leaves a whole sheet out, and its reason; None where none does."""
+    for number, entry in enumerate(mapping.leave_out):
+        if entry.is_of_sheets and fits(entry.sheets, sheet):
+            return number, entry.reason
+    return None
+
+
+def conflicts(mappings: Sequence[Mapping]) -> Iterator[str]:
+    """A sentence for each two mappings that are for a feed's own files on one day."""
+    own = [one for one in mappings if one.files is None]
+    for one, other in combinations(sorted(own, key=lambda m: m.name), 2):
+        if one.feed == other.feed and _first(one) <= _last(other) and _first(other) <= _last(one):
+            yield (
+                f"{other.name}: is for all files of {other.feed} without files, and so is "
+                f"{one.name}; name the files of one of them, or give them other days by "
+                "valid_from and valid_until."
+            )
+
+
+def _first(mapping: Mapping) -> dt.date:
+    return mapping.valid_from or dt.date.min
+
+
+def _last(mapping: Mapping) -> dt.date:
+    return mapping.valid_until or dt.date.max

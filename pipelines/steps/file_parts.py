@@ -1,0 +1,340 @@
+"""Reads one export: a text file as each mapping reads it, a workbook sheet by sheet.
+
+Belongs here: from a file to its parts, none of them lost. Does not belong here: which mapping
+serves what (`pipelines.records.serving`), the store (`landing`), accounts over files (`ingest`).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from pipelines.exports.header_rows import HeaderSought
+from pipelines.exports.limits import Limits
+from pipelines.exports.reading import Reading
+from pipelines.exports.sheets import read_workbook, sheet_reading
+from pipelines.exports.text_rows import read_rows
+from pipelines.exports.workbook_process import Sheet
+from pipelines.records.feed_file import ParsedFile, Place, parse_file
+from pipelines.records.headers import bare, expected_headers, header_sought
+from pipelines.records.left_out import LEFT_OUT
+from pipelines.records.mapping import Mapping
+from pipelines.records.reasons import REASON_SCHEMA, no_reasons
+from pipelines.records.serving import named_day, sheet_left_out, takes_sheet
+from pipelines.store.deliveries import Delivered
+from pipelines.store.inputs import Inputs
+from pipelines.workspace.settings import Settings
+from schemas.columns import column_names
+from schemas.feeds import FEED_TABLES
+
+LANDED = pl.Schema({"file": pl.String, "sheet": pl.String, "line": pl.Int64, "raw": pl.String})
+WORKBOOK = ".xlsx"
+REFUSED_LINE = 1
+
+
+@dataclass(frozen=True)
+class ReadPart:
+    """One file, or one sheet of a workbook, as one mapping reads it.
+
+    `feed` is empty where it is of none; `place` is the number of the sheet in its workbook.
+    """
+
+    feed: str
+    mapping: Mapping | None
+    sheet: str
+    place: int
+    named_date: dt.date | None
+    reading: Reading | None
+    landed: pl.DataFrame
+    parsed: ParsedFile
+
+    def facts(self, file: str) -> dict[str, Any]:
+        """What the store keeps of the part."""
+        reading, parsed = self.reading, self.parsed
+        return {
+            "feed": self.feed,
+            "mapping": self.mapping.file if self.mapping else "",
+            "file": file,
+            "sheet": self.sheet,
+            "place": self.place,
+            "named_date": self.named_date,
+            "header_line": parsed.header_line,
+            "rows_read": parsed.rows_read,
+            "rows_split": parsed.rows_split,
+            "left_out": parsed.left_out_rows,
+            "is_whole": parsed.is_whole,
+            "encoding": reading.encoding if reading else "",
+            "delimiter": reading.delimiter if reading else "",
+            "headers": reading.header if reading else [],
+        }
+
+
+def limits_of(settings: Settings) -> Limits:
+    """What may be read of one file at most."""
+    return Limits(
+        max_file_bytes=settings.max_file_mb * 1_000_000,
+        max_field_chars=settings.max_field_chars,
+        max_columns=settings.max_columns,
+        max_cells=settings.max_cells,
+        max_workbook_bytes=settings.max_workbook_mb << 20,
+        max_workbook_seconds=settings.max_workbook_seconds,
+    )
+
+
+def read_parts(inputs: Inputs, file: Delivered) -> Iterator[ReadPart]:
+    """Every part of a file; at least one."""
+    refusal = file.found.refusal
+    if refusal is not None:
+        counted = None
+        if refusal[0] == "no_feed":  # read only so that its rows are counted
+            counted = _counted(inputs, file.found.absolute)
+        yield _refused("", None, "", *refusal, counted)
+    elif is_workbook(file.found.absolute):
+        yield from _Workbook(inputs, file).parts()
+    else:
+        yield from _text_parts(inputs, file)
+
+
+def is_workbook(path: Path) -> bool:
+    """Whether a file is read as a workbook."""
+    return path.name.casefold().endswith(WORKBOOK)
+
+
+def read_text(settings: Settings, path: Path, feed: str, mapping: Mapping) -> Reading:
+    """A text file as the mapping expects it."""
+    return _read_text(settings, path, expected_headers(feed, mapping), header_sought(feed, mapping))
+
+
+def _read_text(
+    settings: Settings, path: Path, known_names: list[str], sought: HeaderSought
+) -> Reading:
+    limits = limits_of(settings)
+    return read_rows(
+        path,
+        known_names=known_names,
+        sought=sought,
+        max_file_bytes=limits.max_file_bytes,
+        max_field_chars=limits.max_field_chars,
+        max_columns=limits.max_columns,
+    )
+
+
+def _counted(inputs: Inputs, path: Path) -> Reading:
+    if is_workbook(path):
+        limits = limits_of(inputs.settings)
+        return sheet_reading(read_workbook(path, limits)[0], limits)
+    return _read_text(inputs.settings, path, [], HeaderSought())
+
+
+def _text_parts(inputs: Inputs, file: Delivered) -> Iterator[ReadPart]:
+    path = file.found.path
+    for feed, serving in sorted(file.serving.items()):
+        reading = read_text(inputs.settings, file.found.absolute, feed, serving[0])
+        if len(serving) > 1:
+            yield _refused(feed, None, "", "two_mappings", _two(path, "", feed, serving), reading)
+            continue
+        mapping = serving[0]
+        if _is_template(feed, reading, mapping):
+            mapping = Mapping.plain(feed)
+            reading = read_text(inputs.settings, file.found.absolute, feed, mapping)
+        yield _read(inputs, file, feed, mapping, reading, "", 0)
+
+
+def _is_template(feed: str, reading: Reading, mapping: Mapping) -> bool:
+    """Whether a file without a row names its columns as the feed does."""
+    if mapping.files is not None or reading.rows_read or not reading.header:
+        return False
+    names = {bare(name) for name in column_names(FEED_TABLES[feed])}
+    return {bare(name) for name in reading.header} <= names
+
+
+def _two(path: str, sheet: str, feed: str, serving: list[Mapping]) -> str:
+    names = " and ".join(mapping.name for mapping in serving)
+    what = f"The sheet {sheet} of {path}" if sheet else path
+    return (
+        f"{what} is served for {feed} by {names}; let one of them alone name it, by files, sheets, "
+        "valid_from or valid_until."
+    )
+
+
+def _read(
+    inputs: Inputs,
+    file: Delivered,
+    feed: str,
+    mapping: Mapping,
+    reading: Reading,
+    sheet: str,
+    place: int,
+) -> ReadPart:
+    where = Place(file.found.path, sheet)
+    parsed = parse_file(feed, reading, mapping, inputs.settings.timezone, where)
+    day = named_day(mapping, file.found.path)
+    landed = _landed(where, reading)
+    return ReadPart(feed, mapping, sheet, place, day, reading, landed, parsed)
+
+
+def _landed(where: Place, reading: Reading) -> pl.DataFrame:
+    """All rows of a file as they came; of a row that could not be parted, what was told of it."""
+    faulty = reading.faults.group_by("line").agg(raw=pl.col("value").first())
+    return (
+        pl.concat([reading.rows.select("line", "raw"), faulty.select("line", "raw")])
+        .select(pl.lit(where.file).alias("file"), pl.lit(where.sheet).alias("sheet"), "line", "raw")
+        .cast(dict(LANDED))
+        .sort("line")
+    )
+
+
+def _refused(
+    feed: str,
+    mapping: Mapping | None,
+    sheet: str,
+    rule: str,
+    sentence: str,
+    counted: Reading | None,
+    place: int = 0,
+) -> ReadPart:
+    """A part that is set aside whole before its rows mean anything."""
+    line = max(counted.header_line if counted else REFUSED_LINE, REFUSED_LINE)
+    reason = pl.DataFrame([(line, "", "", rule, sentence)], schema=REASON_SCHEMA, orient="row")
+    rows = counted.rows_read if counted else 0
+    parsed = ParsedFile(pl.DataFrame(), reason, no_reasons(), rows, True, None, header_line=line)
+    return ReadPart(feed, mapping, sheet, place, None, None, LANDED.to_frame(), parsed)
+
+
+class _Workbook:
+    """The sheets of one workbook, and what each mapping makes of them."""
+
+    def __init__(self, inputs: Inputs, file: Delivered) -> None:
+        self.inputs, self.file = inputs, file
+        self.limits = limits_of(inputs.settings)
+        self.sheets = read_workbook(file.found.absolute, self.limits)
+        self.parts_of: dict[int, list[ReadPart]] = {place: [] for place in range(len(self.sheets))}
+
+    def parts(self) -> Iterator[ReadPart]:
+        """At least one part a sheet, in the order of the sheets."""
+        for feed, serving in sorted(self.file.serving.items()):
+            for place, sheet in enumerate(self.sheets):
+                self.parts_of[place] += self._of_feed(feed, serving, place, sheet)
+        for feed, serving in sorted(self.file.serving.items()):
+            if not any(
+                part.feed == feed and part.reading is not None
+                for parts in self.parts_of.values()
+                for part in parts
+            ):
+                self._set_first_aside(feed, serving[0])
+        for place, sheet in enumerate(self.sheets):
+            yield from self.parts_of[place] or [self._of_no_mapping(place, sheet)]
+
+    def _of_feed(
+        self, feed: str, serving: list[Mapping], place: int, sheet: Sheet
+    ) -> Iterator[ReadPart]:
+        left = [(one, sheet_left_out(one, sheet.name)) for one in serving]
+        out = next(((one, entry) for one, entry in left if entry is not None), None)
+        if out is not None and sheet.cells is not None:
+            yield self._left_out(feed, out[0], out[1], place, sheet)
+            return
+        if sheet.cells is None:  # beyond a limit, or broken: nobody can tell what stands there
+            chosen = [one for one in serving if takes_sheet(one, sheet.name) is not False]
+            if chosen and sheet.fault:
+                fault = sheet.fault
+                told = f"The sheet {sheet.name}: {fault.sentence}" if sheet.name else fault.sentence
+                yield _refused(feed, chosen[0], sheet.name, fault.rule, told, None, place)
+            return
+        taking = [one for one in serving if self._takes(feed, one, sheet)]
+        if not taking:
+            return
+        reading = self._reading(feed, taking[0], sheet)
+        if len(taking) > 1:
+            told = _two(self.file.found.path, sheet.name, feed, taking)
+            yield _refused(feed, None, sheet.name, "two_mappings", told, reading, place)
+        elif _is_template(feed, reading, taking[0]):
+            yield self._read(feed, Mapping.plain(feed), place, sheet)
+        else:
+            yield self._read(feed, taking[0], place, sheet)
+
+    def _takes(self, feed: str, mapping: Mapping, sheet: Sheet) -> bool:
+        """Whether a mapping reads a sheet: it names it, or finds its header there in full."""
+        named = takes_sheet(mapping, sheet.name)
+        if named is not None:
+            return named and _has_cells(sheet)
+        if not _has_cells(sheet):
+            return False
+        reading, sought = self._reading(feed, mapping, sheet), header_sought(feed, mapping)
+        if _is_template(feed, reading, mapping):
+            return True
+        return sought.held(reading.header) == len(sought.needed)
+
+    def _reading(self, feed: str, mapping: Mapping, sheet: Sheet) -> Reading:
+        return sheet_reading(sheet, self.limits, header_sought(feed, mapping))
+
+    def _read(self, feed: str, mapping: Mapping, place: int, sheet: Sheet) -> ReadPart:
+        reading = self._reading(feed, mapping, sheet)
+        return _read(self.inputs, self.file, feed, mapping, reading, sheet.name, place)
+
+    def _left_out(
+        self, feed: str, mapping: Mapping, entry: tuple[int, str], place: int, sheet: Sheet
+    ) -> ReadPart:
+        rows = _height(sheet)
+        left = pl.DataFrame([(1, *entry)], schema=LEFT_OUT, orient="row")
+        parsed = ParsedFile(
+            pl.DataFrame(),
+            no_reasons(),
+            no_reasons(),
+            rows,
+            False,
+            None,
+            left_out=left if rows else left.clear(),
+            sheet_rows_left_out=rows,
+        )
+        day = named_day(mapping, self.file.found.path)
+        none = LANDED.to_frame()
+        return ReadPart(feed, mapping, sheet.name, place, day, None, none, parsed)
+
+    def _set_first_aside(self, feed: str, mapping: Mapping) -> None:
+        """A workbook of a feed in which no sheet is read tells what its first one lacks."""
+        told = any(
+            part.feed == feed and part.parsed.is_whole
+            for parts in self.parts_of.values()
+            for part in parts
+        )
+        free = [place for place, parts in self.parts_of.items() if not parts]
+        written = [place for place in free if _has_cells(self.sheets[place])]
+        if told or any(sheet.fault for sheet in self.sheets):
+            return
+        if written:
+            place = written[0]
+        elif not any(_has_cells(sheet) for sheet in self.sheets):
+            place = 0
+        else:
+            return
+        self.parts_of[place].append(self._read(feed, mapping, place, self.sheets[place]))
+
+    def _of_no_mapping(self, place: int, sheet: Sheet) -> ReadPart:
+        """A sheet that no mapping reads; without a cell it is nothing but a line of zeros."""
+        if sheet.cells is None and sheet.fault:
+            told = f"The sheet {sheet.name}: {sheet.fault.sentence}"
+            return _refused("", None, sheet.name, sheet.fault.rule, told, None, place)
+        if not _has_cells(sheet):
+            parsed = ParsedFile(pl.DataFrame(), no_reasons(), no_reasons(), 0, False, None)
+            none = LANDED.to_frame()
+            return ReadPart("", None, sheet.name, place, None, None, none, parsed)
+        sentence = (
+            f"The sheet {sheet.name} of {self.file.found.path} is read by no mapping; name it "
+            "under sheets in a mapping, or leave it out: [[leave_out]] with reason and sheets."
+        )
+        part = _refused("", None, sheet.name, "no_mapping", sentence, None, place)
+        return replace(part, parsed=replace(part.parsed, rows_read=_height(sheet)))
+
+
+def _has_cells(sheet: Sheet) -> bool:
+    return _height(sheet) > 0
+
+
+def _height(sheet: Sheet) -> int:
+    """How many rows of a sheet hold something."""
+    return 0 if sheet.cells is None else sheet.cells.text.height
