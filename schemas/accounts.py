@@ -13,18 +13,18 @@ class RowAccounts(Table):
     """One row is one file or sheet as one mapping reads it; all its rows end in one of six ends."""
 
     feed: str = text("The feed; empty where the file is of none.")
-    mapping: str = text("The mapping's file; empty where it is read without one.")
     file: str = text("The path below exports/.", required=True, key=True)
-    sheet: str = text("The sheet of a workbook; empty for a text file.")
     sha256: str = text("The file's content hash; empty where it could not be read.")
     through_date: pl.Date = day("The day up to which the file is known to be complete.")
-    header_line: pl.Int64 = integer("The line of the header.", required=True, ge=1)
     rows_read: pl.Int64 = integer("Data rows in the file.", required=True, ge=0)
-    rows_split: pl.Int64 = integer("Rows added by splitting cells.", required=True, ge=0)
     records: pl.Int64 = integer("Rows that are records.", required=True, ge=0)
     superseded: pl.Int64 = integer("Rows replaced by a newer version.", required=True, ge=0)
     duplicates: pl.Int64 = integer("Rows that came again unchanged.", required=True, ge=0)
     set_aside: pl.Int64 = integer("Rows kept but not used.", required=True, ge=0)
+    mapping: str = text("The mapping's file; empty where it is read without one.")
+    sheet: str = text("The sheet of a workbook; empty for a text file.")
+    header_line: pl.Int64 = integer("The line of the header.", required=True, ge=1)
+    rows_split: pl.Int64 = integer("Rows added by splitting cells.", required=True, ge=0)
     left_out: pl.Int64 = integer("Rows that a mapping leaves out.", required=True, ge=0)
     joined: pl.Int64 = integer("Rows joined to those of another file.", required=True, ge=0)
 
@@ -34,12 +34,12 @@ class SetAside(Table):
 
     feed: str = text("The feed; empty where the file is of none.")
     file: str = text("The path below exports/.", required=True)
-    sheet: str = text("The sheet of a workbook; empty for a text file.")
     line: pl.Int64 = integer("The line on which the row begins.", required=True, ge=1)
     column: str = text("The feed's column; empty where the whole row or file is meant.")
     value: str = text("What stood there.")
     rule: str = text("The rule, by name.", required=True)
     reason: str = text("The reason in one sentence.", required=True)
+    sheet: str = text("The sheet of a workbook; empty for a text file.")
 
 
 class LeftOut(Table):

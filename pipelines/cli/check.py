@@ -44,9 +44,8 @@ def run(args: argparse.Namespace) -> int:
         if problem["remedy"]:
             say(f"    {problem['remedy']}")
     for left in found.left_out:
-        say(
-            f"{left['feed']}: {left['rows']:,} rows left out by {left['mapping']}: {left['reason']}."
-        )
+        told = f"{left['rows']:,} rows left out by {left['mapping']}: {left['reason']}"
+        say(f"{left['feed']}: {told}.")
     for sentence in found.unused:
         say(sentence)
     for absent in found.absent_headers:

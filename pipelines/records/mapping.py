@@ -105,7 +105,7 @@ class Mapping:
     @property
     def fingerprint(self) -> str:
         """A hash that changes whenever rows could be read in another way."""
-        parts = {name: _in_order(value) for name, value in vars(self).items()}
+        parts = {name: _in_order(value) for name, value in vars(self).items() if name != "file"}
         return hashlib.sha256(repr(sorted(parts.items())).encode()).hexdigest()
 
     @property

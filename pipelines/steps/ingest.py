@@ -125,13 +125,16 @@ def row_accounts(
         .join(files.select("file", "sha256"), on="file", how="left")
         .select(
             "feed",
-            "mapping",
             "file",
-            "sheet",
             pl.col("sha256").replace("", None),
             "through_date",
+            "rows_read",
+            *ENDS[:4],
+            "mapping",
+            "sheet",
             "header_line",
-            *counts,
+            "rows_split",
+            *ENDS[4:],
         )
         .with_columns(pl.col("feed", "mapping", "sheet").replace("", None))
         .sort("feed", "file", "sheet", "mapping", nulls_last=True)
@@ -147,7 +150,7 @@ def unbalanced(accounts: pl.DataFrame) -> pl.DataFrame:
 
 def all_set_aside(set_aside: pl.DataFrame, accounted: dict[str, Accounted]) -> pl.DataFrame:
     """Every reason of every feed, and of the files of no feed."""
-    columns = ["feed", "file", "sheet", "line", "column", "value", "rule", "reason"]
+    columns = ["feed", "file", "line", "column", "value", "rule", "reason", "sheet"]
     told = [
         result.set_aside.with_columns(feed=pl.lit(feed)).select(columns)
         for feed, result in accounted.items()

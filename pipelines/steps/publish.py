@@ -38,6 +38,7 @@ FIGURES = (*FIELD_TABLES, "figure_sentences")
 TABLES = (
     "row_accounts",
     "set_aside",
+    "left_out",
     "feed_states",
     "decisions",
     "findings",

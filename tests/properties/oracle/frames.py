@@ -41,6 +41,8 @@ def _frame(rows: list[Row], schema: pl.Schema, name: str) -> pl.DataFrame:
         values = [row.get(column) for row in rows]
         if column == "source_file":
             values = [f"{name}.csv"] * len(rows)
+        elif column == "source_sheet":
+            values = [""] * len(rows)
         elif column == "source_line":
             values = [place + 2 for place in range(len(rows))]
         elif kind == pl.Float64:

@@ -164,9 +164,9 @@ def records(feed: str, rows, file: str | None = None) -> pl.DataFrame:
             for name in codes.ANALYTES
         )
     lines = pl.int_range(2, len(rows) + 2, eager=True, dtype=pl.Int64)
-    return frame.with_columns(source_file=pl.lit(file or f"{feed}.csv"), source_line=lines).select(
-        schema.names()
-    )
+    return frame.with_columns(
+        source_file=pl.lit(file or f"{feed}.csv"), source_line=lines, source_sheet=pl.lit("")
+    ).select(schema.names())
 
 
 def reference(name: str, rows) -> pl.DataFrame:

@@ -11,7 +11,8 @@ NO_DATE = "is no date; no calendar has that day from the year 1900 to 2199, so c
 
 def frame(*rows):
     """Reasons as the set-aside table holds them."""
-    return pl.DataFrame(rows, schema=polars_schema(SetAside), orient="row")
+    placed = [(*row, None) for row in rows]
+    return pl.DataFrame(placed, schema=polars_schema(SetAside), orient="row")
 
 
 def date_row(line, value, file="sales_may.csv"):
