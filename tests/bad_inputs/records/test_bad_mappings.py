@@ -74,6 +74,66 @@ CASES = [
     ("service_calls", '[values.kind]\n"R" = "repair"\n"r" = "repair"', 'is "R" in other letters'),
     ("service_calls", '[values.opened_on]\n"soon" = "tomorrow"', "which is no value of opened_on"),
     ("service_calls", '[values.kind]\n"R" = [1]', "write one value"),
+    ("units", 'files = "x"', 'files is "x"; write a list of names'),
+    ("units", "header_row = 0", "header_row is 0; write the number of a line"),
+    ("units", 'file_date = "%Y"', "which names no day"),
+    ("units", 'valid_from = "2025"', "write a day without quotes"),
+    (
+        "units",
+        "valid_from = 2025-02-01\nvalid_until = 2025-01-01",
+        "which is after valid_until, 2025-01-01; exchange the two",
+    ),
+    ("units", '[columns]\nsite = { both = ["A"] }', "has both"),
+    ("units", "[columns]\nsite = { first = [1] }", "write a list of the export's headers"),
+    ("units", '[columns]\nsite = { first = ["A"], with = "x" }', "goes with join alone"),
+    ("units", "[transforms]\nserail = [ { pad = 3 } ]", "did you mean serial?"),
+    ("units", "[transforms]\nserial = { pad = 3 }", "write a list of steps"),
+    ("units", "[transforms]\nserial = [ { padd = 3 } ]", "did you mean pad?"),
+    ("units", "[transforms]\nserial = [ { pad = 3, upper = true } ]", "one verb a step"),
+    ("units", '[transforms]\nserial = [ { pad = "3" } ]', "a whole number from 1 to 64"),
+    ("units", "[transforms]\nserial = [ { upper = false } ]", "write true"),
+    ("units", "[transforms]\nserial = [ { negate = true } ]", "is for numbers alone"),
+    ("units", "[transforms]\nserial = [ { excel_date = 1900 } ]", "is for dates alone"),
+    ("units", "[transforms]\nshipped_on = [ { excel_date = 1901 } ]", "write 1900 or 1904"),
+    ("units", '[transforms]\nshipped_on = [ { date = ["%Y"] } ]', "which names no day"),
+    (
+        "service_calls",
+        "[transforms]\nparts_amount = [ { cell_unit = true } ]",
+        "is for measurements alone",
+    ),
+    ("units", "[transforms]\nserial = [ { extract = '(a)\\1' } ]", "of the linear-time kind"),
+    ("units", "[transforms]\nserial = [ { extract = '(?=a)' } ]", "of the linear-time kind"),
+    ("units", "[transforms]\nserial = [ { extract = '(' } ]", "no regular expression"),
+    ("units", '[transforms]\nsite = [ { split = [";"] } ]', "would replace each other"),
+    (
+        "units",
+        '[transforms]\nserial = [ { upper = true }, { split = [";"] } ]',
+        "has the step split behind others; write it first",
+    ),
+    (
+        "service_calls",
+        '[[phrases.kind]]\nany = ["x"]\ncode = "mend"',
+        'has the code "mend", which is no word of kind',
+    ),
+    ("service_calls", '[[phrases.kind]]\ncode = "repair"', "write one of any, matches"),
+    ("service_calls", "[[phrases.cause]]\nany = ['x']", "has no code"),
+    (
+        "service_calls",
+        '[[phrases.cause]]\notherwise = true\ncode = "A"\n'
+        "[[phrases.cause]]\nany = ['x']\ncode = 'B'",
+        "has otherwise before others",
+    ),
+    ("units", '[[leave_out]]\nheader = "A"\nis = ["x"]', "has no reason"),
+    ("units", '[[leave_out]]\nreason = "r"', "tests nothing"),
+    ("units", '[[leave_out]]\nreason = "r"\nheader = "A"', "has a header and no test"),
+    ("units", '[[leave_out]]\nreason = "r"\nis = ["x"]', "has a test without a header"),
+    ("units", '[[leave_out]]\nreason = "r"\nheader = "A"\nbelow = "1"', "write a number"),
+    ("units", '[[leave_out]]\nreason = "r"\nheader = "A"\niss = ["x"]', "has iss"),
+    (
+        "water_tests",
+        'layout = "long"\n[analytes]\n"Ca" = { column = "iron_mg_l", basis = "Ca" }',
+        "which iron_mg_l does not take",
+    ),
 ]
 
 
@@ -105,3 +165,23 @@ def test_a_mapping_that_is_no_toml_names_line_and_column(tmp_path):
     with pytest.raises(WorkspaceError) as caught:
         load_mapping(path, "units")
     assert str(caught.value).startswith("mappings/units.toml line 2")
+
+
+def test_of_several_entries_the_faulty_one_is_placed(tmp_path):
+    """The line is that on which the second entry begins."""
+    path = tmp_path / "units.toml"
+    good = '[[leave_out]]\nreason = "r"\nfirst_cell = ["x"]\n'
+    path.write_text(good + "\n[[leave_out]]\nfirst_cell = ['y']\n", encoding="utf-8")
+    with pytest.raises(WorkspaceError) as caught:
+        load_mapping(path)
+    assert str(caught.value).startswith("mappings/units.toml line 5, column 1: leave_out.2 has no")
+
+
+def test_a_mapping_that_is_for_no_feed_is_told(tmp_path):
+    """Neither its name nor a key says which."""
+    path = tmp_path / "lab.toml"
+    for text, words in (("", "is missing"), ('feed = "unitz"', "did you mean units?")):
+        path.write_text(text, encoding="utf-8")
+        with pytest.raises(WorkspaceError) as caught:
+            load_mapping(path)
+        assert words in str(caught.value)
