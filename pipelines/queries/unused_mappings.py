@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pipelines.records.mapping import Mapping
+from pipelines.records.serving import unused_sentence
 from pipelines.steps.file_parts import ReadPart
 from pipelines.store.inputs import Inputs
 
@@ -29,12 +30,6 @@ def unused_of_mappings(
         if served:
             told += _entries(mapping, served)
     return told
-
-
-def unused_sentence(mapping: Mapping) -> str:
-    """That no file is named by a mapping."""
-    listed = ", ".join(mapping.files or ())
-    return f"{mapping.name}: no file below exports/ is named by files = {listed}."
 
 
 def _entries(mapping: Mapping, served: list[ReadPart]) -> list[str]:

@@ -59,6 +59,12 @@ class Mappings:
         return serving
 
 
+def unused_sentence(mapping: Mapping) -> str:
+    """That no file is named by a mapping."""
+    listed = ", ".join(mapping.files or ())
+    return f"{mapping.name}: no file below exports/ is named by files = {listed}."
+
+
 def named_day(mapping: Mapping, path: str) -> dt.date | None:
     """The day in a file's name, written as the mapping says; of several the latest."""
     pattern = None if mapping.file_date is None else format_pattern(mapping.file_date)

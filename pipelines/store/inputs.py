@@ -6,6 +6,7 @@ anything is written. Does not belong here: the exports themselves.
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import hashlib
 import json
@@ -98,6 +99,15 @@ def mapping_files(workspace: Workspace) -> list[Path]:
         return []
     entries = (path for path in workspace.mappings.iterdir() if path.name[0] != ".")
     return sorted(path for path in entries if path.name.casefold().endswith(".toml"))
+
+
+def sound_mappings(workspace: Workspace) -> Mappings:
+    """The mappings of a workspace that have no fault, for whoever tells of faults elsewhere."""
+    sound = []
+    for path in mapping_files(workspace):
+        with contextlib.suppress(WorkspaceError):
+            sound.append(load_mapping(path))
+    return Mappings(tuple(sound))
 
 
 def as_of_date(given: str | dt.date | None, settings: Settings) -> dt.date:

@@ -146,6 +146,16 @@ def test_a_mapping_that_no_file_is_named_by_is_told_and_no_fault(bench):
     ]
 
 
+def test_doctor_knows_what_mappings_name(bench, run):
+    """A file that one names is no file of no feed; one that names nothing is told."""
+    bench.export("deep/down/a.csv", UNITS)
+    bench.mapping("deep.toml", 'feed = "units"\nfiles = ["deep/**"]\n')
+    bench.mapping("none.toml", 'feed = "units"\nfiles = ["nowhere*"]\n')
+    told = run("doctor", bench.folder).out
+    assert "mappings/none.toml: no file below exports/ is named by files = nowhere*." in told
+    assert "deep/down/a.csv is of no feed" not in told
+
+
 def test_titles_above_the_header_are_no_rows(bench):
     """The header is the row that holds all that is required; its delimiter is the file's."""
     titles = "Register of units, printed; by hand; for us\n\nserial and more,x\n"

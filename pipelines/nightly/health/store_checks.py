@@ -16,7 +16,7 @@ from pipelines.errors import LimeledgerError, WorkspaceError
 from pipelines.exports.delivery import find_exports
 from pipelines.nightly.health.finding import Finding
 from pipelines.store.database import connect, has_table, read_frame
-from pipelines.store.inputs import load_inputs
+from pipelines.store.inputs import load_inputs, sound_mappings
 from pipelines.store.transaction import STORE_VERSION, published_facts
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.settings import Settings
@@ -179,7 +179,8 @@ def _exports(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> Iterator[F
         )
     known = dict(files.select("file", "size_bytes").iter_rows())
     try:
-        there = {file.path: file.size for file in find_exports(workspace.root, FEEDS)}
+        names = sound_mappings(workspace).names
+        there = {file.path: file.size for file in find_exports(workspace.root, FEEDS, names)}
     except WorkspaceError:
         return
     new = [name for name, size in there.items() if known.get(name) != size]

@@ -17,7 +17,8 @@ from pipelines.exports.delivery import find_exports
 from pipelines.nightly.health.finding import Finding
 from pipelines.nightly.health.store_checks import store_findings
 from pipelines.nightly.page_note import note_of, read_note
-from pipelines.store.inputs import load_inputs
+from pipelines.records.serving import unused_sentence
+from pipelines.store.inputs import load_inputs, sound_mappings
 from pipelines.store.leftovers import leftovers
 from pipelines.store.run_log import last_whole_run, read_log
 from pipelines.workspace.clock import clock
@@ -61,10 +62,13 @@ def all_findings(workspace: Workspace, now: dt.datetime) -> Iterator[Finding]:
 
 def _exports(workspace: Workspace, now: dt.datetime) -> Iterator[Finding]:
     try:
-        files = find_exports(workspace.root, FEEDS)
+        mappings = sound_mappings(workspace)
+        files = find_exports(workspace.root, FEEDS, mappings.names)
     except WorkspaceError as error:
         yield Finding("fault", "exports", str(error))
         return
+    for mapping in mappings.unused([file.path for file in files]):
+        yield Finding("warning", "mappings", unused_sentence(mapping))
     for file in files:
         if file.refusal is not None:
             yield Finding("warning", "exports", file.refusal[1])
