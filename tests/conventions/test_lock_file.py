@@ -1,4 +1,7 @@
-"""The lock pins all that is asked for, is what is installed, and names no known-bad version."""
+"""The locks pin what is asked for with hashes, are what is installed, have no bad version.
+
+`requirements.lock` is what users install; `.ci/requirements-test.lock` adds what only tests use.
+"""
 
 from __future__ import annotations
 
@@ -13,11 +16,21 @@ from packaging.specifiers import SpecifierSet
 from packaging.utils import canonicalize_name
 
 ROOT = Path(__file__).parents[2]
-LOCK = [
-    Requirement(line)
-    for line in (ROOT / "requirements.lock").read_text(encoding="utf-8").splitlines()
-    if line.strip() and not line.lstrip().startswith("#")
-]
+
+
+def entries(name: str) -> list[tuple[Requirement, list[str]]]:
+    """Every requirement of a lock with its hashes."""
+    lines = (ROOT / name).read_text(encoding="utf-8").replace("\\\n", " ").splitlines()
+    kept = [line for line in lines if line.strip() and not line.lstrip().startswith("#")]
+    return [
+        (Requirement(text.strip()), [one.strip() for one in hashes])
+        for text, *hashes in (line.split("--hash=") for line in kept)
+    ]
+
+
+FOR_USERS = entries("requirements.lock")
+FOR_TESTS = entries(".ci/requirements-test.lock")
+LOCK = [requirement for requirement, _ in FOR_TESTS]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
 ADVISORIES = tomllib.loads((ROOT / ".ci" / "advisories.toml").read_text(encoding="utf-8"))
 
@@ -46,13 +59,44 @@ def known_bad(advisories: list[dict], lines: list[Requirement]) -> list[str]:
     ]
 
 
+@pytest.mark.parametrize("lock", [FOR_USERS, FOR_TESTS])
+def test_every_pin_has_its_hashes(lock: list[tuple[Requirement, list[str]]]) -> None:
+    """pip refuses what has another content than the lock knows."""
+    assert len(lock) > 80
+    for requirement, hashes in lock:
+        assert hashes, f"{requirement} has no hash; make the lock again with --generate-hashes"
+        assert all(re.fullmatch(r"sha256:[0-9a-f]{64}", one) for one in hashes), requirement
+
+
+def test_users_get_what_tests_speak_of_and_no_more() -> None:
+    """The lock of users is a part of the tests' one, without the packages of the test extra."""
+    assert {str(one) for one, _ in FOR_USERS} < {str(one) for one in LOCK}
+    needed = {canonicalize_name(Requirement(text).name) for text in PROJECT["dependencies"]}
+    for_tests = {
+        canonicalize_name(Requirement(text).name)
+        for text in PROJECT["optional-dependencies"]["test"]
+    }
+    names = {canonicalize_name(one.name) for one, _ in FOR_USERS}
+    assert needed <= names
+    # What a library of ours needs too may be in both.
+    assert names & for_tests <= {"jsonschema", "python-dateutil"}
+
+
+def test_no_lock_names_a_registry() -> None:
+    """Where packages come from is a matter of the machine."""
+    for name in ("requirements.lock", ".ci/requirements-test.lock"):
+        text = (ROOT / name).read_text(encoding="utf-8")
+        assert "://" not in text
+        assert "--index" not in text
+
+
 def test_every_requirement_is_pinned_within_its_range():
     """What pyproject.toml asks for stands in the lock, at a version that it allows."""
     asked = [*PROJECT["dependencies"], *PROJECT["optional-dependencies"]["test"]]
     for text in asked:
         wanted = Requirement(text)
         lines = locked(wanted.name)
-        assert lines, f"{wanted.name} is not in requirements.lock; make the lock again"
+        assert lines, f"{wanted.name} is not in the lock; make the lock again"
         for line in lines:
             assert wanted.specifier.contains(version_of(line)), f"{line} is not {wanted}"
 
@@ -68,7 +112,7 @@ def test_what_is_installed_is_what_is_locked():
                 installed = "not installed"
             if installed != version_of(line):
                 differing[line.name] = (version_of(line), installed)
-    assert not differing, "install again with `-c requirements.lock`"
+    assert not differing, "install again by the command of README.md"
 
 
 def test_the_lock_is_closed():
