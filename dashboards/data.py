@@ -17,7 +17,7 @@ from dashboards.letters import LetterTemplates
 from schemas import causes as suggested
 from schemas import histories
 from schemas.accounts import NightChecks, RowAccounts, SetAside
-from schemas.columns import TEXTS, polars_schema
+from schemas.columns import polars_schema
 from schemas.decisions import DecisionHistory, Decisions, Findings
 from schemas.feeds import Credits, Rulings
 from schemas.letters import LETTERS
@@ -111,9 +111,9 @@ EVIDENCE_ROWS = pl.Schema(
         "key": pl.String(),
         "file": pl.String(),
         "line": pl.Int64(),
-        "headers": TEXTS,
-        "columns": TEXTS,
-        "cells": TEXTS,
+        "headers": pl.List(pl.String),
+        "columns": pl.List(pl.String),
+        "cells": pl.List(pl.String),
     }
 )
 # One row is one set of facts that would change a verdict, or why none would, as a sentence.

@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 import re
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 import polars as pl
 
@@ -54,7 +55,8 @@ def hide_names(data: PageData) -> PageData:
         masked["night_checks"] = masked["night_checks"].filter(
             pl.col("check") != "laboratory_values"
         )
-    return dataclasses.replace(data, figures=figures, **masked)
+    hidden: dict[str, Any] = {**masked, "figures": figures}
+    return dataclasses.replace(data, **hidden)
 
 
 def _without_words(

@@ -69,7 +69,7 @@ class CompiledTemplates(jinja2.FileSystemBytecodeCache):
         self.pattern = "template-%s"
 
     @property
-    def directory(self) -> str:
+    def directory(self) -> str:  # type: ignore[override] # asked anew, as the folder may change
         """Where they are kept."""
         return str(kept_folder())
 

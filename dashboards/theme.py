@@ -114,4 +114,7 @@ def tokens_css() -> str:
 def resolve_colors(spec: dict[str, Any], *, dark: bool = False) -> dict[str, Any]:
     """A chart's specification with real colors in place of tokens."""
     colors = DARK if dark else LIGHT
-    return json.loads(_TOKEN.sub(lambda match: colors[match[1]], json.dumps(spec)))
+    filled: dict[str, Any] = json.loads(
+        _TOKEN.sub(lambda match: colors[match[1]], json.dumps(spec))
+    )
+    return filled

@@ -6,6 +6,7 @@ Belongs here: the order and its words. Does not belong here: verdicts, or how ro
 from __future__ import annotations
 
 import datetime as dt
+from decimal import Decimal
 
 import polars as pl
 
@@ -79,7 +80,7 @@ def order_claims(decisions: pl.DataFrame, as_of: dt.date) -> pl.DataFrame:
     )
 
 
-def _why(tier, outdated, at_stake, days_left, documents) -> str:
+def _why(tier: int, outdated: bool, at_stake: Decimal, days_left: int, documents: list[str]) -> str:
     amount = money(at_stake)
     if tier == 5:
         return "Settled"

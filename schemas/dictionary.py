@@ -95,7 +95,7 @@ def table_schema(table: type[Table]) -> dict[str, Any]:
 
 def data_package(
     name: str, tables: Mapping[str, type[Table]], paths: Mapping[str, list[str]]
-) -> dict:
+) -> dict[str, Any]:
     """A Data Package descriptor: one resource a feed that has files (`paths`, relative)."""
     resources = [
         {

@@ -6,6 +6,7 @@ Rows: `rows` (name, side: as it is | other terms, amount, text), `spans` (name, 
 
 import altair as alt
 
+from dashboards.charts.theme import layered
 from dashboards.theme import color
 
 SIDES = {"as it is": "series-6", "other terms": "series-2"}
@@ -42,4 +43,4 @@ def draw(currency: str) -> alt.LayerChart:
             description="text:N",
         )
     )
-    return alt.layer(span, marks).properties(width="container", height=alt.Step(24))
+    return layered(span, marks, height=alt.Step(24))

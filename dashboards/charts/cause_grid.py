@@ -5,6 +5,7 @@ Rows: `rows` (group, cause, step 1-5 | thin, rate_text, text); lists: `groups`, 
 
 import altair as alt
 
+from dashboards.charts.theme import layered
 from dashboards.theme import STEPS, color
 
 
@@ -50,4 +51,4 @@ def draw() -> alt.LayerChart:
             alt.value(color("on-pale")),
         ),
     )
-    return alt.layer(cells, numbers).properties(width="container", height=alt.Step(30))
+    return layered(cells, numbers, height=alt.Step(30))

@@ -5,6 +5,7 @@ Rows: `rows` (cohort, months, step 1-5 | immature, cell, text).
 
 import altair as alt
 
+from dashboards.charts.theme import layered
 from dashboards.theme import STEPS, color
 
 
@@ -40,4 +41,4 @@ def draw() -> alt.LayerChart:
             alt.value(color("on-pale")),
         ),
     )
-    return alt.layer(cells, numbers).properties(width="container", height=alt.Step(26))
+    return layered(cells, numbers, height=alt.Step(26))

@@ -11,7 +11,7 @@ from dashboards.theme import color
 
 def draw(currency: str) -> alt.Chart:
     """A bar a group, stacked by parts, labor and travel."""
-    return (
+    chart: alt.Chart = (
         alt.Chart(alt.NamedData("rows"))
         .mark_bar(height=16, stroke=color("surface"), strokeWidth=1)
         .encode(
@@ -37,3 +37,4 @@ def draw(currency: str) -> alt.Chart:
         )
         .properties(width="container", height=alt.Step(26))
     )
+    return chart

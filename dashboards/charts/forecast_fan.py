@@ -5,6 +5,7 @@ Rows: `rows` (month as ISO text, value, low_80, high_80, low_95, high_95, actual
 
 import altair as alt
 
+from dashboards.charts.theme import layered
 from dashboards.theme import color
 
 
@@ -36,4 +37,4 @@ def draw(axis_title: str) -> alt.LayerChart:
         .mark_point(filled=True, size=70, opacity=1, shape="diamond", color=color("series-2"))
         .encode(x=x, y=alt.Y("actual:Q", title=axis_title), tooltip=tooltip, description="text:N")
     )
-    return alt.layer(wide, narrow, line, actual).properties(width="container", height=280)
+    return layered(wide, narrow, line, actual, height=280)

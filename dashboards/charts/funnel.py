@@ -7,6 +7,7 @@ outlines a region.
 
 import altair as alt
 
+from dashboards.charts.theme import fixed_rows, layered
 from dashboards.theme import color
 
 
@@ -31,7 +32,7 @@ def draw(
         )
     ]
     one = (
-        alt.Chart(alt.Data(values=[{"one": 1}]))
+        alt.Chart(fixed_rows([{"one": 1}]))
         .mark_rule(color=color("ink"), opacity=0.6)
         .encode(y=alt.Y("one:Q", title=y_title))
     )
@@ -60,4 +61,4 @@ def draw(
         .mark_text(align="left", dx=8, dy=-6, color=color("ink"))
         .encode(x=x, y=alt.Y("ratio:Q", title=y_title), text="name:N")
     )
-    return alt.layer(*lines, one, dots, names).properties(width="container", height=300)
+    return layered(*lines, one, dots, names, height=300)

@@ -5,6 +5,7 @@ Rows: `rows` (name, value, low, high, thin, text); list: `names`, from top to bo
 
 import altair as alt
 
+from dashboards.charts.theme import fixed_rows, layered
 from dashboards.theme import RATIO_TICKS, color
 
 
@@ -36,9 +37,9 @@ def draw(axis_title: str, *, ratio: bool = False) -> alt.LayerChart:
     layers = [rules, dots]
     if ratio:
         one = (
-            alt.Chart(alt.Data(values=[{"one": 1}]))
+            alt.Chart(fixed_rows([{"one": 1}]))
             .mark_rule(strokeDash=[4, 3], color=color("ink"))
             .encode(x=alt.X("one:Q", scale=scale, title=axis_title, axis=axis))
         )
         layers.insert(0, one)
-    return alt.layer(*layers).properties(width="container", height=alt.Step(26))
+    return layered(*layers, height=alt.Step(26))

@@ -80,8 +80,9 @@ def draw() -> alt.LayerChart:
         .mark_text(color=color("series-2"), align="center", baseline="bottom", y=-3)
         .encode(x="on:T", text="label:N")
     )
-    return (
+    chart: alt.LayerChart = (
         alt.layer(spans, failure, failure_name, moments)
         .properties(width="container", height=alt.Step(26))
         .resolve_scale(color="independent", shape="independent")
     )
+    return chart

@@ -5,6 +5,7 @@ Rows: `rows` (name, crude, adjusted, low, high, text); list: `names`.
 
 import altair as alt
 
+from dashboards.charts.theme import fixed_rows, layered
 from dashboards.theme import RATIO_TICKS, color
 
 
@@ -35,8 +36,8 @@ def draw() -> alt.LayerChart:
         x=x, y=y, tooltip=tooltip, description="text:N"
     )
     one = (
-        alt.Chart(alt.Data(values=[{"one": 1}]))
+        alt.Chart(fixed_rows([{"one": 1}]))
         .mark_rule(strokeDash=[4, 3], color=color("ink"))
         .encode(x=alt.X("one:Q", scale=scale, title=title, axis=axis))
     )
-    return alt.layer(one, rules, crude, adjusted).properties(width="container", height=alt.Step(26))
+    return layered(one, rules, crude, adjusted, height=alt.Step(26))

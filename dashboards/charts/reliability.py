@@ -5,6 +5,7 @@ Rows: `rows` (probability, share, low, high, thin, text); on the line both agree
 
 import altair as alt
 
+from dashboards.charts.theme import fixed_rows, layered
 from dashboards.theme import color
 
 
@@ -14,7 +15,7 @@ def draw() -> alt.LayerChart:
     x = alt.X("probability:Q", title="Probability told", scale=unit, axis=alt.Axis(format="%"))
     y_title = "Share that was booked so"
     line = (
-        alt.Chart(alt.Data(values=[{"at": 0}, {"at": 1}]))
+        alt.Chart(fixed_rows([{"at": 0}, {"at": 1}]))
         .mark_line(strokeDash=[4, 3], color=color("ink"), strokeWidth=1)
         .encode(
             x=alt.X("at:Q", scale=unit, title="Probability told", axis=alt.Axis(format="%")),
@@ -34,4 +35,4 @@ def draw() -> alt.LayerChart:
         tooltip=tip,
         description="text:N",
     )
-    return alt.layer(line, rules, dots).properties(width="container", height=260)
+    return layered(line, rules, dots, height=260)

@@ -13,7 +13,7 @@ TITLE = "What became of every row"
 
 def draw() -> alt.Chart:
     """Shares of the rows read, stacked to the whole."""
-    return (
+    chart: alt.Chart = (
         alt.Chart(alt.NamedData("rows"))
         .mark_bar(height=18, stroke=color("surface"), strokeWidth=1)
         .encode(
@@ -35,3 +35,4 @@ def draw() -> alt.Chart:
         )
         .properties(width="container", height=alt.Step(32))
     )
+    return chart

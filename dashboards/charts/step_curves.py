@@ -5,6 +5,7 @@ Rows: `rows` (group, months, value, low, high, text); list: `groups`.
 
 import altair as alt
 
+from dashboards.charts.theme import layered
 from dashboards.theme import SERIES
 
 
@@ -57,4 +58,4 @@ def draw(axis_title: str, *, percent: bool = False) -> alt.LayerChart:
         ],
         description="text:N",
     )
-    return alt.layer(bands, lines, points).properties(width="container", height=300)
+    return layered(bands, lines, points, height=300)

@@ -7,6 +7,7 @@ chart shows.
 from __future__ import annotations
 
 from contextlib import AbstractContextManager
+from typing import Any, cast
 
 import altair as alt
 
@@ -16,7 +17,7 @@ from dashboards.theme import FONT, SERIES, color
 @alt.theme.register("limeledger", enable=True)
 def limeledger_theme() -> alt.theme.ThemeConfig:
     """The theme of every chart: quiet axes, no frame, one type size below the text's."""
-    axis = {
+    axis: Any = {
         "labelColor": color("muted"),
         "titleColor": color("muted"),
         "gridColor": color("grid"),
@@ -62,6 +63,17 @@ def limeledger_theme() -> alt.theme.ThemeConfig:
     )
 
 
+def fixed_rows(rows: list[dict[str, float]]) -> alt.Data:
+    """Rows that a chart always has, such as the line at one."""
+    return alt.Data(values=rows)  # type: ignore[no-untyped-call]
+
+
+def layered(*charts: alt.Chart, height: int | alt.Step) -> alt.LayerChart:
+    """Charts over each other, as wide as the place that they stand in."""
+    # A layer of plain charts is never faceted, which altair's own type leaves open.
+    return cast(alt.LayerChart, alt.layer(*charts).properties(width="container", height=height))
+
+
 def themed() -> AbstractContextManager[object]:
     """What is written out inside wears the theme, whatever else was enabled meanwhile."""
-    return alt.theme.enable("limeledger")
+    return cast(AbstractContextManager[object], alt.theme.enable("limeledger"))

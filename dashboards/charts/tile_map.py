@@ -7,6 +7,7 @@ a region.
 import altair as alt
 
 from dashboards.charts.categories import BANDS, THIN
+from dashboards.charts.theme import layered
 from dashboards.theme import DIVERGING, color
 
 
@@ -46,4 +47,4 @@ def draw() -> alt.LayerChart:
             alt.value(color("on-pale")),
         ),
     )
-    return alt.layer(tiles, names).properties(width="container", height=300)
+    return layered(tiles, names, height=300)

@@ -12,7 +12,7 @@ from dashboards.theme import color
 def draw(axis_title: str) -> alt.Chart:
     """A line a side with a dot a month."""
     sides = list(SIDES)
-    return (
+    chart: alt.Chart = (
         alt.Chart(alt.NamedData("rows"))
         .mark_line(point=alt.OverlayMarkDef(size=36))
         .encode(
@@ -30,3 +30,4 @@ def draw(axis_title: str) -> alt.Chart:
         )
         .properties(width="container", height=260)
     )
+    return chart

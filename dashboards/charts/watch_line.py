@@ -5,6 +5,7 @@ Rows: `rows` (month as ISO text, cusum, decision_value, alarm, text).
 
 import altair as alt
 
+from dashboards.charts.theme import layered
 from dashboards.theme import color
 
 
@@ -30,4 +31,4 @@ def draw() -> alt.LayerChart:
             description="text:N",
         )
     )
-    return alt.layer(line, limit, alarms).properties(width="container", height=110)
+    return layered(line, limit, alarms, height=110)

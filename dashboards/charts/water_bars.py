@@ -7,6 +7,7 @@ kind: limit | lower limit, text). List:
 
 import altair as alt
 
+from dashboards.charts.theme import layered
 from dashboards.theme import color
 
 TITLE = "The water against its limits"
@@ -62,4 +63,4 @@ def draw() -> alt.LayerChart:
             description="text:N",
         )
     )
-    return alt.layer(bars, ticks, beyond).properties(width="container", height=alt.Step(28))
+    return layered(bars, ticks, beyond, height=alt.Step(28))

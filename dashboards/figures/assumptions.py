@@ -48,7 +48,7 @@ def _view(rows: list[Row]) -> View:
         says += f"; furthest from it {furthest['assumption']}: {rate_text(furthest)}"
     dots = [
         dot(
-            _SHORT.get(row["assumption"], row["assumption"]),
+            _SHORT.get(row["assumption"]) or row["assumption"],
             row["rate_per_100"], row["low"], row["high"], row["thin"], rate_text(row),
         )
         for row in known

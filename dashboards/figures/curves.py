@@ -5,6 +5,8 @@ Belongs here: what all curves share. Does not belong here: any one figure.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from dashboards.figures.cuts import ALL, Cuts, Pick, Row, group_phrase, slim
 from schemas.histories import PROFILE_WORDS
 
@@ -43,7 +45,9 @@ def groups_of(cuts: Cuts, dimension: str, pick: Pick, **fixed: str) -> dict[str,
     return ({"all": whole} if whole else {}) | found
 
 
-def curve_points(groups: dict[str, list[Row]], columns: tuple[str, str, str], text) -> list[Row]:
+def curve_points(
+    groups: dict[str, list[Row]], columns: tuple[str, str, str], text: Callable[[Row], str]
+) -> list[Row]:
     """Chart rows of curves, month by month, while enough units are at risk."""
     value, low, high = columns
     return [

@@ -28,13 +28,13 @@ class Cuts:
 
     def __init__(self, frame: pl.DataFrame) -> None:
         self._parts = {key[0]: part for key, part in frame.partition_by("by", as_dict=True).items()}
-        self._found: dict[tuple, dict[tuple, list[Row]]] = {}
+        self._found: dict[tuple[str, tuple[str, ...]], dict[tuple[Any, ...], list[Row]]] = {}
 
     def rows(self, by: str, **fixed: Any) -> list[Row]:
         """The rows sliced `by` whose columns have the fixed values, in the table's order."""
         names = tuple(sorted(fixed))
         if (by, names) not in self._found:
-            grouped: dict[tuple, list[Row]] = defaultdict(list)
+            grouped: dict[tuple[Any, ...], list[Row]] = defaultdict(list)
             part = self._parts.get(by)
             for row in part.iter_rows(named=True) if part is not None else ():
                 grouped[tuple(row[name] for name in names)].append(row)

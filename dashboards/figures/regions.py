@@ -83,13 +83,14 @@ def _view(field: Field, rows: list[Row], event: str, pick: Pick) -> View:
         says = _says_one(field, picked[0], event) + _apart(field, picked)
         return View(says, exposure(picked), {}, [], [], same_as=f"{event}/{ALL}")
     charts: dict[str, Any] = {}
-    placed = [row for row in rows if _place(field, row["region"]) is not None]
+    places = ((row, _place(field, row["region"])) for row in rows)
+    placed = [(row, place) for row, place in places if place is not None]
     if placed:
         for part, column, title in (
             ("crude_map", "crude_ratio", "As it is"),
             ("adjusted_map", "adjusted_ratio", "Water, family and age allowed for"),
         ):
-            tiles = [_tile(field, row, column) for row in placed]
+            tiles = [_tile(field, row, column, place) for row, place in placed]
             charts[part] = {"rows": {"rows": tiles}, "title": title}
     charts["funnel"] = _funnel(field, rows)
     pairs = [_pair(field, row) for row in rows if row["adjusted_ratio"] and not row["thin"]]
@@ -107,18 +108,16 @@ def _view(field: Field, rows: list[Row], event: str, pick: Pick) -> View:
 
 
 def _place(field: Field, region: str) -> tuple[float, float] | None:
-    row = field.regions.get(region) or {}
-    place = row.get("tile_row"), row.get("tile_col")
-    return None if None in place else place
+    place = field.regions.get(region) or {}
+    row, column = place.get("tile_row"), place.get("tile_col")
+    return None if row is None or column is None else (row, column)
 
 
-def _tile(field: Field, row: Row, column: str) -> Row:
-    place = _place(field, row["region"])
+def _tile(field: Field, row: Row, column: str, place: tuple[float, float]) -> Row:
     ratio = row[column]
-    low, high = ("adjusted_low", "adjusted_high") if column == "adjusted_ratio" else (None, None)
     text = f"{formats.number(ratio)} times"
-    if low and row[low] is not None:
-        text += f" ({formats.interval(row[low], row[high])})"
+    if column == "adjusted_ratio" and row["adjusted_low"] is not None:
+        text += f" ({formats.interval(row['adjusted_low'], row['adjusted_high'])})"
     text += f", {formats.counted(row['failures'], 'failure')}"
     return {
         "region": row["region"],

@@ -82,7 +82,8 @@ def _feeds(data: PageData) -> list[list[str]]:
             continue
         day = row["through_date"] if row else None
         behind = formats.whole((data.as_of - day).days) if day else "–"
-        state = "no date known" if day is None else "stale" if row["stale"] else "current"
+        state = "stale" if row and row["stale"] else "current"
+        state = "no date known" if day is None else state
         rows.append([name, formats.day(day), behind, state])
     return rows
 

@@ -11,6 +11,7 @@ from dashboards import formats
 from dashboards.data import PageData
 from dashboards.pages import paper_trail
 from dashboards.worklist import OPEN
+from schemas.polars_types import sum_of_money
 
 MOST_CHANGES = 60
 COLUMNS = (
@@ -47,7 +48,7 @@ def _summary(ordered: pl.DataFrame, data: PageData) -> str:
     open_claims = ordered.filter("open")
     if open_claims.is_empty():
         return "No claim is open."
-    stake = formats.money(open_claims["at_stake"].sum(), data.currency)
+    stake = formats.money(sum_of_money(open_claims["at_stake"]), data.currency)
     counts = {word: (open_claims["standing"] == word).sum() for word in OPEN}
     overtaken = int(open_claims["ruling_outdated"].sum())
     parts = [
@@ -133,7 +134,7 @@ def _changes(data: PageData, changed: pl.DataFrame, with_page: set[str]) -> list
     return [_change(row, reasons, with_page) for row in changed.iter_rows(named=True)]
 
 
-def _change(row: dict[str, Any], reasons: dict, with_page: set[str]) -> dict[str, Any]:
+def _change(row: dict[str, Any], reasons: dict[Any, Any], with_page: set[str]) -> dict[str, Any]:
     words = formats.VERDICTS
     old, new = words.get(row["from_verdict"]), words.get(row["to_verdict"])
     if old is None:
@@ -156,7 +157,7 @@ def _change(row: dict[str, Any], reasons: dict, with_page: set[str]) -> dict[str
     }
 
 
-def _filters(ordered: pl.DataFrame, data: PageData) -> list[tuple[str, str, list]]:
+def _filters(ordered: pl.DataFrame, data: PageData) -> list[tuple[str, str, list[Any]]]:
     region_names = dict(data.regions.select("region", "name").iter_rows())
     agency_names = dict(data.agencies.select("agency", "name").iter_rows())
 

@@ -14,6 +14,7 @@ import polars as pl
 from dashboards import formats
 from dashboards.data import PageData
 from schemas import codes
+from schemas.polars_types import sum_of_money
 
 LINES = ("parts", "labor", "travel")
 MOST_ROWS = 25
@@ -120,7 +121,7 @@ def panel(data: PageData, with_page: set[str]) -> dict[str, Any] | None:
                 "word": formats.PAYMENTS[state],
                 "says": SAYS[state],
                 "count": formats.counted(rows.height, "claim"),
-                "sum": formats.money(rows["difference"].sum(), data.currency),
+                "sum": formats.money(sum_of_money(rows["difference"]), data.currency),
                 "settled": state in codes.SETTLED_PAYMENTS,
                 "rows": [_listed(row, with_page) for row in shown.iter_rows(named=True)],
                 "left_out": f"{rest:,} more are in the file data/payments.csv." if rest else "",
@@ -147,9 +148,9 @@ def _summary(payments: pl.DataFrame, currency: str) -> str:
     over = payments.filter((pl.col("difference") > 0) & (pl.col("state") != "paid"))
     said = []
     if short.height:
-        owed = formats.money(-short["difference"].sum(), currency)
+        owed = formats.money(-sum_of_money(short["difference"]), currency)
         said.append(f"{owed} of {formats.counted(short.height, 'claim')} still to be paid")
     if over.height:
-        much = formats.money(over["difference"].sum(), currency)
+        much = formats.money(sum_of_money(over["difference"]), currency)
         said.append(f"{much} of {formats.counted(over.height, 'claim')} paid beyond what stands")
     return f"{formats.listed(said)}." if said else "All that stands is paid, and no more."

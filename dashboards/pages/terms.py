@@ -6,7 +6,7 @@ them (`pipelines.terms`).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import polars as pl
@@ -39,10 +39,10 @@ def content(data: PageData) -> dict[str, Any]:
     if values.is_empty():
         return {"title": "Terms", "summary": "No terms are in force.", "families": []}
     editions = values.select("edition", "effective_from").unique().sort("effective_from").rows()
-    sheets: dict[str, list] = {}
+    sheets: dict[str, list[Any]] = {}
     for family in values["family"].unique().sort().to_list():
         sheets[family] = _sheet(family, [name for name, _ in editions], data)
-    groups: list[tuple[list[str], list]] = []
+    groups: list[tuple[list[str], list[Any]]] = []
     for family, sheet in sheets.items():
         for names, known in groups:
             if known == sheet:
@@ -68,7 +68,7 @@ def content(data: PageData) -> dict[str, Any]:
     return {"title": "Terms", "summary": summary, "families": families}
 
 
-def _differences(sheet: list, editions: int) -> str:
+def _differences(sheet: list[Any], editions: int) -> str:
     titles = [
         title.lower()
         for title, cells in sheet
@@ -100,7 +100,7 @@ def _sheet(family: str, editions: list[str], data: PageData) -> list[tuple[str, 
     return rows
 
 
-def _sections(row: Row, water: list[Row], installation: list[Row]) -> dict[str, list[str]]:
+def _sections(row: Row, water: Sequence[Row], installation: Sequence[Row]) -> dict[str, list[str]]:
     return {
         "Clock": _clock(row),
         "Cover": [
@@ -153,7 +153,7 @@ def _clock(row: Row) -> list[str]:
     return said
 
 
-def _water(row: Row, limits: list[Row]) -> list[str]:
+def _water(row: Row, limits: Sequence[Row]) -> list[str]:
     names = [formats.ANALYTES[analyte][0].lower() for analyte in row["panel"]]
     names = ["pH" if name == "ph" else name for name in names]
     said = [f"A test counts when it reports {formats.listed(names)}."]
@@ -206,7 +206,7 @@ def _upkeep(row: Row) -> list[str]:
     return said
 
 
-def _installation(limits: list[Row]) -> list[str]:
+def _installation(limits: Sequence[Row]) -> list[str]:
     said = []
     for limit in sorted(limits, key=lambda limit: (limit["reading"], limit["gas"] or "")):
         name, unit = formats.READINGS.get(limit["reading"], (limit["reading"], ""))

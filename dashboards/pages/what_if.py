@@ -15,6 +15,7 @@ import polars as pl
 
 from dashboards import formats
 from dashboards.charts import before_after, two_courses
+from schemas.polars_types import sum_of_money
 
 BY = {
     "family": "By family",
@@ -50,7 +51,7 @@ class OtherTerms:
 
 def content(told: OtherTerms, currency: str, hide: Sequence[str]) -> dict[str, Any]:
     """What the template needs; charts as specifications with their rows."""
-    before, after = (told.lines[f"payable_{side}"].sum() for side in ("before", "after"))
+    before, after = (sum_of_money(told.lines[f"payable_{side}"]) for side in ("before", "after"))
     return {
         "title": "Other terms",
         "reading": told.reading,
@@ -91,12 +92,12 @@ def _money(lines: pl.DataFrame) -> list[list[str]]:
             formats.money(row["payable_after"]),
             _signed_money(row["payable_after"] - row["payable_before"]),
         ]
-        for row in pl.concat([lines, total.cast(dict(lines.schema))]).iter_rows(named=True)
+        for row in pl.concat([lines, total.cast(lines.schema)]).iter_rows(named=True)
     ]
 
 
 def _stands(lines: pl.DataFrame, currency: str) -> str:
-    before, after = (lines[f"standing_{side}"].sum() for side in ("before", "after"))
+    before, after = (sum_of_money(lines[f"standing_{side}"]) for side in ("before", "after"))
     return (
         f"With the rulings that stand, {formats.money(after, currency)} would be to be paid in "
         f"place of {formats.money(before, currency)}."
@@ -160,7 +161,7 @@ def _with_rest(rows: pl.DataFrame) -> pl.DataFrame:
     same = rows.filter(pl.col("change") == 0)
     rest = same.group_by("by").agg(pl.col(sums).sum()).with_columns(group=pl.lit("no change"))
     changed = rows.filter(pl.col("change") != 0)
-    return pl.concat([changed, rest.select(rows.columns).cast(dict(rows.schema))])
+    return pl.concat([changed, rest.select(rows.columns).cast(rows.schema)])
 
 
 def _forecast(told: OtherTerms, currency: str) -> dict[str, Any] | None:

@@ -72,7 +72,7 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _tell(found: pl.DataFrame, whole: dict) -> None:
+def _tell(found: pl.DataFrame, whole: dict[str, Any]) -> None:
     import polars as pl
 
     if whole["precision"] is None:

@@ -84,7 +84,7 @@ def _tell(found: pl.DataFrame, state: str | None, currency: str) -> None:
         say(f"No claim is {(state or '').replace('_', ' ')}.")
 
 
-def _line(row: dict) -> str:
+def _line(row: dict[str, Any]) -> str:
     near = f"; {row['claim_suggestion']} is one character away" if row["claim_suggestion"] else ""
     last = f", last on {row['last_credited_on']}" if row["last_credited_on"] else ""
     return (

@@ -159,7 +159,7 @@ def _amount(name: str, given: str | None) -> str:
         return ""
     try:
         amount = Decimal(given)
-        if not amount.is_finite() or amount < 0 or amount.as_tuple().exponent < -2:
+        if not amount.is_finite() or amount < 0 or amount != round(amount, 2):
             raise InvalidOperation
     except (InvalidOperation, TypeError):
         raise UsageError(

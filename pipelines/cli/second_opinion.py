@@ -107,12 +107,12 @@ def _draw(args: argparse.Namespace) -> int:
 def _record(args: argparse.Namespace) -> int:
     from pipelines.assist.second_opinions.opinions import ASKED, read_answers
     from pipelines.steps.second_opinions import (
-        OPINIONS,
         drawn_claims,
         keep,
         standing_opinions,
     )
     from pipelines.workspace.clock import now
+    from pipelines.workspace.layout import OPINIONS
     from pipelines.workspace.lock import refresh_lock
     from pipelines.workspace.permissions import private_umask, restrict_file
     from pipelines.workspace.settings import load_settings
@@ -197,7 +197,7 @@ def _tell(args: argparse.Namespace) -> int:
     return 0
 
 
-def _say_agreement(row: dict) -> None:
+def _say_agreement(row: dict[str, Any]) -> None:
     weighed = "Weighted to all claims" if row["weighting"] == "claims" else "Of those checked"
     if row["agreement"] is None:
         say(f"{weighed}: {row['note']}.")

@@ -54,7 +54,7 @@ def advise_on_site(inputs: Inputs, site: str, model: str) -> Advice:
     )["product"]
     systems = inputs.reference.treatments.filter(pl.col("kind") == "system")["product"]
     served = fitted.drop_nulls().unique().sort()
-    region = units["region"].drop_nulls().first() if units["region"].len() else None
+    region = next(iter(units["region"].drop_nulls()), None)
     return advise_on_tests(
         inputs, tests, model, region, served.filter(served.is_in(systems.implode())).to_list()
     )

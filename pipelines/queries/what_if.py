@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +30,7 @@ from pipelines.terms import Terms, other_terms
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.toml_file import read_toml
 from schemas.columns import CENTS
+from schemas.polars_types import sum_of_money
 
 METHOD = (
     "The forecast is made anew as a refresh makes it: the failures expected of the units that the "
@@ -178,7 +180,10 @@ def _forecast(inputs: Inputs, con: duckdb.DuckDBPyConnection, decided: Decided) 
 _SLICES: tuple[tuple[str, ...], ...] = ((), ("family",))
 
 
-def totals(comparison: Comparison) -> Iterator[tuple[str, Any, Any]]:
+def totals(comparison: Comparison) -> Iterator[tuple[str, Decimal, Decimal]]:
     """Payable and standing in all: name, before, after."""
     for kind in ("payable", "standing"):
-        yield kind, *(comparison.lines[f"{kind}_{side}"].sum() for side in ("before", "after"))
+        before, after = (
+            sum_of_money(comparison.lines[f"{kind}_{side}"]) for side in ("before", "after")
+        )
+        yield kind, before, after

@@ -14,14 +14,13 @@ import polars as pl
 
 from pipelines.terms.editions import Edition
 from pipelines.terms.shape import GAS_READING
-from schemas.columns import TEXTS
 
 VALUES = pl.Schema(
     {
         "edition": pl.String(),
         "family": pl.String(),
         "effective_from": pl.Date(),
-        "clock_order": TEXTS,
+        "clock_order": pl.List(pl.String),
         "days_after_shipment": pl.Int64(),
         "latest_days_after_shipment": pl.Int64(),
         "replacement": pl.String(),
@@ -34,8 +33,8 @@ VALUES = pl.Schema(
         "duplicate_within_days": pl.Int64(),
         "workmanship_days": pl.Int64(),
         "documents_within_days": pl.Int64(),
-        "panel": TEXTS,
-        "sellers": TEXTS,
+        "panel": pl.List(pl.String),
+        "sellers": pl.List(pl.String),
         "grace_days": pl.Int64(),
         "judged_by": pl.String(),
         "cartridge_months_mild": pl.Int64(),
@@ -47,7 +46,7 @@ VALUES = pl.Schema(
         "look_back_months": pl.Int64(),
         "delime_months": pl.Int64(),
         "delime_grace_days": pl.Int64(),
-        "conditions_off": TEXTS,
+        "conditions_off": pl.List(pl.String),
     }
 )
 WATER_LIMITS = pl.Schema(

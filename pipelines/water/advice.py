@@ -44,7 +44,7 @@ def typed_test(values: Mapping[str, float]) -> pl.DataFrame:
             raise UsageError(f"{name} is no analyte; the analytes are {', '.join(known)}.")
     bounds = {f"{name}_below": pl.Float64 for name in codes.ANALYTES}
     row = {"sample": "typed", "point": "supply", **values}
-    return pl.DataFrame([row], schema=dict(schema) | bounds)
+    return pl.DataFrame([row], schema={**schema, **bounds})
 
 
 def advise(
@@ -124,7 +124,8 @@ def advise(
 
 def _profile(needs: list[str]) -> str:
     frame = pl.DataFrame({"needs": [needs]}, schema={"needs": pl.List(pl.String)})
-    return frame.select(profile_word(pl.col("needs"))).item()
+    word: str = frame.select(profile_word(pl.col("needs"))).item()
+    return word
 
 
 def _terms_row(values: pl.DataFrame, family: str, edition: str | None) -> dict[str, Any]:

@@ -96,7 +96,7 @@ def generator_lines(
         "hold it back: it brings in more"
     )
     extra = blowdown_l(per_day, governing) if governing else None
-    if extra is not None and governing < MOST_CYCLES:
+    if extra is not None and governing is not None and governing < MOST_CYCLES:
         more = scale_g(ceiling_mg_l, (per_day + extra) * DAYS_A_MONTH)
         text += f", up to {shown(more)} g with the blowdown above"
     lines.append(Line("scale", f"{text}.", "bound", (OPENING_CAUTION,)))

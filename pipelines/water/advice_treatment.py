@@ -22,6 +22,7 @@ from pipelines.water.membrane import (
 )
 from pipelines.water.steam import DAYS_A_MONTH, days_of_capacity
 from pipelines.water.treatment import Combination, false_membrane_claims
+from schemas.polars_types import least
 
 LEVELS = {
     "product": pl.String,
@@ -97,10 +98,12 @@ def membrane_advice(
     tanks: list[pl.DataFrame] = []
     levels: list[pl.DataFrame] = []
     demand = hourly_demand(feed_l_per_h, duty.duty_hours_per_day, duty.first_fill_l)
-    if membranes.height and coldest_c is None:
-        text = "The region's coldest supply temperature is not on file: reverse osmosis unsized."
-        lines.append(Line("reverse osmosis", text, "well founded"))
-        membranes = membranes.clear()
+    if coldest_c is None:
+        if membranes.height:
+            text = "The region's coldest supply temperature is not on file: "
+            text += "reverse osmosis unsized."
+            lines.append(Line("reverse osmosis", text, "well founded"))
+        return lines, *_nothing_sized(demand)
     made = membranes.select(
         "product",
         "rated_output_l_per_h",
@@ -122,10 +125,16 @@ def membrane_advice(
             )
             for tank in table["tank_l"]
         ]
-    empty = tanks_against_duty(0.0, demand, ()).select(
+    no_tanks, no_levels = _nothing_sized(demand)
+    return lines, pl.concat([no_tanks, *tanks]), pl.concat([no_levels, *levels])
+
+
+def _nothing_sized(demand: np.ndarray) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Tanks and levels without a row."""
+    tanks = tanks_against_duty(0.0, demand, ()).select(
         pl.lit(None, pl.String).alias("product"), pl.all()
     )
-    return lines, pl.concat([empty, *tanks]), pl.concat([pl.DataFrame(schema=LEVELS), *levels])
+    return tanks, pl.DataFrame(schema=LEVELS)
 
 
 def _output_lines(
@@ -166,7 +175,7 @@ def _tank_lines(
     if not len(serving):
         text = f"None of the tanks on sale keeps {product} serving at the coldest supply."
         return [*lines, Line("reverse osmosis", text, "bound")]
-    smallest = float(serving.min())
+    smallest = least(serving)
     text = f"The smallest tank that never runs dry behind {product} is {shown(smallest)} L"
     coldest = coldest_that_serves(rated, rated_c, demand, smallest)
     if coldest is not None:

@@ -46,7 +46,7 @@ def _held_calcium(r: Ratios, s: Speciation, calcium: Array, free: Array) -> Arra
 
 
 def _closed(k: Constants, w: Water, total_carbon: Array) -> StepFor:
-    def for_rows(rows: NDArray) -> Step:
+    def for_rows(rows: NDArray[np.intp]) -> Step:
         kept = (w.calcium - total_carbon)[rows]
         charge = (w.alkalinity - 2.0 * total_carbon)[rows]
         product = k.calcite if k.calcite.ndim == 0 else k.calcite[rows]
@@ -72,7 +72,7 @@ def _closed(k: Constants, w: Water, total_carbon: Array) -> StepFor:
 
 
 def _vented(k: Constants, w: Water, dioxide_activity: float) -> StepFor:
-    def for_rows(rows: NDArray) -> Step:
+    def for_rows(rows: NDArray[np.intp]) -> Step:
         kept = (w.alkalinity - 2.0 * w.calcium)[rows]
 
         def step(r: Ratios, s: Speciation, part: Water) -> tuple[Array, Array, Array]:

@@ -109,7 +109,8 @@ def analytic_log_k(coefficients: tuple[float, ...], kelvin: Array) -> Array:
 def van_t_hoff_log_k(coefficients: tuple[float, float], kelvin: Array) -> Array:
     """log10 K carried from 25 °C by a constant enthalpy."""
     log_k, enthalpy_kcal = coefficients
-    return log_k - enthalpy_kcal / KCAL_PER_LN * (1.0 / kelvin - 1.0 / 298.15)
+    carried: Array = log_k - enthalpy_kcal / KCAL_PER_LN * (1.0 / kelvin - 1.0 / 298.15)
+    return carried
 
 
 def debye_huckel_slope(kelvin: Array) -> Array:

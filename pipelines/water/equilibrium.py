@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -128,7 +129,7 @@ def balanced_water(a: dict[str, Array]) -> Water:
 def _usable(a: dict[str, Array]) -> NDArray[np.bool_]:
     amounts = [values for name, values in a.items() if name.endswith(("_l", "_caco3"))]
     usable = np.all([(v >= 0.0) & (v <= LARGEST_MG_L) for v in amounts], axis=0)
-    return (
+    kept: NDArray[np.bool_] = (
         usable
         & (a["alkalinity_mg_l_caco3"] > 0.0)
         & (a["ph"] >= LOWEST_PH_WITH_ALKALINITY)
@@ -136,9 +137,10 @@ def _usable(a: dict[str, Array]) -> NDArray[np.bool_]:
         & (a["temperature_c"] >= 0.0)
         & (a["temperature_c"] <= 100.0)
     )
+    return kept
 
 
-def _block(a: dict[str, Array]) -> dict[str, Array]:
+def _block(a: dict[str, Array]) -> dict[str, NDArray[Any]]:
     known_calcium = np.isfinite(a["calcium_mg_l_caco3"])
     asked = np.isfinite(a["ph"]) & np.isfinite(a["alkalinity_mg_l_caco3"])
     a = {**a, "calcium_mg_l_caco3": np.where(known_calcium, a["calcium_mg_l_caco3"], 0.0)}
@@ -159,27 +161,27 @@ def _block(a: dict[str, Array]) -> dict[str, Array]:
 
 
 def _spread(
-    figures: dict[str, Array],
+    figures: dict[str, NDArray[Any]],
     usable: NDArray[np.intp],
     solved: NDArray[np.bool_],
     asked: NDArray[np.bool_],
     calcite: NDArray[np.bool_],
-) -> dict[str, Array]:
+) -> dict[str, NDArray[Any]]:
     """The figures at their waters' places in the block, and the masks of those without any."""
-    spread: dict[str, Array] = {}
+    spread: dict[str, NDArray[Any]] = {}
     for name, values in figures.items():
         spread[name] = np.full(len(asked), np.nan)
         spread[name][usable] = values
-    spread["no_solution"] = asked.copy()  # type: ignore[assignment]
+    spread["no_solution"] = asked.copy()
     spread["no_solution"][usable] &= ~solved
-    spread["no_solution_at_fixed_ph"] = np.zeros(len(asked), dtype=bool)  # type: ignore[assignment]
+    spread["no_solution_at_fixed_ph"] = np.zeros(len(asked), dtype=bool)
     spread["no_solution_at_fixed_ph"][usable] = (
         solved & calcite & np.isnan(figures["langelier_100c_fixed_ph"])
     )
     return spread
 
 
-def _figures(a: dict[str, Array]) -> dict[str, Array]:
+def _figures(a: dict[str, Array]) -> dict[str, NDArray[Any]]:
     water = balanced_water(a)
     measured_k = constants_at(a["temperature_c"])
     measured, carbon, solved = at_measured_ph(measured_k, water, a["ph"])

@@ -15,6 +15,7 @@ import numpy as np
 import polars as pl
 
 from pipelines.water.constants import ZERO_C_IN_KELVIN
+from schemas.polars_types import least
 
 # exp[K (1/298 - 1/T)], the normalization of membrane makers' manuals; 2-35 °C, empirical.
 COLD_KELVIN = 3020.0  # at or below 25 °C
@@ -47,7 +48,7 @@ def output_l_per_h(rated_l_per_h: pl.Expr, rated_c: pl.Expr, supply_c: pl.Expr) 
 def hourly_demand(feed_l_per_h: float, duty_hours: float, first_fill_l: float = 0.0) -> np.ndarray:
     """Treated water drawn in each hour of a day that begins with the duty, L, shape (24,)."""
     hours = np.clip(duty_hours - np.arange(HOURS_A_DAY), 0.0, 1.0)
-    demand = feed_l_per_h * hours
+    demand: np.ndarray = feed_l_per_h * hours
     demand[0] += first_fill_l
     return demand
 
@@ -111,7 +112,7 @@ def tanks_against_duty(output: float, demand: np.ndarray, tanks_l: Sequence[floa
                 "tank_l": float(tank),
                 "short_hours": short_hours,
                 "short_l": float(week["short_l"].sum()),
-                "lowest_l": float(week["level_l"].min()),
+                "lowest_l": least(week["level_l"]),
                 "start_hour": start,
                 "serves": bool(keeps_up and short_hours == 0),
             }

@@ -43,10 +43,10 @@ Rows = TypeVar("Rows", Water, Speciation, Constants)
 # One round: from the ratios and the last estimate to free carbonate, free calcium, and the
 # Newton step in ln(hydrogen), or None where the pH is given.
 Step = Callable[[Ratios, Speciation, Water], tuple[Array, Array, Array | None]]
-StepFor = Callable[[NDArray], Step]
+StepFor = Callable[[NDArray[np.intp]], Step]
 
 
-def ph_given(rows: NDArray) -> Step:
+def ph_given(rows: NDArray[np.intp]) -> Step:
     """Rounds at the pH of the first estimate."""
     return _ph_given
 
@@ -70,7 +70,7 @@ def _ph_given(r: Ratios, s: Speciation, w: Water) -> tuple[Array, Array, None]:
 def carbon_given(total_carbon: Array) -> StepFor:
     """Rounds at a given total carbon (mol/kg): the pH that makes up the alkalinity."""
 
-    def for_rows(rows: NDArray) -> Step:
+    def for_rows(rows: NDArray[np.intp]) -> Step:
         carbon = total_carbon[rows]
 
         def step(r: Ratios, s: Speciation, w: Water) -> tuple[Array, Array, Array]:
@@ -98,7 +98,7 @@ def carbon_given(total_carbon: Array) -> StepFor:
     return for_rows
 
 
-def take(values: Rows, rows: NDArray) -> Rows:
+def take(values: Rows, rows: NDArray[np.intp] | NDArray[np.bool_]) -> Rows:
     """The same dataclass with only some rows; single values stay."""
     arrays = {f.name: getattr(values, f.name) for f in fields(values)}
     return type(values)(**{n: a if a.ndim == 0 else a[rows] for n, a in arrays.items()})

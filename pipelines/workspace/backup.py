@@ -17,6 +17,7 @@ import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from pipelines.errors import StorageError, UsageError
 from pipelines.workspace.clock import clock, stamp
@@ -59,7 +60,7 @@ def write_backup(workspace: Workspace, terms: str, target: Path) -> Archived:
         raise UsageError(f"{target} lies in the workspace itself; name a file outside of it.")
     working = target.with_name(target.name + ".new")
     left_out: list[str] = []
-    told: list[dict] = []
+    told: list[dict[str, Any]] = []
     try:
         working.unlink(missing_ok=True)
         with open(_private(working), "wb") as file:
@@ -131,7 +132,7 @@ def _can_be_named(name: str) -> bool:
     return True
 
 
-def _add(archive: zipfile.ZipFile, root: Path, path: Path) -> dict:
+def _add(archive: zipfile.ZipFile, root: Path, path: Path) -> dict[str, Any]:
     """Adds one file, reading it once; returns its line of the manifest."""
     name = path.relative_to(root).as_posix()
     digest, size = hashlib.sha256(), 0
@@ -143,7 +144,7 @@ def _add(archive: zipfile.ZipFile, root: Path, path: Path) -> dict:
     return {"path": name, "size": size, "sha256": digest.hexdigest()}
 
 
-def _manifest(workspace: Workspace, files: list[dict]) -> dict:
+def _manifest(workspace: Workspace, files: list[dict[str, Any]]) -> dict[str, Any]:
     return {
         "format": FORMAT,
         "made_at": stamp(),

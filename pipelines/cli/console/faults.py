@@ -23,7 +23,7 @@ def report_fault(error: Exception, args: argparse.Namespace) -> int:
     """Tells an error that is being handled; returns the exit code."""
     from pipelines.store.database import storage_fault
 
-    workspace = Path(getattr(args, "workspace", None) or getattr(args, "folder", "."))
+    workspace = Path(getattr(args, "workspace", None) or getattr(args, "folder", None) or ".")
     known = storage_fault(error, workspace)
     if known is not None:
         progress(str(known))

@@ -88,10 +88,6 @@ def _group() -> js.Schema:
 
 
 def _claim() -> js.Schema:
-    sides = {
-        "outcome": lambda words: js.or_null(js.word(f"Its outcome {words}.", codes.OUTCOMES)),
-        "reason": lambda words: js.or_null(js.text(f"Its reason {words}.")),
-    }
     return js.record(
         {
             "claim": js.text("The claim."),
@@ -110,7 +106,11 @@ def _claim() -> js.Schema:
         }
         | _verdicts()
         | {"through": _through()}
-        | {f"{name}_{side}": make(words) for name, make in sides.items() for side, words in _SIDES}
+        | {
+            f"outcome_{side}": js.or_null(js.word(f"Its outcome {words}.", codes.OUTCOMES))
+            for side, words in _SIDES
+        }
+        | {f"reason_{side}": js.or_null(js.text(f"Its reason {words}.")) for side, words in _SIDES}
         | _amounts("payable", "Payable in all")
     )
 

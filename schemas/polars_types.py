@@ -1,0 +1,22 @@
+"""What polars gives back, with the type that its column has.
+
+Belongs here: the casts that polars asks for, since it types a cell or a sum as all that any column
+may hold. Does not belong here: anything that converts or checks.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import cast
+
+import polars as pl
+
+
+def sum_of_money(amounts: pl.Series) -> Decimal:
+    """The sum of a column of exact money."""
+    return cast(Decimal, amounts.sum())
+
+
+def least(numbers: pl.Series) -> float:
+    """The smallest of a column of numbers that holds some."""
+    return cast(float, numbers.min())
