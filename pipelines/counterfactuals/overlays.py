@@ -9,6 +9,7 @@ import polars as pl
 
 
 def facts_of(facts: pl.DataFrame, kind: str) -> pl.DataFrame:
+    """The facts of one kind."""
     return facts.filter(pl.col("kind") == kind)
 
 

@@ -161,14 +161,3 @@ def test_nothing_walks_rows_in_python() -> None:
             tree = ast.parse(path.read_text(encoding="utf-8"))
             used = {n.attr for n in ast.walk(tree) if isinstance(n, ast.Attribute)}
             assert not used & slow, f"{path} walks rows with {sorted(used & slow)}"
-
-
-def test_the_repository_speaks_of_the_product_alone() -> None:
-    """No file names a workplace path or a package registry's host."""
-    words = ["/wor" + "k/", "../sha" + "red", ".libra" + "ry/", "pypi" + ".org", "npmjs" + ".org"]
-    for pattern in ("*.py", "*.md", "*.toml", "*.html", "*.js", "*.css", "*.csv"):
-        for path in ROOT.rglob(pattern):
-            if any(part.startswith(".") for part in path.relative_to(ROOT).parts):
-                continue
-            text = path.read_text(encoding="utf-8", errors="replace")
-            assert not [w for w in words if w in text], path
