@@ -43,7 +43,7 @@ def _entries(mapping: Mapping, served: list[ReadPart]) -> list[str]:
                 if number in part.parsed.left_out["entry"]
             )
         else:
-            left = sum((part.parsed.left_out["entry"] == number).sum() for part in served)
+            left = sum(part.parsed.left_out.filter(entry=number).height for part in served)
         if left == 0:
             told.append(f'{mapping.name}: the entry "{entry.reason}" leaves out no row.')
         elif left == rows:
