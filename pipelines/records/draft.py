@@ -14,10 +14,10 @@ from functools import lru_cache
 import polars as pl
 
 from pipelines.errors import UsageError
+from pipelines.exports.header_rows import bare
 from pipelines.exports.reading import Reading
 from pipelines.records import draft_lines as lines
 from pipelines.records import draft_values as value_lines
-from pipelines.records.headers import bare
 from pipelines.records.likely_columns import SURE, Guess, pair_columns
 from pipelines.records.likely_forms import share_of_days, share_of_numbers, word_for
 from pipelines.records.mapping_checks import LONG_PARTS

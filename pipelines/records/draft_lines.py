@@ -13,8 +13,8 @@ from typing import Protocol
 
 import polars as pl
 
+from pipelines.exports.header_rows import bare
 from pipelines.records.dates import format_pattern, has_two_readings
-from pipelines.records.headers import bare
 from pipelines.records.likely_columns import SURE, Guess
 from pipelines.records.likely_forms import (
     date_forms,

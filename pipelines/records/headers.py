@@ -124,8 +124,8 @@ def match_headers(feed: str, header: Sequence[str], mapping: Mapping) -> Matched
         for name in mapping.headers_of(column):
             at = places_of(name, header)
             if len(at) > 1 and bare(name) not in counted:
-                fault = _twice(column, [header[place] for place in at])
-                return Matched(places, fault, together)
+                both = [header[place] for place in at]
+                return Matched(places, _twice(column, both), together)
             if at:
                 sources.append(at[0])
             elif name.casefold() in PLACES and mapping.names(column):

@@ -136,8 +136,8 @@ def transform_faults(
 
 def _step_faults(step: dict[str, Any], place: int, kind: str) -> Iterator[str]:
     if len(step) != 1:
-        told = " and ".join(step) or "nothing"
-        yield f"has a step with {told}; write one verb a step, {{ pad = 7 }}, {{ upper = true }}."
+        verbs = " and ".join(step) or "nothing"
+        yield f"has a step with {verbs}; write one verb a step, {{ pad = 7 }}, {{ upper = true }}."
         return
     ((verb, value),) = step.items()
     if verb not in VERBS:
@@ -163,13 +163,13 @@ def phrase_faults(
             yield ("phrases", column), f"is no column of {feed}; {suggest(column, known)}"
             continue
         if not isinstance(entries, list) or not all(isinstance(e, dict) for e in entries):
-            told = f"write entries that begin with [[phrases.{column}]]"
-            yield ("phrases", column), f"is {show(entries)}; {told}."
+            remedy = f"write entries that begin with [[phrases.{column}]]"
+            yield ("phrases", column), f"is {show(entries)}; {remedy}."
             continue
         for number, entry in enumerate(entries, 1):
             key = ("phrases", column, str(number))
             is_last = number == len(entries)
-            yield from ((key, told) for told in _phrase_faults(entry, is_last))
+            yield from ((key, fault) for fault in _phrase_faults(entry, is_last))
             code = entry.get("code")
             if not isinstance(code, str) or not code.strip():
                 yield key, "has no code; write code = and a text in quotes."
@@ -180,8 +180,8 @@ def phrase_faults(
 def _phrase_faults(entry: dict[str, Any], is_last: bool) -> Iterator[str]:
     for name in entry:
         if name not in ("any", "matches", "otherwise", "code"):
-            told = suggest(name, ("any", "matches", "otherwise", "code"))
-            yield f"has {name}, which is no part of a phrase; {told}"
+            near = suggest(name, ("any", "matches", "otherwise", "code"))
+            yield f"has {name}, which is no part of a phrase; {near}"
     tests = [name for name in ("any", "matches", "otherwise") if name in entry]
     if len(tests) != 1:
         yield f"has {' and '.join(tests) or 'no test'}; write one of any, matches and otherwise."

@@ -40,6 +40,12 @@ class Step:
         """The value of a verb that takes texts."""
         return self.value if isinstance(self.value, tuple) else (str(self.value),)
 
+    @property
+    def number(self) -> int:
+        """The value of a verb that takes a number."""
+        assert isinstance(self.value, int)
+        return self.value
+
 
 def changed(text: pl.Expr, steps: tuple[Step, ...], marks: Marks) -> pl.Expr:
     """The text after all steps; null where nothing is left.
@@ -112,11 +118,11 @@ def _changed(text: pl.Expr, step: Step, marks: Marks) -> pl.Expr:
             return _where(text, trimmed(_key(text)))
         case "pad":
             digits = text.str.contains("^[0-9]+$")
-            return pl.when(digits).then(text.str.zfill(int(step.value))).otherwise(text)
+            return pl.when(digits).then(text.str.zfill(step.number)).otherwise(text)
         case "strip_zeros":
             return text.str.replace("^0+([0-9]+)$", "$1")
         case "excel_date":
-            return _where(text, _excel_day(text, int(step.value), marks))
+            return _where(text, _excel_day(text, step.number, marks))
         case "trailing_minus":
             return text.str.replace(r"^([0-9.,' \x{00a0}\x{2009}\x{202f}]*[0-9.,])\s*-$", "-$1")
         case "negate":

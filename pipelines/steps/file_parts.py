@@ -14,14 +14,14 @@ from typing import Any
 
 import polars as pl
 
-from pipelines.exports.header_rows import HeaderSought
+from pipelines.exports.header_rows import HeaderSought, bare
 from pipelines.exports.limits import Limits
 from pipelines.exports.reading import Reading
 from pipelines.exports.sheets import read_workbook, sheet_reading
 from pipelines.exports.text_rows import read_rows
 from pipelines.exports.workbook_process import Sheet
 from pipelines.records.feed_file import ParsedFile, Place, parse_file
-from pipelines.records.headers import bare, expected_headers, header_sought
+from pipelines.records.headers import expected_headers, header_sought
 from pipelines.records.left_out import LEFT_OUT
 from pipelines.records.mapping import Mapping
 from pipelines.records.reasons import REASON_SCHEMA, no_reasons
