@@ -97,7 +97,7 @@ def _refresh(workspace: Path, as_of: str | None, recorded: RecordedRun) -> Summa
         return summary
     sessions: list[RefreshSession] = []
     try:
-        _materialize(inputs, sessions)
+        _materialize(inputs, sessions, recorded.run.run)
     except Exception as error:
         cause = sessions[0].failure if sessions and sessions[0].failure else _root(error)
         if isinstance(cause, Exception):
@@ -108,18 +108,20 @@ def _refresh(workspace: Path, as_of: str | None, recorded: RecordedRun) -> Summa
     return summary
 
 
-def _materialize(inputs: Inputs, sessions: list[RefreshSession]) -> None:
+def _materialize(inputs: Inputs, sessions: list[RefreshSession], run: str) -> None:
     import dagster as dg
 
     from pipelines.orchestration.definitions import build_definitions
     from pipelines.orchestration.jobs import JOB
 
     definitions = build_definitions(
-        inputs.workspace.root, inputs.as_of.isoformat(), progress, sessions.append
+        inputs.workspace.root, inputs.as_of.isoformat(), progress, sessions.append, in_full=False
     )
     with dg.DagsterInstance.ephemeral() as instance:
         quiet = {"loggers": {"console": {"config": {"log_level": "CRITICAL"}}}}
-        definitions.resolve_job_def(JOB).execute_in_process(instance=instance, run_config=quiet)
+        definitions.resolve_job_def(JOB).execute_in_process(
+            instance=instance, run_config=quiet, run_id=run
+        )
 
 
 def _root(error: BaseException) -> BaseException:

@@ -173,11 +173,11 @@ def _claim(
 ) -> tuple[dict[str, Any], list[dict[str, Any]]]:
     """The decision on a claim, and its rulings so far in the order in which they were made."""
     from pipelines.store.database import query_frame
-    from pipelines.store.reading import no_such_claim, open_store, store_facts
+    from pipelines.store.reading import no_such_claim, open_store, published_state
     from pipelines.store.rulings import all_rulings
 
     with open_store(workspace) as con:
-        store_facts(workspace, con)
+        published_state(workspace, con)
         found = query_frame(con, "select * from decisions where claim = ?", [claim])
         before = all_rulings(workspace, con, claim, settings.zone)
     if found.is_empty():

@@ -15,19 +15,12 @@ from pathlib import Path
 
 import dagster as dg
 
-from pipelines.orchestration.causes import cause_suggestions_of_notes
-from pipelines.orchestration.decisions import claim_decisions
-from pipelines.orchestration.exports import export_tables
+from pipelines.orchestration.assets import assets_of
 from pipelines.orchestration.failures import failure_sensor
-from pipelines.orchestration.figures import field_figures
-from pipelines.orchestration.histories import unit_tables
-from pipelines.orchestration.jobs import exports_sensor, nightly_schedule, refresh_job
-from pipelines.orchestration.night import warnings_of_the_night
-from pipelines.orchestration.payments import claim_payments
-from pipelines.orchestration.publication import publication
-from pipelines.orchestration.reference import reference_tables
+from pipelines.orchestration.jobs import inputs_sensor, nightly_schedule, refresh_job
 from pipelines.orchestration.resources import SESSION, session_resource
-from pipelines.orchestration.second_opinions import second_opinion_tables
+from pipelines.orchestration.sources import source_assets
+from pipelines.steps.all_steps import STEPS
 from pipelines.store.transaction import RefreshSession
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.settings import load_settings
@@ -41,6 +34,7 @@ def build_definitions(
     progress: Callable[[str], None] | None = None,
     keep: Callable[[RefreshSession], None] | None = None,
     wait_seconds: float = 0.0,
+    in_full: bool = True,
 ) -> dg.Definitions:
     """The definitions for one workspace.
 
@@ -50,6 +44,7 @@ def build_definitions(
         progress: where to tell what is being done; None for Dagster's own log.
         keep: is handed the session once it is open.
         wait_seconds: how long a run waits for another refresh to end.
+        in_full: whether Dagster is told columns, first rows and content of each table.
 
     Raises:
         WorkspaceError: the workspace has no readable settings.
@@ -58,26 +53,14 @@ def build_definitions(
     settings = load_settings(opened)
     job = refresh_job()
     return dg.Definitions(
-        assets=[
-            reference_tables,
-            export_tables,
-            claim_decisions,
-            claim_payments,
-            unit_tables,
-            field_figures,
-            second_opinion_tables,
-            cause_suggestions_of_notes,
-            warnings_of_the_night,
-            publication,
-        ],
+        assets=[source_assets(str(opened.root)), *(assets_of(step) for step in STEPS)],
         jobs=[job],
-        schedules=[nightly_schedule(job, settings.nightly_at, settings.timezone)],
-        sensors=[
-            exports_sensor(job, opened.exports, settings.watch_seconds),
-            failure_sensor(job, opened.root),
-        ],
+        schedules=[nightly_schedule(job, settings)],
+        sensors=[inputs_sensor(job, opened, settings), failure_sensor(job, opened.root)],
         resources={
-            SESSION: session_resource(str(opened.root), as_of, progress, keep, wait_seconds)
+            SESSION: session_resource(
+                str(opened.root), as_of, progress, keep, wait_seconds, in_full=in_full
+            )
         },
         executor=dg.in_process_executor,
     )

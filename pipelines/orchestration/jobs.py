@@ -1,16 +1,23 @@
-"""When a refresh runs by itself: the nightly schedule and the watch on the exports folder.
+"""When a refresh runs by itself: the nightly schedule and the watch on what people lay in.
 
 Belongs here: the job, its schedule, its sensor. Does not belong here: what the job does.
 """
 
 from __future__ import annotations
 
-import datetime as dt
-import hashlib
 import json
-from pathlib import Path
+from typing import Any
 
 import dagster as dg
+
+from pipelines.errors import LimeledgerError
+from pipelines.orchestration.resources import SESSION
+from pipelines.orchestration.run_lines import AS_OF_TAG
+from pipelines.store.inputs import load_inputs
+from pipelines.store.states import digest
+from pipelines.store.transaction import is_published_but_for_the_day
+from pipelines.workspace.layout import Workspace
+from pipelines.workspace.settings import Settings, today
 
 JOB = "refresh"
 
@@ -25,63 +32,104 @@ def refresh_job() -> dg.UnresolvedAssetJobDefinition:
     )
 
 
+def of_today(settings: Settings) -> dict[str, Any]:
+    """Run configuration and tag of a run as of the day that it is where the workspace is."""
+    day = today(settings).isoformat()
+    return {
+        "run_config": {"resources": {SESSION: {"config": {"as_of": day}}}},
+        "tags": {AS_OF_TAG: day},
+    }
+
+
 def nightly_schedule(
-    job: dg.UnresolvedAssetJobDefinition, at: dt.time, timezone: str
+    job: dg.UnresolvedAssetJobDefinition, settings: Settings
 ) -> dg.ScheduleDefinition:
     """The nightly refresh, at the workspace's own hour."""
-    return dg.ScheduleDefinition(
+    at, zone = settings.nightly_at, settings.timezone
+
+    @dg.schedule(
         name="nightly",
         job=job,
         cron_schedule=f"{at.minute} {at.hour} * * *",
-        execution_timezone=timezone,
-        default_status=dg.DefaultScheduleStatus.RUNNING,
-        description=f"Refreshes every night at {at:%H:%M}, {timezone}.",
+        execution_timezone=zone,
+        default_status=dg.DefaultScheduleStatus.RUNNING
+        if settings.nightly_schedule == "on"
+        else dg.DefaultScheduleStatus.STOPPED,
+        description=f"Refreshes every night at {at:%H:%M}, {zone}.",
     )
+    def nightly() -> dg.RunRequest:
+        return dg.RunRequest(**of_today(settings))
+
+    return nightly
 
 
-def exports_sensor(
-    job: dg.UnresolvedAssetJobDefinition, exports: Path, watch_seconds: int
+def inputs_sensor(
+    job: dg.UnresolvedAssetJobDefinition, workspace: Workspace, settings: Settings
 ) -> dg.SensorDefinition:
-    """A refresh when the exports folder has changed and has been still for `watch_seconds`.
+    """A refresh when what people lay in is not what is published, and has been still.
 
-    The cursor holds the folder's state at the last look and the state last run for: a delivery
-    that is still being copied changes between looks and is waited for.
+    The cursor holds what lay there at the last look, and what a run was last asked for: a delivery
+    that is still being copied changes between looks and is waited for, and what a run has failed
+    on is not asked for again.
     """
+    seconds = settings.watch_seconds
 
     @dg.sensor(
         name="exports_folder",
         job=job,
-        minimum_interval_seconds=watch_seconds,
-        default_status=dg.DefaultSensorStatus.RUNNING,
-        description=f"Refreshes once exports/ has changed and been still for {watch_seconds} s.",
+        minimum_interval_seconds=seconds,
+        default_status=dg.DefaultSensorStatus.RUNNING
+        if settings.nightly_sensor == "on"
+        else dg.DefaultSensorStatus.STOPPED,
+        description="Refreshes once exports, mappings, reference files, terms or settings have "
+        f"changed and been still for {seconds} s.",
     )
-    def exports_folder(context: dg.SensorEvaluationContext) -> dg.SensorResult | dg.SkipReason:
-        state = folder_state(exports)
+    def exports_folder(context: dg.SensorEvaluationContext) -> dg.SensorResult:
+        lying = inputs_lying(workspace, settings)
         seen = json.loads(context.cursor) if context.cursor else {}
         last, done = seen.get("last"), seen.get("done")
-        cursor = json.dumps({"last": state, "done": done if last != state else state})
-        if state == done:
-            return dg.SensorResult(skip_reason="The exports are as they were.", cursor=cursor)
-        if last != state:
+        is_still = last == lying
+        cursor = json.dumps({"last": lying, "done": lying if is_still else done})
+        if lying == done:
+            return dg.SensorResult(skip_reason="The inputs are as they were.", cursor=cursor)
+        if not is_still:
             return dg.SensorResult(
-                skip_reason="The exports have changed; one more look to see that they are still.",
+                skip_reason="The inputs have changed; one more look to see that they are still.",
                 cursor=cursor,
             )
-        return dg.SensorResult(
-            run_requests=[dg.RunRequest(run_key=f"exports-{state}")], cursor=cursor
-        )
+        if _is_published(workspace):
+            return dg.SensorResult(skip_reason="The inputs are those published.", cursor=cursor)
+        request = dg.RunRequest(run_key=f"inputs-{lying}", **of_today(settings))
+        return dg.SensorResult(run_requests=[request], cursor=cursor)
 
     return exports_folder
 
 
-def folder_state(exports: Path) -> str:
-    """A short fingerprint of names, sizes and times of all files below a folder."""
+def _is_published(workspace: Workspace) -> bool:
+    """Whether store and pages are of what lies there; not where it cannot be read."""
+    try:
+        return is_published_but_for_the_day(load_inputs(workspace.root))
+    except LimeledgerError:
+        return False  # the run tells what is wrong, and leaves its note
+
+
+def inputs_lying(workspace: Workspace, settings: Settings) -> str:
+    """A short fingerprint of names, sizes and times of all files that people lay in."""
     told = []
-    for path in sorted(exports.rglob("*")):
+    folders = (
+        workspace.exports,
+        workspace.mappings,
+        workspace.reference,
+        workspace.terms(settings.terms),
+        workspace.letters,
+    )
+    files = [path for folder in folders for path in sorted(folder.rglob("*"))]
+    files += [workspace.settings_file, *sorted(workspace.store.glob("*.csv"))]
+    for path in files:
         try:
             status = path.stat()
         except OSError:
             continue  # gone, or a link to nowhere: the refresh itself reports it
         if path.is_file():
-            told.append((str(path.relative_to(exports)), status.st_size, status.st_mtime_ns))
-    return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:16]
+            told.append((str(path.relative_to(workspace.root)), status.st_size, status.st_mtime_ns))
+    return digest(told)[:16]

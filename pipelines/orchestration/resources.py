@@ -1,82 +1,223 @@
-"""The one resource: a refresh session, opened when a run starts and closed when it ends.
+"""The one resource: opens a run's session when its first step begins, and closes it at the end.
 
-Belongs here: how a run gets its workspace and as-of date. Does not belong here: what a session is
-(`pipelines.store.transaction`).
+Belongs here: how a run gets its workspace, its as-of day and its plan. Does not belong here: what a
+session is (`pipelines.store.transaction`).
+
+A step that runs in a process of its own opens a session of its own: what the run is of stands in
+its tags.
 """
 
 from __future__ import annotations
 
+import datetime as dt
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack
+from dataclasses import replace
+from typing import Any
 
 import dagster as dg
 
-from pipelines.errors import BusyError
-from pipelines.nightly.recorded_run import recorded_run
-from pipelines.orchestration.run_lines import end_of, run_of
+from pipelines.errors import BusyError, RefusedError, UsageError
+from pipelines.nightly.recorded_run import RecordedRun, ended_by, recorded_run
+from pipelines.orchestration.run_lines import AS_OF_TAG, end_of, run_of
+from pipelines.steps.all_steps import STORE_TABLES
+from pipelines.steps.planning import Plan, plan
+from pipelines.store.run_log import Ended
 from pipelines.store.transaction import RefreshSession, open_session
+from pipelines.workspace.clock import clock, now
 from pipelines.workspace.layout import Workspace
+from pipelines.workspace.settings import load_settings, today
 
 SESSION = "session"
+STATE_TAG = "limeledger/state"
 LOOK_AGAIN_SECONDS = 5.0
+Keep = Callable[[RefreshSession], None]
+
+
+class Opener:
+    """What the steps of a run get: the session, opened once, and the plan of the run.
+
+    in_full: whether Dagster is told all of each table, for its page.
+    """
+
+    def __init__(
+        self,
+        workspace: str,
+        config: Mapping[str, Any],
+        progress: Callable[[str], None] | None,
+        keep: Keep | None,
+        wait_seconds: float,
+        in_full: bool,
+    ) -> None:
+        self._workspace = workspace
+        self._config = config
+        self._progress = progress
+        self._keep = keep
+        self._wait_seconds = wait_seconds
+        self._stack = ExitStack()
+        self._session: RefreshSession | None = None
+        self._recorded: RecordedRun | None = None
+        self._plan: Plan | None = None
+        self.in_full = in_full
+
+    @property
+    def plan(self) -> Plan:
+        """What the run does; known once the session is open."""
+        assert self._plan is not None
+        return self._plan
+
+    def opened(self, context: dg.AssetExecutionContext) -> RefreshSession:
+        """The session of this run.
+
+        Raises:
+            LimeledgerError: the workspace or the run's configuration is wrong, another run does
+                not end, or the run is refused; nothing was written.
+        """
+        if self._session is None:
+            told = self._progress or context.log.info
+            asked = run_of(context.run, self._config.get("as_of"))
+            opened = Workspace.open(self._workspace)
+            self._recorded = self._stack.enter_context(recorded_run(opened, asked))
+            try:
+                session = self._open(self._day(context), told, context.run.run_id)
+                self._tag(context, session)
+                self._session, self._plan = session, _planned(context, session)
+            except BaseException as error:
+                self._recorded.ends(_ended_by(error, opened))
+                raise
+            if self._plan.is_current:
+                told("Nothing is new: all that is selected is already of these inputs.")
+        return self._session
+
+    def close(self) -> None:
+        """Closes the session where it was opened, and puts down how the run ended."""
+        session = self._session
+        if self._recorded is not None and session is not None:
+            is_current = self.plan.is_current and session.failure is None
+            told = f"All that was selected was there already, as of {session.inputs.as_of}."
+            ended = Ended("already_current", 0, told) if is_current else end_of(session)
+            self._recorded.ends(ended)
+        self._stack.close()
+
+    def _day(self, context: dg.AssetExecutionContext) -> str:
+        """The day of the run: as its tag, its configuration or its parent says; else today."""
+        if unknown := sorted(set(self._config) - {"as_of"}):
+            raise UsageError(
+                f'resources.session.config has no key "{unknown[0]}"; it takes as_of, a day such '
+                "as 2026-03-31."
+            )
+        run, given = context.run, self._config.get("as_of")
+        if given is not None and not isinstance(given, str):
+            raise UsageError(
+                f"resources.session.config.as_of is {given!r}; write a day such as 2026-03-31."
+            )
+        parent = context.instance.get_run_by_id(run.parent_run_id) if run.parent_run_id else None
+        inherited = parent.tags.get(AS_OF_TAG) if parent else None
+        if given and inherited and given != inherited:
+            raise RefusedError(
+                f"This run is executed again as of {given}, but its parent was as of {inherited}. "
+                "Leave as_of out, or start a new run."
+            )
+        told = given or inherited or run.tags.get(AS_OF_TAG)
+        return told or self._today(context, parent)
+
+    def _today(self, context: dg.AssetExecutionContext, parent: dg.DagsterRun | None) -> str:
+        """The day, where the workspace is, on which the run, or the one that it repeats, began."""
+        settings = load_settings(Workspace.open(self._workspace))
+        if clock() == "given":
+            return today(settings).isoformat()
+        begun = context.instance.get_run_stats((parent or context.run).run_id).start_time
+        moment = dt.datetime.fromtimestamp(begun or now().timestamp(), settings.zone)
+        return moment.date().isoformat()
+
+    def _open(self, as_of: str, told: Callable[[str], None], run: str) -> RefreshSession:
+        until = time.monotonic() + self._wait_seconds
+        while True:
+            try:
+                session = self._stack.enter_context(
+                    open_session(self._workspace, as_of, told, run, STORE_TABLES)
+                )
+            except BusyError as error:
+                if time.monotonic() >= until:
+                    raise
+                told(f"Waiting: {error}")
+                time.sleep(min(LOOK_AGAIN_SECONDS, self._wait_seconds))
+            else:
+                if self._keep is not None:
+                    self._keep(session)
+                return session
+
+    def _tag(self, context: dg.AssetExecutionContext, session: RefreshSession) -> None:
+        """Puts down of what the run is; refuses what its parent, or it itself, read otherwise."""
+        run, instance = context.run, context.instance
+        known = instance.get_run_by_id(run.run_id)
+        tags = known.tags if known else run.tags
+        parent = instance.get_run_by_id(run.parent_run_id) if run.parent_run_id else None
+        before = tags.get(STATE_TAG)
+        if before is None and parent is not None and run.step_keys_to_execute is not None:
+            before = parent.tags.get(STATE_TAG)
+        if before is not None and before != session.state.state:
+            raise RefusedError(
+                "The inputs are no longer those that this run, or the one that it repeats, has "
+                "read: exports, mappings, reference files, terms, settings, a recorded ruling or "
+                "the tool have changed since. Nothing was written. Start a new run, which reads "
+                f"what lies there now: `limeledger refresh {session.inputs.workspace.root}`."
+            )
+        told = {AS_OF_TAG: session.state.as_of.isoformat(), STATE_TAG: session.state.state}
+        if any(tags.get(key) != value for key, value in told.items()):
+            instance.add_run_tags(run.run_id, told)
+
+
+def _ended_by(error: BaseException, workspace: Workspace) -> Ended:
+    """How a run ended that came to no step."""
+    ended = ended_by(error, workspace)
+    return replace(ended, outcome="refused") if isinstance(error, RefusedError) else ended
+
+
+def _planned(context: dg.AssetExecutionContext, session: RefreshSession) -> Plan:
+    keys = context.job_def.asset_layer.executable_asset_keys
+    selected = {key.to_user_string() for key in keys}
+    return plan(session, selected, context.run.step_keys_to_execute)
 
 
 def session_resource(
     workspace: str,
     as_of: str | None = None,
     progress: Callable[[str], None] | None = None,
-    keep: Callable[[RefreshSession], None] | None = None,
+    keep: Keep | None = None,
     wait_seconds: float = 0.0,
+    in_full: bool = True,
 ) -> dg.ResourceDefinition:
-    """A resource that opens one refresh session a run; `keep` is handed the open session.
+    """A resource that opens one session a run; `keep` is handed the open session.
 
     Where another refresh is running, the run waits for it up to `wait_seconds`. Run configuration
-    may set another as-of date: `resources: session: config: as_of: DATE`.
+    may set another as-of day: `resources: session: config: as_of: DATE`.
     """
 
     @dg.resource(
-        config_schema={
-            "as_of": dg.Field(
-                dg.Noneable(str),
-                is_required=False,
-                default_value=as_of,
-                description="Decide as of this day, YYYY-MM-DD; empty for today.",
-            )
-        },
+        config_schema=dg.Field(
+            dg.Permissive(
+                {
+                    "as_of": dg.Field(
+                        dg.Noneable(str),
+                        is_required=False,
+                        description="Decide as of this day, YYYY-MM-DD; empty for today.",
+                    )
+                }
+            ),
+            is_required=False,
+            default_value={},
+        ),
         description="The workspace, its checked inputs and the working copy of the store.",
     )
-    def session(context: dg.InitResourceContext) -> Iterator[RefreshSession]:
-        told = progress or (context.log.info if context.log else print)
-        day = context.resource_config["as_of"]
-        with ExitStack() as stack:
-            recorded = None
-            if context.run is not None:  # a resource by itself is no run
-                asked = run_of(context.run, day)
-                recorded = stack.enter_context(recorded_run(Workspace.open(workspace), asked))
-            opened = _opened(stack, workspace, day, told, wait_seconds)
-            if keep is not None:
-                keep(opened)
-            yield opened
-            if recorded is not None:
-                recorded.ends(end_of(opened))
+    def session(context: dg.InitResourceContext) -> Iterator[Opener]:
+        given = dict(context.resource_config or {})
+        config = given if given.get("as_of") is not None else {**given, "as_of": as_of}
+        opener = Opener(workspace, config, progress, keep, wait_seconds, in_full)
+        try:
+            yield opener
+        finally:
+            opener.close()
 
     return session
-
-
-def _opened(
-    stack: ExitStack,
-    workspace: str,
-    as_of: str | None,
-    told: Callable[[str], None],
-    wait_seconds: float,
-) -> RefreshSession:
-    until = time.monotonic() + wait_seconds
-    while True:
-        try:
-            return stack.enter_context(open_session(workspace, as_of, told))
-        except BusyError as error:
-            if time.monotonic() >= until:
-                raise
-            told(f"Waiting: {error}")
-            time.sleep(min(LOOK_AGAIN_SECONDS, wait_seconds))

@@ -5,7 +5,6 @@ Belongs here: looking things up. Does not belong here: advice (`pipelines.water.
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -19,9 +18,9 @@ from pipelines.records.accounting import account, gather
 from pipelines.records.cross_checks import References
 from pipelines.records.feed_file import parse_file
 from pipelines.steps.file_parts import is_workbook, read_text
-from pipelines.store.database import one_row
 from pipelines.store.evidence import load_evidence
 from pipelines.store.inputs import Inputs
+from pipelines.store.published_state import state_of
 from pipelines.store.reading import open_store
 from pipelines.water.advice import Advice, advise
 from pipelines.water.advice_parts import Duty
@@ -36,9 +35,9 @@ def advise_on_site(inputs: Inputs, site: str, model: str) -> Advice:
         UsageError: the site has no water test.
     """
     with open_store(inputs.workspace) as con:
-        day = one_row(con, "select value from store_facts where fact = 'as_of'")
+        state = state_of(con)
         known = load_evidence(inputs, con, only=["units", "water_tests", "service_calls"])
-        known = seen(replace(known, as_of=dt.date.fromisoformat(day[0]) if day else inputs.as_of))
+        known = seen(replace(known, as_of=state.as_of if state else inputs.as_of))
         units = known.units.filter(pl.col("site") == site)
         named = units["serial"].implode()
         tests = known.water_tests.filter((pl.col("site") == site) | pl.col("serial").is_in(named))

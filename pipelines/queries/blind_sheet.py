@@ -21,8 +21,9 @@ from pipelines.errors import NotFoundError, StorageError, UsageError
 from pipelines.records.harmless import harmless
 from pipelines.steps.claim_details import data_of_claims
 from pipelines.steps.second_opinions import DRAWS, draw_claims, keep
-from pipelines.store.database import one_row, query_frame, read_frame
+from pipelines.store.database import query_frame, read_frame
 from pipelines.store.inputs import Inputs, load_inputs
+from pipelines.store.published_state import state_of
 from pipelines.store.reading import open_store
 from pipelines.store.repairs import IS_CLAIM
 from pipelines.workspace.clock import now
@@ -72,8 +73,8 @@ def write_sheet(workspace: Workspace, sample: int, seed: str | None, folder: Pat
         StorageError: a file cannot be written.
     """
     with refresh_lock(workspace.store), open_store(workspace) as con:
-        told = one_row(con, "select value from store_facts where fact = 'as_of'")
-        inputs = load_inputs(workspace.root, told[0] if told else None)
+        state = state_of(con)
+        inputs = load_inputs(workspace.root, state.as_of if state else None)
         as_of = inputs.as_of.isoformat()
         chosen = as_of if seed is None else seed
         drawn = draw_claims(workspace, con, sample, chosen)

@@ -15,7 +15,7 @@ from pipelines.errors import NotFoundError, WorkspaceError
 from pipelines.steps.claim_details import data_of_claims
 from pipelines.store.database import has_table, one_row, read_frame
 from pipelines.store.inputs import load_inputs
-from pipelines.store.reading import no_such_claim, open_store, store_facts
+from pipelines.store.reading import no_such_claim, open_store, published_state
 from pipelines.store.recorded_rulings import recorded_since_refresh
 from pipelines.workspace.layout import Workspace
 
@@ -29,8 +29,7 @@ def page_of_claim(workspace: Workspace, claim: str) -> tuple[str, bool]:
         NotFoundError: the store does not hold the claim.
     """
     with open_store(workspace) as con:
-        facts = store_facts(workspace, con)
-        inputs = load_inputs(workspace.root, facts["as_of"])
+        inputs = load_inputs(workspace.root, published_state(workspace, con).as_of)
         if one_row(con, "select 1 from decisions where claim = ?", [claim]) is None:
             raise NotFoundError(no_such_claim(claim))
         newer = recorded_since_refresh(workspace, con)

@@ -20,7 +20,7 @@ from pipelines.store.database import query_frame
 from pipelines.store.evidence import evidence_around
 from pipelines.store.inputs import load_inputs
 from pipelines.store.lookups import credits_of, payment_of
-from pipelines.store.reading import open_store, store_facts
+from pipelines.store.reading import open_store, published_state
 from pipelines.store.rulings import all_rulings
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.settings import load_settings
@@ -72,7 +72,7 @@ def explain_claim(workspace: Workspace, claim: str) -> Explanation | None:
     """The explanation of one claim; None where the store does not hold it."""
     settings = load_settings(workspace)
     with open_store(workspace) as con:
-        facts = store_facts(workspace, con)
+        as_of = published_state(workspace, con).as_of.isoformat()
         decisions = query_frame(con, "select * from decisions where claim = ?", [claim])
         if decisions.is_empty():
             return None
@@ -84,9 +84,9 @@ def explain_claim(workspace: Workspace, claim: str) -> Explanation | None:
         )
         rulings = all_rulings(workspace, con, claim, settings.zone)
         payment = payment_of(con, claim)
-        posted = credits_of(con, decisions["claim"], dt.date.fromisoformat(facts["as_of"]))
+        posted = credits_of(con, decisions["claim"], dt.date.fromisoformat(as_of))
         unit = _unit(con, decisions["serial"][0])
-        counterfactuals, turned_by = _what_would_change(workspace, con, decisions, facts["as_of"])
+        counterfactuals, turned_by = _what_would_change(workspace, con, decisions, as_of)
     return Explanation(
         decisions.row(0, named=True),
         findings.to_dicts(),
@@ -98,7 +98,7 @@ def explain_claim(workspace: Workspace, claim: str) -> Explanation | None:
         payment,
         posted.drop("claim", "source_file", "source_line", "source_sheet").to_dicts(),
         unit,
-        facts["as_of"],
+        as_of,
         settings.currency,
     )
 

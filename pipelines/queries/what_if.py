@@ -25,7 +25,7 @@ from pipelines.steps.units import watched_units
 from pipelines.store.database import read_frame
 from pipelines.store.evidence import load_evidence
 from pipelines.store.inputs import Inputs, load_inputs
-from pipelines.store.reading import open_store, store_facts
+from pipelines.store.reading import open_store, published_state
 from pipelines.terms import Terms, other_terms
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.toml_file import read_toml
@@ -102,8 +102,8 @@ def what_if(folder: str | Path, file: Path, stands_for: str | None = None) -> Wh
         raise NotFoundError(f"There is no file {file}; name a TOML file with one edition of terms.")
     workspace = Workspace.open(folder)
     with open_store(workspace) as con:
-        facts = store_facts(workspace, con)
-        inputs = load_inputs(folder, facts["as_of"])
+        state = published_state(workspace, con)
+        inputs = load_inputs(folder, state.as_of)
         reference = inputs.reference
         other = other_terms(
             inputs.terms,
@@ -113,7 +113,7 @@ def what_if(folder: str | Path, file: Path, stands_for: str | None = None) -> Wh
             stands_for,
         )
         evidence = load_evidence(inputs, con)
-        changed = facts["inputs"] != inputs.fingerprint
+        changed = state.is_behind(inputs)
         before = _decided_again(evidence, inputs, inputs.terms) if changed else _as_stored(con)
         after = _decided_again(evidence, inputs, other.terms)
         profiles = read_frame(con, "unit_histories", columns=["serial", "water_profile"])

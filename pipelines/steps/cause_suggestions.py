@@ -6,31 +6,37 @@ here: any rule of suggestion, and any way to a decision: `pipelines.coverage` re
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import replace
-
-import polars as pl
 
 from pipelines.assist.causes.calls import repair_calls
 from pipelines.assist.causes.study import study_causes
 from pipelines.coverage.evidence import Evidence, seen
+from pipelines.steps.step import Step, Written
 from pipelines.store.database import query_frame, read_frame
 from pipelines.store.evidence import load_evidence
 from pipelines.store.repairs import IS_REPAIR
 from pipelines.store.transaction import RefreshSession
+from schemas.causes import CAUSE_TABLES
 from schemas.feeds import record_schema
 
 
-def cause_tables(session: RefreshSession) -> Iterator[tuple[str, pl.DataFrame]]:
-    """Each table of `schemas.causes.CAUSE_TABLES` by its name."""
+def cause_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
+    """Learns from the booked causes and suggests others."""
     inputs = session.inputs
     units = read_frame(session.con, "unit_histories", columns=["serial", "edition", "family"])
     calls = repair_calls(_evidence(session), units, inputs.terms.installation_limits)
     studied = study_causes(calls, inputs.reference.phrases)
-    yield "cause_suggestions", studied.suggestions
-    yield "cause_model_quality", studied.quality
-    yield "cause_reliability", studied.reliability
-    yield "cause_confusion", studied.confusion
+    frames = {
+        "cause_suggestions": studied.suggestions,
+        "cause_model_quality": studied.quality,
+        "cause_reliability": studied.reliability,
+        "cause_confusion": studied.confusion,
+    }
+    for name, table in CAUSE_TABLES.items():
+        if name in wanted:
+            session.put(session.write(name, frames[name], table))
+            yield Written(name)
 
 
 def _evidence(session: RefreshSession) -> Evidence:
@@ -39,3 +45,24 @@ def _evidence(session: RefreshSession) -> Evidence:
     repairs = query_frame(session.con, f"select * from service_calls where {IS_REPAIR}")
     repairs = repairs.cast(record_schema("service_calls"))
     return seen(replace(evidence, service_calls=repairs))
+
+
+STEP = Step(
+    name="cause_suggestions_of_notes",
+    group="causes",
+    title="Causes from notes",
+    tables=CAUSE_TABLES,
+    reads=(
+        "units",
+        "service_calls",
+        "startups",
+        "feed_states",
+        "unit_histories",
+        "terms_installation_limits",
+        "reference_causes",
+        "reference_phrases",
+    ),
+    work=cause_tables,
+    rooms=("pipelines/assist/causes", "pipelines/steps/cause_suggestions.py"),
+    about=dict.fromkeys(CAUSE_TABLES, "It is for people, and decides nothing."),
+)

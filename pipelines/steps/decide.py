@@ -6,7 +6,7 @@ Does not belong here: any rule (`pipelines.coverage`).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 import duckdb
@@ -16,10 +16,13 @@ from pipelines.coverage import decide
 from pipelines.coverage.evidence import seen
 from pipelines.coverage.history import changes
 from pipelines.records.suggestions import near_misses
-from pipelines.store.database import has_table, query_frame, registered
-from pipelines.store.evidence import evidence_around, load_evidence
+from pipelines.steps.reference import REFERENCE_ASSETS
+from pipelines.steps.step import Step, Written
+from pipelines.store.database import LAST, has_table, query_frame, registered
+from pipelines.store.evidence import DECIDING, evidence_around, load_evidence
 from pipelines.store.inputs import Inputs
 from pipelines.store.invalidation import claims_to_decide
+from pipelines.store.last import last_rows
 from pipelines.store.repairs import IS_CLAIM
 from pipelines.store.transaction import RefreshSession
 from schemas.columns import polars_schema
@@ -43,12 +46,27 @@ class DecidedTables:
 class Deciding:
     """What comes of a refresh: the claims (claim) whose rows stay, and all others decided.
 
-    Batches come by claim, at least one; the last one also tells of claims that are gone. The
-    tables of the last refresh must stand untouched until the last batch is had.
+    Batches come by claim, at least one; the last one also tells of claims that are gone.
     """
 
     standing: pl.DataFrame
     batches: Iterator[DecidedTables]
+
+
+def decision_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
+    """Decides every claim: those that can come out otherwise anew, the others carried over."""
+    deciding = decide_claims(session)
+    writers = {name: session.writer(name, table) for name, table in BEFORE.items()}
+    before = last_rows(session.con, "decision_history", DecisionHistory)
+    writers["decision_history"].add(before)
+    for decided in deciding.batches:
+        for name, writer in writers.items():
+            writer.add(getattr(decided, name))
+    writers["findings"].carry_over(deciding.standing, ["claim", "position"])
+    writers["decisions"].carry_over(deciding.standing, ["claim"])
+    chosen = [name for name in STEP.tables if name in wanted]
+    session.put(*(writers[name] for name in chosen))
+    yield from (Written(name) for name in chosen)
 
 
 def decide_claims(session: RefreshSession) -> Deciding:
@@ -68,7 +86,7 @@ def _decided(
     for start in range(0, max(moving.height, 1), BATCH):
         batch = moving.slice(start, BATCH)
         evidence = evidence_around(inputs, con, batch["serial"].unique())
-        replaced = {name: _of_claims(con, name, batch) for name in BEFORE}
+        replaced = {name: last_rows(con, name, table, batch) for name, table in BEFORE.items()}
         decided = decide(
             evidence,
             inputs.terms,
@@ -120,24 +138,47 @@ def suggested_serials(
     return near_misses(unknown["serial"], register)
 
 
-def _of_claims(con: duckdb.DuckDBPyConnection, name: str, claims: pl.DataFrame) -> pl.DataFrame:
-    """The rows that a table of the last refresh has of some claims."""
-    schema = polars_schema(BEFORE[name])
-    if not has_table(con, name):
-        return pl.DataFrame(schema=schema)
-    with registered(con, claims.select("claim")) as wanted:
-        rows = query_frame(con, f"select * from {name} semi join {wanted} using (claim)")
-    return rows.cast(schema)
-
-
 def _gone(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFrame:
     """What the history says of claims that the last refresh had and the records have no more."""
     con = session.con
-    gone = pl.DataFrame(schema=polars_schema(Decisions))
-    if has_table(con, "decisions"):
-        with registered(con, claims) as kept:
-            rows = query_frame(con, f"select * from decisions anti join {kept} using (claim)")
-        gone = rows.cast(gone.schema)
+    gone = last_rows(con, "decisions", Decisions, _not_in_records(con, claims))
     nothing = load_evidence(session.inputs, con, only=[])
     none = pl.DataFrame(schema=polars_schema(Findings))
     return changes(gone, none, gone.clear(), none, nothing, session.decided_at)
+
+
+def _not_in_records(con: duckdb.DuckDBPyConnection, claims: pl.DataFrame) -> pl.DataFrame:
+    """The claims (claim) that the published store has decided and these are not."""
+    if not has_table(con, f"{LAST}.decisions"):
+        return claims.clear()
+    with registered(con, claims) as kept:
+        return query_frame(
+            con, f"select claim from {LAST}.decisions anti join {kept} using (claim)"
+        )
+
+
+STEP = Step(
+    name="claim_decisions",
+    group="decisions",
+    title="Decisions",
+    tables={"findings": Findings, "decisions": Decisions, "decision_history": DecisionHistory},
+    reads=(
+        *DECIDING,
+        "export_files",
+        "feed_states",
+        *REFERENCE_ASSETS,
+        "terms_values",
+        "terms_water_limits",
+        "terms_installation_limits",
+    ),
+    within={"decisions": ("findings",), "decision_history": ("findings", "decisions")},
+    work=decision_tables,
+    rooms=(
+        "pipelines/coverage",
+        "pipelines/terms",
+        "pipelines/water",
+        "pipelines/steps/decide.py",
+        "pipelines/store/invalidation.py",
+    ),
+    about={"decision_history": "Rows are only ever added."},
+)

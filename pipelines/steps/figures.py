@@ -7,7 +7,7 @@ not belong here: any estimate (`pipelines.field`).
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import AbstractContextManager
 from dataclasses import replace
@@ -21,15 +21,29 @@ from pipelines.field.agency_cases import CLAIM_COLUMNS, with_claims
 from pipelines.field.context import FieldContext, narrow, prepare
 from pipelines.field.figures import BY_AGE, FIGURES, always, always_by_age
 from pipelines.field.slices import ordered
-from pipelines.steps.units import Watched, watched_units
-from pipelines.store.database import one_row, read_frame
+from pipelines.steps.step import Step, Written
+from pipelines.steps.units import EXPOSURE, Watched, stored_exposure, watched_units
+from pipelines.store.database import read_frame
 from pipelines.store.inputs import load_inputs
+from pipelines.store.published_state import state_of
 from pipelines.store.reading import open_store
+from pipelines.store.transaction import RefreshSession
 from pipelines.workspace.layout import Workspace
 from schemas.columns import polars_schema
 from schemas.field import FIELD_TABLES
 
 PAYABLE = ("parts_payable", "labor_payable", "travel_payable")
+
+
+def field_figures(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
+    """Estimates every figure in the slices that are always there."""
+    exposure = stored_exposure(session.con)
+    prepared = field_context(exposure, session.con, session.inputs.as_of)
+    del exposure  # it need not stand in memory beside the context
+    for name, frame in figure_tables(prepared, wanted):
+        if name in wanted:
+            session.put(session.write(name, frame, FIELD_TABLES[name]))
+            yield Written(name)
 
 
 def field_context(watched: Watched, con: duckdb.DuckDBPyConnection, as_of: dt.date) -> FieldContext:
@@ -47,14 +61,18 @@ def field_context(watched: Watched, con: duckdb.DuckDBPyConnection, as_of: dt.da
     return replace(context, repairs=with_claims(watched.repairs, decided))
 
 
-def figure_tables(context: FieldContext) -> Iterator[tuple[str, pl.DataFrame]]:
-    """Every figure with the slices that are always there, by exactly its class's columns.
+def figure_tables(
+    context: FieldContext, wanted: Collection[str] = tuple(FIGURES)
+) -> Iterator[tuple[str, pl.DataFrame]]:
+    """The wanted figures with the slices that are always there, by exactly their classes' columns.
 
     Two at a time: the work is numpy's and polars', and the figures do not depend on each other.
     """
+    by_age = [name for name in BY_AGE if name in wanted]
+    alone = [name for name in FIGURES if name in wanted and name not in BY_AGE]
     with _one_thread_a_matrix(), ThreadPoolExecutor(max_workers=2) as pool:
-        jobs = [pool.submit(always_by_age, context, *BY_AGE)]
-        jobs += [pool.submit(_alone, context, name) for name in FIGURES if name not in BY_AGE]
+        jobs = [pool.submit(always_by_age, context, *by_age)] if by_age else []
+        jobs += [pool.submit(_alone, context, name) for name in alone]
         for job in jobs:
             for name, table in job.result().items():
                 yield name, shaped(table, polars_schema(FIELD_TABLES[name]))
@@ -98,8 +116,8 @@ def figure_of_slice(
     dims = ordered(by)
     workspace = Workspace.open(folder)
     with open_store(workspace) as con:
-        as_of = one_row(con, "select value from store_facts where fact = 'as_of'")
-        inputs = load_inputs(folder, as_of[0] if as_of else None)
+        state = state_of(con)
+        inputs = load_inputs(folder, state.as_of if state else None)
         context = field_context(watched_units(inputs, con), con, inputs.as_of)
     narrowed = narrow(
         context,
@@ -110,3 +128,14 @@ def figure_of_slice(
     )
     with _one_thread_a_matrix():
         return shaped(FIGURES[figure](narrowed, dims), polars_schema(FIELD_TABLES[figure]))
+
+
+STEP = Step(
+    name="field_figures",
+    group="field",
+    title="Field figures",
+    tables={name: FIELD_TABLES[name] for name in FIGURES},
+    reads=("decisions", *EXPOSURE),
+    work=field_figures,
+    rooms=("pipelines/field", "pipelines/steps/figures.py"),
+)

@@ -5,7 +5,7 @@ are there (`pipelines.store.deliveries`), how a file is read (`pipelines.exports
 accounted (`pipelines.records`).
 
 Tables: `export_files` (file), `file_parts` (sheet as a mapping reads it), `landed_<feed>` (row as
-it came), `parsed.<feed>` (row as typed), `parsed.set_aside` (reason), `parsed.left_out` (row),
+it came), `parsed_<feed>` (row as typed), `parsed_set_aside` (reason), `parsed_left_out` (row),
 `<feed>` (record), `row_fates` (row).
 """
 
@@ -67,9 +67,9 @@ def settle(
     """Records and accounts of one feed from all rows typed so far.
 
     Args:
-        parsed: `parsed.<feed>`.
+        parsed: `parsed_<feed>`.
         parts: `file_parts`.
-        set_aside: `parsed.set_aside`.
+        set_aside: `parsed_set_aside`.
     """
     reference = inputs.reference
     return account(
@@ -82,7 +82,7 @@ def settle(
 
 
 def stored_schema(feed: str) -> pl.Schema:
-    """Columns and types of `parsed.<feed>`, whatever the layout of its files."""
+    """Columns and types of `parsed_<feed>`, whatever the layout of its files."""
     schema = dict(parsed_schema(feed, Mapping.plain(feed)))
     if feed == "water_tests":
         schema |= parsed_long_schema()

@@ -6,7 +6,8 @@ Belongs here: what is dropped from and added to the store. Does not belong here:
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections import Counter
+from collections.abc import Collection, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 
 import polars as pl
@@ -15,13 +16,16 @@ from pipelines.records.accounting import SET_ASIDE
 from pipelines.records.left_out import LEFT_OUT
 from pipelines.steps.file_parts import LANDED, ReadPart
 from pipelines.steps.ingest import ReadFile, read_files, stored_rows, stored_schema
+from pipelines.steps.step import Step, Written
 from pipelines.store.database import (
     append_frame,
+    drop_table,
     forget_files,
     read_frame,
     write_frame,
 )
 from pipelines.store.deliveries import EXPORT_FILES, FILE_PARTS, delivered, news_of
+from pipelines.store.tool import READING
 from pipelines.store.transaction import RefreshSession
 from schemas.codes import FEEDS
 
@@ -37,47 +41,55 @@ PARSED_LEFT_OUT = pl.Schema(
 )
 # What is kept by file beside its rows.
 BY_FILE = {
-    "parsed.set_aside": PARSED_SET_ASIDE,
-    "parsed.left_out": PARSED_LEFT_OUT,
+    "parsed_set_aside": PARSED_SET_ASIDE,
+    "parsed_left_out": PARSED_LEFT_OUT,
     "file_parts": FILE_PARTS,
 }
 # Files are small and many, or few and large: rows are handed to the store in heaps of this size.
 HEAP_ROWS = 500_000
 
 
-def land(session: RefreshSession) -> pl.DataFrame:
+def landed_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
+    """Brings what was read of the exports in step with the folder; all of it, or nothing."""
+    with session.transaction():
+        news = land(session)[1]
+        session.refuse_changed_inputs()
+        session.put_states(STEP.tables)
+    for name in STEP.tables:
+        if name in wanted:
+            yield Written(name, news if name == "export_files" else {})
+
+
+def land(session: RefreshSession) -> tuple[pl.DataFrame, dict[str, int]]:
     """Reads every new or changed export into the store and forgets those that are gone.
 
     Returns:
-        `export_files`, with what is new about each.
+        `export_files`, and how many files are new, changed and unchanged.
     """
     inputs, con = session.inputs, session.con
+    if not session.can_continue(STEP.tables):
+        for name in STEP.tables:
+            drop_table(con, name)
     known = read_frame(con, "export_files", schema=EXPORT_FILES)
     files = delivered(inputs)
     news = news_of(files, known)
     stale = set(known["file"]) - {path for path, told in news.items() if told == "unchanged"}
-    before = read_frame(con, "file_parts", schema=FILE_PARTS)
-    gone = set(before.filter(pl.col("file").is_in(list(stale)))["feed"]) - {""}
     for feed in FEEDS:
         forget_files(con, f"landed_{feed}", "file", stale)
-        forget_files(con, f"parsed.{feed}", "source_file", stale)
+        forget_files(con, f"parsed_{feed}", "source_file", stale)
     for name in BY_FILE:
         forget_files(con, name, "file", stale)
     for feed in FEEDS:
         append_frame(con, f"landed_{feed}", LANDED.to_frame())
-        append_frame(con, f"parsed.{feed}", stored_schema(feed).to_frame())
+        append_frame(con, f"parsed_{feed}", stored_schema(feed).to_frame())
     for name, schema in BY_FILE.items():
         append_frame(con, name, schema.to_frame())
     fresh = [file for file in files if news[file.found.path] != "unchanged"]
-    session.changed_feeds = {feed for file in fresh for feed in file.serving} | gone
     facts = _add(session, fresh)
     kept = known.filter(~pl.col("file").is_in(list(stale)))
-    told = pl.concat([kept, facts]).with_columns(
-        news=pl.col("file").replace_strict(news, return_dtype=pl.String)
-    )
-    told = told.sort("feed", "file")
+    told = pl.concat([kept, facts]).sort("feed", "file")
     write_frame(con, "export_files", told)
-    return told
+    return told, dict(Counter(news.values()))
 
 
 def _add(session: RefreshSession, fresh: list) -> pl.DataFrame:
@@ -115,10 +127,10 @@ def _flush(session: RefreshSession, heap: list[ReadFile]) -> None:
             append_frame(con, f"landed_{feed}", pl.concat(landed))
         rows = [stored_rows(feed, file, part) for file, part in of_feed if part.parsed.rows.height]
         if rows:
-            append_frame(con, f"parsed.{feed}", pl.concat(rows))
+            append_frame(con, f"parsed_{feed}", pl.concat(rows))
     for name, told in (
-        ("parsed.set_aside", [set_aside_of(*one) for one in parts]),
-        ("parsed.left_out", [left_out_of(*one) for one in parts]),
+        ("parsed_set_aside", [set_aside_of(*one) for one in parts]),
+        ("parsed_left_out", [left_out_of(*one) for one in parts]),
         ("file_parts", [facts_of(parts)]),
     ):
         append_frame(con, name, pl.concat([BY_FILE[name].to_frame(), *told]))
@@ -150,3 +162,32 @@ def _placed(file: str, part: ReadPart, rows: pl.DataFrame, schema: pl.Schema) ->
     }
     placed = rows.with_columns(pl.lit(value).alias(name) for name, value in place.items())
     return placed.select(schema.names()).cast(dict(schema))
+
+
+STEP = Step(
+    name="landed_exports",
+    group="exports",
+    title="Exports: reading what is new",
+    tables={
+        "export_files": "One row is one file under exports/: its hash and its form.",
+        **{
+            f"landed_{feed}": f"One row is one row of a {feed} export as it came, with its place."
+            for feed in FEEDS
+        },
+        **{
+            f"parsed_{feed}": f"One row is one row of a {feed} export, typed, with its place."
+            for feed in FEEDS
+        },
+        "parsed_set_aside": "One row is one reason of a row that could not be read or typed.",
+        "parsed_left_out": "One row is one row or sheet that a mapping leaves out.",
+        "file_parts": "One row is one file, or one sheet of a workbook, as one mapping reads it.",
+    },
+    sources=("exports", "mappings", "settings"),
+    within=dict.fromkeys(
+        [*(f"landed_{feed}" for feed in FEEDS), *(f"parsed_{feed}" for feed in FEEDS)],
+        ("export_files",),
+    ),
+    work=landed_tables,
+    rooms=READING,
+    kinds=("csv", "duckdb"),
+)

@@ -21,7 +21,7 @@ from pipelines.letters import letters_of
 from pipelines.store.database import query_frame, read_frame
 from pipelines.store.evidence import evidence_around
 from pipelines.store.inputs import Inputs, load_inputs
-from pipelines.store.reading import open_store, store_facts
+from pipelines.store.reading import open_store, published_state
 from pipelines.store.recorded_rulings import recorded_since_refresh
 from pipelines.workspace.layout import Workspace
 
@@ -57,19 +57,18 @@ def letters_of_decisions(folder: str | Path, since: dt.date | None = None) -> St
     """
     workspace = Workspace.open(folder)
     with open_store(workspace) as con:
-        facts = store_facts(workspace, con)
+        state = published_state(workspace, con)
         history = read_frame(con, "decision_history")
-        as_of = dt.date.fromisoformat(facts["as_of"])
         rulings = read_frame(con, "rulings", columns=["claim", "ruled_at"]).filter(
-            pl.col("ruled_at").dt.date() <= as_of
+            pl.col("ruled_at").dt.date() <= state.as_of
         )
         if since is not None:
             changed = history.filter(pl.col("as_of") >= since)
             ruled = rulings.filter(pl.col("ruled_at").dt.date() >= since)
         else:
-            inputs = load_inputs(folder, facts["as_of"])
-            last = pl.lit(dt.datetime.fromisoformat(facts["refreshed_at"]))
-            decided = pl.col("decided_at").dt.truncate("1s")
+            inputs = load_inputs(folder, state.as_of)
+            last = pl.lit(state.decided_at or state.published_at, dtype=pl.Datetime("us"))
+            decided = pl.col("decided_at")
             changed = history.filter(decided == last)
             before = history.filter(decided < last)["decided_at"].max()
             local = (
@@ -86,8 +85,8 @@ def letters_of_decisions(folder: str | Path, since: dt.date | None = None) -> St
 def _letters(
     workspace: Workspace, con: duckdb.DuckDBPyConnection, claims: pl.Series
 ) -> StoredLetters:
-    facts = store_facts(workspace, con)
-    inputs = load_inputs(workspace.root, facts["as_of"])
+    state = published_state(workspace, con)
+    inputs = load_inputs(workspace.root, state.as_of)
     newer = {row["claim"] for row in recorded_since_refresh(workspace, con)}
     wanted = claims.filter(~claims.is_in(list(newer)))
     decisions, findings = (
@@ -100,8 +99,8 @@ def _letters(
         inputs,
         letters_of_evidence(inputs, evidence, decisions, findings, facts_of_claims),
         sorted(newer.intersection(claims)),
-        dt.datetime.fromisoformat(facts["refreshed_at"]),
-        inputs.fingerprint != facts["inputs"],
+        state.published_at.replace(microsecond=0),
+        state.is_behind(inputs),
     )
 
 

@@ -59,14 +59,16 @@ def claims_with_pages(
     return newest.head(MOST_PAGES)["claim"].sort()
 
 
-def page_data(session: RefreshSession, claims: pl.Series) -> shown.PageData:
+def page_data(
+    session: RefreshSession, claims: pl.Series, published_at: dt.datetime
+) -> shown.PageData:
     """Everything that the pages show, with the details of the named claims."""
     inputs, con = session.inputs, session.con
     base = data_of_claims(inputs, con, claims)
     near = suggestions_of_store(con)
     return dataclasses.replace(
         base,
-        refreshed_at=session.decided_at,
+        refreshed_at=published_at,
         arrivals=arrivals(con),
         row_accounts=read_frame(con, "row_accounts"),
         set_aside=read_frame(con, "set_aside"),

@@ -6,9 +6,10 @@ Belongs here: what is published, and the manifest. Does not belong here: how tab
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from dataclasses import dataclass
@@ -24,15 +25,24 @@ from dashboards.letters import TemplateFault
 from dashboards.site import LIBRARY, SPECIFICATIONS, build_site
 from pipelines.errors import WorkspaceError
 from pipelines.steps.pages import CHOOSING, claims_with_pages, page_data
-from pipelines.store.database import has_table, read_frame
+from pipelines.steps.step import Step, Written
+from pipelines.store.database import LAST, has_table, one_row, read_frame
 from pipelines.store.publication import take_file, write_table_files
+from pipelines.store.published_state import (
+    MANIFEST,
+    STORE_STATE,
+    PublishedState,
+    published_manifest,
+)
+from pipelines.store.states import TABLE_STATES
 from pipelines.store.tool import source_hash
-from pipelines.store.transaction import MANIFEST, RefreshSession, published_facts
+from pipelines.store.transaction import RefreshSession
 from schemas.causes import CAUSE_TABLES
 from schemas.codes import SETTLED_PAYMENTS
 from schemas.columns import column_names
 from schemas.feeds import FEED_TABLES
 from schemas.field import FIELD_TABLES
+from schemas.states import StoreState
 
 FIGURES = (*FIELD_TABLES, "figure_sentences")
 TABLES = (
@@ -51,8 +61,38 @@ TABLES = (
     "second_opinion_agreement",
     *CAUSE_TABLES,
     "night_checks",
+    TABLE_STATES,
     *FIGURES,
 )
+
+
+def publish(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
+    """Stages tables and pages, and puts the new store and pages in the old ones' place."""
+    published = session.publication(_decided_at(session.con))
+    session.put_publication(published)
+    staged = stage(session, published)
+    manifest = published.manifest() | {"charts": _charts(session.staging)}
+    text = json.dumps(manifest, indent=2, sort_keys=True)
+    (session.staging / MANIFEST).write_text(text + "\n", encoding="utf-8")
+    session.commit()
+    told = {
+        STORE_STATE: {"publication": published.publication},
+        "published_data": {"tables": staged.tables},
+        "published_pages": {
+            "claim_pages": staged.claim_pages,
+            "pages": session.inputs.workspace.published / "index.html",
+        },
+    }
+    yield from (Written(name, more) for name, more in told.items() if name in wanted)
+
+
+def _decided_at(con: duckdb.DuckDBPyConnection) -> dt.datetime | None:
+    """The moment of what this publication adds to the history; None where it adds nothing."""
+    added = "select claim, decided_at, as_of from decision_history"
+    if has_table(con, f"{LAST}.decision_history"):
+        added += f" except all select claim, decided_at, as_of from {LAST}.decision_history"
+    row = one_row(con, f"select max(decided_at) from ({added})")
+    return row[0] if row else None
 
 
 @dataclass(frozen=True)
@@ -63,7 +103,7 @@ class Staged:
     claim_pages: int
 
 
-def stage(session: RefreshSession) -> Staged:
+def stage(session: RefreshSession, published: PublishedState) -> Staged:
     """Writes tables and pages beside each other: DuckDB is busy with the ones, Python with the
     others."""
     data = session.staging / "data"
@@ -75,7 +115,7 @@ def stage(session: RefreshSession) -> Staged:
             tables.result()
             return sorted(path.name for path in data.glob("*.csv*"))
 
-        claim_pages = _write_pages(session, files)
+        claim_pages = _write_pages(session, published, files)
         return Staged(len(tables.result()), claim_pages)
 
 
@@ -87,7 +127,7 @@ def _write_tables(
 ) -> list[str]:
     """Writes each table that the store holds as Parquet and CSV; returns their names."""
     published = session.inputs.workspace.published
-    is_ours = published_facts(published).get("tool") == source_hash()
+    is_ours = published_manifest(published).get("tool") == source_hash()
     last = published / "data" if is_ours else None
     return write_table_files(con, TABLES, folder, hidden, last)
 
@@ -105,7 +145,9 @@ def _hidden(session: RefreshSession) -> dict[str, pl.DataFrame]:
     inputs, con = session.inputs, session.con
     if not inputs.settings.hide:
         return {}
-    tables = {name: read_frame(con, name) for name in TABLES if has_table(con, name)}
+    shown_as_is = (TABLE_STATES,)  # no value of an export
+    chosen = [name for name in TABLES if name not in shown_as_is and has_table(con, name)]
+    tables = {name: read_frame(con, name) for name in chosen}
     figures = {name: tables.pop(name) for name in list(tables) if name in FIGURES}
     shown = hide_names(
         PageData(
@@ -137,13 +179,15 @@ def _values_to_hide(session: RefreshSession) -> pl.DataFrame:
     return pl.concat([pl.DataFrame(schema=EVIDENCE_ROWS), row], how="diagonal_relaxed")
 
 
-def _write_pages(session: RefreshSession, files: Callable[[], list[str]]) -> int:
+def _write_pages(
+    session: RefreshSession, published: PublishedState, files: Callable[[], list[str]]
+) -> int:
     """Writes all pages; returns the number of claim pages. `files` waits for the tables."""
     decisions = read_frame(session.con, "decisions", columns=CHOOSING)
     payments = read_frame(session.con, "payments", columns=["claim", "state"])
     to_settle = payments.filter(~pl.col("state").is_in(SETTLED_PAYMENTS))["claim"]
     claims = claims_with_pages(decisions, session.inputs.as_of, to_settle)
-    data = page_data(session, claims)
+    data = page_data(session, claims, published.published_at)
     _take_charts(session)
     try:
         build_site(data, session.staging, claims.to_list(), files)
@@ -155,7 +199,7 @@ def _write_pages(session: RefreshSession, files: Callable[[], list[str]]) -> int
 def _take_charts(session: RefreshSession) -> None:
     """Lays what the last pages' charts share into the new ones, where it would be the same."""
     published = session.inputs.workspace.published
-    told = published_facts(published)
+    told = published_manifest(published)
     now = {
         "inputs": session.inputs.fingerprint,
         "tool": source_hash(),
@@ -176,20 +220,26 @@ def _charts(pages: Path) -> str:
     return ", ".join([*libraries, told.hexdigest()])
 
 
-def publish(session: RefreshSession) -> None:
-    """Puts down what store and pages say of themselves, and swaps both in."""
-    session.write_facts(**facts_of(session))
-    text = json.dumps(session.facts(), indent=2, sort_keys=True)
-    (session.staging / MANIFEST).write_text(text + "\n", encoding="utf-8")
-    session.commit()
-
-
-def facts_of(session: RefreshSession) -> dict[str, str]:
-    """What the store is to say of itself after this refresh."""
-    return {
-        "as_of": session.inputs.as_of.isoformat(),
-        "charts": _charts(session.staging),
-        "inputs": session.inputs.fingerprint,
-        "tool": source_hash(),
-        "refreshed_at": session.decided_at.isoformat(timespec="seconds"),
-    }
+def publication_step(tables: Sequence[str]) -> Step:
+    """The last step, which reads all tables of the store."""
+    return Step(
+        name="publication",
+        group="publication",
+        title="Tables and pages for people",
+        tables={
+            STORE_STATE: StoreState,
+            "published_data": "One file is one table of the store, as Parquet and as CSV.",
+            "published_pages": "One file is one page; the folder is swapped whole.",
+        },
+        reads=tuple(tables),
+        sources=("settings",),
+        within={"published_data": (STORE_STATE,), "published_pages": ("published_data",)},
+        work=publish,
+        rooms=("dashboards", "pipelines/steps", "pipelines/store"),
+        about=dict.fromkeys(
+            (STORE_STATE, "published_data", "published_pages"),
+            "Each of the three stands for all: store and pages are put in place together.",
+        ),
+        kinds=("html", "parquet", "csv"),
+        publishes=True,
+    )

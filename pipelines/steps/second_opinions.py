@@ -8,7 +8,7 @@ Both files are only ever appended to; like recorded rulings they outlive the Duc
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import duckdb
@@ -18,13 +18,15 @@ from pipelines.assist.second_opinions.agreement import agreement
 from pipelines.assist.second_opinions.opinions import with_latest
 from pipelines.assist.second_opinions.sampling import STRATUM, draw, with_strata
 from pipelines.errors import WorkspaceError
+from pipelines.steps.step import Step, Written
 from pipelines.store.database import query_frame, read_frame
+from pipelines.store.transaction import RefreshSession
 from pipelines.workspace.append_log import append_rows
 from pipelines.workspace.layout import OPINIONS, Workspace
 from pipelines.workspace.small_csv import FormFault, read_small_csv
 from schemas.codes import MONEY_BANDS, VERDICTS
 from schemas.columns import polars_schema
-from schemas.second_opinions import SecondOpinions
+from schemas.second_opinions import SecondOpinionAgreement, SecondOpinions
 
 DRAWS = "second_opinion_draws.csv"
 DRAW_COLUMNS = (
@@ -58,6 +60,16 @@ class OpinionTables:
 
     second_opinions: pl.DataFrame
     second_opinion_agreement: pl.DataFrame
+
+
+def second_opinion_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
+    """Sets recorded opinions beside the decisions."""
+    tables = opinion_tables(session.inputs.workspace, session.con)
+    session.refuse_changed_inputs()
+    for name in STEP.tables:
+        if name in wanted:
+            session.put(session.write(name, getattr(tables, name), STEP.table_class(name)))
+            yield Written(name)
 
 
 def opinion_tables(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> OpinionTables:
@@ -165,3 +177,19 @@ def _refuse_changed(frame: pl.DataFrame, lines: list[int], shown: str) -> None:
     ]
     if faults:
         raise WorkspaceError(*faults)
+
+
+STEP = Step(
+    name="second_opinion_tables",
+    group="second_opinions",
+    title="Second opinions",
+    tables={
+        "second_opinions": SecondOpinions,
+        "second_opinion_agreement": SecondOpinionAgreement,
+    },
+    reads=("decisions",),
+    within={"second_opinion_agreement": ("second_opinions",)},
+    work=second_opinion_tables,
+    rooms=("pipelines/assist/second_opinions", "pipelines/steps/second_opinions.py"),
+    about={"second_opinions": "Rows are only ever added, by `limeledger second-opinion --record`."},
+)

@@ -6,7 +6,7 @@ rule.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 import duckdb
@@ -15,8 +15,10 @@ import polars as pl
 from pipelines.coverage.evidence import Evidence, seen
 from pipelines.field.agency_cases import agency_repairs
 from pipelines.field.context import HISTORY_COLUMNS
-from pipelines.store.database import has_table, read_frame
-from pipelines.store.evidence import evidence_around, fleet_parts, load_evidence
+from pipelines.steps.reference import REFERENCE_ASSETS
+from pipelines.steps.step import Step, Written
+from pipelines.store.database import LAST, has_table, read_frame
+from pipelines.store.evidence import DECIDING, evidence_around, fleet_parts, load_evidence
 from pipelines.store.inputs import Inputs
 from pipelines.store.invalidation import samples_to_work_out
 from pipelines.store.transaction import RefreshSession
@@ -30,8 +32,16 @@ from pipelines.units.unit_histories import (
 from pipelines.units.upcoming import upcoming_matters
 from pipelines.water.profiles import FIGURES, profile_samples
 from schemas.columns import polars_schema
-from schemas.histories import WaterProfiles
+from schemas.histories import UnitHistories, Upcoming, WaterProfiles
 
+# The tables that hold what the figures need, by the name that `Watched` has for each.
+EXPOSURE = {
+    "exposure_units": "units",
+    "exposure_failures": "failures",
+    "treatment_states": "states",
+    "doubtful_exposure": "doubtful",
+    "agency_repairs": "repairs",
+}
 # Units and samples worked on at a time: what stands in memory is their evidence.
 PART_UNITS, SLICE_SAMPLES = 100_000, 250_000
 
@@ -51,35 +61,52 @@ class Watched:
     repairs: pl.DataFrame
 
 
-@dataclass(frozen=True)
-class UnitTables:
-    """The tables of units and what the figures need beside them."""
+def unit_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
+    """The tables of units as of the as-of date, and what the figures need beside them."""
+    frames = unit_tables_of(session.inputs, session.con)
+    for name in STEP.tables:
+        if name in wanted:
+            session.put(session.write(name, frames.pop(name), STEP.table_class(name)))
+            yield Written(name)
 
-    unit_histories: pl.DataFrame
-    upcoming: pl.DataFrame
-    cartridge_spans: pl.DataFrame
-    watched: Watched
 
-
-def unit_tables_of(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> UnitTables:
-    """All tables of units as of the as-of date."""
+def unit_tables_of(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> dict[str, pl.DataFrame]:
+    """All tables of units as of the as-of date, by name."""
     tables, upcoming, spans, watched = [], [], [], []
     for evidence, histories in _parts(inputs, con):
         tables.append(histories.table)
         upcoming.append(upcoming_matters(evidence, histories))
         spans.append(cartridge_spans(histories.covers, inputs.as_of))
         watched.append(_watched(evidence, histories))
-    return UnitTables(
-        pl.concat(tables).sort("serial"),
-        pl.concat(upcoming).sort("due_on", "serial", "matter"),
-        pl.concat(spans).sort("serial", "product", "start"),
-        _together(watched),
-    )
+    exposure = _together(watched)
+    return {
+        "unit_histories": pl.concat(tables).sort("serial"),
+        "upcoming": pl.concat(upcoming).sort("due_on", "serial", "matter"),
+        "cartridge_spans": pl.concat(spans).sort("serial", "product", "start"),
+        **{table: getattr(exposure, name) for table, name in EXPOSURE.items()},
+    }
+
+
+def stored_exposure(con: duckdb.DuckDBPyConnection) -> Watched:
+    """What the figures need of the units, as the step of units left it."""
+    return Watched(**{name: read_frame(con, table) for table, name in EXPOSURE.items()})
 
 
 def watched_units(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> Watched:
     """What the figures need, without the tables."""
     return _together([_watched(*part) for part in _parts(inputs, con)])
+
+
+def water_table(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
+    """The water samples; those whose record and inputs are as they were are carried over."""
+    del wanted  # one table
+    columns = ["serial", "site", "edition", "family"]
+    units = read_frame(session.con, "unit_histories", columns=columns)
+    writer = session.writer("water_profiles", WaterProfiles)
+    for part in water_profiles_of(session.inputs, session.con, units, known_figures(session)):
+        writer.add(part)
+    session.put(writer)
+    yield Written("water_profiles")
 
 
 def water_profiles_of(
@@ -108,14 +135,11 @@ def water_profiles_of(
 
 
 def known_figures(session: RefreshSession) -> pl.DataFrame | None:
-    """The figures of samples that the last refresh worked out from the same records; None: of none.
-
-    They are read from its table `water_profiles`, which must still stand.
-    """
+    """The figures of samples that the published store has of the same records; None: of none."""
     anew = samples_to_work_out(session)
-    if anew is None or not has_table(session.con, "water_profiles"):
+    if anew is None or not has_table(session.con, f"{LAST}.water_profiles"):
         return None
-    told = read_frame(session.con, "water_profiles", columns=["sample", *FIGURES])
+    told = read_frame(session.con, f"{LAST}.water_profiles", columns=["sample", *FIGURES])
     schema = polars_schema(WaterProfiles)
     return told.join(anew, on="sample", how="anti").cast(
         {name: schema[name] for name in told.columns}
@@ -164,3 +188,34 @@ def _together(parts: list[Watched]) -> Watched:
         whole("doubtful", "serial"),
         whole("repairs", "call"),
     )
+
+
+_ROOMS = ("pipelines/units", "pipelines/coverage", "pipelines/water", "pipelines/terms")
+STEP = Step(
+    name="unit_tables",
+    group="histories",
+    title="Units",
+    tables={
+        "unit_histories": UnitHistories,
+        "upcoming": Upcoming,
+        "cartridge_spans": "One row is one stretch in which a system's cartridges lasted, or did "
+        "not.",
+        "exposure_units": "One row is one unit: how long it is at risk, for the field figures.",
+        "exposure_failures": "One row is one failure inside the time at risk.",
+        "treatment_states": "One row is one stretch of a unit in one state of its treatment.",
+        "doubtful_exposure": "One row is one unit that the figures leave out for its clock start.",
+        "agency_repairs": "One row is one repair call, for the figures of agencies.",
+    },
+    reads=(*DECIDING, "feed_states", *REFERENCE_ASSETS, "terms_values", "terms_water_limits"),
+    work=unit_tables,
+    rooms=(*_ROOMS, "pipelines/field", "pipelines/steps/units.py"),
+)
+WATERS = Step(
+    name="water_table",
+    group="histories",
+    title="Waters",
+    tables={"water_profiles": WaterProfiles},
+    reads=("water_tests", "feed_states", "unit_histories", "terms_values", "terms_water_limits"),
+    work=water_table,
+    rooms=(*_ROOMS, "pipelines/steps/units.py"),
+)

@@ -9,8 +9,7 @@ from __future__ import annotations
 
 import errno
 import os
-from collections.abc import Iterable, Sequence
-from itertools import pairwise
+from collections.abc import Iterable
 from pathlib import Path
 
 import duckdb
@@ -18,7 +17,7 @@ import polars as pl
 
 from pipelines.errors import StorageError
 
-MERGED_KEYS = 50_000
+LAST = "last"  # the name under which a run has the published store
 MEMORY_LIMIT = "1GB"  # DuckDB's share; polars needs the rest of the 4 GiB a refresh may take
 
 
@@ -28,8 +27,11 @@ def connect(
     read_only: bool = False,
     write_to: Iterable[Path] = (),
     copy_of: Path | None = None,
+    last: Path | None = None,
 ) -> duckdb.DuckDBPyConnection:
     """A connection whose only way outside is the store's folder and `write_to`.
+
+    `last` is a store that is there to read under the name of LAST.
 
     Raises `StorageError` where the file, or the one that it is a copy of, cannot be opened.
     """
@@ -43,11 +45,13 @@ def connect(
             },
         )
     except (duckdb.IOException, duckdb.ConnectionException) as error:
-        raise StorageError(
-            f"{copy_of or path}: the store cannot be opened ({_first_line(error)}). "
-            "If another program holds it open, close that; if the file is damaged, "
-            "move it away and refresh: it is made anew from the exports."
-        ) from error
+        raise _not_opened(copy_of or path, error) from error
+    if last is not None:
+        try:
+            con.execute(f"attach {_quoted(last)} as {LAST} (read_only)")
+        except duckdb.Error as error:
+            con.close()
+            raise _not_opened(last, error) from error
     spill = path.parent / "spill"
     con.execute(f"set memory_limit='{MEMORY_LIMIT}'")
     con.execute("set preserve_insertion_order=true")
@@ -60,6 +64,14 @@ def connect(
     return con
 
 
+def _not_opened(path: Path, error: Exception) -> StorageError:
+    return StorageError(
+        f"{path}: the store cannot be opened ({_first_line(error)}). "
+        "If another program holds it open, close that; if the file is damaged, "
+        "move it away and refresh: it is made anew from the exports."
+    )
+
+
 def _quoted(path: Path) -> str:
     return "'" + str(path).replace("'", "''") + "'"
 
@@ -69,19 +81,30 @@ def _first_line(error: Exception) -> str:
 
 
 def identifier(name: str) -> str:
-    """A table or column name as SQL takes it; `schema.table` keeps its dot."""
+    """A table or column name as SQL takes it; `last.table` keeps its dot."""
     return ".".join('"' + part.replace('"', '""') + '"' for part in name.split("."))
 
 
 def has_table(con: duckdb.DuckDBPyConnection, name: str) -> bool:
-    """Whether the store holds that table."""
-    schema, _, table = name.rpartition(".")
+    """Whether the store holds that table; `last.table` asks the store that is attached as LAST."""
+    place, _, table = name.rpartition(".")
+    catalog, schema = (place, "main") if place == LAST else ("", place or "main")
     found = one_row(
         con,
-        "select 1 from information_schema.tables where table_schema = ? and table_name = ?",
-        [schema or "main", table],
+        "select 1 from information_schema.tables where table_schema = ? and table_name = ? "
+        "and table_catalog = coalesce(nullif(?, ''), current_database())",
+        [schema, table, catalog],
     )
     return found is not None
+
+
+def table_names(con: duckdb.DuckDBPyConnection) -> list[str]:
+    """The tables of the store, without its views."""
+    rows = con.execute(
+        "select table_name from information_schema.tables where table_schema = 'main' "
+        "and table_catalog = current_database() and table_type = 'BASE TABLE' order by 1"
+    ).fetchall()
+    return [name for (name,) in rows]
 
 
 def one_row(con: duckdb.DuckDBPyConnection, sql: str, params: list | None = None) -> tuple | None:
@@ -150,38 +173,6 @@ def replace_table(con: duckdb.DuckDBPyConnection, name: str, instead_of: str) ->
     """Puts a table in the place of another, which is removed where it is there."""
     drop_table(con, instead_of)
     con.execute(f"alter table {identifier(name)} rename to {identifier(instead_of)}")
-
-
-def merge_table(
-    con: duckdb.DuckDBPyConnection,
-    name: str,
-    other: str,
-    keys: pl.DataFrame,
-    order: Sequence[str],
-) -> None:
-    """Adds the rows of another table that have one of the keys, so that all stand in `order`.
-
-    Both tables are in that order, whose first column is that of the keys, and `name` has none of
-    them. It is done in ranges of keys, so that no sort outgrows the memory.
-    """
-    key, merged = keys.columns[0], f"{name}_merged"
-    column, columns = identifier(key), ", ".join(identifier(one) for one in order)
-    drop_table(con, merged)
-    con.execute(f"create table {identifier(merged)} as from {identifier(name)} limit 0")
-    ordered = keys[key].sort()
-    bounds = [None, *ordered.gather_every(MERGED_KEYS)[1:], None]
-    for low, high in pairwise(bounds):
-        within = f"(? is null or {column} >= ?) and (? is null or {column} < ?)"
-        limits = [low, low, high, high]
-        with registered(con, keys) as wanted:
-            con.execute(
-                f"insert into {identifier(merged)} by name from ("
-                f"select * from {identifier(other)} semi join {wanted} using ({column}) "
-                f"where {within} union all by name "
-                f"select * from {identifier(name)} where {within}) order by {columns}",
-                [*limits, *limits],
-            )
-    replace_table(con, merged, name)
 
 
 def forget_files(

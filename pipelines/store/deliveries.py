@@ -10,8 +10,9 @@ from dataclasses import dataclass, replace
 
 import polars as pl
 
-from pipelines.exports.delivery import ExportFile, find_exports, sha256_of
+from pipelines.exports.delivery import ExportFile, find_exports
 from pipelines.records.mapping import Mapping
+from pipelines.store.file_hashes import hash_of
 from pipelines.store.inputs import Inputs
 from pipelines.store.recorded_rulings import CITED_AS, recorded_rulings
 from pipelines.store.tool import READING, source_hash
@@ -30,7 +31,6 @@ EXPORT_FILES = pl.Schema(
         "encoding": pl.String,
         "delimiter": pl.String,
         "headers": pl.List(pl.String),
-        "news": pl.String,
     }
 )
 # One row is one file, or one sheet of a workbook, as one mapping reads it.
@@ -88,7 +88,7 @@ def _delivered(inputs: Inputs, file: ExportFile) -> Delivered:
             "valid_from or valid_until in one of them."
         )
         file = replace(file, refusal=("no_feed", told))
-    sha256 = sha256_of(file.absolute) if _is_read(file) else ""
+    sha256 = hash_of(file.absolute) if _is_read(file) else ""
     return Delivered(file, sha256, _read_by(inputs, file, serving), serving)
 
 

@@ -17,15 +17,22 @@ from dashboards.letters import LetterTemplates, TemplateFault
 from pipelines.errors import UsageError, WorkspaceError
 from pipelines.records.mapping import Mapping, load_mapping
 from pipelines.records.serving import Mappings, conflicts
+from pipelines.store.file_hashes import hash_of
 from pipelines.terms import Terms, load_terms
-from pipelines.workspace.layout import OPINIONS, Workspace
+from pipelines.workspace.layout import Workspace
 from pipelines.workspace.reference import Reference, load_reference
 from pipelines.workspace.settings import Settings, load_settings, today
+
+LAID_IN = ("mappings", "reference", "terms", "settings")
+READINGS = 3  # so often an edit may fall into the reading
 
 
 @dataclass(frozen=True)
 class Inputs:
-    """A workspace whose settings, reference files, terms, mappings and templates are sound."""
+    """A workspace whose settings, reference files, terms, mappings and templates are sound.
+
+    `digests` has the SHA-256 over the files of each kind of LAID_IN, with their paths.
+    """
 
     workspace: Workspace
     settings: Settings
@@ -33,8 +40,13 @@ class Inputs:
     terms: Terms
     mappings: Mappings
     as_of: dt.date
-    fingerprint: str
+    digests: dict[str, str]
     letter_templates: LetterTemplates
+
+    @property
+    def fingerprint(self) -> str:
+        """One hash over all of them but the day: settings, mappings, reference, terms, letters."""
+        return hashlib.sha256(json.dumps(self.digests, sort_keys=True).encode()).hexdigest()
 
 
 def load_inputs(folder: Path | str, as_of: str | dt.date | None = None) -> Inputs:
@@ -45,10 +57,23 @@ def load_inputs(folder: Path | str, as_of: str | dt.date | None = None) -> Input
         WorkspaceError: every fault of the settings, mappings, reference files, terms and templates.
     """
     workspace = Workspace.open(folder)
+    for _ in range(READINGS):
+        inputs = _load_inputs(workspace, as_of)
+        if inputs.digests == digests_of(workspace, inputs.settings):
+            return inputs
+    raise WorkspaceError(
+        f"{workspace.root}: the settings, mappings, reference files or terms change while they are "
+        "being read; wait until they are all in their place, then try again."
+    )
+
+
+def _load_inputs(workspace: Workspace, as_of: str | dt.date | None) -> Inputs:
     settings = load_settings(workspace)
     day = as_of_date(as_of, settings)
-    if faults := workspace.links_out(_input_files(workspace, settings)):
+    files = input_files(workspace, settings)
+    if faults := workspace.links_out([path for paths in files.values() for path in paths]):
         raise WorkspaceError(*faults)
+    digests = digests_of(workspace, settings)
     reference, terms = None, None
     try:
         reference = load_reference(workspace.reference, settings)
@@ -88,7 +113,7 @@ def load_inputs(folder: Path | str, as_of: str | dt.date | None = None) -> Input
         terms,
         Mappings(tuple(mappings)),
         day,
-        _fingerprint(workspace, settings),
+        digests,
         templates,
     )
 
@@ -128,25 +153,41 @@ def as_of_date(given: str | dt.date | None, settings: Settings) -> dt.date:
     return day
 
 
-def _fingerprint(workspace: Workspace, settings: Settings) -> str:
-    """One hash over every settings, mapping, reference, terms, template and opinions file."""
+def digests_of(workspace: Workspace, settings: Settings) -> dict[str, str]:
+    """One hash over the files of each kind of LAID_IN, with their paths below the workspace."""
     told = {
-        str(path.relative_to(workspace.root)): hashlib.sha256(path.read_bytes()).hexdigest()
-        for path in _input_files(workspace, settings)
+        kind: [[path.relative_to(workspace.root).as_posix(), _hash_of(path)] for path in paths]
+        for kind, paths in input_files(workspace, settings).items()
     }
-    return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
+    return {
+        kind: hashlib.sha256(json.dumps(files).encode()).hexdigest() for kind, files in told.items()
+    }
 
 
-def _input_files(workspace: Workspace, settings: Settings) -> list[Path]:
-    """Every file that the inputs and letter templates are read from, and maybe more."""
-    files = [workspace.settings_file]
-    for folder in (
-        workspace.mappings,
-        workspace.reference,
-        workspace.terms(settings.terms),
-        workspace.letters,
-    ):
-        if folder.is_dir():
-            files += sorted(p for p in folder.iterdir() if p.is_file() and p.name[0] != ".")
-    opinions = workspace.store / OPINIONS
-    return [*files, opinions] if opinions.is_file() else files
+def input_files(workspace: Workspace, settings: Settings) -> dict[str, list[Path]]:
+    """Every file of each kind of LAID_IN that is read, and maybe more."""
+    folders = {
+        "mappings": [workspace.mappings],
+        "reference": [workspace.reference],
+        "terms": [workspace.terms(settings.terms)],
+        "settings": [workspace.letters],
+    }
+    files = {
+        kind: [path for folder in folders[kind] for path in _files_in(folder)] for kind in LAID_IN
+    }
+    files["settings"].insert(0, workspace.settings_file)
+    return files
+
+
+def _hash_of(path: Path) -> str:
+    """A file's hash; empty where it cannot be read, which whoever reads it tells with more."""
+    try:
+        return hash_of(path)
+    except OSError:
+        return ""
+
+
+def _files_in(folder: Path) -> list[Path]:
+    if not folder.is_dir():
+        return []
+    return sorted(path for path in folder.iterdir() if path.is_file() and path.name[0] != ".")

@@ -23,42 +23,51 @@ and on its own record.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 
+import duckdb
 import polars as pl
 
 from pipelines.coverage.evidence import SILENCE_COUNTS, seen
 from pipelines.coverage.standing import latest_rulings, with_ruling_outdated
+from pipelines.errors import WorkspaceError
 from pipelines.store.database import (
-    append_frame,
+    LAST,
     has_table,
     identifier,
+    one_row,
     query_frame,
     read_frame,
     registered,
 )
 from pipelines.store.evidence import load_evidence
-from pipelines.store.last_refresh import TOUCHED
 from pipelines.store.transaction import RefreshSession
+from schemas.codes import FEEDS
 from schemas.columns import column_names
 from schemas.feeds import FEED_TABLES, record_schema
 
 KEYS = pl.Schema(dict.fromkeys(("serial", "site", "claim", "sample"), pl.String))
 
 
-def note_touched(session: RefreshSession, feed: str, new: str) -> None:
-    """Puts down the units, sites, claims and samples of records that came, went or changed.
+def changed_keys(session: RefreshSession, feeds: Iterable[str] = FEEDS) -> pl.DataFrame:
+    """The units, sites, claims and samples of records that came, went or changed: rows of KEYS.
 
-    So it does of records that are seen now and were not by the last refresh.
-
-    Rows are compared by a hash of all their columns, their place included.
-
-    Args:
-        new: the table of the feed's records of this refresh; that of the last one stands under
-            the feed's name.
+    So it tells those of records that are seen now and were not by the last refresh. Rows of the
+    published store and of the working copy are compared by a hash of all their columns, their place
+    included; those of a feed of which each file is read as it was are the same.
     """
-    con, last, as_of = session.con, session.last, session.inputs.as_of
-    if not last.can_stand(session.inputs) or not has_table(con, feed):
-        return
+    parts = [_changed_keys(session, feed) for feed in feeds]
+    return pl.concat([KEYS.to_frame(), *parts]).unique()
+
+
+def _changed_keys(session: RefreshSession, feed: str) -> pl.DataFrame:
+    con, last = session.con, session.last
+    assert last.state is not None
+    if not has_table(con, f"{LAST}.{feed}"):
+        raise WorkspaceError(
+            f"{session.inputs.workspace.database} has no table {feed}, which every store has. "
+            "Move the file away and refresh: it is made anew from the exports and the rulings."
+        )
     columns = record_schema(feed).names()
     keys = ", ".join(
         f"{identifier(key)} as {key}" if key in columns else f"null::varchar as {key}"
@@ -69,7 +78,7 @@ def note_touched(session: RefreshSession, feed: str, new: str) -> None:
         others = (f"null::varchar as {key}" for key in KEYS if key != "serial")
         places.append(", ".join(["replaces as serial", *others]))
     row = f"hash({', '.join(identifier(name) for name in columns)})"
-    old, now = identifier(feed), identifier(new)
+    old, now = f"{LAST}.{identifier(feed)}", identifier(feed)
     days = [
         name
         for kind in ("day", "moment")
@@ -81,15 +90,24 @@ def note_touched(session: RefreshSession, feed: str, new: str) -> None:
         for name in days
     )
     parts = [f"from {now} where {came or 'false'}"]
-    if feed in session.changed_feeds:
+    if _is_delivered_otherwise(con, feed):
         parts.append(f"from {old} where {row} not in (select {row} from {now})")
         parts.append(f"from {now} where {row} not in (select {row} from {old})")
     found = query_frame(
         con,
         " union ".join(f"select {place} {part}" for place in places for part in parts),
-        {"last": dt.date.fromisoformat(last.facts["as_of"]), "now": as_of},
+        {"last": last.state.as_of, "now": session.inputs.as_of},
     )
-    append_frame(con, TOUCHED, found.cast(dict(KEYS)))
+    return found.cast(dict(KEYS))
+
+
+def _is_delivered_otherwise(con: duckdb.DuckDBPyConnection, feed: str) -> bool:
+    """Whether a file of the feed came, went, changed, or is read otherwise than before."""
+    chosen = "select file, sha256, read_by from {} where feed = $feed"
+    now, before = chosen.format("export_files"), chosen.format(f"{LAST}.export_files")
+    return bool(
+        one_row(con, f"({now} except {before}) union all ({before} except {now})", {"feed": feed})
+    )
 
 
 def claims_to_decide(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFrame:
@@ -101,9 +119,9 @@ def claims_to_decide(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFr
         for days in (last.through, through)
     )
     went_back = any(new < old for old, new in zip(before, now, strict=True))
-    if not last.can_stand(inputs) or went_back or not has_table(con, "decisions"):
+    if not last.can_stand(session.state) or went_back:
         return claims
-    touched = read_frame(con, TOUCHED, schema=KEYS)
+    touched = changed_keys(session)
     units = read_frame(
         con, "units", columns=["serial", "site", "replaces", "shipped_on", "purchased_on"]
     ).filter((pl.col("shipped_on") <= inputs.as_of).fill_null(True))
@@ -121,7 +139,7 @@ def claims_to_decide(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFr
     turning = latest + pl.duration(days=asked_days)
     decided = read_frame(
         con,
-        "decisions",
+        f"{LAST}.decisions",
         columns=["claim", "verdict", "failed_on", "clock_start", "ruling", "ruling_outdated"],
     )
     standing = (
@@ -148,7 +166,7 @@ def _read_otherwise(session: RefreshSession, decided: pl.DataFrame) -> pl.DataFr
     with registered(con, ruled.select("claim")) as wanted:
         history = query_frame(
             con,
-            "select claim, decided_at, as_of, to_verdict from decision_history "
+            f"select claim, decided_at, as_of, to_verdict from {LAST}.decision_history "
             f"semi join {wanted} using (claim)",
         )
     now = with_ruling_outdated(moments, history, inputs.settings.timezone)
@@ -162,6 +180,6 @@ def _read_otherwise(session: RefreshSession, decided: pl.DataFrame) -> pl.DataFr
 
 def samples_to_work_out(session: RefreshSession) -> pl.DataFrame | None:
     """The water samples (sample) whose figures need not be what they were; None for all."""
-    if not session.last.can_stand(session.inputs):
+    if not session.last.can_stand(session.state):
         return None
-    return read_frame(session.con, TOUCHED, schema=KEYS).select("sample").drop_nulls().unique()
+    return changed_keys(session, ["water_tests"]).select("sample").drop_nulls().unique()

@@ -12,7 +12,7 @@ from typing import Any
 import duckdb
 import polars as pl
 
-from pipelines.store.database import has_table, query_frame, registered
+from pipelines.store.database import LAST, has_table, query_frame, registered
 from pipelines.store.evidence import records
 
 
@@ -23,13 +23,16 @@ def rows_of(con: duckdb.DuckDBPyConnection, table: str, keys: pl.Series) -> pl.D
 
 
 def arrivals(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
-    """The row accounts of the files that came or changed: feed, file, rows_read, records,
-    set_aside."""
+    """The accounts of the files that the published store does not have, or reads otherwise."""
+    known = "(select null as file, null as sha256, null as read_by)"
+    if has_table(con, f"{LAST}.export_files"):
+        known = f"{LAST}.export_files"
     return query_frame(
         con,
         "select a.feed, a.file, sum(a.rows_read)::bigint as rows_read, "
         "sum(a.records)::bigint as records, sum(a.set_aside)::bigint as set_aside "
-        "from row_accounts a join export_files f using (file) where f.news <> 'unchanged' "
+        "from row_accounts a join export_files f using (file) "
+        f"anti join {known} k on (k.file, k.sha256, k.read_by) = (f.file, f.sha256, f.read_by) "
         "group by a.feed, a.file order by a.feed, a.file",
     )
 

@@ -19,6 +19,7 @@ import duckdb
 import polars as pl
 
 from pipelines.records.harmless import FORMULA_BEGINS
+from pipelines.store.contents import Columns, columns_of, parts_to_hash
 from pipelines.store.database import identifier
 from pipelines.store.packing import pack
 
@@ -27,9 +28,6 @@ MOST_CSV_BYTES = 12 * 2**20
 # The lowest level packs our tables about as close as higher ones, in two thirds of the time.
 _PARQUET = "format parquet, compression zstd, compression_level 1"
 _MADE_FROM = "limeledger_made_from"  # under which a Parquet file tells its content and its CSV
-_FLOATS = ("DOUBLE", "FLOAT")
-
-Columns = list[tuple[str, str]]  # name and type
 
 
 def write_table_files(
@@ -48,11 +46,7 @@ def write_table_files(
     folder.mkdir(parents=True, exist_ok=True)
     written = []
     for table in tables:
-        columns = con.execute(
-            "select column_name, data_type from information_schema.columns "
-            "where table_schema = 'main' and table_name = ? order by ordinal_position",
-            [table],
-        ).fetchall()
+        columns = columns_of(con, table)
         if not columns:
             continue
         source = identifier(table)
@@ -87,10 +81,7 @@ def _write_files(
 
 def _content(con: duckdb.DuckDBPyConnection, source: str, columns: Columns) -> str:
     """What stands for the rows of a table, in their order, and for its columns."""
-    # DuckDB's hash does not tell null, an empty list and a list of null apart, nor 0 and -0.
-    apart = [f"len({identifier(name)})" for name, kind in columns if kind.endswith("[]")]
-    apart += [f"signbit({identifier(name)})" for name, kind in columns if kind in _FLOATS]
-    hashed = ", ".join(["row", "row_number() over ()", *apart])
+    hashed = ", ".join(["row", "row_number() over ()", *parts_to_hash(columns)])
     rows = con.execute(
         "select bit_xor(hashed), sum(hashed), count(*) "
         f"from (select hash({hashed}) as hashed from {source} as row)"

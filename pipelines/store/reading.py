@@ -14,6 +14,7 @@ import polars as pl
 
 from pipelines.errors import WorkspaceError
 from pipelines.store.database import connect, has_table, read_frame
+from pipelines.store.published_state import PublishedState, state_of
 from pipelines.store.tool import source_hash
 from pipelines.workspace.layout import Workspace
 
@@ -37,19 +38,19 @@ def open_store(workspace: Workspace) -> Iterator[duckdb.DuckDBPyConnection]:
         con.close()
 
 
-def store_facts(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> dict[str, str]:
+def published_state(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> PublishedState:
     """What the store says of itself, where this very tool refreshed it last.
 
     Raises:
         WorkspaceError: another version of the tool did, whose tables may hold other things.
     """
-    facts = dict(read_frame(con, "store_facts").iter_rows())
-    if facts.get("tool") != source_hash():
+    state = state_of(con)
+    if state is None or state.tool != source_hash():
         raise WorkspaceError(
             f"The store of {workspace.root} was made by another version of this tool; "
             f"run `limeledger refresh {workspace.root}` first."
         )
-    return facts
+    return state
 
 
 def published_table(folder: str | Path, name: str) -> pl.DataFrame:

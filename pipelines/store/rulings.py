@@ -31,7 +31,7 @@ def all_rulings(
     seen = query_frame(
         con,
         "select * from rulings where claim = ? and cast(ruled_at as date) <= "
-        "(select cast(value as date) from store_facts where fact = 'as_of')",
+        "(select as_of from store_state)",
         [claim],
     ).to_dicts()
     since = [

@@ -1,119 +1,215 @@
-"""One refresh at work: the lock, a working copy of the store, and the step from old to new.
+"""One run at work: the lock, the working copy of the store, and the step from old to new.
 
-Belongs here: what makes a refresh all or nothing. Does not belong here: what is computed.
+Belongs here: what makes a run all or nothing, and what keeps each table with its state. Does not
+belong here: what is computed.
 
-The store is copied, worked on under another name and put in the place of the old one by a rename;
-a refresh that is killed leaves a working copy behind, which the next one removes. Readers of the
-store and of the published folder see the old state or the new one.
+Tables are made in a working copy. Publication puts it in the place of the store by a rename; a run
+that does not come so far leaves it for the next. Readers of the store and of the published folder
+see the old state or the new one.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-import json
-import os
-import shutil
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import duckdb
 import polars as pl
 
-from pipelines.errors import StorageError, WorkspaceError
+from pipelines.errors import WorkspaceError
+from pipelines.store import swap
+from pipelines.store.contents import content_of
 from pipelines.store.database import (
     connect,
-    drop_table,
-    has_table,
-    one_row,
-    read_frame,
+    count_rows,
+    replace_table,
+    table_names,
     write_frame,
 )
-from pipelines.store.deliveries import EXPORT_FILES, delivered, news_of
 from pipelines.store.inputs import Inputs, load_inputs
-from pipelines.store.last_refresh import TOUCHED, LastRefresh
-from pipelines.store.publication import remove_folder, swap_folder
-from pipelines.store.tool import source_hash
+from pipelines.store.last import Last
+from pipelines.store.published_state import STORE_STATE, PublishedState, is_of, mixture, state_of
+from pipelines.store.states import (
+    TABLE_STATES,
+    RunState,
+    count_states,
+    difference,
+    forget_absent,
+    forget_state,
+    put_state,
+    read_states,
+    run_state,
+)
+from pipelines.store.table_writer import TableWriter
+from pipelines.store.working_copy import (
+    forget_working,
+    known_content,
+    left_copy,
+    new_copy,
+    put_content,
+    refuse_newer,
+)
 from pipelines.workspace.clock import now
 from pipelines.workspace.lock import refresh_lock
 from schemas.columns import Table, polars_schema
-from schemas.decisions import DecisionHistory, Decisions, Findings
+from schemas.states import INPUT_KINDS, StoreState
+from schemas.versions import SCHEMA_VERSION
 
-STORE_VERSION = 5
-MANIFEST = "manifest.json"
-CARRIED_OVER = {
-    "decision_history": DecisionHistory,
-    "decisions": Decisions,
-    "findings": Findings,
-}
 Progress = Callable[[str], None]
 
 
 class RefreshSession:
-    """What the steps of one refresh share: inputs, the open working copy, the staging folder."""
+    """What the steps of one run share: inputs, their state, the working copy, the staging folder.
 
-    def __init__(self, inputs: Inputs, progress: Progress) -> None:
+    Nothing is written before a step asks for `con`. `known` are the tables of the store: what else
+    stands in the working copy is not published.
+    """
+
+    def __init__(
+        self,
+        inputs: Inputs,
+        state: RunState,
+        progress: Progress,
+        run: str = "command",
+        known: Collection[str] = (),
+    ) -> None:
         self.inputs = inputs
+        self.state = state
         self.progress = progress
+        self.run = run
+        self.known = frozenset(known)
         self.started = time.monotonic()
         self.decided_at = now().replace(tzinfo=None)
-        store = inputs.workspace.store
-        self.working = store / "limeledger.duckdb.new"
-        self.staging = inputs.workspace.root / "published.new"
+        self.staging = swap.staging(inputs.workspace)
         self.beside = ThreadPoolExecutor(max_workers=1)  # writes while the next is worked out
         self.failure: BaseException | None = None
         self.committed = False
-        self.watched: Any = None  # what the figures need of the units' histories
-        try:
-            self.con = self._open_working_copy()
-            self.last = LastRefresh.of(self.con)
-        except BaseException:
-            self.discard_files()  # a full disk may stop the copy itself
-            raise
-        self.changed_feeds: set[str] = set()  # those with a file that is new, changed or gone
+        self.is_published = False  # store and pages are of this run's inputs
+        self._begun = False
+        self._last: Last | None = None
+        self._con: duckdb.DuckDBPyConnection | None = None
+        self._view: duckdb.DuckDBPyConnection | None = None  # of the store, while nothing is made
+        self._distrusted: dict[str, str] = {}  # tables that are not what they say, by why
+        self._cases: dict[str, list[str]] = {}
+        self._tables: dict[str, dict | None] | None = None
+        self._look()
 
-    def _open_working_copy(self) -> duckdb.DuckDBPyConnection:
-        self.discard_files()
-        self._try_places()
-        current = self.inputs.workspace.database
-        if current.exists():
-            shutil.copyfile(current, self.working)
-        con = connect(self.working, write_to=[self.staging], copy_of=current)
-        version = _fact(con, "store_version") if has_table(con, "store_facts") else None
-        if version is not None and version.isdigit() and int(version) > STORE_VERSION:
-            con.close()
-            self.discard_files()
-            raise WorkspaceError(
-                f"{current} is of version {version}, made by a newer tool; this one knows version "
-                f"{STORE_VERSION}. Refresh with the newer tool, or move the file away and refresh: "
-                "all but the history of decisions is made anew from the exports and the rulings."
-            )
-        if has_table(con, "store_facts") and version != str(STORE_VERSION):
-            # The store holds nothing that the exports and the recorded rulings do not, but for
-            # the history of decisions, and what the last ones were, with which it is continued.
-            kept = {name: _in_shape(con, name, table) for name, table in CARRIED_OVER.items()}
-            con.close()
-            self.working.unlink()
-            con = connect(self.working, write_to=[self.staging])
-            for name, frame in kept.items():
-                write_frame(con, name, frame)
+    def _look(self) -> None:
+        """Finds what stands there already: the published store, or what a run left."""
+        workspace = self.inputs.workspace
+        if workspace.database.exists():
+            refuse_newer(workspace)
+            view = connect(workspace.database, read_only=True)
+            if is_of(view, workspace.published, self.state):
+                self._view, self.is_published = view, True
+                return
+            view.close()
+        self._con, self._distrusted = left_copy(workspace)
+        if self._con is None and workspace.database.exists():
+            view = connect(workspace.database, read_only=True)
+            if mixture(view):
+                view.close()  # nothing is built upon it, and every table made anew
+            else:
+                self._view = view
+
+    @property
+    def con(self) -> duckdb.DuckDBPyConnection:
+        """The working copy, which is made where there is none to go on with."""
+        if not self._begun:
+            self.close_view()
+            swap.remove_left_pages(self.inputs.workspace)
+            if self._con is None:
+                self._con = new_copy(self.inputs.workspace)
+            self._begun = True
+        assert self._con is not None, "the session is closed"
+        return self._con
+
+    @property
+    def last(self) -> Last:
+        """The published store, as this run finds it."""
+        if self._last is None:
+            self._last = Last.of(self.con)
+        return self._last
+
+    def close_view(self) -> None:
+        """Lets go of the published store."""
+        if self._view is not None:
+            self._view.close()
+            self._view = None
+
+    @property
+    def reader(self) -> duckdb.DuckDBPyConnection | None:
+        """Where tables are read without making anything; None where nothing was ever made."""
+        return self._con or self._view
+
+    def readable(self) -> duckdb.DuckDBPyConnection:
+        """Where the tables of this run can be read."""
+        con = self.reader
+        assert con is not None, "nothing was ever made"
         return con
 
-    def _try_places(self) -> None:
-        """Finds out before any work whether new pages can be laid beside the old ones."""
-        published = self.inputs.workspace.published
-        for folder in (self.staging, published.with_name(published.name + ".old")):
-            if folder.exists():  # its files would be published among the new ones
-                raise StorageError(
-                    f"{folder} is left of an earlier refresh and cannot be removed. Remove it, or "
-                    "give this user write access to all that is in it, and refresh again; "
-                    "nothing was changed."
-                )
-        self.staging.mkdir()
-        self.staging.rmdir()
+    def content(self, table: str) -> str | None:
+        """What stands for the rows of a table, where the working copy knows it."""
+        return known_content(self._con, table) if self._con is not None else None
+
+    # What a table is of
+
+    def fault(self, table: str) -> str | None:
+        """Why a table is not of this run's inputs, in words; None where it is."""
+        if table in self._distrusted:
+            return self._distrusted[table]
+        if table not in self._standing():
+            return "is not there"
+        row = self._standing()[table]
+        if row is not None and row["state"] == self.state.state:
+            return None
+        return difference(row, self.state)
+
+    def day_of(self, table: str) -> dt.date | None:
+        """The other day as of which a table is, where nothing but the day differs."""
+        row = self._standing().get(table)
+        if row is None or table in self._distrusted or row["tool"] != self.state.tool:
+            return None
+        is_same = all(row[kind] == getattr(self.state, kind) for kind in INPUT_KINDS)
+        return row["as_of"] if is_same else None
+
+    def can_continue(self, tables: Collection[str]) -> bool:
+        """Whether these tables of the working copy hold what was put there, of whatever state."""
+        known = read_states(self.con)
+        return all(table in known and table not in self._distrusted for table in tables)
+
+    def _standing(self) -> dict[str, dict | None]:
+        """The tables that are there, each with its row of `table_states` where it has one."""
+        if self._tables is None:
+            con = self.reader
+            rows = read_states(con) if con is not None else {}
+            names = table_names(con) if con is not None else []
+            self._tables = {name: rows.get(name) for name in names}
+        return self._tables
+
+    def refuse_changed_inputs(self) -> None:
+        """Raises `WorkspaceError` where an input is no longer what this run has read."""
+        try:
+            lying = run_state(load_inputs(self.inputs.workspace.root, self.inputs.as_of))
+        except WorkspaceError as error:
+            raise WorkspaceError(f"While the run was at work: {error}", *error.faults[1:]) from None
+        other = [
+            words
+            for kind, words in INPUT_KINDS.items()
+            if getattr(lying, kind) != getattr(self.state, kind)
+        ]
+        if other:
+            raise WorkspaceError(
+                f"While the run was at work, {' and '.join(other)} changed; nothing was published. "
+                "Run it again: it then reads what lies there now."
+            )
+
+    # What a step does
 
     @contextmanager
     def step(self, text: str) -> Iterator[None]:
@@ -125,71 +221,127 @@ class RefreshSession:
             self.failure = self.failure or error
             raise
 
-    def facts(self) -> dict[str, str]:
-        """What the store says of itself: version, as-of date, fingerprint of its inputs …"""
-        if not has_table(self.con, "store_facts"):
-            return {}
-        return dict(read_frame(self.con, "store_facts").iter_rows())
+    def writer(self, name: str, table: type[Table] | None = None) -> TableWriter:
+        """Writes a table part by part, for `put`."""
+        return TableWriter(self.con, self.beside, name, table)
 
-    def write_facts(self, **facts: str) -> None:
+    def write(
+        self, name: str, frame: pl.DataFrame, table: type[Table] | None = None
+    ) -> TableWriter:
+        """A table of one part, for `put`."""
+        writer = self.writer(name, table)
+        writer.add(frame)
+        return writer
+
+    def put(self, *writers: TableWriter) -> None:
+        """Puts tables in their place, each with its state, all in one transaction.
+
+        A table that does not fit its class is put there without a state: nothing goes on from it.
+        """
+        for writer in writers:
+            writer.written()
+        with self.transaction() as con:
+            for writer in writers:
+                replace_table(con, writer.target, writer.name)
+                self._cases[writer.name] = writer.cases
+                if writer.cases:
+                    forget_state(con, writer.name)
+                    self._distrusted[writer.name] = "does not fit its schema"
+                else:
+                    self.put_states([writer.name])
+
+    def cases(self, table: str) -> list[str]:
+        """Where a table that this run has made does not fit its class; empty where it does."""
+        return self._cases.get(table, [])
+
+    @contextmanager
+    def transaction(self) -> Iterator[duckdb.DuckDBPyConnection]:
+        """All or nothing of what is done to the working copy within."""
+        con = self.con
+        con.execute("begin")
+        try:
+            yield con
+        except BaseException:
+            con.execute("rollback")
+            raise
+        con.execute("commit")
+        self._tables = None
+
+    def put_states(self, tables: Collection[str]) -> None:
+        """Puts down that tables are now of this run's state; within their `transaction`."""
+        for table in tables:
+            put_state(self.con, table, count_rows(self.con, table), self.state, self.run)
+            put_content(self.con, table, self.state.state, content_of(self.con, table))
+            self._distrusted.pop(table, None)
+
+    def distrust(self, table: str, why: str) -> None:
+        """Takes its state from a table that did not pass a check."""
+        self._distrusted[table] = why
+        with self.transaction() as con:
+            forget_state(con, table)
+
+    def put_table_states(self) -> None:
+        """Leaves in `table_states` what is there, and puts down that it is of this run's state."""
+        with self.transaction() as con:
+            forget_absent(con)
+            put_state(con, TABLE_STATES, 0, self.state, self.run)
+            count_states(con)
+
+    # From old to new
+
+    def publication(self, decided_at: dt.datetime | None) -> PublishedState:
+        """What store and pages will say of themselves."""
+        before = state_of(self.con, last=True)
+        told = {name: getattr(self.state, name) for name in INPUT_KINDS}
+        return PublishedState(
+            state=self.state.state,
+            as_of=self.state.as_of,
+            publication=before.publication + 1 if before else 1,
+            run=self.run,
+            published_at=now().replace(tzinfo=None),
+            decided_at=decided_at,
+            tool_version=self.state.tool_version,
+            tool=self.state.tool,
+            schema_version=SCHEMA_VERSION,
+            **told,
+        )
+
+    def put_publication(self, published: PublishedState) -> None:
         """Puts down what the store says of itself."""
-        told = self.facts() | {"store_version": str(STORE_VERSION)} | facts
-        frame = pl.DataFrame({"fact": list(told), "value": list(told.values())})
-        write_frame(self.con, "store_facts", frame.sort("fact"))
+        row = {name: getattr(published, name) for name in polars_schema(StoreState)}
+        with self.transaction() as con:
+            write_frame(con, STORE_STATE, pl.DataFrame([row], schema=polars_schema(StoreState)))
+            self.put_states([STORE_STATE])
+            count_states(con)
 
     def commit(self) -> None:
-        """Puts the staged pages, where there are any, and the working copy in the old ones' place.
+        """Puts the staged pages and the working copy in the old ones' place.
 
-        The pages go first. Where a kill falls between the two, the store is still the old one, so
-        that the next refresh does the same work again and finds the same things new; the pages'
-        manifest, which tells of no store that is there, makes sure that it does.
+        Raises:
+            WorkspaceError: an input has changed since it was read; nothing was published.
         """
+        self.refuse_changed_inputs()
         self.beside.shutdown()
-        drop_table(self.con, TOUCHED)
+        forget_working(self.con, self.known)
         self.con.execute("checkpoint")
         self.con.close()
-        _sync(self.working)
-        published = self.inputs.workspace.published
-        staged = self.staging.exists()
-        if staged:
-            swap_folder(self.staging, published)
-        try:
-            os.replace(self.working, self.inputs.workspace.database)
-        except OSError:
-            if staged:
-                self._take_pages_back()
-            raise
-        self.committed = True
-        remove_folder(self.staging)
+        self._con = None
+        swap.swap_in(self.inputs.workspace)
+        self.committed = self.is_published = True
+        self._view = connect(self.inputs.workspace.database, read_only=True)
+        swap.remove_left_pages(self.inputs.workspace)
 
-    def _take_pages_back(self) -> None:
-        """The old pages stand again, or none where there were none."""
-        published = self.inputs.workspace.published
-        if not self.staging.exists():
-            remove_folder(published)
-            return
+    def close(self) -> None:
+        """Lets go of everything; the working copy stays for the next run."""
+        self.beside.shutdown()
+        self.close_view()
         try:
-            swap_folder(self.staging, published)
-        except OSError as error:
-            raise StorageError(
-                f"{published}: neither could the store be replaced nor these new pages be taken "
-                f"back ({error.strerror}). Free some space, or give this user write access to the "
-                "workspace, and refresh again: that makes both alike."
-            ) from error
-
-    def discard_files(self) -> None:
-        """Removes what an interrupted refresh left behind."""
-        store = self.inputs.workspace.store
-        store.mkdir(parents=True, exist_ok=True)
-        for path in (self.working, Path(f"{self.working}.wal")):
-            path.unlink(missing_ok=True)
-        shutil.rmtree(store / "spill", ignore_errors=True)
-        published = self.inputs.workspace.published
-        old = published.with_name(published.name + ".old")
-        if old.exists() and not published.exists():
-            os.replace(old, published)  # killed between the two renames of the slow exchange
-        remove_folder(old)
-        remove_folder(self.staging)
+            if self._con is not None:
+                self._con.close()
+                self._con = None
+        finally:
+            if not self.committed:
+                swap.remove_staged(self.inputs.workspace)
 
 
 @contextmanager
@@ -197,11 +349,10 @@ def open_session(
     folder: Path | str,
     as_of: str | dt.date | None = None,
     progress: Progress = lambda text: None,
+    run: str = "command",
+    known: Collection[str] = (),
 ) -> Iterator[RefreshSession]:
-    """A refresh from checked inputs to the swap; nothing changes unless all steps succeed.
-
-    The last step, publication, commits. Where it was not reached, because a check stopped the run
-    or because somebody ran some of the assets alone, store and pages stay as they were.
+    """A run from checked inputs to the swap; nothing changes unless publication is reached.
 
     Raises:
         UsageError, WorkspaceError: the call or the workspace is wrong; nothing was written.
@@ -213,85 +364,40 @@ def open_session(
         if left_by is not None:
             progress(
                 f"The refresh of process {left_by.pid} on {left_by.host}, started "
-                f"{left_by.since}, did not end; its half-done work is removed."
+                f"{left_by.since}, did not end; this one makes good what it left."
             )
-        session = RefreshSession(inputs, progress)
+        session = RefreshSession(inputs, run_state(inputs), progress, run, known)
         try:
             yield session
-            if not session.committed:
-                progress("Nothing was published: store and pages stay as they were.")
         except BaseException as error:
             session.failure = session.failure or error
             raise
         finally:
-            if not session.committed:
-                session.beside.shutdown()
-                try:
-                    session.con.close()
-                finally:
-                    session.discard_files()
+            session.close()
 
 
 def is_up_to_date(inputs: Inputs) -> bool:
-    """Whether store and pages were made from exactly these inputs, exports and as-of date.
-
-    Another version of the tool does all its work again: it may decide or show otherwise.
-    """
+    """Whether store and pages are of exactly these inputs, exports, as-of day and tool."""
     workspace = inputs.workspace
-    told = published_facts(workspace.published)
-    if not workspace.database.exists() or told.get("inputs") != inputs.fingerprint:
+    if not workspace.database.exists():
         return False
     con = connect(workspace.database, read_only=True)
     try:
-        if not has_table(con, "store_facts"):
-            return False
-        facts = dict(read_frame(con, "store_facts").iter_rows())
-        known = read_frame(con, "export_files", schema=EXPORT_FILES)
+        return is_of(con, workspace.published, run_state(inputs))
     finally:
         con.close()
-    if facts != told or facts["as_of"] != inputs.as_of.isoformat():
+
+
+def is_published_but_for_the_day(inputs: Inputs) -> bool:
+    """Whether store and pages are of these inputs, as of whatever day."""
+    workspace = inputs.workspace
+    if not workspace.database.exists():
         return False
-    if facts["store_version"] != str(STORE_VERSION) or facts.get("tool") != source_hash():
-        return False
-    files = delivered(inputs)
-    news = news_of(files, known)
-    return len(files) == known.height and set(news.values()) <= {"unchanged"}
-
-
-def published_facts(published: Path) -> dict[str, str]:
-    """What the published folder says of itself; empty where there is none."""
+    con = connect(workspace.database, read_only=True)
     try:
-        return json.loads((published / MANIFEST).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return {}
-
-
-def _fact(con: duckdb.DuckDBPyConnection, name: str) -> str | None:
-    row = one_row(con, "select value from store_facts where fact = ?", [name])
-    return row[0] if row else None
-
-
-def _in_shape(con: duckdb.DuckDBPyConnection, name: str, table: type[Table]) -> pl.DataFrame:
-    """A table of another version in today's columns; those that it lacks, or has as lists of
-    something else, are null."""
-    schema = polars_schema(table)
-    if not has_table(con, name):
-        return schema.to_frame()
-    frame = read_frame(con, name)
-    of_another_kind = [
-        column
-        for column, kind in schema.items()
-        if kind.is_nested() and frame.schema.get(column, kind) != kind
-    ]
-    frame = frame.drop(of_another_kind)
-    lacking = [pl.lit(None).alias(column) for column in schema if column not in frame.columns]
-    return frame.with_columns(lacking).select(schema.names()).cast(dict(schema))
-
-
-def _sync(path: Path) -> None:
-    """Makes sure that the file is on the disk before it takes the old one's name."""
-    descriptor = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
+        told = state_of(con)
+        if told is None:
+            return False
+        return is_of(con, workspace.published, run_state(replace(inputs, as_of=told.as_of)))
     finally:
-        os.close(descriptor)
+        con.close()

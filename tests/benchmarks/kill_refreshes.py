@@ -41,10 +41,10 @@ MOMENT = re.compile(r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?")
 
 def prepare() -> None:
     """Run once in the process from which the refreshes are forked."""
-    import pipelines.orchestration.figures
+    import pipelines.steps.figures
     from dashboards.charts import shared_files
 
-    pipelines.orchestration.figures.figure_tables = empty_figures
+    pipelines.steps.figures.figure_tables = empty_figures
     shared_files.chart_library()
     shared_files.chart_specifications("USD")
 

@@ -23,14 +23,16 @@ from schemas.field import FIELD_TABLES
 
 CASES = next(p for p in Path(__file__).parents if p.name == "tests") / "cases" / "worked_claims"
 DAY = (CASES / "expected" / "as_of.txt").read_text().strip()
+RUN = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 MOMENT = re.compile(r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?")
-MOMENTS = ("decided_at",)  # when a refresh ran: the one thing that may differ between two
+# When a refresh ran, and which: what may differ between two of the same inputs.
+MOMENTS = ("decided_at", "made_at", "published_at", "run", "publication")
 
 # A refresh as code for a process of its own, where a test's patches do not reach.
 REFRESH = """
 import os, signal
-import pipelines.orchestration.figures
-import pipelines.store.transaction as session
+import pipelines.steps.figures
+import pipelines.store.swap as session
 from pipelines.cli.main import main
 from schemas.columns import polars_schema
 from schemas.field import FIELD_TABLES
@@ -39,7 +41,7 @@ def empty_figures(*_):
     for name, table in FIELD_TABLES.items():
         yield name, polars_schema(table).to_frame()
 
-pipelines.orchestration.figures.figure_tables = empty_figures
+pipelines.steps.figures.figure_tables = empty_figures
 {hook}
 raise SystemExit(main(["refresh", {folder!r}, "--as-of", {day!r}]))
 """
@@ -90,8 +92,6 @@ def store(workspace: Path) -> dict[str, pl.DataFrame]:
         found = {f"{s}.{t}": con.sql(f'select * from "{s}"."{t}"').pl() for s, t in names}
     finally:
         con.close()
-    facts = found["main.store_facts"]
-    found["main.store_facts"] = facts.filter(pl.col("fact") != "refreshed_at")
     return {name: in_one_order(frame.drop(MOMENTS, strict=False)) for name, frame in found.items()}
 
 
@@ -121,7 +121,7 @@ def pages(workspace: Path) -> dict[str, str]:
     """Every published file but Parquet, without the moments at which a refresh ran."""
     folder = workspace / "published"
     return {
-        str(path.relative_to(folder)): MOMENT.sub("", path.read_text())
+        str(path.relative_to(folder)): RUN.sub("", MOMENT.sub("", path.read_text()))
         for path in sorted(folder.rglob("*"))
         if path.is_file() and path.suffix != ".parquet"
     }
@@ -215,7 +215,7 @@ def empty_figures(*_):
 @pytest.fixture
 def no_figures(monkeypatch):
     """Leaves the estimates out, half the time of a small refresh, where no test looks at them."""
-    monkeypatch.setattr("pipelines.orchestration.figures.figure_tables", empty_figures)
+    monkeypatch.setattr("pipelines.steps.figures.figure_tables", empty_figures)
 
 
 @pytest.fixture(scope="session")

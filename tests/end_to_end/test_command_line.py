@@ -96,7 +96,7 @@ def test_a_fault_of_the_tool_is_exit_code_seventy_with_a_log(workspace, run, too
     def broken(*_):
         raise RuntimeError("a planted fault")
 
-    monkeypatch.setattr("pipelines.orchestration.decisions.decide_claims", broken)
+    monkeypatch.setattr("pipelines.steps.decide.decide_claims", broken)
     before = tools["hashes"](workspace / "store", workspace / "exports")
     call = run("refresh", workspace, "--as-of", "2025-12-30")
     log = workspace / "store" / "limeledger.log"

@@ -133,11 +133,11 @@ def test_stores_that_are_damaged_or_of_another_version(workspace, run, day):
     """A newer tool's store stops a refresh before anything is written; so does rubbish."""
     database = workspace / "store" / "limeledger.duckdb"
     con = duckdb.connect(str(database))
-    con.execute("update store_facts set value = '99' where fact = 'store_version'")
+    con.execute("update store_state set schema_version = '99.0.0'")
     con.close()
     call = run("doctor", workspace, "--json")
     assert call.code == 2
-    assert findings(call, "store")[0].startswith("The store is of version 99, and this tool")
+    assert findings(call, "store")[0].startswith("The store is of version 99.0.0, and this tool")
     before = everything(workspace / "store")
     call = run("refresh", workspace, "--as-of", day)
     assert call.code == 2
@@ -156,10 +156,10 @@ def test_an_older_store_is_made_anew_with_its_history(workspace, run, tools, day
     assert run("refresh", workspace, "--as-of", day).code == 1
     before = tools["store"](workspace)
     con = duckdb.connect(str(workspace / "store" / "limeledger.duckdb"))
-    con.execute("update store_facts set value = '1' where fact = 'store_version'")
+    con.execute("update store_state set schema_version = '1.0.0'")
     con.execute("alter table decisions drop column missing")
     con.execute("alter table decisions add column of_old_times varchar")
-    con.execute("alter table parsed.units drop column model")
+    con.execute("alter table parsed_units drop column model")
     con.close()
     assert "made anew" in run("doctor", workspace).out
     assert run("refresh", workspace, "--as-of", day).code == 1
@@ -206,7 +206,7 @@ def test_folders_that_cannot_be_written(workspace, run, monkeypatch, folder, cod
 def test_a_refresh_that_is_days_old(workspace, run):
     """The night does not run any more: where to look."""
     con = duckdb.connect(str(workspace / "store" / "limeledger.duckdb"))
-    con.execute("update store_facts set value = '2026-01-01T02:15:00' where fact = 'refreshed_at'")
+    con.execute("update store_state set published_at = '2026-01-01T02:15:00'")
     con.close()
     call = run("doctor", workspace, "--json")
     assert any(

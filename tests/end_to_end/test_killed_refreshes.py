@@ -64,7 +64,7 @@ def undisturbed(claims, tmp_path_factory, tools, run, day):
     _correct(folder)
     started = time.monotonic()
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("pipelines.orchestration.figures.figure_tables", tools["empty_figures"])
+        patch.setattr("pipelines.steps.figures.figure_tables", tools["empty_figures"])
         run("refresh", folder, "--as-of", day)
     took = time.monotonic() - started
     _assert_complete(folder)

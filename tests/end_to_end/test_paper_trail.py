@@ -38,7 +38,7 @@ def paid(claims, run, day, tools, tmp_path_factory):
     with (folder / "limeledger.toml").open("a", encoding="utf-8") as settings:
         settings.write('\n[rulings]\nlimits = { "M. Odell" = 5, "R. Ames" = 100000 }\n')
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("pipelines.orchestration.figures.figure_tables", tools["empty_figures"])
+        patch.setattr("pipelines.steps.figures.figure_tables", tools["empty_figures"])
         call = run("refresh", folder, "--as-of", day, "--json")
     assert call.code in (0, 1), call.err
     return folder, covered, denied

@@ -32,7 +32,7 @@ def _store(database: Path) -> tuple[str, int, int]:
     con = duckdb.connect(str(database), read_only=True)
     try:
         found = con.execute(
-            "select (select value from store_facts where fact = 'refreshed_at'), "
+            "select (select published_at from store_state), "
             "(select count(*) from units), (select count(*) from unit_histories)"
         ).fetchone()
     finally:

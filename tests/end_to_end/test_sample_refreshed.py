@@ -68,7 +68,7 @@ def _lines(con, feed: str, records: int) -> int:
     """Rows that a feed's table must have: in the long layout one a sample, not one an analyte."""
     if feed != "water_tests":
         return records
-    return con.sql("select count(distinct sample) from parsed.water_tests").fetchall()[0][0]
+    return con.sql("select count(distinct sample) from parsed_water_tests").fetchall()[0][0]
 
 
 def test_each_row_set_aside_is_told_with_file_line_rule_and_reason(con, plan):

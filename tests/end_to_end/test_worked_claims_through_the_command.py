@@ -272,6 +272,10 @@ def test_a_full_disk_leaves_everything_as_it_was(
     after = state(copy)
     assert {name: after[name] for name in kept} == before
     assert not (copy / "published.new").exists()
+    # What was finished is kept apart, for the refresh after this one.
+    assert (copy / "store" / "limeledger.duckdb.new").exists()
+    monkeypatch.undo()
+    assert main(["refresh", str(copy), "--as-of", AS_OF]) == 1
     assert not (copy / "store" / "limeledger.duckdb.new").exists()
 
 

@@ -38,7 +38,7 @@ with warnings.catch_warnings():
     from dagster._core.workspace.load_target import ModuleTarget
 
 from pipelines.cli.dagster import daemon_command, dagster_environment, dagster_home
-from pipelines.orchestration.jobs import folder_state
+from pipelines.orchestration.jobs import inputs_lying
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.settings import load_settings
 
@@ -70,7 +70,8 @@ def instance(workspace: Path) -> Iterator[dg.DagsterInstance]:
     """
     home = dagster_home(Workspace.open(workspace))
     at = load_settings(Workspace.open(workspace)).nightly_at
-    state = folder_state(workspace / "exports")
+    opened = Workspace.open(workspace)
+    state = inputs_lying(opened, load_settings(opened))
     known = {
         "nightly": (
             InstigatorType.SCHEDULE,
@@ -84,17 +85,17 @@ def instance(workspace: Path) -> Iterator[dg.DagsterInstance]:
             ),
         ),
     }
-    with dg.DagsterInstance.from_config(str(home)) as opened:
+    with dg.DagsterInstance.from_config(str(home)) as instance:
         [location] = ModuleTarget(
             "pipelines.orchestration.definitions", None, None, None
         ).create_origins()
         repository = RemoteRepositoryOrigin(location, "__repository__")
         for name, (kind, data) in known.items():
             origin = RemoteInstigatorOrigin(repository, name)
-            opened.add_instigator_state(
+            instance.add_instigator_state(
                 InstigatorState(origin, kind, InstigatorStatus.DECLARED_IN_CODE, data)
             )
-        yield opened
+        yield instance
 
 
 @pytest.fixture

@@ -64,7 +64,7 @@ def test_a_fault_of_a_step_comes_with_its_sentence(workspace: Path, monkeypatch)
     def full(*_):
         raise StorageError("The disk is full. Free some space.")
 
-    monkeypatch.setattr("pipelines.orchestration.exports.land", full)
+    monkeypatch.setattr("pipelines.steps.landing.land", full)
     fault, _ = fail(workspace)
     assert isinstance(fault, StorageError)
     assert str(fault) == "The disk is full. Free some space."
@@ -82,7 +82,7 @@ def test_a_fault_of_the_tool_is_named_with_its_type(workspace: Path, monkeypatch
     def broken(*_):
         raise RuntimeError("a planted\nfault")
 
-    monkeypatch.setattr("pipelines.orchestration.exports.land", broken)
+    monkeypatch.setattr("pipelines.steps.landing.land", broken)
     fail(workspace)
     assert "RuntimeError: a planted fault" in (workspace / "told.txt").read_text()
 
@@ -125,6 +125,7 @@ def test_a_run_waits_for_another_refresh(workspace: Path, monkeypatch) -> None:
     assert held.wait(30)
     session = resources.session_resource(str(workspace), "2025-12-31", say, wait_seconds=30)
     with dg.build_resources({"session": session}) as opened:
-        assert opened.session.inputs.as_of.isoformat() == "2025-12-31"
+        day = opened.session._open("2025-12-31", say, "run").inputs.as_of
+        assert day.isoformat() == "2025-12-31"
     holder.join()
     assert told[0].startswith("Waiting: another refresh of this workspace is running")

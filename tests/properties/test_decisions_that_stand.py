@@ -19,17 +19,10 @@ from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 from polars.testing import assert_frame_equal
 
-from pipelines.orchestration.exports import settled_exports
 from pipelines.steps import decide as step
-from pipelines.steps.publish import facts_of
-from pipelines.store.database import (
-    append_frame,
-    drop_table,
-    merge_table,
-    read_frame,
-    write_frame,
-)
+from pipelines.store.database import read_frame
 from pipelines.store.transaction import RefreshSession, open_session
+from tests.nights import KNOWN, make, publish
 
 CASES = Path(__file__).parents[1] / "cases" / "worked_claims" / "workspace"
 FEEDS = ("units", "startups", "water_tests", "treatment_purchases", "service_calls")
@@ -91,17 +84,9 @@ def write(path: Path, rows: list[dict[str, str]], columns: list[str]) -> None:
 
 
 def decided(session: RefreshSession) -> dict[str, pl.DataFrame]:
-    """The three tables, the history without what earlier nights put there."""
-    deciding = step.decide_claims(session)
-    batches = list(deciding.batches)
-    tables = {name: pl.concat([getattr(one, name) for one in batches]) for name in TABLES}
-    for name, order in (("findings", ["claim", "position"]), ("decisions", ["claim"])):
-        write_frame(session.con, f"{name}_new", tables[name])
-        if deciding.standing.height:
-            merge_table(session.con, f"{name}_new", name, deciding.standing, order)
-        tables[name] = read_frame(session.con, f"{name}_new", schema=tables[name].schema)
-        drop_table(session.con, f"{name}_new")
-    return tables
+    """The three tables as the step makes them."""
+    make(session, "claim_decisions")
+    return {name: read_frame(session.con, name) for name in TABLES}
 
 
 def spend(folder: Path, as_of: dt.date) -> tuple[int, int]:
@@ -113,21 +98,17 @@ def spend(folder: Path, as_of: dt.date) -> tuple[int, int]:
         return asked[-1]
 
     choose = step.claims_to_decide
-    with open_session(folder, as_of) as session:
+    with open_session(folder, as_of, known=KNOWN) as session:
         # Rulings, made at eight, look back on this night's decisions and not on the next one's.
         session.decided_at = dt.datetime.combine(as_of, dt.time(4))
-        list(settled_exports(session))
-        with mock.patch.object(step, "claims_to_decide", counted):
-            quick = decided(session)
+        make(session, "landed_exports", "record_tables")
         with mock.patch.object(step, "claims_to_decide", lambda session, claims: claims):
             whole = decided(session)
+        with mock.patch.object(step, "claims_to_decide", counted):
+            quick = decided(session)
         for name in TABLES:
             assert_frame_equal(quick[name], whole[name])
-        for name in ("findings", "decisions"):
-            write_frame(session.con, name, quick[name])
-        append_frame(session.con, "decision_history", quick["decision_history"])
-        session.write_facts(**facts_of(session))
-        session.commit()
+        publish(session)
     return quick["decisions"].height - asked[0].height, quick["decisions"].height
 
 

@@ -17,10 +17,18 @@ from pipelines.exports.delivery import find_exports
 from pipelines.nightly.health.finding import Finding
 from pipelines.store.database import connect, has_table, read_frame
 from pipelines.store.inputs import load_inputs, sound_mappings
-from pipelines.store.transaction import STORE_VERSION, published_facts
+from pipelines.store.published_state import (
+    PublishedState,
+    mixture,
+    pages_are_of,
+    published_manifest,
+    state_of,
+)
+from pipelines.store.working_copy import is_newer
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.settings import Settings
 from schemas.codes import FEEDS
+from schemas.versions import SCHEMA_VERSION
 
 OLD_HOURS = 36  # a night that was missed, and the morning after it
 CLOCK_SLACK = dt.timedelta(minutes=5)
@@ -45,9 +53,10 @@ def store_findings(
         return
     try:
         yield from _version(con)
-        facts = dict(read_frame(con, "store_facts").iter_rows()) if _has_facts(con) else {}
-        yield from _age(facts, now)
-        yield from _step(workspace, facts)
+        state = state_of(con)
+        if state is not None:
+            yield from _age(state, now)
+        yield from _step(workspace, con, state)
         yield from _feeds(con, settings, now)
         yield from _exports(workspace, con)
     except duckdb.Error as error:
@@ -61,31 +70,24 @@ def store_findings(
         con.close()
 
 
-def _has_facts(con: duckdb.DuckDBPyConnection) -> bool:
-    return has_table(con, "store_facts")
-
-
 def _version(con: duckdb.DuckDBPyConnection) -> Iterator[Finding]:
-    facts = dict(read_frame(con, "store_facts").iter_rows()) if _has_facts(con) else {}
-    told = facts.get("store_version", "")
-    if told == str(STORE_VERSION):
+    state = state_of(con)
+    told = state.schema_version if state else None
+    if told == SCHEMA_VERSION:
         return
-    newer = told.isdigit() and int(told) > STORE_VERSION
+    newer = told is not None and is_newer(told)
     yield Finding(
         "fault" if newer else "note",
         "store",
-        f"The store is of version {told or 'none'}, and this tool writes version {STORE_VERSION}.",
+        f"The store is of version {told or 'none'}, and this tool writes version {SCHEMA_VERSION}.",
         "Use the newer tool that made it."
         if newer
         else "Refresh: it is made anew from the exports; decisions' history and rulings stay.",
     )
 
 
-def _age(facts: dict[str, str], now: dt.datetime) -> Iterator[Finding]:
-    try:
-        at = dt.datetime.fromisoformat(facts.get("refreshed_at", "")).replace(tzinfo=dt.UTC)
-    except ValueError:
-        return
+def _age(state: PublishedState, now: dt.datetime) -> Iterator[Finding]:
+    at = state.published_at.replace(tzinfo=dt.UTC)
     hours = (now - at).total_seconds() / 3600
     if hours > OLD_HOURS:
         yield Finding(
@@ -104,19 +106,25 @@ def _age(facts: dict[str, str], now: dt.datetime) -> Iterator[Finding]:
         )
 
 
-def _step(workspace: Workspace, facts: dict[str, str]) -> Iterator[Finding]:
-    """Whether pages and inputs are those of the store."""
+def _step(
+    workspace: Workspace, con: duckdb.DuckDBPyConnection, state: PublishedState | None
+) -> Iterator[Finding]:
+    """Whether tables, pages and inputs are of one state."""
     again = "Refresh again: that brings them in step."
-    told = published_facts(workspace.published)
-    if not told:
+    if state is not None:
+        for sentence in mixture(con)[:3]:
+            yield Finding("fault", "store", f"{sentence[0].upper()}{sentence[1:]}.", again)
+    if not published_manifest(workspace.published):
         yield Finding("warning", "pages", "There are no published pages.", again)
-    elif told != facts:
+    elif state is None or not pages_are_of(state, workspace.published):
         yield Finding("warning", "pages", "The pages are not those of this store.", again)
+    if state is None:
+        return
     try:
-        inputs = load_inputs(workspace.root, facts.get("as_of"))
+        inputs = load_inputs(workspace.root, state.as_of)
     except LimeledgerError:
         return  # told of already
-    if facts and facts.get("inputs") != inputs.fingerprint:
+    if state.is_behind(inputs):
         yield Finding(
             "note",
             "inputs",

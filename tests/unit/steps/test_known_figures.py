@@ -7,12 +7,11 @@ from pathlib import Path
 import polars as pl
 from polars.testing import assert_frame_equal
 
-from pipelines.orchestration.exports import settled_exports
-from pipelines.steps.publish import facts_of
-from pipelines.steps.units import known_figures, unit_tables_of, water_profiles_of
-from pipelines.store.database import has_table, write_frame
-from pipelines.store.last_refresh import TOUCHED
+from pipelines.steps.units import known_figures, water_profiles_of
+from pipelines.store.database import read_frame
 from pipelines.store.transaction import open_session
+from schemas.histories import WaterProfiles
+from tests.nights import KNOWN, make, publish
 
 CASES = Path(__file__).parents[2] / "cases" / "worked_claims" / "workspace"
 DAY = dt.date(2025, 12, 21)
@@ -24,19 +23,17 @@ def night(folder: Path, as_of: dt.date) -> tuple[set[str], set[str]]:
 
     What is known of before makes the same table as working all of it out.
     """
-    with open_session(folder, as_of) as session:
-        list(settled_exports(session))
-        units = unit_tables_of(session.inputs, session.con).watched.units
+    with open_session(folder, as_of, known=KNOWN) as session:
+        make(session, "landed_exports", "record_tables", "unit_tables")
+        units = read_frame(session.con, "unit_histories")
         known = known_figures(session)
         tables = [
             pl.concat(water_profiles_of(session.inputs, session.con, units, told))
             for told in (known, None)
         ]
         assert_frame_equal(*tables, abs_tol=0, rel_tol=0)
-        write_frame(session.con, "water_profiles", tables[0])
-        session.write_facts(**facts_of(session))
-        assert has_table(session.con, TOUCHED) == (known is not None)
-        session.commit()
+        session.put(session.write("water_profiles", tables[0], WaterProfiles))
+        publish(session)
     return set() if known is None else set(known["sample"]), set(tables[0]["sample"])
 
 

@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
-from pipelines.store import database
+from pipelines.store import database, merging
 
 
 def rows(keys: list[str], word: str) -> pl.DataFrame:
@@ -27,7 +27,7 @@ def rows(keys: list[str], word: str) -> pl.DataFrame:
 @pytest.mark.parametrize("most", [1, 2, 3, 100])
 def test_kept_and_new_rows_stand_in_order(monkeypatch, most: int) -> None:
     """New keys come before, between and after the kept ones; a key that is not kept is gone."""
-    monkeypatch.setattr(database, "MERGED_KEYS", most)
+    monkeypatch.setattr(merging, "MERGED_KEYS", most)
     drawn = random.Random(most)
     for _ in range(20):
         keys = [f"K{place:02d}" for place in range(30)]
@@ -38,7 +38,7 @@ def test_kept_and_new_rows_stand_in_order(monkeypatch, most: int) -> None:
         database.write_frame(con, "last", rows(old, "old"))
         database.write_frame(con, "fresh", rows(new, "new"))
         mixed = pl.DataFrame({"key": drawn.sample(kept, len(kept))})
-        database.merge_table(con, "fresh", "last", mixed, ["key", "place"])
+        merging.merge_table(con, "fresh", "last", mixed, ["key", "place"])
         both = pl.concat([rows(kept, "old"), rows(new, "new")]).sort("key", "place")
         assert_frame_equal(database.read_frame(con, "fresh"), both)
         assert_frame_equal(database.read_frame(con, "last"), rows(old, "old"))

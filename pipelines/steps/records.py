@@ -1,0 +1,140 @@
+"""The records of every feed, and what became of every row.
+
+Belongs here: writing records and accounts. Does not belong here: how rows are settled
+(`pipelines.steps.ingest`, `pipelines.records`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+
+import duckdb
+import polars as pl
+
+from pipelines.records.accounting import Accounted
+from pipelines.steps.ingest import (
+    all_left_out,
+    all_set_aside,
+    feed_states,
+    row_accounts,
+    settle,
+    unbalanced,
+)
+from pipelines.steps.landing import PARSED_LEFT_OUT, PARSED_SET_ASIDE
+from pipelines.steps.reference import REFERENCE_ASSETS
+from pipelines.steps.step import Check, Step, Written
+from pipelines.store.database import read_frame
+from pipelines.store.deliveries import FILE_PARTS
+from pipelines.store.transaction import RefreshSession
+from schemas.accounts import LeftOut, RowAccounts, SetAside
+from schemas.codes import FEEDS
+from schemas.feeds import FEED_TABLES
+
+# Records are written and checked so many at a time, to bound the memory.
+SLICE_ROWS = 500_000
+
+
+def record_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
+    """Settles what became of every row, feed by feed, and accounts for all of them."""
+    con = session.con
+    parts = read_frame(con, "file_parts", schema=FILE_PARTS)
+    told = read_frame(con, "parsed_set_aside", schema=PARSED_SET_ASIDE)
+    accounts_wanted = not set(wanted) <= set(FEEDS)
+    fates = session.writer("row_fates")
+    accounted = {}
+    for feed in FEEDS if accounts_wanted else [feed for feed in FEEDS if feed in wanted]:
+        session.progress(f"Records: {feed}")
+        parsed = read_frame(con, f"parsed_{feed}")
+        result = settle(session.inputs, feed, parsed, parts, told)
+        del parsed
+        accounted[feed] = result.summary()
+        fates.add(result.fates.select(pl.lit(feed).alias("feed"), pl.all()))
+        if feed in wanted:
+            writer = session.writer(feed, FEED_TABLES[feed])
+            for part in _slices(result):
+                writer.add(part)
+            session.put(writer)
+            yield Written(feed)
+        del result
+    if not accounts_wanted:
+        return
+    accounts = row_accounts(read_frame(con, "export_files"), parts, accounted)
+    left_out = read_frame(con, "parsed_left_out", schema=PARSED_LEFT_OUT)
+    writers = {
+        "row_fates": fates,
+        "row_accounts": session.write("row_accounts", accounts, RowAccounts),
+        "set_aside": session.write("set_aside", all_set_aside(told, accounted), SetAside),
+        "left_out": session.write("left_out", all_left_out(left_out), LeftOut),
+        "feed_states": session.write(
+            "feed_states", feed_states(session.inputs, accounts, accounted)
+        ),
+    }
+    # All of them: the checks of one look at another.
+    session.put(*writers.values())
+    yield from (Written(name) for name in writers if name in wanted)
+
+
+def _slices(accounted: Accounted) -> Iterator[pl.DataFrame]:
+    """The records, a slice at a time; one empty slice where there are none."""
+    return accounted.slices(SLICE_ROWS) if len(accounted.order) else iter([accounted.records])
+
+
+def _wrong_accounts(con: duckdb.DuckDBPyConnection) -> list[str]:
+    return unbalanced(read_frame(con, "row_accounts"))["file"].to_list()
+
+
+def _beyond(con: duckdb.DuckDBPyConnection) -> list[str]:
+    return read_frame(con, "feed_states").filter("beyond_tolerance")["feed"].to_list()
+
+
+def _stale(con: duckdb.DuckDBPyConnection) -> list[str]:
+    return read_frame(con, "feed_states").filter("stale")["feed"].to_list()
+
+
+_READ = ("file_parts", "parsed_set_aside", *REFERENCE_ASSETS)
+STEP = Step(
+    name="record_tables",
+    group="exports",
+    title="Records and accounts of every row",
+    tables={
+        **FEED_TABLES,
+        "row_fates": "One row is one typed row: record, superseded, duplicate or set aside.",
+        "row_accounts": RowAccounts,
+        "set_aside": SetAside,
+        "left_out": LeftOut,
+        "feed_states": "One row is one feed: to which day it is complete, whether that is stale.",
+    },
+    reads=(
+        *_READ,
+        "export_files",
+        "parsed_left_out",
+        *(f"parsed_{feed}" for feed in FEEDS),
+    ),
+    reads_of={feed: (*_READ, f"parsed_{feed}") for feed in FEEDS},
+    within={
+        "row_fates": FEEDS,
+        "row_accounts": FEEDS,
+        "set_aside": FEEDS,
+        "left_out": FEEDS,
+        "feed_states": ("row_accounts",),
+    },
+    work=record_tables,
+    rooms=("pipelines/records", "pipelines/steps/ingest.py", "pipelines/steps/records.py"),
+    about=dict.fromkeys(FEEDS, "The version that stands, with its file and line."),
+    checks=(
+        Check(
+            "ends_add_up",
+            "row_accounts",
+            "All rows read, and rows added by splitting, end in one of the ends.",
+            _wrong_accounts,
+            blocking=True,
+        ),
+        Check(
+            "within_tolerance",
+            "set_aside",
+            "No feed has more rows set aside than the settings allow.",
+            _beyond,
+        ),
+        Check("fresh", "feed_states", "No feed is stale as of the as-of date.", _stale),
+    ),
+)
