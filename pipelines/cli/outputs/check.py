@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from pipelines.records.accounting import ENDS
 from schemas import codes
 from schemas import json_schema as js
-from schemas.accounts import RowAccounts
+from schemas.accounts import LeftOut, RowAccounts
 
 
 def checked() -> js.Schema:
@@ -12,13 +13,11 @@ def checked() -> js.Schema:
     return js.record(
         {
             "totals": js.record(
-                {
-                    "files": js.integer("Export files."),
-                    "rows_read": js.integer("Data rows in them."),
-                    "records": js.integer("Rows that are records."),
-                    "superseded": js.integer("Rows replaced by a newer version."),
-                    "duplicates": js.integer("Rows that came again unchanged."),
-                    "set_aside": js.integer("Rows that would be set aside."),
+                {"files": js.integer("Export files.")}
+                | {
+                    name: form
+                    for name, form in js.properties_of(RowAccounts).items()
+                    if name in ("rows_read", "rows_split", *ENDS)
                 },
                 "The sums over all files.",
             ),
@@ -43,6 +42,8 @@ def checked() -> js.Schema:
                     }
                 ),
             ),
+            "left_out": js.listing("Rows that mappings leave out on purpose.", _left_out()),
+            "unused": js.texts("Mappings and entries that do nothing, a sentence each."),
             "feeds": js.listing("How far each feed goes.", _feed()),
             "exit_code": js.integer("0 nothing; 1 something needs a person.", most=1),
         }
@@ -75,6 +76,14 @@ def _near(name: str, description: str) -> js.Schema:
             name: js.text(description),
             "suggestion": js.text("The one on file that it may be."),
         }
+    )
+
+
+def _left_out() -> js.Schema:
+    told = js.properties_of(LeftOut)
+    return js.record(
+        {name: told[name] for name in ("feed", "mapping", "reason")}
+        | {"rows": js.integer("How many.")}
     )
 
 
