@@ -27,6 +27,7 @@ DECIMALS = 9
 _SCALE, _SHIFT = "\x00scale", "\x00shift"
 
 _PA = {"pa": 1.0, "kpa": 1e3, "mpa": 1e6, "mbar": 100.0, "bar": 1e5, "psi": 6894.757293168}
+_PA |= {"hpa": 100.0, "mmh2o": 9.80665}
 _INCH_OF_WATER = 249.08891
 _PA |= dict.fromkeys(("inh2o", "inwc", "inw.c.", "inw.g.", "inwg", '"wc'), _INCH_OF_WATER)
 _PA |= {"psig": _PA["psi"], "inchesofwater": _INCH_OF_WATER, "inofwater": _INCH_OF_WATER}
@@ -52,12 +53,30 @@ _SPECIES = {
 _OF_CACO3 = {"dh": 17.848, "dgh": 17.848, "fh": 10.0, "mmol/l": 100.09}
 _OF_CACO3 |= dict.fromkeys(("gpg", "gr/gal", "grain/gal", "grains/gal"), 17.118)
 _OF_CACO3 |= {"grainspergallon": 17.118, "grains/gallon": 17.118}
-_MICROSIEMENS = {"us/cm": 1.0, "umho/cm": 1.0, "umhos/cm": 1.0, "ms/cm": 1e3, "ms/m": 10.0}
+_MICROSIEMENS = {
+    "us/cm": 1.0,
+    "umho/cm": 1.0,
+    "umhos/cm": 1.0,
+    "ms/cm": 1e3,
+    "ms/m": 10.0,
+    "ds/m": 1e3,
+}
 _MICROMETERS = {"um": 1.0, "micron": 1.0, "microns": 1.0, "mm": 1e3}
 _INCHES = {"in": 1.0, "inch": 1.0, "inches": 1.0, '"': 1.0, "mm": 1 / 25.4, "cm": 1 / 2.54}
 _INCHES |= {"m": 1 / 0.0254, "ft": 12.0}
 _CELSIUS, _FAHRENHEIT = ("c", "celsius"), ("f", "fahrenheit")
-_NO_UNIT = ("ph", "phunit", "phunits", "su", "s.u.", "stdunit", "stdunits", "standardunits")
+_NO_UNIT = (
+    "",
+    "-",
+    "ph",
+    "phunit",
+    "phunits",
+    "su",
+    "s.u.",
+    "stdunit",
+    "stdunits",
+    "standardunits",
+)
 # Units that are known, though no column of the feeds takes them.
 _ELSEWHERE = ("l", "liter", "liters", "gal", "gallon", "gallons", "m3")
 

@@ -91,3 +91,11 @@ def test_results_are_the_written_decimals():
     values = pl.Series([float(n) for n in range(1, 3000)])
     out = pl.DataFrame({"v": values}).select(conversion("iron_mg_l", "ug/L").apply(pl.col("v")))
     assert out["v"].to_list() == [float(f"{n}e-3") for n in range(1, 3000)]
+
+
+def test_further_units_of_pressure_and_conductivity():
+    """1 hPa = 100 Pa, 1 mmH2O = 9.80665 Pa (conventional), 1 dS/m = 1000 uS/cm (SI)."""
+    assert conversion("gas_pressure_in_wc", "mmH2O").scale == pytest.approx(9.80665 / 249.08891)
+    assert conversion("flowing_pressure_psi", "hPa").scale == pytest.approx(100 / 6894.757293168)
+    assert conversion("conductivity_us_cm", "dS/m @25C").scale == 1000.0
+    assert conversion("ph", "-") == Conversion()
