@@ -66,7 +66,6 @@ _INCHES = {"in": 1.0, "inch": 1.0, "inches": 1.0, '"': 1.0, "mm": 1 / 25.4, "cm"
 _INCHES |= {"m": 1 / 0.0254, "ft": 12.0}
 _CELSIUS, _FAHRENHEIT = ("c", "celsius"), ("f", "fahrenheit")
 _NO_UNIT = (
-    "",
     "-",
     "ph",
     "phunit",
