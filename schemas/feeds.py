@@ -199,6 +199,10 @@ SEEN_BY = {
 }
 
 
+# Since when the content of a record, and its key, are known.
+ARRIVALS = pl.Schema({"arrived_on": pl.Date(), "first_arrived_on": pl.Date()})
+
+
 def record_schema(feed: str) -> pl.Schema:
     """Columns and types of a feed's table of records: the feed's, bounds, and the source."""
     from schemas.columns import polars_schema
@@ -212,3 +216,8 @@ def record_schema(feed: str) -> pl.Schema:
         "source_sheet": pl.String(),  # empty for a text file
     }
     return pl.Schema(schema | source)
+
+
+def stored_schema(feed: str) -> pl.Schema:
+    """Columns and types of a feed's table in the store: a record's, and since when it is known."""
+    return pl.Schema({**record_schema(feed), **ARRIVALS})

@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 from pipelines.cli.console.arguments import takes_workspace, write_file
 from pipelines.cli.console.output import print_json, progress, say
-from pipelines.errors import NotFoundError
+from pipelines.errors import NotFoundError, UsageError
 from pipelines.workspace.layout import Workspace
 
 if TYPE_CHECKING:
     from pipelines.queries.explanation import Explanation
+    from pipelines.queries.past_explanation import PastExplanation
 
 LINES = ("parts", "labor", "travel")
 _MARKS = {
@@ -35,13 +36,22 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--html", metavar="FILE", help="write the claim's page as one file, also where it has none"
     )
+    parser.add_argument(
+        "--decided", metavar="DAY", help="as published by the end of this day, beside today's"
+    )
+    parser.add_argument(
+        "--as-of", metavar="DAY", help="decide it again as of this day, under today's terms"
+    )
+    parser.add_argument(
+        "--known", metavar="DAY", help="with --as-of: from what had arrived by the end of this day"
+    )
 
 
 def output_schema() -> dict[str, Any]:
     """What the JSON holds."""
-    from pipelines.cli.outputs.explain import explanation
+    from pipelines.cli.outputs.past import explanations
 
-    return explanation()
+    return explanations()
 
 
 def run(args: argparse.Namespace) -> int:
@@ -50,6 +60,8 @@ def run(args: argparse.Namespace) -> int:
     from pipelines.store.reading import no_such_claim
 
     workspace = Workspace.open(args.workspace)
+    if args.decided or args.as_of or args.known:
+        return _of_another_day(args, workspace)
     if args.html:
         _write_page(Path(args.html), workspace, args.claim)
         if not args.json:
@@ -62,6 +74,66 @@ def run(args: argparse.Namespace) -> int:
     else:
         _tell(told)
     return 0
+
+
+def _of_another_day(args: argparse.Namespace, workspace: Workspace) -> int:
+    """The claim as it was decided by a day, or as it is decided as of one."""
+    from pipelines.queries.other_days import explain_as_of
+    from pipelines.queries.past_days import past_day
+    from pipelines.queries.past_explanation import explain_decided
+
+    if args.html or bool(args.decided) == bool(args.as_of) or (args.decided and args.known):
+        raise UsageError(
+            "Give --decided DAY, or --as-of DAY with or without --known DAY; neither goes with "
+            "--html."
+        )
+    if args.decided:
+        past = explain_decided(
+            workspace, args.claim, past_day("--decided", args.decided, workspace)
+        )
+        if args.json:
+            print_json(past.to_dict())
+        else:
+            _tell_past(past)
+        return 0
+    as_of = past_day("--as-of", args.as_of, workspace)
+    known = past_day("--known", args.known, workspace) if args.known else None
+    told = explain_as_of(workspace, args.claim, as_of, known)
+    if args.json:
+        print_json(told.to_dict() | {"known": known})
+    else:
+        _tell(told)
+    return 0
+
+
+def _tell_past(past: PastExplanation) -> None:
+    then = past.then
+    say(
+        f"Claim {past.claim} as published by {past.decided} (publication {then['publication']} of "
+        f"{then['published_at']:%Y-%m-%d %H:%M} UTC, as of {then['as_of']}): "
+        f"{_words(then['verdict'])}{_lead(then)}."
+    )
+    for finding in then["findings"]:
+        say(
+            f"{_MARKS[finding['outcome']]} {finding['position']:>2} {_words(finding['condition'])}"
+            f" — {_words(finding['outcome'])}"
+        )
+        say(textwrap.fill(finding["reason"], 92, initial_indent=" " * 5, subsequent_indent=" " * 5))
+    say("")
+    if past.now is None:
+        say("Now the claim is no longer decided.")
+    elif not past.differs:
+        say("It stands the same now.")
+    for one in past.differs:
+        then_now = [_in_words(one[when]) for when in ("then", "now")]
+        say(textwrap.fill(f"{_words(one['what'])}: then {then_now[0]}; now {then_now[1]}.", 97))
+        say(textwrap.fill(one["because"], 92, initial_indent=" " * 5, subsequent_indent=" " * 5))
+
+
+def _in_words(value: Any) -> str:
+    if isinstance(value, dict):
+        return f"{_words(value['outcome'])} ({value['reason']})"
+    return "nothing" if value is None else _words(str(value))
 
 
 def _write_page(path: Path, workspace: Workspace, claim: str) -> None:

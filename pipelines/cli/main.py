@@ -27,6 +27,7 @@ COMMANDS = (
     "refresh",
     "check",
     "explain",
+    "reproduce",
     "letter",
     "letters",
     "rule",

@@ -13,6 +13,7 @@ from typing import Any
 
 import polars as pl
 
+from pipelines.store.archive.files import archive_faults
 from pipelines.store.database import connect, one_row, read_frame
 from pipelines.store.inputs import Inputs
 
@@ -79,6 +80,7 @@ def summarize(inputs: Inputs, seconds: float) -> Summary:
         f"The feed {row['feed']} is stale: complete to {row['through_date'] or 'no day'}."
         for row in feeds.filter("stale").iter_rows(named=True)
     ]
+    attention += [f"{told} {way_out}" for told, way_out in archive_faults(inputs.workspace)]
     unusual = pl.col("check").is_in(["claim_count", "laboratory_values"]) & ~pl.col("passed")
     return Summary(
         as_of=inputs.as_of,

@@ -24,6 +24,8 @@ from pipelines.store.reading import open_store, published_state
 from pipelines.store.rulings import all_rulings
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.settings import load_settings
+from schemas.columns import column_names
+from schemas.feeds import Credits
 
 
 @dataclass(frozen=True)
@@ -96,7 +98,7 @@ def explain_claim(workspace: Workspace, claim: str) -> Explanation | None:
         rulings,
         [ruling for ruling in rulings if ruling["since_refresh"]],
         payment,
-        posted.drop("claim", "source_file", "source_line", "source_sheet").to_dicts(),
+        posted.select(name for name in column_names(Credits) if name != "claim").to_dicts(),
         unit,
         as_of,
         settings.currency,

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 
 from pipelines.steps import (
+    archive,
     cause_suggestions,
     decide,
     figures,
@@ -37,6 +38,7 @@ MAKING = (
     second_opinions.STEP,
     cause_suggestions.STEP,
     night.STEP,
+    archive.STEP,
 )
 
 

@@ -42,9 +42,10 @@ def cause_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[W
 def _evidence(session: RefreshSession) -> Evidence:
     """Units, start-ups and repairs as seen by the day; of the calls most are no repairs."""
     evidence = load_evidence(session.inputs, session.con, only=["units", "startups"])
-    repairs = query_frame(session.con, f"select * from service_calls where {IS_REPAIR}")
-    repairs = repairs.cast(record_schema("service_calls"))
-    return seen(replace(evidence, service_calls=repairs))
+    columns = ", ".join(record_schema("service_calls"))
+    repairs = query_frame(session.con, f"select {columns} from service_calls where {IS_REPAIR}")
+    schema = record_schema("service_calls")
+    return seen(replace(evidence, service_calls=repairs.cast(schema)))
 
 
 STEP = Step(

@@ -14,10 +14,11 @@ import polars as pl
 
 from pipelines.coverage import decide
 from pipelines.coverage.evidence import seen
-from pipelines.coverage.history import changes
+from pipelines.coverage.history import Grounds, changes
 from pipelines.records.suggestions import near_misses
 from pipelines.steps.reference import REFERENCE_ASSETS
 from pipelines.steps.step import Step, Written
+from pipelines.store.archive.tables import next_publication
 from pipelines.store.database import LAST, has_table, query_frame, registered
 from pipelines.store.evidence import DECIDING, evidence_around, load_evidence
 from pipelines.store.inputs import Inputs
@@ -103,10 +104,23 @@ def _decided(
             decided.findings,
             evidence,
             session.decided_at,
+            grounds_of(session),
         )
         if start + BATCH >= moving.height:
             moved = pl.concat([moved, _gone(session, claims.select("claim"))])
         yield DecidedTables(decided.findings, decided.decisions, moved)
+
+
+def grounds_of(session: RefreshSession) -> Grounds:
+    """What the history tells of the publication that this run would be."""
+    state = session.state
+    return Grounds(
+        next_publication(session.con),
+        state.terms,
+        state.reference,
+        state.settings,
+        state.tool_version,
+    )
 
 
 def claims_on_record(
@@ -144,7 +158,7 @@ def _gone(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFrame:
     gone = last_rows(con, "decisions", Decisions, _not_in_records(con, claims))
     nothing = load_evidence(session.inputs, con, only=[])
     none = pl.DataFrame(schema=polars_schema(Findings))
-    return changes(gone, none, gone.clear(), none, nothing, session.decided_at)
+    return changes(gone, none, gone.clear(), none, nothing, session.decided_at, grounds_of(session))
 
 
 def _not_in_records(con: duckdb.DuckDBPyConnection, claims: pl.DataFrame) -> pl.DataFrame:

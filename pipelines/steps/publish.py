@@ -26,6 +26,8 @@ from dashboards.site import LIBRARY, SPECIFICATIONS, build_site
 from pipelines.errors import WorkspaceError
 from pipelines.steps.pages import CHOOSING, claims_with_pages, page_data
 from pipelines.steps.step import Step, Written
+from pipelines.store.archive.files import write_files
+from pipelines.store.archive.tables import stamp
 from pipelines.store.database import LAST, has_table, one_row, read_frame
 from pipelines.store.publication import take_file, write_table_files
 from pipelines.store.published_state import (
@@ -61,6 +63,7 @@ TABLES = (
     "second_opinion_agreement",
     *CAUSE_TABLES,
     "night_checks",
+    "publications",
     TABLE_STATES,
     *FIGURES,
 )
@@ -69,11 +72,13 @@ TABLES = (
 def publish(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
     """Stages tables and pages, and puts the new store and pages in the old ones' place."""
     published = session.publication(_decided_at(session.con))
+    stamp(session.con, published.publication, published.run, published.published_at)
     session.put_publication(published)
     staged = stage(session, published)
     manifest = published.manifest() | {"charts": _charts(session.staging)}
     text = json.dumps(manifest, indent=2, sort_keys=True)
     (session.staging / MANIFEST).write_text(text + "\n", encoding="utf-8")
+    write_files(session.con, session.inputs.workspace, published.publication)
     session.commit()
     told = {
         STORE_STATE: {"publication": published.publication},

@@ -23,9 +23,11 @@ from pipelines.steps.ingest import (
 from pipelines.steps.landing import PARSED_LEFT_OUT, PARSED_SET_ASIDE
 from pipelines.steps.reference import REFERENCE_ASSETS
 from pipelines.steps.step import Check, Step, Written
+from pipelines.store.arrivals import known_files, with_arrivals
 from pipelines.store.database import read_frame
 from pipelines.store.deliveries import FILE_PARTS
 from pipelines.store.transaction import RefreshSession
+from pipelines.workspace.settings import today
 from schemas.accounts import LeftOut, RowAccounts, SetAside
 from schemas.codes import FEEDS
 from schemas.feeds import FEED_TABLES
@@ -40,6 +42,7 @@ def record_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[
     parts = read_frame(con, "file_parts", schema=FILE_PARTS)
     told = read_frame(con, "parsed_set_aside", schema=PARSED_SET_ASIDE)
     accounts_wanted = not set(wanted) <= set(FEEDS)
+    known, day = known_files(con, same_mappings(session)), today(session.inputs.settings)
     fates = session.writer("row_fates")
     accounted = {}
     for feed in FEEDS if accounts_wanted else [feed for feed in FEEDS if feed in wanted]:
@@ -52,7 +55,7 @@ def record_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[
         if feed in wanted:
             writer = session.writer(feed, FEED_TABLES[feed])
             for part in _slices(result):
-                writer.add(part)
+                writer.add(with_arrivals(con, feed, part, known, day))
             session.put(writer)
             yield Written(feed)
         del result
@@ -72,6 +75,15 @@ def record_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[
     # All of them: the checks of one look at another.
     session.put(*writers.values())
     yield from (Written(name) for name in writers if name in wanted)
+
+
+def same_mappings(session: RefreshSession) -> bool:
+    """Whether a file that has not changed says what it said to the last publication.
+
+    So it is taken also where there is nothing left to tell the difference by.
+    """
+    before = session.last.state
+    return before is None or before.mappings == session.state.mappings
 
 
 def _slices(accounted: Accounted) -> Iterator[pl.DataFrame]:

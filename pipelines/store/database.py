@@ -68,7 +68,8 @@ def _not_opened(path: Path, error: Exception) -> StorageError:
     return StorageError(
         f"{path}: the store cannot be opened ({_first_line(error)}). "
         "If another program holds it open, close that; if the file is damaged, "
-        "move it away and refresh: it is made anew from the exports."
+        "`limeledger doctor` says what would be lost (nothing, where the archive is whole). "
+        "Move it away and refresh: it is made anew from the archive, the exports and the rulings."
     )
 
 

@@ -16,7 +16,14 @@ import duckdb
 import polars as pl
 
 from pipelines.coverage.evidence import Evidence
-from pipelines.store.database import count_rows, has_table, query_frame, read_frame, registered
+from pipelines.store.database import (
+    count_rows,
+    has_table,
+    identifier,
+    query_frame,
+    read_frame,
+    registered,
+)
 from pipelines.store.inputs import Inputs
 from schemas.codes import FEEDS, OPTIONAL_FEEDS, REFERENCES
 from schemas.feeds import record_schema
@@ -82,7 +89,8 @@ def fleet_parts(con: duckdb.DuckDBPyConnection, units: int) -> Iterator[pl.Serie
 
 def records(con: duckdb.DuckDBPyConnection, feed: str) -> pl.DataFrame:
     """The records of one feed."""
-    return read_frame(con, feed, schema=record_schema(feed))
+    schema = record_schema(feed)
+    return read_frame(con, feed, columns=schema.names(), schema=schema)
 
 
 def _bundle(
@@ -108,4 +116,5 @@ def _around(con: duckdb.DuckDBPyConnection, feed: str) -> pl.DataFrame:
     if "site" in schema and feed != "units":
         tests.append("site in (select site from sites_around)")
     where = f"where {' or '.join(tests)}" if tests else ""
-    return query_frame(con, f'select * from "{feed}" {where}').cast(schema)
+    columns = ", ".join(identifier(name) for name in schema)
+    return query_frame(con, f'select {columns} from "{feed}" {where}').cast(schema)

@@ -14,6 +14,7 @@ import hashlib
 import json
 from dataclasses import asdict, dataclass
 from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
 
 import duckdb
 import polars as pl
@@ -22,10 +23,10 @@ from pipelines.store.database import append_frame, has_table, read_frame
 from pipelines.store.deliveries import Delivered, delivered
 from pipelines.store.file_hashes import hash_of
 from pipelines.store.inputs import Inputs
-from pipelines.store.recorded_rulings import CITED_AS
+from pipelines.store.recorded_rulings import CITED_AS, recorded_rulings
 from pipelines.store.tool import source_hash
 from pipelines.workspace.clock import now
-from pipelines.workspace.layout import OPINIONS
+from pipelines.workspace.layout import OPINIONS, Workspace
 from schemas.columns import polars_schema
 from schemas.states import INPUT_KINDS, TableStates
 
@@ -70,10 +71,7 @@ def run_state(inputs: Inputs) -> RunState:
         WorkspaceError: exports/ cannot be read.
     """
     files = delivered(inputs)
-    opinions = inputs.workspace.store / OPINIONS
-    recorded = [[file.found.path, file.sha256] for file in files if file.found.path == CITED_AS]
-    if opinions.is_file():
-        recorded.append([f"../store/{OPINIONS}", hash_of(opinions)])
+    recorded = [[name, hash_of(path)] for name, path in recorded_files(inputs.workspace)]
     return RunState(
         as_of=inputs.as_of,
         exports=digest([_told(file) for file in files if file.found.path != CITED_AS]),
@@ -82,6 +80,15 @@ def run_state(inputs: Inputs) -> RunState:
         tool=source_hash(),
         **inputs.digests,
     )
+
+
+def recorded_files(workspace: Workspace) -> list[tuple[str, Path]]:
+    """What people recorded with the tool: each file with the path under which it is told."""
+    found = [
+        (CITED_AS, recorded_rulings(workspace)),
+        (f"../store/{OPINIONS}", workspace.store / OPINIONS),
+    ]
+    return [(name, path) for name, path in found if path.is_file()]
 
 
 def _told(file: Delivered) -> list[str]:

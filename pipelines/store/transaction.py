@@ -23,6 +23,10 @@ import polars as pl
 
 from pipelines.errors import WorkspaceError
 from pipelines.store import swap
+from pipelines.store.archive.chain import archive_folder, read_chain
+from pipelines.store.archive.files import catch_up, seal
+from pipelines.store.archive.recovery import forget_recovered, is_sound, recover
+from pipelines.store.archive.tables import next_publication
 from pipelines.store.contents import content_of
 from pipelines.store.database import (
     connect,
@@ -102,7 +106,7 @@ class RefreshSession:
     def _look(self) -> None:
         """Finds what stands there already: the published store, or what a run left."""
         workspace = self.inputs.workspace
-        if workspace.database.exists():
+        if is_sound(workspace):
             refuse_newer(workspace)
             view = connect(workspace.database, read_only=True)
             if is_of(view, workspace.published, self.state):
@@ -110,7 +114,7 @@ class RefreshSession:
                 return
             view.close()
         self._con, self._distrusted = left_copy(workspace)
-        if self._con is None and workspace.database.exists():
+        if self._con is None and is_sound(workspace):
             view = connect(workspace.database, read_only=True)
             if mixture(view):
                 view.close()  # nothing is built upon it, and every table made anew
@@ -291,12 +295,11 @@ class RefreshSession:
 
     def publication(self, decided_at: dt.datetime | None) -> PublishedState:
         """What store and pages will say of themselves."""
-        before = state_of(self.con, last=True)
         told = {name: getattr(self.state, name) for name in INPUT_KINDS}
         return PublishedState(
             state=self.state.state,
             as_of=self.state.as_of,
-            publication=before.publication + 1 if before else 1,
+            publication=next_publication(self.con),
             run=self.run,
             published_at=now().replace(tzinfo=None),
             decided_at=decided_at,
@@ -328,6 +331,8 @@ class RefreshSession:
         self._con = None
         swap.swap_in(self.inputs.workspace)
         self.committed = self.is_published = True
+        seal(self.inputs.workspace)
+        forget_recovered(self.inputs.workspace)
         self._view = connect(self.inputs.workspace.database, read_only=True)
         swap.remove_left_pages(self.inputs.workspace)
 
@@ -360,12 +365,16 @@ def open_session(
         StorageError: the disk cannot be written.
     """
     inputs = load_inputs(folder, as_of)
+    read_chain(archive_folder(inputs.workspace))  # one of a newer tool ends here
     with refresh_lock(inputs.workspace.store) as left_by:
         if left_by is not None:
             progress(
                 f"The refresh of process {left_by.pid} on {left_by.host}, started "
                 f"{left_by.since}, did not end; this one makes good what it left."
             )
+        catch_up(inputs.workspace)
+        if (lost := recover(inputs.workspace)) is not None:
+            progress(f"There is no store that can be opened. {lost.advice(inputs.workspace)}")
         session = RefreshSession(inputs, run_state(inputs), progress, run, known)
         try:
             yield session
@@ -379,7 +388,7 @@ def open_session(
 def is_up_to_date(inputs: Inputs) -> bool:
     """Whether store and pages are of exactly these inputs, exports, as-of day and tool."""
     workspace = inputs.workspace
-    if not workspace.database.exists():
+    if not is_sound(workspace):
         return False
     con = connect(workspace.database, read_only=True)
     try:
@@ -391,7 +400,7 @@ def is_up_to_date(inputs: Inputs) -> bool:
 def is_published_but_for_the_day(inputs: Inputs) -> bool:
     """Whether store and pages are of these inputs, as of whatever day."""
     workspace = inputs.workspace
-    if not workspace.database.exists():
+    if not is_sound(workspace):
         return False
     con = connect(workspace.database, read_only=True)
     try:

@@ -19,6 +19,7 @@ from pathlib import Path
 import duckdb
 
 from pipelines.errors import StorageError, WorkspaceError
+from pipelines.store.archive.recovery import is_sound, last_store
 from pipelines.store.contents import content_of
 from pipelines.store.database import (
     LAST,
@@ -81,7 +82,7 @@ def new_copy(workspace: Workspace) -> duckdb.DuckDBPyConnection:
     """
     remove_copy(workspace)
     path, current = working_file(workspace), workspace.database
-    if current.exists():
+    if is_sound(workspace):
         refuse_newer(workspace)
         half = path.with_name(f"{WORKING_FILE}.copy")
         try:
@@ -135,7 +136,7 @@ def _connected(workspace: Workspace) -> duckdb.DuckDBPyConnection:
         working_file(workspace),
         write_to=[workspace.root / STAGING, workspace.store],
         copy_of=current,
-        last=current if current.exists() else None,
+        last=last_store(workspace),
     )
 
 

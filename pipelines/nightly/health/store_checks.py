@@ -15,6 +15,7 @@ import polars as pl
 from pipelines.errors import LimeledgerError, WorkspaceError
 from pipelines.exports.delivery import find_exports
 from pipelines.nightly.health.finding import Finding
+from pipelines.store.archive.recovery import loss
 from pipelines.store.database import connect, has_table, read_frame
 from pipelines.store.inputs import load_inputs, sound_mappings
 from pipelines.store.published_state import (
@@ -49,7 +50,9 @@ def store_findings(
     try:
         con = connect(workspace.database, read_only=True)
     except (LimeledgerError, duckdb.Error) as error:
-        yield Finding("fault", "store", " ".join(str(error).split()))
+        yield Finding(
+            "fault", "store", " ".join(str(error).split()), loss(workspace).advice(workspace)
+        )
         return
     try:
         yield from _version(con)
@@ -64,7 +67,7 @@ def store_findings(
             "fault",
             "store",
             f"{workspace.database} cannot be read to its end ({' '.join(str(error).split())}).",
-            "Move it away and refresh: it is made anew from the exports and store/rulings.csv.",
+            f"{loss(workspace).advice(workspace)} Move it away and refresh.",
         )
     finally:
         con.close()

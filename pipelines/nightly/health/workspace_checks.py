@@ -14,6 +14,7 @@ from collections.abc import Iterator
 
 from pipelines.errors import WorkspaceError
 from pipelines.exports.delivery import find_exports
+from pipelines.nightly.health.archive_checks import archive_findings
 from pipelines.nightly.health.finding import Finding
 from pipelines.nightly.health.store_checks import store_findings
 from pipelines.nightly.page_note import note_of, read_note
@@ -55,6 +56,7 @@ def all_findings(workspace: Workspace, now: dt.datetime) -> Iterator[Finding]:
     yield from _space(workspace)
     yield from _last_night(workspace)
     yield from store_findings(workspace, settings, now)
+    yield from archive_findings(workspace)
     if settings is not None:
         yield from _telling(settings)
         yield from _clock(settings, now)

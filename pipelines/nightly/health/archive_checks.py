@@ -1,0 +1,25 @@
+"""The doctor's look into the archive of decisions: its chain, and the files that it names.
+
+Belongs here: findings from the archive. Does not belong here: how they are found
+(`pipelines.store.archive`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pipelines.errors import WorkspaceError
+from pipelines.nightly.health.finding import Finding
+from pipelines.store.archive.files import archive_faults
+from pipelines.workspace.layout import Workspace
+
+
+def archive_findings(workspace: Workspace) -> Iterator[Finding]:
+    """A fault for each file that is changed or missing and each break of the chain."""
+    try:
+        faults = archive_faults(workspace)
+    except WorkspaceError as error:
+        yield Finding("fault", "archive", str(error), "Use the newer tool that wrote it.")
+        return
+    for sentence, remedy in faults:
+        yield Finding("fault", "archive", sentence, remedy)

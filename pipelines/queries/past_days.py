@@ -1,0 +1,43 @@
+"""A day of the past, as a person gives it.
+
+Belongs here: reading it. Does not belong here: what was published by then.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from zoneinfo import ZoneInfo
+
+from pipelines.errors import LimeledgerError, UsageError
+from pipelines.workspace import clock
+from pipelines.workspace.layout import Workspace
+from pipelines.workspace.settings import load_settings
+
+
+def past_day(option: str, given: str, workspace: Workspace) -> dt.date:
+    """The day, which is one from the year 1900 to today in the workspace's time zone.
+
+    Raises:
+        UsageError: it is no day, or is still to come.
+    """
+    try:
+        day = dt.date.fromisoformat(given)
+        if len(given) != 10 or not 1900 <= day.year < 2200:
+            raise ValueError
+    except ValueError:
+        raise UsageError(
+            f'{option} "{given}" is no date from the year 1900 to 2199; write it as YYYY-MM-DD, '
+            "such as 2026-03-31."
+        ) from None
+    today = clock.now().astimezone(_zone(workspace)).date()
+    if day > today:
+        raise UsageError(f"{option} {day} is still to come; today is {today}.")
+    return day
+
+
+def _zone(workspace: Workspace) -> dt.tzinfo:
+    """The workspace's zone; the one farthest ahead where its settings cannot be read now."""
+    try:
+        return load_settings(workspace).zone
+    except LimeledgerError:
+        return ZoneInfo("Pacific/Kiritimati")

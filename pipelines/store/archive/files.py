@@ -1,0 +1,226 @@
+"""The files of one publication: written beside the store before it is swapped, sealed after it.
+
+Belongs here: writing them, sealing them in the index, and mending what a kill left between the two.
+Does not belong here: the index itself (`chain`), or what stands in the tables (`tables`).
+
+The lines that the index is to get stand in the store too (table SEALS): whoever takes a line off
+the index, or the index as a whole, cannot take it out of the published store by the same hand.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import duckdb
+import polars as pl
+
+from pipelines.errors import StorageError
+from pipelines.exports.delivery import sha256_of
+from pipelines.store.archive.chain import (
+    Chain,
+    Fault,
+    Line,
+    append_lines,
+    archive_folder,
+    faults_of,
+    read_chain,
+    sync_folder,
+)
+from pipelines.store.database import LAST, append_frame, count_rows, has_table, query_frame
+from pipelines.store.database import connect as connect_store
+from pipelines.workspace.layout import Workspace
+from schemas.archive import ARCHIVE_TABLES
+
+HISTORY = "decision_history"
+KEPT = (*ARCHIVE_TABLES, HISTORY)
+SEALS = "archive.seals"  # in a schema of its own: it is no table of what is published
+SEAL_COLUMNS = pl.Schema(
+    {
+        "publication": pl.Int64(),
+        "file": pl.String(),
+        "sha256": pl.String(),
+        "rows": pl.Int64(),
+        "previous": pl.String(),
+        "format": pl.Int64(),
+    }
+)
+_PARQUET = "format parquet, compression zstd, compression_level 1"
+
+
+def file_name(table: str, publication: int) -> str:
+    """The name of the file that holds what one publication adds to a table."""
+    return f"{table}-{publication:06}.parquet"
+
+
+def write_files(con: duckdb.DuckDBPyConnection, workspace: Workspace, publication: int) -> None:
+    """Writes what a publication adds to each table, synced, and puts its seals into the store.
+
+    `con` is the working copy, in which the tables stand, and the published store as LAST. A file
+    of that name that no line of the index names is left of a run that did not come to its end.
+    """
+    folder = archive_folder(workspace)
+    folder.mkdir(parents=True, exist_ok=True)
+    chain = read_chain(folder)
+    sealed = {line.file for line in chain.lines}
+    _take_over_seals(con, chain)
+    previous = chain.last_digest
+    lines = []
+    for table in KEPT:
+        name = file_name(table, publication)
+        if name in sealed:
+            raise ValueError(f"{name} is sealed already")
+        rows = _write(con, added_rows(con, table, publication), folder / name)
+        if rows or table == "publications":
+            line = Line(publication, name, sha256_of(folder / name), rows, previous)
+            lines.append(line)
+            previous = line.digest
+        else:
+            (folder / name).unlink()
+    sync_folder(folder)
+    append_frame(con, SEALS, _frame(lines))
+
+
+def added_rows(con: duckdb.DuckDBPyConnection, table: str, publication: int) -> str:
+    """SQL: the rows that a publication adds to a table."""
+    if table in ("publications", "decision_archive"):
+        return f"select * from {table} where publication = {publication} order by all"
+    before = f"{LAST}.{table}" if has_table(con, f"{LAST}.publications") else None
+    if before is None or not has_table(con, before):
+        return f"select * from {table} order by all"
+    if table == HISTORY:
+        return f"select * from {table} where publication = {publication} order by claim"
+    if table == "archived_files":
+        return f"select * from {table} anti join {before} using (sha256, kind, path) order by all"
+    return (
+        f"select a.* from {table} a left join {before} b using (row_sha256) "
+        "where b.row_sha256 is null or a.left_on is distinct from b.left_on order by row_sha256"
+    )
+
+
+def _write(con: duckdb.DuckDBPyConnection, rows: str, path: Path) -> int:
+    quoted = str(path).replace("'", "''")
+    path.unlink(missing_ok=True)
+    told = con.execute(f"copy ({rows}) to '{quoted}' ({_PARQUET})").fetchall()
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+    return int(told[0][0])
+
+
+def _take_over_seals(con: duckdb.DuckDBPyConnection, chain: Chain) -> None:
+    """SEALS as the index has it: what a run before this one put there without publishing goes."""
+    con.execute("create schema if not exists archive")
+    con.execute(f"drop table if exists {SEALS}")
+    append_frame(con, SEALS, _frame(chain.lines))
+
+
+def _frame(lines: list[Line] | tuple[Line, ...]) -> pl.DataFrame:
+    rows = [[getattr(line, name) for name in SEAL_COLUMNS] for line in lines]
+    return pl.DataFrame(rows, schema=SEAL_COLUMNS, orient="row")
+
+
+def seals(con: duckdb.DuckDBPyConnection) -> list[Line]:
+    """The lines that the store says the index has."""
+    if not has_table(con, SEALS):
+        return []
+    names = ", ".join(SEAL_COLUMNS)
+    return [Line(*row) for row in query_frame(con, f"select {names} from {SEALS}").iter_rows()]
+
+
+def seal(workspace: Workspace) -> None:
+    """Adds to the index what the published store has and it lacks; nothing where it lacks nothing.
+
+    Called after the swap, and when a run begins: a kill between swap and seal is mended here, from
+    the store itself.
+    """
+    if not workspace.database.is_file():
+        return
+    told = _store_seals(workspace)
+    if not told:
+        return
+    folder = archive_folder(workspace)
+    folder.mkdir(parents=True, exist_ok=True)
+    lines = read_chain(folder).lines
+    texts = [line.text for line in told]
+    known = [line.text for line in lines]
+    if known == texts[: len(known)] and len(known) < len(texts):
+        append_lines(folder, told[len(known) :])
+
+
+catch_up = seal
+
+
+def find_faults(workspace: Workspace) -> list[Fault]:
+    """What is wrong with the archive, and where it and the store do not agree.
+
+    Raises:
+        WorkspaceError: it was written by a newer tool.
+    """
+    folder = archive_folder(workspace)
+    chain = read_chain(folder)
+    found = faults_of(folder, chain)
+    known = {line.text for line in chain.lines}
+    missing = sorted(
+        {line.publication for line in _store_seals(workspace) if line.text not in known}
+    )
+    if missing and not chain.faults:
+        found.append(
+            Fault(
+                tuple(missing),
+                f"{folder} lacks what the store published: {publications_named(missing)}.",
+            )
+        )
+    return found
+
+
+def _store_seals(workspace: Workspace) -> list[Line]:
+    if not workspace.database.is_file():
+        return []
+    try:
+        con = connect_store(workspace.database, read_only=True)
+    except (StorageError, duckdb.Error):  # a damaged store is told of by whoever needs it
+        return []
+    try:
+        return seals(con)
+    except duckdb.Error:
+        return []
+    finally:
+        con.close()
+
+
+def publications_named(numbers: list[int] | tuple[int, ...]) -> str:
+    """`publication 3`, or `publications 3, 4 and 7`."""
+    told = [str(number) for number in sorted(set(numbers))]
+    if len(told) == 1:
+        return f"publication {told[0]}"
+    return f"publications {', '.join(told[:-1])} and {told[-1]}"
+
+
+def count_added(con: duckdb.DuckDBPyConnection, publication: int) -> int:
+    """How many claims have a new row with a publication."""
+    if not count_rows(con, "decision_archive"):
+        return 0
+    found = con.execute(
+        "select count(*) from decision_archive where publication = ?", [publication]
+    ).fetchall()
+    return int(found[0][0])
+
+
+def archive_faults(workspace: Workspace) -> list[tuple[str, str]]:
+    """What is wrong with the archive, each with its way out, for people.
+
+    Raises:
+        WorkspaceError: it was written by a newer tool.
+    """
+    return [
+        (
+            fault.sentence,
+            f"Restore {archive_folder(workspace)} from a backup; until then what "
+            f"{publications_named(fault.publications)} said cannot be proved. Nothing that is "
+            "published now is touched by it.",
+        )
+        for fault in find_faults(workspace)
+    ]

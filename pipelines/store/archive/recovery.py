@@ -1,0 +1,140 @@
+"""What a store that is damaged or gone had decided, put together again from the archive.
+
+Belongs here: the tables that a run reads of the last publication, out of the archive's files. Does
+not belong here: the run (`pipelines.store.transaction`), which makes all else anew.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from dataclasses import dataclass
+from pathlib import Path
+
+import duckdb
+
+from pipelines.errors import StorageError
+from pipelines.exports.delivery import sha256_of
+from pipelines.store.archive.chain import Chain, archive_folder, read_chain
+from pipelines.store.archive.files import HISTORY, publications_named
+from pipelines.store.archive.reading import archive_views
+from pipelines.store.database import connect, one_row
+from pipelines.workspace.layout import Workspace
+from schemas.archive import DECIDED, FINDING
+
+RECOVERED_FILE = "limeledger.duckdb.recovered"
+
+
+@dataclass(frozen=True)
+class Loss:
+    """What making the store anew loses: publications whose files are damaged or missing."""
+
+    publications: tuple[int, ...]
+
+    def advice(self, workspace: Workspace) -> str:
+        """What is lost, first, and what is then other than it was, in one sentence each."""
+        lost = (
+            f"What {publications_named(self.publications)} decided would be lost: "
+            f"{archive_folder(workspace)} is damaged too. Restore it from a backup first."
+            if self.publications
+            else "Nothing that was decided is lost."
+        )
+        return (
+            f"{lost} A refresh makes the store anew from the exports, the recorded rulings and "
+            "the archive; rows that no decision considered then have arrived with the earliest "
+            "file, known to the archive, that holds them."
+        )
+
+
+def is_sound(workspace: Workspace) -> bool:
+    """Whether there is a store that can be opened."""
+    if not workspace.database.is_file():
+        return False
+    try:
+        con = connect(workspace.database, read_only=True)
+    except (StorageError, duckdb.Error):
+        return False
+    try:
+        one_row(con, "select count(*) from information_schema.tables")
+    except duckdb.Error:
+        return False
+    finally:
+        con.close()
+    return True
+
+
+def loss(workspace: Workspace) -> Loss:
+    """What would be lost were the store made anew now."""
+    folder = archive_folder(workspace)
+    chain = read_chain(folder)
+    whole = {line.file for line in _whole(folder, chain).lines}
+    numbers = {line.publication for line in chain.lines if line.file not in whole}
+    numbers.update(number for fault in chain.faults for number in fault.publications)
+    return Loss(tuple(sorted(numbers)))
+
+
+def last_store(workspace: Workspace) -> Path | None:
+    """The store that a run continues: the published one, else what the archive gives; or none."""
+    if is_sound(workspace):
+        return workspace.database
+    recovered = workspace.store / RECOVERED_FILE
+    return recovered if recovered.is_file() else None
+
+
+def recover(workspace: Workspace) -> Loss | None:
+    """Puts together what the archive holds where there is no sound store; else removes it.
+
+    Returns:
+        what is lost; None where nothing had to be done.
+    """
+    path = workspace.store / RECOVERED_FILE
+    forget_recovered(workspace)
+    if is_sound(workspace):
+        return None
+    folder = archive_folder(workspace)
+    chain = _whole(folder, read_chain(folder))
+    if not chain.lines:
+        return None
+    half = path.with_name(f"{RECOVERED_FILE}.half")
+    half.unlink(missing_ok=True)
+    with archive_views(folder, chain, into=half) as con:
+        for name in ("publications", "decision_archive", "archived_files", HISTORY):
+            con.execute(f"create table made.{name} as select * from {name}")
+        con.execute(
+            "create table made.archived_rows as select distinct on (row_sha256) "
+            "* exclude (publication) from row_versions order by row_sha256, publication desc"
+        )
+        columns = ", ".join(f'"{name}"' for name in DECIDED)
+        con.execute(
+            "create table made.standing as select a.* from decision_archive a join "
+            "(select claim, max(publication) as publication from decision_archive group by claim) "
+            "using (claim, publication) where not withdrawn"
+        )
+        con.execute(
+            f"create table made.decisions as select {columns} from made.standing order by claim"
+        )
+        fields = ", ".join(f"f.{field.name}" for field in FINDING.fields)
+        con.execute(
+            f"create table made.findings as select claim, {fields} from "
+            "(select claim, unnest(findings) as f from made.standing) order by claim, f.position"
+        )
+        con.execute("drop table made.standing")
+    half.replace(path)
+    return loss(workspace)
+
+
+def forget_recovered(workspace: Workspace) -> None:
+    """Removes what `recover` put there."""
+    for path in workspace.store.glob(f"{RECOVERED_FILE}*"):
+        with contextlib.suppress(FileNotFoundError):
+            path.unlink()
+
+
+def _whole(folder: Path, chain: Chain) -> Chain:
+    """The lines of an archive whose files are as they were published."""
+    lines = []
+    for line in chain.lines:
+        path = folder / line.file
+        with contextlib.suppress(OSError):
+            if path.is_file() and sha256_of(path) == line.sha256:
+                lines.append(line)
+    return Chain(tuple(lines))

@@ -1,0 +1,328 @@
+"""The four tables of the archive in the working copy: what this publication adds to the last ones.
+
+Belongs here: the SQL that finds what changed since the published store. Does not belong here: which
+records a claim rests on (`pipelines.store.considered`), or the files (`files`).
+
+Everything is told from the published store, attached as LAST, and from the tables of the working
+copy: so it comes out the same however often a run that did not come to its end has done it before.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import duckdb
+import polars as pl
+
+from pipelines.store.considered import CONSIDERED, ROWS, drop_considered, find_considered
+from pipelines.store.database import (
+    LAST,
+    append_frame,
+    drop_table,
+    has_table,
+    identifier,
+    one_row,
+    query_frame,
+    registered,
+    write_frame,
+)
+from pipelines.store.row_hashes import (
+    row_sha256,
+    rows_as_archived,
+    same_content,
+    same_key,
+)
+from pipelines.workspace import clock
+from schemas.archive import (
+    ARCHIVE_TABLES,
+    ARCHIVED_FILES,
+    DECIDED,
+    FINDING,
+    PUBLICATIONS,
+)
+from schemas.codes import FEEDS
+
+# Claims archived at a time: what stands in memory is their findings.
+BATCH = 50_000
+
+
+@dataclass(frozen=True)
+class KeptFile:
+    """One file of terms, reference, mappings, settings or recordings, as the run read it."""
+
+    kind: str
+    path: str
+    sha256: str
+    content: bytes
+
+
+def next_publication(con: duckdb.DuckDBPyConnection) -> int:
+    """The number of the publication that this run would be, from 1."""
+    if not has_table(con, f"{LAST}.publications"):
+        return 1
+    row = one_row(con, f"select coalesce(max(publication), 0) + 1 from {LAST}.publications")
+    return int(row[0]) if row else 1
+
+
+def begin(con: duckdb.DuckDBPyConnection) -> None:
+    """The four tables as the published store has them, whatever a run before has left of them."""
+    number = next_publication(con)
+    own = one_row(con, "select max(publication) from publications") if _whole(con) else None
+    if own is not None and own[0] == number - 1:
+        return
+    for name, schema in ARCHIVE_TABLES.items():
+        drop_table(con, name)
+        write_frame(con, name, pl.DataFrame(schema=schema))
+        if has_table(con, f"{LAST}.{name}"):
+            con.execute(f"insert into {name} by name from {LAST}.{name}")
+
+
+def _whole(con: duckdb.DuckDBPyConnection) -> bool:
+    """Whether all four are there, in today's columns."""
+    for name, schema in ARCHIVE_TABLES.items():
+        if not has_table(con, name):
+            return False
+        told = con.execute(f"select * from {name} limit 0").description
+        if [column[0] for column in told] != schema.names():
+            return False
+    return True
+
+
+# Decisions
+
+
+def archive_decisions(
+    con: duckdb.DuckDBPyConnection, publication: int, as_of: dt.date
+) -> Iterable[pl.DataFrame]:
+    """Adds a row for each claim of which anything is not as in its row before.
+
+    Leaves `decision_archive` without fingerprints for these, and yields, a batch at a time, the
+    claims (claim, serial, fingerprint: where it stays) for `put_fingerprints`.
+    """
+    claims = query_frame(con, "select claim, serial from decisions order by claim")
+    for start in range(0, claims.height, BATCH):
+        batch = claims.slice(start, BATCH)
+        find_considered(con, batch, as_of)
+        _add_rows(con)
+        added = _add_decisions(con, batch, publication)
+        drop_considered(con)
+        yield added
+    _add_withdrawn(con, publication)
+
+
+def _add_decisions(
+    con: duckdb.DuckDBPyConnection, batch: pl.DataFrame, publication: int
+) -> pl.DataFrame:
+    columns = [name for name in DECIDED if name != "claim"]
+    struct = ", ".join(f"{name}: {name}" for name in (field.name for field in FINDING.fields))
+    with registered(con, batch.select("claim")) as wanted:
+        con.execute(
+            "create or replace temp table deciding_now as with told as ("
+            f"select claim, list_sort(list({{{struct}}})) as findings from findings "
+            f"semi join {wanted} using (claim) group by claim) "
+            f"select d.claim, {_listed(columns, 'd')}, t.findings, c.considered from decisions d "
+            f"join told t using (claim) join {CONSIDERED} c using (claim)"
+        )
+        con.execute(
+            "create or replace temp table deciding_before as select a.* from decision_archive a "
+            "join (select claim, max(publication) as publication from decision_archive "
+            f"semi join {wanted} using (claim) where publication < {publication} group by claim) "
+            "using (claim, publication)"
+        )
+    same = " and ".join(
+        f"b.{identifier(name)} is not distinct from n.{identifier(name)}"
+        for name in (*columns, "findings", "considered")
+    )
+    con.execute(
+        f"delete from deciding_now n using deciding_before b where n.claim = b.claim and {same}"
+    )
+    con.execute(
+        f"insert into decision_archive by name select n.*, {publication} as publication, "
+        "case when n.considered = b.considered and not b.withdrawn "
+        "and list_transform(n.findings, lambda f: f.outcome || f.reason) "
+        "= list_transform(b.findings, lambda f: f.outcome || f.reason) then b.fingerprint end "
+        "as fingerprint, false as withdrawn from deciding_now n left join deciding_before b "
+        "using (claim) order by claim"
+    )
+    added = query_frame(
+        con,
+        "select claim, serial, fingerprint from decision_archive "
+        "semi join deciding_now using (claim) where publication = ? order by claim",
+        [publication],
+    )
+    drop_table(con, "deciding_now")
+    drop_table(con, "deciding_before")
+    return added
+
+
+def put_fingerprints(
+    con: duckdb.DuckDBPyConnection, publication: int, prints: pl.DataFrame
+) -> None:
+    """Fills in the fingerprints (claim, fingerprint) of the rows that this publication adds."""
+    if prints.is_empty():
+        return
+    with registered(con, prints) as told:
+        con.execute(
+            f"update decision_archive a set fingerprint = t.fingerprint from {told} t "
+            f"where a.claim = t.claim and a.publication = {publication} "
+            "and a.fingerprint is null and not a.withdrawn"
+        )
+
+
+def _add_withdrawn(con: duckdb.DuckDBPyConnection, publication: int) -> None:
+    """A row for each claim that is no longer decided."""
+    con.execute(
+        "insert into decision_archive by name select l.claim, "
+        f"{publication} as publication, true as withdrawn from "
+        "(select claim, max(publication) as publication, arg_max(withdrawn, publication) as gone "
+        "from decision_archive group by claim) l anti join decisions d using (claim) "
+        "where not l.gone order by l.claim"
+    )
+
+
+# Records
+
+
+def _add_rows(con: duckdb.DuckDBPyConnection) -> None:
+    """Records that a claim now rests on and that the archive does not hold yet."""
+    con.execute(
+        "insert into archived_rows by name select r.row_sha256, r.feed, r.key, r.file, r.line, "
+        "f.sha256 as file_sha256, r.values, r.arrived_on "
+        f"from (select distinct on (row_sha256) * from {ROWS}) r "
+        "left join export_files f on f.file = r.file "
+        "anti join archived_rows a on a.row_sha256 = r.row_sha256 order by r.feed, r.row_sha256"
+    )
+
+
+def archive_arrivals(con: duckdb.DuckDBPyConnection, today: dt.date) -> None:
+    """Puts down which records left since the last publication, and which of them came back.
+
+    A record that left is kept also where no claim rested on it, so that it is known again.
+    """
+    for feed in FEEDS:
+        before = f"{LAST}.{feed}"
+        if not has_table(con, feed):
+            continue
+        if has_table(con, before) and _has_arrivals(con, before):
+            same = f"{same_key(feed, 'o', 'n')} and {same_content(feed, 'o', 'n')}"
+            left = f"(select o.* from {before} o anti join {feed} n on {same})"
+            came = f"(select n.* from {feed} n anti join {before} o on {same})"
+            con.execute("create or replace temp table rows_left as " + rows_as_archived(feed, left))
+            con.execute(
+                "create or replace temp table rows_came as select "
+                f"{row_sha256(feed)} as row_sha256 from {came}"
+            )
+        else:
+            con.execute(
+                "create or replace temp table rows_came as select "
+                f"{row_sha256(feed)} as row_sha256 from {feed}"
+            )
+            con.execute(
+                "create or replace temp table rows_left as select row_sha256, feed, key, file, "
+                "line, values, arrived_on from archived_rows anti join rows_came using (row_sha256)"
+                f" where feed = '{feed}' and left_on is null"
+            )
+        _put_left(con, today)
+    drop_table(con, "rows_left")
+    drop_table(con, "rows_came")
+
+
+def _put_left(con: duckdb.DuckDBPyConnection, today: dt.date) -> None:
+    con.execute(
+        "update archived_rows a set left_on = null from rows_came c "
+        "where a.row_sha256 = c.row_sha256 and a.left_on is not null"
+    )
+    con.execute(
+        "update archived_rows a set left_on = ? from rows_left l "
+        "where a.row_sha256 = l.row_sha256 and a.left_on is null",
+        [today],
+    )
+    files = (
+        f"left join {LAST}.export_files f on f.file = l.file"
+        if has_table(con, f"{LAST}.export_files")
+        else "left join (select null as file, null as sha256) f on f.file = l.file"
+    )
+    con.execute(
+        "insert into archived_rows by name select l.*, f.sha256 as file_sha256, ? as left_on "
+        f"from rows_left l {files} anti join archived_rows a on a.row_sha256 = l.row_sha256",
+        [today],
+    )
+
+
+def _has_arrivals(con: duckdb.DuckDBPyConnection, table: str) -> bool:
+    told = con.execute(f"select * from {table} limit 0").description
+    return "arrived_on" in [column[0] for column in told]
+
+
+# Files and the publication itself
+
+
+def archive_kept_files(con: duckdb.DuckDBPyConnection, files: Sequence[KeptFile]) -> None:
+    """Keeps the content of each file, once."""
+    frame = pl.DataFrame(
+        [[file.sha256, file.kind, file.path, file.content] for file in files],
+        schema=ARCHIVED_FILES,
+        orient="row",
+    ).unique(["sha256", "kind", "path"], maintain_order=True)
+    with registered(con, frame) as told:
+        con.execute(
+            f"insert into archived_files select f.* from {told} f "
+            "anti join archived_files a using (sha256, kind, path)"
+        )
+
+
+def exports_files(con: duckdb.DuckDBPyConnection, today: dt.date) -> pl.DataFrame:
+    """The exports of this publication, and those that left with it, each with its days.
+
+    Returns:
+        file, sha256, arrived_on, left_on. What came back has the day on which it first came.
+    """
+    now = query_frame(con, "select file, sha256 from export_files order by file")
+    known = query_frame(
+        con,
+        "select e.file, e.sha256, min(e.arrived_on) as arrived_on, "
+        "max_by(e.left_on is null, publication) and max(publication) = "
+        "(select max(publication) from publications) as stood from "
+        "(select publication, unnest(exports_files) as e from publications) group by all",
+    )
+    standing = now.join(known, on=["file", "sha256"], how="left").select(
+        "file",
+        "sha256",
+        pl.col("arrived_on").fill_null(pl.lit(today)),
+        left_on=pl.lit(None, pl.Date),
+    )
+    left = (
+        known.filter("stood")
+        .join(now, on=["file", "sha256"], how="anti")
+        .select("file", "sha256", "arrived_on", left_on=pl.lit(today))
+    )
+    return pl.concat([standing, left]).sort("file", "sha256")
+
+
+def add_publication(con: duckdb.DuckDBPyConnection, row: dict[str, object]) -> None:
+    """Adds the row of this publication; `claims` and `archived` are counted here."""
+    counts = one_row(
+        con,
+        "select (select count(*) from decisions), "
+        "(select count(*) from decision_archive where publication = ?)",
+        [row["publication"]],
+    )
+    claims, archived = counts or (0, 0)
+    frame = pl.DataFrame([row | {"claims": claims, "archived": archived}], schema=PUBLICATIONS)
+    append_frame(con, "publications", frame)
+
+
+def stamp(
+    con: duckdb.DuckDBPyConnection, publication: int, run: str, published_at: dt.datetime
+) -> None:
+    """Puts down by which run and when the publication is: its tables may be of a run before."""
+    con.execute(
+        "update publications set run = ?, published_at = ?, clock = ? where publication = ?",
+        [run, published_at, clock.clock(), publication],
+    )
+
+
+def _listed(names: Sequence[str], alias: str) -> str:
+    return ", ".join(f"{alias}.{identifier(name)}" for name in names)
