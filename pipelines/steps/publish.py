@@ -150,7 +150,7 @@ def _hidden(session: RefreshSession) -> dict[str, pl.DataFrame]:
     inputs, con = session.inputs, session.con
     if not inputs.settings.hide:
         return {}
-    shown_as_is = (TABLE_STATES,)  # no value of an export
+    shown_as_is = (TABLE_STATES, "publications")  # no value of an export
     chosen = [name for name in TABLES if name not in shown_as_is and has_table(con, name)]
     tables = {name: read_frame(con, name) for name in chosen}
     figures = {name: tables.pop(name) for name in list(tables) if name in FIGURES}
