@@ -7,7 +7,6 @@ Belongs here: gathering the records of then and deciding. Does not belong here: 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
 from typing import Any
 
 import duckdb
@@ -130,6 +129,6 @@ def _what_would_change(
     return (sentences_of(found), as_data(found)) if found is not None else ([], [])
 
 
-def _unit(evidence: Evidence, serial: str) -> Mapping[str, Any]:
+def _unit(evidence: Evidence, serial: str) -> dict[str, Any]:
     of_unit = evidence.units.filter(pl.col("serial") == serial)
     return {"replaces": of_unit["replaces"][0] if of_unit.height else None, "replacement": None}

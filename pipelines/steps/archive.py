@@ -15,10 +15,10 @@ import polars as pl
 from pipelines.coverage.history import fingerprints
 from pipelines.errors import WorkspaceError
 from pipelines.steps.step import Step, Written
+from pipelines.store.archive.rows import archive_arrivals
 from pipelines.store.archive.tables import (
     KeptFile,
     add_publication,
-    archive_arrivals,
     archive_decisions,
     archive_kept_files,
     begin,

@@ -11,7 +11,6 @@ import json
 import tomllib
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -19,12 +18,13 @@ import duckdb
 import polars as pl
 
 from pipelines.errors import NotFoundError, WorkspaceError
-from pipelines.store.archive.chain import Chain, archive_folder, faults_of, read_chain
-from pipelines.store.archive.files import HISTORY, KEPT, publications_named
-from pipelines.store.database import query_frame, registered
+from pipelines.store.archive.chain import archive_folder, faults_of, read_chain
+from pipelines.store.archive.files import HISTORY, publications_named
+from pipelines.store.archive.views import archive_views
+from pipelines.store.database import query_frame
 from pipelines.store.row_hashes import read_values
 from pipelines.workspace.layout import Workspace
-from schemas.archive import ARCHIVE_TABLES, KINDS
+from schemas.archive import KINDS
 from schemas.columns import polars_schema
 from schemas.decisions import DecisionHistory
 from schemas.feeds import record_schema
@@ -57,62 +57,6 @@ def open_archive(workspace: Workspace) -> Iterator[duckdb.DuckDBPyConnection]:
         )
     with archive_views(folder, chain) as con:
         yield con
-
-
-@contextmanager
-def archive_views(
-    folder: Path, chain: Chain, into: Path | None = None
-) -> Iterator[duckdb.DuckDBPyConnection]:
-    """The tables of those files of an archive that are there, as views.
-
-    `into` is a database to write, under the name `made`.
-    """
-    con = duckdb.connect(":memory:")
-    try:
-        if into is not None:
-            con.execute("attach '" + str(into).replace("'", "''") + "' as made")
-        con.execute("set enable_progress_bar=false")
-        schemas = {**ARCHIVE_TABLES, HISTORY: polars_schema(DecisionHistory)}
-        for table in KEPT:
-            names = [
-                line.file
-                for line in chain.lines
-                if line.file.rpartition("-")[0] == table and (folder / line.file).is_file()
-            ]
-            empty = pl.DataFrame(schema=schemas[table])
-            if not names:
-                with registered(con, empty) as nothing:
-                    con.execute(f"create table {table} as select * from {nothing}")
-                continue
-            files = ", ".join("'" + str(folder / name).replace("'", "''") + "'" for name in names)
-            con.execute(
-                f"create view {table} as "
-                f"select * from read_parquet([{files}], union_by_name = true, filename = false)"
-            )
-            # What is told last of a row holds: whether it left.
-            if table == "archived_rows":
-                con.execute(
-                    "create view row_versions as select * exclude (filename), "
-                    "regexp_extract(filename, '-([0-9]+)[.]parquet$', 1)::bigint as publication "
-                    f"from read_parquet([{files}], union_by_name = true, filename = true)"
-                )
-        if not _has(con, "row_versions"):
-            con.execute(
-                "create view row_versions as select *, 0::bigint as publication from archived_rows"
-            )
-        quoted = str(folder).replace("'", "''")
-        con.execute(f"set allowed_directories=['{quoted}']")
-        con.execute("set enable_external_access=false")
-        yield con
-    finally:
-        con.close()
-
-
-def _has(con: duckdb.DuckDBPyConnection, name: str) -> bool:
-    found = con.execute(
-        "select 1 from information_schema.tables where table_name = ?", [name]
-    ).fetchall()
-    return bool(found)
 
 
 # Publications

@@ -16,7 +16,7 @@ from pipelines.errors import StorageError
 from pipelines.exports.delivery import sha256_of
 from pipelines.store.archive.chain import Chain, archive_folder, read_chain
 from pipelines.store.archive.files import HISTORY, publications_named
-from pipelines.store.archive.reading import archive_views
+from pipelines.store.archive.views import archive_views
 from pipelines.store.database import connect, one_row
 from pipelines.workspace.layout import Workspace
 from schemas.archive import DECIDED, FINDING

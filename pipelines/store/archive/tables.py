@@ -16,7 +16,8 @@ from dataclasses import dataclass
 import duckdb
 import polars as pl
 
-from pipelines.store.considered import CONSIDERED, ROWS, drop_considered, find_considered
+from pipelines.store.archive.rows import add_rows
+from pipelines.store.considered import CONSIDERED, drop_considered, find_considered
 from pipelines.store.database import (
     LAST,
     append_frame,
@@ -28,12 +29,6 @@ from pipelines.store.database import (
     registered,
     write_frame,
 )
-from pipelines.store.row_hashes import (
-    row_sha256,
-    rows_as_archived,
-    same_content,
-    same_key,
-)
 from pipelines.workspace import clock
 from schemas.archive import (
     ARCHIVE_TABLES,
@@ -42,7 +37,6 @@ from schemas.archive import (
     FINDING,
     PUBLICATIONS,
 )
-from schemas.codes import FEEDS
 
 # Claims archived at a time: what stands in memory is their findings.
 BATCH = 50_000
@@ -105,7 +99,7 @@ def archive_decisions(
     for start in range(0, claims.height, BATCH):
         batch = claims.slice(start, BATCH)
         find_considered(con, batch, as_of)
-        _add_rows(con)
+        add_rows(con)
         added = _add_decisions(con, batch, publication)
         drop_considered(con)
         yield added
@@ -180,80 +174,6 @@ def _add_withdrawn(con: duckdb.DuckDBPyConnection, publication: int) -> None:
         "from decision_archive group by claim) l anti join decisions d using (claim) "
         "where not l.gone order by l.claim"
     )
-
-
-# Records
-
-
-def _add_rows(con: duckdb.DuckDBPyConnection) -> None:
-    """Records that a claim now rests on and that the archive does not hold yet."""
-    con.execute(
-        "insert into archived_rows by name select r.row_sha256, r.feed, r.key, r.file, r.line, "
-        "f.sha256 as file_sha256, r.values, r.arrived_on "
-        f"from (select distinct on (row_sha256) * from {ROWS}) r "
-        "left join export_files f on f.file = r.file "
-        "anti join archived_rows a on a.row_sha256 = r.row_sha256 order by r.feed, r.row_sha256"
-    )
-
-
-def archive_arrivals(con: duckdb.DuckDBPyConnection, today: dt.date) -> None:
-    """Puts down which records left since the last publication, and which of them came back.
-
-    A record that left is kept also where no claim rested on it, so that it is known again.
-    """
-    for feed in FEEDS:
-        before = f"{LAST}.{feed}"
-        if not has_table(con, feed):
-            continue
-        if has_table(con, before) and _has_arrivals(con, before):
-            same = f"{same_key(feed, 'o', 'n')} and {same_content(feed, 'o', 'n')}"
-            left = f"(select o.* from {before} o anti join {feed} n on {same})"
-            came = f"(select n.* from {feed} n anti join {before} o on {same})"
-            con.execute("create or replace temp table rows_left as " + rows_as_archived(feed, left))
-            con.execute(
-                "create or replace temp table rows_came as select "
-                f"{row_sha256(feed)} as row_sha256 from {came}"
-            )
-        else:
-            con.execute(
-                "create or replace temp table rows_came as select "
-                f"{row_sha256(feed)} as row_sha256 from {feed}"
-            )
-            con.execute(
-                "create or replace temp table rows_left as select row_sha256, feed, key, file, "
-                "line, values, arrived_on from archived_rows anti join rows_came using (row_sha256)"
-                f" where feed = '{feed}' and left_on is null"
-            )
-        _put_left(con, today)
-    drop_table(con, "rows_left")
-    drop_table(con, "rows_came")
-
-
-def _put_left(con: duckdb.DuckDBPyConnection, today: dt.date) -> None:
-    con.execute(
-        "update archived_rows a set left_on = null from rows_came c "
-        "where a.row_sha256 = c.row_sha256 and a.left_on is not null"
-    )
-    con.execute(
-        "update archived_rows a set left_on = ? from rows_left l "
-        "where a.row_sha256 = l.row_sha256 and a.left_on is null",
-        [today],
-    )
-    files = (
-        f"left join {LAST}.export_files f on f.file = l.file"
-        if has_table(con, f"{LAST}.export_files")
-        else "left join (select null as file, null as sha256) f on f.file = l.file"
-    )
-    con.execute(
-        "insert into archived_rows by name select l.*, f.sha256 as file_sha256, ? as left_on "
-        f"from rows_left l {files} anti join archived_rows a on a.row_sha256 = l.row_sha256",
-        [today],
-    )
-
-
-def _has_arrivals(con: duckdb.DuckDBPyConnection, table: str) -> bool:
-    told = con.execute(f"select * from {table} limit 0").description
-    return "arrived_on" in [column[0] for column in told]
 
 
 # Files and the publication itself
