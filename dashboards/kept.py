@@ -4,7 +4,8 @@ Belongs here: where it is kept, and when it is made anew. Does not belong here: 
 
 It is kept in the cache folder of the user (`XDG_CACHE_HOME`, else the system's own): named by a
 hash of all that it is made from, replaced in one step, and nowhere where that may not be written.
-Nothing is lost with it: what is not there is made again.
+Nothing is lost with it: what is not there, or not whole, is made again. A text's first line is its
+SHA-256, by which a cut or altered one is known.
 """
 
 from __future__ import annotations
@@ -37,8 +38,9 @@ def made_once(kind: str, made_from: bytes, make: Callable[[], str]) -> str:
     """The text of a kind that `make` makes of `made_from`: the kept one, or a new one, kept."""
     digest = hashlib.sha256(made_from).hexdigest()[:32]
     name = f"{kind}-{digest}"
-    with suppress(OSError, UnicodeDecodeError):
-        return (kept_folder() / name).read_text(encoding="utf-8")
+    kept = _whole(name)
+    if kept is not None:
+        return kept
     text = make()
     with suppress(OSError):
         _keep(kept_folder() / name, text)
@@ -46,11 +48,21 @@ def made_once(kind: str, made_from: bytes, make: Callable[[], str]) -> str:
     return text
 
 
+def _whole(name: str) -> str | None:
+    """The text kept under a name; None where there is none, or not all of it as it was kept."""
+    with suppress(OSError, UnicodeDecodeError):
+        digest, _, body = (kept_folder() / name).read_bytes().partition(b"\n")
+        if digest.decode("ascii") == hashlib.sha256(body).hexdigest():
+            return body.decode("utf-8")
+    return None
+
+
 def _keep(path: Path, text: str) -> None:
+    body = text.encode("utf-8")
     path.parent.mkdir(parents=True, exist_ok=True)
     new = path.with_name(f"{path.name}.{os.getpid()}.new")
     try:
-        new.write_text(text, encoding="utf-8")
+        new.write_bytes(hashlib.sha256(body).hexdigest().encode("ascii") + b"\n" + body)
         os.replace(new, path)
     finally:
         new.unlink(missing_ok=True)

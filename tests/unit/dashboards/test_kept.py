@@ -75,7 +75,32 @@ def test_a_broken_file_is_made_anew(folder) -> None:
     path.write_bytes(b"\xff\xfe")
     make = Maker("anew")
     assert kept.made_once("kind", b"a", make) == "anew"
-    assert path.read_text(encoding="utf-8") == "anew"
+    assert path.read_text(encoding="utf-8").endswith("\nanew")
+    assert kept.made_once("kind", b"a", make) == "anew"
+    assert make.calls == 1
+
+
+@pytest.mark.parametrize(
+    "harm",
+    [
+        lambda whole: whole[:-1],
+        lambda whole: whole[:64],
+        lambda whole: whole.replace(b"once", b"0nce"),
+        lambda whole: whole.partition(b"\n")[2],
+        lambda _: b"",
+    ],
+    ids=["cut", "no text", "altered", "no hash", "empty"],
+)
+def test_a_text_that_is_not_whole_is_made_anew(folder, harm) -> None:
+    """What is readable, yet not what was kept, is never handed out."""
+    kept.made_once("kind", b"a", Maker())
+    (path,) = folder.glob("kind-*")
+    whole = path.read_bytes()
+    path.write_bytes(harm(whole))
+    make = Maker()
+    assert kept.made_once("kind", b"a", make) == make.text
+    assert make.calls == 1
+    assert path.read_bytes() == whole
 
 
 def test_only_the_newest_are_kept(folder) -> None:
