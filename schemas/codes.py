@@ -65,6 +65,8 @@ GASES = ("natural", "propane", "none")
 PERFORMERS = ("technician", "owner")
 DELIMERS = ("none", "owner", "technician")
 TREATMENT_KINDS = ("system", "cartridge")
+# What an alias may stand for; each is a column, of one or more feeds.
+ALIAS_KINDS = ("agency", "site", "product", "model", "cause", "region", "seller")
 
 CAUSE_CLASSES = (
     "scale",

@@ -1,4 +1,4 @@
-"""The reference files: one class each; five are needed, the phrases may be left out.
+"""The reference files: one class each; five are needed, phrases and aliases may be left out.
 
 Belongs here: columns, types, keys and checks on single rows. Does not belong here: reading the
 files and checks between them (`pipelines.workspace.reference`).
@@ -97,6 +97,14 @@ class Phrases(Table):
     weight: float = number("How strongly, above 0 to 1; 1 where left out.", gt=0, le=1)
 
 
+class Aliases(Table):
+    """One row is one other spelling of a code or name, with what it means."""
+
+    kind: str = word("What it names.", codes.ALIAS_KINDS, required=True, key=True)
+    written: str = text("As exports write it; case and spaces aside.", required=True, key=True)
+    means: str = text("The code or name that is meant.", required=True)
+
+
 REFERENCE_TABLES: dict[str, type[Table]] = {
     "models": Models,
     "treatments": Treatments,
@@ -104,6 +112,7 @@ REFERENCE_TABLES: dict[str, type[Table]] = {
     "agencies": Agencies,
     "regions": Regions,
 }
-# Files that a workspace may do without, and that no decision looks at.
-OPTIONAL_REFERENCE_TABLES: dict[str, type[Table]] = {"phrases": Phrases}
+# Files that a workspace may do without. No decision looks at them: aliases are applied as rows
+# are read.
+OPTIONAL_REFERENCE_TABLES: dict[str, type[Table]] = {"phrases": Phrases, "aliases": Aliases}
 ALL_REFERENCE_TABLES = {**REFERENCE_TABLES, **OPTIONAL_REFERENCE_TABLES}

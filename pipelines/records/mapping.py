@@ -61,6 +61,7 @@ class Mapping:
         phrases: the feed's column to the phrases that give codes.
         leave_out: the rows and sheets that are meant to stay out.
         bases: the laboratory's name in lower case to what its results are expressed as.
+        aliases: by the feed's column what cells mean (`pipelines.records.aliases`).
         file: the file's name; empty where there is no file.
     """
 
@@ -85,6 +86,7 @@ class Mapping:
     phrases: dict[str, tuple[Phrase, ...]] = field(default_factory=dict)
     leave_out: tuple[LeaveOut, ...] = ()
     bases: dict[str, str] = field(default_factory=dict)
+    aliases: dict[str, dict[str, str]] = field(default_factory=dict)
     file: str = field(default="", compare=False)
 
     @classmethod

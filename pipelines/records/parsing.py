@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import polars as pl
 
+from pipelines.records.aliases import meant
 from pipelines.records.dates import has_two_readings, looks_like_day
 from pipelines.records.mapping import Mapping
 from pipelines.records.moments import has_two_moments
@@ -118,7 +119,7 @@ def _with_own_dates(mapping: Mapping, name: str) -> Mapping:
 
 
 def _spoken(texts: pl.DataFrame, mapping: Mapping, names: Sequence[str]) -> pl.DataFrame:
-    """The columns in the feed's words: after steps, phrases and translations, in this order.
+    """The columns in the feed's words: after steps, phrases, translations, aliases, in this order.
 
     Where cells may hold a unit, it is parted from the number.
     """
@@ -137,8 +138,11 @@ def _spoken(texts: pl.DataFrame, mapping: Mapping, names: Sequence[str]) -> pl.D
             texts = texts.with_columns(changed(pl.col(name), steps, mapping.marks).alias(name))
         if name in mapping.phrases:
             texts = texts.with_columns(coded(pl.col(name), mapping.phrases[name]).alias(name))
-    return texts.with_columns(
+    texts = texts.with_columns(
         _translated(name, mapping.values[name]) for name in names if name in mapping.values
+    )
+    return texts.with_columns(
+        meant(pl.col(name), mapping.aliases[name]) for name in names if name in mapping.aliases
     )
 
 

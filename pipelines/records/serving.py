@@ -8,29 +8,45 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 
+import polars as pl
+
 from pipelines.exports.delivery import day_in_name
+from pipelines.records.aliases import aliases_of
 from pipelines.records.dates import format_pattern
 from pipelines.records.globs import fits, fits_path
 from pipelines.records.mapping import Mapping
+from schemas.columns import polars_schema
+from schemas.reference import Aliases
 
 
 @dataclass(frozen=True)
 class Mappings:
-    """All mappings of a workspace."""
+    """All mappings of a workspace, each with the workspace's aliases."""
 
-    all: tuple[Mapping, ...] = field(default_factory=tuple)
+    all: tuple[Mapping, ...] = ()
+    aliases: pl.DataFrame = field(default_factory=polars_schema(Aliases).to_frame)
+
+    @classmethod
+    def of_workspace(cls, read: Sequence[Mapping], aliases: pl.DataFrame) -> Mappings:
+        """The mappings with aliases (`schemas.reference.Aliases`) given to each."""
+        told = (replace(one, aliases=aliases_of(one.feed, aliases)) for one in read)
+        return cls(tuple(told), aliases)
 
     def __getitem__(self, feed: str) -> Mapping:
         """The mapping of a feed's own files: the first without `files`, else the plain one."""
         own = [one for one in self.of(feed) if one.files is None]
-        return next(iter(own), Mapping.plain(feed))
+        return next(iter(own), self.plain(feed))
 
     def of(self, feed: str) -> list[Mapping]:
         """The mappings of a feed."""
         return [mapping for mapping in self.all if mapping.feed == feed]
+
+    def plain(self, feed: str) -> Mapping:
+        """The mapping of exports that are written as the feed's own columns."""
+        return replace(Mapping.plain(feed), aliases=aliases_of(feed, self.aliases))
 
     def names(self, path: str) -> bool:
         """Whether any mapping names the file, on whatever day."""
@@ -55,7 +71,7 @@ class Mappings:
                 serving.setdefault(one.feed, []).append(one)
         if own_feed is not None and own_feed not in serving:
             own = [one for one in self.of(own_feed) if one.files is None and holds_on(one, path)]
-            serving[own_feed] = own or [Mapping.plain(own_feed)]
+            serving[own_feed] = own or [self.plain(own_feed)]
         return serving
 
 

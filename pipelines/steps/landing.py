@@ -182,7 +182,7 @@ STEP = Step(
         "parsed_left_out": "One row is one row or sheet that a mapping leaves out.",
         "file_parts": "One row is one file, or one sheet of a workbook, as one mapping reads it.",
     },
-    sources=("exports", "mappings", "settings"),
+    sources=("exports", "mappings", "reference", "settings"),
     within=dict.fromkeys(
         [*(f"landed_{feed}" for feed in FEEDS), *(f"parsed_{feed}" for feed in FEEDS)],
         ("export_files",),

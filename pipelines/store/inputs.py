@@ -111,7 +111,7 @@ def _load_inputs(workspace: Workspace, as_of: str | dt.date | None) -> Inputs:
         settings,
         reference,
         terms,
-        Mappings(tuple(mappings)),
+        Mappings.of_workspace(mappings, reference.aliases),
         day,
         digests,
         templates,

@@ -6,7 +6,7 @@ Belongs here: reading the files by their table classes. Does not belong here: th
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -15,7 +15,7 @@ import polars as pl
 
 from pipelines.errors import WorkspaceError
 from pipelines.workspace.layout import find
-from pipelines.workspace.reference_checks import Fault, Row, between_rows
+from pipelines.workspace.reference_checks import Fault, Row, aliases_of_nothing, between_rows
 from pipelines.workspace.settings import Settings
 from pipelines.workspace.small_csv import FormFault, SmallFile, read_small_csv
 from pipelines.workspace.toml_file import show
@@ -30,6 +30,7 @@ from schemas.validation import SchemaErrors
 
 OPTIONAL_COLUMNS = ("tile_row", "tile_col", "catch_all", "weight", "email")
 _NOUNS = {
+    "aliases.kind": "kind of alias",
     "kind": "kind of treatment product",
     "removes": "ability of a treatment",
     "abilities": "ability of a treatment",
@@ -60,6 +61,7 @@ class Reference:
     agencies: pl.DataFrame
     regions: pl.DataFrame
     phrases: pl.DataFrame
+    aliases: pl.DataFrame
     sha256: dict[str, str]
 
     @property
@@ -86,6 +88,7 @@ def load_reference(folder: Path, settings: Settings) -> Reference:
             f"{', '.join(f'{name}.csv' for name in REFERENCE_TABLES)}."
         )
     frames: dict[str, pl.DataFrame] = {}
+    files: dict[str, SmallFile] = {}
     sha256: dict[str, str] = {}
     told: list[str] = []
     for table, columns in ALL_REFERENCE_TABLES.items():
@@ -96,11 +99,15 @@ def load_reference(folder: Path, settings: Settings) -> Reference:
         try:
             file = _read(path, f"{folder.name}/{path.name}", table, settings.max_file_mb)
             frames[table] = _typed(file, table)
-            sha256[file.name] = file.sha256
+            files[table], sha256[file.name] = file, file.sha256
         except FormFault as fault:
             told.append(str(fault))
         except WorkspaceError as error:
             told += error.faults
+    if "aliases" in files:
+        lines = [line for line, _ in files["aliases"].rows]
+        told += _at(files["aliases"], aliases_of_nothing(frames, lines))
+        frames["aliases"] = frames["aliases"].unique(maintain_order=True)
     if told:
         raise WorkspaceError(*told)
     return Reference(**frames, sha256=sha256)
@@ -125,11 +132,14 @@ def _typed(file: SmallFile, table: str) -> pl.DataFrame:
         faults += _outside_limits(frame, table, file)
         faults += between_rows(table, rows)
     if faults:
-        ordered = sorted(faults, key=lambda fault: fault[0])
-        raise WorkspaceError(
-            *(f"{file.name} line {line}, column {column}: {told}" for line, column, told in ordered)
-        )
+        raise WorkspaceError(*_at(file, faults))
     return frame
+
+
+def _at(file: SmallFile, faults: Iterable[Fault]) -> list[str]:
+    """The faults of a file with their places, by line."""
+    ordered = sorted(faults, key=lambda fault: fault[0])
+    return [f"{file.name} line {line}, column {column}: {told}" for line, column, told in ordered]
 
 
 def _values(
@@ -145,7 +155,7 @@ def _values(
                 wrong.append((column, "there is no value; every row needs one."))
             continue
         try:
-            noun = _NOUNS.get(column, column)
+            noun = _NOUNS.get(f"{table}.{column}") or _NOUNS.get(column, column)
             values[column] = read_value(meta["kind"], text, meta["words"] or (), noun)
         except ValueFault as fault:
             wrong.append((column, f"{show(text)} {fault}"))

@@ -7,8 +7,10 @@ ranges of single columns (`schemas.reference`).
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
+
+import polars as pl
 
 from pipelines.workspace.toml_file import show, suggest
 from pipelines.workspace.values import is_address
@@ -26,6 +28,8 @@ def between_rows(table: str, rows: list[Row]) -> list[Fault]:
     """Every fault between the typed rows of one reference file."""
     if table == "agencies":  # one row a period, so an agency may stand there again
         return list(_agencies(rows))
+    if table == "aliases":  # told twice alike does no harm
+        return list(_aliases(rows))
     return [*_repeated_keys(table, rows), *_MORE.get(table, _none)(rows)]
 
 
@@ -114,6 +118,42 @@ def _phrases(rows: list[Row]) -> Iterator[Fault]:
             yield line, "phrase", told
 
 
+def _aliases(rows: list[Row]) -> Iterator[Fault]:
+    first: dict[tuple[str, str], tuple[str, int]] = {}
+    for line, values in rows:
+        written, means = values["written"], values["means"]
+        key = values["kind"], " ".join(written.split()).lower()
+        before, other = first.setdefault(key, (means, line))
+        if before != means:
+            told = f"{show(written)} means {show(before)} in line {other}; keep one meaning."
+            yield line, "written", told
+
+
+def aliases_of_nothing(frames: Mapping[str, pl.DataFrame], lines: Sequence[int]) -> Iterator[Fault]:
+    """The aliases whose meaning the reference file of their kind does not have.
+
+    Args:
+        frames: the reference files that are sound, by name, among them `aliases`.
+        lines: where each alias stands.
+    """
+    known = {kind: set(frames[file][kind]) for kind, file in _MEANT.items() if file in frames}
+    for line, (kind, means) in zip(
+        lines, frames["aliases"].select("kind", "means").iter_rows(), strict=True
+    ):
+        code = means.upper() if kind == "region" else means
+        if kind in known and code not in known[kind]:
+            told = f"{show(means)} is not in {_MEANT[kind]}.csv; {suggest(means, known[kind])}"
+            yield line, "means", told
+
+
+# Where the codes of a kind of alias stand; sites and sellers have no file.
+_MEANT = {
+    "agency": "agencies",
+    "product": "treatments",
+    "model": "models",
+    "cause": "causes",
+    "region": "regions",
+}
 _MORE: dict[str, Callable[[list[Row]], Iterator[Fault]]] = {
     "treatments": _treatments,
     "regions": _regions,

@@ -290,3 +290,13 @@ def test_wide_and_long_laboratory_files_make_one_table(bench):
         ("lab/l_2025-02-01.csv", 2, 0),
         ("lab/w_2025-01-01.csv", 0, 1),
     ]
+
+
+def test_aliases_are_applied_to_every_feed_without_a_mapping(bench):
+    """What `check` sets aside as unknown is a record once a person says what it means."""
+    bench.export("units/units.csv", UNITS + "A1,Force  Six,2025-01-02,Oak\n")
+    assert bench.rules() == [("units", "unknown_model")]
+    model = (bench.folder / "reference/models.csv").read_text().splitlines()[1].split(",")[0]
+    aliases = bench.folder / "reference/aliases.csv"
+    aliases.write_text(f"kind,written,means\nmodel,force six,{model}\n")
+    assert bench.accounts("feed", "records", "set_aside") == [("units", 1, 0)]
