@@ -176,8 +176,8 @@ class PageData:
     `terms_values`, `terms_water_limits` and `terms_installation_limits` are the frames of
     `pipelines.terms.Terms`. `figures` maps a field table's name (schemas.field) to its frame, and
     `figure_notes` the same name to sentences that the estimates need beside them. `tables` names
-    the CSV files under published/data (`units.csv`, packed: `units.csv.gz`). `letter_templates`
-    fill `letters`; without them no letter is shown.
+    the files under published/data (`units.csv`). `letter_templates` fill `letters`; without them no
+    letter is shown.
     """
 
     maker: str

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import polars as pl
@@ -57,6 +57,19 @@ def hide_names(data: PageData) -> PageData:
         )
     hidden: dict[str, Any] = {**masked, "figures": figures}
     return dataclasses.replace(data, **hidden)
+
+
+def hide_in_tables(data: PageData, tables: Mapping[str, pl.DataFrame]) -> dict[str, pl.DataFrame]:
+    """Tables that no page shows, without the columns that `data` hides and without their values.
+
+    With hidden agencies go their names wherever they stand, and the reference file's rows.
+    """
+    pattern = _pattern(_names(data))
+    hide = [*data.hide, *(("agency_name",) if "agency" in data.hide else ())]
+    masked = {name: _mask(frame, hide, pattern) for name, frame in tables.items()}
+    if "agency" in data.hide and "reference_agencies" in masked:
+        masked["reference_agencies"] = masked["reference_agencies"].clear()
+    return masked
 
 
 def _without_words(

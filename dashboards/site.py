@@ -19,7 +19,7 @@ from dashboards.charts import shared_files
 from dashboards.data import PageData
 from dashboards.environment import page_environment
 from dashboards.hiding import hide_names
-from dashboards.pages import blind, claim, data, field, morning, terms, upcoming
+from dashboards.pages import blind, claim, data, dictionary, field, morning, terms, upcoming
 from dashboards.worklist import order_claims
 
 if TYPE_CHECKING:  # a page that draws its own charts, which take a while to import
@@ -44,7 +44,8 @@ def build_site(
     pages_for: Sequence[str],
     tables: Callable[[], Sequence[str]] | None = None,
 ) -> None:
-    """Writes all pages below `out`: the five of PAGES, and one a claim of `pages_for`.
+    """Writes all pages below `out`: the five of PAGES, the data dictionary, and one a claim of
+    `pages_for`.
 
     `out` is made where it is not there; what the charts share stays as it is where it is in `out`
     already. Claims of `pages_for` without a decision get no page. `tables` gives the names that
@@ -67,6 +68,7 @@ def build_site(
         "upcoming": upcoming.content(shown),
         "data": data.content(shown, frozenset(ordered["claim"])),
         "terms": terms.content(shown),
+        "dictionary": dictionary.content(),
     }
     for name, content in contents.items():
         template = "morning.html" if name == "index" else f"{name}.html"

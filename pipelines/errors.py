@@ -47,6 +47,12 @@ class NotFoundError(LimeledgerError):
     exit_code = 4
 
 
+class KeyFault(LimeledgerError):
+    """A table that the tool made has two rows of one key: a fault of the tool itself."""
+
+    exit_code = 70
+
+
 class StorageError(LimeledgerError):
     """The disk is full or a folder of the tool's own cannot be written."""
 

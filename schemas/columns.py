@@ -4,7 +4,8 @@ Belongs here: the builders and the shared types. Does not belong here: tables (t
 or checks that need another table.
 
 A field's `metadata` carries what the readers, the data dictionary and the Table Schema need:
-`kind` (how text becomes the value), `required`, `key`, `unit` and `words`.
+`kind` (how text becomes the value), `required`, `key`, `unit`, `words`, `references` (the column of
+another table that it joins to) and `null` (what it means where it is empty).
 """
 
 from __future__ import annotations
@@ -53,6 +54,8 @@ def _field(
     unit: str | None = None,
     words: Sequence[str] | None = None,
     signed: bool = False,
+    references: str | None = None,
+    null: str | None = None,
     **checks: Any,
 ) -> Any:
     metadata = {
@@ -62,6 +65,8 @@ def _field(
         "unit": unit,
         "words": list(words) if words else None,
         "signed": signed,
+        "references": references,
+        "null": null,
     }
     return pa.Field(nullable=not required, description=description, metadata=metadata, **checks)
 

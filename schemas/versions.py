@@ -1,6 +1,97 @@
-"""The version of the tables' schema, as store, manifest and data package tell it.
+"""The version of the tables' schema, and what each version changed.
 
-Belongs here: the version. Does not belong here: the tables.
+Belongs here: the version and the list of changes, as store, manifest, data package and dictionary
+tell them. Does not belong here: the tables.
+
+The first number goes up where a table or column goes, is renamed or changes its meaning or type;
+the second where something is added; the third for words.
 """
 
+from __future__ import annotations
+
+from typing import NamedTuple
+
 SCHEMA_VERSION = "2.0.0"
+
+
+class Change(NamedTuple):
+    """What one version changed of one table: of one column, or of the whole where it is empty."""
+
+    version: str
+    table: str
+    column: str
+    what: str
+    instead: str
+
+
+# The newest first.
+CHANGES = (
+    Change(
+        "2.0.0",
+        "findings",
+        "evidence",
+        "Was a list of texts `feed/key/file:line`; is a list of structs feed, key, file, line "
+        "(in CSV: JSON).",
+        "the parts themselves, or one row a citation in the table evidence",
+    ),
+    Change(
+        "2.0.0",
+        "cohorts",
+        "per_100",
+        "Is gone: it divided by all units of the cohort, whether still watched or not.",
+        "mean_per_100",
+    ),
+    Change(
+        "2.0.0",
+        "(all tables)",
+        "",
+        "Large tables were packed as `.csv.gz`; a table of more rows than `csv_max_rows` is "
+        "Parquet alone now, and none is packed.",
+        "the Parquet file",
+    ),
+    Change("2.0.0", "evidence", "", "Is new: one row a record that a finding rests on.", ""),
+    Change("2.0.0", "data_dictionary", "", "Is new: one row a column of every table.", ""),
+    *(
+        Change("2.0.0", view, "", "Is new: a view, published as tables are.", "")
+        for view in (
+            "claim_overview",
+            "unit_overview",
+            "unit_events",
+            "unit_water_tests",
+            "unit_purchases",
+        )
+    ),
+    *(
+        Change("2.0.0", table, "", "Is published now.", "")
+        for table in (
+            "units",
+            "startups",
+            "water_tests",
+            "treatment_purchases",
+            "service_calls",
+            "rulings",
+            "credits",
+            "reference_models",
+            "reference_treatments",
+            "reference_causes",
+            "reference_agencies",
+            "reference_regions",
+            "publications",
+            "table_states",
+        )
+    ),
+)
+
+
+def changes_markdown() -> str:
+    """CHANGES.md beside the published tables: each change, the newest version first."""
+    lines = ["# Changes of the tables", ""]
+    version = None
+    for change in CHANGES:
+        if change.version != version:
+            version = change.version
+            lines += [*([""] if len(lines) > 2 else []), f"## {version}", ""]
+        name = f"{change.table}.{change.column}" if change.column else change.table
+        instead = f" Use instead: {change.instead}." if change.instead else ""
+        lines.append(f"- `{name}`: {change.what}{instead}")
+    return "\n".join(lines) + "\n"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import polars as pl
@@ -38,8 +39,13 @@ def content(data: PageData, pages: frozenset[str] = frozenset()) -> dict[str, An
         "agreement": agreement.content(data),
         "verdicts": list(formats.VERDICTS.values()),
         "causes": causes.content(data, pages),
-        "tables": [(csv.split(".")[0], csv) for csv in sorted(data.tables)],
+        "tables": _tables(data.tables),
     }
+
+
+def _tables(files: Sequence[str]) -> list[tuple[str, bool]]:
+    """Each published table, and whether it has a CSV beside its Parquet file."""
+    return [(name, f"{name}.csv" in files) for name in sorted({f.split(".")[0] for f in files})]
 
 
 def _near(suggestions: pl.DataFrame, column: str) -> list[list[str]]:

@@ -19,54 +19,38 @@ from pathlib import Path
 import duckdb
 import polars as pl
 
-from dashboards.data import EVIDENCE_ROWS, PageData
-from dashboards.hiding import hide_names
 from dashboards.letters import TemplateFault
 from dashboards.site import LIBRARY, SPECIFICATIONS, build_site
 from pipelines.errors import WorkspaceError
+from pipelines.steps.hidden_tables import hidden_tables
 from pipelines.steps.pages import CHOOSING, claims_with_pages, page_data
 from pipelines.steps.step import Step, Written
 from pipelines.store.archive.files import write_files
 from pipelines.store.archive.tables import stamp
 from pipelines.store.database import LAST, has_table, one_row, read_frame
-from pipelines.store.publication import take_file, write_table_files
+from pipelines.store.descriptions import (
+    DATA_DICTIONARY,
+    check_keys,
+    comment_on_all,
+    data_dictionary,
+)
+from pipelines.store.publication import WrittenTable, take_file, write_table_files
 from pipelines.store.published_state import (
     MANIFEST,
     STORE_STATE,
     PublishedState,
     published_manifest,
 )
-from pipelines.store.states import TABLE_STATES
+from pipelines.store.states import count_states
 from pipelines.store.tool import source_hash
 from pipelines.store.transaction import RefreshSession
-from schemas.causes import CAUSE_TABLES
+from pipelines.store.views import make_views
+from schemas.catalog import PUBLISHED
 from schemas.codes import SETTLED_PAYMENTS
-from schemas.columns import column_names
-from schemas.feeds import FEED_TABLES
-from schemas.field import FIELD_TABLES
+from schemas.data_package import package_of_tables
 from schemas.states import StoreState
-
-FIGURES = (*FIELD_TABLES, "figure_sentences")
-TABLES = (
-    "row_accounts",
-    "set_aside",
-    "left_out",
-    "feed_states",
-    "decisions",
-    "findings",
-    "decision_history",
-    "unit_histories",
-    "water_profiles",
-    "upcoming",
-    "payments",
-    "second_opinions",
-    "second_opinion_agreement",
-    *CAUSE_TABLES,
-    "night_checks",
-    "publications",
-    TABLE_STATES,
-    *FIGURES,
-)
+from schemas.store import DataDictionary
+from schemas.versions import changes_markdown
 
 
 def publish(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
@@ -74,6 +58,7 @@ def publish(session: RefreshSession, wanted: Collection[str]) -> Iterator[Writte
     published = session.publication(_decided_at(session.con))
     stamp(session.con, published.publication, published.run, published.published_at)
     session.put_publication(published)
+    _describe(session)
     staged = stage(session, published)
     manifest = published.manifest() | {"charts": _charts(session.staging)}
     text = json.dumps(manifest, indent=2, sort_keys=True)
@@ -82,6 +67,7 @@ def publish(session: RefreshSession, wanted: Collection[str]) -> Iterator[Writte
     session.commit()
     told = {
         STORE_STATE: {"publication": published.publication},
+        DATA_DICTIONARY: {},
         "published_data": {"tables": staged.tables},
         "published_pages": {
             "claim_pages": staged.claim_pages,
@@ -89,6 +75,17 @@ def publish(session: RefreshSession, wanted: Collection[str]) -> Iterator[Writte
         },
     }
     yield from (Written(name, more) for name, more in told.items() if name in wanted)
+
+
+def _describe(session: RefreshSession) -> None:
+    """Makes the views, holds the keys, and says in the store what its tables and columns are."""
+    make_views(session.con, session.inputs.as_of)
+    check_keys(session.con)
+    frame = data_dictionary(session.con)
+    session.put(session.write(DATA_DICTIONARY, frame, DataDictionary))
+    with session.transaction() as con:
+        count_states(con)
+    comment_on_all(session.con)
 
 
 def _decided_at(con: duckdb.DuckDBPyConnection) -> dt.datetime | None:
@@ -112,16 +109,18 @@ def stage(session: RefreshSession, published: PublishedState) -> Staged:
     """Writes tables and pages beside each other: DuckDB is busy with the ones, Python with the
     others."""
     data = session.staging / "data"
-    hidden = _hidden(session)
+    hidden = hidden_tables(session)
     with closing(session.con.cursor()) as con, ThreadPoolExecutor(max_workers=1) as writer:
         tables = writer.submit(_write_tables, session, con, data, hidden)
 
         def files() -> list[str]:
             tables.result()
-            return sorted(path.name for path in data.glob("*.csv*"))
+            return sorted(path.name for path in data.iterdir())
 
         claim_pages = _write_pages(session, published, files)
-        return Staged(len(tables.result()), claim_pages)
+        written = tables.result()
+        _write_descriptions(session, published, data, written)
+        return Staged(len(written), claim_pages)
 
 
 def _write_tables(
@@ -129,59 +128,38 @@ def _write_tables(
     con: duckdb.DuckDBPyConnection,
     folder: Path,
     hidden: Mapping[str, pl.DataFrame],
-) -> list[str]:
-    """Writes each table that the store holds as Parquet and CSV; returns their names."""
+) -> dict[str, WrittenTable]:
+    """Writes each table that the store holds as Parquet and CSV."""
     published = session.inputs.workspace.published
     is_ours = published_manifest(published).get("tool") == source_hash()
     last = published / "data" if is_ours else None
-    return write_table_files(con, TABLES, folder, hidden, last)
-
-
-# The tables that are no figure, by the name that pages have for them.
-_PAGE_NAMES = {
-    "decision_history": "history",
-    "unit_histories": "units",
-    "feed_states": "feeds",
-}
-
-
-def _hidden(session: RefreshSession) -> dict[str, pl.DataFrame]:
-    """The tables without what the settings hide from pages; none where they hide nothing."""
-    inputs, con = session.inputs, session.con
-    if not inputs.settings.hide:
-        return {}
-    shown_as_is = (TABLE_STATES, "publications")  # no value of an export
-    chosen = [name for name in TABLES if name not in shown_as_is and has_table(con, name)]
-    tables = {name: read_frame(con, name) for name in chosen}
-    figures = {name: tables.pop(name) for name in list(tables) if name in FIGURES}
-    shown = hide_names(
-        PageData(
-            maker=inputs.settings.maker,
-            as_of=inputs.as_of,
-            timezone=inputs.settings.timezone,
-            currency=inputs.settings.currency,
-            hide=inputs.settings.hide,
-            agencies=inputs.reference.agencies.select("agency", "name").unique("agency"),
-            evidence_rows=_values_to_hide(session),
-            figures=figures,
-            **{_PAGE_NAMES.get(name, name): frame for name, frame in tables.items()},
-        )
+    return write_table_files(
+        con,
+        PUBLISHED,
+        folder,
+        hidden,
+        last,
+        csv_max_rows=session.inputs.settings.csv_max_rows,
     )
-    named = {name: getattr(shown, _PAGE_NAMES.get(name, name)) for name in tables}
-    return {**named, **shown.figures}
 
 
-def _values_to_hide(session: RefreshSession) -> pl.DataFrame:
-    """One row with every value of the hidden columns, in the shape of a page's evidence."""
-    columns: list[str] = []
-    cells: list[str] = []
-    for feed, table in FEED_TABLES.items():
-        for column in set(session.inputs.settings.hide) & set(column_names(table)):
-            values = read_frame(session.con, feed, columns=[column])[column].unique().drop_nulls()
-            columns += [column] * values.len()
-            cells += values.to_list()
-    row = pl.DataFrame({"columns": [columns], "cells": [cells]})
-    return pl.concat([pl.DataFrame(schema=EVIDENCE_ROWS), row], how="diagonal_relaxed")
+def _write_descriptions(
+    session: RefreshSession,
+    published: PublishedState,
+    folder: Path,
+    written: Mapping[str, WrittenTable],
+) -> None:
+    """Lays beside the tables what they are, for machines, and how they changed, for people."""
+    inputs = session.inputs
+    package = package_of_tables(
+        {name: (table.columns, table.has_csv) for name, table in written.items()},
+        created=published.published_at.replace(tzinfo=dt.UTC).isoformat(timespec="seconds"),
+        facts={"state": published.state, "as_of": inputs.as_of.isoformat()},
+        hide=inputs.settings.hide,
+    )
+    text = json.dumps(package, indent=1, ensure_ascii=False)
+    (folder / "datapackage.json").write_text(text + "\n", encoding="utf-8")
+    (folder / "CHANGES.md").write_text(changes_markdown(), encoding="utf-8")
 
 
 def _write_pages(
@@ -233,17 +211,22 @@ def publication_step(tables: Sequence[str]) -> Step:
         title="Tables and pages for people",
         tables={
             STORE_STATE: StoreState,
+            DATA_DICTIONARY: DataDictionary,
             "published_data": "One file is one table of the store, as Parquet and as CSV.",
             "published_pages": "One file is one page; the folder is swapped whole.",
         },
         reads=tuple(tables),
         sources=("settings",),
-        within={"published_data": (STORE_STATE,), "published_pages": ("published_data",)},
+        within={
+            DATA_DICTIONARY: (STORE_STATE,),
+            "published_data": (DATA_DICTIONARY,),
+            "published_pages": ("published_data",),
+        },
         work=publish,
         rooms=("dashboards", "pipelines/steps", "pipelines/store"),
         about=dict.fromkeys(
-            (STORE_STATE, "published_data", "published_pages"),
-            "Each of the three stands for all: store and pages are put in place together.",
+            (STORE_STATE, DATA_DICTIONARY, "published_data", "published_pages"),
+            "Each of the four stands for all: store and pages are put in place together.",
         ),
         kinds=("html", "parquet", "csv"),
         publishes=True,

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import duckdb
 import polars as pl
 
+from pipelines.coverage.belonging import orders_of_units, samples_of_units
 from pipelines.coverage.evidence import Evidence, seen
 from pipelines.field.agency_cases import agency_repairs
 from pipelines.field.context import HISTORY_COLUMNS
@@ -33,6 +34,7 @@ from pipelines.units.upcoming import upcoming_matters
 from pipelines.water.profiles import FIGURES, profile_samples
 from schemas.columns import polars_schema
 from schemas.histories import UnitHistories, Upcoming, WaterProfiles
+from schemas.store import CartridgeSpans, UnitOrders, UnitSamples
 
 # The tables that hold what the figures need, by the name that `Watched` has for each.
 EXPOSURE = {
@@ -72,17 +74,25 @@ def unit_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[Wr
 
 def unit_tables_of(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> dict[str, pl.DataFrame]:
     """All tables of units as of the as-of date, by name."""
-    tables, upcoming, spans, watched = [], [], [], []
+    tables, upcoming, spans, watched, samples, orders = [], [], [], [], [], []
     for evidence, histories in _parts(inputs, con):
         tables.append(histories.table)
         upcoming.append(upcoming_matters(evidence, histories))
         spans.append(cartridge_spans(histories.covers, inputs.as_of))
+        samples.append(samples_of_units(histories.units, evidence.water_tests, inputs.terms))
+        orders.append(
+            orders_of_units(
+                histories.units, evidence.treatment_purchases, evidence.treatments, inputs.terms
+            )
+        )
         watched.append(_watched(evidence, histories))
     exposure = _together(watched)
     return {
         "unit_histories": pl.concat(tables).sort("serial"),
         "upcoming": pl.concat(upcoming).sort("due_on", "serial", "matter"),
         "cartridge_spans": pl.concat(spans).sort("serial", "product", "start"),
+        "unit_samples": pl.concat(samples).sort("serial", "sample"),
+        "unit_orders": pl.concat(orders).sort("serial", "order", "line"),
         **{table: getattr(exposure, name) for table, name in EXPOSURE.items()},
     }
 
@@ -198,8 +208,9 @@ STEP = Step(
     tables={
         "unit_histories": UnitHistories,
         "upcoming": Upcoming,
-        "cartridge_spans": "One row is one stretch in which a system's cartridges lasted, or did "
-        "not.",
+        "cartridge_spans": CartridgeSpans,
+        "unit_samples": UnitSamples,
+        "unit_orders": UnitOrders,
         "exposure_units": "One row is one unit: how long it is at risk, for the field figures.",
         "exposure_failures": "One row is one failure inside the time at risk.",
         "treatment_states": "One row is one stretch of a unit in one state of its treatment.",

@@ -12,7 +12,8 @@ import hashlib
 import os
 import shutil
 import zlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 import duckdb
@@ -21,13 +22,21 @@ import polars as pl
 from pipelines.records.harmless import FORMULA_BEGINS
 from pipelines.store.contents import Columns, columns_of, parts_to_hash
 from pipelines.store.database import identifier
-from pipelines.store.packing import pack
+from schemas.catalog import CATALOG
 
-# A larger CSV is packed: too long for a spreadsheet to work with, and half of what is published.
-MOST_CSV_BYTES = 12 * 2**20
 # The lowest level packs our tables about as close as higher ones, in two thirds of the time.
 _PARQUET = "format parquet, compression zstd, compression_level 1"
 _MADE_FROM = "limeledger_made_from"  # under which a Parquet file tells its content and its CSV
+_NO_CSV = "-"
+_AT_HAND = "written_now"
+
+
+@dataclass(frozen=True)
+class WrittenTable:
+    """What was published of one table: its columns in order, and whether as CSV too."""
+
+    columns: tuple[str, ...]
+    has_csv: bool
 
 
 def write_table_files(
@@ -36,72 +45,100 @@ def write_table_files(
     folder: Path,
     instead: Mapping[str, pl.DataFrame] | None = None,
     last: Path | None = None,
-) -> list[str]:
-    """Each table as Parquet (as stored) and CSV (lists joined by `; `, no live formula).
+    *,
+    csv_max_rows: int,
+) -> dict[str, WrittenTable]:
+    """Each table and view as Parquet (as stored) and CSV (lists joined by `; `, lists of structs
+    as JSON, no live formula).
 
-    A CSV of more than `MOST_CSV_BYTES` is packed with gzip, as `.csv.gz`. A table that
-    `instead` names is written from the frame there and not from the store. The files of a table
-    that holds what it held when this same tool wrote the folder `last` are taken from there.
+    A table of more than `csv_max_rows` rows is Parquet alone. A table that `instead` names is
+    written from the frame there and not from the store. The files of a table that holds what it
+    held when this same tool wrote the folder `last` are taken from there. Returns what was written,
+    by table.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    written = []
+    written = {}
     for table in tables:
         columns = columns_of(con, table)
         if not columns:
             continue
-        source = identifier(table)
-        if instead and table in instead:
-            source = "written_instead"
-            con.register(source, instead[table])
-        content = _content(con, source, columns)
-        if last is None or not _taken(last, folder, table, content):
-            _write_files(con, source, columns, folder / table, content)
-        if instead and table in instead:
-            con.unregister(source)
-        written.append(table)
+        with _source(con, table, (instead or {}).get(table)) as source:
+            rows, content = _content(con, source, columns)
+            has_csv = rows <= csv_max_rows
+            if last is None or not _taken(last, folder, table, content, has_csv):
+                _write_files(con, source, columns, folder / table, content, has_csv)
+        written[table] = WrittenTable(tuple(name for name, _ in columns), has_csv)
     return written
 
 
+@contextlib.contextmanager
+def _source(
+    con: duckdb.DuckDBPyConnection, table: str, instead: pl.DataFrame | None
+) -> Iterator[str]:
+    """What a table is written from: itself, a frame in its stead, or a view's rows by its key."""
+    described = CATALOG.get(table)
+    if instead is not None:
+        con.register(_AT_HAND, instead)
+        yield _AT_HAND
+        con.unregister(_AT_HAND)
+    elif described is not None and described.is_view:
+        # Its query is worked out once, not for each of its files.
+        order = ", ".join(identifier(column) for column in described.key)
+        con.execute(
+            f"create or replace temp table {_AT_HAND} as from {identifier(table)} order by {order}"
+        )
+        yield _AT_HAND
+        con.execute(f"drop table {_AT_HAND}")
+    else:
+        yield identifier(table)
+
+
 def _write_files(
-    con: duckdb.DuckDBPyConnection, source: str, columns: Columns, base: Path, content: str
+    con: duckdb.DuckDBPyConnection,
+    source: str,
+    columns: Columns,
+    base: Path,
+    content: str,
+    has_csv: bool,
 ) -> None:
     """The CSV first, whose checksum the Parquet file tells with what is in both."""
     chosen = ", ".join(_csv_expression(name, kind) for name, kind in columns)
     quoted = str(base).replace("'", "''")
-    con.execute(f"copy (select {chosen} from {source}) to '{quoted}.csv' (header true)")
-    csv = base.with_name(f"{base.name}.csv")
-    if csv.stat().st_size > MOST_CSV_BYTES:
-        csv = pack(csv, base.with_name(f"{base.name}.csv.gz"))
-    made_from = f"{content} {csv.name} {_checksum(csv)}"
+    checksum = _NO_CSV
+    if has_csv:
+        con.execute(f"copy (select {chosen} from {source}) to '{quoted}.csv' (header true)")
+        checksum = _checksum(base.with_name(f"{base.name}.csv"))
+    made_from = f"{content} {checksum}"
     con.execute(
         f"copy (select * from {source}) to '{quoted}.parquet' "
         f"({_PARQUET}, kv_metadata {{{_MADE_FROM}: '{made_from}'}})"
     )
 
 
-def _content(con: duckdb.DuckDBPyConnection, source: str, columns: Columns) -> str:
-    """What stands for the rows of a table, in their order, and for its columns."""
+def _content(con: duckdb.DuckDBPyConnection, source: str, columns: Columns) -> tuple[int, str]:
+    """How many rows there are, and what stands for them, in their order, and for the columns."""
     hashed = ", ".join(["row", "row_number() over ()", *parts_to_hash(columns)])
     rows = con.execute(
         "select bit_xor(hashed), sum(hashed), count(*) "
         f"from (select hash({hashed}) as hashed from {source} as row)"
     ).fetchall()
     told = repr((duckdb.__version__, columns, rows))
-    return hashlib.sha256(told.encode()).hexdigest()
+    return rows[0][2], hashlib.sha256(told.encode()).hexdigest()
 
 
-def _taken(last: Path, folder: Path, table: str, content: str) -> bool:
+def _taken(last: Path, folder: Path, table: str, content: str, has_csv: bool) -> bool:
     """Whether the last files of a table hold this content, are whole, and are now in `folder`."""
     parquet = last / f"{table}.parquet"
     try:
         told = pl.read_parquet_metadata(parquet).get(_MADE_FROM, "")
-        was, csv_name, checksum = told.split(" ")
-        if was != content or _checksum(last / csv_name) != checksum:
+        was, checksum = told.split(" ")
+        csv = last / f"{table}.csv"
+        if was != content or (_checksum(csv) if has_csv else _NO_CSV) != checksum:
             return False
     except (OSError, ValueError, pl.exceptions.PolarsError):
         return False
-    for name in (parquet.name, csv_name):
-        take_file(last / name, folder / name)
+    for path in (parquet, csv) if has_csv else (parquet,):
+        take_file(path, folder / path.name)
     return True
 
 

@@ -40,7 +40,8 @@ REQUIRED = ("maker", "timezone", "currency")
 class Settings:
     """The settings of a workspace, with defaults for all but the first three.
 
-    `hide` names columns (schemas.codes.HIDEABLE) that must not appear under published/.
+    `hide` names columns (schemas.codes.HIDEABLE) that must not appear under published/; a table of
+    more than `csv_max_rows` rows is published as Parquet alone.
     `nightly_at` is the time of the nightly refresh in the workspace's time zone; a delivery must
     have been still for `watch_seconds` before it is read. `on_failure_command` (a program and its
     arguments) and `mail` are told when a refresh fails.
@@ -62,6 +63,7 @@ class Settings:
     conductivity_to_tds: float = 0.65
     calcium_share_of_hardness: float | None = None
     hide: tuple[str, ...] = ()
+    csv_max_rows: int = 1_048_575
     max_file_mb: int = 4096
     max_field_chars: int = 16_000_000
     max_columns: int = 2_000
@@ -262,7 +264,7 @@ _TABLES: dict[tuple[str, ...], dict[str, Callable[[Any], str | None]]] = {
         "calcium_share_of_hardness": _between(0, 1, above=True),
         "readable_by": _readers,
     },
-    ("publish",): {"hide": _hidden},
+    ("publish",): {"hide": _hidden, "csv_max_rows": _whole(1, MOST_LIMIT)},
     ("limits",): {
         "max_file_mb": _whole(1, 1_000_000),
         "max_field_chars": _whole(1_000, 1_000_000_000),

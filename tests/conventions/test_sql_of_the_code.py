@@ -50,6 +50,12 @@ REVIEWED: dict[tuple[str, str], str] = {
         "pipelines/store/publication.py",
         "chosen",
     ): "what identifier made, with the pattern of formulas",
+    ("pipelines/store/publication.py", "order"): "what identifier made",
+    ("pipelines/store/views.py", "columns"): "what identifier made",
+    ("pipelines/store/views.py", "day"): "a date in ISO 8601",
+    ("pipelines/store/views.py", "_SQL[name]"): "literals of the module",
+    ("pipelines/store/descriptions.py", "key"): "what identifier made",
+    ("pipelines/store/descriptions.py", "kind"): "one of two literals",
     ("pipelines/store/publication.py", "source"): "what identifier made, or a registered frame",
     (
         "pipelines/store/publication.py",

@@ -112,7 +112,7 @@ def test_what_the_settings_hide_is_nowhere_under_published(workspace, run, day, 
     names = {
         "site_name": ["Worked kitchen"],
         "agency": ["NORTHSTAIR", "Northstair Kitchen Care", "EASTLOFT"],
-        "postal_code": ["00000,"],
+        "postal_code": [",00000,", ">00000<"],
         "notes": ["start-up requested, no completion"],
     }
     hidden = [name.encode() for column in hide for name in names[column]]

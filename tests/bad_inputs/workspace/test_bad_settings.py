@@ -139,6 +139,10 @@ MISTAKES = {
             'publish.hide names "site_nmae", which cannot be hidden; choose from site_name, agency, postal_code, lab, notes.'  # noqa: E501
         ],
     ),
+    "no row in a CSV": (
+        GOOD + "[publish]\ncsv_max_rows = 0",
+        ["line 5", "publish.csv_max_rows is 0", "write a whole number from 1"],
+    ),
     "hidden columns as text": (GOOD + '[publish]\nhide = "site"', ["write a list of column"]),
     "a file limit of nothing": (
         GOOD + "[limits]\nmax_file_mb = 0",

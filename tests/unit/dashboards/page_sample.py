@@ -448,7 +448,7 @@ def page_data(count: int = 40, **changes: Any) -> shown.PageData:
         "causes": frame([{"cause": "LIMED", "description": "generator limed up"}], shown.CAUSES),
         **suggested_causes(),
         "figures": figures(),
-        "tables": ("decisions", "findings"),
+        "tables": ("decisions.csv", "decisions.parquet", "findings.parquet"),
         **terms(),
     }  # fmt: skip
     parts |= {"refreshed_at": REFRESHED_AT, "hide": ()} | changes

@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 import pytest
 
-from dashboards.hiding import HIDDEN, hide_names
+from dashboards.hiding import HIDDEN, hide_in_tables, hide_names
 
 
 def _texts(data) -> str:
@@ -57,3 +57,25 @@ def test_laboratories_vanish_from_the_checks_of_the_night(sample) -> None:
     shown = hide_names(sample.page_data(3, hide=("lab",)))
     assert "Dale Water" not in _texts(shown)
     assert shown.night_checks["check"].to_list() == ["freshness", "claim_count"]
+
+
+def test_tables_that_no_page_shows_are_hidden_too(sample):
+    """Columns go, their values in texts, keys and file names are masked, whole words alone."""
+    data = sample.page_data(12, hide=("agency",))
+    agency = data.decisions["agency"].drop_nulls()[0]
+    cited = {"feed": "units", "key": agency, "file": f"units/{agency}.csv", "line": 3}
+    tables = {
+        "service_calls": pl.DataFrame(
+            {"agency": [agency], "notes": [f"Done by {agency}."], "source_file": ["calls.csv"]}
+        ),
+        "claim_overview": pl.DataFrame({"agency_name": ["Whoever"], "evidence": [[cited]]}),
+        "reference_agencies": pl.DataFrame({"agency": [agency], "name": ["Whoever"]}),
+    }
+    shown = hide_in_tables(data, tables)
+    assert shown["service_calls"].row(0) == (None, f"Done by {HIDDEN}.", "calls.csv")
+    overview = shown["claim_overview"].row(0, named=True)
+    assert overview["agency_name"] is None
+    assert overview["evidence"] == [
+        {"feed": "units", "key": HIDDEN, "file": f"units/{HIDDEN}.csv", "line": 3}
+    ]
+    assert shown["reference_agencies"].is_empty()

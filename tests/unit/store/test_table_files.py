@@ -1,6 +1,6 @@
-"""Tables for people: Parquet and CSV, and the CSV packed where it is long."""
+"""Tables for people: Parquet and CSV, and Parquet alone where a spreadsheet has too few rows."""
 
-import gzip
+import json
 
 import duckdb
 import polars as pl
@@ -9,25 +9,55 @@ import pytest
 from pipelines.store import publication
 
 
-def test_a_long_csv_is_packed_and_holds_the_same(tmp_path, monkeypatch):
-    """Up to the limit a CSV is plain; beyond it there is one packed file in its place."""
+def written(con, folder, last=None, csv_max_rows=1_048_575, tables=("notes",)):
+    """Writes the tables; what came of each."""
+    return publication.write_table_files(con, tables, folder, None, last, csv_max_rows=csv_max_rows)
+
+
+def test_a_table_of_more_rows_than_a_spreadsheet_has_is_parquet_alone(tmp_path):
+    """Up to the limit there is a CSV, one row beyond it there is none, and nothing is packed."""
     con = duckdb.connect()
     con.execute("create table notes as select '=' || range as note from range(100)")
-    monkeypatch.setattr(publication, "MOST_CSV_BYTES", 1_000_000)
-    publication.write_table_files(con, ["notes"], tmp_path / "plain")
-    monkeypatch.setattr(publication, "MOST_CSV_BYTES", 100)
-    publication.write_table_files(con, ["notes"], tmp_path / "packed")
-    assert sorted(path.name for path in (tmp_path / "plain").iterdir()) == [
+    assert written(con, tmp_path / "both", csv_max_rows=100)["notes"].has_csv
+    assert not written(con, tmp_path / "alone", csv_max_rows=99)["notes"].has_csv
+    assert sorted(path.name for path in (tmp_path / "both").iterdir()) == [
         "notes.csv",
         "notes.parquet",
     ]
-    assert sorted(path.name for path in (tmp_path / "packed").iterdir()) == [
-        "notes.csv.gz",
-        "notes.parquet",
-    ]
-    plain = (tmp_path / "plain/notes.csv").read_bytes()
-    assert gzip.decompress((tmp_path / "packed/notes.csv.gz").read_bytes()) == plain
-    assert pl.read_parquet(tmp_path / "packed/notes.parquet").height == 100
+    assert [path.name for path in (tmp_path / "alone").iterdir()] == ["notes.parquet"]
+    assert pl.read_parquet(tmp_path / "alone/notes.parquet").height == 100
+
+
+def test_structs_and_exact_amounts_stay_what_they_are(tmp_path):
+    """Parquet has lists of structs and exact decimals as such; the CSV has JSON, null is empty."""
+    con = duckdb.connect()
+    con.execute(
+        "create table notes as select 1 as n, [{'feed': 'units', 'key': '=1', 'file': 'a, b.csv', "
+        "'line': 7}] as evidence, 12.50::decimal(18, 2) as amount "
+        "union all select 2, [], null union all select 3, null, null"
+    )
+    written(con, tmp_path)
+    frame = pl.read_parquet(tmp_path / "notes.parquet")
+    cited = {"feed": "units", "key": "=1", "file": "a, b.csv", "line": 7}
+    assert frame["evidence"].to_list() == [[cited], [], None]
+    assert frame.schema["amount"] == pl.Decimal(18, 2)
+    read = pl.read_csv(tmp_path / "notes.csv", infer_schema=False)
+    assert json.loads(read["evidence"][0]) == [cited]
+    assert read["evidence"][1:].to_list() == ["[]", None]
+    assert read["amount"].to_list() == ["12.50", None, None]
+
+
+def test_a_view_is_written_in_the_order_of_its_key(tmp_path):
+    """What a view shows does not depend on the order in which its tables are joined."""
+    con = duckdb.connect()
+    con.execute(
+        "create view unit_events as select * from (values "
+        "('U2', date '2026-01-01', 'units', 'U2', 'shipped', 'u.csv', 3), "
+        "('U1', date '2026-01-02', 'units', 'U1', 'shipped', 'u.csv', 2)) "
+        "as t(serial, day, feed, key, event, file, line)"
+    )
+    written(con, tmp_path, tables=["unit_events"])
+    assert pl.read_parquet(tmp_path / "unit_events.parquet")["serial"].to_list() == ["U1", "U2"]
 
 
 def test_a_csv_keeps_the_order_of_the_table_and_holds_no_formula(tmp_path):
@@ -39,7 +69,7 @@ def test_a_csv_keeps_the_order_of_the_table_and_holds_no_formula(tmp_path):
         "' ='][1 + n % 9] as begin) order by n"
     )
     con.execute("insert into notes values (70000, '', []), (70001, null, null)")
-    publication.write_table_files(con, ["notes"], tmp_path)
+    written(con, tmp_path)
     read = pl.read_csv(tmp_path / "notes.csv", quote_char='"').fill_null("")
     begins = ["'=", "'+", "'-", "'@", "'\t", "'\r", "", "ü", " ="]
     notes = [f"{begins[n % 9]}{n}" for n in range(70_000)]
@@ -58,14 +88,13 @@ def _table(con: duckdb.DuckDBPyConnection, rows: str) -> None:
 ROWS = "(1, ['a', null], 0.0::double), (2, ['b'], 1), (3, null, null)"
 
 
-@pytest.mark.parametrize("packed_from", [100, 0])
-def test_files_of_a_table_that_is_as_it_was_are_taken_over(tmp_path, monkeypatch, packed_from):
+@pytest.mark.parametrize("csv_max_rows", [100, 1])
+def test_files_of_a_table_that_is_as_it_was_are_taken_over(tmp_path, csv_max_rows):
     """The same files under new names; those of other rows, or in another order, are written."""
-    monkeypatch.setattr(publication, "MOST_CSV_BYTES", packed_from)
     con = duckdb.connect()
     _table(con, ROWS)
     last = tmp_path / "last"
-    publication.write_table_files(con, ["notes"], last)
+    written(con, last, None, csv_max_rows)
     for number, rows in enumerate(
         [
             ROWS,
@@ -79,8 +108,8 @@ def test_files_of_a_table_that_is_as_it_was_are_taken_over(tmp_path, monkeypatch
     ):
         _table(con, rows)
         new, alone = tmp_path / f"new{number}", tmp_path / f"alone{number}"
-        publication.write_table_files(con, ["notes"], new, last=last)
-        publication.write_table_files(con, ["notes"], alone)
+        written(con, new, last, csv_max_rows)
+        written(con, alone, None, csv_max_rows)
         names = sorted(path.name for path in alone.iterdir())
         assert sorted(path.name for path in new.iterdir()) == names
         for name in names:
@@ -95,18 +124,18 @@ def test_files_that_are_no_longer_whole_are_not_taken_over(tmp_path, name, damag
     con = duckdb.connect()
     _table(con, ROWS)
     last, new, alone = tmp_path / "last", tmp_path / "new", tmp_path / "alone"
-    publication.write_table_files(con, ["notes"], last)
+    written(con, last)
     file = last / name
     whole = file.read_bytes()
     if damage == "gone":
         file.unlink()
     else:
         file.write_bytes(whole[:-5] + (b"" if damage == "cut" else b"12345"))
-    publication.write_table_files(con, ["notes"], new, last=last)
-    publication.write_table_files(con, ["notes"], alone)
-    for written in ("notes.csv", "notes.parquet"):
-        assert (new / written).read_bytes() == (alone / written).read_bytes()
-        assert not (last / written).exists() or not (new / written).samefile(last / written)
+    written(con, new, last)
+    written(con, alone)
+    for part in ("notes.csv", "notes.parquet"):
+        assert (new / part).read_bytes() == (alone / part).read_bytes()
+        assert not (last / part).exists() or not (new / part).samefile(last / part)
 
 
 def test_a_disk_without_links_gets_copies(tmp_path, monkeypatch):
@@ -114,8 +143,8 @@ def test_a_disk_without_links_gets_copies(tmp_path, monkeypatch):
     monkeypatch.setattr(publication.os, "link", _refused)
     con = duckdb.connect()
     _table(con, ROWS)
-    publication.write_table_files(con, ["notes"], tmp_path / "last")
-    publication.write_table_files(con, ["notes"], tmp_path / "new", last=tmp_path / "last")
+    written(con, tmp_path / "last")
+    written(con, tmp_path / "new", tmp_path / "last")
     for name in ("notes.csv", "notes.parquet"):
         one, other = tmp_path / "last" / name, tmp_path / "new" / name
         assert one.read_bytes() == other.read_bytes()

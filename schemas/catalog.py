@@ -1,0 +1,217 @@
+"""Every table and view of the store, described once: what a row is, its key, each column.
+
+Belongs here: putting the table classes together under the names that the store has for them. Does
+not belong here: a column's own definition (the classes), or writing descriptions down
+(`pipelines.store.descriptions`, `schemas.data_package`, `dashboards.pages.dictionary`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from schemas import codes, store, views
+from schemas.accounts import LeftOut, NightChecks, RowAccounts, SetAside
+from schemas.archive_catalog import ARCHIVE
+from schemas.causes import CAUSE_TABLES
+from schemas.columns import Table, fields, key_columns
+from schemas.decisions import DecisionHistory, Decisions, Findings
+from schemas.dictionary import grain
+from schemas.feeds import FEED_TABLES
+from schemas.field import FIELD_TABLES
+from schemas.histories import UnitHistories, Upcoming, WaterProfiles
+from schemas.keys import INNER, JOINS_TO, KEYS, LINKS, NULL, TOLD_BY_EACH_MAPPING
+from schemas.payments import Payments
+from schemas.reference import ALL_REFERENCE_TABLES
+from schemas.second_opinions import SecondOpinionAgreement, SecondOpinions
+from schemas.states import StoreState, TableStates
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column: what it holds, in which form, and what it joins to."""
+
+    name: str
+    kind: str
+    description: str
+    unit: str | None = None
+    words: tuple[str, ...] = ()
+    required: bool = False
+    signed: bool = False
+    references: str | None = None
+    null: str | None = None
+
+    @property
+    def meaning(self) -> str:
+        """What it holds, and what null means where it may be null."""
+        return self.description if self.required else f"{self.description} Null: {self.null}"
+
+
+@dataclass(frozen=True)
+class Described:
+    """One table or view: what one row is, its key, its columns, and what it always joins to.
+
+    `links` maps columns of this table to the table whose key they always are.
+    """
+
+    name: str
+    grain: str
+    key: tuple[str, ...]
+    columns: tuple[Column, ...]
+    links: tuple[tuple[tuple[str, ...], str, tuple[str, ...]], ...] = ()
+    is_view: bool = False
+    published: bool = True
+
+    @property
+    def key_is_checked(self) -> bool:
+        """Whether two rows of one key are a fault: not where two mappings may read one row."""
+        return not self.is_view and self.published and self.name not in TOLD_BY_EACH_MAPPING
+
+    def column(self, name: str) -> Column:
+        """One of its columns. Raises KeyError where it has none of the name."""
+        for column in self.columns:
+            if column.name == name:
+                return column
+        raise KeyError(f"{self.name}.{name}")
+
+
+def _columns(name: str, table: type[Table]) -> tuple[Column, ...]:
+    sliced = name in FIELD_TABLES
+    found = []
+    for column, field in fields(table).items():
+        meta: Mapping[str, Any] = field.metadata or {}
+        joins = meta["references"] or (None if sliced else JOINS_TO.get(column))
+        found.append(
+            Column(
+                column,
+                meta["kind"],
+                str(field.description),
+                meta["unit"],
+                tuple(meta["words"] or ()),
+                meta["required"],
+                meta["signed"],
+                None if joins == f"{name}.{column}" else joins,
+                meta["null"] or NULL.get(meta["kind"], "not known, or it does not apply."),
+            )
+        )
+    return tuple(found)
+
+
+def _described(name: str, table: type[Table]) -> Described:
+    return Described(
+        name,
+        grain(table),
+        KEYS.get(name) or tuple(key_columns(table)),
+        _columns(name, table),
+        LINKS.get(name, ()),
+        published=name not in INNER,
+    )
+
+
+_UNKNOWN = "not known, or it does not apply."
+_SOURCE = (
+    Column(
+        "source_file", "text", "The file it stands in, as a path below exports/.", required=True
+    ),
+    Column("source_line", "integer", "The line on which it begins.", required=True),
+    Column("source_sheet", "text", "The sheet of a workbook.", null="it stands in a text file."),
+    Column("arrived_on", "day", "The day on which this content was first read.", null=_UNKNOWN),
+    Column("first_arrived_on", "day", "The same for its key.", null=_UNKNOWN),
+)
+
+
+def _records(feed: str) -> Described:
+    """A feed's records: its columns, the bounds of non-detects, and where each row stands."""
+    base = _described(feed, FEED_TABLES[feed])
+    # `line` of an order is part of a key; amounts of money that are one may be empty.
+    bounds = tuple(
+        Column(
+            f"{column.name}_below",
+            "number",
+            f"The bound where {column.name} is a non-detect.",
+            column.unit,
+            null="it is a number, or not reported.",
+        )
+        for column in base.columns
+        if column.kind == "analyte"
+    )
+    return replace(base, columns=(*base.columns, *bounds, *_SOURCE))
+
+
+def _archived(name: str, decisions: Described) -> Described:
+    """A table of the archive; that of decisions has their columns too."""
+    row, key, own = ARCHIVE[name]
+    columns = [Column(column, *told, null=_UNKNOWN) for column, told in own.items()]
+    if name == "decision_archive":
+        also = decisions.columns[1:]
+        columns[2:2] = [replace(column, required=False, null=_UNKNOWN) for column in also]
+    return Described(name, row, key, tuple(columns), published=name == "publications")
+
+
+def _tables() -> dict[str, Described]:
+    classes: dict[str, type[Table]] = {
+        "row_accounts": RowAccounts,
+        "set_aside": SetAside,
+        "left_out": LeftOut,
+        "feed_states": store.FeedStates,
+        "row_fates": store.RowFates,
+        "file_parts": store.FileParts,
+        "export_files": store.ExportFiles,
+        "table_states": TableStates,
+        "store_state": StoreState,
+        **{f"landed_{feed}": store.Landed for feed in codes.FEEDS},
+        **{f"reference_{name}": table for name, table in ALL_REFERENCE_TABLES.items()},
+        "terms_values": store.TermsValues,
+        "terms_water_limits": store.TermsWaterLimits,
+        "terms_installation_limits": store.TermsInstallationLimits,
+        "decisions": Decisions,
+        "findings": Findings,
+        "decision_history": DecisionHistory,
+        "unit_histories": UnitHistories,
+        "water_profiles": WaterProfiles,
+        "upcoming": Upcoming,
+        "cartridge_spans": store.CartridgeSpans,
+        "unit_samples": store.UnitSamples,
+        "unit_orders": store.UnitOrders,
+        "payments": Payments,
+        "second_opinions": SecondOpinions,
+        "second_opinion_agreement": SecondOpinionAgreement,
+        **CAUSE_TABLES,
+        "night_checks": NightChecks,
+        **FIELD_TABLES,
+        "data_dictionary": store.DataDictionary,
+    }
+    tables = {feed: _records(feed) for feed in codes.FEEDS}
+    tables |= {name: _described(name, table) for name, table in classes.items()}
+    tables |= {name: _archived(name, tables["decisions"]) for name in ARCHIVE}
+    return tables
+
+
+def _view(name: str, view: views.View, tables: Mapping[str, Described]) -> Described:
+    """A view: its columns are those of the tables that it joins, and few of its own."""
+    columns = []
+    for column, source in view.columns.items():
+        if isinstance(source, str):
+            table, _, theirs = source.rpartition(".")
+            joins = JOINS_TO.get(column)
+            optional = source not in view.always
+            found = replace(
+                tables[table].column(theirs),
+                name=column,
+                references=joins,
+                null="not known, or it does not apply.",
+            )
+            columns.append(replace(found, required=False) if optional else found)
+        else:
+            kind, description, more = source
+            more = {"null": "not known, or it does not apply.", **more}
+            more.setdefault("references", JOINS_TO.get(column))
+            columns.append(Column(column, kind, description, **more))
+    return Described(name, view.grain, view.key, tuple(columns), LINKS.get(name, ()), True)
+
+
+TABLES = _tables()
+VIEWS = {name: _view(name, view, TABLES) for name, view in views.VIEWS.items()}
+CATALOG: dict[str, Described] = {**TABLES, **VIEWS}
+PUBLISHED = tuple(name for name, table in CATALOG.items() if table.published)
