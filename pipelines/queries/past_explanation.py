@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
 import duckdb
@@ -29,6 +30,8 @@ from pipelines.store.archive.reading import (
 from pipelines.store.database import query_frame
 from pipelines.workspace.layout import Workspace
 from schemas.archive import DECIDED
+from schemas.columns import column_names
+from schemas.feeds import FEED_TABLES
 
 Row = dict[str, Any]
 _OF_PUBLICATION = ("publication", "published_at", "clock", "as_of", "state", "tool_version", "tool")
@@ -99,7 +102,9 @@ def _then(con: duckdb.DuckDBPyConnection, publication: Row) -> tuple[Row, Rested
     findings = row["findings"]
     cited = {(one["feed"], one["key"]): one for finding in findings for one in finding["evidence"]}
     evidence_rows = [
-        rows[place] | {"file": one["file"], "line": one["line"]}
+        rows[place]
+        | {"file": one["file"], "line": one["line"]}
+        | {"values": _as_amounts(place[0], rows[place]["values"])}
         for place, one in sorted(cited.items())
         if place in rows
     ]
@@ -115,6 +120,14 @@ def _then(con: duckdb.DuckDBPyConnection, publication: Row) -> tuple[Row, Rested
         "evidence_rows": evidence_rows,
     }
     return then, Rested(publication, files, rows, row)
+
+
+def _as_amounts(feed: str, values: dict[str, str]) -> dict[str, str]:
+    """The values with money to the cent; an amount that was written finer stays as it is."""
+    money = set(column_names(FEED_TABLES[feed], kind="money"))
+    exact = {name: Decimal(text) for name, text in values.items() if name in money}
+    cents = {name: round(amount, 2) for name, amount in exact.items()}
+    return values | {name: f"{cents[name]}" for name in exact if cents[name] == exact[name]}
 
 
 def _rows(con: duckdb.DuckDBPyConnection, publication: Row) -> dict[tuple[str, str], Row]:

@@ -23,8 +23,10 @@ def past_explanation() -> js.Schema:
         {
             "claim": js.text("The claim."),
             "decided": js.day("The day by whose end it stood so."),
-            "then": _then(),
-            "now": js.or_null(explanation()),
+            "then": _then() | {"description": "As it was published then."},
+            "now": js.or_null(
+                explanation() | {"description": "As it stands now; null where the claim is gone."}
+            ),
             "differs": js.listing("What differs, and why.", _difference()),
         }
     )

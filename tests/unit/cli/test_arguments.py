@@ -13,6 +13,7 @@ CALLS: dict[str, tuple[list[str], list[list[str]]]] = {
     "refresh": (["WS"], [["--as-of", "2025-12-31"], ["--json"]]),
     "check": (["WS"], [["--as-of", "2025-12-31"], ["--debug"]]),
     "explain": (["C1", "WS"], [["--json"], ["--html", "f.html"]]),
+    "reproduce": (["C1", "WS"], [["--decided", "2025-12-31"], ["--json"]]),
     "letter": (["C1", "WS"], [["--format", "eml"], ["--out", "f.eml"]]),
     "letters": (["WS"], [["--since", "2025-12-31"], ["--format", "html"]]),
     "rule": (["C1", "covered", "WS"], [["--by", "A B"], ["--reason", "why"], ["--parts", "1.50"]]),
