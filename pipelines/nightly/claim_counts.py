@@ -30,12 +30,11 @@ def weekly_counts(filed: pl.Series, through: dt.date) -> pl.DataFrame:
     ago = (pl.lit(through) - pl.col("filed")).dt.total_days()
     weeks = pl.DataFrame({"filed": days}, schema={"filed": pl.Date}).select(week=ago // 7)
     weeks = weeks.filter(pl.col("week") >= 0)
-    last = weeks["week"].max()
-    if last is None:
+    if weeks.is_empty():
         return pl.DataFrame(schema={"week": pl.Int64, "claims": pl.Int64})
     # The week of the first claim is not whole.
     every = pl.DataFrame(
-        {"week": range(min(int(last), WEEKS_BEFORE + 1))}, schema={"week": pl.Int64}
+        {"week": range(min(max(weeks["week"]), WEEKS_BEFORE + 1))}, schema={"week": pl.Int64}
     )
     counted = weeks.group_by("week").agg(pl.len().cast(pl.Int64).alias("claims"))
     return every.join(counted, on="week", how="left").fill_null(0).sort("week")
@@ -43,11 +42,12 @@ def weekly_counts(filed: pl.Series, through: dt.date) -> pl.DataFrame:
 
 def limits(before: pl.Series) -> tuple[float, float] | None:
     """The lower and upper limit for the next week's count; None where too little is known."""
-    weeks, mean = before.len(), before.mean()
-    if weeks < LEAST_WEEKS or before.sum() < LEAST_CLAIMS or mean is None:
+    weeks = before.len()
+    if weeks < LEAST_WEEKS or before.sum() < LEAST_CLAIMS:
         return None
-    variance = before.var()
-    dispersion = max(1.0, float(variance) / float(mean))
-    spread = math.sqrt(dispersion * (1 + 1 / weeks) / float(mean))
+    counts = before.to_numpy()
+    mean = float(counts.mean())
+    dispersion = max(1.0, float(counts.var(ddof=1)) / mean)
+    spread = math.sqrt(dispersion * (1 + 1 / weeks) / mean)
     low, high = (1 + sign * 2 / 3 * NORMAL_QUANTILE * spread for sign in (-1, 1))
-    return float(mean) * max(low, 0.0) ** 1.5, float(mean) * high**1.5
+    return mean * max(low, 0.0) ** 1.5, mean * high**1.5

@@ -95,7 +95,7 @@ def laboratory_drift(tests: pl.DataFrame, through: dt.date) -> pl.DataFrame:
         )
         .with_columns(drifted=(pl.col("q_value") < FALSE_DISCOVERY_RATE) & _matters())
         .select(DRIFT.names())
-        .cast(dict(DRIFT))
+        .cast(DRIFT)
     )
 
 
@@ -121,7 +121,8 @@ def two_sided(z: np.ndarray) -> np.ndarray:
     """Two-sided p values of standard normal deviates."""
     from scipy.special import ndtr
 
-    return 2 * ndtr(-np.abs(z))
+    p_values: np.ndarray = 2 * ndtr(-np.abs(z))
+    return p_values
 
 
 def _matters() -> pl.Expr:

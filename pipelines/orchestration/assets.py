@@ -6,6 +6,7 @@ step does (`pipelines.steps`).
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Any
 
 import dagster as dg
 
@@ -32,7 +33,7 @@ def assets_of(step: Step) -> dg.AssetsDefinition:
         required_resource_keys={SESSION},
         can_subset=True,
     )
-    def run_step(context: dg.AssetExecutionContext) -> Iterator[dg.MaterializeResult]:
+    def run_step(context: dg.AssetExecutionContext) -> Iterator[dg.MaterializeResult[Any]]:
         opener: Opener = context.resources.session
         with sentences():
             session = opener.opened(context)
@@ -74,7 +75,7 @@ def _own_checks(step: Step) -> Iterator[dg.AssetCheckSpec]:
 
 def _results(
     step: Step, opener: Opener, session: RefreshSession, wanted: set[str]
-) -> Iterator[dg.MaterializeResult]:
+) -> Iterator[dg.MaterializeResult[Any]]:
     """What is there already and what is made now, each table as soon as it stands."""
     to_make = [
         name for name in step.tables if name in wanted and not step.is_current(session, name)
@@ -92,7 +93,7 @@ def _results(
 
 def _result(
     step: Step, opener: Opener, session: RefreshSession, made: Written | None, name: str
-) -> dg.MaterializeResult:
+) -> dg.MaterializeResult[Any]:
     checks = [blocking_result(FITS_SCHEMA, name, session.cases(name))]
     if step.table_class(name) is None:
         checks = []

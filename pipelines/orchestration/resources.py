@@ -197,7 +197,7 @@ def session_resource(
 
     @dg.resource(
         config_schema=dg.Field(
-            dg.Permissive(
+            dg.Permissive(  # type: ignore[no-untyped-call]
                 {
                     "as_of": dg.Field(
                         dg.Noneable(str),

@@ -26,7 +26,7 @@ def run_of(run: dg.DagsterRun, as_of: str | None, assets: Collection[str] = ()) 
     """
     names = sorted(key.to_user_string() for key in run.asset_selection or ())
     is_whole = not names or (bool(assets) and set(assets) <= set(names))
-    by = next((word for tag, word in _BY.items() if tag in run.tags), "dagster")
+    by: By = next((word for tag, word in _BY.items() if tag in run.tags), "dagster")
     return Run(run.run_id, as_of or run.tags.get(AS_OF_TAG), ALL if is_whole else names, by)
 
 

@@ -36,4 +36,7 @@ def source_assets(workspace: str) -> dg.AssetsDefinition:
 
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", dg.BetaWarning)
-        return dg.multi_observable_source_asset(specs=specs, can_subset=True)(laid_in)
+        source: dg.AssetsDefinition = dg.multi_observable_source_asset(
+            specs=specs, can_subset=True
+        )(laid_in)
+    return source

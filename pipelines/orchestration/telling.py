@@ -33,7 +33,7 @@ def materialized(
     checks: Sequence[dg.AssetCheckResult],
     *,
     in_full: bool,
-) -> dg.MaterializeResult:
+) -> dg.MaterializeResult[Any]:
     """The materialization of a table, made now or there already.
 
     Args:

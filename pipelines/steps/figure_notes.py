@@ -98,12 +98,12 @@ def _lag(lags: Sequence[Row]) -> list[str]:
     for stage, seen in (("failure to call", "have a call"), ("failure to claim", "a claim")):
         rows = [row for row in lags if row["stage"] == stage]
         rows = [row for row in rows if row["failures"] >= FEWEST_FAILURES]
-        days = [
+        half, most = (
             next((row["days"] for row in rows if row["share_reported"] >= share), None)
             for share in _SHARES
-        ]
-        if None not in days:
-            parts.append(f"{seen} within {formats.days(days[0])} and 95 % within {days[1]}")
+        )
+        if half is not None and most is not None:
+            parts.append(f"{seen} within {formats.days(half)} and 95 % within {most}")
     return [f"Half of all failures {'; '.join(parts)}."] if parts else []
 
 

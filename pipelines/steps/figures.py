@@ -87,7 +87,8 @@ def _one_thread_a_matrix() -> AbstractContextManager[object]:
     import scipy.linalg  # noqa: F401 - its library can be told so once it is loaded
     from threadpoolctl import threadpool_limits
 
-    return threadpool_limits(limits=1, user_api="blas")
+    limits: AbstractContextManager[object] = threadpool_limits(limits=1, user_api="blas")
+    return limits
 
 
 def shaped(frame: pl.DataFrame, schema: pl.Schema) -> pl.DataFrame:

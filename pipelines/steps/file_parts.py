@@ -184,7 +184,7 @@ def _landed(where: Place, reading: Reading) -> pl.DataFrame:
     return (
         pl.concat([reading.rows.select("line", "raw"), faulty.select("line", "raw")])
         .select(pl.lit(where.file).alias("file"), pl.lit(where.sheet).alias("sheet"), "line", "raw")
-        .cast(dict(LANDED))
+        .cast(LANDED)
         .sort("line")
     )
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from typing import Any
 
 import polars as pl
 
@@ -24,18 +25,18 @@ from pipelines.store.database import (
     read_frame,
     write_frame,
 )
-from pipelines.store.deliveries import EXPORT_FILES, FILE_PARTS, delivered, news_of
+from pipelines.store.deliveries import EXPORT_FILES, FILE_PARTS, Delivered, delivered, news_of
 from pipelines.store.tool import READING
 from pipelines.store.transaction import RefreshSession
 from schemas.codes import FEEDS
 
-PARSED_SET_ASIDE = pl.Schema({"feed": pl.String, **SET_ASIDE})
+PARSED_SET_ASIDE = pl.Schema({"feed": pl.String(), **SET_ASIDE})
 PARSED_LEFT_OUT = pl.Schema(
     {
-        "feed": pl.String,
-        "mapping": pl.String,
-        "file": pl.String,
-        "sheet": pl.String,
+        "feed": pl.String(),
+        "mapping": pl.String(),
+        "file": pl.String(),
+        "sheet": pl.String(),
         **LEFT_OUT,
     }
 )
@@ -92,8 +93,8 @@ def land(session: RefreshSession) -> tuple[pl.DataFrame, dict[str, int]]:
     return told, dict(Counter(news.values()))
 
 
-def _add(session: RefreshSession, fresh: list) -> pl.DataFrame:
-    facts: list[dict] = []
+def _add(session: RefreshSession, fresh: list[Delivered]) -> pl.DataFrame:
+    facts: list[dict[str, Any]] = []
     heap: list[ReadFile] = []
     for number, file in enumerate(_read_ahead(read_files(session.inputs, fresh)), 1):
         heap.append(file)
@@ -161,7 +162,7 @@ def _placed(file: str, part: ReadPart, rows: pl.DataFrame, schema: pl.Schema) ->
         "sheet": part.sheet,
     }
     placed = rows.with_columns(pl.lit(value).alias(name) for name, value in place.items())
-    return placed.select(schema.names()).cast(dict(schema))
+    return placed.select(schema.names()).cast(schema)
 
 
 STEP = Step(

@@ -76,7 +76,7 @@ def known_files(con: duckdb.DuckDBPyConnection, trust_places: bool) -> pl.DataFr
     Only those that are known. Where the mappings have changed and the store still holds what was
     read (`trust_places` is false) none is: what a file says may be new though its bytes are not.
     """
-    schema = {"file": pl.String, "arrived_on": pl.Date}
+    schema = pl.Schema({"file": pl.String, "arrived_on": pl.Date})
     if not trust_places or not has_table(con, f"{LAST}.publications"):
         return pl.DataFrame(schema=schema)
     return query_frame(

@@ -11,6 +11,7 @@ import errno
 import os
 from collections.abc import Iterable
 from pathlib import Path
+from typing import Any
 
 import duckdb
 import polars as pl
@@ -18,6 +19,9 @@ import polars as pl
 from pipelines.errors import StorageError
 
 LAST = "last"  # the name under which a run has the published store
+# The values of a query, by place or by name, and a row of what it gives.
+Params = list[Any] | dict[str, Any]
+Row = tuple[Any, ...]
 MEMORY_LIMIT = "1GB"  # DuckDB's share; polars needs the rest of the 4 GiB a refresh may take
 
 
@@ -108,7 +112,7 @@ def table_names(con: duckdb.DuckDBPyConnection) -> list[str]:
     return [name for (name,) in rows]
 
 
-def one_row(con: duckdb.DuckDBPyConnection, sql: str, params: list | None = None) -> tuple | None:
+def one_row(con: duckdb.DuckDBPyConnection, sql: str, params: Params | None = None) -> Row | None:
     """The first row of a query that gives one at the most; None where it gives none.
 
     The result is read to its end: a connection with an open result takes no other work.
@@ -128,15 +132,16 @@ def read_frame(
     if schema is not None and not has_table(con, name):
         return pl.DataFrame(schema=schema)
     chosen = ", ".join(identifier(c) for c in columns) if columns is not None else "*"
-    frame = con.sql(f"select {chosen} from {identifier(name)}").pl()
-    return frame.cast(dict(schema)) if schema is not None else frame
+    frame: pl.DataFrame = con.sql(f"select {chosen} from {identifier(name)}").pl()
+    return frame.cast(schema) if schema is not None else frame
 
 
 def query_frame(
-    con: duckdb.DuckDBPyConnection, sql: str, params: list | None = None
+    con: duckdb.DuckDBPyConnection, sql: str, params: Params | None = None
 ) -> pl.DataFrame:
     """What a query of the code's own gives, as a polars frame; values go in as parameters."""
-    return con.sql(sql, params=params).pl()
+    frame: pl.DataFrame = con.sql(sql, params=params).pl()
+    return frame
 
 
 def write_frame(con: duckdb.DuckDBPyConnection, name: str, frame: pl.DataFrame) -> None:

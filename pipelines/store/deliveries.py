@@ -20,35 +20,35 @@ from schemas.codes import FEEDS
 
 EXPORT_FILES = pl.Schema(
     {
-        "feed": pl.String,
-        "file": pl.String,
-        "sha256": pl.String,
-        "size_bytes": pl.Int64,
-        "read_by": pl.String,
-        "named_date": pl.Date,
-        "rows_read": pl.Int64,
-        "is_whole": pl.Boolean,
-        "encoding": pl.String,
-        "delimiter": pl.String,
+        "feed": pl.String(),
+        "file": pl.String(),
+        "sha256": pl.String(),
+        "size_bytes": pl.Int64(),
+        "read_by": pl.String(),
+        "named_date": pl.Date(),
+        "rows_read": pl.Int64(),
+        "is_whole": pl.Boolean(),
+        "encoding": pl.String(),
+        "delimiter": pl.String(),
         "headers": pl.List(pl.String),
     }
 )
 # One row is one file, or one sheet of a workbook, as one mapping reads it.
 FILE_PARTS = pl.Schema(
     {
-        "feed": pl.String,
-        "mapping": pl.String,
-        "file": pl.String,
-        "sheet": pl.String,
-        "place": pl.Int64,
-        "named_date": pl.Date,
-        "header_line": pl.Int64,
-        "rows_read": pl.Int64,
-        "rows_split": pl.Int64,
-        "left_out": pl.Int64,
-        "is_whole": pl.Boolean,
-        "encoding": pl.String,
-        "delimiter": pl.String,
+        "feed": pl.String(),
+        "mapping": pl.String(),
+        "file": pl.String(),
+        "sheet": pl.String(),
+        "place": pl.Int64(),
+        "named_date": pl.Date(),
+        "header_line": pl.Int64(),
+        "rows_read": pl.Int64(),
+        "rows_split": pl.Int64(),
+        "left_out": pl.Int64(),
+        "is_whole": pl.Boolean(),
+        "encoding": pl.String(),
+        "delimiter": pl.String(),
         "headers": pl.List(pl.String),
     }
 )

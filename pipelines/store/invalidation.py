@@ -98,7 +98,7 @@ def _changed_keys(session: RefreshSession, feed: str) -> pl.DataFrame:
         " union ".join(f"select {place} {part}" for place in places for part in parts),
         {"last": last.state.as_of, "now": session.inputs.as_of},
     )
-    return found.cast(dict(KEYS))
+    return found.cast(KEYS)
 
 
 def _is_delivered_otherwise(con: duckdb.DuckDBPyConnection, feed: str) -> bool:
@@ -133,7 +133,7 @@ def claims_to_decide(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFr
     ).drop_nulls()
     taking_over = units.filter(pl.col("replaces").is_not_null())
     linked = pl.concat([taking_over["serial"], taking_over["replaces"]])
-    asked_days = max(inputs.terms.values["request_within_days"].max() or 0, 0)
+    asked_days = max([0, *inputs.terms.values["request_within_days"].drop_nulls()])
     latest = pl.max_horizontal("shipped_on", "purchased_on", "clock_start", "failed_on")
     # The last day that the rules compare with a through date, and that every feed had reached.
     turning = latest + pl.duration(days=asked_days)

@@ -85,4 +85,4 @@ def last_rows(
     ]
     frame = frame.drop(of_another_kind)
     lacking = [pl.lit(None).alias(column) for column in schema if column not in frame.columns]
-    return frame.with_columns(lacking).select(schema.names()).cast(dict(schema))
+    return frame.with_columns(lacking).select(schema.names()).cast(schema)

@@ -223,4 +223,4 @@ def _exchange(one: Path, other: Path) -> bool:
     done = renameat2(
         at_fdcwd, os.fsencode(one), at_fdcwd, os.fsencode(other), ctypes.c_uint(rename_exchange)
     )
-    return done == 0
+    return bool(done == 0)

@@ -15,6 +15,7 @@ import json
 from dataclasses import asdict, dataclass
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
+from typing import Any
 
 import duckdb
 import polars as pl
@@ -105,7 +106,9 @@ def tool_version() -> str:
         return "0"
 
 
-def read_states(con: duckdb.DuckDBPyConnection, name: str = TABLE_STATES) -> dict[str, dict]:
+def read_states(
+    con: duckdb.DuckDBPyConnection, name: str = TABLE_STATES
+) -> dict[str, dict[str, Any]]:
     """The rows of `table_states` by table; none where it is not there."""
     if not has_table(con, name):
         return {}
@@ -154,7 +157,7 @@ def count_states(con: duckdb.DuckDBPyConnection) -> None:
     )
 
 
-def difference(row: dict | None, state: RunState) -> str:
+def difference(row: dict[str, Any] | None, state: RunState) -> str:
     """What a table's row of `table_states` has other than the run, in words."""
     if row is None:
         return "is not there"

@@ -17,6 +17,7 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import duckdb
 import polars as pl
@@ -100,7 +101,7 @@ class RefreshSession:
         self._view: duckdb.DuckDBPyConnection | None = None  # of the store, while nothing is made
         self._distrusted: dict[str, str] = {}  # tables that are not what they say, by why
         self._cases: dict[str, list[str]] = {}
-        self._tables: dict[str, dict | None] | None = None
+        self._tables: dict[str, dict[str, Any] | None] | None = None
         self._look()
 
     def _look(self) -> None:
@@ -187,7 +188,7 @@ class RefreshSession:
         known = read_states(self.con)
         return all(table in known and table not in self._distrusted for table in tables)
 
-    def _standing(self) -> dict[str, dict | None]:
+    def _standing(self) -> dict[str, dict[str, Any] | None]:
         """The tables that are there, each with its row of `table_states` where it has one."""
         if self._tables is None:
             con = self.reader

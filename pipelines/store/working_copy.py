@@ -15,6 +15,7 @@ import contextlib
 import shutil
 from collections.abc import Collection, Iterator
 from pathlib import Path
+from typing import Any
 
 import duckdb
 
@@ -168,11 +169,11 @@ def forget_working(con: duckdb.DuckDBPyConnection, known: Collection[str]) -> No
             drop_table(con, name)
 
 
-def _base(con: duckdb.DuckDBPyConnection) -> tuple:
+def _base(con: duckdb.DuckDBPyConnection) -> tuple[Any, ...]:
     return one_row(con, "select publication, state, tool from working.base") or ()
 
 
-def _base_of(con: duckdb.DuckDBPyConnection) -> tuple:
+def _base_of(con: duckdb.DuckDBPyConnection) -> tuple[Any, ...]:
     """What tells the published store and the tool from all others."""
     last: PublishedState | None = state_of(con, last=True)
     return (last.publication, last.state, source_hash()) if last else (None, None, source_hash())
@@ -187,7 +188,9 @@ def _distrusted(con: duckdb.DuckDBPyConnection) -> dict[str, str]:
 
 
 def _changed(
-    con: duckdb.DuckDBPyConnection, put: dict[str, tuple[str, str]], before: dict[str, dict]
+    con: duckdb.DuckDBPyConnection,
+    put: dict[str, tuple[str, str]],
+    before: dict[str, dict[str, Any]],
 ) -> Iterator[tuple[str, str]]:
     by_hand = "was changed by hand in the working copy of the store"
     for name, row in read_states(con).items():

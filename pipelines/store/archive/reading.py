@@ -166,7 +166,8 @@ def first_day_of(con: duckdb.DuckDBPyConnection, claim: str) -> dt.date | None:
     ).fetchall()
     if rows[0][0] is None:
         return None
-    return told.filter(pl.col("publication") == rows[0][0])["day"][0]
+    day: dt.date | None = told.filter(pl.col("publication") == rows[0][0])["day"][0]
+    return day
 
 
 def past_records(con: duckdb.DuckDBPyConnection, feed: str) -> pl.DataFrame:
@@ -185,7 +186,7 @@ def past_records(con: duckdb.DuckDBPyConnection, feed: str) -> pl.DataFrame:
         "source_file, coalesce(p.line, r.line) as source_line, '' as source_sheet, r.row_sha256 "
         f"from {PAST_ROWS} r left join ({places}) p on p.feed = r.feed and p.key = r.key "
         f"where r.feed = '{feed}') order by source_file, source_line, row_sha256",
-    ).cast(dict(record_schema(feed)))
+    ).cast(record_schema(feed))
 
 
 def history_before(con: duckdb.DuckDBPyConnection, publication: int) -> pl.DataFrame:
@@ -198,4 +199,4 @@ def history_before(con: duckdb.DuckDBPyConnection, publication: int) -> pl.DataF
         [publication],
     )
     lacking = [pl.lit(None, kind).alias(n) for n, kind in schema.items() if n not in found.columns]
-    return found.with_columns(lacking).select(schema.names()).cast(dict(schema))
+    return found.with_columns(lacking).select(schema.names()).cast(schema)
