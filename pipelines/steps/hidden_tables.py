@@ -7,6 +7,7 @@ names are masked (`dashboards.hiding`).
 from __future__ import annotations
 
 import dataclasses
+from typing import Any
 
 import polars as pl
 
@@ -38,7 +39,7 @@ def hidden_tables(session: RefreshSession) -> dict[str, pl.DataFrame]:
         return {}
     shown_as_is = (TABLE_STATES, DATA_DICTIONARY, "publications")  # no value of an export
     chosen = [name for name in PUBLISHED if name not in shown_as_is and has_table(con, name)]
-    tables = {name: read_frame(con, name) for name in chosen}
+    tables: dict[str, Any] = {name: read_frame(con, name) for name in chosen}
     figures = {name: tables.pop(name) for name in list(tables) if name in FIELD_TABLES}
     shown_names = {field.name for field in dataclasses.fields(PageData)}
     others = {

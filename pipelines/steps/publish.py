@@ -15,6 +15,7 @@ from contextlib import closing
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
+from typing import Any
 
 import duckdb
 import polars as pl
@@ -65,7 +66,7 @@ def publish(session: RefreshSession, wanted: Collection[str]) -> Iterator[Writte
     (session.staging / MANIFEST).write_text(text + "\n", encoding="utf-8")
     write_files(session.con, session.inputs.workspace, published.publication)
     session.commit()
-    told = {
+    told: dict[str, dict[str, Any]] = {
         STORE_STATE: {"publication": published.publication},
         DATA_DICTIONARY: {},
         "published_data": {"tables": staged.tables},
