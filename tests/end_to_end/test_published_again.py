@@ -8,16 +8,17 @@ import shutil
 from pathlib import Path
 
 MOMENT = re.compile(rb"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?")
-# What the moment of a refresh stands in, packed.
-WITH_MOMENTS = "decision_history.parquet"
+RUN = re.compile(rb"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
+# What the moment of a refresh, or its run, stands in, packed.
+WITH_MOMENTS = ("decision_history.parquet", "table_states.parquet", "publications.parquet")
 
 
 def _files(workspace: Path) -> dict[str, bytes]:
     folder = workspace / "published"
     return {
-        str(path.relative_to(folder)): MOMENT.sub(b"", path.read_bytes())
+        str(path.relative_to(folder)): RUN.sub(b"", MOMENT.sub(b"", path.read_bytes()))
         for path in sorted(folder.rglob("*"))
-        if path.is_file() and path.name != WITH_MOMENTS
+        if path.is_file() and path.name not in WITH_MOMENTS
     }
 
 

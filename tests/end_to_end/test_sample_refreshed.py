@@ -108,6 +108,10 @@ def _as_csv_says(con, table: str) -> pl.DataFrame:
         if kind == pl.List(pl.String):
             joined = con.sql(f"select array_to_string({name}, '; ') as v from \"{table}\"").pl()
             told = told.with_columns(joined["v"].alias(name))
+        elif kind.is_nested():
+            told = told.with_columns(
+                con.sql(f'select to_json("{name}")::varchar as "{name}" from "{table}"').pl()[name]
+            )
         elif kind == pl.String:
             formula = pl.col(name).str.contains(r"^[=+\-@\t\r]")
             told = told.with_columns(
