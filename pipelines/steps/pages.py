@@ -60,15 +60,18 @@ def claims_with_pages(
 
 
 def page_data(
-    session: RefreshSession, claims: pl.Series, published_at: dt.datetime
+    session: RefreshSession, claims: pl.Series, decided_at: dt.datetime
 ) -> shown.PageData:
-    """Everything that the pages show, with the details of the named claims."""
+    """Everything that the pages show, with the details of the named claims.
+
+    `decided_at` is that of the changes that this run adds to the history.
+    """
     inputs, con = session.inputs, session.con
     base = data_of_claims(inputs, con, claims)
     near = suggestions_of_store(con)
     return dataclasses.replace(
         base,
-        refreshed_at=published_at,
+        refreshed_at=decided_at,
         arrivals=arrivals(con),
         row_accounts=read_frame(con, "row_accounts"),
         set_aside=read_frame(con, "set_aside"),

@@ -171,7 +171,7 @@ def _write_pages(
     payments = read_frame(session.con, "payments", columns=["claim", "state"])
     to_settle = payments.filter(~pl.col("state").is_in(SETTLED_PAYMENTS))["claim"]
     claims = claims_with_pages(decisions, session.inputs.as_of, to_settle)
-    data = page_data(session, claims, published.published_at)
+    data = page_data(session, claims, published.decided_at or published.published_at)
     _take_charts(session)
     try:
         build_site(data, session.staging, claims.to_list(), files)

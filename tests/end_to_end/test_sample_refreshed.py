@@ -149,6 +149,14 @@ def test_a_second_refresh_of_the_sample_changes_nothing(sample, run, tools):
     assert tools["hashes"](sample[0]) == before
 
 
+def test_the_morning_page_tells_the_changes_of_its_own_refresh(sample):
+    """After a first refresh each claim with a page is told as new, as many as there are pages."""
+    page = (sample[0] / "published" / "index.html").read_text(encoding="utf-8")
+    pages = len(list((sample[0] / "published" / "claims").glob("*.html")))
+    assert pages > 100
+    assert f"{pages} claims are new." in page
+
+
 def test_no_page_loads_anything_from_the_network(sample):
     """Nothing that a browser would fetch is outside the folder, and a policy says so."""
     folder = sample[0] / "published"
