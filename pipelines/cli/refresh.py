@@ -78,6 +78,7 @@ def _as_of(workspace: Workspace, given: str | None) -> str | None:
 
 
 def _refresh(workspace: Path, as_of: str | None, recorded: RecordedRun) -> Summary:
+    from pipelines.nightly.recorded_run import settle
     from pipelines.orchestration.summary import summarize
     from pipelines.store.inputs import load_inputs
     from pipelines.store.leftovers import remove_leftovers
@@ -89,6 +90,7 @@ def _refresh(workspace: Path, as_of: str | None, recorded: RecordedRun) -> Summa
     inputs = load_inputs(workspace, as_of)  # faults of the workspace end here, before Dagster
     if is_up_to_date(inputs):
         with contextlib.suppress(BusyError), refresh_lock(inputs.workspace.store):
+            settle(workspace, alone=True)
             remove_leftovers(inputs.workspace)
         told = "Nothing is new since the last refresh: store and pages are up to date."
         progress(told)

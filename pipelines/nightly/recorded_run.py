@@ -15,7 +15,16 @@ from pathlib import Path
 from pipelines.errors import LimeledgerError, RefusedError, StorageError, WorkspaceError
 from pipelines.nightly.page_note import is_in_step, leave_note, put_in_step
 from pipelines.store.database import storage_fault
-from pipelines.store.run_log import Ended, Outcome, Run, end_line, killed, read_log, run_log
+from pipelines.store.run_log import (
+    Ended,
+    Outcome,
+    Run,
+    end_line,
+    is_ended,
+    killed,
+    read_log,
+    run_log,
+)
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.permissions import Readers, private_umask, restrict
 from pipelines.workspace.settings import load_settings
@@ -42,12 +51,16 @@ def settle(folder: Path | str, *, alone: bool = False) -> None:
 
 
 class RecordedRun:
-    """One run that has begun; `ends` says how it ended where it raised nothing."""
+    """One run that has begun; `ends` says how it ended where it raised nothing.
+
+    is_ours: whether whoever holds it puts down its end.
+    """
 
     def __init__(self, workspace: Workspace, run: Run) -> None:
         self.workspace = workspace
         self.run = run
         self.ended: Ended | None = None
+        self.is_ours = True
 
     def ends(self, ended: Ended) -> None:
         """Says how the run ended; the last word counts."""
@@ -55,12 +68,17 @@ class RecordedRun:
 
 
 @contextmanager
-def recorded_run(workspace: Workspace, run: Run) -> Iterator[RecordedRun]:
+def recorded_run(
+    workspace: Workspace, run: Run, executed_by: int | None = None
+) -> Iterator[RecordedRun]:
     """Puts down the beginning of a run, then its end, and leaves or clears the pages' note.
 
     An exception ends the run as failed, with the sentence and the exit code that it has. Where
     nothing is said of its end, the run is done. Who comes in with a run that the log has begun
     already gets it as it is, and puts down nothing: the one who began it does.
+
+    `executed_by` is the process that executes the run where this one does but a step of it: the
+    first of them begins the run, and it ends only by an error or where `ends` is called.
 
     What is written meanwhile is for the readers of the settings at the most; what lay there gets
     its mode at the end, whatever it had.
@@ -76,17 +94,19 @@ def recorded_run(workspace: Workspace, run: Run) -> Iterator[RecordedRun]:
             put_in_step(workspace.published, log.tail())
             begun = any(line.get("run") == run.run for line in log.tail())
             if not begun:
-                log.begin(run)
-        if begun:
+                log.begin(run, executed_by)
+        recorded.is_ours = not begun or executed_by is not None
+        if not recorded.is_ours:
             yield recorded
             return
         try:
             yield recorded
         except BaseException as error:
-            put_down_end(workspace, run, recorded.ended or ended_by(error, workspace))
+            put_down_end(workspace, recorded.run, recorded.ended or ended_by(error, workspace))
             raise
         else:
-            put_down_end(workspace, run, recorded.ended or Ended("done", 0, ""))
+            if recorded.ended is not None or executed_by is None:
+                put_down_end(workspace, recorded.run, recorded.ended or Ended("done", 0, ""))
         finally:
             if readers:
                 restrict(workspace.own_folders, readers)
@@ -101,7 +121,9 @@ def _readers(workspace: Workspace) -> Readers | None:
 
 
 def ended_by(error: BaseException, workspace: Workspace) -> Ended:
-    """How a run ended that an error stopped."""
+    """How a run ended that an error, or one of ours that Dagster has wrapped, stopped."""
+    if not isinstance(error, LimeledgerError) and isinstance(error.__cause__, LimeledgerError):
+        error = error.__cause__
     if isinstance(error, KeyboardInterrupt):
         return Ended("failed", INTERRUPTED, "The refresh was stopped by hand.")
     code = error.exit_code if isinstance(error, LimeledgerError) else FAULT
@@ -129,9 +151,9 @@ def put_down_failed(workspace: Workspace, run: Run, error: BaseException) -> Non
     try:
         with run_log(workspace.store) as log:
             log.end_killed()
-            lines = [line for line in log.tail() if line.get("run") == run.run]
-            if not any(line.get("event") == "end" for line in lines):
-                if not lines:
+            lines = log.tail()
+            if not is_ended(lines, run):
+                if not any(line.get("run") == run.run for line in lines):
                     log.begin(run)
                 log.end(run, ended)
             put_in_step(workspace.published, log.tail())
@@ -142,12 +164,16 @@ def put_down_failed(workspace: Workspace, run: Run, error: BaseException) -> Non
 def put_down_end(workspace: Workspace, run: Run, ended: Ended) -> None:
     """Writes a run's end into the log, and the note that follows from it on the pages.
 
+    A run ends once: what another of its steps has put down stands.
+
     A disk that takes neither is what is being told of: then the next one who looks finds the run
     without its end.
     """
     line = end_line(run, ended)
     try:
         with run_log(workspace.store) as log:
+            if is_ended(log.tail(), run):
+                return
             line = log.end(run, ended)
     except (OSError, StorageError):
         pass

@@ -10,23 +10,8 @@ from pathlib import Path
 
 import dagster as dg
 
-from pipelines import errors
 from pipelines.nightly.notifications import after_failure
-from pipelines.orchestration.run_lines import run_of
-
-_OURS = {
-    kind.__name__: kind
-    for kind in (
-        errors.UsageError,
-        errors.WorkspaceError,
-        errors.BusyError,
-        errors.StorageError,
-    )
-}
-
-
-class RunFailedError(Exception):
-    """What Dagster says of a run that no error of ours explains."""
+from pipelines.orchestration.run_lines import RunFailedError, error_of, run_of
 
 
 def failure_sensor(job: dg.UnresolvedAssetJobDefinition, workspace: Path) -> dg.SensorDefinition:
@@ -52,15 +37,5 @@ def failure_of(context: dg.RunFailureSensorContext) -> Exception:
     told = [event.step_failure_data.error for event in context.get_step_failure_events()]
     for error in (*told, context.failure_event.job_failure_data.error):
         if error is not None:
-            while error.cause is not None:
-                error = error.cause  # Dagster's own errors wrap ours
-            return _error(error.cls_name or "", error.message)
+            return error_of(error)
     return RunFailedError(context.failure_event.message or "the run ended without a word")
-
-
-def _error(name: str, message: str) -> Exception:
-    """An error of ours again, from its class's name and the text `module.Class: sentence`."""
-    sentence = message.partition(f"{name}: ")[2].strip() if name else ""
-    if name in _OURS and sentence:
-        return _OURS[name](sentence)
-    return RunFailedError(" ".join(message.split()))

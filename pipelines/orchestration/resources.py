@@ -9,21 +9,22 @@ its tags.
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack
-from dataclasses import replace
 from typing import Any
 
 import dagster as dg
 
-from pipelines.errors import BusyError, RefusedError, UsageError
-from pipelines.nightly.recorded_run import RecordedRun, ended_by, recorded_run
-from pipelines.orchestration.run_lines import AS_OF_TAG, end_of, run_of
+from pipelines.errors import BusyError, LimeledgerError, RefusedError, UsageError
+from pipelines.nightly.recorded_run import RecordedRun, ended_by, recorded_run, settle
+from pipelines.orchestration.run_lines import AS_OF_TAG, end_of, executing_process, run_of
 from pipelines.steps.all_steps import STORE_TABLES
 from pipelines.steps.planning import Plan, plan
-from pipelines.store.run_log import Ended
+from pipelines.store.leftovers import remove_leftovers
+from pipelines.store.run_log import ALL
 from pipelines.store.transaction import RefreshSession, open_session
 from pipelines.workspace.clock import clock, now
 from pipelines.workspace.layout import Workspace
@@ -58,6 +59,7 @@ class Opener:
         self._stack = ExitStack()
         self._session: RefreshSession | None = None
         self._recorded: RecordedRun | None = None
+        self._context: dg.AssetExecutionContext | None = None
         self._plan: Plan | None = None
         self.in_full = in_full
 
@@ -76,15 +78,21 @@ class Opener:
         """
         if self._session is None:
             told = self._progress or context.log.info
-            asked = run_of(context.run, self._config.get("as_of"))
             opened = Workspace.open(self._workspace)
-            self._recorded = self._stack.enter_context(recorded_run(opened, asked))
+            day, wrong = self._day_or_fault(context)
+            self._recorded = self._stack.enter_context(
+                recorded_run(opened, run_of(context.run, day), executing_process(context))
+            )
+            self._context = context
             try:
-                session = self._open(self._day(context), told, context.run.run_id)
+                if wrong is not None:
+                    raise wrong
+                session = self._open(day, told, context.run.run_id)
+                settle(opened.root, alone=True)
                 self._tag(context, session)
                 self._session, self._plan = session, _planned(context, session)
             except BaseException as error:
-                self._recorded.ends(_ended_by(error, opened))
+                self._recorded.ends(ended_by(error, opened))
                 raise
             if self._plan.is_current:
                 told("Nothing is new: all that is selected is already of these inputs.")
@@ -92,13 +100,31 @@ class Opener:
 
     def close(self) -> None:
         """Closes the session where it was opened, and puts down how the run ended."""
-        session = self._session
-        if self._recorded is not None and session is not None:
-            is_current = self.plan.is_current and session.failure is None
-            told = f"All that was selected was there already, as of {session.inputs.as_of}."
-            ended = Ended("already_current", 0, told) if is_current else end_of(session)
-            self._recorded.ends(ended)
-        self._stack.close()
+        session, recorded, context = self._session, self._recorded, self._context
+        try:
+            if session is not None and recorded is not None and context is not None:
+                session.close_view()
+                is_whole = recorded.run.selection == ALL
+                if is_whole and session.is_published and session.failure is None:
+                    with contextlib.suppress(OSError):
+                        remove_leftovers(session.inputs.workspace)
+                if recorded.is_ours and (ended := end_of(context, session, is_whole)) is not None:
+                    recorded.ends(ended)
+        except Exception as error:  # Dagster passes over what ends a resource
+            if recorded is not None and session is not None:
+                recorded.ends(ended_by(error, session.inputs.workspace))
+            raise
+        finally:
+            self._stack.close()
+
+    def _day_or_fault(
+        self, context: dg.AssetExecutionContext
+    ) -> tuple[str | None, LimeledgerError | None]:
+        """The day of the run, or why it has none: that is told once the run has begun."""
+        try:
+            return self._day(context), None
+        except LimeledgerError as error:
+            return None, error
 
     def _day(self, context: dg.AssetExecutionContext) -> str:
         """The day of the run: as its tag, its configuration or its parent says; else today."""
@@ -131,7 +157,7 @@ class Opener:
         moment = dt.datetime.fromtimestamp(begun or now().timestamp(), settings.zone)
         return moment.date().isoformat()
 
-    def _open(self, as_of: str, told: Callable[[str], None], run: str) -> RefreshSession:
+    def _open(self, as_of: str | None, told: Callable[[str], None], run: str) -> RefreshSession:
         until = time.monotonic() + self._wait_seconds
         while True:
             try:
@@ -167,12 +193,6 @@ class Opener:
         told = {AS_OF_TAG: session.state.as_of.isoformat(), STATE_TAG: session.state.state}
         if any(tags.get(key) != value for key, value in told.items()):
             instance.add_run_tags(run.run_id, told)
-
-
-def _ended_by(error: BaseException, workspace: Workspace) -> Ended:
-    """How a run ended that came to no step."""
-    ended = ended_by(error, workspace)
-    return replace(ended, outcome="refused") if isinstance(error, RefusedError) else ended
 
 
 def _planned(context: dg.AssetExecutionContext, session: RefreshSession) -> Plan:

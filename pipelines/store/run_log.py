@@ -75,7 +75,7 @@ class RunLog:
         return self._lines.tail(TAIL_BYTES)
 
     def begin(self, run: Run, process: int | None = None) -> None:
-        """Puts down that a run begins, in this process unless another is named.
+        """Puts down that a run begins, in this process unless another is named (0: not known).
 
         Raises:
             OSError: the disk is full or cannot be written.
@@ -151,6 +151,11 @@ def unfinished(lines: Sequence[Line]) -> list[Line]:
         if line.get("event") == "begin" and isinstance(line.get("run"), str)
     }
     return [line for run, line in begun.items() if run not in ended]
+
+
+def is_ended(lines: Sequence[Line], run: Run) -> bool:
+    """Whether a run has its end already."""
+    return any(line.get("run") == run.run and line.get("event") == "end" for line in lines)
 
 
 def last_whole_run(lines: Sequence[Line]) -> Line | None:

@@ -61,6 +61,7 @@ from pipelines.store.working_copy import (
 )
 from pipelines.workspace.clock import now
 from pipelines.workspace.lock import refresh_lock
+from pipelines.workspace.permissions import restrict
 from schemas.columns import Table, polars_schema
 from schemas.states import INPUT_KINDS, StoreState
 from schemas.versions import SCHEMA_VERSION
@@ -330,6 +331,8 @@ class RefreshSession:
         self.con.execute("checkpoint")
         self.con.close()
         self._con = None
+        # Files that are taken over from the last pages keep the mode that they had there.
+        restrict([self.staging], self.inputs.settings.readable_by)
         swap.swap_in(self.inputs.workspace)
         self.committed = self.is_published = True
         seal(self.inputs.workspace)

@@ -145,14 +145,18 @@ def test_a_first_refresh_says_which_folder_it_cannot_make(unrefreshed, bound, ca
 
 
 def test_a_log_that_takes_no_line_hides_no_fault(workspace, bound, capfd):
-    """The sentence and the note on the pages tell of the failed night all the same."""
-    (workspace / "store" / "limeledger.log").write_text("before\n")
-    (workspace / "store" / "limeledger.log").chmod(NO_FILE)
-    (workspace / "store" / "limeledger.duckdb").write_bytes(b"no database" * 1000)
+    """The sentence and the note on the pages tell of the failed night all the same.
+
+    A run gives the files of the store their mode, and makes a damaged store anew: what takes no
+    line is a folder of the log's name, and what fails are broken terms.
+    """
+    (workspace / "store" / "limeledger.log").unlink(missing_ok=True)
+    (workspace / "store" / "limeledger.log").mkdir()
+    (workspace / "terms" / "W2.toml").write_text("edition = \n")
     code, sentence = bound(workspace)
-    assert (code, "move it away and refresh" in sentence) == (70, True)
-    assert (workspace / "store" / "limeledger.log").read_text() == "before\n"
-    assert "move it away" in (workspace / "published" / "assets" / "status.js").read_text()
+    assert (code, "W2.toml line 1" in sentence) == (2, True)
+    assert list((workspace / "store" / "limeledger.log").iterdir()) == []
+    assert "W2.toml line 1" in (workspace / "published" / "assets" / "status.js").read_text()
 
 
 def test_old_pages_that_cannot_be_removed_are_not_published_again(
