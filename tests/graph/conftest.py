@@ -71,6 +71,17 @@ class Workbench:
     root: Path
     instance: dg.DagsterInstance
     told: list[str] = field(default_factory=list)
+    in_full: bool = True
+    _job: dg.JobDefinition | None = None
+
+    def job(self) -> dg.JobDefinition:
+        """The job of the workspace, with the settings that it had when it first ran."""
+        if self._job is None:
+            definitions = build_definitions(
+                self.root, progress=self.told.append, in_full=self.in_full
+            )
+            self._job = definitions.resolve_job_def(JOB)
+        return self._job
 
     def run(
         self,
@@ -81,9 +92,8 @@ class Workbench:
     ) -> Run:
         """Runs the job, or some of its assets."""
         self.told.clear()
-        definitions = build_definitions(self.root, progress=self.told.append)
         given = {"as_of": as_of} if config is None else config
-        result = definitions.resolve_job_def(JOB).execute_in_process(
+        result = self.job().execute_in_process(
             instance=self.instance,
             raise_on_error=False,
             run_config={
