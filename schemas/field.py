@@ -51,16 +51,24 @@ class Regions(_Sliced):
     shrunk_per_100: float = number("The rate shrunk by a gamma-Poisson model.")
     expected: float = number("Failures expected at the overall rate.")
     crude_ratio: float = number("Failures over expected.")
-    adjusted_ratio: float = number("The ratio adjusted for water, family and age.")
+    adjusted_ratio: float = number("The ratio adjusted for the water of the day, family and age.")
     adjusted_low: float = number("Its lower 95 % limit.")
     adjusted_high: float = number("Its upper 95 % limit.")
+    adjusted_p_value: float = number("Chance of so far an adjusted ratio (Wald, two-sided).")
+    adjusted_q_value: float = number("The same after Benjamini-Hochberg, not thin regions only.")
     funnel_95_low: float = number("Lower 95 % funnel limit of the crude ratio.")
     funnel_95_high: float = number("Upper 95 % funnel limit.")
     funnel_998_low: float = number("Lower 99.8 % funnel limit.")
     funnel_998_high: float = number("Upper 99.8 % funnel limit.")
-    p_value: float = number("Chance of so far a ratio by chance alone.")
+    p_value: float = number("Chance of so far a crude ratio by chance alone.")
     q_value: float = number("The same after Benjamini-Hochberg.")
-    flagged: bool = flag("Whether it stands out at a false-discovery rate of 10 %.", required=True)
+    flagged: bool = flag(
+        "Whether its adjusted ratio stands out at a false-discovery rate of 10 %.", required=True
+    )
+    direction: str = word("On which side of 1, where flagged.", ("above", "below"))
+    confounded: bool = flag(
+        "Whether region and water hardly overlap, so that no method can part them.", required=True
+    )
 
 
 class Survival(_Sliced):

@@ -24,7 +24,7 @@ from dashboards.figures.cuts import (
 
 _EDGES = (0.5, 0.8, 1.25, 2.0)
 _MOST_PAIRS = 16
-NO_METHOD = "no method can part them"  # in the note of a region whose water the others lack
+_FEWEST_NAMED = 10  # failures, below which no sentence names a region
 
 
 def section(field: Field) -> Section | None:
@@ -51,10 +51,11 @@ def section(field: Field) -> Section | None:
         [chart for chart in charts if chart[0] in drawn],
         views,
         layout="pair",
-        reading="Left the ratio as it is; beside it what is left once water profile, family and "
-        "months in service are allowed for. The funnel’s dashed lines hold 95 %, the full lines "
-        "99.8 % of regions that differ by chance alone. In the last chart the ring is the crude "
-        "ratio, the dot the adjusted with its interval.",
+        reading="Left the ratio as it is; beside it what is left once the water of each day, "
+        "family and age are allowed for: that alone says whether a region stands out. The "
+        "funnel’s dashed lines hold 95 %, the full lines 99.8 % of regions that differ by chance "
+        "alone, water included. In the last chart the ring is the crude ratio, the dot the "
+        "adjusted with its interval.",
     )
     return Section(
         "regions", "Where units fail", [figure], EVENT_CHOICES, "Show", field.cautions("regions")
@@ -141,7 +142,7 @@ def _funnel(field: Field, rows: list[Row]) -> dict[str, Any]:
             "name": field.region_name(row["region"]),
             "expected": slim(row["expected"]),
             "ratio": slim(row["crude_ratio"]),
-            "flagged": row["flagged"],
+            "flagged": False,  # the crude funnel shows how far regions differ and blames none
             "text": f"{formats.number(row['crude_ratio'])} times, "
             f"{row['failures']:,} for {formats.number(row['expected'])} expected",
         }
@@ -166,62 +167,43 @@ def _adjusted(row: Row) -> str:
     return f"{formats.number(row['adjusted_ratio'])} ({limits})"
 
 
-def _stays(row: Row) -> bool:
-    """Whether the adjusted ratio's interval leaves out 1."""
-    low, high = row["adjusted_low"], row["adjusted_high"]
-    return low is not None and high is not None and (low > 1 or high < 1)
+def _nearer_to_1(row: Row) -> float:
+    """How far the limit nearer to 1 lies from it, as a ratio of 1 or more."""
+    above = row["direction"] == "above"
+    return float(row["adjusted_low"] if above else 1 / row["adjusted_high"])
 
 
 def _says_all(field: Field, rows: list[Row], event: str) -> str:
     if len(rows) == 1:
         return f"{_says_one(field, rows[0], event)[:-1]}; there is no other to compare it with."
-    flagged = sorted(
-        (row for row in rows if row["flagged"] and not row["thin"]),
-        key=lambda row: -abs(row["crude_ratio"] - 1),
-    )
+    named = [row for row in rows if row["flagged"] and row["failures"] >= _FEWEST_NAMED]
     words = EVENT_WORDS[event]
-    if not flagged:
-        says = f"No region stands out in {words} at a false-discovery rate of 10 %"
-        solid = [row for row in rows if not row["thin"] and row["crude_ratio"] is not None]
-        if not solid:
-            return f"{says}."
-        highest = max(solid, key=lambda row: row["crude_ratio"])
-        says += (
-            f"; the highest, {field.region_name(highest['region'])}, has "
-            f"{formats.number(highest['crude_ratio'], 2)} times those of all regions together"
+    if not named:
+        return (
+            f"No region stands out in {words} once water, family and age are allowed for, at a "
+            "false-discovery rate of 10 %."
         )
-        if highest["adjusted_ratio"] is not None:
-            says += f", and {_adjusted(highest)} once water, family and age are allowed for"
-        return f"{says}."
-    named = [
-        f"{field.region_name(row['region'])} ({formats.number(row['crude_ratio'], 2)} times)"
-        for row in flagged[:4]
-    ]
-    more = f" and {len(flagged) - 4} more" if len(flagged) > 4 else ""
-    verb = "stands" if len(flagged) == 1 else "stand"
-    says = (
-        f"{len(flagged)} of {len(rows)} regions {verb} out in {words}: "
-        f"{formats.listed(named)}{more}."
-    )
-    adjusted = [row for row in flagged if row["adjusted_ratio"] is not None]
-    if adjusted:
-        stay = [field.region_name(row["region"]) for row in adjusted if _stays(row)]
-        says += " Once water, family and age are allowed for, " + (
-            f"{formats.listed(stay[:4])} still {'differs' if len(stay) == 1 else 'differ'}."
-            if stay
-            else "none of them still differs."
-        )
-    return says
+    parts = []
+    for direction, more in (("above", "more"), ("below", "fewer")):
+        own = [row for row in named if row["direction"] == direction]
+        own.sort(key=_nearer_to_1, reverse=True)
+        told = [f"{field.region_name(row['region'])} ({_adjusted(row)} times)" for row in own[:4]]
+        if len(own) > 4:
+            told.append(f"{len(own) - 4} more")
+        if told:
+            verb = "has" if len(own) == 1 else "have"
+            parts.append(f"{formats.listed(told)} {verb} {more} {words} than all regions together")
+    return f"Once water, family and age are allowed for, {'; '.join(parts)}."
 
 
 def _apart(field: Field, rows: list[Row]) -> str:
     """Where no method can tell a region from its water, in a sentence after the others."""
-    named = [field.region_name(row["region"]) for row in rows if NO_METHOD in (row["note"] or "")]
+    named = [field.region_name(row["region"]) for row in rows if row["confounded"]]
     if not named:
         return ""
     more = [f"{len(named) - 4} more"] if len(named) > 4 else []
     return (
-        f" In {formats.listed([*named[:4], *more])} region and water profile hardly overlap, so "
+        f" In {formats.listed([*named[:4], *more])} region and water hardly overlap, so "
         "that no method can part them."
     )
 
@@ -240,7 +222,7 @@ def _says_one(field: Field, row: Row, event: str) -> str:
 
 _COLUMNS = [
     "Region", "Failures", "Expected", "Unit-years", "Per 100 unit-years", "95 %", "Shrunk",
-    "Crude ratio", "Adjusted ratio", "95 % ", "q", "Stands out",
+    "Crude ratio", "Adjusted ratio", "95 % ", "p", "q", "Stands out",
 ]  # fmt: skip
 
 
@@ -258,8 +240,9 @@ def _table(field: Field, rows: list[Row]) -> list[list[str]]:
             formats.number(row["crude_ratio"]),
             formats.number(row["adjusted_ratio"]),
             formats.interval(row["adjusted_low"], row["adjusted_high"]),
-            formats.number(row["q_value"], 2),
-            "yes" if row["flagged"] else "no",
+            formats.number(row["adjusted_p_value"], 2),
+            formats.number(row["adjusted_q_value"], 2),
+            "cannot be told" if row["confounded"] else row["direction"] or "no",
         ]
         for row in ranked
     ]

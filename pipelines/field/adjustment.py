@@ -1,11 +1,11 @@
 """Regions with water, family and age taken into account: a Poisson regression.
 
-Belongs here: the regression and its limits clustered by unit. Does not belong here: the other
-figures of regions (`regions`).
+Belongs here: the regression and its limits clustered by site. Does not belong here: the other
+figures of regions (`regions`), which water a day has (`pipelines.units.water_of_days`).
 
-The model has a term for each region, water profile, family and band of months in service, and the
-unit-days as offset. It is fitted on cells, which gives the same estimate as unit by unit; the
-sandwich variance needs the units' residuals and is summed up per cell and pair of bands.
+The model has a term for each region, family, band of age, set of needs and class of each analyte's
+ratio to its maximum, and the unit-days as offset. It is fitted on cells of these, which gives the
+same estimate as day by day; the sandwich variance sums the residuals of each site.
 """
 
 from __future__ import annotations
@@ -17,82 +17,113 @@ import polars as pl
 
 from pipelines.field.poisson import Z_95
 
-# Ages, in days, at which a new band of months in service begins.
-BANDS_DAYS = tuple(round(months * 30.4375) for months in (0, 6, 12, 18, 24, 36, 48))
-_KINDS = ("region", "profile", "family")
+# Ages, in days, at which a new band begins: 0-6, 6-12, 12-24 and from 24 months on.
+BANDS_DAYS = (0, 183, 366, 731)
+FEWEST_OF_A_SET = 5  # failures, below which sets of needs go together
+RARE = "rare"
 _EMPTY = pl.Schema(
     {
         "region": pl.String,
         "adjusted_ratio": pl.Float64,
         "adjusted_low": pl.Float64,
         "adjusted_high": pl.Float64,
+        "adjusted_p_value": pl.Float64,
     }
 )
+_AT_ONCE = 200_000  # rows of the sites' scores that stand in memory together
 
 
-def adjusted_regions(
-    failures: pl.DataFrame, exposed: pl.DataFrame, days: pl.DataFrame | None = None
-) -> pl.DataFrame:
+def adjusted_regions(failures: pl.DataFrame, days: pl.DataFrame) -> pl.DataFrame:
     """exp(a region's term - the unit-year-weighted mean of the regions' terms), with 95 % limits.
 
+    p is the two-sided Wald one of that contrast.
+
     Args:
-        failures: serial, age, and region, profile, family of the unit.
-        exposed: of `context.episodes`: serial, entry, days, region, profile, family.
-        days: `days_in_bands` of the same, where they are at hand.
+        failures: serial, age.
+        days: of `days_in_bands`.
 
     Returns:
-        region, adjusted_ratio, adjusted_low, adjusted_high; regions without a failure, or whose
-        term the data cannot part from that of a water, are not among them.
+        region, adjusted_ratio, adjusted_low, adjusted_high, adjusted_p_value; regions without a
+        failure, or whose term the data cannot part from that of a water, are not among them.
     """
-    units = _with_failures(failures, days_in_bands(exposed) if days is None else days)
-    for kind in (*_KINDS, "band"):
+    cells = _rare_sets_together(_with_failures(failures, days))
+    years = dict(cells.group_by("region").agg(pl.col("y").sum()).iter_rows())
+    kinds = _kinds(cells)
+    for kind in kinds:
         # A level without any failure has no finite term; its cells say nothing of the others.
-        with_failures = units.group_by(kind).agg(pl.col("f").sum()).filter(pl.col("f") > 0)[kind]
-        units = units.filter(pl.col(kind).is_in(with_failures.implode()))
-    if units["region"].n_unique() < 2:
+        with_failures = cells.group_by(kind).agg(pl.col("f").sum()).filter(pl.col("f") > 0)[kind]
+        cells = cells.filter(pl.col(kind).is_in(with_failures.implode()))
+    if cells["region"].n_unique() < 2:
         return _EMPTY.to_frame()
-    return _fit(units)
+    return _fit(cells, kinds, years)
 
 
-def days_in_bands(exposed: pl.DataFrame) -> pl.DataFrame:
-    """Days of each unit in each band of age: serial, region, profile, family, band, y."""
+def days_in_bands(waters: pl.DataFrame) -> pl.DataFrame:
+    """The stretches of one water split at each band of age.
+
+    Args:
+        waters: of `context.water_stretches`: serial, site, region, family, entry, exit (half-open),
+            needs and the columns `ratio_...`.
+
+    Returns:
+        The same with band, and y, its days.
+    """
     ends = [*BANDS_DAYS[1:], 10**6]
-    spans = [
-        exposed.select(
-            "serial",
-            *_KINDS,
-            band=pl.lit(band, pl.Int64),
-            y=(
-                pl.min_horizontal(pl.col("entry") + pl.col("days"), end)
-                - pl.max_horizontal("entry", start)
-            ),
-        ).filter(pl.col("y") > 0)
-        for band, (start, end) in enumerate(zip(BANDS_DAYS, ends, strict=True))
-    ]
+    entry, exit_ = (pl.max_horizontal("entry", "start"), pl.min_horizontal("exit", "end"))
+    bands = pl.DataFrame({"band": range(len(ends)), "start": BANDS_DAYS, "end": ends})
     return (
-        pl.concat(spans)
-        .group_by("serial", *_KINDS, "band")
-        .agg(pl.col("y").sum().cast(pl.Float64))
-        .sort("serial", "band")
+        waters.join(bands, how="cross")
+        .with_columns(entry=entry, exit=exit_)
+        .filter(pl.col("entry") < pl.col("exit"))
+        .with_columns(y=(pl.col("exit") - pl.col("entry")).cast(pl.Float64))
+        .drop("start", "end")
+        .sort("serial", "entry")
     )
+
+
+def _kinds(cells: pl.DataFrame) -> tuple[str, ...]:
+    ratios = (name for name in cells.columns if name.startswith("ratio_"))
+    return ("region", "family", "band", "needs", *ratios)
 
 
 def _with_failures(failures: pl.DataFrame, days: pl.DataFrame) -> pl.DataFrame:
     """`days_in_bands` with the failures of each, f."""
-    band = pl.sum_horizontal((pl.col("age") >= start).cast(pl.Int64) for start in BANDS_DAYS) - 1
-    counted = failures.group_by("serial", band=band).agg(f=pl.len())
-    return days.join(
-        counted, on=["serial", "band"], how="left", maintain_order="left"
-    ).with_columns(pl.col("f").fill_null(0).cast(pl.Float64))
+    numbered = days.with_row_index("stretch")
+    counted = (
+        failures.select("serial", pl.col("age").cast(pl.Int64))
+        .sort("age")
+        .join_asof(
+            numbered.select("serial", "stretch", "exit", age=pl.col("entry").cast(pl.Int64)).sort(
+                "age"
+            ),
+            on="age",
+            by="serial",
+            check_sortedness=False,
+        )
+        .group_by("stretch")
+        .agg(f=pl.len().cast(pl.Float64))
+    )
+    return (
+        numbered.join(counted, on="stretch", how="left", maintain_order="left")
+        .with_columns(pl.col("f").fill_null(0.0))
+        .drop("stretch", "entry", "exit")
+    )
 
 
-def _fit(units: pl.DataFrame) -> pl.DataFrame:
+def _rare_sets_together(cells: pl.DataFrame) -> pl.DataFrame:
+    """The same with the sets of needs that have few failures as one."""
+    few = cells.group_by("needs").agg(pl.col("f").sum()).filter(pl.col("f") < FEWEST_OF_A_SET)
+    rare = pl.col("needs").is_in(few["needs"].implode())
+    return cells.with_columns(needs=pl.when(rare).then(pl.lit(RARE)).otherwise("needs"))
+
+
+def _fit(units: pl.DataFrame, kinds: tuple[str, ...], years: dict[str, float]) -> pl.DataFrame:
     from statsmodels.genmod.families import Poisson
     from statsmodels.genmod.generalized_linear_model import GLM
     from statsmodels.tools.sm_exceptions import PerfectSeparationWarning
 
-    cells = units.group_by(*_KINDS, "band").agg(pl.col("f", "y").sum()).sort(*_KINDS, "band")
-    design, names = _design(cells)
+    cells = units.group_by(kinds).agg(pl.col("f", "y").sum()).sort(kinds)
+    design, names = _design(cells, kinds)
     kept = _independent(design)
     model = GLM(
         cells["f"].to_numpy(),
@@ -104,20 +135,22 @@ def _fit(units: pl.DataFrame) -> pl.DataFrame:
         # So few cells that the terms give each its count: no harm to terms or sandwich.
         warnings.simplefilter("ignore", PerfectSeparationWarning)
         fitted = model.fit()
-    rate = cells.select(*_KINDS, "band").with_columns(
+    rate = cells.select(kinds).with_columns(
         rate=fitted.fittedvalues / cells["y"].to_numpy(), cell=pl.int_range(pl.len())
     )
     bread = np.asarray(fitted.normalized_cov_params)
-    meat = _clustered(units.join(rate, on=[*_KINDS, "band"]), design[:, kept])
-    groups = units["serial"].n_unique()
-    covariance = bread @ meat @ bread * groups / max(groups - 1, 1)
-    return _contrasts(units, names, design, kept, np.asarray(fitted.params), covariance)
+    meat = _clustered(units.join(rate, on=kinds), design[:, kept])
+    sites = units["site"].n_unique()
+    covariance = bread @ meat @ bread * sites / max(sites - 1, 1)
+    return _contrasts(years, names, design, kept, np.asarray(fitted.params), covariance)
 
 
-def _design(cells: pl.DataFrame) -> tuple[np.ndarray, list[tuple[str, str]]]:
+def _design(
+    cells: pl.DataFrame, kinds: tuple[str, ...]
+) -> tuple[np.ndarray, list[tuple[str, str]]]:
     """All regions, and every other kind without its first level."""
     columns, names = [], []
-    for kind in (*_KINDS, "band"):
+    for kind in kinds:
         levels = cells[kind].unique().sort().to_list()
         for level in levels if kind == "region" else levels[1:]:
             columns.append((cells[kind] == level).to_numpy().astype(float))
@@ -138,32 +171,36 @@ def _independent(design: np.ndarray) -> np.ndarray:
 
 
 def _clustered(units: pl.DataFrame, design: np.ndarray) -> np.ndarray:
-    """Sum over units of the outer product of their scores.
+    """Sum over sites of the outer product of their scores.
 
-    A unit is in few cells: its residuals stand in a sparse matrix of units and cells.
+    A site is in few cells: its residuals stand in a sparse matrix of sites and cells.
     """
     from scipy.sparse import csr_array
 
-    ordered = units.sort("serial", "cell")
+    ordered = units.sort("site", "cell")
     residual = ordered.select(pl.col("f") - pl.col("rate") * pl.col("y")).to_series().to_numpy()
-    unit = ordered["serial"].rle_id().to_numpy()
-    shape = (int(unit[-1]) + 1, len(design))
-    scores = csr_array((residual, (unit, ordered["cell"].to_numpy())), shape=shape)
-    meat: np.ndarray = design.T @ ((scores.T @ scores) @ design)
+    site = ordered["site"].rle_id().to_numpy()
+    shape = (int(site[-1]) + 1, len(design))
+    residuals = csr_array((residual, (site, ordered["cell"].to_numpy())), shape=shape)
+    meat = np.zeros((design.shape[1],) * 2)
+    for start in range(0, shape[0], _AT_ONCE):
+        scores = residuals[start : start + _AT_ONCE] @ design
+        meat += scores.T @ scores
     return meat
 
 
 def _contrasts(
-    units: pl.DataFrame,
+    years: dict[str, float],
     names: list[tuple[str, str]],
     design: np.ndarray,
     kept: np.ndarray,
     terms: np.ndarray,
     covariance: np.ndarray,
 ) -> pl.DataFrame:
-    years = dict(units.group_by("region").agg(pl.col("y").sum()).iter_rows())
-    total = sum(years.values())
-    weights = np.array([years[level] / total if kind == "region" else 0.0 for kind, level in names])
+    from scipy.stats import norm
+
+    weights = np.array([years[level] if kind == "region" else 0.0 for kind, level in names])
+    weights /= weights.sum()  # of the regions that have a term
     # A contrast can be estimated where it is a combination of the cells' rows.
     rows = np.linalg.svd(design, full_matrices=False)
     space = rows[2][rows[1] > 1e-8 * rows[1][0]]
@@ -181,6 +218,7 @@ def _contrasts(
         if not variance > 0:  # rounding, where the failures barely determine the terms
             continue
         spread = np.sqrt(variance)
-        limits = [np.exp(estimate + sign * Z_95 * spread) for sign in (-1, 1)]
-        ratios.append((level, float(np.exp(estimate)), float(limits[0]), float(limits[1])))
+        figures = [estimate + sign * Z_95 * spread for sign in (0, -1, 1)]
+        chance = 2 * norm.sf(abs(estimate) / spread)
+        ratios.append((level, *(float(x) for x in np.exp(figures)), float(chance)))
     return pl.DataFrame(ratios, schema=_EMPTY, orient="row")

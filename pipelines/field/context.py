@@ -58,6 +58,20 @@ REPAIRS = pl.Schema(
 )
 
 
+_WATERS = pl.Schema(
+    {
+        "unit": pl.UInt32(),
+        "serial": pl.String(),
+        "site": pl.String(),
+        FLEET: pl.Int8(),
+        **dict.fromkeys(UNIT_DIMENSIONS, pl.String()),
+        "entry": pl.Int64(),
+        "exit": pl.Int64(),
+        "needs": pl.String(),
+    }
+)
+
+
 def no_repairs() -> pl.DataFrame:
     """The frame of repairs without a row."""
     return pl.DataFrame(schema=REPAIRS)
@@ -82,6 +96,9 @@ class FieldContext:
     before: failures before `since`, with the columns of `failures`: a unit that had one is no
         longer at risk of a first one.
     as_of: the day up to which all of it is known.
+    waters: one row a stretch of the exposure under one water test in force: unit, serial, site (or
+        the serial where there is none), fleet, family, region, profile, startup, entry, exit (ages,
+        half-open), needs, and the columns `ratio_…` of `pipelines.units.water_of_days`.
     repairs: one row a repair call with the columns of REPAIRS, claimed or not, in the exposure
         (`inside`: it counts among the failures) or past it; the verdict is its claim's.
     since, until: the stretch of the calendar [since, until) that is looked at; None: all of it.
@@ -100,6 +117,7 @@ class FieldContext:
     repairs: pl.DataFrame = field(default_factory=no_repairs)
     chosen: tuple[str, ...] = ()
     competing: FieldContext | None = None
+    waters: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=_WATERS))
     _known: dict[object, pl.DataFrame] = field(default_factory=dict, init=False, repr=False)
 
     def once(self, key: object, make: Callable[[], pl.DataFrame]) -> pl.DataFrame:
@@ -125,6 +143,7 @@ def prepare(
     states: pl.DataFrame,
     doubtful: pl.DataFrame,
     as_of: date,
+    waters: pl.DataFrame | None = None,
 ) -> FieldContext:
     """The context of a whole fleet.
 
@@ -135,6 +154,7 @@ def prepare(
         states: serial, from_day, until_day, state (of `histories.treatment_states`).
         doubtful: serial, unsound, days, failures (of `units.time_at_risk.doubtful_exposure`).
         as_of: the as-of date.
+        waters: of `units.water_of_days.waters_in_force`; None: no day is tested.
     """
     done = pl.col("startup_completed_on").is_not_null()
     units = histories.select(
@@ -188,7 +208,35 @@ def prepare(
         .sort("call")
     )
     left_out = doubtful.join(units.select("serial", "region"), on="serial").sort("serial")
-    return FieldContext(units, known, placed, left_out, known.clear(), as_of)
+    return FieldContext(
+        units,
+        known,
+        placed,
+        left_out,
+        known.clear(),
+        as_of,
+        waters=_placed_waters(histories, dims, waters),
+    )
+
+
+def _placed_waters(
+    histories: pl.DataFrame, dims: pl.DataFrame, waters: pl.DataFrame | None
+) -> pl.DataFrame:
+    """The stretches of the waters by age, with the site and the unit dimensions of each."""
+    if waters is None:
+        waters = histories.filter(pl.col("watched_days") > 0).select(
+            "serial", from_on="watched_from", until_on="watched_until", needs=pl.lit("untested")
+        )
+    site = pl.col("site") if "site" in histories.columns else pl.lit(None, pl.String)
+    sites = histories.select("serial", site=pl.coalesce(pl.format("at {}", site), "serial"))
+    begun = pl.col("watched_from")
+    placed = waters.join(dims, on="serial").join(sites, on="serial")
+    return placed.select(
+        *(name for name in _WATERS if name not in ("entry", "exit")),
+        *(name for name in waters.columns if name.startswith("ratio_")),
+        entry=(pl.col("from_on") - begun).dt.total_days(),
+        exit=(pl.col("until_on") - begun).dt.total_days(),
+    ).sort("serial", "entry")
 
 
 def narrow(
@@ -201,12 +249,12 @@ def narrow(
 ) -> FieldContext:
     """The same, for some families, failures of some classes, and days in [since, until)."""
     units, failures, states = context.units, context.failures, context.states
-    before, repairs = context.before, context.repairs
+    before, repairs, waters = context.before, context.repairs, context.waters
     competing = narrow(context, families=families, since=since, until=until) if classes else None
     if families:
         wanted = pl.col("family").is_in(list(families))
-        units, failures, states, repairs = (
-            frame.filter(wanted) for frame in (units, failures, states, repairs)
+        units, failures, states, repairs, waters = (
+            frame.filter(wanted) for frame in (units, failures, states, repairs, waters)
         )
     if classes:
         of_class = pl.col("cause_class").is_in(list(classes))
@@ -228,6 +276,7 @@ def narrow(
         repairs=repairs,
         chosen=tuple(classes),
         competing=competing,
+        waters=waters,
     )
 
 
@@ -276,6 +325,19 @@ def _episodes(context: FieldContext, by_state: bool) -> pl.DataFrame:
         .drop("watched_from", "last")
         .with_row_index("episode")
     )
+
+
+def water_stretches(context: FieldContext) -> pl.DataFrame:
+    """The rows of `waters` within [since, until) of the context; exit is half-open."""
+    stretches = context.waters
+    for bound, edge in (("entry", context.since), ("exit", context.until)):
+        if edge is not None:
+            began = context.units.select("unit", "watched_from")
+            age = (pl.lit(edge) - pl.col("watched_from")).dt.total_days()
+            cut = pl.max_horizontal if bound == "entry" else pl.min_horizontal
+            stretches = stretches.join(began, on="unit").with_columns(cut(bound, age).alias(bound))
+            stretches = stretches.drop("watched_from")
+    return stretches.filter(pl.col("entry") < pl.col("exit"))
 
 
 def failures_of(context: FieldContext, stretches: pl.DataFrame) -> pl.DataFrame:

@@ -16,9 +16,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pipelines.field.adjustment import BANDS_DAYS
 from pipelines.field.shrinkage import shrink
 
+# Ages, in days, at which a new band of months in service begins.
+BANDS_DAYS = tuple(round(months * 30.4375) for months in (0, 6, 12, 18, 24, 36, 48))
 _EDGES = np.array([*BANDS_DAYS, 10**6])
 
 

@@ -12,7 +12,7 @@ import numpy as np
 import polars as pl
 
 from pipelines.field.adjustment import adjusted_regions, days_in_bands
-from pipelines.field.context import FLEET, FieldContext, episodes
+from pipelines.field.context import FLEET, FieldContext, episodes, water_stretches
 from pipelines.field.funnel import funnel_limits, overdispersion, p_values, q_values
 from pipelines.field.groups import of_event
 from pipelines.field.poisson import garwood_limits
@@ -20,6 +20,14 @@ from pipelines.field.shrinkage import shrink
 from pipelines.field.slices import DIMENSIONS, NO_EXPOSURE, NO_FAILURES, Slice, labelled, thin
 from schemas import codes
 
+_FUNNEL = (
+    "funnel_95_low",
+    "funnel_95_high",
+    "funnel_998_low",
+    "funnel_998_high",
+    "p_value",
+    "q_value",
+)
 COLUMNS = (
     "event",
     "failures",
@@ -34,33 +42,33 @@ COLUMNS = (
     "adjusted_ratio",
     "adjusted_low",
     "adjusted_high",
-    "funnel_95_low",
-    "funnel_95_high",
-    "funnel_998_low",
-    "funnel_998_high",
-    "p_value",
-    "q_value",
+    "adjusted_p_value",
+    "adjusted_q_value",
+    *_FUNNEL,
     "flagged",
+    "direction",
+    "confounded",
 )
 DAYS_PER_YEAR = 365.25
 FALSE_DISCOVERY_RATE = 0.10
-# Share of a region's time spent in waters that the other regions have too, below which no method
-# can tell the region from its water.
+# Share of a region's time in cells of water and family in which the others have as much, below
+# which no method can tell the region from its water.
 LEAST_OVERLAP = 0.10
 _ONE = "the only region: there is nothing to compare it with"
-_APART = "region and water profile hardly overlap here: no method can part them"
+_APART = "region and water hardly overlap here: no method can part them"
 
 
 def regions(context: FieldContext, dims: Slice = ("region",)) -> pl.DataFrame:
     """Every region for all failures and for water-caused ones.
 
     Crude = failures / expected at the overall rate. Funnel limits are around 1, widened by the
-    overdispersion of the regions (Spiegelhalter 2005); p comes from the same, q from
-    Benjamini & Hochberg over the regions of one event; flagged where q is below 10 % and the
-    figure is not thin. Sliced by more than the region, regions are compared within each of the
-    other dimensions' groups.
+    overdispersion of the regions (Spiegelhalter 2005); p and q come from the same and flag nobody.
+    The adjusted p is Wald's (`adjustment`), its q Benjamini & Hochberg's over the regions of one
+    event that are not thin; flagged, above or below 1, where that is 10 % or less and region and
+    water overlap. Sliced by more than the region, regions are compared within each of the other
+    dimensions' groups.
     """
-    exposed = episodes(context)
+    exposed, waters = episodes(context), water_stretches(context)
     others = [name for name in dims if name not in ("region", "cause_class")]
     placed = tuple(name for name in DIMENSIONS if name in {*dims, "region"})
     classes: list[str | None] = [*context.classes] if "cause_class" in dims else [None]
@@ -69,7 +77,7 @@ def regions(context: FieldContext, dims: Slice = ("region",)) -> pl.DataFrame:
     for group in groups.to_dicts():
         inside = pl.all_horizontal(pl.col(name) == word for name, word in group.items())
         units, stretches = context.units.filter(inside), exposed.filter(inside)
-        failed, days = context.failures.filter(inside), days_in_bands(stretches)
+        failed, days = context.failures.filter(inside), days_in_bands(waters.filter(inside))
         for name in classes:
             of_class = failed if name is None else failed.filter(pl.col("cause_class") == name)
             within = replace(context, units=units, failures=of_class)
@@ -82,7 +90,7 @@ def regions(context: FieldContext, dims: Slice = ("region",)) -> pl.DataFrame:
                 for event in codes.EVENTS
             ]
     if not parts:  # the columns, without a row
-        none = _compared_regions(context, exposed, days_in_bands(exposed), "any").clear()
+        none = _compared_regions(context, exposed, days_in_bands(waters), "any").clear()
         parts = [none.with_columns(pl.lit("").alias(name) for name in placed if name != "region")]
     rows = pl.concat(parts, how="diagonal_relaxed").sort(*placed, "event")
     return labelled(rows, placed, COLUMNS)
@@ -91,10 +99,20 @@ def regions(context: FieldContext, dims: Slice = ("region",)) -> pl.DataFrame:
 def _compared_regions(
     context: FieldContext, exposed: pl.DataFrame, days: pl.DataFrame, event: str
 ) -> pl.DataFrame:
-    table = _of_event(context, exposed, days, event).join(
-        _overlap(exposed), on="region", how="left"
+    table = _of_event(context, exposed, days, event).join(overlap(days), on="region", how="left")
+    confounded = (pl.col("overlap") < LEAST_OVERLAP).fill_null(False)
+    found = (pl.col("adjusted_q_value") <= FALSE_DISCOVERY_RATE).fill_null(False)
+    above = pl.col("adjusted_ratio") > 1
+    return (
+        table.with_columns(confounded=confounded, flagged=found & ~confounded)
+        .with_columns(
+            direction=pl.when("flagged").then(
+                pl.when(above).then(pl.lit("above")).otherwise(pl.lit("below"))
+            ),
+            note=_notes(),
+        )
+        .drop("overlap", "regions")
     )
-    return table.with_columns(note=_notes()).drop("overlap", "regions")
 
 
 def _of_event(
@@ -119,21 +137,23 @@ def _of_event(
     overall = count.sum() / total_years if total_years > 0 else np.nan
     expected = years * overall
     figures = _compared(count, years, expected, overall)
-    adjusted = adjusted_regions(failures, exposed, days)
-    return (
-        table.with_columns(
-            pl.lit(event).alias("event"),
-            *(pl.Series(name, values) for name, values in figures.items()),
-            thin=thin(),
-            regions=pl.len(),
-        )
-        .with_columns(
-            flagged=pl.col("q_value").is_finite()
-            & (pl.col("q_value") < FALSE_DISCOVERY_RATE)
-            & ~pl.col("thin")
-        )
-        .join(adjusted, on="region", how="left")
-    )
+    adjusted = adjusted_regions(failures, days)
+    placed = table.with_columns(
+        pl.lit(event).alias("event"),
+        *(pl.Series(name, values) for name, values in figures.items()),
+        thin=thin(),
+        regions=pl.len(),
+    ).join(adjusted, on="region", how="left", maintain_order="left")
+    return placed.with_columns(adjusted_q_value=adjusted_q_values(placed))
+
+
+def adjusted_q_values(table: pl.DataFrame) -> pl.Series:
+    """Benjamini & Hochberg's over the regions that are not thin; null elsewhere."""
+    ranked = ~table["thin"] & table["adjusted_p_value"].is_not_null()
+    found = np.full(table.height, np.nan)
+    place = ranked.arg_true().to_numpy()
+    found[place] = q_values(table["adjusted_p_value"].gather(place).to_numpy())
+    return pl.Series(found, nan_to_null=True)
 
 
 def _compared(
@@ -153,7 +173,7 @@ def _compared(
         "shrunk_per_100": nothing.copy(),
         "expected": np.where(years > 0, expected, np.nan),
         "crude_ratio": crude,
-        **{name: nothing.copy() for name in COLUMNS[13:19]},
+        **{name: nothing.copy() for name in _FUNNEL},
     }
     shrunk = shrink(count, np.where(usable, expected, 0.0))
     if shrunk is not None:
@@ -176,17 +196,19 @@ def _compared(
     return figures
 
 
-def _overlap(exposed: pl.DataFrame) -> pl.DataFrame:
-    """For each region the share of its time in waters, as far as the others have them too."""
-    days = exposed.group_by("region", "profile").agg(pl.col("days").sum())
-    here = days.with_columns(
-        own=pl.col("days") / pl.col("days").sum().over("region"),
-        rest=pl.col("days").sum().over("profile") - pl.col("days"),
-        rest_all=pl.col("days").sum() - pl.col("days").sum().over("region"),
-    )
-    shared = pl.min_horizontal("own", pl.col("rest") / pl.col("rest_all"))
-    return here.group_by("region").agg(
-        overlap=pl.when(pl.col("rest_all").first() > 0).then(shared.sum())
+def overlap(days: pl.DataFrame) -> pl.DataFrame:
+    """For each region the share of its time in needs x family where the others have as much."""
+    cells = days.group_by("region", "needs", "family").agg(pl.col("y").sum())
+    others = pl.col("y").sum().over("needs", "family") - pl.col("y")
+    shared = pl.when(others >= pl.col("y")).then("y").otherwise(0.0)
+    return (
+        cells.with_columns(shared=shared, regions=pl.col("region").n_unique())
+        .group_by("region")
+        .agg(
+            overlap=pl.when(pl.col("regions").first() > 1).then(
+                pl.col("shared").sum() / pl.col("y").sum()
+            )
+        )
     )
 
 
@@ -196,7 +218,7 @@ def _notes() -> pl.Expr:
         .then(pl.lit(NO_EXPOSURE))
         .when(pl.col("regions") == 1)
         .then(pl.lit(_ONE))
-        .when(pl.col("overlap") < LEAST_OVERLAP)
+        .when("confounded")
         .then(pl.lit(_APART))
         .when(pl.col("failures") == 0)
         .then(pl.lit(f"adjusted ratio {NO_FAILURES}"))

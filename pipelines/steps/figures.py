@@ -56,7 +56,13 @@ def field_context(watched: Watched, con: duckdb.DuckDBPyConnection, as_of: dt.da
     """
     decided = read_frame(con, "decisions", columns=["claim", *CLAIM_COLUMNS, *PAYABLE])
     context = prepare(
-        watched.units, watched.failures, decided, watched.states, watched.doubtful, as_of
+        watched.units,
+        watched.failures,
+        decided,
+        watched.states,
+        watched.doubtful,
+        as_of,
+        watched.waters,
     )
     return replace(context, repairs=with_claims(watched.repairs, decided))
 

@@ -43,6 +43,7 @@ EXPOSURE = {
     "treatment_states": "states",
     "doubtful_exposure": "doubtful",
     "agency_repairs": "repairs",
+    "waters_in_force": "waters",
 }
 # Units and samples worked on at a time: what stands in memory is their evidence.
 PART_UNITS, SLICE_SAMPLES = 100_000, 250_000
@@ -53,7 +54,8 @@ class Watched:
     """What the figures need of the units, their failures and their treatment.
 
     units: serial, site, edition and `HISTORY_COLUMNS`; failures: of `failures_inside`; states: of
-    `treatment_states`; doubtful: of `doubtful_exposure`; repairs: of `agency_repairs`.
+    `treatment_states`; doubtful: of `doubtful_exposure`; repairs: of `agency_repairs`;
+    waters: of `waters_in_force`.
     """
 
     units: pl.DataFrame
@@ -61,6 +63,7 @@ class Watched:
     states: pl.DataFrame
     doubtful: pl.DataFrame
     repairs: pl.DataFrame
+    waters: pl.DataFrame
 
 
 def unit_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
@@ -181,6 +184,7 @@ def _watched(evidence: Evidence, histories: Histories) -> Watched:
             evidence.units, units, evidence.service_calls, duplicates, evidence.as_of
         ),
         agency_repairs(evidence.service_calls, units, evidence.causes, failures),
+        histories.waters,
     )
 
 
@@ -197,6 +201,7 @@ def _together(parts: list[Watched]) -> Watched:
         whole("states", "serial", "from_day"),
         whole("doubtful", "serial"),
         whole("repairs", "call"),
+        whole("waters", "serial", "from_on"),
     )
 
 
@@ -216,6 +221,7 @@ STEP = Step(
         "treatment_states": "One row is one stretch of a unit in one state of its treatment.",
         "doubtful_exposure": "One row is one unit that the figures leave out for its clock start.",
         "agency_repairs": "One row is one repair call, for the figures of agencies.",
+        "waters_in_force": "One row is one stretch of a unit under one water test in force.",
     },
     reads=(*DECIDING, "feed_states", *REFERENCE_ASSETS, "terms_values", "terms_water_limits"),
     work=unit_tables,

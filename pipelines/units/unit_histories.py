@@ -27,7 +27,8 @@ from pipelines.units.treatment_states import (
     fitted_systems,
     treatment_states,
 )
-from pipelines.water.profiles import profile_units
+from pipelines.units.water_of_days import waters_in_force
+from pipelines.water.profiles import judged_supply_tests, latest_profiles
 from schemas.columns import column_names
 from schemas.histories import UnitHistories
 
@@ -53,20 +54,21 @@ class Histories:
 
     `units` has the columns of `UnitHistories` and besides those of `unit_terms`, of `time_at_risk`,
     of `fit_of_units` and of the terms in `_TERMS`; `fitted`, `covers` and `states` are those of
-    `treatment_states`.
+    `treatment_states`; `waters` that of `waters_in_force`.
     """
 
     units: pl.DataFrame
     fitted: pl.DataFrame
     covers: pl.DataFrame
     states: pl.DataFrame
+    waters: pl.DataFrame
 
     def of(self, serials: pl.Series) -> Histories:
         """The same of some units alone: a part of the fleet comes with units that it took over."""
         if self.units["serial"].is_in(serials.implode()).all():
             return self
         wanted = pl.DataFrame({"serial": serials})
-        frames = (self.units, self.fitted, self.covers, self.states)
+        frames = (self.units, self.fitted, self.covers, self.states, self.waters)
         return Histories(*(frame.join(wanted, on="serial", how="semi") for frame in frames))
 
     @property
@@ -89,10 +91,13 @@ def build_histories(
     clocked = unit_terms(evidence.units, evidence.models, terms).join(
         terms.values.select("edition", "family", *_TERMS), on=["edition", "family"], how="left"
     )
+    judged = judged_supply_tests(
+        evidence.water_tests, clocked, terms.water_limits, terms.values, evidence.as_of
+    )
     profiled = clocked.join(
-        profile_units(
-            evidence.water_tests, clocked, terms.water_limits, terms.values, evidence.as_of
-        ).select("serial", "water_profile", "needs", "severity", "sample"),
+        latest_profiles(judged, clocked).select(
+            "serial", "water_profile", "needs", "severity", "sample"
+        ),
         on="serial",
         how="left",
     )
@@ -112,7 +117,8 @@ def build_histories(
         .pipe(_with_cover, fitted, covers, evidence)
         .with_columns(replacement=replacements.in_words())
     )
-    return Histories(units, fitted, covers, treatment_states(units, fitted, covers))
+    states = treatment_states(units, fitted, covers)
+    return Histories(units, fitted, covers, states, waters_in_force(judged, units))
 
 
 def _as_machines(units: pl.DataFrame) -> pl.DataFrame:

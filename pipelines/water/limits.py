@@ -171,6 +171,27 @@ def needs_of(
     )
 
 
+def ratio_classes(tests: pl.DataFrame, limits: pl.DataFrame) -> pl.DataFrame:
+    """How far each analyte is from its maximum, in classes, row by row as the tests.
+
+    Takes what `needs_of` takes. Returns a column `ratio_<analyte>` for each limited analyte: 1 up
+    to a half of its maximum, 2 up to it, 3 up to one and a half, 4 up to twice, 5 above; 0 where
+    it has no maximum or is not known. A non-detect within the maximum counts as its bound.
+    """
+    wide = _beside_limits(tests, limits)
+    return wide.select(_ratio_class(name).alias(f"ratio_{name}") for name in _BITS)
+
+
+def _ratio_class(name: str) -> pl.Expr:
+    value, below, high = pl.col(name), pl.col(f"{name}_below"), _limit("max", name)
+    told = pl.coalesce(value, pl.when(below <= high).then(below))
+    ratio = pl.when(told == 0).then(0.0).otherwise((told / high).round(9))
+    above = pl.sum_horizontal((ratio > edge).cast(pl.Int8) for edge in (0.5, 1.0, 1.5, 2.0))
+    return (
+        pl.when(ratio.is_not_null() & high.is_not_null()).then(above + 1).otherwise(0).cast(pl.Int8)
+    )
+
+
 def _limit(kind: str, analyte: str) -> pl.Expr:
     return pl.col(f"{kind} {analyte}")
 

@@ -22,7 +22,7 @@ from pipelines.water.analysis import (
 from pipelines.water.doubts import doubt_rules
 from pipelines.water.equilibrium import equilibria
 from pipelines.water.indices import larson_skold, scale_ceiling
-from pipelines.water.limits import needs_of
+from pipelines.water.limits import needs_of, ratio_classes
 from schemas import codes
 from schemas.columns import polars_schema
 from schemas.histories import WaterProfiles
@@ -209,6 +209,22 @@ def profile_units(
         serial, water_profile, needs (empty where untested), worst_ratio, severity (null where
         untested), sample, sampled_on, complete (all null where untested).
     """
+    return latest_profiles(judged_supply_tests(tests, units, limits, values, as_of), units)
+
+
+def judged_supply_tests(
+    tests: pl.DataFrame,
+    units: pl.DataFrame,
+    limits: pl.DataFrame,
+    values: pl.DataFrame,
+    as_of: date,
+) -> pl.DataFrame:
+    """Every supply test of every unit seen by the as-of date, under the unit's own terms.
+
+    Takes what `profile_units` takes. Returns serial, sample, sampled_on, reported_on (or
+    sampled_on), needs, worst_ratio, severity, complete, and `limits.ratio_classes`; one row a unit
+    and test, in the order of `NEWEST_LAST`.
+    """
     seen_on = pl.coalesce("reported_on", "sampled_on")
     seen = tests.with_columns(_seen_on=seen_on).filter(
         (pl.col("_seen_on") <= as_of) & (pl.col("point") == "supply")
@@ -222,15 +238,23 @@ def profile_units(
         seen.select(*NEWEST_LAST, *numbers), on="sample", how="left", maintain_order="left"
     )
     judged = needs_of(asked, limits, values, in_words=False)  # row by row as asked
-    chosen = (
+    return (
         judged.select("sample", "needs", "worst_ratio", "severity", "complete")
         .with_columns(asked.select("serial", "sampled_on", "_seen_on"))
+        .hstack(ratio_classes(asked, limits))
         .with_columns(pl.col("complete").fill_null(False))
-        .sort("complete", *NEWEST_LAST)
-        .unique("serial", keep="last", maintain_order=True)
+        .sort("serial", *NEWEST_LAST)
+        .rename({"_seen_on": "reported_on"})
+    )
+
+
+def latest_profiles(judged: pl.DataFrame, units: pl.DataFrame) -> pl.DataFrame:
+    """What `profile_units` returns, from `judged_supply_tests` of these units."""
+    chosen = judged.sort("complete", "sampled_on", "reported_on", "sample").unique(
+        "serial", keep="last", maintain_order=True
     )
     return (
-        owners.select("serial")
+        units.select("serial")
         .join(chosen, on="serial", how="left")
         .select(
             "serial",

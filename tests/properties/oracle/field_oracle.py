@@ -83,6 +83,7 @@ class Life:
     profile: str = "untested"
     needs: set[str] = field(default_factory=set)
     states: list[str] = field(default_factory=list)
+    waters: list[tuple] = field(default_factory=list)
     failures: list[Failure] = field(default_factory=list)
 
 
@@ -122,8 +123,44 @@ def live(known: World, unit: Row, decisions: dict[str, Decision]) -> Life:
         state_on(known, unit, life, terms, severity if tests else "normal", day)
         for day in days_of(life)
     ]
+    life.waters = [water_on(tests, terms, life.clock, day) for day in days_of(life)]
     life.failures = failures_of(known, unit, life, terms, decisions)
     return life
+
+
+def water_on(
+    tests: list[Row], terms: dict, clock: date, day: date
+) -> tuple[str | None, str, str, dict[str, int]]:
+    """The water of a day: sample, needs, severity and how far each analyte is from its maximum."""
+    water = terms["water"]
+    complete = [test for test in tests if is_complete(test, water)]
+    told = [test for test in complete or tests if test["sampled_on"]]
+
+    def place(test: Row) -> tuple:
+        return (test["sampled_on"], reported(test), test["sample"])
+
+    by_then = [test for test in told if test["sampled_on"] <= day]
+    first_day = min((test["sampled_on"] for test in told), default=None)
+    if not by_then and first_day is not None and first_day <= clock + 90 * DAY:
+        by_then = [test for test in told if test["sampled_on"] == first_day]
+    if not by_then:
+        return (None, "untested", "untested", {})
+    test = max(by_then, key=place)
+    needs, classes = set(), {}
+    for analyte, limit in water.get("limits", {}).items():
+        value, below = reading(test, analyte)
+        over = value is not None and "max" in limit and value > limit["max"]
+        under = value is not None and "min" in limit and value < limit["min"]
+        if over or under:
+            needs.add(limit["needs"])
+        if "max" in limit:
+            if value is None and below is not None and below <= limit["max"]:
+                value = below
+            if value is not None:
+                steps = [value * 2 > step * limit["max"] for step in (1, 2, 3, 4)]
+                classes[analyte] = 1 + sum(steps)
+    severity = how_severe(test, water.get("limits", {}), terms["maintenance"])
+    return (test["sample"], "+".join(sorted(needs)) or "none", severity, classes)
 
 
 def days_of(life: Life) -> list[date]:

@@ -13,8 +13,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipelines.field.adjustment import adjusted_regions
-from pipelines.field.context import FieldContext, episodes, prepare
+from pipelines.field.adjustment import adjusted_regions, days_in_bands
+from pipelines.field.context import FieldContext, prepare, water_stretches
 from pipelines.field.figures import figure
 from pipelines.field.poisson import garwood_limits, rate_ratio
 
@@ -98,6 +98,9 @@ def drawn(seed: int) -> tuple[FieldContext, pl.DataFrame]:
         pl.concat([before, after]),
         pl.DataFrame(schema=doubtful),
         AS_OF,
+        units.select(
+            "serial", from_on="watched_from", until_on="watched_until", needs="water_profile"
+        ),
     )
     return context, units.select("serial", "fitted_at")
 
@@ -129,14 +132,15 @@ def estimates() -> dict[str, np.ndarray]:
     found: dict[str, list[tuple[float, float, float]]] = {}
     for seed in range(RUNS):
         context, fitted = drawn(seed)
-        adjusted = adjusted_regions(context.failures, episodes(context)).sort("region").row(0)
+        days = days_in_bands(water_stretches(context))
+        adjusted = adjusted_regions(context.failures, days).sort("region").row(0)
         ratios = figure(context, "treatment_ratios", ()).filter(
             (pl.col("event") == "any") & (pl.col("comparison") == "treated vs untreated")
         )
         by_method = {row["method"]: row for row in ratios.iter_rows(named=True)}
         for name, told in {
             "naive region": naive_region(context),
-            "adjusted region": adjusted[1:],
+            "adjusted region": adjusted[1:4],
             "naive treatment": naive_treatment(context, fitted),
             **{
                 f"treatment by {method}": (row["ratio"], row["low"], row["high"])

@@ -16,7 +16,7 @@ import polars as pl
 import pytest
 
 from pipelines.field import kaplan_meier, mean_cumulative, risk_sets
-from pipelines.field.adjustment import adjusted_regions
+from pipelines.field.adjustment import adjusted_regions, days_in_bands
 from pipelines.field.context import FieldContext, prepare
 from pipelines.field.figures import figure
 from pipelines.field.poisson import rate_ratio
@@ -325,10 +325,10 @@ def test_a_region_in_easier_water_is_compared_at_equal_water() -> None:
     exposed = cells.select(
         serial=pl.format("U{}", "cell"),
         region="region",
-        profile="water",
+        needs="water",
         family=pl.lit("Force"),
         entry=pl.lit(0, pl.Int64),
-        days=pl.lit(each, pl.Int64),
+        exit=pl.lit(each, pl.Int64),
     )
     shares = cells["unit_years"].cast(pl.Int64)
     exposed = pl.concat(
@@ -343,7 +343,8 @@ def test_a_region_in_easier_water_is_compared_at_equal_water() -> None:
             for i, count in enumerate(cells["claims"])
         ]
     ).with_columns(age=pl.lit(0, pl.Int64))
-    told = {row[0]: row[1:] for row in adjusted_regions(failures, exposed).iter_rows()}
+    days = days_in_bands(exposed.with_columns(site="serial").drop("cell", "number", strict=False))
+    told = {row[0]: row[1:] for row in adjusted_regions(failures, days).iter_rows()}
     table = read("mh_expected").filter(pl.col("dataset").str.starts_with("simpson"))
     ratio = told["North"][0] / told["South"][0]
     np.testing.assert_allclose(ratio, table["poisson_glm_rr"][0], rtol=1e-5)

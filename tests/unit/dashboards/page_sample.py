@@ -239,7 +239,8 @@ def figures() -> dict[str, pl.DataFrame]:
                        shrunk_per_100=19.0, expected=20.0 + place, crude_ratio=ratio,
                        adjusted_ratio=1.1, adjusted_low=0.8, adjusted_high=1.5, funnel_95_low=0.6,
                        funnel_95_high=1.5, funnel_998_low=0.4, funnel_998_high=1.9, p_value=0.01,
-                       q_value=0.02, flagged=ratio > 2)
+                       q_value=0.02, adjusted_p_value=0.3, adjusted_q_value=0.5, flagged=False,
+                       confounded=False)
             )  # fmt: skip
         for by, fixed in slices():
             _add_curves(rows, by, fixed, event)

@@ -105,12 +105,42 @@ def test_a_picked_region_fills_what_is_cut_by_it(field) -> None:
 
 
 def test_a_region_is_not_blamed_for_its_water(field) -> None:
-    """A flagged region whose adjusted interval holds 1 is said to no longer differ."""
-    says = _views(regions.section(field))["regions"]["water/all"].says
-    assert says == (
-        "1 of 3 regions stands out in water-caused failures: New Mexico (2.6 times). Once water, "
-        "family and age are allowed for, none of them still differs."
+    """A crude ratio far out names nobody (version 2 of the contract: the adjusted one flags)."""
+    view = _views(regions.section(field))["regions"]["water/all"]
+    assert view.says == (
+        "No region stands out in water-caused failures once water, family and age are allowed "
+        "for, at a false-discovery rate of 10 %."
     )
+    dots = view.charts["funnel"]["rows"]["rows"]
+    assert dots
+    assert not any(dot["flagged"] for dot in dots)
+
+
+def test_regions_that_stand_out_are_ranked_by_the_limit_nearer_to_1(sample) -> None:
+    """Above and below apart, the surest first; one with fewer than ten failures is not named."""
+    tables = sample.figures()
+    told = {
+        "US-NM": ("above", 30, 3.0, 1.1, 9.0),
+        "US-KS": ("above", 30, 1.5, 1.3, 1.7),
+        "US-CO": ("below", 9, 0.5, 0.3, 0.8),
+    }
+
+    def own(place: int) -> pl.Expr:
+        named = {region: values[place] for region, values in told.items()}
+        return pl.col("region").replace_strict(named)
+
+    names = ("direction", "failures", "adjusted_ratio", "adjusted_low", "adjusted_high")
+    columns = {name: own(place) for place, name in enumerate(names)}
+    tables["regions"] = tables["regions"].with_columns(**columns, flagged=pl.lit(True))
+    view = _views(regions.section(field_of(sample.page_data(2, figures=tables))))["regions"]
+    assert view["water/all"].says == (
+        "Once water, family and age are allowed for, Kansas (1.50 (1.30 to 1.70) times) and New "
+        "Mexico (3.00 (1.10 to 9.00) times) have more water-caused failures than all regions "
+        "together."
+    )
+    assert {row[0]: row[-1] for row in view["water/all"].table} == {
+        "New Mexico": "above", "Kansas": "above", "Colorado": "below",
+    }  # fmt: skip
 
 
 def test_survival_compares_at_a_month_that_all_reach(field) -> None:
@@ -180,11 +210,10 @@ def test_notes_of_the_estimates_stand_beside_them(sample) -> None:
 
 
 def test_a_region_that_no_method_can_part_from_its_water_is_named(sample) -> None:
-    """The note of the estimate becomes a sentence, for all regions and for the one picked."""
-    note = "region and water profile hardly overlap here: no method can part them"
+    """What is confounded becomes a sentence, for all regions and for the one picked."""
     tables = sample.figures()
-    apart = pl.when(pl.col("region") == "US-KS").then(pl.lit(note))
-    tables["regions"] = tables["regions"].with_columns(note=apart)
+    apart = pl.col("region") == "US-KS"
+    tables["regions"] = tables["regions"].with_columns(confounded=apart)
     views = _views(regions.section(field_of(sample.page_data(2, figures=tables))))["regions"]
     for pick in ("all", "region=US-KS"):
         assert "no method can part them" in views[f"water/{pick}"].says

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import csv
 import datetime as dt
+from dataclasses import replace
 from decimal import Decimal
+from pathlib import Path
 
 import numpy as np
 import polars as pl
 import pytest
 
-from pipelines.field.adjustment import BANDS_DAYS, adjusted_regions
-from pipelines.field.context import FieldContext, episodes, prepare
+from pipelines.field.adjustment import BANDS_DAYS, adjusted_regions, days_in_bands
+from pipelines.field.context import FieldContext, prepare, water_stretches
 from pipelines.field.costs import costs
 from pipelines.field.forecast import forecast
-from pipelines.field.regions import regions
+from pipelines.field.regions import LEAST_OVERLAP, adjusted_q_values, overlap, regions
 
 AS_OF = dt.date(2026, 6, 30)
 
@@ -28,6 +31,7 @@ def fleet(seed: int, units: int = 1200, rates: dict[str, float] | None = None) -
     frame = pl.DataFrame(
         {
             "serial": [f"U{i:05d}" for i in range(units)],
+            "site": [None if i % 5 == 0 else f"K{i // 3}" for i in range(units)],
             "family": random.choice(["Force", "Beck"], units),
             "region": np.where(north, "US-ME", "US-OR"),
             "water_profile": np.where(hard, "scale-forming", "within limits"),
@@ -70,7 +74,28 @@ def fleet(seed: int, units: int = 1200, rates: dict[str, float] | None = None) -
             "failures": pl.Int64,
         }
     )
-    return prepare(frame, failures, payable, states, doubtful, AS_OF)
+    return prepare(frame, failures, payable, states, doubtful, AS_OF, waters_of(frame, random))
+
+
+def waters_of(frame: pl.DataFrame, random: np.random.Generator) -> pl.DataFrame:
+    """The water of each unit, tested twice; its hardness and silica are in some class."""
+    hard = pl.col("water_profile") == "scale-forming"
+    middle = pl.col("watched_from") + pl.duration(days=pl.col("watched_days") // 3)
+    silica = pl.Series(random.integers(0, 3, frame.height), dtype=pl.Int8)
+    told = {
+        "needs": pl.when(hard).then(pl.lit("scale")).otherwise(pl.lit("none")),
+        "ratio_hardness_mg_l_caco3": pl.when(hard).then(4).otherwise(1).cast(pl.Int8),
+    }
+    halves = [
+        frame.select(
+            "serial", from_on="watched_from", until_on=middle, **told, ratio_silica_mg_l=silica,
+        ),
+        frame.select(
+            "serial", from_on=middle, until_on="watched_until", **told,
+            ratio_silica_mg_l=pl.lit(2, pl.Int8),
+        ),
+    ]  # fmt: skip
+    return pl.concat(halves).sort("serial", "from_on")
 
 
 def _failures(
@@ -98,67 +123,187 @@ def _failures(
     )
 
 
-def test_adjusted_ratios_equal_a_regression_unit_by_unit() -> None:
-    """Cells and summed residuals give what a clustered regression on unit rows gives.
-
-    Checked against statsmodels' Poisson regression with cluster-robust covariance.
-    """
-    import statsmodels.api as sm
-
-    context = fleet(1, units=400)
-    exposed = episodes(context)
-    told = adjusted_regions(context.failures, exposed).sort("region")
+def day_rows(context: FieldContext) -> pl.DataFrame:
+    """Unit by unit, water by water and band by band: days, failures and what the model knows."""
     rows = []
     ends = [*BANDS_DAYS[1:], 10**6]
-    for unit in exposed.iter_rows(named=True):
-        ages = context.failures.filter(pl.col("serial") == unit["serial"])["age"].to_numpy()
+    for span in context.waters.iter_rows(named=True):
+        ages = context.failures.filter(pl.col("serial") == span["serial"])["age"].to_numpy()
         for band, (begin, end) in enumerate(zip(BANDS_DAYS, ends, strict=True)):
-            days = min(unit["days"], end) - begin
-            if days > 0:
-                failed = ((ages >= begin) & (ages < end)).sum()
-                rows.append(
-                    (
-                        unit["serial"],
-                        unit["region"],
-                        unit["profile"],
-                        unit["family"],
-                        band,
-                        days,
-                        failed,
-                    )
-                )
-    table = pl.DataFrame(
-        rows, schema=["serial", "region", "profile", "family", "band", "y", "f"], orient="row"
+            first, last = max(span["entry"], begin), min(span["exit"], end)
+            if first < last:
+                failed = ((ages >= first) & (ages < last)).sum()
+                words = [span[name] for name in ("site", "region", "family", "needs")]
+                rows.append((*words, span["ratio_silica_mg_l"], band, last - first, failed))
+    names = ["site", "region", "family", "needs", "silica", "band", "y", "f"]
+    return pl.DataFrame(rows, schema=names, orient="row")
+
+
+def regressed(table: pl.DataFrame) -> tuple[object, np.ndarray, np.ndarray]:
+    """statsmodels' Poisson regression of the rows, its design, and clusters of site."""
+    import statsmodels.api as sm
+
+    design = np.column_stack(
+        [
+            (table[name] == level).cast(float).to_numpy()
+            for name in ("region", "family", "needs", "silica", "band")
+            for level in table[name].unique().sort().to_list()[0 if name == "region" else 1 :]
+        ]
     )
-    some = table.group_by("band").agg(pl.col("f").sum()).filter(pl.col("f") > 0)["band"]
-    table = table.filter(pl.col("band").is_in(some.implode()))
-    design = [
-        (table[name] == level).cast(float)
-        for name in ("region", "profile", "family", "band")
-        for level in table[name].unique().sort().to_list()[0 if name == "region" else 1 :]
-    ]
     model = sm.GLM(
         table["f"].to_numpy(),
-        np.column_stack([c.to_numpy() for c in design]),
+        design,
         family=sm.families.Poisson(),
         offset=np.log(table["y"].to_numpy()),
     )
-    clusters = table["serial"].rank("dense").to_numpy()
-    fit = model.fit(
-        cov_type="cluster",
-        cov_kwds={"groups": clusters, "use_correction": False},
-    )
+    clusters = table["site"].rank("dense").to_numpy()
+    kinds = {"groups": clusters, "use_correction": False}
+    return model.fit(cov_type="cluster", cov_kwds=kinds), design, clusters
+
+
+def test_adjusted_ratios_equal_a_regression_unit_by_unit() -> None:
+    """Cells and summed residuals give what a clustered regression on days of one water gives.
+
+    Checked against statsmodels' Poisson regression with cluster-robust covariance. The class of
+    the hardness repeats the needs and is left out.
+    """
+    from scipy.stats import norm
+
+    context = fleet(1, units=400)
+    told = adjusted_regions(context.failures, days_in_bands(water_stretches(context)))
+    told = told.sort("region")
+    assert told.height == 2
+    table = day_rows(context)
+    assert (table.group_by("needs", "band").agg(pl.col("f").sum())["f"] > 0).all()
+    fit, _, clusters = regressed(table)
     years = table.group_by("region").agg(pl.col("y").sum()).sort("region")["y"].to_numpy()
     weights = years / years.sum()
     groups = len(np.unique(clusters))
+    assert groups < context.units.height
     for place, row in enumerate(told.iter_rows(named=True)):
         contrast = np.zeros(len(fit.params))
         contrast[:2] = -weights
         contrast[place] += 1
         spread = np.sqrt(contrast @ fit.cov_params() @ contrast * groups / (groups - 1))
-        expected = np.exp(contrast @ fit.params)
+        estimate = contrast @ fit.params
+        expected = np.exp(estimate)
         assert row["adjusted_ratio"] == pytest.approx(expected, rel=1e-6)
         assert row["adjusted_low"] == pytest.approx(expected * np.exp(-1.959964 * spread), rel=1e-5)
+        chance = 2 * norm.cdf(-abs(estimate / spread))
+        assert row["adjusted_p_value"] == pytest.approx(chance, rel=1e-5)
+
+
+def test_the_clustered_covariance_is_the_sandwich() -> None:
+    """Bread x meat x bread written out: inverse information around the summed scores of sites.
+
+    Beside statsmodels' cluster covariance, which the other test compares with.
+    """
+    fit, design, clusters = regressed(day_rows(fleet(6, units=150)))
+    mean = fit.fittedvalues
+    bread = np.linalg.inv(design.T @ (design * mean[:, None]))
+    scores = design * (fit.model.endog - mean)[:, None]
+    meat = sum(
+        np.outer(own, own)
+        for own in (scores[clusters == site].sum(axis=0) for site in np.unique(clusters))
+    )
+    np.testing.assert_allclose(bread @ meat @ bread, fit.cov_params(), rtol=1e-6)
+
+
+def test_sets_of_needs_with_few_failures_go_together() -> None:
+    """Two sets of fewer than five failures are one level of the model, and one of five is not."""
+    context = fleet(7, units=400)
+    failing = context.failures.group_by("serial").len().sort("serial")
+    alone = [name for name, count in failing.iter_rows() if count == 1][:9]
+    sets = {
+        name: ("silica", "chloride+scale", "tds")[n // 3 if n < 6 else 2]
+        for n, name in enumerate(alone)
+    }
+
+    def with_sets(named: dict[str, str]) -> pl.DataFrame:
+        own = pl.col("serial").replace_strict(named, default=None, return_dtype=pl.String)
+        waters = context.waters.with_columns(needs=pl.coalesce(own, "needs"))
+        return adjusted_regions(
+            context.failures, days_in_bands(water_stretches(replace(context, waters=waters)))
+        )
+
+    assert with_sets(sets).equals(with_sets(dict.fromkeys(sets, "one")))
+    five = dict.fromkeys(alone[:5], "silica") | dict.fromkeys(alone[5:], "tds")
+    assert not with_sets(five).equals(with_sets(dict.fromkeys(five, "one")))
+
+
+def with_p_values(p: list[float], *, thin: int = 0) -> pl.DataFrame:
+    """Regions with these adjusted p-values, the first `thin` of them thin."""
+    return pl.DataFrame(
+        {"adjusted_p_value": p, "thin": [place < thin for place in range(len(p))]},
+        schema={"adjusted_p_value": pl.Float64, "thin": pl.Boolean},
+    )
+
+
+def test_adjusted_q_values_are_benjamini_and_hochbergs() -> None:
+    """The 15 p-values of Benjamini & Hochberg (1995); thin regions do not count among them."""
+    folder = Path(__file__).parents[2] / "published" / "field"
+    with (folder / "fdr_bh1995_expected.csv").open() as lines:
+        rows = list(csv.DictReader(lines))
+    p = [float(row["p"]) for row in rows]
+    expected = [float(row["bh_adjusted"]) for row in rows]
+    assert len(p) == 15
+    assert adjusted_q_values(with_p_values(p)).to_list() == pytest.approx(expected, rel=1e-6)
+    told = adjusted_q_values(with_p_values([0.0001, *p, None], thin=1)).to_list()
+    assert told[0] is None
+    assert told[-1] is None
+    assert told[1:-1] == pytest.approx(expected, rel=1e-6)
+
+
+def test_only_the_adjusted_ratio_flags() -> None:
+    """Crude ratios far out flag nobody; a region that fails more at equal water is flagged.
+
+    Twenty regions, half of them in hard water: what lies far out is the water's doing.
+    """
+    context = fleet(2, units=3000)
+    north = pl.col("region") == "US-ME"
+    split = replace(
+        context,
+        **{
+            name: getattr(context, name).with_columns(
+                region=pl.format(
+                    "{}{}",
+                    pl.when(north).then(pl.lit("N")).otherwise(pl.lit("S")),
+                    pl.col("serial").str.slice(-1),
+                )
+            )
+            for name in ("units", "failures", "waters")
+        },
+    )
+    by_water = regions(split).filter(pl.col("event") == "any")
+    assert by_water.height == 20
+    assert (by_water["crude_ratio"] - 1).abs().max() > 0.2
+    assert not by_water["flagged"].any()
+    assert by_water["direction"].null_count() == by_water.height
+    context = fleet(8)
+    kept = pl.col("region").eq("US-ME") | (pl.int_range(pl.len()) % 3 > 0)
+    blamed = regions(replace(context, failures=context.failures.filter(kept))).sort("region")
+    assert blamed["flagged"].all()
+    assert blamed["direction"].to_list() == ["above"] * 2 + ["below"] * 2
+    for row in blamed.iter_rows(named=True):
+        assert (row["adjusted_ratio"] > 1) == (row["direction"] == "above")
+        assert row["adjusted_p_value"] <= row["adjusted_q_value"] <= 0.1
+
+
+@pytest.mark.parametrize(("shared", "confounded"), [(0.09, True), (0.11, False)])
+def test_a_region_is_confounded_below_a_tenth_of_common_time(shared, confounded) -> None:
+    """Only cells of needs and family in which the others have as much time count as common."""
+    rows = [
+        ("A", "scale", "Force", 1000 * (1 - shared)),
+        ("A", "none", "Force", 1000 * shared),
+        ("B", "none", "Force", 1000.0),
+        ("B", "scale", "Force", 800.0),  # some, and less than A
+        ("B", "scale", "Beck", 5000.0),  # another family
+    ]
+    days = pl.DataFrame(rows, schema=["region", "needs", "family", "y"], orient="row")
+    told = dict(overlap(days).iter_rows())
+    assert told["A"] == pytest.approx(shared)
+    assert (told["A"] < LEAST_OVERLAP) == confounded
+    assert told["B"] == pytest.approx(800 / 6800)
 
 
 def test_a_region_is_not_blamed_for_its_water() -> None:
@@ -180,31 +325,29 @@ def test_regions_that_have_a_water_to_themselves_say_so() -> None:
         .then(pl.lit("scale-forming"))
         .otherwise(pl.lit("silica"))
     )
-    parted = FieldContext(
-        context.units.with_columns(profile=own),
-        context.failures.with_columns(profile=own),
-        context.states.with_columns(profile=own),
-        context.doubtful,
-        context.before,
-        context.as_of,
+    parted = replace(
+        context,
+        units=context.units.with_columns(profile=own),
+        failures=context.failures.with_columns(profile=own),
+        states=context.states.with_columns(profile=own),
+        waters=context.waters.with_columns(needs=own),
     )
     rows = regions(parted)
     assert rows["adjusted_ratio"].null_count() == rows.height
-    assert set(rows["note"]) == {
-        "region and water profile hardly overlap here: no method can part them"
-    }
+    assert set(rows["note"]) == {"region and water hardly overlap here: no method can part them"}
+    assert rows["confounded"].all()
+    assert not rows["flagged"].any()
 
 
 def test_one_region_is_compared_with_nothing() -> None:
     """A single region has its rate and no ratio limits, and says so."""
     context = fleet(4, units=200)
-    alone = FieldContext(
-        context.units.with_columns(region=pl.lit("US-ME")),
-        context.failures.with_columns(region=pl.lit("US-ME")),
-        context.states.with_columns(region=pl.lit("US-ME")),
-        context.doubtful,
-        context.before,
-        context.as_of,
+    alone = replace(
+        context,
+        **{
+            name: getattr(context, name).with_columns(region=pl.lit("US-ME"))
+            for name in ("units", "failures", "states", "waters")
+        },
     )
     row = regions(alone).row(0, named=True)
     assert row["rate_per_100"] > 0
