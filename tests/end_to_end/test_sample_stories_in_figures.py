@@ -25,13 +25,19 @@ def figure(sample):
 
 
 def test_a_region_is_not_blamed_for_its_water(figure) -> None:
-    """Arizona fails half as often again as all; at equal water the interval holds 1."""
+    """Arizona fails half as often again as all; at equal water it does not stand out.
+
+    Version 2 of the contract: what flags is the q-value of the ratio at equal water of the day.
+    """
     story = STORIES["water_not_the_region"]
     row = figure("regions", region=story["region"], event=story["event"]).row(0, named=True)
     assert row["crude_ratio"] > story["crude_ratio_above"]
     assert row["low"] / row["rate_per_100"] * row["crude_ratio"] > 1  # not by chance
     assert row["adjusted_ratio"] < story["adjusted_ratio_below"]
-    assert row["adjusted_low"] < story["adjusted_interval_holds"] < row["adjusted_high"]
+    assert row["adjusted_ratio"] < row["crude_ratio"]
+    assert row["adjusted_q_value"] > story["false_discovery_rate"]
+    assert not row["flagged"]
+    assert row["direction"] is None
 
 
 @pytest.mark.parametrize("method", ["mantel_haenszel", "cox"])
