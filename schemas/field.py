@@ -81,6 +81,7 @@ class Survival(_Sliced):
     survival: float = number("Kaplan-Meier estimate.")
     low: float = number("Lower log-log 95 % limit.")
     high: float = number("Upper log-log 95 % limit.")
+    shown: bool = flag("Whether 20 units and 5 % of its units are at risk so late.", required=True)
 
 
 class Weibull(_Sliced):
@@ -93,6 +94,27 @@ class Weibull(_Sliced):
     scale_months: float = number("Scale.", "months")
     scale_low: float = number("Its lower 95 % limit.", "months")
     scale_high: float = number("Its upper 95 % limit.", "months")
+    b10_months: float = number("The age by which 10 % have failed.", "months")
+    b10_low: float = number("Its lower 95 % limit.", "months")
+    b10_high: float = number("Its upper 95 % limit.", "months")
+    b50_months: float = number("The age by which 50 % have failed.", "months")
+    b50_low: float = number("Its lower 95 % limit.", "months")
+    b50_high: float = number("Its upper 95 % limit.", "months")
+    watched_to: pl.Int64 = integer("The age at which its curve ends.", unit="months", required=True)
+    scale_extrapolated: bool = flag("Whether the scale lies beyond that.")
+    b10_extrapolated: bool = flag("Whether that age lies beyond it.")
+    b50_extrapolated: bool = flag("Whether that age lies beyond it.")
+
+
+class ProbabilityPlot(_Sliced):
+    """One row is an age at which units first failed: how many by then, and by the Weibull fit."""
+
+    event: str = word("Which failures.", EVENT_WORDS, required=True)
+    age_days: pl.Int64 = integer("The age.", unit="days", required=True)
+    failed: float = number("Share failed, in the middle of the Kaplan-Meier step.")
+    fitted: float = number("Share failed by the Weibull fit.")
+    low: float = number("Its lower 95 % limit.")
+    high: float = number("Its upper 95 % limit.")
 
 
 class FirstCauses(_Sliced):
@@ -103,6 +125,7 @@ class FirstCauses(_Sliced):
     incidence: float = number("Aalen-Johansen estimate.")
     low: float = number("Lower 95 % limit.")
     high: float = number("Upper 95 % limit.")
+    shown: bool = flag("Whether 20 units and 5 % of its units are at risk so late.", required=True)
 
 
 class RepeatFailures(_Sliced):
@@ -117,6 +140,7 @@ class RepeatFailures(_Sliced):
     mean_cost: float = number("Mean cumulative cost a unit.", "currency")
     cost_low: float = number("Lower robust 95 % limit.", "currency")
     cost_high: float = number("Upper robust 95 % limit.", "currency")
+    shown: bool = flag("Whether 20 units and 5 % of its units are at risk so late.", required=True)
 
 
 class Cohorts(_Sliced):
@@ -275,6 +299,7 @@ FIELD_TABLES: dict[str, type[Table]] = {
     "regions": Regions,
     "survival": Survival,
     "weibull": Weibull,
+    "probability_plot": ProbabilityPlot,
     "first_causes": FirstCauses,
     "repeat_failures": RepeatFailures,
     "cohorts": Cohorts,

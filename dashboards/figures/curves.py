@@ -11,7 +11,6 @@ from dashboards.figures.cuts import ALL, Cuts, Pick, Row, group_phrase, slim
 from schemas.histories import PROFILE_WORDS
 
 MOST_GROUPS = 5
-FEWEST_AT_RISK = 10
 TABLE_MONTHS = (0, 6, 12, 18, 24, 36, 48, 60)
 
 
@@ -34,21 +33,20 @@ def groups_of(cuts: Cuts, dimension: str, pick: Pick, **fixed: str) -> dict[str,
     for row in rows:
         curves.setdefault(row[dimension], []).append(row)
     kept = {
-        name: points
-        for name, points in curves.items()
-        if max(point["at_risk"] for point in points) >= FEWEST_AT_RISK
+        name: points for name, points in curves.items() if any(point["shown"] for point in points)
     }
     largest = sorted(kept, key=lambda name: (-max(p["at_risk"] for p in kept[name]), name))
     if not kept:
         return {}
     found = {name: kept[name] for name in largest[:MOST_GROUPS]}
-    return ({"all": whole} if whole else {}) | found
+    shown = any(point["shown"] for point in whole)
+    return ({"all": whole} if shown else {}) | found
 
 
 def curve_points(
     groups: dict[str, list[Row]], columns: tuple[str, str, str], text: Callable[[Row], str]
 ) -> list[Row]:
-    """Chart rows of curves, month by month, while enough units are at risk."""
+    """Chart rows of curves, month by month, up to their ends."""
     value, low, high = columns
     return [
         {
@@ -61,15 +59,14 @@ def curve_points(
         }
         for name, rows in groups.items()
         for row in rows
-        if row[value] is not None and row["at_risk"] >= FEWEST_AT_RISK
+        if row[value] is not None and row["shown"]
     ]
 
 
 def common_month(groups: dict[str, list[Row]]) -> int:
-    """The latest half-year at which every curve still has enough units at risk."""
+    """The latest half-year that every curve reaches."""
     last = [
-        max((row["months"] for row in rows if row["at_risk"] >= FEWEST_AT_RISK), default=0)
-        for rows in groups.values()
+        max((row["months"] for row in rows if row["shown"]), default=0) for rows in groups.values()
     ]
     return min(last, default=0) // 6 * 6
 

@@ -70,7 +70,7 @@ def _view(groups: dict[str, list[Row]]) -> View:
         ]
         for name, rows in groups.items()
         for row in rows
-        if row["months"] in TABLE_MONTHS
+        if row["months"] in TABLE_MONTHS and row["shown"]
     ]
     units = max(row["at_risk"] for rows in groups.values() for row in rows)
     return View(

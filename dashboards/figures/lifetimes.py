@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from dashboards import formats
 from dashboards.figures import first_causes
 from dashboards.figures.curves import (
@@ -15,6 +17,7 @@ from dashboards.figures.cuts import (
     ALL,
     EVENT_CHOICES,
     EVENT_WORDS,
+    PICKED,
     Cuts,
     Field,
     Figure,
@@ -22,7 +25,10 @@ from dashboards.figures.cuts import (
     Section,
     View,
     dot,
+    slim,
 )
+
+_MOST_POINTS = 80
 
 
 def section(field: Field) -> Section | None:
@@ -62,7 +68,8 @@ def _survival(field: Field, cuts: Cuts, dimension: str, title: str) -> Figure:
         [("survival", "survival")],
         views,
         reading="Share of units without such a failure (Kaplan–Meier; another cause does not end "
-        "the watch), with 95 % log-log limits, while 10 units or more are at risk.",
+        "the watch), with 95 % log-log limits, up to the last month at which 20 units and 5 % of "
+        "them are at risk.",
     )
 
 
@@ -103,7 +110,7 @@ def _survival_view(groups: dict[str, list[Row]], event: str, dimension: str) -> 
         ]
         for name, rows in groups.items()
         for row in rows
-        if row["months"] in TABLE_MONTHS
+        if row["months"] in TABLE_MONTHS and row["shown"]
     ]
     columns = ["Group", "Months", "At risk", "Failed by then", "Without failure", "95 %"]
     chart = {"rows": {"rows": points}, "lists": {"groups": list(groups)}}
@@ -117,7 +124,7 @@ def _share(dimension: str, name: str, row: Row, event: str = "") -> str:
 
 
 def _weibull(field: Field, cuts: Cuts) -> Figure:
-    views = {}
+    views, plots = {}, field.cuts("probability_plot")
     for event, _ in EVENT_CHOICES:
         for pick in field.picks:
             if pick.dimension == ALL:
@@ -130,18 +137,54 @@ def _weibull(field: Field, cuts: Cuts) -> Figure:
                 rows = [row | {"name": pick.label} for row in found]
             fitted = [row for row in rows if row["shape"] is not None]
             if fitted:
-                views[f"{event}/{pick.key}"] = _weibull_view(fitted)
+                own = {name: fitted[0][name] for name in PICKED if pick.dimension == name}
+                points = plots.rows(pick.dimension, event=event, **own) if plots else []
+                views[f"{event}/{pick.key}"] = _weibull_view(fitted, points)
     return Figure(
         "weibull",
         "Does the rate rise with age?",
-        [("weibull_shape", "weibull_shape")],
+        [("weibull_shape", "weibull_shape"), ("probability_plot", "probability_plot")],
         views,
         reading="The shape of a Weibull fit to first failures, from 10 failures up: above 1 the "
-        "rate rises with age, below 1 it falls.",
+        "rate rises with age, below 1 it falls. B10 and B50 are the ages by which 10 % and 50 % "
+        "have failed. Beside it the first of the fits on a scale on which a Weibull life is a "
+        "straight line: dots are the estimate without a law, the line is the fit with its limits. "
+        "What lies beyond the months watched is marked as extrapolated.",
     )
 
 
-def _weibull_view(rows: list[Row]) -> View:
+def _plotted(points: list[Row]) -> dict[str, Any]:
+    """At most `_MOST_POINTS` of the ages, evenly chosen by their order."""
+    step = max(1, -(-len(points) // _MOST_POINTS))
+    names = ("age_days", "failed", "fitted", "low", "high")
+    return {
+        "rows": {
+            "rows": [
+                {name: slim(row[name]) for name in names}
+                | {"text": f"{formats.percent(row['failed'], 1)} failed"}
+                for row in points[::step]
+            ]
+        },
+        "title": "Does a Weibull life fit?",
+    }
+
+
+def _b10(row: Row) -> str:
+    """The age by which a tenth has failed, where it was watched so long."""
+    if row["thin"] or row["b10_months"] is None or row["b10_extrapolated"]:
+        return ""
+    limits = formats.interval(row["b10_low"], row["b10_high"])
+    of = "all units" if row["name"] == ALL else row["name"]
+    months = f"{formats.number(row['b10_months'])} months ({limits})"
+    return f" By the fit 10 % of {of} have failed by {months}."
+
+
+def _age(row: Row, name: str, value: str) -> str:
+    mark = " (extrapolated)" if row[f"{name}_extrapolated"] else ""
+    return formats.number(row[value]) + mark
+
+
+def _weibull_view(rows: list[Row], points: list[Row]) -> View:
     rising = [row["name"] for row in rows if (row["shape_low"] or 0) > 1]
     falling = [row["name"] for row in rows if row["shape_high"] and row["shape_high"] < 1]
     parts = []
@@ -165,12 +208,27 @@ def _weibull_view(rows: list[Row]) -> View:
             row["name"],
             formats.number(row["shape"]),
             formats.interval(row["shape_low"], row["shape_high"]),
-            formats.number(row["scale_months"]),
+            _age(row, "scale", "scale_months"),
             formats.interval(row["scale_low"], row["scale_high"]),
+            _age(row, "b10", "b10_months"),
+            formats.interval(row["b10_low"], row["b10_high"]),
+            _age(row, "b50", "b50_months"),
+            formats.interval(row["b50_low"], row["b50_high"]),
+            formats.whole(row["watched_to"]),
         ]
         for row in rows
     ]
-    columns = ["Group", "Shape", "95 %", "Scale, months", "95 % "]
-    chart = {"rows": {"rows": dots}, "lists": {"names": [row["name"] for row in dots]}}
+    columns = [
+        "Group", "Shape", "95 %", "Scale, months", "95 % ", "B10, months", "95 %  ",
+        "B50, months", "95 %   ", "Watched to, months",
+    ]  # fmt: skip
+    charts: dict[str, Any] = {
+        "weibull_shape": {
+            "rows": {"rows": dots},
+            "lists": {"names": [row["name"] for row in dots]},
+        }
+    }
+    if points:
+        charts["probability_plot"] = _plotted(points)
     sample = f"{formats.counted(len(rows), 'fit')}."
-    return View(says, sample, {"weibull_shape": chart}, columns, table)
+    return View(says + _b10(rows[0]), sample, charts, columns, table)

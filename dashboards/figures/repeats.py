@@ -84,7 +84,7 @@ def _view(groups: dict[str, list[Row]], event: str, currency: str) -> View:
         ]
         for name, rows in groups.items()
         for row in rows
-        if row["months"] in _TABLE_MONTHS
+        if row["months"] in _TABLE_MONTHS and row["shown"]
     ]
     sample = formats.listed(
         [f"{name}: {max(row['at_risk'] for row in rows):,}" for name, rows in groups.items()]

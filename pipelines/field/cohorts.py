@@ -14,6 +14,7 @@ import numpy as np
 import polars as pl
 
 from pipelines.field.context import FLEET, FieldContext
+from pipelines.field.ends import FEWEST_SHOWN, LEAST_SHARE_SHOWN
 from pipelines.field.groups import TimeAtRisk, of_event
 from pipelines.field.mean_cumulative import CountedEpisodes, Events, mean_cumulative
 from pipelines.field.rates import grid
@@ -39,7 +40,6 @@ COLUMNS = (
     "shown",
 )
 REPORTED_SHARE = 0.95  # of the failures of an age, from which on the age counts as mature
-FEWEST_SHOWN, LEAST_SHARE_SHOWN = 20, 0.05  # units at risk, and their share of those that entered
 # No reported failure stands for more than ten, however fresh it is.
 _LEAST_SHARE_REPORTED = 0.1
 _NO_LIMITS = "limits cannot be estimated, because there was no failure by then"

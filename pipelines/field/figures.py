@@ -17,9 +17,10 @@ from pipelines.field.context import FieldContext
 from pipelines.field.costs import RECORDED, costs, costs_by
 from pipelines.field.early_warning import warnings
 from pipelines.field.first_causes import first_causes
-from pipelines.field.first_failures import survival, weibull
+from pipelines.field.first_failures import survival
 from pipelines.field.forecast import forecast
 from pipelines.field.groups import Grouped, TimeAtRisk, grouped
+from pipelines.field.life_fits import probability_plot, weibull
 from pipelines.field.rates import rates
 from pipelines.field.regions import regions
 from pipelines.field.repeats import repeat_failures
@@ -41,6 +42,7 @@ _SLICED: dict[str, Callable[[FieldContext, Slice], pl.DataFrame]] = {
 _BY_AGE: dict[str, Callable[[Grouped], pl.DataFrame]] = {
     "survival": survival,
     "weibull": weibull,
+    "probability_plot": probability_plot,
     "first_causes": first_causes,
     "repeat_failures": repeat_failures,
     "treatment_ratios": treatment_ratios,

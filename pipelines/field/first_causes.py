@@ -10,13 +10,14 @@ import numpy as np
 import polars as pl
 
 from pipelines.field.competing import aalen_johansen
+from pipelines.field.ends import shown
 from pipelines.field.first_failures import NO_LIMITS, blanked
 from pipelines.field.groups import Grouped, TimeAtRisk, grouped
 from pipelines.field.kaplan_meier import kaplan_meier
 from pipelines.field.risk_sets import at_months
 from pipelines.field.slices import ALWAYS, DIMENSIONS, LABELS, Slice, labelled, thin
 
-COLUMNS = ("months", "at_risk", "incidence", "low", "high")
+COLUMNS = ("months", "at_risk", "incidence", "low", "high", "shown")
 _NO_LIMITS = (
     "limits cannot be estimated, because no unit or every unit has first failed of it by then"
 )
@@ -46,6 +47,7 @@ def first_causes(slices: Grouped) -> pl.DataFrame:
     common = {
         "at_risk": counts.at_risk_at_months,
         "nobody_left": at_months(survival.value) == 0,
+        "shown": shown(counts.at_risk_at_months, slices.units_until("any")),
     }
     parts = []
     if "cause_class" not in dims and not chosen:
@@ -67,7 +69,7 @@ def _at_months(events: np.ndarray, curve: list[np.ndarray]) -> dict[str, np.ndar
     happened = np.cumsum(events, axis=1).astype(np.int64)
     failures = at_months(happened)
     total = np.repeat(happened[:, -1:], failures.shape[1], axis=1)
-    figures = dict(zip(COLUMNS[2:], map(at_months, curve), strict=True))
+    figures = dict(zip(COLUMNS[2:5], map(at_months, curve), strict=True))
     return {"failures": failures, "total": total, **figures}
 
 
@@ -75,4 +77,4 @@ def _shown(rows: pl.DataFrame, dims: Slice) -> pl.DataFrame:
     rows = rows.with_columns(thin=thin(units="at_risk"))
     reached = (pl.col("at_risk") > 0) | pl.col("nobody_left")
     why = _NO_LIMITS if "cause_class" in dims else NO_LIMITS
-    return labelled(blanked(rows, reached, COLUMNS[2:], ("low", why), dims), dims, COLUMNS)
+    return labelled(blanked(rows, reached, COLUMNS[2:5], ("low", why), dims), dims, COLUMNS)

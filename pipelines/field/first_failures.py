@@ -1,8 +1,7 @@
 """Figure 3: how soon units fail for the first time.
 
-Belongs here: the tables `survival` and `weibull`. Does not belong here: the estimators
-(`kaplan_meier`, `weibull`), what first failures are of (`first_causes`), repeat failures
-(`repeats`).
+Belongs here: the table `survival`. Does not belong here: the estimator (`kaplan_meier`), life fits
+(`life_fits`), what first failures are of (`first_causes`), repeat failures (`repeats`).
 
 Another cause does not end the exposure for a first failure of one class, so that one minus survival
 is what that class alone would do; the share of units that first failed of it stands in
@@ -15,24 +14,13 @@ import numpy as np
 import polars as pl
 
 from pipelines.field.context import FLEET
+from pipelines.field.ends import shown
 from pipelines.field.groups import Grouped
 from pipelines.field.kaplan_meier import kaplan_meier
-from pipelines.field.risk_sets import MONTH_DAYS, at_months
-from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS, Slice, labelled, thin
-from pipelines.field.weibull import Fit, Lives, Times, fit_weibull
+from pipelines.field.risk_sets import at_months
+from pipelines.field.slices import Slice, labelled, thin
 
-SURVIVAL = ("event", "months", "at_risk", "failures", "survival", "low", "high")
-WEIBULL = (
-    "event",
-    "shape",
-    "shape_low",
-    "shape_high",
-    "scale_months",
-    "scale_low",
-    "scale_high",
-)
-FEWEST_FOR_A_FIT = 10
-
+SURVIVAL = ("event", "months", "at_risk", "failures", "survival", "low", "high", "shown")
 NOBODY = "cannot be estimated, because no unit was watched so long"
 NO_LIMITS = "limits cannot be estimated, because no unit or every unit has failed by then"
 
@@ -56,7 +44,7 @@ def survival(slices: Grouped) -> pl.DataFrame:
     state as they go (delayed entry).
     """
     dims = slices.dims
-    parts = [_empty(slices, SURVIVAL)]
+    parts = [empty(slices, SURVIVAL)]
     for labels, kind in events_of(slices):
         counts = slices.until(kind).below(slices.grid.ages)
         curve = kaplan_meier(counts.at_risk, counts.events)
@@ -66,11 +54,12 @@ def survival(slices: Grouped) -> pl.DataFrame:
             survival=at_months(curve.value),
             low=at_months(curve.low),
             high=at_months(curve.high),
+            shown=shown(counts.at_risk_at_months, slices.units_until(kind)),
         )
         parts.append(rows.with_columns(pl.lit(word).alias(name) for name, word in labels.items()))
     reached = (pl.col("at_risk") > 0) | (pl.col("survival") == 0)
     rows = pl.concat(parts, how="diagonal_relaxed").with_columns(thin=thin(units="at_risk"))
-    rows = blanked(rows, reached, SURVIVAL[4:], ("low", NO_LIMITS), dims)
+    rows = blanked(rows, reached, SURVIVAL[4:7], ("low", NO_LIMITS), dims)
     return labelled(rows, dims, SURVIVAL)
 
 
@@ -93,80 +82,16 @@ def blanked(
     ).sort(order)
 
 
-def _empty(slices: Grouped, columns: tuple[str, ...]) -> pl.DataFrame:
+def empty(slices: Grouped, columns: tuple[str, ...]) -> pl.DataFrame:
     """No rows, with the columns of a figure: what is left where no failure has a class."""
     kinds: dict[str, pl.DataType] = dict.fromkeys(columns, pl.Float64()) | {
         "event": pl.String(),
         "months": pl.Int64(),
         "at_risk": pl.Int64(),
         "failures": pl.Int64(),
+        "shown": pl.Boolean(),
     }
     schema: dict[str, pl.DataType] = {FLEET: pl.Int8()}
     schema |= {name: kinds[name] for name in columns}
     schema |= dict.fromkeys(slices.dims, pl.String())
     return pl.DataFrame(schema=schema)
-
-
-def weibull(slices: Grouped) -> pl.DataFrame:
-    """Weibull fits of the age at the first failure, from 10 failures up, for one slice.
-
-    A failure on the first day, at age 0, counts as some time within that day.
-    """
-    dims = slices.dims
-    labels_of = slices.groups.to_dicts()
-    rows = []
-    for labels, kind in events_of(slices):
-        come, gone, failing = slices.until(kind)
-        units = slices.units_until(kind)
-        for own, many, *counts in zip(labels_of, units, failing, gone - failing, come, strict=True):
-            rows.append(own | labels | _fit(int(many), *counts))
-    table = pl.DataFrame(rows, infer_schema_length=None) if rows else pl.DataFrame()
-    known = _empty(slices, WEIBULL).with_columns(
-        thin=pl.lit(None, pl.Boolean), note=pl.lit(None, pl.String)
-    )
-    table = pl.concat([known, table], how="diagonal_relaxed")
-    return labelled(table.sort(FLEET, *dims, "event"), dims, WEIBULL)
-
-
-def _fit(
-    units: int, failing: np.ndarray, running: np.ndarray, entered: np.ndarray
-) -> dict[str, object]:
-    """The fit of one group of units, from how many fail, leave and enter at each age in days."""
-    failures = int(failing.sum())
-    row: dict[str, object] = dict.fromkeys(WEIBULL[1:])
-    row["thin"] = failures < FEWEST_FAILURES or units < FEWEST_UNITS
-    if failures < FEWEST_FOR_A_FIT:
-        row["note"] = (
-            f"cannot be estimated, because there were {failures} first failures of the "
-            f"{FEWEST_FOR_A_FIT} that a fit needs"
-        )
-        return row
-    fit = fit_weibull(_lives(failing, running, entered))
-    if fit is None:
-        row["note"] = "cannot be estimated, because all failures are at practically one age"
-        return row
-    names = ("shape", "shape_low", "shape_high", "scale_months", "scale_low", "scale_high")
-    return row | dict(zip(names, _in_months(fit), strict=True)) | {"note": None}
-
-
-def _in_months(fit: Fit) -> tuple[float, ...]:
-    return (
-        fit.shape,
-        fit.shape_low,
-        fit.shape_high,
-        *(x / MONTH_DAYS for x in (fit.scale, fit.scale_low, fit.scale_high)),
-    )
-
-
-def _lives(failing: np.ndarray, running: np.ndarray, entered: np.ndarray) -> Lives:
-    def times(count: np.ndarray) -> Times:
-        at = np.flatnonzero(count[1:]) + 1
-        return Times(at.astype(float), count[at])
-
-    within = (np.zeros(1), np.ones(1), failing[:1])
-    return Lives(
-        failed=times(failing),
-        running=times(running),
-        between=within if failing[0] else (np.zeros(0),) * 3,
-        entered=times(entered),
-    )

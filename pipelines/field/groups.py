@@ -160,6 +160,15 @@ class Grouped:
         """Places of the episodes with which a unit comes back to its group."""
         return self.episodes.returns()[1]
 
+    @cached_property
+    def units_watched(self) -> np.ndarray:
+        """How many units each group has; one that comes back to it is one."""
+        groups = self.groups.height
+        stretches = np.bincount(self.episodes.group, minlength=groups)
+        again = np.bincount(self.episodes.group[self._again], minlength=groups)
+        units: np.ndarray = stretches - again
+        return units
+
     def units_until(self, kind: str) -> np.ndarray:
         """How many units each group has up to their first failure of a kind.
 

@@ -10,6 +10,7 @@ import numpy as np
 import polars as pl
 
 from pipelines.field.context import FLEET
+from pipelines.field.ends import shown
 from pipelines.field.first_failures import NOBODY, events_of
 from pipelines.field.groups import Grouped, of_event
 from pipelines.field.mean_cumulative import CountedEpisodes, Events, mean_cumulative
@@ -26,6 +27,7 @@ COLUMNS = (
     "mean_cost",
     "cost_low",
     "cost_high",
+    "shown",
 )
 _NO_LIMITS = "limits cannot be estimated, because there was no failure by then"
 _ALL_ALIKE = "limits cannot be estimated, because all units at risk failed alike by then"
@@ -52,7 +54,7 @@ def repeat_failures(slices: Grouped) -> pl.DataFrame:
         parts = [empty.with_columns(event=pl.lit("any"), cause_class=pl.lit("any"))]
     reached = pl.col("at_risk") > 0
     rows = pl.concat(parts).with_columns(
-        *(pl.when(reached).then(pl.col(name)).alias(name) for name in COLUMNS[3:]),
+        *(pl.when(reached).then(pl.col(name)).alias(name) for name in COLUMNS[3:9]),
         thin=thin(units="at_risk"),
     )
     no_count, no_cost = (pl.col(name).is_null() for name in ("count_low", "cost_low"))
@@ -92,4 +94,5 @@ def _at_months(
         mean_cost=at_months(cost.value),
         cost_low=at_months(cost.low),
         cost_high=at_months(cost.high),
+        shown=shown(reaching, slices.units_watched),
     )

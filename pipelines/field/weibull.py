@@ -51,7 +51,11 @@ class Lives:
 
 
 class Fit(NamedTuple):
-    """Shape and scale with 95 % limits, and the log-likelihood."""
+    """Shape and scale with 95 % limits, and the log-likelihood.
+
+    `covariance` is that of (log scale, log shape): variance of the first, covariance, variance of
+    the second.
+    """
 
     shape: float
     shape_low: float
@@ -60,6 +64,28 @@ class Fit(NamedTuple):
     scale_low: float
     scale_high: float
     log_likelihood: float
+    covariance: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+    def age_by(self, share: float) -> tuple[float, float, float]:
+        """The age by which a share has failed, with Wald 95 % limits on the log scale.
+
+        scale x (-ln(1 - share))^(1/shape); its variance by the delta method.
+        """
+        reach = float(np.log(-np.log1p(-share))) / self.shape
+        m, mb, b = self.covariance
+        error = float(np.sqrt(m + reach**2 * b - 2 * reach * mb))
+        age = np.log(self.scale) + reach + np.array([0.0, -1.0, 1.0]) * Z_95 * error
+        told = np.exp(age)
+        return float(told[0]), float(told[1]), float(told[2])
+
+    def failed_by(self, ages: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """The share failed by each age (above 0), with Wald 95 % limits on ln(-ln S)."""
+        y = self.shape * (np.log(ages) - np.log(self.scale))
+        m, mb, b = self.covariance
+        error = np.sqrt(self.shape**2 * m + y**2 * b - 2 * self.shape * y * mb)
+        lines = (y, y - Z_95 * error, y + Z_95 * error)
+        fitted, low, high = (-np.expm1(-np.exp(line)) for line in lines)
+        return fitted, low, high
 
 
 class _Point(NamedTuple):
@@ -133,7 +159,9 @@ def fit_weibull(lives: Lives) -> Fit | None:
     low, high = np.exp(theta - Z_95 * error), np.exp(theta + Z_95 * error)
     scale, shape = np.exp(theta)
     figures = (shape, low[1], high[1], scale, low[0], high[0], here.value)
-    return Fit(*(float(x) for x in figures))
+    own, cross, other = (float(x / determinant) for x in (-here.bb, here.mb, -here.mm))
+    fit = Fit(*(float(x) for x in figures))  # type: ignore[arg-type] # of seven numbers
+    return fit._replace(covariance=(own, cross, other))
 
 
 def _uphill(point: _Point) -> tuple[float, float]:

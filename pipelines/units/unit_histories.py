@@ -28,7 +28,7 @@ from pipelines.units.treatment_states import (
     treatment_states,
 )
 from pipelines.units.water_of_days import waters_in_force
-from pipelines.water.profiles import judged_supply_tests, latest_profiles
+from pipelines.water.unit_profiles import judged_supply_tests, latest_profiles
 from schemas.columns import column_names
 from schemas.histories import UnitHistories
 

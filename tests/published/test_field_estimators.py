@@ -167,6 +167,48 @@ def test_weibull_agrees_with_published_fits():
                 close(value, printed, rel=1e-4, abs_=6e-2 if name == "loglik" else 0)
 
 
+@pytest.mark.parametrize(
+    ("share", "age", "low", "high"),
+    [(0.10, 164.02, 83.88, 320.75), (0.50, 490.17, 340.21, 706.25)],
+)
+def test_ages_by_which_a_share_has_failed_agree_with_a_reference_library(share, age, low, high):
+    """B10 and B50 of NIST's 20 units, hours: the figures that the contract prints.
+
+    Source: NIST/SEMATECH e-Handbook 8.4.1.3 (data); lifelines' `WeibullFitter`, its percentile and
+    `variance_matrix_`, delta method on the log scale, worked out here again.
+    """
+    import lifelines
+
+    data = read("weibull_data").filter(pl.col("dataset") == "nist")
+    told = weibull.fit_weibull(lives_of(data)).age_by(share)
+    close(told, [age, low, high], rel=0, abs_=0.005)
+    failed = data["kind"].to_numpy() == "exact"
+    theirs = lifelines.WeibullFitter().fit(
+        data["lower"].to_numpy(), failed, weights=data["n"].to_numpy()
+    )
+    close(told[0], theirs.percentile(1 - share), rel=1e-4)
+    # Of ln(lambda) + ln(w) / rho, with w = -ln(1 - share): slopes by lambda and rho.
+    w = -np.log(1 - share)
+    slope = np.array([1 / theirs.lambda_, -np.log(w) / theirs.rho_**2])
+    error = np.sqrt(slope @ theirs.variance_matrix_.to_numpy() @ slope)
+    close(np.log(told[2] / told[0]), 1.959964 * error, rel=1e-3)
+
+
+def test_limits_of_the_fitted_line_pass_through_those_of_its_ages():
+    """At the age by which half have failed the line stands at a half, between its limits.
+
+    Delta method on ln(-ln S): the error of the line there is that of the log age times the shape.
+    """
+    data = read("weibull_data").filter(pl.col("dataset") == "nist")
+    fit = weibull.fit_weibull(lives_of(data))
+    age, low, high = fit.age_by(0.5)
+    fitted, below, above = (float(part[0]) for part in fit.failed_by(np.array([age])))
+    close(fitted, 0.5)
+    line = [np.log(-np.log1p(-share)) for share in (below, fitted, above)]
+    close(line[2] - line[1], fit.shape * np.log(high / age))
+    close(line[1] - line[0], fit.shape * np.log(age / low))
+
+
 def test_weibull_without_the_late_entries_is_visibly_wrong():
     """Ignoring that units came under watch late moves the shape by more than a twentieth."""
     rows = read("weibull_data").filter(pl.col("dataset") == "left_truncated")

@@ -226,7 +226,7 @@ def figures() -> dict[str, pl.DataFrame]:
         )  # fmt: skip
         rows["first_causes"] += [
             sliced("first_causes", by, **fixed, months=months, at_risk=120 - months,
-                   incidence=months / 300, low=months / 400, high=months / 200)
+                   incidence=months / 300, low=months / 400, high=months / 200, shown=True)
             for months in range(61)
             if "cause_class" in fixed
         ]  # fmt: skip
@@ -299,18 +299,28 @@ def _add_curves(rows: dict[str, list], by: str, fixed: dict[str, str], event: st
         share = 1 - worse * months / 200
         common = {"event": event, "months": months, "at_risk": 120 - 2 * months}
         rows["survival"].append(
-            sliced("survival", by, **fixed, **common, failures=months, survival=share,
+            sliced("survival", by, **fixed, **common, shown=120 - 2 * months >= 20,
+                   failures=months, survival=share,
                    low=share - 0.05, high=min(1.0, share + 0.04))
         )  # fmt: skip
         rows["repeat_failures"].append(
-            sliced("repeat_failures", by, **fixed, **common, mean_count=worse * months / 90,
+            sliced("repeat_failures", by, **fixed, **common, shown=120 - 2 * months >= 20,
+                   mean_count=worse * months / 90,
                    count_low=months / 120, count_high=months / 40, mean_cost=months * 4.0,
                    cost_low=months * 3.0, cost_high=months * 5.0)
         )  # fmt: skip
     rows["weibull"].append(
         sliced("weibull", by, **fixed, event=event, shape=1.4 * worse, shape_low=1.1,
-               shape_high=2.9, scale_months=60.0, scale_low=40.0, scale_high=80.0)
+               shape_high=2.9, scale_months=60.0, scale_low=40.0, scale_high=80.0, b10_months=12.0,
+               b10_low=9.0, b10_high=15.0, b50_months=48.0, b50_low=40.0, b50_high=56.0,
+               watched_to=50, scale_extrapolated=True, b10_extrapolated=False,
+               b50_extrapolated=False)
     )  # fmt: skip
+    rows["probability_plot"] += [
+        sliced("probability_plot", by, **fixed, event=event, age_days=30 * months,
+               failed=months / 60, fitted=months / 58, low=months / 70, high=months / 50)
+        for months in (6, 12, 24)
+    ]  # fmt: skip
     for place, state in enumerate(codes.TREATMENT_STATES):
         rows["treatment_effect"].append(
             sliced("treatment_effect", by, **fixed, event=event, state=state, failures=10,

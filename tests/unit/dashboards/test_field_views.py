@@ -144,13 +144,32 @@ def test_regions_that_stand_out_are_ranked_by_the_limit_nearer_to_1(sample) -> N
 
 
 def test_survival_compares_at_a_month_that_all_reach(field) -> None:
-    """The month of the sentence has ten units or more at risk in every curve."""
+    """The month of the sentence is shown of every curve, and nothing beyond its end is drawn."""
     view = _views(lifetimes.section(field))["survival-profile"]["water/all"]
     assert view.says == (
-        "By 54 months, 46% (41% to 50%) of units in scale-forming water have had no water-caused "
-        "failure; 73% (68% to 77%) of all units."
+        "By 48 months, 52% (47% to 56%) of units in scale-forming water have had no water-caused "
+        "failure; 76% (71% to 80%) of all units."
     )
-    assert max(row["months"] for row in view.charts["survival"]["rows"]["rows"]) <= 55
+    assert max(row["months"] for row in view.charts["survival"]["rows"]["rows"]) == 50
+    assert {row[1] for row in view.table} <= {str(month) for month in range(51)}
+
+
+def test_what_is_extrapolated_is_marked_and_stands_in_no_sentence(sample) -> None:
+    """B10 within the watch is told with its limits; beyond it, the table alone has it, marked."""
+    field = field_of(sample.page_data(2))
+    view = _views(lifetimes.section(field))["weibull"]["water/all"]
+    assert view.says.endswith(
+        "By the fit 10 % of all units have failed by 12.0 months (9.00 to 15.0)."
+    )
+    assert view.table[0][3] == "60.0 (extrapolated)"
+    assert view.table[0][5] == "12.0"
+    plotted = view.charts["probability_plot"]["rows"]["rows"]
+    assert [row["age_days"] for row in plotted] == [180, 360, 720]
+    beyond = sample.figures()["weibull"].with_columns(b10_extrapolated=pl.lit(True))
+    tables = sample.figures() | {"weibull": beyond}
+    view = _views(lifetimes.section(field_of(sample.page_data(2, figures=tables))))["weibull"]
+    assert "10 %" not in view["water/all"].says
+    assert view["water/all"].table[0][5] == "12.0 (extrapolated)"
 
 
 def test_back_test_counts_months_inside(field) -> None:
@@ -247,7 +266,7 @@ def test_sentences_leave_limits_out_that_there_are_none_of(sample) -> None:
     tables["survival"] = tables["survival"].with_columns(survival=pl.lit(1.0), **blank)
     view = _views(lifetimes.section(field_of(sample.page_data(2, figures=tables))))
     says = view["survival-profile"]["water/all"].says
-    assert says == "By 54 months, 100% of all units have had no water-caused failure."
+    assert says == "By 48 months, 100% of all units have had no water-caused failure."
     assert {row[-1] for row in view["survival-profile"]["water/all"].table} == {"–"}
 
 

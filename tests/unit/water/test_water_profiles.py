@@ -8,10 +8,10 @@ import pytest
 from pipelines.water.profiles import (
     FIGURES,
     profile_samples,
-    profile_units,
     profile_word,
     with_terms,
 )
+from pipelines.water.unit_profiles import profile_units
 from schemas import codes
 from schemas.columns import polars_schema
 from schemas.histories import WaterProfiles

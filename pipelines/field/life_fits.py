@@ -1,0 +1,165 @@
+"""Figure 3, by a law: Weibull fits to the age at the first failure, and how well they fit.
+
+Belongs here: the tables `weibull` and `probability_plot`. Does not belong here: the estimator
+(`weibull`), the curve without a law (`first_failures`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+import numpy as np
+import polars as pl
+
+from pipelines.field.context import FLEET
+from pipelines.field.ends import last_shown
+from pipelines.field.first_failures import empty, events_of
+from pipelines.field.groups import Grouped
+from pipelines.field.kaplan_meier import kaplan_meier
+from pipelines.field.risk_sets import MONTH_DAYS
+from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS, labelled
+from pipelines.field.weibull import Fit, Lives, Times, fit_weibull
+
+_FITTED = ("shape", "shape_low", "shape_high", "scale_months", "scale_low", "scale_high")
+_BY = {"b10": 0.10, "b50": 0.50}  # the age by which such a share has failed
+_AGES = tuple(f"{name}_{part}" for name in _BY for part in ("months", "low", "high"))
+_BEYOND = ("scale_extrapolated", *(f"{name}_extrapolated" for name in _BY))
+WEIBULL = ("event", *_FITTED, *_AGES, "watched_to", *_BEYOND)
+PLOT = ("event", "age_days", "failed", "fitted", "low", "high")
+FEWEST_FOR_A_FIT = 10
+
+
+class _Group(NamedTuple):
+    """One group of units under one kind of first failure.
+
+    failing, running, entered: how many fail, leave and enter at each age in days; watched_to: the
+    last month shown of its curve (0 without one).
+    """
+
+    labels: dict[str, object]
+    units: int
+    failing: np.ndarray
+    running: np.ndarray
+    entered: np.ndarray
+    watched_to: int
+
+    @property
+    def failures(self) -> int:
+        return int(self.failing.sum())
+
+    @property
+    def thin(self) -> bool:
+        return self.failures < FEWEST_FAILURES or self.units < FEWEST_UNITS
+
+    def fit(self) -> Fit | None:
+        """None where there are too few failures, or all at one age."""
+        if self.failures < FEWEST_FOR_A_FIT:
+            return None
+        return fit_weibull(_lives(self.failing, self.running, self.entered))
+
+
+def weibull(slices: Grouped) -> pl.DataFrame:
+    """Weibull fits of the age at the first failure, from 10 failures up, for one slice.
+
+    With the ages by which 10 % and 50 % have failed; what lies beyond the end of the curve is
+    marked as extrapolated. A failure on the first day, at age 0, counts as some time within it.
+    """
+    rows = [group.labels | _row(group) for group in _groups(slices)]
+    table = pl.DataFrame(rows, infer_schema_length=None) if rows else pl.DataFrame()
+    known = empty(slices, WEIBULL).with_columns(
+        pl.lit(None, pl.Boolean).alias(name) for name in (*_BEYOND, "thin")
+    )
+    known = known.with_columns(
+        pl.lit(None, pl.Int64).alias("watched_to"), note=pl.lit(None, pl.String)
+    )
+    table = pl.concat([known, table], how="diagonal_relaxed")
+    return labelled(table.sort(FLEET, *slices.dims, "event"), slices.dims, WEIBULL)
+
+
+def probability_plot(slices: Grouped) -> pl.DataFrame:
+    """The fits beside the Kaplan-Meier estimate, at every age of a first failure, for one slice.
+
+    `failed` is the share failed in the middle of the estimate's step: 1 - (S before + S after)/2.
+    A straight line of ln(-ln(1 - failed)) over ln(age) is a Weibull life. Age 0 has no logarithm
+    and is left out; so are groups without a fit.
+    """
+    known = empty(slices, PLOT).with_columns(
+        age_days=pl.lit(None, pl.Int64), thin=pl.lit(None, pl.Boolean)
+    )
+    parts = [known]
+    for group in _groups(slices):
+        fit = group.fit()
+        if fit is not None:
+            words = [pl.lit(word).alias(name) for name, word in group.labels.items()]
+            parts.append(_points(group, fit).with_columns(*words, thin=pl.lit(group.thin)))
+    table = pl.concat(parts, how="diagonal_relaxed")
+    return labelled(table.sort(FLEET, *slices.dims, "event", "age_days"), slices.dims, PLOT)
+
+
+def _groups(slices: Grouped) -> Iterator[_Group]:
+    for labels, kind in events_of(slices):
+        counts = slices.until(kind)
+        come, gone, failing = counts
+        units = slices.units_until(kind)
+        ends = last_shown(counts.at_risk_at_months, units)
+        for place, own in enumerate(slices.groups.iter_rows(named=True)):
+            yield _Group(
+                own | labels,
+                int(units[place]),
+                failing[place],
+                gone[place] - failing[place],
+                come[place],
+                max(int(ends[place]), 0),
+            )
+
+
+def _row(group: _Group) -> dict[str, object]:
+    row: dict[str, object] = dict.fromkeys(WEIBULL[1:])
+    row |= {"thin": group.thin, "watched_to": group.watched_to}
+    if group.failures < FEWEST_FOR_A_FIT:
+        row["note"] = (
+            f"cannot be estimated, because there were {group.failures} first failures of the "
+            f"{FEWEST_FOR_A_FIT} that a fit needs"
+        )
+        return row
+    fit = group.fit()
+    if fit is None:
+        row["note"] = "cannot be estimated, because all failures are at practically one age"
+        return row
+    ages = [fit.scale, fit.scale_low, fit.scale_high]
+    for share in _BY.values():
+        ages += fit.age_by(share)
+    months = [age / MONTH_DAYS for age in ages]
+    row |= dict(zip(_FITTED[:3], (fit.shape, fit.shape_low, fit.shape_high), strict=True))
+    row |= dict(zip((*_FITTED[3:], *_AGES), months, strict=True))
+    beyond = [months[place] > group.watched_to for place in (0, 3, 6)]
+    return row | dict(zip(_BEYOND, beyond, strict=True)) | {"note": None}
+
+
+def _points(group: _Group, fit: Fit) -> pl.DataFrame:
+    left = np.cumsum(group.running + group.failing) - (group.running + group.failing)
+    at_risk = np.cumsum(group.entered) - left
+    after = kaplan_meier(at_risk[None, :], group.failing[None, :]).value[0]
+    before = np.concatenate([[1.0], after[:-1]])
+    ages = np.flatnonzero(group.failing[1:]) + 1
+    fitted, low, high = fit.failed_by(ages.astype(float))
+    failed = 1 - (before[ages] + after[ages]) / 2
+    return pl.DataFrame(
+        {"age_days": ages, "failed": failed, "fitted": fitted, "low": low, "high": high},
+        schema_overrides={"age_days": pl.Int64},
+    )
+
+
+def _lives(failing: np.ndarray, running: np.ndarray, entered: np.ndarray) -> Lives:
+    def times(count: np.ndarray) -> Times:
+        at = np.flatnonzero(count[1:]) + 1
+        return Times(at.astype(float), count[at])
+
+    within = (np.zeros(1), np.ones(1), failing[:1])
+    return Lives(
+        failed=times(failing),
+        running=times(running),
+        between=within if failing[0] else (np.zeros(0),) * 3,
+        entered=times(entered),
+    )
