@@ -16,7 +16,7 @@ STORIES: dict[str, dict[str, object]] = {
         "event": "any",
         "region": "US-AZ",
         "crude_ratio_above": 1.3,
-        "adjusted_ratio_below": 1.5,
+        "adjusted_ratio_below": 1.25,
         "false_discovery_rate": 0.10,
     },
     "treatment_kept_up": {

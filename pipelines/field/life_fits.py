@@ -103,7 +103,7 @@ def _groups(slices: Grouped) -> Iterator[_Group]:
         come, gone, failing = counts
         units = slices.units_until(kind)
         ends = last_shown(counts.at_risk_at_months, units)
-        for place, own in enumerate(slices.groups.iter_rows(named=True)):
+        for place, own in enumerate(slices.groups.to_dicts()):
             yield _Group(
                 own | labels,
                 int(units[place]),

@@ -1,7 +1,7 @@
 """The water profile of every sample.
 
-Belongs here: which terms judge a sample, the class of a water, the table `water_profiles`, and the
-test that stands for a unit. Does not belong here: limits and needs (`limits`), chemistry
+Belongs here: which terms judge a sample, the class of a water, the table `water_profiles`. Does
+not belong here: limits and needs (`limits`), units (`unit_profiles`), chemistry
 (`equilibrium`), advice.
 """
 
