@@ -110,7 +110,7 @@ class ProbabilityPlot(_Sliced):
     """One row is an age at which units first failed: how many by then, and by the Weibull fit."""
 
     event: str = word("Which failures.", EVENT_WORDS, required=True)
-    age_days: pl.Int64 = integer("The age.", unit="days", required=True)
+    age_days: pl.Int64 = integer("The age.", unit="days")
     failed: float = number("Share failed, in the middle of the Kaplan-Meier step.")
     fitted: float = number("Share failed by the Weibull fit.")
     low: float = number("Its lower 95 % limit.")

@@ -139,6 +139,7 @@ def _weibull(field: Field, cuts: Cuts) -> Figure:
             if fitted:
                 own = {name: fitted[0][name] for name in PICKED if pick.dimension == name}
                 points = plots.rows(pick.dimension, event=event, **own) if plots else []
+                points = [row for row in points if row["age_days"] is not None]
                 views[f"{event}/{pick.key}"] = _weibull_view(fitted, points)
     return Figure(
         "weibull",

@@ -82,17 +82,19 @@ def probability_plot(slices: Grouped) -> pl.DataFrame:
 
     `failed` is the share failed in the middle of the estimate's step: 1 - (S before + S after)/2.
     A straight line of ln(-ln(1 - failed)) over ln(age) is a Weibull life. Age 0 has no logarithm
-    and is left out; so are groups without a fit.
+    and is left out; a group without a fit has one row that says why.
     """
     known = empty(slices, PLOT).with_columns(
-        age_days=pl.lit(None, pl.Int64), thin=pl.lit(None, pl.Boolean)
+        age_days=pl.lit(None, pl.Int64),
+        thin=pl.lit(None, pl.Boolean),
+        note=pl.lit(None, pl.String),
     )
     parts = [known]
     for group in _groups(slices):
         fit = group.fit()
-        if fit is not None:
-            words = [pl.lit(word).alias(name) for name, word in group.labels.items()]
-            parts.append(_points(group, fit).with_columns(*words, thin=pl.lit(group.thin)))
+        words = [pl.lit(word).alias(name) for name, word in group.labels.items()]
+        points = pl.select(note=pl.lit(_why_not(group))) if fit is None else _points(group, fit)
+        parts.append(points.with_columns(*words, thin=pl.lit(group.thin)))
     table = pl.concat(parts, how="diagonal_relaxed")
     return labelled(table.sort(FLEET, *slices.dims, "event", "age_days"), slices.dims, PLOT)
 
@@ -114,19 +116,22 @@ def _groups(slices: Grouped) -> Iterator[_Group]:
             )
 
 
-def _row(group: _Group) -> dict[str, object]:
-    row: dict[str, object] = dict.fromkeys(WEIBULL[1:])
-    row |= {"thin": group.thin, "watched_to": group.watched_to}
+def _why_not(group: _Group) -> str:
+    """Why a group has no fit."""
     if group.failures < FEWEST_FOR_A_FIT:
-        row["note"] = (
+        return (
             f"cannot be estimated, because there were {group.failures} first failures of the "
             f"{FEWEST_FOR_A_FIT} that a fit needs"
         )
-        return row
+    return "cannot be estimated, because all failures are at practically one age"
+
+
+def _row(group: _Group) -> dict[str, object]:
+    row: dict[str, object] = dict.fromkeys(WEIBULL[1:])
+    row |= {"thin": group.thin, "watched_to": group.watched_to}
     fit = group.fit()
     if fit is None:
-        row["note"] = "cannot be estimated, because all failures are at practically one age"
-        return row
+        return row | {"note": _why_not(group)}
     ages = [fit.scale, fit.scale_low, fit.scale_high]
     for share in _BY.values():
         ages += fit.age_by(share)
