@@ -69,6 +69,7 @@ KEYS: dict[str, tuple[str, ...]] = {
     "regions": (*SLICED_BY, "event"),
     "survival": (*SLICED_BY, "event", "months"),
     "weibull": (*SLICED_BY, "event"),
+    "probability_plot": (*SLICED_BY, "event", "age_days"),
     "first_causes": (*SLICED_BY, "months"),
     "repeat_failures": (*SLICED_BY, "event", "months"),
     "cohorts": (*SLICED_BY, "cohort", "event", "months"),

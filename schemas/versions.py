@@ -43,6 +43,30 @@ CHANGES = (
     ),
     Change(
         "2.0.0",
+        "regions",
+        "flagged",
+        "Was by the q-value of the crude funnel; is by the adjusted ratio, whose water is that of "
+        "each day.",
+        "adjusted_q_value beside it, and q_value for the funnel's",
+    ),
+    *(
+        Change("2.0.0", "regions", column, "Is new.", "")
+        for column in ("adjusted_p_value", "adjusted_q_value", "direction", "confounded")
+    ),
+    *(
+        Change("2.0.0", table, "shown", "Is new: where the curve ends.", "")
+        for table in ("survival", "first_causes", "repeat_failures")
+    ),
+    Change(
+        "2.0.0",
+        "weibull",
+        "",
+        "Has B10 and B50 with limits, how far it was watched and what is extrapolated.",
+        "",
+    ),
+    Change("2.0.0", "probability_plot", "", "Is new: the points behind the Weibull fits.", ""),
+    Change(
+        "2.0.0",
         "(all tables)",
         "",
         "Large tables were packed as `.csv.gz`; a table of more rows than `csv_max_rows` is "
