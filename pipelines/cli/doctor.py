@@ -27,7 +27,10 @@ def output_schema() -> dict[str, Any]:
 
     finding = js.record(
         {
-            "weight": js.word("`fault`: the next refresh would fail.", tuple(_WORDS)),
+            "weight": js.word(
+                "`fault`: the next refresh fails, or nothing here is reliable.",
+                tuple(_WORDS),
+            ),
             "matter": js.text("What it is about, in a word.", "^[a-z][a-z -]*$"),
             "sentence": js.text("What is the case."),
             "remedy": js.text("What to do; empty where the sentence says it."),
@@ -59,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
         {
             0: "Nothing is wrong.",
             1: "The next refresh can run; something needs a person.",
-            2: "The next refresh will fail until the faults are mended.",
+            2: "There are faults: mend them as told, and rely on nothing before.",
         }[found.exit_code]
     )
     return found.exit_code

@@ -15,7 +15,7 @@ from typing import Any
 
 import duckdb
 
-from pipelines.store.database import LAST, has_table, read_frame
+from pipelines.store.database import LAST, count_rows, has_table, read_frame, table_names
 from pipelines.store.inputs import Inputs
 from pipelines.store.states import RunState, read_states
 from schemas.columns import column_names
@@ -107,6 +107,18 @@ def mixture(con: duckdb.DuckDBPyConnection, last: bool = False) -> list[str]:
         return ["no table of the store says of which state it is"]
     wrong = sorted(name for name, row in rows.items() if row["state"] != state.state)
     return [f"the table {name} is of another state than the store" for name in wrong]
+
+
+def without_state(con: duckdb.DuckDBPyConnection) -> list[str]:
+    """Tables that say of no state what they hold, or not what is there, in words."""
+    rows = read_states(con)
+    wrong = []
+    for name in table_names(con):
+        if name not in rows:
+            wrong.append(f"the table {name} does not say of which state it is")
+        elif rows[name]["rows"] != count_rows(con, name):
+            wrong.append(f"the table {name} has not the rows that were put there")
+    return [*wrong, *(f"the table {name} is missing" for name in rows if not has_table(con, name))]
 
 
 def pages_are_of(state: PublishedState, published: Path) -> bool:

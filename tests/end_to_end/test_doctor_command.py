@@ -147,7 +147,7 @@ def test_stores_that_are_damaged_or_of_another_version(workspace, run, day):
     database.write_bytes(b"no database" * 1000)
     call = run("doctor", workspace, "--json")
     assert call.code == 2
-    assert "move it away and refresh" in findings(call, "store")[0]
+    assert "Move it away and refresh" in findings(call, "store")[0]
 
 
 def test_an_older_store_is_made_anew_with_its_history(workspace, run, tools, day, no_figures):
@@ -213,3 +213,68 @@ def test_a_refresh_that_is_days_old(workspace, run):
         "The last good refresh was at 2026-01-01" in s for s in findings(call, "last refresh")
     )
     assert findings(call, "pages") == ["The pages are not those of this store."]
+
+
+def mixtures(call) -> list[tuple[str, str]]:
+    """The faults of store and pages, by matter."""
+    found = [one for one in call.json["findings"] if one["weight"] == "fault"]
+    assert call.code == (2 if found else 1)
+    return [(one["matter"], one["sentence"]) for one in found]
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        (
+            "update table_states set state = repeat('0', 64) where \"table\" = 'decisions'",
+            "The table decisions is of another state than the store.",
+        ),
+        (
+            "delete from table_states where \"table\" = 'findings'",
+            "The table findings does not say of which state it is.",
+        ),
+        ("delete from decisions", "The table decisions has not the rows that were put there."),
+        ("drop table upcoming cascade", "The table upcoming is missing."),
+    ],
+)
+def test_a_mixture_of_tables_is_a_fault(workspace, run, change, told):
+    """A state that a hand has changed, or rows: told with the table's name."""
+    con = duckdb.connect(str(workspace / "store" / "limeledger.duckdb"))
+    con.execute(change)
+    con.close()
+    assert ("store", told) in mixtures(run("doctor", workspace, "--json"))
+
+
+def test_pages_of_another_publication_are_a_fault(workspace, run):
+    """An older copy of the store, or another manifest: store and pages name two states."""
+    assert mixtures(run("doctor", workspace, "--json")) == []
+    manifest = workspace / "published" / "manifest.json"
+    told = json.loads(manifest.read_text()) | {"state": "0" * 64}
+    manifest.write_text(json.dumps(told))
+    assert mixtures(run("doctor", workspace, "--json")) == [
+        ("pages", "The pages are not those of this store.")
+    ]
+
+
+def test_a_working_copy_with_other_states_is_told_with_its_way_out(workspace, run):
+    """What a run of some tables left is none of the store's states; a copy of the store is."""
+    left = workspace / "store" / "limeledger.duckdb.new"
+    shutil.copyfile(workspace / "store" / "limeledger.duckdb", left)
+    assert findings(run("doctor", workspace, "--json"), "working copy") == []
+    con = duckdb.connect(str(left))
+    con.execute("update table_states set state = repeat('0', 64) where \"table\" = 'decisions'")
+    con.close()
+    call = run("doctor", workspace, "--json")
+    (told,) = findings(call, "working copy")
+    assert told.startswith("store/limeledger.duckdb.new holds 1 tables, as of ")
+    assert f"limeledger refresh {workspace}" in run("doctor", workspace).out
+
+
+def test_a_run_of_another_machine_without_its_end_is_told(workspace, run):
+    """Whether it runs cannot be seen from here: it gets no end from who only looks."""
+    line = {"run": "far", "event": "begin", "at": "2026-01-01T02:15:00+00:00", "selection": "all"}
+    process = {"pid": 1, "host": "far.example", "started": "then"}
+    with (workspace / "store" / "runs.jsonl").open("a") as log:
+        log.write(json.dumps(line | {"process": process}) + "\n")
+    told = findings(run("doctor", workspace, "--json"), "last refresh")
+    assert any("on far.example has not ended" in one for one in told)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-# A fault stops the next refresh; a warning needs a person; a note is good to know.
+# A fault stops the next refresh, or makes what stands there unreliable; a warning needs a person;
+# a note is good to know.
 Weight = Literal["fault", "warning", "note"]
 
 

@@ -15,14 +15,12 @@ import polars as pl
 from pipelines.errors import LimeledgerError, WorkspaceError
 from pipelines.exports.delivery import find_exports
 from pipelines.nightly.health.finding import Finding
+from pipelines.nightly.health.state_checks import state_findings
 from pipelines.store.archive.recovery import loss
 from pipelines.store.database import connect, has_table, read_frame
-from pipelines.store.inputs import load_inputs, sound_mappings
+from pipelines.store.inputs import sound_mappings
 from pipelines.store.published_state import (
     PublishedState,
-    mixture,
-    pages_are_of,
-    published_manifest,
     state_of,
 )
 from pipelines.store.working_copy import is_newer
@@ -59,7 +57,7 @@ def store_findings(
         state = state_of(con)
         if state is not None:
             yield from _age(state, now)
-        yield from _step(workspace, con, state)
+        yield from state_findings(workspace, con, state)
         yield from _feeds(con, settings, now)
         yield from _exports(workspace, con)
     except duckdb.Error as error:
@@ -106,33 +104,6 @@ def _age(state: PublishedState, now: dt.datetime) -> Iterator[Finding]:
             "clock",
             f"The last refresh was at {at:%Y-%m-%d %H:%M} UTC, which is still to come.",
             "Set this machine's clock.",
-        )
-
-
-def _step(
-    workspace: Workspace, con: duckdb.DuckDBPyConnection, state: PublishedState | None
-) -> Iterator[Finding]:
-    """Whether tables, pages and inputs are of one state."""
-    again = "Refresh again: that brings them in step."
-    if state is not None:
-        for sentence in mixture(con)[:3]:
-            yield Finding("fault", "store", f"{sentence[0].upper()}{sentence[1:]}.", again)
-    if not published_manifest(workspace.published):
-        yield Finding("warning", "pages", "There are no published pages.", again)
-    elif state is None or not pages_are_of(state, workspace.published):
-        yield Finding("warning", "pages", "The pages are not those of this store.", again)
-    if state is None:
-        return
-    try:
-        inputs = load_inputs(workspace.root, state.as_of)
-    except LimeledgerError:
-        return  # told of already
-    if state.is_behind(inputs):
-        yield Finding(
-            "note",
-            "inputs",
-            "Settings, mappings, reference files or terms have changed since the last refresh.",
-            again,
         )
 
 

@@ -16,6 +16,7 @@ from pipelines.errors import WorkspaceError
 from pipelines.exports.delivery import find_exports
 from pipelines.nightly.health.archive_checks import archive_findings
 from pipelines.nightly.health.finding import Finding
+from pipelines.nightly.health.state_checks import runs_elsewhere, working_copy_findings
 from pipelines.nightly.health.store_checks import store_findings
 from pipelines.nightly.page_note import note_of, read_note
 from pipelines.records.serving import unused_sentence
@@ -50,11 +51,12 @@ def all_findings(workspace: Workspace, now: dt.datetime) -> Iterator[Finding]:
     yield from _lock(holder, running, now)
     if not running:
         yield from _leftovers(workspace)
+        yield from working_copy_findings(workspace)
     yield from _permissions(workspace)
     if settings is not None:
         yield from _readers(workspace, settings)
     yield from _space(workspace)
-    yield from _last_night(workspace)
+    yield from (*_last_night(workspace), *runs_elsewhere(workspace))
     yield from store_findings(workspace, settings, now)
     yield from archive_findings(workspace)
     if settings is not None:
