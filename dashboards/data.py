@@ -16,7 +16,7 @@ import polars as pl
 from dashboards.letters import LetterTemplates
 from schemas import causes as suggested
 from schemas import histories
-from schemas.accounts import NightChecks, RowAccounts, SetAside
+from schemas.accounts import JoinMisses, Joins, LeftOut, NightChecks, RowAccounts, SetAside
 from schemas.columns import polars_schema
 from schemas.decisions import DecisionHistory, Decisions, Findings
 from schemas.feeds import Credits, Rulings
@@ -37,6 +37,9 @@ SECOND_OPINIONS = polars_schema(SecondOpinions)
 SECOND_OPINION_AGREEMENT = polars_schema(SecondOpinionAgreement)
 ROW_ACCOUNTS = polars_schema(RowAccounts)
 SET_ASIDE = polars_schema(SetAside)
+LEFT_OUT = polars_schema(LeftOut)
+JOINS = polars_schema(Joins)
+JOIN_MISSES = polars_schema(JoinMisses)
 CAUSE_SUGGESTIONS = polars_schema(suggested.CauseSuggestions)
 CAUSE_MODEL_QUALITY = polars_schema(suggested.CauseModelQuality)
 CAUSE_RELIABILITY = polars_schema(suggested.CauseReliability)
@@ -207,6 +210,9 @@ class PageData:
     arrivals: pl.DataFrame = _empty(ARRIVALS)
     row_accounts: pl.DataFrame = _empty(ROW_ACCOUNTS)
     set_aside: pl.DataFrame = _empty(SET_ASIDE)
+    left_out: pl.DataFrame = _empty(LEFT_OUT)
+    joins: pl.DataFrame = _empty(JOINS)
+    join_misses: pl.DataFrame = _empty(JOIN_MISSES)
     feeds: pl.DataFrame = _empty(FEEDS)
     night_checks: pl.DataFrame = _empty(NIGHT_CHECKS)
     suggestions: pl.DataFrame = _empty(SUGGESTIONS)
@@ -223,4 +229,5 @@ class PageData:
     terms_installation_limits: pl.DataFrame = field(default_factory=pl.DataFrame)
     figures: Mapping[str, pl.DataFrame] = field(default_factory=dict)
     figure_notes: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    attention: Sequence[str] = ()
     tables: Sequence[str] = ()

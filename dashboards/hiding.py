@@ -105,6 +105,8 @@ def _names(data: PageData) -> list[str]:
     found += cells.filter(pl.col("columns").is_in(list(data.hide)))["cells"].to_list()
     aside = data.set_aside.filter(pl.col("column").is_in(list(data.hide)))
     found += aside["value"].to_list()
+    misses = data.join_misses.filter(pl.col("column").is_in(list(data.hide)))
+    found += misses["written"].to_list() + misses["likely"].to_list()
     return sorted({name.strip() for name in found if name and name.strip()}, key=len, reverse=True)
 
 

@@ -6,6 +6,7 @@ they are counted (`pipelines.records`, `pipelines.nightly`).
 
 import polars as pl
 
+from schemas.codes import MISS_CAUSES
 from schemas.columns import Table, day, flag, integer, number, text, word
 
 
@@ -53,6 +54,40 @@ class LeftOut(Table):
     reason: str = text("Why, as the mapping says.", required=True)
 
 
+class Joins(Table):
+    """One row is one column that names something elsewhere, with how many of its rows find it."""
+
+    feed: str = text("The feed.", required=True, key=True)
+    column: str = text("Its column.", required=True, key=True)
+    to: str = text("What it names: a feed or file, and its column.", required=True, key=True)
+    rows: pl.Int64 = integer("Rows that have a value there.", required=True, ge=0)
+    matched: pl.Int64 = integer("Rows whose value is there.", required=True, ge=0)
+    share: float = number("Matched rows of all; empty without rows.", ge=0, le=1)
+    lost_zeros: pl.Int64 = integer("Equal but for leading zeros.", required=True, ge=0)
+    case_or_punctuation: pl.Int64 = integer(
+        "Else equal but for case, accents and punctuation.", required=True, ge=0
+    )
+    close_spelling: pl.Int64 = integer("Else a few edits apart.", required=True, ge=0)
+    unknown: pl.Int64 = integer("None of these.", required=True, ge=0)
+    min_share: float = number("The least share that is enough.", required=True, ge=0, le=1)
+    below: bool = flag("Whether it matches less.", required=True)
+
+
+class JoinMisses(Table):
+    """One row is one value that names nothing on the other side of its join."""
+
+    feed: str = text("The feed.", required=True, key=True)
+    column: str = text("Its column.", required=True, key=True)
+    to: str = text("What it should name.", required=True, key=True)
+    written: str = text("The value.", required=True, key=True)
+    cause: str = word("Why it finds nothing.", MISS_CAUSES, required=True)
+    likely: str = text("The value that is meant, where there is exactly one.")
+    rows: pl.Int64 = integer("Rows that have it.", required=True, ge=1)
+    first_file: str = text("The first file, below exports/.", required=True)
+    first_line: pl.Int64 = integer("The line there.", required=True, ge=1)
+
+
+JOIN_TABLES: dict[str, type[Table]] = {"joins": Joins, "join_misses": JoinMisses}
 NIGHT_CHECKS = ("freshness", "set_aside_share", "claim_count", "laboratory_values")
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from schemas import codes, store, views
-from schemas.accounts import LeftOut, NightChecks, RowAccounts, SetAside
+from schemas.accounts import JOIN_TABLES, LeftOut, NightChecks, RowAccounts, SetAside
 from schemas.archive_catalog import ARCHIVE
 from schemas.causes import CAUSE_TABLES
 from schemas.columns import Table, fields, key_columns
@@ -154,6 +154,7 @@ def _tables() -> dict[str, Described]:
         "row_accounts": RowAccounts,
         "set_aside": SetAside,
         "left_out": LeftOut,
+        **JOIN_TABLES,
         "feed_states": store.FeedStates,
         "row_fates": store.RowFates,
         "file_parts": store.FileParts,

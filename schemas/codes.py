@@ -64,6 +64,27 @@ CONDITION_OF_GOODS = ("new", "used", "refurbished")
 GASES = ("natural", "propane", "none")
 PERFORMERS = ("technician", "owner")
 DELIMERS = ("none", "owner", "technician")
+# Why a value finds nothing, in the order in which causes are looked for.
+MISS_CAUSES = ("lost_zeros", "case_or_punctuation", "close_spelling", "unknown")
+# What names something elsewhere, as the settings call it; `pipelines.records.joins` says what.
+JOINED_COLUMNS = (
+    "startups.serial",
+    "water_tests.serial",
+    "treatment_purchases.serial",
+    "service_calls.serial",
+    "water_tests.site",
+    "treatment_purchases.site",
+    "startups.agency",
+    "service_calls.agency",
+    "startups.treatment_product",
+    "service_calls.product",
+    "treatment_purchases.product",
+    "service_calls.cause",
+    "units.model",
+    "units.region",
+    "rulings.claim",
+    "credits.claim",
+)
 TREATMENT_KINDS = ("system", "cartridge")
 # What an alias may stand for; each is a column, of one or more feeds.
 ALIAS_KINDS = ("agency", "site", "product", "model", "cause", "region", "seller")

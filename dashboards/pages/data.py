@@ -12,9 +12,10 @@ from dashboards import formats
 from dashboards.charts.categories import FATES
 from dashboards.data import PageData
 from dashboards.pages import agreement, causes
-from schemas.codes import OPTIONAL_FEEDS
+from schemas.codes import MISS_CAUSES, OPTIONAL_FEEDS
 
 MOST_ROWS = 50
+MOST_MISSES = 200
 _COLUMNS = ("records", "superseded", "duplicates", "set_aside")
 
 
@@ -31,6 +32,8 @@ def content(data: PageData, pages: frozenset[str] = frozenset()) -> dict[str, An
         "accounts_says": "Every row read is a record, replaced by a newer version, the same row "
         "again, or set aside; the four add up to the rows read.",
         "files": _files(data.row_accounts),
+        "left_out": _left_out(data),
+        **_joins(data),
         "problems": problems,
         "problems_says": f"{formats.counted(len(problems), 'kind of fault', 'kinds of faults')}, "
         "the most frequent first. Correct them at the source; the next refresh takes them in.",
@@ -58,6 +61,66 @@ def _near(suggestions: pl.DataFrame, column: str) -> list[list[str]]:
             row["suggestion"],
         ]
         for row in suggestions.sort("feed", "file", "line").iter_rows(named=True)
+    ]
+
+
+def _left_out(data: PageData) -> list[list[str]]:
+    """Rows that mappings leave out, by mapping and reason; of a whole sheet, all its rows."""
+    place = ["feed", "mapping", "file", "sheet"]
+    of_place = data.left_out.group_by(*place, "reason").agg(pl.len().cast(pl.Int64).alias("rows"))
+    accounts = data.row_accounts.select(*place, "left_out")
+    counted = of_place.join(accounts, on=place, how="left", nulls_equal=True).with_columns(
+        rows=pl.when(pl.len().over(place) == 1)
+        .then(pl.coalesce("left_out", "rows"))
+        .otherwise("rows")
+    )
+    told = counted.group_by("feed", "mapping", "reason").agg(pl.col("rows").sum())
+    return [
+        [formats.FEEDS.get(row["feed"], "–"), row["mapping"], row["reason"], f"{row['rows']:,}"]
+        for row in told.sort("feed", "mapping", "reason").iter_rows(named=True)
+    ]
+
+
+def _joins(data: PageData) -> dict[str, Any]:
+    """The join report, and the misses that concern most rows."""
+    below, misses = int(data.joins["below"].sum()), data.join_misses
+    shown = misses.sort("rows", descending=True, maintain_order=True).head(MOST_MISSES)
+    more = f", the {MOST_MISSES} most frequent" if misses.height > MOST_MISSES else ""
+    return {
+        "joins": [_join(row) for row in data.joins.iter_rows(named=True)],
+        "joins_says": f"{formats.counted(below, 'join')} below what the settings ask."
+        if below
+        else "Every join matches what the settings ask.",
+        "misses": [_miss(row) for row in shown.iter_rows(named=True)],
+        "misses_says": f"{formats.counted(misses.height, 'value')} without a match{more}",
+    }
+
+
+def _join(row: dict[str, Any]) -> list[str]:
+    share = row["share"]
+    # Cut, not rounded: what is below its share must not read like it.
+    return [
+        formats.FEEDS.get(row["feed"], row["feed"]),
+        row["column"],
+        row["to"],
+        *(formats.whole(row[name]) for name in ("rows", "matched")),
+        "–" if share is None else f"{int(100 * share)} %",
+        *(formats.whole(row[cause]) for cause in MISS_CAUSES),
+        f"{100 * row['min_share']:g} %",
+        "below" if row["below"] else "enough",
+    ]
+
+
+def _miss(row: dict[str, Any]) -> list[str]:
+    return [
+        formats.FEEDS.get(row["feed"], row["feed"]),
+        row["column"],
+        row["written"],
+        row["cause"].replace("_", " "),
+        row["likely"] or "–",
+        formats.whole(row["rows"]),
+        row["first_file"],
+        str(row["first_line"]),
     ]
 
 

@@ -34,6 +34,7 @@ def content(data: PageData, ordered: pl.DataFrame) -> dict[str, Any]:
         "summary": _summary(ordered, data),
         "arrivals": _arrivals(data),
         "stale": _stale(data),
+        "attention": list(data.attention),
         "arrived_files": data.arrivals["file"].sort().to_list(),
         "changes": _changes(data, changed.head(MOST_CHANGES), set(ordered["claim"])),
         "changes_summary": _changes_summary(changed),

@@ -50,6 +50,8 @@ def run(args: argparse.Namespace) -> int:
         say(sentence)
     for absent in found.absent_headers:
         say(f"{absent['file']}: {absent['sentence']}")
+    for sentence in found.joins_below:
+        say(sentence)
     for near in found.suggestions:
         say(
             f"{near['feed']}: serial {near['serial']} ({near['file']} line {near['line']}) is on "

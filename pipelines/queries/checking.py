@@ -16,6 +16,7 @@ import polars as pl
 from pipelines.queries.unused_mappings import unused_of_mappings
 from pipelines.records.accounting import ENDS
 from pipelines.records.headers import absent_headers
+from pipelines.records.join_sentences import sentences_below
 from pipelines.records.problems import problems
 from pipelines.steps.file_parts import ReadPart
 from pipelines.steps.ingest import (
@@ -27,6 +28,7 @@ from pipelines.steps.ingest import (
     stored_rows,
     stored_schema,
 )
+from pipelines.steps.joins import report_of
 from pipelines.steps.landing import (
     PARSED_LEFT_OUT,
     PARSED_SET_ASIDE,
@@ -46,7 +48,7 @@ class Checked:
 
     `absent_headers` are those that a mapping names and a file that was read lacks; `left_out`
     counts rows by mapping and reason; `unused` are sentences about mappings and entries that do
-    nothing.
+    nothing; `joins_below` tell of joins that match too little.
     """
 
     totals: dict[str, int]
@@ -58,6 +60,9 @@ class Checked:
     left_out: list[dict[str, Any]]
     unused: list[str]
     feeds: list[dict[str, Any]]
+    joins: list[dict[str, Any]]
+    join_misses: list[dict[str, Any]]
+    joins_below: list[str]
     exit_code: int
 
     def to_dict(self) -> dict[str, Any]:
@@ -92,22 +97,31 @@ def check_workspace(
     }
     accounts = row_accounts(files, of_parts, accounted)
     states = feed_states(inputs, accounts, accounted)
+    aside = all_set_aside(told, accounted)
+    joins, misses = report_of(
+        inputs, lambda feed, columns: accounted[feed].records.select(columns), aside
+    )
     near = suggestions({feed: accounted[feed].records for feed in FEEDS})
     whole = files.filter("is_whole")["file"].to_list()
     counted = ["rows_read", "rows_split", *ENDS]
     needs_person = (
-        bool(whole) or states.select((pl.col("stale") | pl.col("beyond_tolerance")).any()).item()
+        bool(whole)
+        or joins["below"].any()
+        or states.select((pl.col("stale") | pl.col("beyond_tolerance")).any()).item()
     )
     return Checked(
         {"files": files.height, **accounts.select(pl.col(counted).sum()).row(0, named=True)},
         accounts.to_dicts(),
-        problems(all_set_aside(told, accounted), whole).to_dicts(),
+        problems(aside, whole).to_dicts(),
         of_serials(near).drop("column").to_dicts(),
         of_claims(near).drop("column").to_dicts(),
         _absent_headers(parts),
         _left_out(left_out, of_parts),
         unused_of_mappings(inputs, [one.found.path for one in files_there], parts),
         states.to_dicts(),
+        joins.to_dicts(),
+        misses.to_dicts(),
+        sentences_below(joins, misses, accounts),
         int(needs_person),
     )
 

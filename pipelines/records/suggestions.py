@@ -52,7 +52,7 @@ def serials_one_edit_away(unknown: pl.Series, known: pl.Series) -> pl.DataFrame:
     )
     if typed.is_empty():
         return pl.DataFrame(schema={"serial": pl.String, "known": pl.String})
-    pairs = _candidates(typed, pl.DataFrame({"known": known.drop_nulls().unique()}))
+    pairs = one_taken_out(typed["typed"], known.drop_nulls().unique())
     apart = cpdist(
         pairs["typed"].to_list(),
         pairs["known"].to_list(),
@@ -62,17 +62,19 @@ def serials_one_edit_away(unknown: pl.Series, known: pl.Series) -> pl.DataFrame:
     return pairs.filter(pl.Series(apart, dtype=pl.Int64) == 1).select("known", serial="typed")
 
 
-def _candidates(typed: pl.DataFrame, register: pl.DataFrame) -> pl.DataFrame:
-    """Pairs that become equal when at most one character is taken out of each.
+def one_taken_out(unknown: pl.Series, known: pl.Series) -> pl.DataFrame:
+    """Pairs (typed, known) that become equal when at most one character is taken out of each.
 
     Two texts one edit apart always do; taking out one position at a time keeps the memory at that
     of one copy of the register.
     """
-    long, known = pl.col("typed").str.len_chars(), pl.col("known").str.len_chars()
-    longest = register.select(known.max()).item() or 0
+    typed = unknown.alias("typed").to_frame()
+    register = known.alias("known").to_frame()
+    long, length = pl.col("typed").str.len_chars(), pl.col("known").str.len_chars()
+    longest = register.select(length.max()).item() or 0
     typed = typed.filter(long <= longest + 1)
     # Nor is a known text of use that is longer than all typed ones by more than a character.
-    register = register.filter(known <= (typed.select(long.max()).item() or 0) + 1)
+    register = register.filter(length <= (typed.select(long.max()).item() or 0) + 1)
     forms = pl.concat([typed.select("typed", form="typed"), *_shortened("typed", typed)]).unique()
     pairs = [register.select("known", form="known").join(forms, on="form")]
     pairs.extend(shorter.join(forms, on="form") for shorter in _shortened("known", register))

@@ -19,6 +19,8 @@ from schemas.feeds import FEED_TABLES
 
 # The column of `suggestions` by which commands and pages speak of serials alone.
 SERIAL_COLUMNS = ("serial", "replaces")
+# So many rows of a column at most are told of.
+MOST_TOLD = 5
 # What a column of a feed names: a unit of the register or a claim of the calls.
 NAMING = {
     **{
@@ -83,7 +85,9 @@ def suggestions_of_store(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
 
 def _near(feed: str, column: str, unknown: pl.DataFrame, known: pl.Series) -> pl.DataFrame:
     misses = near_misses(unknown["value"], known)
-    return unknown.join(misses, left_on="value", right_on="serial").select(
+    told = unknown.join(misses, left_on="value", right_on="serial").sort("file", "line")
+    # What is more is in the join report.
+    return told.head(MOST_TOLD).select(
         pl.lit(feed).alias("feed"),
         "file",
         "line",

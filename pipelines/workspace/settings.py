@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path, PurePath
 from typing import Any
@@ -30,7 +30,7 @@ from pipelines.workspace.toml_file import (
     suggest,
 )
 from pipelines.workspace.values import is_address
-from schemas.codes import HIDEABLE
+from schemas.codes import HIDEABLE, JOINED_COLUMNS
 
 MOST_LIMIT = 1_000_000_000  # more is a slip of the hand
 REQUIRED = ("maker", "timezone", "currency")
@@ -40,8 +40,10 @@ REQUIRED = ("maker", "timezone", "currency")
 class Settings:
     """The settings of a workspace, with defaults for all but the first three.
 
-    `hide` names columns (schemas.codes.HIDEABLE) that must not appear under published/; a table of
-    more than `csv_max_rows` rows is published as Parquet alone.
+    A join that matches less than `join_min_share` of at least `join_min_rows` rows needs a person;
+    `join_shares` has shares of single joins. `hide` names columns (schemas.codes.HIDEABLE) that
+    must not appear under published/; a table of more than `csv_max_rows` rows is published as
+    Parquet alone.
     `nightly_at` is the time of the nightly refresh in the workspace's time zone; a delivery must
     have been still for `watch_seconds` before it is read. `on_failure_command` (a program and its
     arguments) and `mail` are told when a refresh fails.
@@ -70,6 +72,9 @@ class Settings:
     max_cells: int = 20_000_000
     max_workbook_mb: int = 2_048
     max_workbook_seconds: int = 300
+    join_min_share: float = 0.9
+    join_min_rows: int = 20
+    join_shares: Mapping[str, float] = field(default_factory=dict)
     nightly_at: dt.time = dt.time(2, 15)
     ruling_limits: Mapping[str, Decimal] | None = None
     watch_seconds: int = 60
@@ -240,6 +245,17 @@ def _ruling_limits(value: Any) -> str | None:
     return None
 
 
+def _join_shares(value: Any) -> str | None:
+    if not isinstance(value, dict):
+        return f'is {show(value)}; write it as a table, such as {{ "startups.agency" = 0.5 }}.'
+    for name, share in value.items():
+        if name not in JOINED_COLUMNS:
+            return f'names "{name}", which is no join; {suggest(name, JOINED_COLUMNS)}'
+        if told := _between(0, 1)(share):
+            return f'gives "{name}" a share that {told}'
+    return None
+
+
 def _readers(value: Any) -> str | None:
     if value in READERS:
         return None
@@ -273,6 +289,11 @@ _TABLES: dict[tuple[str, ...], dict[str, Callable[[Any], str | None]]] = {
         "max_workbook_mb": _whole(1, 1_000_000),
         "max_workbook_seconds": _whole(1, 86_400),
     },
+    ("joins",): {
+        "min_share": _between(0, 1),
+        "min_rows": _whole(0, MOST_LIMIT),
+        "shares": _join_shares,
+    },
     ("rulings",): {"limits": _ruling_limits},
     ("nightly",): NIGHTLY,
     ("nightly", "mail"): MAIL,
@@ -283,6 +304,9 @@ _FIELDS = {
     "limits": "ruling_limits",
     "schedule": "nightly_schedule",
     "sensor": "nightly_sensor",
+    "min_share": "join_min_share",
+    "min_rows": "join_min_rows",
+    "shares": "join_shares",
 }
 _READ: dict[str, Callable[[Any], Any]] = {
     "set_aside_tolerance": float,
@@ -291,6 +315,8 @@ _READ: dict[str, Callable[[Any], Any]] = {
     "conductivity_to_tds": float,
     "calcium_share_of_hardness": float,
     "hide": tuple,
+    "min_share": float,
+    "shares": lambda shares: {name: float(share) for name, share in shares.items()},
     "limits": lambda limits: {name.strip(): Decimal(amount) for name, amount in limits.items()},
     "maker": str.strip,
     "at": read_time,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pipelines.records.accounting import ENDS
 from schemas import codes
 from schemas import json_schema as js
-from schemas.accounts import LeftOut, RowAccounts
+from schemas.accounts import JoinMisses, Joins, LeftOut, RowAccounts
 
 
 def checked() -> js.Schema:
@@ -45,6 +45,9 @@ def checked() -> js.Schema:
             "left_out": js.listing("Rows that mappings leave out on purpose.", _left_out()),
             "unused": js.texts("Mappings and entries that do nothing, a sentence each."),
             "feeds": js.listing("How far each feed goes.", _feed()),
+            "joins": js.rows_of(Joins, "How well feeds find each other."),
+            "join_misses": js.rows_of(JoinMisses, "What finds nothing."),
+            "joins_below": js.texts("Joins that match too little, a sentence each."),
             "exit_code": js.integer("0 nothing; 1 something needs a person.", most=1),
         }
     )

@@ -16,6 +16,7 @@ from pipelines.errors import LimeledgerError, WorkspaceError
 from pipelines.exports.delivery import find_exports
 from pipelines.nightly.health.finding import Finding
 from pipelines.nightly.health.state_checks import state_findings
+from pipelines.records.join_sentences import sentences_below
 from pipelines.store.archive.recovery import loss
 from pipelines.store.database import connect, has_table, read_frame
 from pipelines.store.inputs import sound_mappings
@@ -59,6 +60,7 @@ def store_findings(
             yield from _age(state, now)
         yield from state_findings(workspace, con, state)
         yield from _feeds(con, settings, now)
+        yield from _joins(con)
         yield from _exports(workspace, con)
     except duckdb.Error as error:
         yield Finding(
@@ -133,6 +135,13 @@ def _feeds(
             "more than the settings allow.",
             "The Data page and `limeledger check` say what to mend at the source.",
         )
+
+
+def _joins(con: duckdb.DuckDBPyConnection) -> Iterator[Finding]:
+    names = ("joins", "join_misses", "row_accounts")
+    if all(has_table(con, name) for name in names):
+        for sentence in sentences_below(*(read_frame(con, name) for name in names)):
+            yield Finding("warning", "joins", sentence)
 
 
 def _exports(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> Iterator[Finding]:

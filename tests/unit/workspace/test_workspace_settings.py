@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from pipelines.errors import WorkspaceError
 from pipelines.workspace import settings as settings_module
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.night import Mail
@@ -117,3 +118,30 @@ def test_today_is_the_day_of_the_workspace(monkeypatch, zone: str, day: int):
 
     monkeypatch.setattr(settings_module.dt, "datetime", Clock)
     assert today(Settings(maker="M", timezone=zone, currency="USD")) == dt.date(2026, 3, day)
+
+
+def test_joins_are_judged_by_their_own_shares(tmp_path: Path):
+    """Defaults, a share for all, and shares of single joins by feed and column."""
+    settings = loaded(tmp_path, LEAST)
+    assert (settings.join_min_share, settings.join_min_rows, settings.join_shares) == (0.9, 20, {})
+    shares = '[joins]\nmin_share = 1\nmin_rows = 5\n[joins.shares]\n"startups.agency" = 0\n'
+    settings = loaded(tmp_path, LEAST + shares)
+    assert (settings.join_min_share, settings.join_min_rows) == (1.0, 5)
+    assert settings.join_shares == {"startups.agency": 0.0}
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ('shares = { "startup.agency" = 0 }', "is no join; did you mean startups.agency?"),
+        ('shares = { "startups.agency" = 2 }', "write a number from 0 to 1."),
+        ("shares = 1", "write it as a table"),
+        ("min_share = 90", "write a number from 0 to 1."),
+        ("min_rows = -1", "write a whole number from 0"),
+    ],
+)
+def test_wrong_join_settings_are_told(tmp_path: Path, line: str, told: str):
+    """A join that there is not, and shares that are none."""
+    with pytest.raises(WorkspaceError, match="line 5") as error:
+        loaded(tmp_path, f"{LEAST}[joins]\n{line}\n")
+    assert told in str(error.value)
