@@ -17,6 +17,7 @@ from typing import Any
 
 import jinja2
 from jinja2.sandbox import ImmutableSandboxedEnvironment
+from markupsafe import Markup
 
 from dashboards import formats
 from dashboards.kept import CompiledTemplates
@@ -36,6 +37,8 @@ class TemplateFault(ValueError):
 class LetterTemplates:
     """The three templates of a letter, each a company's own where `folder` holds it.
 
+    `warning` is the first line of every letter, whoever wrote the templates.
+
     Raises:
         TemplateFault: a file of the folder is no template, or does not work for an example letter.
     """
@@ -48,7 +51,9 @@ class LetterTemplates:
         signature: str | None,
         currency: str,
         as_of: dt.date,
+        warning: str | None = None,
     ):
+        self._warning = warning
         self._folder = folder if folder is not None and folder.is_dir() else None
         loader = jinja2.FileSystemLoader([*([self._folder] if self._folder else []), _OURS])
         environment = ImmutableSandboxedEnvironment(
@@ -86,11 +91,15 @@ class LetterTemplates:
 
     def text(self, letter: Mapping[str, Any]) -> str:
         """The letter as plain text, lines ended by one newline."""
-        return self._fill(TEXT, letter).strip("\n") + "\n"
+        first = f"{self._warning}\n\n" if self._warning else ""
+        return first + self._fill(TEXT, letter).strip("\n") + "\n"
 
     def html(self, letter: Mapping[str, Any], *, level: int = 2) -> str:
         """The letter as a part of an HTML page, its headings from `level` on."""
-        return self._fill(HTML, letter, level=level)
+        first = (
+            Markup("<p><strong>{}</strong></p>\n").format(self._warning) if self._warning else ""
+        )
+        return first + self._fill(HTML, letter, level=level)
 
     def _fill(self, name: str, letter: Mapping[str, Any], **more: Any) -> str:
         try:

@@ -50,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
         say(sentence)
     for absent in found.absent_headers:
         say(f"{absent['file']}: {absent['sentence']}")
-    for sentence in found.joins_below:
+    for sentence in found.attention:
         say(sentence)
     for near in found.suggestions:
         say(

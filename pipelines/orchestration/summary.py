@@ -13,7 +13,7 @@ from typing import Any
 
 import polars as pl
 
-from pipelines.steps.joins import below
+from pipelines.steps.joins import attention as attention_of
 from pipelines.store.archive.files import archive_faults
 from pipelines.store.database import connect, one_row, read_frame
 from pipelines.store.inputs import Inputs
@@ -59,7 +59,7 @@ def summarize(inputs: Inputs, seconds: float) -> Summary:
         files = read_frame(con, "export_files", columns=["file", "is_whole"])
         feeds = read_frame(con, "feed_states")
         checks = read_frame(con, "night_checks", columns=["check", "passed", "sentence"])
-        joins = below(con)
+        needs_person = attention_of(inputs, con)
         verdicts = con.execute(
             "select verdict, count(*) from decisions group by verdict order by verdict"
         ).fetchall()
@@ -83,7 +83,7 @@ def summarize(inputs: Inputs, seconds: float) -> Summary:
         for row in feeds.filter("stale").iter_rows(named=True)
     ]
     attention += [f"{told} {way_out}" for told, way_out in archive_faults(inputs.workspace)]
-    attention += joins
+    attention += needs_person
     unusual = pl.col("check").is_in(["claim_count", "laboratory_values"]) & ~pl.col("passed")
     return Summary(
         as_of=inputs.as_of,

@@ -48,7 +48,7 @@ class Checked:
 
     `absent_headers` are those that a mapping names and a file that was read lacks; `left_out`
     counts rows by mapping and reason; `unused` are sentences about mappings and entries that do
-    nothing; `joins_below` tell of joins that match too little.
+    nothing; `attention` tell of example terms and of joins that match too little.
     """
 
     totals: dict[str, int]
@@ -62,7 +62,7 @@ class Checked:
     feeds: list[dict[str, Any]]
     joins: list[dict[str, Any]]
     join_misses: list[dict[str, Any]]
-    joins_below: list[str]
+    attention: list[str]
     exit_code: int
 
     def to_dict(self) -> dict[str, Any]:
@@ -101,12 +101,16 @@ def check_workspace(
     joins, misses = report_of(
         inputs, lambda feed, columns: accounted[feed].records.select(columns), aside
     )
+    attention = [
+        *filter(None, [inputs.terms.warning]),
+        *sentences_below(joins, misses, accounts),
+    ]
     near = suggestions({feed: accounted[feed].records for feed in FEEDS})
     whole = files.filter("is_whole")["file"].to_list()
     counted = ["rows_read", "rows_split", *ENDS]
     needs_person = (
         bool(whole)
-        or joins["below"].any()
+        or bool(attention)
         or states.select((pl.col("stale") | pl.col("beyond_tolerance")).any()).item()
     )
     return Checked(
@@ -121,7 +125,7 @@ def check_workspace(
         states.to_dicts(),
         joins.to_dicts(),
         misses.to_dicts(),
-        sentences_below(joins, misses, accounts),
+        attention,
         int(needs_person),
     )
 

@@ -72,6 +72,11 @@ def below(con: duckdb.DuckDBPyConnection) -> list[str]:
     return sentences_below(*(read_frame(con, name) for name in names))
 
 
+def attention(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> list[str]:
+    """What a person must look at before the claims: example terms, and joins that are below."""
+    return [*filter(None, [inputs.terms.warning]), *below(con)]
+
+
 STEP = Step(
     name="join_report",
     group="exports",

@@ -18,7 +18,7 @@ from dashboards import data as shown
 from pipelines.records.repairs import filing_day
 from pipelines.steps.claim_details import data_of_claims
 from pipelines.steps.figure_notes import figure_notes
-from pipelines.steps.joins import below
+from pipelines.steps.joins import attention
 from pipelines.steps.near_serials import of_claims, of_serials, suggestions_of_store
 from pipelines.store.database import has_table, read_frame
 from pipelines.store.lookups import arrivals, rows_of
@@ -79,7 +79,7 @@ def page_data(
         left_out=read_frame(con, "left_out"),
         joins=read_frame(con, "joins"),
         join_misses=read_frame(con, "join_misses"),
-        attention=below(con),
+        attention=attention(inputs, con),
         feeds=read_frame(con, "feed_states", columns=shown.FEEDS.names()),
         suggestions=of_serials(near),
         claim_suggestions=of_claims(near),

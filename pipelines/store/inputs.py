@@ -101,6 +101,7 @@ def _load_inputs(workspace: Workspace, as_of: str | dt.date | None) -> Inputs:
             signature=settings.signature,
             currency=settings.currency,
             as_of=day,
+            warning=terms.warning if terms is not None else None,
         )
     except TemplateFault as fault:
         faults.append(str(fault))

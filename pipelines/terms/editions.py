@@ -29,6 +29,11 @@ class Edition:
     base: dict[str, Any]
     families: dict[str, dict[str, Any]]
 
+    @property
+    def is_example(self) -> bool:
+        """Whether the file says that nobody has put in a company's own terms yet."""
+        return bool(self.base.get("example", False))
+
     def tables(self, family: str) -> dict[str, Any]:
         """The edition's tables as they hold for one family."""
         return self.families.get(family, self.base)

@@ -93,6 +93,12 @@ class Terms:
     editions: tuple[Edition, ...]
     sha256: dict[str, str]
 
+    @property
+    def warning(self) -> str | None:
+        """That editions say of themselves that they are examples; None where none does."""
+        examples = [edition.file for edition in self.editions if edition.is_example]
+        return f"Claims are decided by example terms: {', '.join(examples)}." if examples else None
+
 
 def lay_out(editions: Sequence[Edition], families: Sequence[str]) -> Terms:
     """The frames of checked editions, for every family; rows in order of date, then family."""

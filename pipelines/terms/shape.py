@@ -46,7 +46,7 @@ class Table:
 def terms_shape(families: Collection[str], abilities: Collection[str]) -> Table:
     """The shape of a whole file, for the families of models.csv and what treatments can do."""
     override = _edition_tables(abilities)
-    dated = {"edition": Key(_text), "effective_from": Key(_day)}
+    dated = {"edition": Key(_text), "effective_from": Key(_day), "example": Key(_flag, False)}
     per_family = Table(
         {name: Table(override) for name in families},
         unknown="is no family of reference/models.csv",
@@ -147,6 +147,10 @@ def _day(value: Any) -> str | None:
     if isinstance(value, dt.date) and not isinstance(value, dt.datetime):
         return None
     return f"is {show(value)}; write a day without quotes, such as 2024-01-01."
+
+
+def _flag(value: Any) -> str | None:
+    return None if isinstance(value, bool) else f"is {show(value)}; write true or false."
 
 
 def _whole(of: str, most: int, least: int, value: Any) -> str | None:

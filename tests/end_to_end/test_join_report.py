@@ -42,7 +42,7 @@ def line(found, name):
 def test_check_tells_of_joins_and_misses(exports, run):
     """Columns as written down, one line a join; the exit code is 1 because of the join alone."""
     told = run("check", exports, "--as-of", "2025-12-31", "--json")
-    assert told.json["joins_below"] == [SENTENCE]
+    assert told.json["attention"] == [SENTENCE]
     assert told.code == told.json["exit_code"] == 1
     assert len(told.json["joins"]) == 16
     assert line(told.json["joins"], "startups.serial") == {
@@ -77,7 +77,7 @@ def test_check_tells_of_joins_and_misses(exports, run):
     settings = exports / "limeledger.toml"
     settings.write_text(settings.read_text() + '\n[joins.shares]\n"startups.serial" = 0\n')
     told = run("check", exports, "--as-of", "2025-12-31", "--json")
-    assert (told.json["joins_below"], told.code) == ([], 0)
+    assert (told.json["attention"], told.code) == ([], 0)
 
 
 def test_a_refresh_publishes_the_report(exports, run, no_figures):

@@ -47,7 +47,9 @@ def checked() -> js.Schema:
             "feeds": js.listing("How far each feed goes.", _feed()),
             "joins": js.rows_of(Joins, "How well feeds find each other."),
             "join_misses": js.rows_of(JoinMisses, "What finds nothing."),
-            "joins_below": js.texts("Joins that match too little, a sentence each."),
+            "attention": js.texts(
+                "Example terms, and joins that match too little, a sentence each."
+            ),
             "exit_code": js.integer("0 nothing; 1 something needs a person.", most=1),
         }
     )

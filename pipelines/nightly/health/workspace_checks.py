@@ -18,6 +18,7 @@ from pipelines.nightly.health.archive_checks import archive_findings
 from pipelines.nightly.health.finding import Finding
 from pipelines.nightly.health.state_checks import runs_elsewhere, working_copy_findings
 from pipelines.nightly.health.store_checks import store_findings
+from pipelines.nightly.health.terms_checks import terms_findings
 from pipelines.nightly.page_note import note_of, read_note
 from pipelines.records.serving import unused_sentence
 from pipelines.store.inputs import load_inputs, sound_mappings
@@ -41,7 +42,8 @@ def all_findings(workspace: Workspace, now: dt.datetime) -> Iterator[Finding]:
     settings = None
     try:
         settings = load_settings(workspace)
-        load_inputs(workspace.root, now.astimezone(settings.zone).date())
+        inputs = load_inputs(workspace.root, now.astimezone(settings.zone).date())
+        yield from terms_findings(inputs)
     except WorkspaceError as error:
         for fault in error.faults:
             yield Finding("fault", "settings" if settings is None else "inputs", fault)

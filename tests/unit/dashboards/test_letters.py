@@ -250,3 +250,27 @@ def test_all_three_templates_can_be_replaced() -> None:
     assert sorted(path.name for path in ours.iterdir()) == sorted(NAMES)
     for name in NAMES:
         assert f"letters/{name}" in readme.read_text("utf-8")
+
+
+def test_a_warning_is_the_first_line_of_every_letter(tmp_path: Path) -> None:
+    """In text, HTML and message, also before a company's own template; without one nothing."""
+    warning = "Claims are decided by example terms: terms/<a>.toml."
+    (tmp_path / "letter.txt.j2").write_text("Our own for {{ claim }}.")
+    for folder in (None, tmp_path):
+        templates = LetterTemplates(
+            folder,
+            maker="Tarnfell",
+            signature="Desk",
+            currency="USD",
+            as_of=dt.date(2026, 3, 31),
+            warning=warning,
+        )
+        letter = _letter()
+        assert templates.text(letter).startswith(f"{warning}\n\n")
+        html = templates.html(letter)
+        assert html.startswith(f"<p><strong>{warning.replace('<a>', '&lt;a&gt;')}</strong></p>\n")
+        raw = letter_message(letter, templates, maker="Tarnfell", sender=None, written_at=MOMENT)
+        body = message_from_bytes(raw, policy=default).get_body(("plain",))
+        assert body is not None
+        assert body.get_content().startswith(warning)
+    assert not _templates().text(_letter()).startswith("Claims are decided")
