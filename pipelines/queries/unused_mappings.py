@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from pipelines.records.left_out import idle_entries
 from pipelines.records.mapping import Mapping
 from pipelines.records.serving import unused_sentence
 from pipelines.steps.file_parts import ReadPart
@@ -33,19 +34,15 @@ def unused_of_mappings(
 
 
 def _entries(mapping: Mapping, served: list[ReadPart]) -> list[str]:
-    rows = sum(part.parsed.rows_read for part in served)
-    told = []
+    left = {}
     for number, entry in enumerate(mapping.leave_out):
         if entry.is_of_sheets:
-            left = sum(
+            left[number] = sum(
                 part.parsed.sheet_rows_left_out
                 for part in served
                 if number in part.parsed.left_out["entry"]
             )
         else:
-            left = sum(part.parsed.left_out.filter(entry=number).height for part in served)
-        if left == 0:
-            told.append(f'{mapping.name}: the entry "{entry.reason}" leaves out no row.')
-        elif left == rows:
-            told.append(f'{mapping.name}: the entry "{entry.reason}" leaves out every row.')
-    return told
+            left[number] = sum(part.parsed.left_out.filter(entry=number).height for part in served)
+    rows = sum(part.parsed.rows_read for part in served)
+    return idle_entries(mapping.name, mapping.leave_out, left, rows)

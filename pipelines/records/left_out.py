@@ -6,6 +6,7 @@ Belongs here: the tests on cells as they came. Does not belong here: what may be
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import polars as pl
@@ -79,6 +80,26 @@ def rows_left_out(
         .with_columns(reason=pl.col("entry").replace_strict(reasons, return_dtype=pl.String))
         .select(LEFT_OUT.names())
     )
+
+
+def idle_entries(
+    name: str, entries: Sequence[LeaveOut], left: Mapping[int, int], rows_read: int
+) -> list[str]:
+    """A sentence for each entry that leaves out no row, or every row, of all files of a mapping.
+
+    Args:
+        name: the mapping.
+        entries: its entries.
+        left: how many rows each left out, by its number.
+        rows_read: how many rows the files hold.
+    """
+    told = []
+    for number, entry in enumerate(entries):
+        rows = left.get(number, 0)
+        if rows in (0, rows_read):
+            which = "no row" if rows == 0 else "every row"
+            told.append(f'{name}: the entry "{entry.reason}" leaves out {which}.')
+    return told
 
 
 def _holds(cell: pl.Expr, test: CellTest, marks: Marks) -> pl.Expr:

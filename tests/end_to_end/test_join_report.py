@@ -22,11 +22,18 @@ def exports(unrefreshed):
         "\n".join(["serial,model,shipped_on", *units, "X9,NONE,2025-01-02"]) + "\n"
     )
     serials = [*(str(number) for number in range(1, 19)), "0000019", "0000020"]
-    starts = [f"R{at},{serial},2025-02-01" for at, serial in enumerate(serials)]
+    starts = [
+        "TRIAL,1,2025-02-01",
+        *(f"R{at},{serial},2025-02-01" for at, serial in enumerate(serials)),
+    ]
     (unrefreshed / "exports/startups 2025-12-30.csv").write_text(
         "\n".join(["report,serial,completed_on", *starts]) + "\n"
     )
     (unrefreshed / "mappings").mkdir(exist_ok=True)
+    (unrefreshed / "mappings/startups.toml").write_text(
+        '[[leave_out]]\nreason = "drafts"\nheader = "report"\nis = "DRAFT*"\n'
+        '[[leave_out]]\nreason = "trials"\nheader = "report"\nis = "TRIAL*"\n'
+    )
     settings = unrefreshed / "limeledger.toml"
     settings.write_text("set_aside_tolerance = 1.0\n" + settings.read_text())
     return unrefreshed
@@ -71,7 +78,7 @@ def test_check_tells_of_joins_and_misses(exports, run):
         "likely": "0000001",
         "rows": 1,
         "first_file": "startups 2025-12-30.csv",
-        "first_line": 2,
+        "first_line": 3,
     }
     assert SENTENCE in run("check", exports, "--as-of", "2025-12-31").out
     settings = exports / "limeledger.toml"
@@ -91,8 +98,12 @@ def test_a_refresh_publishes_the_report(exports, run, no_figures):
     assert joins.filter("below")["to"].to_list() == ["units.serial"]
     findings = run("doctor", exports, "--json").json["findings"]
     assert [one["sentence"] for one in findings if one["matter"] == "joins"] == [SENTENCE]
+    idle = [one["sentence"] for one in findings if one["matter"] == "mappings"]
+    assert idle == ['mappings/startups.toml: the entry "drafts" leaves out no row.']
     morning = (exports / "published/index.html").read_text()
     assert SENTENCE in morning
     data = (exports / "published/data.html").read_text()
     assert "1 join below what the settings ask." in data
+    assert "trials" in data
+    assert "drafts" not in data
     assert "19 values without a match" in data

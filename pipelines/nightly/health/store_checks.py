@@ -17,6 +17,7 @@ from pipelines.exports.delivery import find_exports
 from pipelines.nightly.health.finding import Finding
 from pipelines.nightly.health.state_checks import state_findings
 from pipelines.records.join_sentences import sentences_below
+from pipelines.records.left_out import idle_entries
 from pipelines.store.archive.recovery import loss
 from pipelines.store.database import connect, has_table, read_frame
 from pipelines.store.inputs import sound_mappings
@@ -61,6 +62,7 @@ def store_findings(
         yield from state_findings(workspace, con, state)
         yield from _feeds(con, settings, now)
         yield from _joins(con)
+        yield from _idle_entries(workspace, con)
         yield from _exports(workspace, con)
     except duckdb.Error as error:
         yield Finding(
@@ -142,6 +144,31 @@ def _joins(con: duckdb.DuckDBPyConnection) -> Iterator[Finding]:
     if all(has_table(con, name) for name in names):
         for sentence in sentences_below(*(read_frame(con, name) for name in names)):
             yield Finding("warning", "joins", sentence)
+
+
+def _idle_entries(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> Iterator[Finding]:
+    """Entries of mappings that left out no row, or every row, in the last refresh."""
+    if not (has_table(con, "parsed_left_out") and has_table(con, "file_parts")):
+        return
+    place = ["mapping", "file", "sheet"]
+    parts = read_frame(con, "file_parts", columns=[*place, "rows_read", "left_out"])
+    counted = (
+        read_frame(con, "parsed_left_out", columns=[*place, "entry"])
+        .group_by(*place, "entry")
+        .agg(pl.len())
+        .join(parts, on=place)
+    )
+    for mapping in sound_mappings(workspace).all:
+        served = parts.filter(mapping=mapping.file)
+        if served.is_empty():
+            continue
+        left = {}
+        for number, entry in enumerate(mapping.leave_out):
+            rows = counted.filter(mapping=mapping.file, entry=number)
+            left[number] = int(rows["left_out" if entry.is_of_sheets else "len"].sum())
+        total = int(served["rows_read"].sum())
+        for sentence in idle_entries(mapping.name, mapping.leave_out, left, total):
+            yield Finding("warning", "mappings", sentence)
 
 
 def _exports(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> Iterator[Finding]:
