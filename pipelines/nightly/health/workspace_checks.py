@@ -16,12 +16,12 @@ from pipelines.errors import WorkspaceError
 from pipelines.exports.delivery import find_exports
 from pipelines.nightly.health.archive_checks import archive_findings
 from pipelines.nightly.health.finding import Finding
+from pipelines.nightly.health.input_checks import input_findings
 from pipelines.nightly.health.state_checks import runs_elsewhere, working_copy_findings
 from pipelines.nightly.health.store_checks import store_findings
-from pipelines.nightly.health.terms_checks import terms_findings
 from pipelines.nightly.page_note import note_of, read_note
 from pipelines.records.serving import unused_sentence
-from pipelines.store.inputs import load_inputs, sound_mappings
+from pipelines.store.inputs import sound_mappings
 from pipelines.store.leftovers import leftovers
 from pipelines.store.run_log import last_whole_run, read_log
 from pipelines.workspace.clock import clock
@@ -42,8 +42,7 @@ def all_findings(workspace: Workspace, now: dt.datetime) -> Iterator[Finding]:
     settings = None
     try:
         settings = load_settings(workspace)
-        inputs = load_inputs(workspace.root, now.astimezone(settings.zone).date())
-        yield from terms_findings(inputs)
+        yield from input_findings(workspace, now.astimezone(settings.zone).date())
     except WorkspaceError as error:
         for fault in error.faults:
             yield Finding("fault", "settings" if settings is None else "inputs", fault)
@@ -62,8 +61,7 @@ def all_findings(workspace: Workspace, now: dt.datetime) -> Iterator[Finding]:
     yield from store_findings(workspace, settings, now)
     yield from archive_findings(workspace)
     if settings is not None:
-        yield from _telling(settings)
-        yield from _clock(settings, now)
+        yield from (*_telling(settings), *_clock(settings, now))
 
 
 def _exports(workspace: Workspace, now: dt.datetime) -> Iterator[Finding]:
