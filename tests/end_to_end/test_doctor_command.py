@@ -10,6 +10,7 @@ import subprocess
 import sys
 
 import duckdb
+import polars as pl
 import pytest
 
 from pipelines.errors import WorkspaceError
@@ -153,7 +154,8 @@ def test_stores_that_are_damaged_or_of_another_version(workspace, run, day):
 def test_an_older_store_is_made_anew_with_its_history(workspace, run, tools, day, no_figures):
     """What cannot be computed again is carried over: the history of decisions, and rulings."""
     assert run("rule", "W08", "covered", workspace, "--by", "a", "--reason", "b").code == 0
-    assert run("refresh", workspace, "--as-of", day).code == 1
+    call = run("refresh", workspace, "--as-of", day)
+    assert call.code == 1, call.err
     before = tools["store"](workspace)
     con = duckdb.connect(str(workspace / "store" / "limeledger.duckdb"))
     con.execute("update store_state set schema_version = '1.0.0'")
@@ -164,7 +166,11 @@ def test_an_older_store_is_made_anew_with_its_history(workspace, run, tools, day
     assert "made anew" in run("doctor", workspace).out
     assert run("refresh", workspace, "--as-of", day).code == 1
     after = tools["store"](workspace)
-    # The files are all new to a store that is made anew; everything else is as it was.
+    # The files are all new to a store that is made anew, and it is one publication more (since
+    # version 2 of the contract: their table grows); everything else is as it was.
+    for tables in (before, after):
+        states = tables["main.table_states"]
+        tables["main.table_states"] = states.filter(pl.col("table") != "publications")
     assert tools["differing"](before, after) in ([], ["main.export_files"])
 
 
