@@ -6,11 +6,12 @@ import argparse
 import os
 import subprocess
 import sys
+import warnings
 from pathlib import Path
 
 from pipelines.cli.console.arguments import takes_workspace
 from pipelines.cli.console.output import progress
-from pipelines.errors import UsageError
+from pipelines.errors import UsageError, WorkspaceError
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.permissions import private_umask
 
@@ -51,6 +52,7 @@ def run(args: argparse.Namespace) -> int:
         command = page_command(args.port)
     with private_umask(settings.readable_by):  # Dagster's processes take it over
         environment = os.environ | dagster_environment(workspace)
+        bring_home_up_to_date(Path(environment["DAGSTER_HOME"]))
         try:
             return subprocess.call(command, env=environment, cwd=workspace.root)
         except KeyboardInterrupt:
@@ -90,3 +92,29 @@ def dagster_home(workspace: Workspace) -> Path:
     home.mkdir(parents=True, exist_ok=True)
     (home / "dagster.yaml").write_text(INSTANCE, encoding="utf-8")
     return home
+
+
+def bring_home_up_to_date(home: Path) -> None:
+    """Migrates what another version of Dagster has kept in its folder.
+
+    Raises:
+        WorkspaceError: it is damaged, or a newer version's.
+    """
+    if not any((home / folder).exists() for folder in ("history", "schedules")):
+        return
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of Dagster's own imports
+        import dagster as dg
+    try:
+        with dg.DagsterInstance.from_config(str(home)) as instance:
+            kept = (instance.run_storage, instance.event_log_storage, instance.schedule_storage)
+            versions = [storage.alembic_version() for storage in kept if storage is not None]
+            if any(version and version[0] != version[1] for version in versions):
+                progress("Bringing Dagster's folder to this version of Dagster")
+                instance.upgrade()
+    except Exception as error:  # of Dagster, SQLAlchemy, Alembic or SQLite
+        why = " ".join(str(error).split("\n")[0].split()).rstrip(".")
+        raise WorkspaceError(
+            f"{home} cannot be brought to this version of Dagster ({why}). Move the folder away "
+            "and start again: its list of past runs goes with it; store, pages and archive stay."
+        ) from error

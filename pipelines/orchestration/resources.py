@@ -20,7 +20,13 @@ import dagster as dg
 
 from pipelines.errors import BusyError, LimeledgerError, RefusedError, UsageError
 from pipelines.nightly.recorded_run import RecordedRun, ended_by, recorded_run, settle
-from pipelines.orchestration.run_lines import AS_OF_TAG, end_of, executing_process, run_of
+from pipelines.orchestration.run_lines import (
+    AS_OF_TAG,
+    end_of,
+    executing_process,
+    run_of,
+    tag_day,
+)
 from pipelines.steps.all_steps import STORE_TABLES
 from pipelines.steps.planning import Plan, plan
 from pipelines.store.leftovers import remove_leftovers
@@ -87,6 +93,7 @@ class Opener:
             try:
                 if wrong is not None:
                     raise wrong
+                tag_day(context, day)
                 session = self._open(day, told, context.run.run_id)
                 settle(opened.root, alone=True)
                 self._tag(context, session)

@@ -6,6 +6,7 @@ Belongs here: reading a Dagster run, its events and its session. Does not belong
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import multiprocessing
 from collections.abc import Mapping
@@ -69,6 +70,16 @@ def _day(given: object) -> str | None:
         return dt.date.fromisoformat(str(given)).isoformat()
     except ValueError:
         return None
+
+
+def tag_day(context: dg.AssetExecutionContext, day: str | None) -> None:
+    """Puts down the day before anything can fail: whoever executes the run again takes it over."""
+    known = context.instance.get_run_by_id(context.run.run_id)
+    if day is None or known is None or known.tags.get(AS_OF_TAG) == day:
+        return
+    with contextlib.suppress(ValueError):  # no day: opening the session tells it
+        told = {AS_OF_TAG: dt.date.fromisoformat(day).isoformat()}
+        context.instance.add_run_tags(known.run_id, told)
 
 
 def executing_process(context: dg.AssetExecutionContext) -> int | None:

@@ -7,17 +7,24 @@ names its own seed.
 
 from __future__ import annotations
 
+import hashlib
 import os
 import random
+import re
 import shutil
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
+import polars as pl
 import pytest
 
 from dashboards.site import LIBRARY, SPECIFICATIONS
 from pipelines.steps import cause_suggestions, publish
 from pipelines.steps.all_steps import STEPS, STORE_TABLES
+from pipelines.store import deliveries, inputs, reading, states, working_copy
+from pipelines.store.database import connect, table_names
+from pipelines.store.tool import ALL, source_hash
 
 pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
 CASES = int(os.environ.get("CASES", "2"))
@@ -27,22 +34,66 @@ TABLES = [name for step in STEPS for name in step.tables]
 GROUPS = sorted({step.group for step in STEPS})
 
 
-def edit(path: Path, old: str, new: str) -> None:
-    """Puts some other text in a file's place of it."""
+TERMS = (
+    "parts_months",
+    "labor_months",
+    "request_within_days",
+    "file_within_days",
+    "workmanship_days",
+    "grace_days",
+    "cartridge_grace_days",
+)
+SETTINGS = {
+    "duty_hours_per_day": (2, 6, 14, 20),
+    "stale_after_days": (10, 90, 400),
+    "conductivity_to_tds": (0.5, 0.6, 0.7),
+    "timezone": ('"UTC"', '"Asia/Tokyo"'),
+}
+TOOL = {"number": 0}  # another tool: its source has another hash, and its rules another outcome
+
+
+def put(path: Path, key: str, value: object) -> None:
+    """Gives a key of a TOML file another value, or adds it at the top."""
     text = path.read_text("utf-8")
-    assert old in text, path
-    path.write_text(text.replace(old, new, 1), "utf-8")
+    changed, times = re.subn(rf"(?m)^{key} = .*$", f"{key} = {value}", text)
+    path.write_text(changed if times else f"{key} = {value}\n{text}", "utf-8")
 
 
 def change_terms(root: Path, draw: random.Random) -> None:
-    """An edition with other days, or with a note that changes nothing but the state."""
+    """An edition with another number of days or months."""
     path = root / "terms" / "W1.toml"
-    path.write_text(path.read_text("utf-8") + f"\n# note {draw.random()}\n", "utf-8")
+    key = draw.choice(TERMS)
+    assert re.search(rf"(?m)^{key} = ", path.read_text("utf-8"))
+    put(path, key, draw.randrange(1, 120))
 
 
 def change_reference(root: Path, draw: random.Random) -> None:
-    """An agency goes by another name."""
-    edit(root / "reference" / "agencies.csv", "Care", f"Care {draw.randrange(10**6)}")
+    """An agency's rate and the end of its first period, or what a cause is granted."""
+    name = draw.choice(("agencies.csv", "causes.csv"))
+    path = root / "reference" / name
+    header, first, *rows = path.read_text("utf-8").splitlines()
+    cells = first.split(",")
+    assert cells[0] in ("NORTHSTAIR", "SCALED")
+    if name == "agencies.csv":
+        cells[3] = draw.choice(("", "2024-06-30", "2024-12-31"))
+        cells[4] = str(draw.randrange(50, 85))
+    else:
+        cells[6] = str(draw.choice((0.5, 1, 1.5)))
+    path.write_text("\n".join([header, ",".join(cells), *rows, ""]), "utf-8")
+
+
+def change_mapping(root: Path, draw: random.Random) -> None:
+    """The export's words mean others: another agency, another cause."""
+    path = root / "mappings" / "service_calls.toml"
+    path.parent.mkdir(exist_ok=True)
+    values = draw.choice(('agency]\nNORTHSTAIR = "EASTLOFT"', 'cause]\nBOARD = "DROPPED"'))
+    path.write_text(f"# {draw.random()}\n[values.{values}\n", "utf-8")
+
+
+def change_tool(root: Path, draw: random.Random) -> None:
+    """Another tool, which decides otherwise."""
+    del root
+    TOOL["number"] = draw.randrange(1, 200)
 
 
 def change_exports(root: Path, draw: random.Random) -> None:
@@ -60,9 +111,9 @@ def change_exports(root: Path, draw: random.Random) -> None:
 
 
 def change_settings(root: Path, draw: random.Random) -> None:
-    """Other settings, of which some figures know."""
-    path = root / "limeledger.toml"
-    path.write_text(f"{path.read_text('utf-8')}\n# {draw.random()}\n", "utf-8")
+    """Other hours of duty, another day on which a feed is stale, another time zone."""
+    key = draw.choice(tuple(SETTINGS))
+    put(root / "limeledger.toml", key, draw.choice(SETTINGS[key]))
 
 
 def change_rulings(root: Path, draw: random.Random) -> None:
@@ -85,6 +136,8 @@ CHANGES = (
     change_exports,
     change_exports,
     change_settings,
+    change_mapping,
+    change_tool,
     change_rulings,
     change_nothing,
     change_nothing,
@@ -133,13 +186,39 @@ def small(quick: None):
         yield
 
 
+@pytest.fixture(autouse=True)
+def tool(monkeypatch: pytest.MonkeyPatch):
+    """The source's hash and the reading of the terms, as the number of `TOOL` says."""
+    load_terms = inputs.load_terms
+
+    def hashed(parts: tuple[str, ...] = ALL) -> str:
+        told = source_hash(parts)
+        number = TOOL["number"]
+        return hashlib.sha256(f"{told}{number}".encode()).hexdigest() if number else told
+
+    def read(*given: object):
+        terms = load_terms(*given)
+        later = (pl.col("file_within_days") + TOOL["number"]).cast(pl.Int64)
+        return replace(terms, values=terms.values.with_columns(file_within_days=later))
+
+    for module in (deliveries, publish, reading, states, working_copy):
+        monkeypatch.setattr(module, "source_hash", hashed)
+    monkeypatch.setattr(inputs, "load_terms", read)
+    monkeypatch.setitem(TOOL, "number", 0)
+
+
 def is_one_state(bench) -> bool:
     """Whether store and pages are of one state, each table of it there."""
-    states = bench.tables()["table_states"]
+    con = connect(bench.root / "store" / "limeledger.duckdb", read_only=True)
+    try:
+        found = con.sql('select state, "table" from table_states').pl()
+        names = table_names(con)
+    finally:
+        con.close()
     return (
-        set(states["state"]) == {bench.manifest()["state"]}
-        and sorted(states["table"]) == sorted(STORE_TABLES)
-        and set(bench.tables()) == set(STORE_TABLES)
+        set(found["state"]) == {bench.manifest()["state"]}
+        and sorted(found["table"]) == sorted(STORE_TABLES)
+        and set(names) == set(STORE_TABLES)
     )
 
 
@@ -150,18 +229,33 @@ def differing(one: dict, other: dict) -> list[str]:
     return [n for n in names if n not in one or n not in other or not one[n].equals(other[n])]
 
 
+@pytest.mark.parametrize(
+    "change", [change_terms, change_reference, change_settings, change_mapping, change_tool]
+)
+def test_each_change_moves_what_is_decided(bench, change) -> None:
+    """Else a run that did not notice it would pass below."""
+    bench.in_full = False
+    moved = "feed_states" if change is change_settings else "decisions"
+    before = bench.tables()[moved]
+    change(bench.root, random.Random(1))
+    assert bench.run().ended == "done"
+    assert not bench.tables()[moved].equals(before)
+
+
 @pytest.mark.parametrize("case", range(CASES))
 def test_any_run_is_truthful(bench, tmp_path: Path, case: int) -> None:
     """Done, already current or refused; then a whole refresh gives what a clean one gives."""
     seed = SEED * 100_003 + case
     draw = random.Random(seed)
-    print(f"SEED of this case: {seed}")
+    print(f"case {case} of SEED={SEED}: {seed}")
     bench.in_full = False
     assert is_one_state(bench)
     base = shutil.copytree(bench.root, tmp_path / "base")
     for _ in range(draw.randrange(1, 4)):
-        draw.choice(CHANGES)(bench.root, draw)
+        change = draw.choice(CHANGES)
+        change(bench.root, draw)
         chosen, day = selection(draw), draw.choice(DAYS)
+        print(f"{change.__name__}, {chosen or 'all'} as of {day}")
         before, publication = bench.files(), bench.manifest()["publication"]
         run = bench.run(chosen, day)
         assert run.ended in ("done", "already current", "refused"), run.sentence
@@ -187,8 +281,10 @@ def test_any_run_is_truthful(bench, tmp_path: Path, case: int) -> None:
     assert (base / "store" / "limeledger.duckdb").read_bytes() == (
         clean.root / "store" / "limeledger.duckdb"
     ).read_bytes()
-    ended = bench.run(as_of=day).ended
-    assert clean.run(as_of=day).ended == ended
+    print(f"all as of {day}")
+    last, other = bench.run(as_of=day), clean.run(as_of=day)
+    ended = last.ended
+    assert other.ended == ended, (last.sentence, other.sentence)
     assert ended in ("done", "already current")
     assert is_one_state(bench)
     assert differing(bench.tables(), clean.tables()) == []
