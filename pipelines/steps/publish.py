@@ -64,6 +64,7 @@ def publish(session: RefreshSession, wanted: Collection[str]) -> Iterator[Writte
     manifest = published.manifest() | {"charts": _charts(session.staging)}
     text = json.dumps(manifest, indent=2, sort_keys=True)
     (session.staging / MANIFEST).write_text(text + "\n", encoding="utf-8")
+    session.refuse_changed_inputs()  # before the archive is touched, and again before the swap
     write_files(session.con, session.inputs.workspace, published.publication)
     session.commit()
     told: dict[str, dict[str, Any]] = {

@@ -141,24 +141,27 @@ def test_a_store_that_is_no_folder_cannot_be_written(unrefreshed, run, day):
     assert not (unrefreshed / "published").exists()
 
 
-def test_a_damaged_store_is_named_with_its_remedy(workspace, run, day, no_figures):
-    """A file that is no database: move it away and refresh, says the sentence; then that works."""
+def test_a_damaged_store_is_told_by_readers_and_made_anew(workspace, run, day, no_figures):
+    """A file that is no database: a reader names it with its remedy, a refresh makes it anew.
+
+    The contract's version 2 lets a refresh make a damaged store anew, with what the archive keeps.
+    """
     database = workspace / "store" / "limeledger.duckdb"
     database.write_bytes(b"no database" * 1000)
-    call = run("refresh", workspace, "--as-of", day)
+    call = run("explain", "W01", workspace)
     assert call.code == 70
+    assert call.err.strip().startswith(f"{database}: the store cannot be opened")
     assert "move it away and refresh" in call.err
     assert "Traceback" not in call.err
-    assert run("explain", "W01", workspace).code == 70
-    database.unlink()
     assert run("refresh", workspace, "--as-of", day).code == 1
+    assert "W01" in run("explain", "W01", workspace).out
 
 
 def test_bytes_at_random_for_a_store_are_told_by_its_own_name(workspace, run, day):
-    """DuckDB names the copy that it was to open; the sentence is of the store all the same."""
+    """DuckDB gives its own words; the sentence is of the store all the same."""
     database = workspace / "store" / "limeledger.duckdb"
     database.write_bytes(random.Random(1).randbytes(5000))
-    call = run("refresh", workspace, "--as-of", day)
+    call = run("explain", "W01", workspace)
     assert call.code == 70
     assert call.err.strip().splitlines()[-1].startswith(f"{database}: the store cannot be opened")
     assert "move it away and refresh" in call.err

@@ -9,7 +9,6 @@ import json
 import random
 import re
 import shutil
-import time
 from pathlib import Path
 
 import polars as pl
@@ -25,6 +24,20 @@ def die(*arguments, **named):
     return real(*arguments, **named)
 
 {target} = die
+"""
+# Dies a drawn while after it has put a drawn number of tables in their place.
+HOOK_AT = """
+import threading
+from pipelines.store.transaction import RefreshSession
+put, puts = RefreshSession.put, []
+
+def put_and_die(self, *writers):
+    puts.append(writers)
+    if len(puts) == {at}:
+        threading.Timer({delay}, os.kill, (os.getpid(), signal.SIGKILL)).start()
+    return put(self, *writers)
+
+RefreshSession.put = put_and_die
 """
 CALLS = "exports/service_calls/calls_2025-12-20.csv"
 CORRECTED = ("2024-09-10,NORTHSTAIR,technician,,BOARD", "2025-09-10,NORTHSTAIR,technician,,BOARD")
@@ -59,16 +72,14 @@ def _assert_complete(workspace: Path) -> None:
 
 @pytest.fixture(scope="module")
 def undisturbed(claims, tmp_path_factory, tools, run, day):
-    """The store and the pages after a delivery that nothing disturbed, and how long it took."""
+    """The store and the pages after a delivery that nothing disturbed."""
     folder = shutil.copytree(claims[0], tmp_path_factory.mktemp("undisturbed") / "workspace")
     _correct(folder)
-    started = time.monotonic()
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("pipelines.steps.figures.figure_tables", tools["empty_figures"])
         run("refresh", folder, "--as-of", day)
-    took = time.monotonic() - started
     _assert_complete(folder)
-    return tools["store"](folder), tools["pages"](folder), took
+    return tools["store"](folder), tools["pages"](folder)
 
 
 def _assert_as_undisturbed(workspace, undisturbed, run, tools, day) -> None:
@@ -78,7 +89,7 @@ def _assert_as_undisturbed(workspace, undisturbed, run, tools, day) -> None:
     pages = tools["pages"](workspace)
     assert [n for n in {*pages, *undisturbed[1]} if pages.get(n) != undisturbed[1].get(n)] == []
     left = sorted(path.name for path in (workspace / "store").iterdir())
-    assert left == ["limeledger.duckdb", "refresh.lock", "runs.jsonl"]
+    assert left == ["archive", "limeledger.duckdb", "refresh.lock", "runs.jsonl"]
     assert not (workspace / "published.new").exists()
     assert not (workspace / "published.old").exists()
 
@@ -88,15 +99,13 @@ def test_kills_at_any_moment_leave_pages_whole_and_lose_nothing(
 ):
     """Killed eight times at drawn moments, the same delivery still ends like an undisturbed one."""
     _correct(workspace)
-    code = script(workspace)
     draw = random.Random(20251231)
     killed = 0
     for _ in range(KILLS):
-        process = start(functools.partial(exec, code, {}))
-        process.join(draw.uniform(0.05, 0.8) * undisturbed[2])  # before it ends by itself
-        killed += process.is_alive()
-        process.kill()
-        process.join()
+        hook = HOOK_AT.format(at=draw.randint(1, 8), delay=draw.uniform(0, 0.3))
+        process = start(functools.partial(exec, script(workspace, hook), {}))
+        process.join(120)
+        killed += process.exitcode == -9
         _assert_complete(workspace)
     assert killed >= KILLS // 2
     _assert_as_undisturbed(workspace, undisturbed, run, tools, day)

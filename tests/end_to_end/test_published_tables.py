@@ -19,6 +19,7 @@ from schemas.views import EVENT_WORDS
 # these tables yet, and none of them is published.
 UNDESCRIBED = re.compile(
     "parsed_.*|exposure_(units|failures)|treatment_states|doubtful_exposure|agency_repairs"
+    "|waters_in_force"
 )
 
 
