@@ -62,6 +62,10 @@ def left_copy(workspace: Workspace) -> tuple[duckdb.DuckDBPyConnection | None, d
     except (StorageError, duckdb.Error):
         return None, {}
     try:
+        if not has_table(con, "working.base") and _is_finished(con):
+            _begin_work(con)  # killed just before it took the store's place
+            for name, row in read_states(con).items():
+                put_content(con, name, row["state"], content_of(con, name))
         if has_table(con, "working.base") and _base(con) == _base_of(con):
             _drop_halves(con)
             return con, _distrusted(con)
@@ -99,11 +103,24 @@ def new_copy(workspace: Workspace) -> duckdb.DuckDBPyConnection:
             con = _connected(workspace)
     else:
         con = _connected(workspace)
+    _begin_work(con)
+    return con
+
+
+def _begin_work(con: duckdb.DuckDBPyConnection) -> None:
+    """Puts down from which published store the copy is made, and that nothing is made in it yet."""
     con.execute("create schema if not exists working")
     con.execute("create table working.base (publication bigint, state varchar, tool varchar)")
     con.execute("insert into working.base values (?, ?, ?)", list(_base_of(con)))
     con.execute("create table working.contents (name varchar, state varchar, content varchar)")
-    return con
+
+
+def _is_finished(con: duckdb.DuckDBPyConnection) -> bool:
+    """Whether the copy is all that this tool would publish next, and lacks but the store's name."""
+    own, last = state_of(con), state_of(con, last=True)
+    if own is None or own.tool != source_hash() or mixture(con):
+        return False
+    return own.publication > (last.publication if last else 0)
 
 
 def refuse_newer(workspace: Workspace) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import warnings
 from collections.abc import Iterator
 from pathlib import Path
@@ -116,3 +117,23 @@ def test_inputs_that_changed_since_are_refused(bench, instance, monkeypatch) -> 
     now = bench.published()
     changed = {name for name in now if now[name] != before.get(name)}
     assert changed <= {"published/assets/status.js"}
+
+
+def test_a_store_that_cannot_take_its_name(bench, instance, undisturbed, monkeypatch) -> None:
+    """All is made and staged by then; what is left of it is enough to publish."""
+    bench.instance = instance
+    real = os.replace
+
+    def fail(source: Path, target: Path) -> None:
+        if Path(target).name == "limeledger.duckdb":
+            raise OSError(28, "No space left on device")
+        real(source, target)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "replace", fail)
+        run = bench.run(as_of=NEXT_DAY)
+    assert run.ended == "failed"
+    assert bench.manifest()["as_of"] != NEXT_DAY
+    assert again(bench, run.result.run_id).success
+    assert bench.manifest()["as_of"] == NEXT_DAY
+    assert differing(bench.tables(), undisturbed) == []
