@@ -88,6 +88,7 @@ def test_every_claim_is_told_as_by_plain_steps(decided, posted):
                 *(None if a is None else Decimal(a) for a in row),
                 "c.csv",
                 place,
+                "",
             )
             for place, (claim, row) in enumerate(posted)
         ],

@@ -37,6 +37,7 @@ def credits(*rows):
             *(None if amount is None else Decimal(amount) for amount in amounts),
             "c.csv",
             line,
+            "",
         )
         for line, (claim, day, *amounts) in enumerate(rows, 2)
     ]
