@@ -21,10 +21,23 @@ DOMAIN = [
     "counterfactuals",
     "letters",
     "units",
+    "startups",
     "field",
+    "worklist",
+    "months",
     "assist",
 ]
-ABOVE = ["store", "nightly", "steps", "queries", "orchestration", "cli"]
+ABOVE = [
+    "store",
+    "events",
+    "nightly",
+    "steps",
+    "queries",
+    "actions",
+    "orchestration",
+    "desk",
+    "cli",
+]
 ROOMS = [*DOMAIN, *ABOVE]
 DOMAIN_MUST_NOT = {"dagster", "duckdb", "altair", "dashboards"}
 KNOW_DAGSTER = {"orchestration", "cli"}

@@ -1,0 +1,1 @@
+"""What a person can do to a claim, record or letter: checks, then one event."""

@@ -1,0 +1,1 @@
+"""The web application: routes, forms, sessions; no rule of its own."""

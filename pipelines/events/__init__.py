@@ -1,0 +1,1 @@
+"""The desk's append-only events: database, migrations, chain, and desk state."""

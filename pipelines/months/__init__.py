@@ -1,0 +1,1 @@
+"""Month end: decided, ruled, approved, paid, accrued, open and reserve; frames in, frames out."""

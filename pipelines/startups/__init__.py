@@ -1,0 +1,1 @@
+"""Start-up reviews, treatment recommendations and journeys: frames in, frames out."""
