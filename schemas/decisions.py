@@ -83,6 +83,13 @@ class Decisions(Table):
     )
     serial_suggestion: str = serial_number("The unit one edit away, where the serial is unknown.")
     documents_due_on: pl.Date = day("The last day for the documents that are missing.")
+    if_settled: str = word(
+        "Of a claim that needs review, the verdict if all that is disputed were met.",
+        codes.VERDICTS,
+    )
+    payable_if_settled: CENTS = money("What that verdict would pay, all lines together.")
+    duplicate_of: str = text("The claim for the same failure that comes first.")
+    standing_since: pl.Date = day("Since when verdict and amounts stand as they do.", required=True)
 
 
 class Findings(Table):

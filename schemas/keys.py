@@ -14,6 +14,7 @@ SLICED_BY = ("by", "family", "region", "profile", "cause_class", "startup", "tre
 JOINS_TO = {
     "serial": "units.serial",
     "claim": "decisions.claim",
+    "duplicate_of": "decisions.claim",
     "call": "service_calls.call",
     "sample": "water_tests.sample",
     "model": "reference_models.model",

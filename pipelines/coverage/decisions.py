@@ -15,10 +15,11 @@ from pipelines.coverage.duplicates import with_twins
 from pipelines.coverage.evidence import Evidence, seen
 from pipelines.coverage.findings import gathered, switched_off
 from pipelines.coverage.judging import judge_in_order
-from pipelines.coverage.money import with_amounts, with_payable
+from pipelines.coverage.money import with_amounts, with_payable, with_payable_if_settled
 from pipelines.coverage.ruling_limits import Limits, beyond_limit
 from pipelines.coverage.standing import with_ruling_outdated, with_standing
-from pipelines.coverage.verdict import missing_documents, verdicts
+from pipelines.coverage.standing_since import with_standing_since
+from pipelines.coverage.verdict import missing_documents, verdicts, verdicts_if_settled
 from pipelines.records.suggestions import SUGGESTIONS, near_misses
 from pipelines.terms import Terms
 from schemas import codes
@@ -136,23 +137,47 @@ def _decisions(
     timezone: str,
     ruling_limits: Limits | None,
 ) -> pl.DataFrame:
-    judged = verdicts(_outcomes(claims))
+    outcomes = _outcomes(claims)
+    judged = verdicts(outcomes)
     stand = (
         claims.join(judged, on="claim")
+        .join(_if_settled(outcomes, judged), on="claim", how="left")
         .join(missing_documents(findings, judged), on="claim", how="left")
         .pipe(with_amounts)
         .pipe(with_payable)
+        .pipe(with_payable_if_settled)
         .pipe(with_standing, evidence.rulings)
         .pipe(with_documents_due, history, evidence.as_of)
+        .pipe(with_standing_since, history, evidence.as_of)
     )
     tested = pl.col("water_tested") == "met"
     return (
         stand.pipe(with_ruling_outdated, history, timezone)
         .with_columns(
+            duplicate_of=pl.when("is_duplicate").then("first_twin"),
             severity=pl.when(tested).then("severity"),
             needs=pl.when(tested).then("needs"),
             ruling_beyond_limit=beyond_limit(ruling_limits),
         )
         .select(column_names(Decisions))
         .sort("claim")
+    )
+
+
+def _if_settled(outcomes: pl.DataFrame, judged: pl.DataFrame) -> pl.DataFrame:
+    """claim, if_settled, parts_if_settled, labor_if_settled, of claims that need review; and
+    is_duplicate, whether another claim comes before."""
+    reviewed = judged.filter(pl.col("verdict") == "needs_review").select("claim")
+    disputed = outcomes.join(reviewed, on="claim", how="semi")
+    duplicates = disputed.select(
+        "claim", is_duplicate=pl.col("only_claim_for_failure") == "disputed"
+    )
+    return duplicates.join(
+        verdicts_if_settled(disputed).select(
+            "claim",
+            if_settled="verdict",
+            parts_if_settled="parts_outcome",
+            labor_if_settled="labor_outcome",
+        ),
+        on="claim",
     )

@@ -50,11 +50,12 @@ def same_failure(claims: pl.DataFrame) -> pl.DataFrame:
 
 
 def with_twins(claims: pl.DataFrame) -> pl.DataFrame:
-    """Adds twins (all claims for the same failure), twins_first and twins_first_sources.
+    """Adds twins (all claims for one failure), twins_first, twins_first_sources and first_twin.
 
-    The lists are sorted by claim; all three are null for a claim without twins.
+    The lists are sorted by claim; `first_twin` is the earliest of twins_first. All four are null
+    for a claim without twins.
     """
-    sources = claims.select(twin="claim", source="call_source")
+    sources = claims.select(twin="claim", source="call_source", twin_claimed_on="claimed_on")
     first = pl.col("twin_first")
     twins = (
         same_failure(claims)
@@ -65,6 +66,10 @@ def with_twins(claims: pl.DataFrame) -> pl.DataFrame:
             twins="twin",
             twins_first=pl.col("twin").filter(first),
             twins_first_sources=pl.col("source").filter(first),
+            first_twin=pl.col("twin")
+            .filter(first)
+            .sort_by(pl.col("twin_claimed_on").filter(first), nulls_last=True, maintain_order=True)
+            .first(),
         )
     )
     return claims.join(twins, on="claim", how="left")

@@ -59,13 +59,29 @@ def with_payable(claims: pl.DataFrame) -> pl.DataFrame:
 
     Only covered and covered_in_part pay; travel goes with labor.
     """
-    pays = pl.col("verdict").is_in(["covered", "covered_in_part"])
-    window = {"parts": "parts_outcome", "labor": "labor_outcome", "travel": "labor_outcome"}
-    zero = pl.lit(0).cast(CENTS)
+    paid = _payable("verdict", "parts_outcome", "labor_outcome")
+    return claims.with_columns(amount.alias(f"{line}_payable") for line, amount in paid.items())
+
+
+def with_payable_if_settled(claims: pl.DataFrame) -> pl.DataFrame:
+    """Adds `payable_if_settled`, what `if_settled` would pay in all; null where that is null.
+
+    Reads if_settled, parts_if_settled and labor_if_settled (the outcomes of both windows then).
+    """
+    paid = _payable("if_settled", "parts_if_settled", "labor_if_settled").values()
+    total = to_cents(pl.sum_horizontal(paid))
     return claims.with_columns(
-        pl.when(pays & (pl.col(window[line]) == "met"))
-        .then(f"{line}_if_covered")
-        .otherwise(zero)
-        .alias(f"{line}_payable")
-        for line in LINES
+        payable_if_settled=pl.when(pl.col("if_settled").is_not_null()).then(total)
     )
+
+
+def _payable(verdict: str, parts: str, labor: str) -> dict[str, pl.Expr]:
+    """By line, what a verdict pays, given the outcomes of the windows."""
+    pays = pl.col(verdict).is_in(["covered", "covered_in_part"])
+    window = {"parts": parts, "labor": labor, "travel": labor}
+    return {
+        line: pl.when(pays & (pl.col(window[line]) == "met"))
+        .then(f"{line}_if_covered")
+        .otherwise(pl.lit(0).cast(CENTS))
+        for line in LINES
+    }

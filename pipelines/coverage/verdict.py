@@ -82,6 +82,23 @@ def verdicts(outcomes: pl.DataFrame) -> pl.DataFrame:
     )
 
 
+def verdicts_if_settled(outcomes: pl.DataFrame) -> pl.DataFrame:
+    """The verdict of each claim were all that is disputed of it met.
+
+    Args:
+        outcomes: as of `verdicts`.
+
+    Returns:
+        The columns of `verdicts`; those of a claim without a dispute are as they are.
+    """
+    settled = pl.col(codes.CONDITIONS)
+    return verdicts(
+        outcomes.with_columns(
+            pl.when(settled == "disputed").then(pl.lit("met")).otherwise(settled).name.keep()
+        )
+    )
+
+
 def missing_documents(findings: pl.DataFrame, judged: pl.DataFrame) -> pl.DataFrame:
     """The documents that could still change what each claim comes to.
 

@@ -204,6 +204,23 @@ def test_every_claim_but_the_first_of_a_chain_is_disputed(tools, bench):
     assert found == ["disputed", "disputed", "met"]
     assert "K2" in tools.reasons(decided)["only_claim_for_failure"]
     assert "K3" not in tools.reasons(decided)["only_claim_for_failure"]
+    originals = dict(decided.decisions.select("claim", "duplicate_of").iter_rows())
+    assert originals == {"K1": "K2", "K2": "K3", "K3": None}
+
+
+def test_a_duplicate_names_the_claim_that_comes_first_by_filing(tools, bench):
+    """Not the first by name: K9 was filed before K2, and a claim without a day comes last."""
+    same = [
+        twin(tools, claim="K2", call="C2", claimed_on="2024-09-08"),
+        twin(tools, claim="K9", call="C9", claimed_on="2024-09-07"),
+        twin(tools, claim="K0", call="C0", claimed_on=None),
+    ]
+    decided = bench.decide(call={"claimed_on": "2024-09-09"}, service_calls=same)
+    originals = dict(decided.decisions.select("claim", "duplicate_of").iter_rows())
+    assert originals == {"K0": "K9", "K1": "K9", "K2": "K9", "K9": None}
+    off = tools.changed(conditions_off='["only_claim_for_failure"]')
+    decided = bench.decide(call={"claimed_on": "2024-09-09"}, service_calls=same, terms=off)
+    assert decided.decisions["duplicate_of"].null_count() == 4
 
 
 def earlier(tools, **changes):

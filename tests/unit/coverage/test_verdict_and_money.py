@@ -5,7 +5,7 @@ from decimal import Decimal
 import polars as pl
 import pytest
 
-from pipelines.coverage.verdict import verdicts
+from pipelines.coverage.verdict import verdicts, verdicts_if_settled
 from schemas import codes
 
 
@@ -53,6 +53,39 @@ def test_unmet_goes_before_unknown_and_a_dispute_before_both(outcomes, expected,
     """AND over the common conditions and each window; what does not bear changes nothing."""
     row = verdict(**outcomes)
     assert (row["verdict"], row["lead_reason"]) == (expected, lead)
+
+
+@pytest.mark.parametrize(
+    ("outcomes", "expected"),
+    [
+        ({"records_agree": "disputed"}, "covered"),
+        ({"records_agree": "disputed", "earlier_repair_held": "disputed"}, "covered"),
+        ({"records_agree": "disputed", "delimed": "unmet"}, "not_covered"),
+        ({"treatment_maintained": "disputed", LABOR: "unmet"}, "covered_in_part"),
+        ({"treatment_maintained": "disputed", "cause_established": "unknown"}, "needs_evidence"),
+        ({PARTS: "disputed", LABOR: "unmet"}, "covered_in_part"),
+    ],
+)
+def test_a_settled_dispute_counts_as_met(outcomes, expected):
+    """The verdict were all that is disputed met; everything else counts as before."""
+    row = {"claim": "K1"} | dict.fromkeys(codes.CONDITIONS, "met") | outcomes
+    frame = pl.DataFrame([row])
+    assert verdicts(frame)["verdict"].item() == "needs_review"
+    assert verdicts_if_settled(frame)["verdict"].item() == expected
+
+
+def test_what_a_settled_dispute_would_pay(tools, bench):
+    """The lines of the windows that are met; nothing where it would not be covered."""
+    disputed = {"claimed_on": "2024-08-31"}  # before the failure
+    row = tools.decision(bench.decide(call=disputed))
+    assert (row["if_settled"], row["payable_if_settled"]) == ("covered", Decimal("430.00"))
+    terms = tools.changed(labor_months="2", bonus_labor_months="0")
+    row = tools.decision(bench.decide(call=disputed, terms=terms))
+    assert (row["if_settled"], str(row["payable_if_settled"])) == ("covered_in_part", "200.00")
+    row = tools.decision(bench.decide(call=disputed | {"cause": "DROPPED"}))
+    assert (row["if_settled"], str(row["payable_if_settled"])) == ("not_covered", "0.00")
+    row = tools.decision(bench.decide())
+    assert (row["if_settled"], row["payable_if_settled"]) == (None, None)
 
 
 def money(row, kind):
