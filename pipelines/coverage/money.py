@@ -7,6 +7,8 @@ ruling makes of the amounts (`standing`).
 from __future__ import annotations
 
 from decimal import Decimal
+from functools import reduce
+from operator import add
 
 import polars as pl
 
@@ -69,7 +71,8 @@ def with_payable_if_settled(claims: pl.DataFrame) -> pl.DataFrame:
     Reads if_settled, parts_if_settled and labor_if_settled (the outcomes of both windows then).
     """
     paid = _payable("if_settled", "parts_if_settled", "labor_if_settled").values()
-    total = to_cents(pl.sum_horizontal(paid))
+    # Added one by one: polars takes a horizontal sum for as narrow as its parts, and casts nothing.
+    total = to_cents(reduce(add, paid))
     return claims.with_columns(
         payable_if_settled=pl.when(pl.col("if_settled").is_not_null()).then(total)
     )

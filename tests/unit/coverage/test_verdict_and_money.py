@@ -7,6 +7,8 @@ import pytest
 
 from pipelines.coverage.verdict import verdicts, verdicts_if_settled
 from schemas import codes
+from schemas.columns import polars_schema
+from schemas.decisions import Decisions
 
 
 def verdict(**outcomes):
@@ -84,7 +86,9 @@ def test_what_a_settled_dispute_would_pay(tools, bench):
     assert (row["if_settled"], str(row["payable_if_settled"])) == ("covered_in_part", "200.00")
     row = tools.decision(bench.decide(call=disputed | {"cause": "DROPPED"}))
     assert (row["if_settled"], str(row["payable_if_settled"])) == ("not_covered", "0.00")
-    row = tools.decision(bench.decide())
+    decided = bench.decide()
+    assert decided.decisions.schema == polars_schema(Decisions)
+    row = tools.decision(decided)
     assert (row["if_settled"], row["payable_if_settled"]) == (None, None)
 
 
