@@ -144,6 +144,21 @@ READINGS = (
     "under_hood",
     "water_lines",
 )
+# What a complete start-up report may have to have, in the order of the feed: its columns from
+# flowing_pressure_psi to sample_taken.
+REPORTED = (
+    "flowing_pressure_psi",
+    "static_pressure_psi",
+    "supply_temperature_f",
+    "gas",
+    "gas_pressure_in_wc",
+    "drain_air_gap_in",
+    "side_clearance_in",
+    "level",
+    "under_hood",
+    "water_lines",
+    "sample_taken",
+)
 
 PROFILES = {
     "scale": "scale-forming",

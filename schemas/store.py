@@ -114,6 +114,9 @@ class TermsValues(Table):
     panel: TEXTS = texts("The analytes of a complete test.")
     sellers: TEXTS = texts("The approved sellers of treatment.")
     grace_days: pl.Int64 = integer("Days from a test to the treatment.", unit="d")
+    fresh_days: pl.Int64 = integer(
+        "Days for which a new system is looked at by a person; null where none is.", unit="d"
+    )
     judged_by: str = text("Whether treatment must suit the water or the cause.")
     cartridge_months_mild: pl.Int64 = integer("Months of a cartridge, mild water.", unit="months")
     cartridge_months_normal: pl.Int64 = integer("The same, normal water.", unit="months")
@@ -126,6 +129,11 @@ class TermsValues(Table):
     )
     delime_months: pl.Int64 = integer("Months between delimings.", unit="months")
     delime_grace_days: pl.Int64 = integer("Days that one may be late.", unit="d")
+    must_report: TEXTS = texts("The readings of a complete start-up report.")
+    two_lines_above_f: float = number(
+        "A supply warmer than this needs two water lines; null where none does.", unit="°F"
+    )
+    two_lines_when_treated: bool = flag("Whether treated water needs two water lines.")
     conditions_off: TEXTS = texts("Conditions that the edition switches off.")
 
 

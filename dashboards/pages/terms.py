@@ -125,7 +125,7 @@ def _sections(row: Row, water: Sequence[Row], installation: Sequence[Row]) -> di
         "Water": _water(row, water),
         "Treatment": _treatment(row),
         "Upkeep": _upkeep(row),
-        "Installation": _installation(installation),
+        "Installation": _installation(row, installation),
         "Switched off": [
             f"“{formats.CONDITIONS[name]}” is not asked for." for name in row["conditions_off"]
         ]
@@ -183,6 +183,11 @@ def _treatment(row: Row) -> list[str]:
         f"Bought new from {formats.listed(row['sellers'], 'or')}, and fitted within "
         f"{formats.days(row['grace_days'])} of the first complete test."
     ]
+    if row["fresh_days"] is not None:
+        said.append(
+            f"A system fitted less than {formats.days(row['fresh_days'])} before the failure, and "
+            "after that grace, is looked at by a person."
+        )
     if row["judged_by"] == "cause":
         said.append("Only what the cause of the failure points to must be treated.")
     return said
@@ -206,8 +211,18 @@ def _upkeep(row: Row) -> list[str]:
     return said
 
 
-def _installation(limits: Sequence[Row]) -> list[str]:
+def _installation(row: Row, limits: Sequence[Row]) -> list[str]:
     said = []
+    if row["must_report"]:
+        names = [formats.READINGS.get(name, (name, ""))[0] for name in row["must_report"]]
+        said.append(f"A complete start-up report tells {formats.listed(names).lower()}.")
+    lines = []
+    if row["two_lines_above_f"] is not None:
+        lines.append(f"a supply warmer than {formats.written(row['two_lines_above_f'])} °F")
+    if row["two_lines_when_treated"]:
+        lines.append("a unit whose water is treated")
+    if lines:
+        said.append(f"Two water lines are needed for {formats.listed(lines)}.")
     for limit in sorted(limits, key=lambda limit: (limit["reading"], limit["gas"] or "")):
         name, unit = formats.READINGS.get(limit["reading"], (limit["reading"], ""))
         gas = f" ({limit['gas']})" if limit["gas"] else ""

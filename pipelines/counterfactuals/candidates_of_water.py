@@ -13,6 +13,7 @@ import polars as pl
 from pipelines.counterfactuals.candidate_facts import candidate
 from pipelines.counterfactuals.record_copies import stated_cause
 from pipelines.coverage import Evidence
+from pipelines.coverage.calendar_days import add_days
 from schemas.columns import TEXTS
 
 _MOST_SYSTEMS = 3
@@ -66,7 +67,7 @@ def treatment(blocked: pl.DataFrame, treatments: pl.DataFrame) -> list[pl.DataFr
             name,
             "order",
             pl.col("systems").is_not_null(),
-            day="failed_on",
+            day=_last_day_to_fit(),
             items="systems",
             text="lacking_words",
         )
@@ -75,17 +76,39 @@ def treatment(blocked: pl.DataFrame, treatments: pl.DataFrame) -> list[pl.DataFr
     return [
         *orders,
         candidate(
-            blocked, "treatment_installed", "installed", day="failed_on", text="good_products"
+            blocked,
+            "treatment_installed",
+            "installed",
+            day=_last_day_to_fit(),
+            text="good_products",
+        ),
+        candidate(
+            blocked,
+            "treatment_maintained",
+            "fitted_earlier",
+            pl.col("outcome") == "disputed",
+            day=_last_day_to_fit(),
+            text="good_products",
         ),
         candidate(
             blocked,
             "treatment_maintained",
             "upkeep",
-            pl.col("seller").is_not_null(),
+            pl.col("seller").is_not_null() & (pl.col("outcome") != "disputed"),
             day="failed_on",
             text="good_products",
         ),
     ]
+
+
+def _last_day_to_fit() -> pl.Expr:
+    """The failure date or, where the terms look at fresh systems, the last day on which one that is
+    fitted is none."""
+    settled = pl.max_horizontal(
+        add_days(pl.col("failed_on"), -pl.col("fresh_days")), pl.col("grace_until")
+    )
+    fresh_counts = pl.col("fresh_days").is_not_null()
+    return pl.when(fresh_counts).then(settled).otherwise("failed_on")
 
 
 def systems_for(needs: list[str], treatments: pl.DataFrame) -> list[str] | None:

@@ -183,10 +183,13 @@ def _judged_otherwise(calls: pl.DataFrame, facts: pl.DataFrame) -> pl.DataFrame:
 
 
 def _installed(evidence: Evidence, facts: pl.DataFrame) -> pl.DataFrame:
-    """Every system fitted by the failure; of those that were not bought it makes nothing."""
+    """Every system fitted by a day; of those that were not bought it makes nothing."""
+    fitted = [facts_of(facts, kind) for kind in ("installed", "fitted_earlier")]
     systems = evidence.treatments.filter(pl.col("kind") == "system").select("product")
     return (
-        facts_of(facts, "installed")
+        pl.concat(fitted)
+        .sort("serial", "day")
+        .unique("serial", keep="first", maintain_order=True)
         .join(systems, how="cross")
         .select(
             "serial",

@@ -155,6 +155,9 @@ _WORDS: dict[tuple[str, str], _Words] = {
     ),
     ("installed", "send"): _say("proof of the installation of {text} by {day}"),
     ("installed", "past"): _say("{text} been installed by {day}"),
+    ("fitted_earlier", "correct"): _say(
+        "proof that {text} was installed on {day} or earlier, not so shortly before the failure"
+    ),
     ("upkeep", "send"): _say("proof that the cartridges of {text} were kept up to {day}"),
     ("upkeep", "past"): _say("the cartridges of {text} been kept up to {day}"),
     ("delimings", "send"): _say("a log of its deliming, at least every {months} up to {day}"),

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipelines.coverage.calendar_days import add_months
+from pipelines.coverage.calendar_days import add_days, add_months
 from pipelines.coverage.cartridges import covers_by_changes, covers_by_stock, lapses
 from pipelines.coverage.declarations import Fact
 from pipelines.coverage.evidence import Evidence
@@ -34,6 +34,8 @@ _CLAIM = (
     "cartridge_months_severe",
     "cartridge_grace_days",
     "look_back_months",
+    "fresh_days",
+    "grace_until",
 )
 
 
@@ -56,9 +58,10 @@ def with_treatment(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl
         good_words (with dates), good_abilities, good_sources; installed_words (with dates) and
         installed_abilities of those installed by then; unproven_products, those without any
         installation date, and provable_abilities of both; installation_sources; kept_products and
-        kept_abilities; lapse_words of those installed and not kept up; upkeep_sources; and, over
-        all orders of systems at any time, system_orders (how many), purchase_faults (what is wrong
-        with each), order_sources.
+        kept_abilities; fresh_words (kept up, with dates) and settled_abilities of those kept up
+        that are not fresh; lapse_words of those installed and not kept up; upkeep_sources; and,
+        over all orders of systems at any time, system_orders (how many), purchase_faults (what is
+        wrong with each), order_sources.
     """
     concerned = claims.filter(treatment_is_asked_for())
     units = concerned.select("serial", "site", "sellers").unique("serial")
@@ -71,7 +74,10 @@ def with_treatment(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl
         .filter(pl.col("bought_on") <= pl.col("failed_on"))
         .sort("claim", "product")
         .with_row_index("key")
-        .with_columns(installed=(pl.col("installed_on") <= pl.col("failed_on")).fill_null(False))
+        .with_columns(
+            installed=(pl.col("installed_on") <= pl.col("failed_on")).fill_null(False),
+            fresh=is_fresh(),
+        )
     )
     held = held.join(_upkeep(held, bought, evidence), on="key", how="left").with_columns(
         kept=pl.col("kept").fill_null(False)
@@ -81,9 +87,16 @@ def with_treatment(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl
     return claims
 
 
+def is_fresh() -> pl.Expr:
+    """19: whether a system was fitted shortly before the failure, and not within the grace."""
+    since = add_days(pl.col("failed_on"), -pl.col("fresh_days"))
+    installed = pl.col("installed_on")
+    return ((installed > since) & (installed > pl.col("grace_until"))).fill_null(False)
+
+
 def _by_claim(held: pl.DataFrame) -> pl.DataFrame:
     installed, kept = pl.col("installed"), pl.col("kept")
-    unproven = pl.col("installed_on").is_null()
+    unproven, fresh = pl.col("installed_on").is_null(), pl.col("fresh")
 
     def abilities(rows: pl.Expr) -> pl.Expr:
         return pl.col("removes").filter(rows).explode().drop_nulls().unique().sort()
@@ -107,6 +120,8 @@ def _by_claim(held: pl.DataFrame) -> pl.DataFrame:
         installation_sources=pl.col("installation_source").drop_nulls().unique().sort(),
         kept_products=products(installed & kept),
         kept_abilities=abilities(installed & kept),
+        fresh_words=dated("installed_on").filter(installed & kept & fresh).sort().str.join(", "),
+        settled_abilities=abilities(installed & kept & ~fresh),
         lapse_words=pl.col("lapse_words").filter(installed & ~kept).sort().str.join("; "),
         upkeep_sources=pl.col("upkeep_sources").explode().drop_nulls().unique().sort(),
     )
@@ -224,6 +239,8 @@ TREATMENT_HELD = Fact(
         "installation_sources",
         "kept_products",
         "kept_abilities",
+        "fresh_words",
+        "settled_abilities",
         "lapse_words",
         "upkeep_sources",
         "system_orders",

@@ -36,6 +36,7 @@ VALUES = pl.Schema(
         "panel": pl.List(pl.String),
         "sellers": pl.List(pl.String),
         "grace_days": pl.Int64(),
+        "fresh_days": pl.Int64(),
         "judged_by": pl.String(),
         "cartridge_months_mild": pl.Int64(),
         "cartridge_months_normal": pl.Int64(),
@@ -46,6 +47,9 @@ VALUES = pl.Schema(
         "look_back_months": pl.Int64(),
         "delime_months": pl.Int64(),
         "delime_grace_days": pl.Int64(),
+        "must_report": pl.List(pl.String),
+        "two_lines_above_f": pl.Float64(),
+        "two_lines_when_treated": pl.Boolean(),
         "conditions_off": pl.List(pl.String),
     }
 )
@@ -127,6 +131,8 @@ def _values(edition: Edition, family: str, tables: Mapping[str, Any]) -> dict[st
     for name in ("clock", "coverage", "startup", "claims", "treatment", "maintenance"):
         flat |= tables[name]
     months = flat["cartridge_months"]
+    installation = tables.get("installation", {})
+    warm = installation.get("two_lines_above_f")
     row: dict[str, Any] = {key: flat.get(key) for key in VALUES}
     return (
         row
@@ -140,6 +146,9 @@ def _values(edition: Edition, family: str, tables: Mapping[str, Any]) -> dict[st
             "judged_by": flat.get("judged_by", "water"),
             "documents_within_days": flat.get("documents_within_days", DOCUMENTS_WITHIN_DAYS),
             "replacement": flat.get("replacement", "new"),
+            "must_report": installation.get("must_report", []),
+            "two_lines_above_f": None if warm is None else float(warm),
+            "two_lines_when_treated": installation.get("two_lines_when_treated", False),
             "conditions_off": tables.get("conditions_off", []),
             "mild_up_to": float(flat["mild_up_to"]),
             "severe_above": float(flat["severe_above"]),

@@ -100,6 +100,7 @@ def _edition_tables(abilities: Collection[str]) -> dict[str, Key | Table]:
             {
                 "sellers": Key(_names),
                 "grace_days": Key(days),
+                "fresh_days": Key(partial(_whole, "days", MOST_DAYS, 1), False),
                 "judged_by": Key(partial(_either, JUDGED_BY), False),
             }
         ),
@@ -116,7 +117,14 @@ def _edition_tables(abilities: Collection[str]) -> dict[str, Key | Table]:
                 "delime_grace_days": Key(days),
             }
         ),
-        "installation": Table({"limits": _installation_limits(bounds)}),
+        "installation": Table(
+            {
+                "limits": _installation_limits(bounds),
+                "must_report": Key(partial(_words, "reading of a start-up", codes.REPORTED), False),
+                "two_lines_above_f": Key(_number, False),
+                "two_lines_when_treated": Key(_flag, False),
+            }
+        ),
     }
 
 

@@ -55,7 +55,7 @@ LATER = {
     "treatment_bought_new": ("met", "unmet", "unknown"),
     "treatment_suits_water": ("met", "unmet"),
     "treatment_installed": ("met", "unmet", "unknown"),
-    "treatment_maintained": ("met", "unmet", "unknown"),
+    "treatment_maintained": ("met", "unmet", "unknown", "disputed"),
     "delimed": ("met", "unmet", "unknown"),
 }
 PAIRS = [
@@ -96,6 +96,7 @@ TURNS = (
     "19: forgiven",
     "19: no cartridge",
     "19: others enough",
+    "19: fresh, others enough",
     "20: by owner",
     "20: by technician",
     "money: half a cent",

@@ -17,6 +17,7 @@ CLAUSE = Clause(
     terms=(
         "maintenance.cartridge_months",
         "maintenance.cartridge_grace_days",
+        "treatment.fresh_days",
     ),
 )
 FACTS = (SUPPLY_TEST, TREATMENT_HELD)
@@ -35,6 +36,20 @@ def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     cases = [
         *TREATMENT,
         unless_met("treatment_installed", "No treatment that suits the water was installed."),
+        # 19: a new system says nothing of the scale that was there before.
+        Case(
+            (lacking("kept_abilities").list.len() == 0)
+            & (lacking("settled_abilities").list.len() > 0),
+            "disputed",
+            pl.format(
+                "Kept up: {}; but fitted less than {} days before {}: {}. A new system says "
+                "nothing of the scale that was there before, so a person must look.",
+                "kept_products",
+                "fresh_days",
+                "failure_words",
+                "fresh_words",
+            ),
+        ),
         Case(
             lacking("kept_abilities").list.len() == 0,
             "met",

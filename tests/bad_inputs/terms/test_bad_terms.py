@@ -110,6 +110,21 @@ MISTAKES = {
     "negative days": ("file_within_days = 50", "file_within_days = -1", ["is -1; write a whole"]),
     "absurd months": ("parts_months = 18", "parts_months = 18000", ["is 18000; write a whole"]),
     "no cartridge month": ("mild = 8", "mild = 0", ["cartridge_months.mild is 0; write a whole"]),
+    "fresh for no day": (
+        "grace_days = 60",
+        "grace_days = 60\nfresh_days = 0",
+        ["treatment.fresh_days is 0; write a whole number of days from 1 to 36500."],
+    ),
+    "a reading that no report has": (
+        "[installation]",
+        '[installation]\nmust_report = ["levl"]',
+        ['installation.must_report names "levl", which is no reading of a start-up; did you mean'],
+    ),
+    "two lines above a text": (
+        "[installation]",
+        '[installation]\ntwo_lines_above_f = "warm"\ntwo_lines_when_treated = 1',
+        ['two_lines_above_f is "warm"; write a number.', "is 1; write true or false."],
+    ),
     "look back of none": ("look_back_months = 24", "look_back_months = 0", ["from 1 to 1200."]),
     "date in quotes": (
         "effective_from = 2024-01-01",

@@ -105,6 +105,8 @@ def make_tables(draws: Draws) -> dict[str, Any]:
         tables["clock"]["latest_days_after_shipment"] = pick((20, 60, 180))
     if draws.chance(0.5):
         tables["treatment"]["judged_by"] = pick(("cause", "cause", "water"))
+    if draws.chance(0.3):
+        tables["treatment"]["fresh_days"] = pick((1, 10, 40))
     if draws.chance(0.5):
         tables["maintenance"]["look_back_months"] = pick((1, 2, 6))
     if draws.chance(0.35):

@@ -69,7 +69,8 @@ def judge_water(
         marks.add("needs: none")
         return out | dict.fromkeys(WATER[1:5], "not_needed"), severity
     months = terms["maintenance"]["cartridge_months"][severity]
-    return out | judge_treatment(known, unit, terms, needs, months, d, marks), severity
+    grace_end = r + timedelta(days=terms["treatment"]["grace_days"])
+    return out | judge_treatment(known, unit, terms, needs, months, d, grace_end, marks), severity
 
 
 def belongs(test: Row, unit: Row) -> bool:
@@ -159,7 +160,14 @@ def reaches(known: World, feed: str, day: date) -> bool:
 
 
 def judge_treatment(
-    known: World, unit: Row, terms: dict, needs: set[str], months: int, d: date, marks: set[str]
+    known: World,
+    unit: Row,
+    terms: dict,
+    needs: set[str],
+    months: int,
+    d: date,
+    grace_end: date,
+    marks: set[str],
 ) -> dict[str, str]:
     """16 to 19, where the water needs something and the grace is over."""
     products = {row["product"]: row for row in known.reference["treatments"]}
@@ -225,6 +233,14 @@ def judge_treatment(
     if able(kept):
         if kept != by_d:
             marks.add("19: others enough")
+        if "fresh_days" in terms["treatment"]:
+            # A system is fresh that was installed after d - fresh_days and after r + grace_days.
+            after = max(d - timedelta(days=terms["treatment"]["fresh_days"]), grace_end)
+            fresh = {name for name in kept if installed[name] > after}
+            if not able(kept - fresh):
+                return out | {"treatment_maintained": "disputed"}
+            if fresh:
+                marks.add("19: fresh, others enough")
         return out | {"treatment_maintained": "met"}
     complete = reaches(known, "treatment_purchases", d) and reaches(known, "service_calls", d)
     return out | {"treatment_maintained": "unmet" if complete else "unknown"}

@@ -206,3 +206,38 @@ def test_a_covered_claim_is_told_so(world):
     """Nothing is tried for it."""
     _, told = world()
     assert sentences_of(told) == ["Nothing is short: the claim is covered."]
+
+
+# By the test's report of 5 February the grace ends on 6 March 2024.
+def test_a_fresh_system_needs_proof_of_an_earlier_installation(tmp_path):
+    """Fitted 19 days before the failure, with 20 days to be looked at: shown to have been fitted a
+    day earlier the claim is covered, as it is without the key."""
+    texts = {days: bench.changed(fresh_days=days) if days else bench.BENCH_TERMS
+             for days in ("20", None)}  # fmt: skip
+    order = {"order": "P", "line": "1", "ordered_on": "2024-02-10", "product": "SOFT",
+             "quantity": "1", "condition": "new", "seller": "MAKER", "site": "S1"}  # fmt: skip
+
+    def decided(days, fitted_on):
+        own = bench.terms_of(tmp_path / f"{days}{fitted_on}", texts[days])
+        fitted = {"call": "I", "serial": "U1", "kind": "treatment_install", "product": "SOFT",
+                  "opened_on": fitted_on, "completed_on": fitted_on}  # fmt: skip
+        evidence = seen(
+            bench.evidence_of(
+                units=[bench.UNIT | {"model": "GEN"}],
+                service_calls=[bench.CALL | {"cause": "CORRODED"}, fitted],
+                water_tests=[TEST | {"hardness_mg_l_caco3": "150"}],
+                treatment_purchases=[order],
+            )
+        )
+        decisions = decide(evidence, own).decisions.filter(claim="K1")
+        return decisions["verdict"][0], what_would_turn(evidence, own, decisions)["K1"]
+
+    verdict, told = decided("20", "2024-08-13")
+    assert verdict == "needs_review"
+    (turn,) = told.turns
+    assert facts(turn) == [("fitted_earlier", "correct", date(2024, 8, 12))]
+    assert sentences_of(told) == [
+        "With proof that SOFT was installed on 2024-08-12 or earlier, not so shortly before the "
+        "failure, it would be covered."
+    ]
+    assert decided("20", "2024-08-12")[0] == decided(None, "2024-08-13")[0] == "covered"

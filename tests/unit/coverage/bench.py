@@ -199,7 +199,7 @@ def changed(text: str = BENCH_TERMS, **values: str) -> str:
             text = f"{line}\n{text}"
         else:
             table = {"latest_days_after_shipment": "clock", "judged_by": "treatment",
-                     "look_back_months": "maintenance"}[key]  # fmt: skip
+                     "look_back_months": "maintenance", "fresh_days": "treatment"}[key]  # fmt: skip
             text = text.replace(f"[{table}]", f"[{table}]\n{line}")
     return text
 

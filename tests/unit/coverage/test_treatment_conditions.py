@@ -395,6 +395,53 @@ def test_lapses_that_ended_long_before_are_forgiven(tools, bench):
         assert found(tools, decided)[3] == outcome
 
 
+# The grace ends on 2024-02-21 (the test's report of 2024-01-22 and 30 days).
+def test_a_system_fitted_shortly_before_the_failure_is_looked_at(tools, bench):
+    """Fresh: installed after d - fresh_days and after the grace; else it is kept up as before."""
+    rows = [
+        ("20", "2024-03-20", "2024-02-29", "met"),  # 20 days before
+        ("20", "2024-03-20", "2024-03-01", "disputed"),  # 19 days before
+        ("20", "2024-03-20", "2024-03-20", "disputed"),  # on the day itself
+        (None, "2024-03-20", "2024-03-01", "met"),
+        ("60", "2024-03-20", "2024-02-21", "met"),  # the last day of grace
+        ("60", "2024-03-20", "2024-02-22", "disputed"),
+    ]
+
+    def make(days, failed, installed, outcome):
+        terms = tools.changed(fresh_days=days) if days else tools.BENCH_TERMS
+        return judge(
+            bench, [ORDER], [INSTALL | {"completed_on": installed}], day=failed, terms=terms
+        )
+
+    for row, decided in zip(rows, [make(*row) for row in rows], strict=True):
+        assert found(tools, decided)[3] == row[3], row
+        verdict = tools.decision(decided)["verdict"]
+        assert verdict == ("needs_review" if row[3] == "disputed" else "covered"), row
+
+
+def test_a_fresh_system_does_not_matter_where_another_does_the_same(tools, bench):
+    """Kept without the fresh ones includes the needs: nobody has to look; a first installation
+    long ago makes a system old, whatever was fitted again since."""
+    terms = tools.changed(fresh_days="20")
+    late = INSTALL | {"call": "I2", "completed_on": "2024-03-10"}
+    other = ORDER | {"order": "P3", "product": "ALL"}
+    both = judge(
+        bench, [ORDER, other], [INSTALL, late | {"product": "ALL"}], day="2024-03-20", terms=terms
+    )
+    again = judge(bench, [ORDER], [INSTALL, late], day="2024-03-20", terms=terms)
+    alone = judge(bench, [ORDER], [late], day="2024-03-20", terms=terms)
+    assert [found(tools, one)[3] for one in (both, again, alone)] == ["met", "met", "disputed"]
+    assert "SOFT on 2024-03-10" in tools.reasons(alone)["treatment_maintained"]
+    assert tools.decision(alone)["lead_reason"] == "treatment_maintained"
+
+
+def test_a_lapsed_fresh_system_is_no_dispute(tools, bench):
+    """What is not kept up is unmet, fresh or not."""
+    terms = tools.changed(fresh_days="300")
+    decided = judge(bench, [ORDER], [INSTALL], day="2024-09-01", terms=terms)
+    assert found(tools, decided)[3] == "unmet"
+
+
 def test_a_lapse_that_still_runs_is_never_forgiven(tools, bench):
     """It ends on the failure date."""
     terms = tools.changed(look_back_months="1")

@@ -66,6 +66,11 @@ limits.ph = { max = 9.5 }
 limits.silica_mg_l = { max = 12, needs = "silica" }
 [family.BECK.treatment]
 judged_by = "cause"
+fresh_days = 30
+[family.BECK.installation]
+must_report = ["level", "sample_taken"]
+two_lines_above_f = 90
+two_lines_when_treated = true
 [family.BECK.maintenance]
 look_back_months = 6
 cartridge_months.severe = 3
@@ -120,6 +125,7 @@ def test_the_values_stand_under_their_names(terms):
         "panel": ["hardness_mg_l_caco3", "ph"],
         "sellers": ["MAKER-DIRECT"],
         "grace_days": 60,
+        "fresh_days": None,
         "judged_by": "water",
         "cartridge_months_mild": 8,
         "cartridge_months_normal": 5,
@@ -130,6 +136,9 @@ def test_the_values_stand_under_their_names(terms):
         "look_back_months": None,
         "delime_months": 4,
         "delime_grace_days": 15,
+        "must_report": [],
+        "two_lines_above_f": None,
+        "two_lines_when_treated": False,
         "conditions_off": [],
     }
 
@@ -141,6 +150,9 @@ def test_a_family_overrides_key_by_key_and_lists_whole(terms):
     assert (beck["parts_months"], beck["labor_months"]) == (24, 12)
     assert (beck["panel"], beck["conditions_off"]) == (["ph"], ["delimed"])
     assert (beck["judged_by"], beck["look_back_months"]) == ("cause", 6)
+    assert (beck["fresh_days"], linn["fresh_days"]) == (30, None)
+    assert (beck["must_report"], linn["must_report"]) == (["level", "sample_taken"], [])
+    assert (beck["two_lines_above_f"], beck["two_lines_when_treated"]) == (90.0, True)
     assert (beck["cartridge_months_mild"], beck["cartridge_months_severe"]) == (8, 3)
     assert beck["latest_days_after_shipment"] == 400
     assert (beck["documents_within_days"], linn["documents_within_days"]) == (14, 30)
