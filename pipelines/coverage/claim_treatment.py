@@ -1,42 +1,19 @@
 """What a claim's failure date and water make of the unit's treatment.
 
-Belongs here: for each claim the good systems, those installed, those kept up, and what may be said
-of the others. Does not belong here: which records count for a unit (`treatment`), the outcomes
-(`conditions.treatment_bought_new` and the three after it).
+Belongs here: what the systems held (`systems_held`) come to for each claim, and what may be said
+of other orders. Does not belong here: the outcomes (`conditions.treatment_bought_new` and the
+three after it).
 """
 
 from __future__ import annotations
 
 import polars as pl
 
-from pipelines.coverage.calendar_days import add_days, add_months
-from pipelines.coverage.cartridges import covers_by_changes, covers_by_stock, lapses
 from pipelines.coverage.declarations import Fact
 from pipelines.coverage.evidence import Evidence
-from pipelines.coverage.treatment import (
-    cartridges_bought,
-    good_systems,
-    installations,
-    needing_cartridges,
-    purchases_for,
-    served_at,
-)
+from pipelines.coverage.systems_held import systems_held
+from pipelines.coverage.treatment import purchases_for
 from pipelines.terms import Terms
-
-_CLAIM = (
-    "claim",
-    "serial",
-    "site",
-    "failed_on",
-    "severity",
-    "cartridge_months_mild",
-    "cartridge_months_normal",
-    "cartridge_months_severe",
-    "cartridge_grace_days",
-    "look_back_months",
-    "fresh_days",
-    "grace_until",
-)
 
 
 def treatment_is_asked_for() -> pl.Expr:
@@ -66,32 +43,10 @@ def with_treatment(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl
     concerned = claims.filter(treatment_is_asked_for())
     units = concerned.select("serial", "site", "sellers").unique("serial")
     bought = purchases_for(units, evidence.treatment_purchases, evidence.treatments)
-    systems = good_systems(bought).join(units.select("serial", "site"), on="serial")
-    systems = installations(systems, evidence.units, evidence.service_calls, evidence.startups)
-    held = (
-        concerned.select(_CLAIM)
-        .join(systems.drop("site"), on="serial")
-        .filter(pl.col("bought_on") <= pl.col("failed_on"))
-        .sort("claim", "product")
-        .with_row_index("key")
-        .with_columns(
-            installed=(pl.col("installed_on") <= pl.col("failed_on")).fill_null(False),
-            fresh=is_fresh(),
-        )
-    )
-    held = held.join(_upkeep(held, bought, evidence), on="key", how="left").with_columns(
-        kept=pl.col("kept").fill_null(False)
-    )
+    held = systems_held(concerned, bought, evidence)
     for facts in (_by_claim(held), _orders(concerned, bought)):
         claims = claims.join(facts, on="claim", how="left", maintain_order="left")
     return claims
-
-
-def is_fresh() -> pl.Expr:
-    """19: whether a system was fitted shortly before the failure, and not within the grace."""
-    since = add_days(pl.col("failed_on"), -pl.col("fresh_days"))
-    installed = pl.col("installed_on")
-    return ((installed > since) & (installed > pl.col("grace_until"))).fill_null(False)
 
 
 def _by_claim(held: pl.DataFrame) -> pl.DataFrame:
@@ -124,81 +79,6 @@ def _by_claim(held: pl.DataFrame) -> pl.DataFrame:
         settled_abilities=abilities(installed & kept & ~fresh),
         lapse_words=pl.col("lapse_words").filter(installed & ~kept).sort().str.join("; "),
         upkeep_sources=pl.col("upkeep_sources").explode().drop_nulls().unique().sort(),
-    )
-
-
-def _upkeep(held: pl.DataFrame, bought: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
-    """For each installed system: key, kept, lapse_words (null where kept), upkeep_sources."""
-    cartridge = needing_cartridges(evidence.treatments).with_columns(needs_cartridge=pl.lit(True))
-    months = (
-        pl.when(pl.col("severity") == "mild")
-        .then("cartridge_months_mild")
-        .when(pl.col("severity") == "normal")
-        .then("cartridge_months_normal")
-        .otherwise("cartridge_months_severe")
-    )
-    systems = (
-        held.filter("installed")
-        .join(cartridge, on="product", how="left")
-        .with_columns(
-            months=months,
-            grace_days="cartridge_grace_days",
-            day="failed_on",
-            # A lapse that ended by then is forgiven; null: none is.
-            forgiven_to=add_months(pl.col("failed_on"), -pl.col("look_back_months")),
-        )
-    )
-    worn = systems.filter(pl.col("needs_cartridge").fill_null(False))
-    keys = worn.select("key", "serial", "product")
-    changes = served_at(worn, evidence.units, evidence.service_calls, "cartridge_change")
-    changes = keys.join(changes, on=["serial", "product"]).drop("serial", "product")
-    stock = keys.join(cartridges_bought(bought), on=["serial", "product"])
-    changed = _first_lapse(covers_by_changes(worn, changes), worn, "changes")
-    stocked = _first_lapse(covers_by_stock(worn, stock), worn, "stock")
-    lapsed = changed.join(stocked, on="key").select(
-        "key",
-        lapse_words=pl.format("by {}, and by {}", "changes_words", "stock_words"),
-    )
-    sources = (
-        pl.concat(
-            [
-                changes.select("key", on="done_on", source="done_source"),
-                stock.select("key", on="ordered_on", source="purchase_source"),
-            ]
-        )
-        .join(worn.select("key", "day"), on="key")
-        .filter(pl.col("on") <= pl.col("day"))
-        .group_by("key")
-        .agg(upkeep_sources=pl.col("source").unique().sort())
-    )
-    return (
-        systems.select("key", "product")
-        .join(lapsed, on="key", how="left")
-        .join(sources, on="key", how="left")
-        .select(
-            "key",
-            "upkeep_sources",
-            kept=pl.col("lapse_words").is_null(),
-            lapse_words=pl.format("{} {}", "product", "lapse_words"),
-        )
-    )
-
-
-def _first_lapse(covers: pl.DataFrame, systems: pl.DataFrame, by: str) -> pl.DataFrame:
-    """The first lapse of each system that counts, in words: key, `<by>_words`."""
-    words = pl.format(
-        "{} covered to {} with grace and then not before {}",
-        pl.lit(by),
-        "ran_out_on",
-        "ended_on",
-    )
-    return (
-        lapses(covers, systems)
-        .join(systems.select("key", "forgiven_to"), on="key")
-        .filter(pl.col("forgiven_to").is_null() | (pl.col("ended_on") > pl.col("forgiven_to")))
-        .sort("key", "ended_on")
-        .group_by("key", maintain_order=True)
-        .agg(words.first().alias(f"{by}_words"))
     )
 
 
