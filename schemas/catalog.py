@@ -20,7 +20,7 @@ from schemas.decisions import DecisionHistory, Decisions, Findings
 from schemas.dictionary import grain
 from schemas.feeds import FEED_TABLES
 from schemas.field import FIELD_TABLES
-from schemas.histories import UnitHistories, Upcoming, WaterProfiles
+from schemas.histories import UnitHistories, Upcoming, WatchSpans, WaterProfiles
 from schemas.keys import INNER, JOINS_TO, KEYS, LINKS, NULL, TOLD_BY_EACH_MAPPING
 from schemas.payments import Payments
 from schemas.reference import ALL_REFERENCE_TABLES
@@ -172,6 +172,7 @@ def _tables() -> dict[str, Described]:
         "unit_histories": UnitHistories,
         "water_profiles": WaterProfiles,
         "upcoming": Upcoming,
+        "watch_spans": WatchSpans,
         "cartridge_spans": store.CartridgeSpans,
         "unit_samples": store.UnitSamples,
         "unit_orders": store.UnitOrders,

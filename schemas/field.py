@@ -7,7 +7,20 @@ Belongs here: the shape of the figures. Does not belong here: how they are estim
 import polars as pl
 
 from schemas import codes
-from schemas.columns import CENTS, Table, day, flag, integer, money, number, text, word
+from schemas.columns import (
+    CENTS,
+    TEXTS,
+    Table,
+    day,
+    flag,
+    integer,
+    money,
+    number,
+    serial_number,
+    text,
+    texts,
+    word,
+)
 
 EVENT_WORDS = (*codes.EVENTS, *codes.CAUSE_CLASSES, "unknown")
 LINES = ("parts", "labor", "travel")
@@ -36,6 +49,64 @@ class Rates(_Sliced):
     high: float = number("Upper exact Poisson 95 % limit.", "per 100 unit-years")
     robust_low: float = number("Lower limit robust to units that fail again.")
     robust_high: float = number("Upper limit robust to units that fail again.")
+
+
+class SliceRates(_Sliced):
+    """One row is the failure rate of one value of a dimension, or of a pair of values."""
+
+    dimension_1: str = text("The first dimension.", required=True)
+    value_1: str = text("Its value.", required=True)
+    dimension_2: str = text("The second dimension; `all` where there is none.", required=True)
+    value_2: str = text("Its value; `all` where there is none.", required=True)
+    event: str = word("Which failures.", codes.EVENTS, required=True)
+    failures: pl.Int64 = integer("Failures inside the watch.", required=True)
+    units: pl.Int64 = integer("Units watched for a day or more.", required=True)
+    unit_years: float = number("Time watched.", "unit-years", required=True)
+    rate_per_100: float = number("Failures per 100 unit-years.")
+    low: float = number("Lower exact Poisson 95 % limit.", "per 100 unit-years")
+    high: float = number("Upper exact Poisson 95 % limit.", "per 100 unit-years")
+    robust_low: float = number("Lower limit robust to units that fail again.")
+    robust_high: float = number("Upper limit robust to units that fail again.")
+
+
+class FieldFailures(Table):
+    """One row is one failure that counts, with the values of all dimensions on its day."""
+
+    call: str = text("The service call.", required=True, key=True)
+    claim: str = text("Its claim.", null="nothing was claimed.")
+    serial: str = serial_number("The unit.", required=True)
+    site: str = text("Its site.")
+    failed_on: pl.Date = day("The failure date that is used.", required=True)
+    age_days: pl.Int64 = integer("Whole days since the clock start.", unit="d", required=True)
+    month: str = text("Its month, such as 2026-05.", required=True)
+    family: str = text("The unit's family.", required=True)
+    model: str = text("Its model.", required=True)
+    region: str = text("Its region, or `unknown`.", required=True)
+    cold_supply: str = text("How cold its region's water gets.", required=True)
+    profile: str = text("Its water profile, which is that of today.", required=True)
+    startup: str = text("Whether its start-up was done.", required=True)
+    entry: str = text("The quarter of its clock start.", required=True)
+    shipped: str = text("The quarter in which it was shipped.", required=True)
+    lot: str = text("Its lot, or `none`.", required=True)
+    need: TEXTS = texts("What the water of the day needs, one by one.", required=True)
+    needs: str = text("The same, joined by `+`; `none` or `untested`.", required=True)
+    severity: str = text("How severe that water is.", required=True)
+    treatment: str = word("The state of the treatment.", codes.TREATMENT_STATES, required=True)
+    product: str = text("The good systems installed by then, or `none`.", required=True)
+    season: str = text("The season.", required=True)
+    month_of_year: str = text("The month of the year, 01 to 12.", required=True)
+    year: str = text("The year.", required=True)
+    age: str = text("The band of months in service.", required=True)
+    cause_class: str = text("The class of the cause, or `unknown`.", required=True)
+    cause: str = text("The cause, or `unknown`.", required=True)
+    part: str = text("The part that was replaced, or `none`.", required=True)
+    agency: str = text("The agency of the call.")
+    water_related: bool = flag("Whether water brings such causes about.", required=True)
+    first_any: bool = flag("The unit's first failure.", required=True)
+    first_water: bool = flag("Its first that water caused.", required=True)
+    first_of_class: bool = flag("Its first of this class.", required=True)
+    cost: CENTS = money("What is payable for it.", required=True)
+    page: str = text("The page of its claim, as a path.", null="it has no page.")
 
 
 class Regions(_Sliced):
@@ -296,6 +367,8 @@ class ReportingLags(Table):
 
 FIELD_TABLES: dict[str, type[Table]] = {
     "rates": Rates,
+    "slice_rates": SliceRates,
+    "field_failures": FieldFailures,
     "regions": Regions,
     "survival": Survival,
     "weibull": Weibull,

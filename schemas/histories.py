@@ -59,8 +59,36 @@ class UnitHistories(Table):
     membrane_keeps_up: bool = flag("Whether its reverse osmosis keeps up in the coldest month.")
     membrane_output_l_per_day: float = number("What it makes then.", "L/d")
     membrane_demand_l_per_day: float = number("What the kitchen draws.", "L/d")
+    entry: str = text("The quarter of its own clock start, such as 2025-Q3.")
+    shipped: str = text("The quarter in which it was shipped.")
+    lot: str = text("Its lot by lots.csv; `none` where in none.", required=True)
+    cold_supply: str = word(
+        "Its region's coldest supply water: cold to 6 °C, cool to 12, mild above.",
+        ("cold", "cool", "mild", "unknown"),
+        required=True,
+    )
     replaces: str = serial_number("The unit that it took over from.")
     replacement: str = text("What became of the clock of the unit that it took over from.")
+
+
+class WatchSpans(Table):
+    """One row is one stretch of the days watched of a unit, of one water, treatment and product."""
+
+    serial: str = serial_number("The unit.", required=True, key=True)
+    from_on: pl.Date = day("Its first day.", required=True, key=True)
+    until_on: pl.Date = day("The first day that is not of it.", required=True)
+    sample: str = text("The water test in force.", null="no test is in force.")
+    needs: str = text(
+        "What the water of the day needs: abilities joined by `+`, `none` or `untested`.",
+        required=True,
+    )
+    severity: str = word(
+        "How severe that water is.", ("mild", "normal", "severe", "untested"), required=True
+    )
+    treatment: str = word("The state of the treatment.", codes.TREATMENT_STATES, required=True)
+    product: str = text(
+        "The systems that count as good and are installed, joined by `+`, or `none`.", required=True
+    )
 
 
 class WaterProfiles(Table):

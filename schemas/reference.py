@@ -19,6 +19,7 @@ from schemas.columns import (
     money,
     number,
     region_code,
+    serial_number,
     text,
     texts,
     word,
@@ -105,6 +106,16 @@ class Aliases(Table):
     means: str = text("The code or name that is meant.", required=True)
 
 
+class Lots(Table):
+    """One row is one range of serials, ends included, that were made as one lot."""
+
+    lot: str = text("The lot.", required=True, key=True)
+    serial_from: str = serial_number("Its first serial.", required=True, key=True)
+    serial_to: str = serial_number("Its last serial.", required=True, key=True)
+    model: str = text("The model, where only units of it belong to the lot.")
+    note: str = text("What is known of it.")
+
+
 REFERENCE_TABLES: dict[str, type[Table]] = {
     "models": Models,
     "treatments": Treatments,
@@ -114,5 +125,9 @@ REFERENCE_TABLES: dict[str, type[Table]] = {
 }
 # Files that a workspace may do without. No decision looks at them: aliases are applied as rows
 # are read.
-OPTIONAL_REFERENCE_TABLES: dict[str, type[Table]] = {"phrases": Phrases, "aliases": Aliases}
+OPTIONAL_REFERENCE_TABLES: dict[str, type[Table]] = {
+    "phrases": Phrases,
+    "aliases": Aliases,
+    "lots": Lots,
+}
 ALL_REFERENCE_TABLES = {**REFERENCE_TABLES, **OPTIONAL_REFERENCE_TABLES}

@@ -65,6 +65,14 @@ CHANGES = (
         "",
     ),
     Change("2.0.0", "probability_plot", "", "Is new: the points behind the Weibull fits.", ""),
+    Change("2.0.0", "slice_rates", "", "Is new: rates over all other dimensions.", ""),
+    Change("2.0.0", "field_failures", "", "Is new: one row a failure behind the figures.", ""),
+    Change("2.0.0", "watch_spans", "", "Is new: one row a stretch of the days watched.", ""),
+    Change("2.0.0", "reference_lots", "", "Is new: the optional file of lots.", ""),
+    *(
+        Change("2.0.0", "unit_histories", column, "Is new.", "")
+        for column in ("entry", "shipped", "lot", "cold_supply")
+    ),
     Change(
         "2.0.0",
         "(all tables)",

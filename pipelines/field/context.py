@@ -1,3 +1,4 @@
+# ruff: noqa: RUF009 - `_empty` makes the default factory of a field
 """What every figure is computed from: units with their exposure, failures inside it, states.
 
 Belongs here: one frozen bundle of frames, how it is put together, how it is narrowed to a family
@@ -13,6 +14,8 @@ from functools import cached_property
 
 import polars as pl
 
+from pipelines.field.dimensions import OF_UNIT, words_of_failures
+from pipelines.units.watch_spans import no_systems, watch_spans
 from schemas import codes
 
 UNIT_DIMENSIONS = ("family", "region", "profile", "startup")
@@ -34,6 +37,12 @@ HISTORY_COLUMNS = (
     "coverage_end",
     "retired_on",
     "shipped_on",
+    "model",
+    "cold_supply",
+    "entry",
+    "shipped",
+    "lot",
+    "needs",
 )
 STARTUP_WORDS = ("done", "not done")
 UNKNOWN = "unknown"
@@ -77,6 +86,44 @@ def no_repairs() -> pl.DataFrame:
     return pl.DataFrame(schema=REPAIRS)
 
 
+def _empty(schema: dict[str, pl.DataType | type[pl.DataType]]) -> pl.DataFrame:
+    return field(default_factory=lambda: pl.DataFrame(schema=schema))
+
+
+@dataclass(frozen=True)
+class Grounds:
+    """What figures ask of the reference files, the terms and the water tests.
+
+    causes: cause, class, water_related, abilities. limits: family, analyte, limit (a maximum),
+    needs, of the family's newest edition. needing: families that need treatment. samples: sample,
+    each limited analyte and its bound `..._below`. pages: claim, page.
+    """
+
+    causes: pl.DataFrame = _empty(
+        {
+            "cause": pl.String,
+            "class": pl.String,
+            "water_related": pl.Boolean,
+            "abilities": pl.List(pl.String),
+        }
+    )
+    limits: pl.DataFrame = _empty(
+        {"family": pl.String, "analyte": pl.String, "limit": pl.Float64, "needs": pl.String}
+    )
+    needing: tuple[str, ...] = ()
+    samples: pl.DataFrame = _empty(
+        {
+            "sample": pl.String,
+            **{
+                f"{name}{end}": pl.Float64
+                for name in codes.LIMITED_ANALYTES
+                for end in ("", "_below")
+            },
+        }
+    )
+    pages: pl.DataFrame = _empty({"claim": pl.String, "page": pl.String})
+
+
 @dataclass(frozen=True)
 class FieldContext:
     """Frames behind the figures; `prepare` builds one.
@@ -85,10 +132,12 @@ class FieldContext:
 
     units: one row a unit: serial, family, region, profile, startup, watched_from, watched_until
         (null where never watched), watched_days, clock_source, unsound, coverage_base_end,
-        coverage_end, extended_on, retired_on, shipped_on.
-    failures: one row a failure inside the exposure: call, serial, family, region, profile, startup,
-        treatment (the state on that day), failed_on, age, cause, cause_class, water_related,
-        opened_on, claimed_on, agency, labor_hours, parts, labor, travel (payable, Decimal).
+        coverage_end, extended_on, retired_on, shipped_on, site (or the serial where there is none),
+        profile_needs (what the test behind its profile needs, joined by `+`), and the other
+        dimensions of a unit.
+    failures: one row a failure inside the exposure: call, claim, serial, failed_on, age, cause,
+        part, cause_class, water_related, opened_on, claimed_on, agency, labor_hours, parts, labor,
+        travel (payable, Decimal), and all dimensions with their values on that day.
     states: one row a stretch of one treatment state inside the exposure: serial, family, region,
         profile, startup, treatment, entry, exit (ages, half-open), last (the exposure ends).
     doubtful: one row a unit left out for its clock start: serial, region, unsound, days and
@@ -96,6 +145,11 @@ class FieldContext:
     before: failures before `since`, with the columns of `failures`: a unit that had one is no
         longer at risk of a first one.
     as_of: the day up to which all of it is known.
+    spans: one row a stretch of the exposure (`pipelines.units.watch_spans`): unit, serial, from_on,
+        until_on, entry, exit (ages, half-open), last (the exposure ends), sample, needs, severity,
+        treatment, product.
+    by_day: the spans are some of the exposure, so that a unit may have several stretches.
+    grounds: what limits, causes and samples say, for the figures that ask.
     waters: one row a stretch of the exposure under one water test in force: unit, serial, site (or
         the serial where there is none), fleet, family, region, profile, startup, entry, exit (ages,
         half-open), needs, and the columns `ratio_…` of `pipelines.units.water_of_days`.
@@ -118,6 +172,9 @@ class FieldContext:
     chosen: tuple[str, ...] = ()
     competing: FieldContext | None = None
     waters: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=_WATERS))
+    spans: pl.DataFrame = field(default_factory=pl.DataFrame)
+    by_day: bool = False
+    grounds: Grounds = field(default_factory=lambda: Grounds())
     _known: dict[object, pl.DataFrame] = field(default_factory=dict, init=False, repr=False)
 
     def once(self, key: object, make: Callable[[], pl.DataFrame]) -> pl.DataFrame:
@@ -144,6 +201,8 @@ def prepare(
     doubtful: pl.DataFrame,
     as_of: date,
     waters: pl.DataFrame | None = None,
+    spans: pl.DataFrame | None = None,
+    grounds: Grounds | None = None,
 ) -> FieldContext:
     """The context of a whole fleet.
 
@@ -155,7 +214,10 @@ def prepare(
         doubtful: serial, unsound, days, failures (of `units.time_at_risk.doubtful_exposure`).
         as_of: the as-of date.
         waters: of `units.water_of_days.waters_in_force`; None: no day is tested.
+        spans: of `units.watch_spans.watch_spans`; None: from the two above, without products.
+        grounds: what figures ask besides.
     """
+    histories = _with_all_columns(histories)
     done = pl.col("startup_completed_on").is_not_null()
     units = histories.select(
         "serial",
@@ -174,6 +236,17 @@ def prepare(
         extended_on="extended_on",
         retired_on="retired_on",
         shipped_on="shipped_on",
+        site=_site(),
+        profile_needs=pl.when(pl.col("water_profile") == "untested")
+        .then(pl.lit("untested"))
+        .when(pl.col("needs").list.len() > 0)
+        .then(pl.col("needs").list.join("+"))
+        .otherwise(pl.lit("none")),
+        model=pl.col("model").fill_null(UNKNOWN),
+        cold_supply=pl.col("cold_supply").fill_null(UNKNOWN),
+        entry=pl.col("entry").fill_null(UNKNOWN),
+        shipped=pl.col("shipped").fill_null(UNKNOWN),
+        lot=pl.col("lot").fill_null("none"),
     )
     units = units.sort("serial").with_row_index("unit")
     dims = units.select("serial", "unit", FLEET, *UNIT_DIMENSIONS, "watched_from", "watched_until")
@@ -194,17 +267,15 @@ def prepare(
     )
     money = ("parts", "labor", "travel")
     paid = payable.select("claim", *(pl.col(f"{line}_payable").alias(line) for line in money))
+    if "part" not in failures.columns:
+        failures = failures.with_columns(part=pl.lit(None, pl.String))
+    known_waters = _known_waters(histories, waters)
+    laid = _placed_spans(units, spans, states, known_waters)
     known = (
-        failures.join(dims.drop("watched_from", "watched_until"), on="serial")
+        _with_days(failures, laid)
+        .join(_dimensions_of(units), on="serial")
         .join(paid, on="claim", how="left")
-        .with_columns(pl.col(money).fill_null(0))
-        .sort("age")
-        .join_asof(
-            placed.select("serial", "treatment", age="entry").sort("age"),
-            on="age",
-            by="serial",
-            check_sortedness=False,
-        )
+        .with_columns(pl.col(money).fill_null(0), **words_of_failures())
         .sort("call")
     )
     left_out = doubtful.join(units.select("serial", "region"), on="serial").sort("serial")
@@ -215,20 +286,81 @@ def prepare(
         left_out,
         known.clear(),
         as_of,
-        waters=_placed_waters(histories, dims, waters),
+        waters=_placed_waters(histories, dims, known_waters),
+        spans=laid,
+        grounds=grounds or Grounds(),
+    )
+
+
+def _dimensions_of(units: pl.DataFrame) -> pl.DataFrame:
+    """What a failure takes of its unit; `entry` is an age in other frames, so `entered` here."""
+    return units.select("serial", "unit", FLEET, "site", *OF_UNIT).rename({"entry": "entered"})
+
+
+def _site() -> pl.Expr:
+    return pl.coalesce(pl.format("at {}", pl.col("site")), "serial")
+
+
+def _with_all_columns(histories: pl.DataFrame) -> pl.DataFrame:
+    """Histories of fleets that know less of their units: what is missing is not known."""
+    kinds: dict[str, pl.DataType] = {"needs": pl.List(pl.String)}
+    return histories.with_columns(
+        pl.lit(None, kinds.get(name, pl.String())).alias(name)
+        for name in (*HISTORY_COLUMNS, "site")
+        if name not in histories.columns
+    )
+
+
+def _known_waters(histories: pl.DataFrame, waters: pl.DataFrame | None) -> pl.DataFrame:
+    """The waters in force; where none is told, every day is untested."""
+    if waters is not None:
+        return waters
+    return histories.filter(pl.col("watched_days") > 0).select(
+        "serial",
+        from_on="watched_from",
+        until_on="watched_until",
+        sample=pl.lit(None, pl.String),
+        needs=pl.lit("untested"),
+        severity=pl.lit("untested"),
+    )
+
+
+def _placed_spans(
+    units: pl.DataFrame, spans: pl.DataFrame | None, states: pl.DataFrame, waters: pl.DataFrame
+) -> pl.DataFrame:
+    """The stretches of the watch by age."""
+    if spans is None:
+        spans = watch_spans(waters, states, no_systems())
+    begun = pl.col("watched_from")
+    return (
+        spans.join(units.select("serial", "unit", "watched_from", "watched_until"), on="serial")
+        .filter(begun.is_not_null())
+        .with_columns(
+            entry=(pl.col("from_on") - begun).dt.total_days(),
+            exit=(pl.col("until_on") - begun).dt.total_days(),
+            last=pl.col("until_on") == pl.col("watched_until"),
+        )
+        .drop("watched_from", "watched_until")
+        .sort("serial", "entry")
+    )
+
+
+def _with_days(failures: pl.DataFrame, spans: pl.DataFrame) -> pl.DataFrame:
+    """The failures with what the span of their day says."""
+    of_span = ("sample", "needs", "severity", "treatment", "product")
+    return failures.sort("age").join_asof(
+        spans.select("serial", *of_span, age="entry").sort("age"),
+        on="age",
+        by="serial",
+        check_sortedness=False,
     )
 
 
 def _placed_waters(
-    histories: pl.DataFrame, dims: pl.DataFrame, waters: pl.DataFrame | None
+    histories: pl.DataFrame, dims: pl.DataFrame, waters: pl.DataFrame
 ) -> pl.DataFrame:
     """The stretches of the waters by age, with the site and the unit dimensions of each."""
-    if waters is None:
-        waters = histories.filter(pl.col("watched_days") > 0).select(
-            "serial", from_on="watched_from", until_on="watched_until", needs=pl.lit("untested")
-        )
-    site = pl.col("site") if "site" in histories.columns else pl.lit(None, pl.String)
-    sites = histories.select("serial", site=pl.coalesce(pl.format("at {}", site), "serial"))
+    sites = histories.select("serial", site=_site())
     begun = pl.col("watched_from")
     placed = waters.join(dims, on="serial").join(sites, on="serial")
     return placed.select(

@@ -16,6 +16,7 @@ from pipelines.field.cohorts import cohorts
 from pipelines.field.context import FieldContext
 from pipelines.field.costs import RECORDED, costs, costs_by
 from pipelines.field.early_warning import warnings
+from pipelines.field.failures import field_failures
 from pipelines.field.first_causes import first_causes
 from pipelines.field.first_failures import survival
 from pipelines.field.forecast import forecast
@@ -26,6 +27,7 @@ from pipelines.field.regions import regions
 from pipelines.field.repeats import repeat_failures
 from pipelines.field.reporting_lag import reporting_lags
 from pipelines.field.sensitivity import clock_starts, sensitivity
+from pipelines.field.slice_rates import slice_rates
 from pipelines.field.slices import ALWAYS, DIMENSIONS, Slice
 from pipelines.field.treatment import treatment_effect, treatment_ratios
 
@@ -50,6 +52,8 @@ _BY_AGE: dict[str, Callable[[Grouped], pl.DataFrame]] = {
 BY_AGE = tuple(_BY_AGE)
 _BY_STATE = ("treatment_ratios",)  # whose stretches are those of one state whatever the slice
 _WHOLE: dict[str, Callable[[FieldContext], pl.DataFrame]] = {
+    "slice_rates": slice_rates,
+    "field_failures": field_failures,
     "agency_figures": agency_figures,
     "clock_starts": clock_starts,
     "sensitivity": sensitivity,

@@ -18,9 +18,10 @@ import polars as pl
 
 from pipelines.errors import UsageError
 from pipelines.field.agency_cases import CLAIM_COLUMNS, with_claims
-from pipelines.field.context import FieldContext, narrow, prepare
+from pipelines.field.context import FieldContext, Grounds, narrow, prepare
 from pipelines.field.figures import BY_AGE, FIGURES, always, always_by_age
 from pipelines.field.slices import ordered
+from pipelines.steps.paged_claims import claim_pages
 from pipelines.steps.step import Step, Written
 from pipelines.steps.units import EXPOSURE, Watched, stored_exposure, watched_units
 from pipelines.store.database import read_frame
@@ -28,7 +29,9 @@ from pipelines.store.inputs import load_inputs
 from pipelines.store.published_state import state_of
 from pipelines.store.reading import open_store
 from pipelines.store.transaction import RefreshSession
+from pipelines.water.limits import with_chloramine
 from pipelines.workspace.layout import Workspace
+from schemas import codes
 from schemas.columns import polars_schema
 from schemas.field import FIELD_TABLES
 
@@ -63,8 +66,44 @@ def field_context(watched: Watched, con: duckdb.DuckDBPyConnection, as_of: dt.da
         watched.doubtful,
         as_of,
         watched.waters,
+        watched.spans,
+        grounds_of(con, as_of),
     )
     return replace(context, repairs=with_claims(watched.repairs, decided))
+
+
+def grounds_of(con: duckdb.DuckDBPyConnection, as_of: dt.date) -> Grounds:
+    """What the figures ask of reference files, terms, water tests and pages."""
+    return Grounds(
+        causes=con.sql(
+            "select cause, class, water_related, abilities from reference_causes order by cause"
+        ).pl(),
+        limits=con.sql(_NEWEST_LIMITS).pl(),
+        needing=tuple(
+            row[0]
+            for row in con.execute(
+                "select distinct family from reference_models where needs_treatment order by family"
+            ).fetchall()
+        ),
+        samples=with_chloramine(
+            read_frame(con, "water_tests", columns=["sample", *_values_of_samples()])
+        ),
+        pages=claim_pages(con, as_of),
+    )
+
+
+# The maximum of each analyte in the newest edition of each family.
+_NEWEST_LIMITS = """
+select family, analyte, max as "limit", needs
+from terms_water_limits join terms_values using (edition, family)
+where max is not null
+qualify effective_from = max(effective_from) over (partition by family)
+order by family, analyte
+"""
+
+
+def _values_of_samples() -> list[str]:
+    return [name for analyte in codes.ANALYTES for name in (analyte, f"{analyte}_below")]
 
 
 def figure_tables(
@@ -142,7 +181,16 @@ STEP = Step(
     group="field",
     title="Field figures",
     tables={name: FIELD_TABLES[name] for name in FIGURES},
-    reads=("decisions", *EXPOSURE),
+    reads=(
+        "decisions",
+        "payments",
+        "water_tests",
+        "reference_causes",
+        "reference_models",
+        "terms_values",
+        "terms_water_limits",
+        *EXPOSURE,
+    ),
     work=field_figures,
-    rooms=("pipelines/field", "pipelines/steps/figures.py"),
+    rooms=("pipelines/field", "pipelines/steps/figures.py", "pipelines/steps/paged_claims.py"),
 )

@@ -1,7 +1,7 @@
 """Gathers from the store what the pages show.
 
-Belongs here: choosing claims that get a page, and reading what the pages about the whole show. Does
-not belong here: what is shown of a single claim (`claim_details`), how anything looks
+Belongs here: reading what the pages about the whole show. Does not belong here: which claims get a
+page (`paged_claims`), what is shown of a single claim (`claim_details`), how anything looks
 (`dashboards`), or any rule.
 """
 
@@ -15,7 +15,6 @@ import duckdb
 import polars as pl
 
 from dashboards import data as shown
-from pipelines.records.repairs import filing_day
 from pipelines.steps.claim_details import data_of_claims
 from pipelines.steps.figure_notes import figure_notes
 from pipelines.steps.joins import attention
@@ -27,13 +26,6 @@ from schemas.causes import CAUSE_TABLES
 from schemas.columns import column_names
 from schemas.field import FIELD_TABLES
 
-# A settled claim keeps its page for so long after it was filed; older ones are told by `explain`.
-RECENT_DAYS = 120
-# So many claims, the newest first, keep the pages under 150 MB and written in seconds.
-MOST_PAGES = 2_500
-OPEN = ("needs_review", "needs_evidence")
-# What `claims_with_pages` looks at.
-CHOOSING = ("claim", "claimed_on", "opened_on", "standing", "ruling_outdated")
 # The figures that pages draw: those that are sliced, and some that are not.
 DRAWN = [
     *(name for name, table in FIELD_TABLES.items() if "by" in column_names(table)),
@@ -41,23 +33,6 @@ DRAWN = [
     "sensitivity",
 ]
 NOTED = ("clock_starts", "sensitivity", "reporting_lags")
-
-
-def claims_with_pages(
-    decisions: pl.DataFrame, as_of: dt.date, also: pl.Series | None = None
-) -> pl.Series:
-    """The claims that get a page: open ones, then those filed lately; the newest if too many.
-
-    `also` names claims that someone has to look at although they are decided.
-    """
-    filed = filing_day()
-    recent = filed > as_of - dt.timedelta(days=RECENT_DAYS)
-    is_open = pl.col("standing").is_in(OPEN) | pl.col("ruling_outdated")
-    if also is not None:
-        is_open = is_open | pl.col("claim").is_in(also.implode())
-    chosen = decisions.filter(is_open | recent).with_columns(_open=is_open, _filed=filed)
-    newest = chosen.sort("_open", "_filed", "claim", descending=[True, True, False])
-    return newest.head(MOST_PAGES)["claim"].sort()
 
 
 def page_data(

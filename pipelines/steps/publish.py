@@ -24,11 +24,12 @@ from dashboards.letters import TemplateFault
 from dashboards.site import LIBRARY, SPECIFICATIONS, build_site
 from pipelines.errors import WorkspaceError
 from pipelines.steps.hidden_tables import hidden_tables
-from pipelines.steps.pages import CHOOSING, claims_with_pages, page_data
+from pipelines.steps.paged_claims import stored_claims_with_pages
+from pipelines.steps.pages import page_data
 from pipelines.steps.step import Step, Written
 from pipelines.store.archive.files import write_files
 from pipelines.store.archive.tables import stamp
-from pipelines.store.database import LAST, has_table, one_row, read_frame
+from pipelines.store.database import LAST, has_table, one_row
 from pipelines.store.descriptions import (
     DATA_DICTIONARY,
     check_keys,
@@ -47,7 +48,6 @@ from pipelines.store.tool import source_hash
 from pipelines.store.transaction import RefreshSession
 from pipelines.store.views import make_views
 from schemas.catalog import PUBLISHED
-from schemas.codes import SETTLED_PAYMENTS
 from schemas.data_package import package_of_tables
 from schemas.states import StoreState
 from schemas.store import DataDictionary
@@ -168,10 +168,7 @@ def _write_pages(
     session: RefreshSession, published: PublishedState, files: Callable[[], list[str]]
 ) -> int:
     """Writes all pages; returns the number of claim pages. `files` waits for the tables."""
-    decisions = read_frame(session.con, "decisions", columns=CHOOSING)
-    payments = read_frame(session.con, "payments", columns=["claim", "state"])
-    to_settle = payments.filter(~pl.col("state").is_in(SETTLED_PAYMENTS))["claim"]
-    claims = claims_with_pages(decisions, session.inputs.as_of, to_settle)
+    claims = stored_claims_with_pages(session.con, session.inputs.as_of)
     data = page_data(session, claims, published.decided_at or published.published_at)
     _take_charts(session)
     try:

@@ -33,7 +33,7 @@ from pipelines.units.unit_histories import (
 from pipelines.units.upcoming import upcoming_matters
 from pipelines.water.profiles import FIGURES, profile_samples
 from schemas.columns import polars_schema
-from schemas.histories import UnitHistories, Upcoming, WaterProfiles
+from schemas.histories import UnitHistories, Upcoming, WatchSpans, WaterProfiles
 from schemas.store import CartridgeSpans, UnitOrders, UnitSamples
 
 # The tables that hold what the figures need, by the name that `Watched` has for each.
@@ -44,6 +44,7 @@ EXPOSURE = {
     "doubtful_exposure": "doubtful",
     "agency_repairs": "repairs",
     "waters_in_force": "waters",
+    "watch_spans": "spans",
 }
 # Units and samples worked on at a time: what stands in memory is their evidence.
 PART_UNITS, SLICE_SAMPLES = 100_000, 250_000
@@ -53,9 +54,8 @@ PART_UNITS, SLICE_SAMPLES = 100_000, 250_000
 class Watched:
     """What the figures need of the units, their failures and their treatment.
 
-    units: serial, site, edition and `HISTORY_COLUMNS`; failures: of `failures_inside`; states: of
-    `treatment_states`; doubtful: of `doubtful_exposure`; repairs: of `agency_repairs`;
-    waters: of `waters_in_force`.
+    units: serial, site, edition and `HISTORY_COLUMNS`; the others are of the functions that make
+    the tables of `EXPOSURE`.
     """
 
     units: pl.DataFrame
@@ -64,6 +64,7 @@ class Watched:
     doubtful: pl.DataFrame
     repairs: pl.DataFrame
     waters: pl.DataFrame
+    spans: pl.DataFrame
 
 
 def unit_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
@@ -168,6 +169,7 @@ def _parts(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> Iterator[tuple[Evi
             inputs.terms,
             duty_hours_per_day=inputs.settings.duty_hours_per_day,
             tanks_l=inputs.settings.tanks_l,
+            lots=inputs.reference.lots,
         )
         yield evidence, histories.of(serials)
 
@@ -185,6 +187,7 @@ def _watched(evidence: Evidence, histories: Histories) -> Watched:
         ),
         agency_repairs(evidence.service_calls, units, evidence.causes, failures),
         histories.waters,
+        histories.spans,
     )
 
 
@@ -202,6 +205,7 @@ def _together(parts: list[Watched]) -> Watched:
         whole("doubtful", "serial"),
         whole("repairs", "call"),
         whole("waters", "serial", "from_on"),
+        whole("spans", "serial", "from_on"),
     )
 
 
@@ -222,8 +226,16 @@ STEP = Step(
         "doubtful_exposure": "One row is one unit that the figures leave out for its clock start.",
         "agency_repairs": "One row is one repair call, for the figures of agencies.",
         "waters_in_force": "One row is one stretch of a unit under one water test in force.",
+        "watch_spans": WatchSpans,
     },
-    reads=(*DECIDING, "feed_states", *REFERENCE_ASSETS, "terms_values", "terms_water_limits"),
+    reads=(
+        *DECIDING,
+        "feed_states",
+        *REFERENCE_ASSETS,
+        "reference_lots",
+        "terms_values",
+        "terms_water_limits",
+    ),
     work=unit_tables,
     rooms=(*_ROOMS, "pipelines/field", "pipelines/steps/units.py"),
 )

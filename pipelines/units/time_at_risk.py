@@ -103,7 +103,7 @@ def failures_inside(
 
     Returns:
         call, claim, serial, failed_on (the day used), age (whole days since the
-        clock start), cause, cause_class (`unknown` without one), water_related, opened_on,
+        clock start), cause, part, cause_class (`unknown` without one), water_related, opened_on,
         claimed_on, agency, labor_hours, sorted by call.
     """
     cause_classes = causes.select("cause", cause_class="class", water_related="water_related")
@@ -123,6 +123,7 @@ def failures_inside(
             "failed_on",
             (pl.col("failed_on") - pl.col("watched_from")).dt.total_days().alias("age"),
             "cause",
+            "part",
             pl.col("cause_class").fill_null("unknown"),
             pl.col("water_related").fill_null(False),
             "opened_on",

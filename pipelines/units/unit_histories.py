@@ -27,6 +27,8 @@ from pipelines.units.treatment_states import (
     fitted_systems,
     treatment_states,
 )
+from pipelines.units.unit_dimensions import with_dimensions
+from pipelines.units.watch_spans import watch_spans
 from pipelines.units.water_of_days import waters_in_force
 from pipelines.water.unit_profiles import judged_supply_tests, latest_profiles
 from schemas.columns import column_names
@@ -54,7 +56,7 @@ class Histories:
 
     `units` has the columns of `UnitHistories` and besides those of `unit_terms`, of `time_at_risk`,
     of `fit_of_units` and of the terms in `_TERMS`; `fitted`, `covers` and `states` are those of
-    `treatment_states`; `waters` that of `waters_in_force`.
+    `treatment_states`; `waters` that of `waters_in_force`, `spans` of `watch_spans`.
     """
 
     units: pl.DataFrame
@@ -62,13 +64,14 @@ class Histories:
     covers: pl.DataFrame
     states: pl.DataFrame
     waters: pl.DataFrame
+    spans: pl.DataFrame
 
     def of(self, serials: pl.Series) -> Histories:
         """The same of some units alone: a part of the fleet comes with units that it took over."""
         if self.units["serial"].is_in(serials.implode()).all():
             return self
         wanted = pl.DataFrame({"serial": serials})
-        frames = (self.units, self.fitted, self.covers, self.states, self.waters)
+        frames = (self.units, self.fitted, self.covers, self.states, self.waters, self.spans)
         return Histories(*(frame.join(wanted, on="serial", how="semi") for frame in frames))
 
     @property
@@ -78,7 +81,12 @@ class Histories:
 
 
 def build_histories(
-    evidence: Evidence, terms: Terms, *, duty_hours_per_day: float, tanks_l: Sequence[float]
+    evidence: Evidence,
+    terms: Terms,
+    *,
+    duty_hours_per_day: float,
+    tanks_l: Sequence[float],
+    lots: pl.DataFrame | None = None,
 ) -> Histories:
     """The histories of all units.
 
@@ -87,6 +95,7 @@ def build_histories(
         terms: all editions.
         duty_hours_per_day: setting, for the membranes.
         tanks_l: setting, the tanks that the maker sells.
+        lots: the reference file; None: there is none.
     """
     clocked = unit_terms(evidence.units, evidence.models, terms).join(
         terms.values.select("edition", "family", *_TERMS), on=["edition", "family"], how="left"
@@ -116,9 +125,12 @@ def build_histories(
         .join(fit, on="serial", how="left")
         .pipe(_with_cover, fitted, covers, evidence)
         .with_columns(replacement=replacements.in_words())
+        .pipe(with_dimensions, evidence.regions, lots)
     )
     states = treatment_states(units, fitted, covers)
-    return Histories(units, fitted, covers, states, waters_in_force(judged, units))
+    waters = waters_in_force(judged, units)
+    spans = watch_spans(waters, states, fitted)
+    return Histories(units, fitted, covers, states, waters, spans)
 
 
 def _as_machines(units: pl.DataFrame) -> pl.DataFrame:

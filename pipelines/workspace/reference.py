@@ -29,6 +29,7 @@ from schemas.reference import (
 from schemas.validation import SchemaErrors
 
 OPTIONAL_COLUMNS = ("tile_row", "tile_col", "catch_all", "weight", "email")
+_OF_LOTS = ("model", "note")
 _NOUNS = {
     "aliases.kind": "kind of alias",
     "kind": "kind of treatment product",
@@ -62,6 +63,7 @@ class Reference:
     regions: pl.DataFrame
     phrases: pl.DataFrame
     aliases: pl.DataFrame
+    lots: pl.DataFrame
     sha256: dict[str, str]
 
     @property
@@ -108,6 +110,10 @@ def load_reference(folder: Path, settings: Settings) -> Reference:
         lines = [line for line, _ in files["aliases"].rows]
         told += _at(files["aliases"], aliases_of_nothing(frames, lines))
         frames["aliases"] = frames["aliases"].unique(maintain_order=True)
+    if "lots" in files:
+        frames["lots"] = frames["lots"].unique(
+            ["lot", "serial_from", "serial_to", "model"], keep="first", maintain_order=True
+        )
     if told:
         raise WorkspaceError(*told)
     return Reference(**frames, sha256=sha256)
@@ -115,7 +121,8 @@ def load_reference(folder: Path, settings: Settings) -> Reference:
 
 def _read(path: Path, name: str, table: str, max_mb: int) -> SmallFile:
     columns = list(fields(ALL_REFERENCE_TABLES[table]))
-    return read_small_csv(path, name, columns, OPTIONAL_COLUMNS, max_mb)
+    optional = _OF_LOTS if table == "lots" else OPTIONAL_COLUMNS
+    return read_small_csv(path, name, columns, optional, max_mb)
 
 
 def _typed(file: SmallFile, table: str) -> pl.DataFrame:

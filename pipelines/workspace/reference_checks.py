@@ -7,6 +7,7 @@ ranges of single columns (`schemas.reference`).
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
@@ -30,6 +31,8 @@ def between_rows(table: str, rows: list[Row]) -> list[Fault]:
         return list(_agencies(rows))
     if table == "aliases":  # told twice alike does no harm
         return list(_aliases(rows))
+    if table == "lots":  # a lot may have several ranges
+        return list(_lots(rows))
     return [*_repeated_keys(table, rows), *_MORE.get(table, _none)(rows)]
 
 
@@ -127,6 +130,28 @@ def _aliases(rows: list[Row]) -> Iterator[Fault]:
         if before != means:
             told = f"{show(written)} means {show(before)} in line {other}; keep one meaning."
             yield line, "written", told
+
+
+def _lots(rows: list[Row]) -> Iterator[Fault]:
+    for line, values in rows:
+        first, last = serial_order(values["serial_from"]), serial_order(values["serial_to"])
+        if first[0] != last[0]:
+            told = (
+                f"{show(values['serial_to'])} has other letters than serial_from, "
+                f"{show(values['serial_from'])}; write one row for each."
+            )
+            yield line, "serial_to", told
+        elif last < first:
+            told = (
+                f"{show(values['serial_to'])} comes before serial_from, "
+                f"{show(values['serial_from'])}; swap or correct them."
+            )
+            yield line, "serial_to", told
+
+
+def serial_order(serial: str) -> tuple[str, tuple[int, ...]]:
+    """How serials of lots compare: by their text without digits, then by their numbers."""
+    return re.sub(r"\d+", "", serial), tuple(int(run) for run in re.findall(r"\d+", serial))
 
 
 def aliases_of_nothing(frames: Mapping[str, pl.DataFrame], lines: Sequence[int]) -> Iterator[Fault]:

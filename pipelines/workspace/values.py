@@ -20,6 +20,7 @@ _DAY = re.compile(r"(\d{4}-\d\d-\d\d)(?:[T ]\d\d:\d\d.*)?")
 # `1,234` alone may be a decimal comma, so a comma needs a second one or a point.
 _GROUPS = r"\d{1,3}(?: \d{3})+|\d{1,3}(?:,\d{3}){2,}|\d{1,3},\d{3}(?=\.)"
 _NUMBER = re.compile(rf"[+-]?(?:(?:\d+|{_GROUPS})(?:\.\d+)?|\.\d+)")
+_NOT_IN_SERIALS = re.compile(r"[\s./\-\u2010-\u2015\u2212]")
 _REGION = re.compile(r"[A-Z]{2}-[A-Z0-9]{1,3}")
 # The plain form of an address (RFC 5322, 3.4.1): a dot-atom, an at sign and a host's name.
 _ATOM = r"[A-Za-z0-9!#$%&'*+/=?^_`{|}~-]+"
@@ -32,6 +33,14 @@ class ValueFault(Exception):
     """What is wrong with a value: the rest of a sentence that begins with the value."""
 
 
+def _serial(text: str) -> str:
+    """As exports have it: upper case, without spaces, dashes, dots and slashes."""
+    bare = _NOT_IN_SERIALS.sub("", text).upper()
+    if not bare:
+        raise ValueFault("is no serial; write its letters and digits.")
+    return bare
+
+
 def read_value(kind: str, text: str, words: Sequence[str], noun: str) -> Any:
     """The value of a text that is not empty, by the column's kind (see `schemas.columns`).
 
@@ -41,6 +50,8 @@ def read_value(kind: str, text: str, words: Sequence[str], noun: str) -> Any:
     match kind:
         case "text":
             return text
+        case "serial":
+            return _serial(text)
         case "flag":
             return _flag(text)
         case "word":

@@ -132,11 +132,17 @@ def calls(*rows: dict) -> pl.DataFrame:
         "claimed_on": None,
         "cause": "SCALED",
         "agency": None,
+        "part": None,
         "labor_hours": None,
     }
     numbered = [{"call": f"C{n}"} | plain | row for n, row in enumerate(rows)]
     kinds = dict.fromkeys(("opened_on", "failed_on", "claimed_on"), pl.Date)
-    kinds |= {"claim": pl.String, "agency": pl.String, "labor_hours": pl.Decimal(18, 10)}
+    kinds |= {
+        "claim": pl.String,
+        "agency": pl.String,
+        "part": pl.String,
+        "labor_hours": pl.Decimal(18, 10),
+    }
     return pl.DataFrame(numbered, schema_overrides=kinds, infer_schema_length=None)
 
 

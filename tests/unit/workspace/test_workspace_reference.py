@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from pipelines.errors import WorkspaceError
 from pipelines.workspace.reference import load_reference
 from pipelines.workspace.settings import Settings
 from schemas.columns import polars_schema
@@ -156,3 +157,18 @@ def test_names_match_in_any_case(tmp_path: Path):
     folder = write(tmp_path)
     (folder / "models.csv").rename(folder / "Models.CSV")
     assert "reference/Models.CSV" in load_reference(folder, SETTINGS).sha256
+
+
+def test_lots_may_be_left_out_and_are_held_to_their_ranges(tmp_path: Path):
+    """Without lots.csv there are none; a range that is none stops like any fault."""
+    folder = write(tmp_path)
+    assert load_reference(folder, SETTINGS).lots.height == 0
+    (folder / "lots.csv").write_text("lot,serial_from,serial_to\nA,FR-10,FR-9\nB,FR-1,FX-2\n")
+    with pytest.raises(WorkspaceError) as told:
+        load_reference(folder, SETTINGS)
+    assert [fault.split(":")[0] for fault in told.value.faults] == [
+        "reference/lots.csv line 2, column serial_to",
+        "reference/lots.csv line 3, column serial_to",
+    ]
+    (folder / "lots.csv").write_text("lot,serial_from,serial_to,model\nA,FR-9,FR-10,FR-6\n")
+    assert load_reference(folder, SETTINGS).lots.rows() == [("A", "FR9", "FR10", "FR-6", None)]

@@ -1,0 +1,167 @@
+"""The dimensions of the figures: of a unit, of a day, of a failure; and days split by them.
+
+Belongs here: names, words, and splitting stretches of days wherever a dimension changes. Does not
+belong here: rates of what comes out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import polars as pl
+
+OF_UNIT = (
+    "family",
+    "model",
+    "region",
+    "cold_supply",
+    "profile",
+    "startup",
+    "entry",
+    "shipped",
+    "lot",
+)
+OF_DAY = (
+    "need",
+    "needs",
+    "severity",
+    "treatment",
+    "product",
+    "season",
+    "month_of_year",
+    "year",
+    "age",
+)
+OF_FAILURE = ("cause_class", "cause", "part")
+ALL_DIMENSIONS = (*OF_UNIT, *OF_DAY, *OF_FAILURE)
+OF_SPAN = ("needs", "severity", "treatment", "product")
+OF_CALENDAR = ("season", "month_of_year", "year")
+# Ages, in days, at which a new band begins, and what each is called in months.
+BAND_STARTS = (0, 183, 366, 731)
+BANDS = ("0-6", "6-12", "12-24", "24+")
+SEASONS = ("winter", "winter", *["spring"] * 3, *["summer"] * 3, *["autumn"] * 3, "winter")
+UNKNOWN = "unknown"
+# Where the frame of failures has a dimension under another name, since `age` and `entry` are days
+# there and a cause that nobody told is null.
+COLUMN_OF = {"age": "band", "entry": "entered", "cause": "cause_told", "part": "part_told"}
+_NO_END = 10**6
+
+
+def season_of(day: pl.Expr) -> pl.Expr:
+    """Winter is December to February."""
+    by_month = dict(enumerate(SEASONS, start=1))
+    return day.dt.month().replace_strict(by_month, return_dtype=pl.String)
+
+
+def band_of(age: pl.Expr) -> pl.Expr:
+    """The age band of whole days since the clock start."""
+    told = pl.lit(BANDS[0])
+    for start, word in zip(BAND_STARTS[1:], BANDS[1:], strict=True):
+        told = pl.when(age >= start).then(pl.lit(word)).otherwise(told)
+    return told
+
+
+def need_of(needs: pl.Expr) -> pl.Expr:
+    """The needs of a day one by one, as a list; `none` and `untested` are one too."""
+    return needs.str.split("+")
+
+
+def words_of_failures() -> dict[str, pl.Expr]:
+    """The dimensions of a failure that its day and record give, by column."""
+    day = pl.col("failed_on")
+    return {
+        "cause_class": pl.col("cause_class").fill_null(UNKNOWN),
+        "cause_told": pl.col("cause").fill_null(UNKNOWN),
+        "part_told": pl.col("part").fill_null("none"),
+        "season": season_of(day),
+        "month_of_year": day.dt.strftime("%m"),
+        "year": day.dt.strftime("%Y"),
+        "band": band_of(pl.col("age")),
+    }
+
+
+def failure_values(failures: pl.DataFrame, dims: Sequence[str]) -> pl.DataFrame:
+    """The failures with a column for each dimension, one row a need where `need` is among them."""
+    columns = {name: pl.col(COLUMN_OF.get(name, name)) for name in dims if name != "need"}
+    if "need" in dims:
+        columns["need"] = need_of(pl.col("needs"))
+    kept = [name for name in failures.columns if name not in columns]
+    found = failures.select(*kept, **columns)
+    return found.explode("need") if "need" in dims else found
+
+
+def split_days(spans: pl.DataFrame, units: pl.DataFrame, dims: Sequence[str]) -> pl.DataFrame:
+    """Unit-days by the dimensions of unit and day.
+
+    Args:
+        spans: of `FieldContext.spans`: unit, from_on, until_on, entry, exit and what they say.
+        units: unit and the dimensions of the unit.
+        dims: of OF_UNIT and OF_DAY.
+
+    Returns:
+        unit, the dimensions, days: one row a unit and group in which it is watched for a day.
+    """
+    of_day = [name for name in dims if name in OF_DAY]
+    of_unit = [name for name in dims if name in OF_UNIT]
+    stand = list(dict.fromkeys("needs" if name == "need" else name for name in of_day))
+    found = spans.select(
+        "unit", "from_on", "until_on", "entry", "exit", *(n for n in stand if n in OF_SPAN)
+    )
+    if "age" in of_day:
+        found = _by_band(found)
+    if any(name in OF_CALENDAR for name in of_day):
+        found = _by_month(found, of_day)
+    else:
+        found = found.with_columns(days=pl.col("exit") - pl.col("entry"))
+    found = found.group_by("unit", *stand).agg(pl.col("days").sum())
+    if "need" in of_day:
+        found = found.with_columns(need=need_of(pl.col("needs"))).explode("need")
+        found = found.group_by("unit", *of_day).agg(pl.col("days").sum())
+    if of_unit:
+        found = found.join(units.select("unit", *of_unit), on="unit")
+    return found.select("unit", *dims, "days")
+
+
+def _by_band(spans: pl.DataFrame) -> pl.DataFrame:
+    bands = pl.DataFrame(
+        {"age": BANDS, "start": BAND_STARTS, "end": [*BAND_STARTS[1:], _NO_END]},
+        schema_overrides={"start": pl.Int64, "end": pl.Int64},
+    )
+    first, last = pl.max_horizontal("entry", "start"), pl.min_horizontal("exit", "end")
+    return (
+        spans.join(bands, how="cross")
+        .with_columns(
+            from_on=pl.col("from_on") + pl.duration(days=first - pl.col("entry")),
+            until_on=pl.col("until_on") - pl.duration(days=pl.col("exit") - last),
+            entry=first,
+            exit=last,
+        )
+        .filter(pl.col("entry") < pl.col("exit"))
+        .drop("start", "end")
+    )
+
+
+def _by_month(spans: pl.DataFrame, dims: Sequence[str]) -> pl.DataFrame:
+    """Split at the first day of each month, or of each year where no month is asked for."""
+    step = "1mo" if {"season", "month_of_year"} & set(dims) else "1y"
+    last = pl.col("until_on") - pl.duration(days=1)
+    cut = (
+        spans.drop("entry", "exit")
+        .with_columns(
+            begun=pl.date_ranges(
+                pl.col("from_on").dt.truncate(step), last.dt.truncate(step), interval=step
+            )
+        )
+        .explode("begun")
+    )
+    day = pl.col("begun")
+    words = {
+        "season": season_of(day),
+        "month_of_year": day.dt.strftime("%m"),
+        "year": day.dt.strftime("%Y"),
+    }
+    ends = pl.min_horizontal("until_on", day.dt.offset_by(step))
+    return cut.with_columns(
+        days=(ends - pl.max_horizontal("from_on", "begun")).dt.total_days(),
+        **{name: words[name] for name in dims if name in words},
+    )
