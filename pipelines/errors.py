@@ -6,6 +6,9 @@ data (`set_aside`), and faults of the tool itself, which the command line report
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from typing import Any
+
 
 class LimeledgerError(Exception):
     """A stop that a person can act on; `str(error)` is the whole sentence to show."""
@@ -57,3 +60,27 @@ class StorageError(LimeledgerError):
     """The disk is full or a folder of the tool's own cannot be written."""
 
     exit_code = 70
+
+
+class Refused(LimeledgerError):
+    """An action that was not done: nothing has been recorded.
+
+    status: as HTTP has it: 403 role or limit, 404, 409 in the way of what is there, 412 overtaken,
+        413, 415, 422 a value is wrong, 428 without a version.
+    errors: by field, what is wrong with it.
+    since: for 412, the events that came between.
+    """
+
+    def __init__(
+        self,
+        status: int,
+        detail: str,
+        errors: Sequence[tuple[str, str]] = (),
+        since: Sequence[Mapping[str, Any]] = (),
+    ) -> None:
+        super().__init__(detail)
+        self.status = status
+        self.detail = detail
+        self.errors = list(errors)
+        self.since = list(since)
+        self.exit_code = 4 if status == 404 else 2

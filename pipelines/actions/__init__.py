@@ -1,1 +1,31 @@
-"""What a person can do to a claim, record or letter: checks, then one event."""
+"""What a person can do to a claim, record or letter: checks, then one event.
+
+Every action is called alike: `action(desk, workspace, caller, **fields) -> dict`, the API's
+answer; `Refused` says with which status it was not done, and why. Nothing is recorded then.
+"""
+
+from pipelines.actions.acting import Answer, Version
+from pipelines.actions.caller import ROLES, Caller, Once, Role
+from pipelines.actions.claims import appeal, assign, hold, note
+from pipelines.actions.ruling_answers import told_rulings
+from pipelines.actions.rulings import approve, rule, rule_many, withdraw_ruling
+from pipelines.errors import Refused
+
+__all__ = [
+    "ROLES",
+    "Answer",
+    "Caller",
+    "Once",
+    "Refused",
+    "Role",
+    "Version",
+    "appeal",
+    "approve",
+    "assign",
+    "hold",
+    "note",
+    "rule",
+    "rule_many",
+    "told_rulings",
+    "withdraw_ruling",
+]

@@ -26,7 +26,14 @@ def limit_of(person: str, limits: Limits) -> Decimal | None:
 def granted(
     ruling: str, given: Mapping[str, Decimal | None], decision: Mapping[str, Decimal]
 ) -> Decimal:
-    """What a ruling grants in all, as `standing` will tell it.
+    """What a ruling grants in all; see `granted_lines`."""
+    return sum(granted_lines(ruling, given, decision).values(), Decimal(0))
+
+
+def granted_lines(
+    ruling: str, given: Mapping[str, Decimal | None], decision: Mapping[str, Decimal]
+) -> dict[str, Decimal]:
+    """What a ruling grants by line, as `standing` will tell it.
 
     Args:
         ruling: covered, covered_in_part or not_covered.
@@ -36,10 +43,7 @@ def granted(
     column = {"covered": "{}_if_covered", "covered_in_part": "{}_payable"}.get(ruling)
     otherwise = {line: decision[column.format(line)] if column else Decimal(0) for line in LINES}
     own = {line: given.get(line) for line in LINES}
-    return sum(
-        (otherwise[line] if (amount := own[line]) is None else amount for line in LINES),
-        Decimal(0),
-    )
+    return {line: otherwise[line] if (amount := own[line]) is None else amount for line in LINES}
 
 
 def beyond_limit(limits: Limits | None) -> pl.Expr:

@@ -37,10 +37,16 @@ class Workspace:
         return self.store / DATABASE_FILE
 
     @property
+    def desk(self) -> Path:
+        """The folder of people's own work: the desk's database and documents."""
+        return self.root / "desk"
+
+    @property
     def own_folders(self) -> list[Path]:
         """The folders that the tool itself writes, there or not: not everybody may read them."""
-        names = ("published.new", "published.old", "desk")
-        return [self.store, self.published, *(self.root / name for name in names)]
+        names = ("published.new", "published.old")
+        own = [self.store, self.published, self.desk]
+        return [*own, *(self.root / name for name in names)]
 
     @classmethod
     def open(cls, folder: Path | str) -> Workspace:

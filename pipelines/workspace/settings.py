@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pipelines.errors import WorkspaceError
 from pipelines.workspace.clock import now
+from pipelines.workspace.desk_settings import DESK, DeskSettings, read_desk
 from pipelines.workspace.layout import SETTINGS_FILE, Workspace
 from pipelines.workspace.night import MAIL, NIGHTLY, Mail, Switch, lacking, read_mail, read_time
 from pipelines.workspace.permissions import READERS, Readers
@@ -51,7 +52,8 @@ class Settings:
     `readable_by` says who may read what the tool writes: the group, or the owner alone;
     `nightly_schedule` and `nightly_sensor` whether Dagster's come up running.
     `ruling_limits` says up to what amount each person may rule (`*`: whoever is not named); None:
-    everyone may.
+    everyone may. A ruling that grants more than `second_person_above` waits for a second person;
+    None: nobody is asked twice. `desk` is where people act.
     """
 
     maker: str
@@ -77,6 +79,7 @@ class Settings:
     join_shares: Mapping[str, float] = field(default_factory=dict)
     nightly_at: dt.time = dt.time(2, 15)
     ruling_limits: Mapping[str, Decimal] | None = None
+    second_person_above: Decimal | None = None
     watch_seconds: int = 60
     on_failure_command: tuple[str, ...] = ()
     mail: Mail | None = None
@@ -85,6 +88,7 @@ class Settings:
     readable_by: Readers = "group"
     nightly_schedule: Switch = "on"
     nightly_sensor: Switch = "on"
+    desk: DeskSettings = field(default_factory=DeskSettings)
 
     @property
     def zone(self) -> ZoneInfo:
@@ -107,13 +111,15 @@ def read_settings(path: Path) -> Settings:
     faults = [f"{file.at(path)}: {dotted(path)} {told}" for path, told in _faults(file.data)]
     if faults:
         raise WorkspaceError(*faults)
-    mail, given = {}, {}
+    mail, desk, given = {}, {}, {}
     for (*tables, key), value in _leaves(file.data):
         if tables == ["nightly", "mail"]:
             mail[key] = value
+        elif tables == ["desk"]:
+            desk[key] = value
         else:
             given[_FIELDS.get(key, key)] = _READ.get(key, _as_is)(value)
-    return Settings(**given, mail=read_mail(mail))
+    return Settings(**given, mail=read_mail(mail), desk=read_desk(desk))
 
 
 def today(settings: Settings) -> dt.date:
@@ -245,6 +251,12 @@ def _ruling_limits(value: Any) -> str | None:
     return None
 
 
+def _amount(value: Any) -> str | None:
+    if is_number(value) and 0 <= value <= MOST_LIMIT:
+        return None
+    return f"is {show(value)}; write an amount from 0 to {MOST_LIMIT:,}."
+
+
 def _join_shares(value: Any) -> str | None:
     if not isinstance(value, dict):
         return f'is {show(value)}; write it as a table, such as {{ "startups.agency" = 0.5 }}.'
@@ -294,7 +306,8 @@ _TABLES: dict[tuple[str, ...], dict[str, Callable[[Any], str | None]]] = {
         "min_rows": _whole(0, MOST_LIMIT),
         "shares": _join_shares,
     },
-    ("rulings",): {"limits": _ruling_limits},
+    ("rulings",): {"limits": _ruling_limits, "second_person_above": _amount},
+    ("desk",): DESK,
     ("nightly",): NIGHTLY,
     ("nightly", "mail"): MAIL,
     ("letters",): {"sender": _address, "signature": _text},
@@ -318,6 +331,7 @@ _READ: dict[str, Callable[[Any], Any]] = {
     "min_share": float,
     "shares": lambda shares: {name: float(share) for name, share in shares.items()},
     "limits": lambda limits: {name.strip(): Decimal(amount) for name, amount in limits.items()},
+    "second_person_above": Decimal,
     "maker": str.strip,
     "at": read_time,
     "on_failure_command": tuple,

@@ -28,8 +28,8 @@ DOMAIN = [
     "assist",
 ]
 ABOVE = [
-    "store",
     "events",
+    "store",
     "nightly",
     "steps",
     "queries",

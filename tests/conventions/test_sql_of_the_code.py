@@ -8,13 +8,16 @@ where it comes from, and one that is not listed fails.
 from __future__ import annotations
 
 import ast
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 import pytest
 
 ROOT = Path(__file__).parents[2]
 SQL_AT = {"execute": 0, "executemany": 0, "sql": 0, "query_frame": 1, "one_row": 1}
+# Rooms whose statements SQLAlchemy builds, with parameters: text goes into one only by these.
+BUILT = ("pipelines/events", "pipelines/actions", "pipelines/desk")
+BUILT_SQL_AT = {"text": 0, "exec_driver_sql": 0, "sql": 0, "query_frame": 1, "one_row": 1}
 HELPERS = {"identifier", "_quoted"}
 # By file and expression; each is made of names in the code, and of no cell of any export.
 REVIEWED: dict[tuple[str, str], str] = {
@@ -129,10 +132,14 @@ REVIEWED: dict[tuple[str, str], str] = {
         'str(into).replace("\'", "\'\'")',
     ): "paths, quotes doubled",
     ("pipelines/store/archive/views.py", "table"): "feeds and tables",
+    (
+        "pipelines/events/database.py",
+        "'begin immediate' if writes else 'begin'",
+    ): "two literals",
 }
 
 
-def pieces(tree: ast.Module) -> Iterator[tuple[int, str]]:
+def pieces(tree: ast.Module, sql_at: Mapping[str, int] = SQL_AT) -> Iterator[tuple[int, str]]:
     """Line and source of everything that is put into SQL and is not plainly of the code."""
     frames = {
         item.optional_vars.id
@@ -147,7 +154,7 @@ def pieces(tree: ast.Module) -> Iterator[tuple[int, str]]:
         if not isinstance(node, ast.Call):
             continue
         name = getattr(node.func, "attr", None) or getattr(node.func, "id", "")
-        at = SQL_AT.get(name)
+        at = sql_at.get(name)
         if at is None:
             continue
         named = [word.value for word in node.keywords if word.arg in ("sql", "query")]
@@ -178,10 +185,14 @@ def is_of_the_code(part: ast.expr, frames: set[str]) -> bool:
 def found() -> dict[tuple[str, str], int]:
     """What is not plainly of the code, by file and source, with its line."""
     return {
-        (str(path.relative_to(ROOT)), source): line
+        (name, source): line
         for folder in ("pipelines", "dashboards")
         for path in sorted((ROOT / folder).rglob("*.py"))
-        for line, source in pieces(ast.parse(path.read_text(encoding="utf-8")))
+        for name in [str(path.relative_to(ROOT))]
+        for line, source in pieces(
+            ast.parse(path.read_text(encoding="utf-8")),
+            BUILT_SQL_AT if name.startswith(BUILT) else SQL_AT,
+        )
     }
 
 

@@ -1,0 +1,28 @@
+"""What is on file as of the last refresh: whether there is such a claim, and its decision.
+
+Belongs here: looking. Does not belong here: deciding a claim now (`pipelines.queries`).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pipelines.errors import Refused
+from pipelines.events.database import Desk
+from pipelines.store.database import query_frame
+from pipelines.store.reading import no_such_claim, open_store, published_state
+
+
+def decision_on_file(desk: Desk, claim: str) -> dict[str, Any]:
+    """The row of `decisions` of a claim.
+
+    Raises:
+        Refused: 404 for a claim that is not on file.
+        WorkspaceError: nothing was refreshed yet, or by another version of the tool.
+    """
+    with open_store(desk.workspace) as con:
+        published_state(desk.workspace, con)
+        found = query_frame(con, "select * from decisions where claim = ?", [claim])
+    if found.is_empty():
+        raise Refused(404, no_such_claim(claim))
+    return found.row(0, named=True)

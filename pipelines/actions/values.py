@@ -1,0 +1,92 @@
+"""What an action is given: texts, days, moments and amounts, or what is wrong with them.
+
+Belongs here: reading one field. Does not belong here: values of feeds (`pipelines.records`).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from decimal import Decimal, InvalidOperation
+from typing import Any
+
+from pipelines.errors import Refused
+
+MOST_TEXT = 10_000
+_FIRST_YEAR, _LAST_YEAR = 1900, 2199
+
+
+def refuse(field: str, told: str) -> Refused:
+    """A refusal for the value of one field; `told` goes on after the field's name."""
+    return Refused(422, f"{field} {told} Nothing was recorded.", [(field, told)])
+
+
+def text(field: str, given: object, *, most: int = MOST_TEXT) -> str:
+    """A text of 1 to `most` characters, without blanks around it."""
+    if not isinstance(given, str) or not given.strip():
+        raise refuse(field, "is empty; write it.")
+    if not is_sound(given):
+        raise refuse(field, "holds a character that no text can hold; write it without.")
+    if len(given) > most:
+        raise refuse(field, f"has {len(given):,} characters; at most {most:,} are kept.")
+    return given.strip()
+
+
+def is_sound(given: str) -> bool:
+    """Whether a text can stand in every database: no NUL, no half of a pair."""
+    if "\0" in given:
+        return False
+    try:
+        given.encode("utf-8")
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def day(field: str, given: object) -> dt.date:
+    """A day as YYYY-MM-DD."""
+    try:
+        if isinstance(given, dt.date) and not isinstance(given, dt.datetime):
+            found = given
+        elif isinstance(given, str) and len(given.strip()) == 10:
+            found = dt.date.fromisoformat(given.strip())
+        else:
+            raise ValueError
+        if not _FIRST_YEAR <= found.year <= _LAST_YEAR:
+            raise ValueError
+    except ValueError:
+        raise refuse(field, "is no date; write it as YYYY-MM-DD, such as 2026-03-31.") from None
+    return found
+
+
+def moment(field: str, given: object) -> str:
+    """A date and time as the rulings feed has it, to the second."""
+    try:
+        if not isinstance(given, str):
+            raise ValueError
+        found = dt.datetime.fromisoformat(given.strip())
+        if not _FIRST_YEAR <= found.year <= _LAST_YEAR:
+            raise ValueError
+    except ValueError:
+        raise refuse(field, "is no date and time; write it as 2026-03-31T14:05.") from None
+    return found.isoformat(timespec="seconds")
+
+
+def amount(field: str, given: Any) -> Decimal | None:
+    """An amount of money, not below 0, with two decimals at the most; None where none is given."""
+    if given is None or given == "":
+        return None
+    try:
+        found = Decimal(str(given).strip())
+        if not found.is_finite() or found < 0 or found != round(found, 2) or found >= 10**12:
+            raise InvalidOperation
+    except InvalidOperation:
+        raise refuse(field, "is no amount; write a number such as 120.50, not below 0.") from None
+    return found
+
+
+def word(field: str, given: object, words: tuple[str, ...]) -> str:
+    """One of some words, in any case."""
+    found = given.strip().lower() if isinstance(given, str) else ""
+    if found not in words:
+        raise refuse(field, f"is none of {', '.join(words)}; choose one of them.")
+    return found

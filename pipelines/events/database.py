@@ -1,0 +1,207 @@
+"""The desk's database: opening it, reading and appending events.
+
+Belongs here: SQLite and PostgreSQL, transactions, the one way to append. Does not belong here:
+what may be done (`pipelines.actions`), what events add up to (`pipelines.events.states`).
+
+Whoever appends holds the database's one write lock from its first look on, so that a number, a
+version and the chain are what they were when it looked.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.exc import DBAPIError
+
+from pipelines.errors import StorageError, WorkspaceError
+from pipelines.events.event import FIRST, Event, Recorded, digest_of, moment_text
+from pipelines.events.migrations import HEAD, migrate, version_of
+from pipelines.events.tables import EVENTS
+from pipelines.workspace.clock import now
+from pipelines.workspace.layout import SETTINGS_FILE, Workspace
+from pipelines.workspace.permissions import private_umask
+from pipelines.workspace.settings import Settings, load_settings
+
+FILE = "desk.sqlite"
+_WAIT_SECONDS = 30  # for another who writes
+_LOCK = 0x6C696D65  # PostgreSQL's advisory lock of those who migrate and append
+
+
+@dataclass(frozen=True)
+class Desk:
+    """An open desk: its workspace, its settings and its database."""
+
+    workspace: Workspace
+    settings: Settings
+    engine: sa.Engine
+
+    @contextmanager
+    def reading(self) -> Iterator[sa.Connection]:
+        """A connection whose reads are all of one moment."""
+        with _told(self.settings), self.engine.connect() as connection, connection.begin():
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[sa.Connection]:
+        """The one transaction that may write now; committed to the disk at its end."""
+        with _told(self.settings), self.engine.connect() as plain:
+            connection = plain.execution_options(writes=True)
+            with connection.begin():
+                if connection.dialect.name == "postgresql":
+                    connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_LOCK)))
+                yield connection
+
+    def append(self, connection: sa.Connection, event: Event) -> int:
+        """Appends one event within a transaction of `writing`; its number."""
+        last = connection.execute(
+            sa.select(EVENTS.c.event, EVENTS.c.digest).order_by(EVENTS.c.event.desc()).limit(1)
+        ).first()
+        row: dict[str, Any] = {
+            "event": 1 + (last.event if last else 0),
+            "at": moment_text(event.at or now()),
+            "as_of": event.as_of,
+            "actor": event.actor,
+            "via": event.via,
+            "os_user": event.os_user,
+            "kind": event.kind,
+            "claim": event.claim,
+            "subject": event.subject,
+            "payload": dict(event.payload),
+            "previous": last.digest if last else FIRST,
+        }
+        row["digest"] = digest_of(row)
+        connection.execute(sa.insert(EVENTS), [row])
+        return int(row["event"])
+
+    def events(
+        self,
+        connection: sa.Connection,
+        *,
+        claim: str | None = None,
+        actor: str | None = None,
+        kinds: Sequence[str] | None = None,
+        after: int = 0,
+        limit: int | None = None,
+        newest_first: bool = False,
+    ) -> list[Recorded]:
+        """Events in their order, or the newest first."""
+        chosen = sa.select(EVENTS).where(EVENTS.c.event > after)
+        if claim is not None:
+            chosen = chosen.where(EVENTS.c.claim == claim)
+        if actor is not None:
+            chosen = chosen.where(EVENTS.c.actor == actor)
+        if kinds is not None:
+            chosen = chosen.where(EVENTS.c.kind.in_(kinds))
+        order = EVENTS.c.event.desc() if newest_first else EVENTS.c.event
+        chosen = chosen.order_by(order).limit(limit)
+        return [Recorded(**row) for row in connection.execute(chosen).mappings()]
+
+    def event(self, connection: sa.Connection, number: int) -> Recorded | None:
+        """One event."""
+        row = connection.execute(sa.select(EVENTS).where(EVENTS.c.event == number)).mappings()
+        return next((Recorded(**found) for found in row), None)
+
+    def version(self, connection: sa.Connection, claim: str) -> int:
+        """The number of a claim's last event; 0 without."""
+        last = sa.select(sa.func.max(EVENTS.c.event)).where(EVENTS.c.claim == claim)
+        return int(connection.execute(last).scalar() or 0)
+
+    def last_event(self, connection: sa.Connection) -> int:
+        """The number of the last event of all; 0 without."""
+        return int(connection.execute(sa.select(sa.func.max(EVENTS.c.event))).scalar() or 0)
+
+    def today(self, as_of: dt.date | None = None) -> dt.date:
+        """The desk's day: the one given, else today in the workspace's time zone."""
+        return as_of or now().astimezone(self.settings.zone).date()
+
+    def close(self) -> None:
+        """Closes every connection."""
+        self.engine.dispose()
+
+
+def database_file(workspace: Workspace) -> Path:
+    """Where the SQLite file is, there or not."""
+    return workspace.desk / FILE
+
+
+def is_there(workspace: Workspace, settings: Settings) -> bool:
+    """Whether the workspace has a desk's database; one of a server is taken to be there."""
+    return bool(settings.desk.database) or database_file(workspace).exists()
+
+
+def open_desk(workspace: Workspace, settings: Settings | None = None) -> Desk:
+    """Opens the desk of a workspace; its database is made, or brought to this version, first.
+
+    Raises:
+        WorkspaceError: the server cannot be reached, or a newer tool made the database.
+        StorageError: the file cannot be made or written.
+    """
+    settings = settings or load_settings(workspace)
+    if settings.desk.database:
+        engine = sa.create_engine(settings.desk.database, pool_pre_ping=True)
+    else:
+        try:
+            with private_umask(settings.readable_by):
+                workspace.desk.mkdir(exist_ok=True)
+        except OSError as error:
+            raise StorageError(
+                f"{workspace.desk} cannot be made ({error.strerror or error}); correct that."
+            ) from None
+        engine = _sqlite(database_file(workspace))
+    desk = Desk(workspace, settings, engine)
+    with private_umask(settings.readable_by), _told(settings):
+        with desk.reading() as connection:
+            version = version_of(connection)
+        if version != HEAD:
+            with desk.writing() as connection:
+                if version_of(connection) != HEAD:
+                    migrate(connection)
+    return desk
+
+
+def _sqlite(path: Path) -> sa.Engine:
+    engine = sa.create_engine(
+        sa.URL.create("sqlite", database=str(path)),
+        connect_args={"timeout": _WAIT_SECONDS, "check_same_thread": False},
+    )
+
+    @sa.event.listens_for(engine, "connect")
+    def _connected(connection: Any, _: object) -> None:
+        connection.isolation_level = None  # the driver begins nothing by itself
+        cursor = connection.cursor()
+        cursor.execute("pragma journal_mode = wal")
+        cursor.execute("pragma synchronous = full")
+        cursor.close()
+
+    @sa.event.listens_for(engine, "begin")
+    def _begun(connection: sa.Connection) -> None:
+        writes = connection.get_execution_options().get("writes", False)
+        connection.exec_driver_sql("begin immediate" if writes else "begin")
+
+    return engine
+
+
+@contextmanager
+def _told(settings: Settings) -> Iterator[None]:
+    """Turns what the database cannot do into a sentence; faults of what was asked pass."""
+    try:
+        yield
+    except DBAPIError as error:
+        if not isinstance(error, sa.exc.OperationalError):
+            raise
+        reason = " ".join(str(error.orig).split())
+        if settings.desk.database:
+            raise WorkspaceError(
+                f"The desk's database, [desk] database in {SETTINGS_FILE}, cannot be reached "
+                f"({reason}); start it, or correct the address. Nothing was written."
+            ) from None
+        raise StorageError(
+            f"The desk's database desk/{FILE} cannot be used ({reason}); correct that. "
+            "What was acknowledged before is in it."
+        ) from None

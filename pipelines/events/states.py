@@ -1,0 +1,142 @@
+"""What the events of claims add up to: assignment, holds, notes, appeals, and rulings.
+
+Belongs here: folding events, in their order, into what holds now. Does not belong here: records
+and corrections (`pipelines.events.entries`), letters, or what a ruling does to a verdict
+(`pipelines.coverage.standing`).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from pipelines.events.event import Recorded
+
+RULING_KINDS = ("ruling", "approval", "withdrawal")
+AMOUNTS = ("parts_amount", "labor_amount", "travel_amount")
+
+
+@dataclass(frozen=True)
+class Ruling:
+    """One ruling made at the desk, as it is now.
+
+    ruled_at, amounts: as they were given, texts of the rulings feed.
+    granted: what it grants by line and in all, texts with two decimals; empty where a ruling was
+        taken over from a file, which did not say so.
+    approved_by: the name of the second person; None where nobody was needed, or not yet.
+    """
+
+    event: int
+    claim: str
+    ruled_at: str
+    ruled_by: str
+    ruling: str
+    reason: str
+    amounts: dict[str, str]
+    granted: dict[str, str]
+    actor: str
+    needs_approval: bool = False
+    approved_by: str | None = None
+    approved_at: str | None = None
+    withdrawn_at: str | None = None
+
+    @property
+    def waits(self) -> bool:
+        """Whether a second person has not looked at it yet."""
+        return self.needs_approval and self.approved_by is None and self.withdrawn_at is None
+
+    @property
+    def in_force(self) -> bool:
+        """Whether it counts as made: neither waiting nor withdrawn."""
+        return self.withdrawn_at is None and not self.waits
+
+    def local_moment(self, zone: ZoneInfo) -> dt.datetime | None:
+        """ruled_at in the workspace's time zone; None where a text taken over is no moment."""
+        try:
+            at = dt.datetime.fromisoformat(self.ruled_at)
+        except ValueError:
+            return None
+        return at if at.tzinfo is None else at.astimezone(zone).replace(tzinfo=None)
+
+
+def rulings_of(events: Iterable[Recorded]) -> list[Ruling]:
+    """Every ruling among events of RULING_KINDS, in the order in which they were recorded."""
+    found: dict[int, Ruling] = {}
+    for event in events:
+        if event.kind == "ruling":
+            found[event.event] = _ruling(event)
+        elif event.kind == "approval" and (at := event.payload["approves"]) in found:
+            name = event.payload["approved_by"]
+            found[at] = replace(found[at], approved_by=name, approved_at=event.at)
+        elif event.kind == "withdrawal" and (at := event.payload["withdraws"]) in found:
+            found[at] = replace(found[at], withdrawn_at=event.at)
+    return list(found.values())
+
+
+def _ruling(event: Recorded) -> Ruling:
+    told = event.payload
+    return Ruling(
+        event=event.event,
+        claim=str(event.claim),
+        ruled_at=told["ruled_at"],
+        ruled_by=told["ruled_by"],
+        ruling=told["ruling"],
+        reason=told["reason"],
+        amounts={name: told.get(name) or "" for name in AMOUNTS},
+        granted=dict(told.get("granted") or {}),
+        actor=event.actor,
+        needs_approval=bool(told.get("needs_approval")),
+    )
+
+
+@dataclass(frozen=True)
+class ClaimState:
+    """What people did with one claim, beside its rulings.
+
+    hold_until: the day on which it comes back; None without a hold.
+    open_appeal: whether an appeal came after the last ruling.
+    """
+
+    version: int = 0
+    assigned_to: str | None = None
+    hold_until: dt.date | None = None
+    hold_reason: str | None = None
+    open_appeal: bool = False
+    notes: list[dict[str, Any]] = field(default_factory=list)
+    appeals: list[dict[str, Any]] = field(default_factory=list)
+    documents: list[dict[str, Any]] = field(default_factory=list)
+
+
+def claim_states(events: Iterable[Recorded]) -> dict[str, ClaimState]:
+    """The state of every claim that events name, from all events in order."""
+    states: dict[str, ClaimState] = {}
+    for event in events:
+        if event.claim is not None:
+            before = states.get(event.claim) or ClaimState()
+            states[event.claim] = replace(_after(before, event), version=event.event)
+    return states
+
+
+def _after(state: ClaimState, event: Recorded) -> ClaimState:
+    told = event.payload
+    who = {"event": event.event, "at": event.at, "actor": event.actor}
+    match event.kind:
+        case "assignment":
+            return replace(state, assigned_to=told["to"])
+        case "hold":
+            until = told["until"]
+            day = dt.date.fromisoformat(until) if until else None
+            return replace(state, hold_until=day, hold_reason=told.get("reason") if day else None)
+        case "note":
+            return replace(state, notes=[*state.notes, {**who, "text": told["text"]}])
+        case "appeal":
+            appeal = {**who, "received_on": told["received_on"], "reason": told["reason"]}
+            return replace(state, appeals=[*state.appeals, appeal], open_appeal=True)
+        case "ruling":
+            return replace(state, open_appeal=False)
+        case "document":
+            return replace(state, documents=[*state.documents, {**who, **told}])
+    return state
