@@ -6,6 +6,7 @@ may hold. Does not belong here: anything that converts or checks.
 
 from __future__ import annotations
 
+import datetime as dt
 from decimal import Decimal
 from typing import cast
 
@@ -20,3 +21,13 @@ def sum_of_money(amounts: pl.Series) -> Decimal:
 def least(numbers: pl.Series) -> float:
     """The smallest of a column of numbers that holds some."""
     return cast(float, numbers.min())
+
+
+def latest_day(days: pl.Series) -> dt.date | None:
+    """The last of a column of days; None where it holds none."""
+    return cast("dt.date | None", days.max())
+
+
+def greatest(numbers: pl.Series) -> int:
+    """The greatest of a column of whole numbers; 0 where it holds none."""
+    return cast(int, numbers.max() or 0)

@@ -57,7 +57,7 @@ def letters_of(
         decisions.join(facts.select("claim", *only_facts), on="claim", how="left")
         .drop("ruling")
         .join(_latest(rulings), on="claim", how="left")
-        .join(_addresses(agencies), on="agency", how="left")
+        .join(addresses(agencies), on="agency", how="left")
         .with_columns(one_line(name) for name in _FROM_RECORDS)
         .with_columns(
             *(pl.col(f"{line}_amount_ruled").fill_null(False) for line in LINES),
@@ -103,7 +103,7 @@ def _latest(rulings: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _addresses(agencies: pl.DataFrame) -> pl.DataFrame:
+def addresses(agencies: pl.DataFrame) -> pl.DataFrame:
     """Name and address of each agency, by its latest period."""
     last = (pl.col("name", "email").drop_nulls().last()).name.prefix("agency_")
     return agencies.sort("agency", "authorized_from").group_by("agency").agg(last)

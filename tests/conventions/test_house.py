@@ -30,6 +30,20 @@ HOSTS = {
 # Paths that every machine has, and those of the examples.
 SYSTEM = ("/usr/", "/bin/", "/etc/", "/dev/", "/proc/", "/tmp/")
 EXAMPLES = ("/opt/limeledger", "/srv/warranty", "/src/", "/no/", "/nowhere/")
+# Addresses of the desk, which are no files.
+DESK = (
+    "/api/",
+    "/assets/",
+    "/claims/",
+    "/corrections/",
+    "/data/",
+    "/documents/",
+    "/letters/",
+    "/months/",
+    "/records/",
+    "/rulings/",
+    "/users/",
+)
 UNREAD = {".git", ".venv", ".mypy_cache", ".pytest_cache", ".ruff_cache", ".hypothesis"}
 
 
@@ -131,8 +145,11 @@ def test_no_module_is_a_drawer() -> None:
 
 def named_elsewhere(text: str) -> list[str]:
     """Hosts that are not in the list, and absolute paths that are not of every machine."""
-    hosts = [host for host in HOST.findall(text) if host.lower() not in HOSTS]
-    return hosts + [path for path in PATH.findall(text) if not path.startswith(SYSTEM + EXAMPLES)]
+    found = [host.lower() for host in HOST.findall(text)]
+    hosts = [host for host in found if host not in HOSTS and not host.endswith(".example")]
+    return hosts + [
+        path for path in PATH.findall(text) if not path.startswith(SYSTEM + EXAMPLES + DESK)
+    ]
 
 
 def test_the_repository_names_no_machine() -> None:

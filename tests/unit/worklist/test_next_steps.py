@@ -1,0 +1,91 @@
+"""What should happen next with a claim: the steps that are open, as commands that run."""
+
+from __future__ import annotations
+
+import datetime as dt
+import shlex
+
+import pytest
+
+from pipelines.worklist.next_steps import next_steps
+
+AS_OF = dt.date(2026, 3, 31)
+ROW = {
+    "claim": "CL/1 a'b",
+    "open": True,
+    "verdict": "needs_review",
+    "ruling": None,
+    "group": "person",
+    "if_settled": "covered",
+    "duplicate_of": None,
+    "original": None,
+    "documents": [],
+    "overdue": False,
+    "documents_due_on": None,
+    "held": False,
+    "hold_until": None,
+    "waiting_event": None,
+    "waiting_by": None,
+}
+LETTER = {"entry": 5, "kind": "documents", "email": "a@fennel.example", "due_on": None}
+
+
+def steps(letters=(), **more):
+    return next_steps(ROW | more, letters, AS_OF)
+
+
+@pytest.mark.parametrize(
+    ("more", "ruling"),
+    [
+        ({}, "covered"),
+        ({"if_settled": "covered_in_part"}, "covered_in_part"),
+        ({"group": "duplicates", "duplicate_of": "CL-0"}, "not_covered"),
+        ({"group": "settled_either_way", "if_settled": "not_covered"}, "not_covered"),
+        ({"verdict": "covered", "ruling": "not_covered", "if_settled": None}, "covered"),
+        ({"group": "one_document", "overdue": True, "documents_due_on": AS_OF}, "not_covered"),
+    ],
+)
+def test_a_person_rules(more, ruling) -> None:
+    """The command names the claim as one word, whatever it holds, and the ruling that is near."""
+    (step,) = steps(**more)
+    words = shlex.split(step.command)
+    assert words[:4] == ["limeledger", "rule", "CL/1 a'b", ruling]
+    assert {"--by", "--reason"} < set(words)
+    assert (step.action, step.path) == ("rule", "/api/v1/claims/CL%2F1%20a%27b/rulings")
+
+
+def test_a_waiting_ruling_is_approved_and_not_ruled_again() -> None:
+    """The second person's step alone."""
+    (step,) = steps(waiting_event=17, waiting_by="R. Osei")
+    assert (step.action, step.path) == ("approve", "/api/v1/rulings/17/approval")
+    assert step.command == 'limeledger approve 17 --by "$USER"'
+
+
+def test_a_letter_is_sent_by_mail_or_by_hand() -> None:
+    """By mail where there is an address; else by hand, and then marked."""
+    open_claim = {"group": "documents", "documents": ["test", "log"], "verdict": "needs_evidence"}
+    first, second = steps([LETTER | {"state": "to_send"}], **open_claim)
+    assert (first.action, first.command) == ("send", 'limeledger send 5 --by "$USER"')
+    assert second.action == "enter"
+    first, _ = steps([LETTER | {"state": "to_send", "email": None}], **open_claim)
+    assert first.command == 'limeledger mark 5 sent --by "$USER"'
+    assert first.path == "/api/v1/letters/5/state"
+
+
+def test_an_answer_is_waited_for_until_its_day() -> None:
+    """Up to the day; after it the claim is ruled on."""
+    asked = {"group": "one_document", "documents": ["test"]}
+    tomorrow = AS_OF + dt.timedelta(days=1)
+    first, _ = steps([LETTER | {"state": "sent", "due_on": tomorrow}], **asked)
+    assert first.action == "wait"
+    assert f"--until {tomorrow}" in first.command
+    late = asked | {"overdue": True, "documents_due_on": AS_OF - dt.timedelta(days=1)}
+    first, _ = steps([LETTER | {"state": "sent", "due_on": late["documents_due_on"]}], **late)
+    assert first.action == "rule"
+
+
+def test_a_hold_and_a_settled_claim() -> None:
+    """A held claim waits, a settled one asks for nothing."""
+    assert steps(held=True, hold_until=AS_OF)[0].action == "wait"
+    (step,) = steps(open=False, group=None)
+    assert (step.action, step.path) == ("nothing", None)
