@@ -35,6 +35,7 @@ PAGES = (
 _HERE = Path(__file__).parent
 # What all charts share: seconds to make, and the same for one version of tool and libraries.
 LIBRARY, SPECIFICATIONS = "vega-bundle.js", "specifications.js"
+STYLE = "limeledger.css"
 _SCRIPTS = ("page.js", "charts.js", "sheet.js", "worklist.js", "field.js")
 
 
@@ -127,13 +128,20 @@ def what_if_document(page_data: PageData, told: OtherTerms) -> str:
     return _environment(page_data).get_template("what_if.html").render(fill)
 
 
+def shared_text(name: str) -> str:
+    """A style sheet or script that pages share, by its name under `assets`."""
+    if name == STYLE:
+        return theme.tokens_css() + _static("style.css")
+    return _static(name)
+
+
 def _static(name: str) -> str:
     return (_HERE / "static" / name).read_text(encoding="utf-8")
 
 
 def _environment(shown: PageData) -> jinja2.Environment:
     environment = page_environment()
-    environment.globals["alone"] = False
+    environment.globals.update(alone=False, frame="base.html", up="../index.html")
     environment.globals["shell"] = {
         "maker": shown.maker,
         "as_of": shown.as_of.isoformat(),
@@ -152,10 +160,8 @@ def _write_assets(assets: Path, currency: str) -> None:
     if not (assets / SPECIFICATIONS).exists():
         specifications = shared_files.chart_specifications(currency)
         (assets / SPECIFICATIONS).write_text(specifications, encoding="utf-8")
-    style = theme.tokens_css() + _static("style.css")
-    (assets / "limeledger.css").write_text(style, encoding="utf-8")
-    for name in _SCRIPTS:
-        (assets / name).write_text(_static(name), encoding="utf-8")
+    for name in (STYLE, *_SCRIPTS):
+        (assets / name).write_text(shared_text(name), encoding="utf-8")
     # A refresh that fails later replaces this file with its reason.
     (assets / "status.js").write_text("window.limeledgerStatus = null;\n", encoding="utf-8")
 

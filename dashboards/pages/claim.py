@@ -6,7 +6,7 @@ Belongs here: gathering what one claim's page shows. Does not belong here: decid
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
 import polars as pl
@@ -30,11 +30,21 @@ Rows = dict[str, list[dict[str, Any]]]
 Cited = tuple[str, str, str, int]  # feed, key, file and line
 
 
-def contents(data: PageData, claims: Sequence[str]) -> Iterator[dict[str, Any]]:
-    """What the template needs for each of the claims, in their order."""
+def contents(
+    data: PageData, claims: Sequence[str], address: Callable[[str], str] | None = None
+) -> Iterator[dict[str, Any]]:
+    """What the template needs for each of the claims, in their order.
+
+    `address` gives the page of any claim; without it those of `claims` have one, beside each other.
+    """
     chosen = pl.DataFrame({"claim": claims}, schema={"claim": pl.String})
     decisions = chosen.join(data.decisions, on="claim", how="inner", maintain_order="left")
-    gathered = _gather(data, decisions)
+    pages = set(claims)
+
+    def beside(claim: str) -> str | None:
+        return formats.file_name(claim) if claim in pages else None
+
+    gathered = _gather(data, decisions) | {"address": address or beside}
     for decision in decisions.iter_rows(named=True):
         yield _content(decision, gathered, data)
 
@@ -97,7 +107,6 @@ def _gather(data: PageData, decisions: pl.DataFrame) -> dict[str, Any]:
                 named=True
             )
         },
-        "pages": set(decisions["claim"]),
         "regions": dict(data.regions.select("region", "name").iter_rows()),
         "agencies": dict(data.agencies.select("agency", "name").iter_rows()),
         "causes": dict(data.causes.select("cause", "description").iter_rows()),
@@ -289,9 +298,7 @@ def _others(
             found.append(
                 {
                     "claim": row["claim"],
-                    "href": formats.file_name(row["claim"])
-                    if row["claim"] in gathered["pages"]
-                    else None,
+                    "href": gathered["address"](row["claim"]),
                     "standing": row["standing"],
                     "text": ", ".join([*parts, formats.money(paid, currency)]),
                 }

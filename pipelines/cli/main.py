@@ -43,6 +43,7 @@ COMMANDS = (
     "restore",
     "doctor",
     "what-if",
+    "desk",
     "schema",
     "dagster",
 )

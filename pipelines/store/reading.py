@@ -5,8 +5,10 @@ Belongs here: opening the store to read. Does not belong here: writing anything.
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 
 import duckdb
@@ -19,23 +21,106 @@ from pipelines.store.tool import source_hash
 from pipelines.workspace.layout import Workspace
 
 
+@dataclass
+class _Opened:
+    """A store that this process has open: which file it is, and how many read from it."""
+
+    file: tuple[int, ...]
+    con: duckdb.DuckDBPyConnection
+    readers: int = 0
+
+
+# DuckDB opens a file once a process and refuses a second time with settings of its own.
+_OPENED: dict[Path, _Opened] = {}
+_CHANGED = threading.Condition()
+_KEPT: set[Path] = set()
+_MINE = threading.local()
+
+
 @contextmanager
 def open_store(workspace: Workspace) -> Iterator[duckdb.DuckDBPyConnection]:
-    """The store, to read from.
+    """The store, to read from, also by several threads at a time.
+
+    A refresh that puts another store in its place is taken up once nobody in this process reads
+    from the old one; a thread that reads from it goes on with it.
 
     Raises:
         WorkspaceError: nothing has been refreshed yet.
     """
-    if not workspace.database.exists():
-        raise WorkspaceError(
-            f"{workspace.root}: nothing has been decided here yet; "
-            f"run `limeledger refresh {workspace.root}` first."
-        )
-    con = connect(workspace.database, read_only=True)
+    opened, is_mine = _take(workspace)
+    con = opened.con.cursor()
     try:
         yield con
     finally:
         con.close()
+        if is_mine:
+            _give_back(workspace.database, opened)
+
+
+@contextmanager
+def kept_open(workspace: Workspace) -> Iterator[None]:
+    """Keeps the store open between readers, for a program that reads from it all day."""
+    _KEPT.add(workspace.database)
+    try:
+        yield
+    finally:
+        _KEPT.discard(workspace.database)
+        with _CHANGED:
+            opened = _OPENED.get(workspace.database)
+            if opened is not None and not opened.readers:
+                _close(workspace.database)
+
+
+def _take(workspace: Workspace) -> tuple[_Opened, bool]:
+    """The open store, and whether this thread has to give it back."""
+    path, mine = workspace.database, _of_thread()
+    if path in mine:
+        return mine[path], False
+    with _CHANGED:
+        while True:
+            file = _file(workspace)
+            opened = _OPENED.get(path)
+            if opened is not None and opened.file != file:
+                if opened.readers:
+                    _CHANGED.wait(timeout=1)
+                    continue
+                _close(path)
+                opened = None
+            if opened is None:
+                opened = _OPENED[path] = _Opened(file, connect(path, read_only=True))
+            opened.readers += 1
+            mine[path] = opened
+            return opened, True
+
+
+def _give_back(path: Path, opened: _Opened) -> None:
+    del _of_thread()[path]
+    with _CHANGED:
+        opened.readers -= 1
+        if not opened.readers and path not in _KEPT:
+            _close(path)
+        _CHANGED.notify_all()
+
+
+def _close(path: Path) -> None:
+    _OPENED.pop(path).con.close()
+
+
+def _of_thread() -> dict[Path, _Opened]:
+    """What this thread reads from, so that what it calls reads from the same."""
+    found: dict[Path, _Opened] = _MINE.__dict__.setdefault("opened", {})
+    return found
+
+
+def _file(workspace: Workspace) -> tuple[int, ...]:
+    try:
+        told = workspace.database.stat()
+    except OSError:
+        raise WorkspaceError(
+            f"{workspace.root}: nothing has been decided here yet; "
+            f"run `limeledger refresh {workspace.root}` first."
+        ) from None
+    return told.st_dev, told.st_ino, told.st_mtime_ns, told.st_size
 
 
 def published_state(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> PublishedState:

@@ -1,0 +1,75 @@
+"""`limeledger desk`: the pages as a web application in which people act."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from typing import Any
+
+from pipelines.cli.console.arguments import takes_workspace, typed_day
+from pipelines.cli.console.output import progress, say
+from pipelines.errors import UsageError
+from pipelines.workspace.layout import Workspace
+
+HELP = "Open the desk: the pages as a web application in which people act."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
+    takes_workspace(parser)
+    parser.add_argument("--host", metavar="HOST", help="where it is reached (default: 127.0.0.1)")
+    parser.add_argument(
+        "--port", type=int, metavar="PORT", help="its port (default: 8765; 0: a free one)"
+    )
+    parser.add_argument(
+        "--as-of", metavar="DATE", help="fix the desk's day, for a rehearsal (default: today)"
+    )
+
+
+def output_schema() -> dict[str, Any]:
+    """What the JSON holds."""
+    from schemas import json_schema as js
+
+    return js.record({"url": js.text("Where the desk is reached.")})
+
+
+def run(args: argparse.Namespace) -> int:
+    """Serves the desk until it is told to end."""
+    from pipelines.actions.users import has_users
+    from pipelines.desk import serving
+    from pipelines.desk.site import site_of
+    from pipelines.events import open_desk
+    from pipelines.workspace.permissions import private_umask
+    from pipelines.workspace.settings import load_settings
+
+    workspace = Workspace.open(args.workspace)
+    settings = load_settings(workspace)
+    as_of = typed_day("--as-of", args.as_of)
+    host = args.host or settings.desk.host
+    port = settings.desk.port if args.port is None else args.port
+    if not 0 <= port <= 65_535:
+        raise UsageError(f"--port {port} is no port; choose one from 1 to 65535, or 0 for any.")
+    serving.check_host(host, settings)
+    with private_umask(settings.readable_by), serving.listening(host, port) as listener:
+        desk = open_desk(workspace, settings)
+        try:
+            with serving.alone(workspace, settings):
+                url = serving.address_of(host, listener.getsockname()[1], settings)
+                invitation = None if has_users(desk) else serving.new_invitation()
+                site = site_of(desk, host=host, as_of=as_of, invitation=invitation)
+
+                def ready() -> None:
+                    if invitation:
+                        progress(
+                            "The desk has no user yet. Make the first administrator at "
+                            f"{url}first-administrator?token={invitation}"
+                        )
+                    if args.json:
+                        say(json.dumps({"url": url}))
+                    else:
+                        say(f"The desk is at {url}")
+
+                serving.serve(site, listener, ready)
+        finally:
+            desk.close()
+    return 0

@@ -1,0 +1,142 @@
+"""The page of one claim: as it is decided, what people did with it, and what can be done.
+
+Belongs here: gathering what the template needs, for every claim on record. Does not belong here:
+deciding (`pipelines.queries`), what an action checks (`pipelines.actions`).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+from starlette.routing import Route
+
+from dashboards import formats
+from pipelines.actions import Caller
+from pipelines.actions.users import all_users
+from pipelines.desk.claim_content import claim_content
+from pipelines.desk.controls import Choices, form_of
+from pipelines.desk.operations import BY_NAME
+from pipelines.desk.people import visitor
+from pipelines.desk.performing import caller_of
+from pipelines.desk.problems import Problem
+from pipelines.desk.published_pages import claim_of_file
+from pipelines.desk.rendering import claim_path, page
+from pipelines.desk.site import DeskSite
+from pipelines.desk.views.claims import ClaimNow, claim_now
+from pipelines.desk.wording import event_said, local
+from pipelines.errors import Refused
+
+
+def routes(site: DeskSite) -> list[Route]:
+    """The path of every claim."""
+
+    def shown(request: Request) -> Response:
+        claim = request.path_params["claim"]
+        try:
+            return page(request, site, "desk/claim.html", content(request, site, claim))
+        except Refused as refused:
+            of_file = claim_of_file(site, claim)
+            if refused.status == 404 and of_file is not None:
+                return RedirectResponse(claim_path(of_file), 303)
+            raise
+
+    return [Route("/claims/{claim:segment}", shown, methods=["GET"])]
+
+
+def content(request: Request, site: DeskSite, claim: str) -> dict[str, Any]:
+    """What the template needs.
+
+    Raises:
+        Refused: 404 for a claim that is not on record.
+    """
+    now = claim_now(site.desk, claim)
+    caller = caller_of(site, visitor(request), "web")
+    told = claim_content(site, claim)
+    if told is None:
+        raise Problem(404, f"There is no claim {claim} in this workspace.")
+    zone = site.settings.zone
+    return dict(told) | {
+        "page": "claim",
+        "up": "/",
+        "version": now.version,
+        "acts": _forms(site, caller, now),
+        "state": _state(site, now),
+        "desk_rulings": [_ruling(ruling, now, caller) for ruling in now.rulings],
+        "notes": [
+            {"when": local(note["at"], zone), "who": note["actor"], "text": note["text"]}
+            for note in reversed(now.state.notes)
+        ],
+        "events": [
+            {"n": e.event, "when": local(e.at, zone), "who": e.actor, "said": event_said(e)}
+            for e in reversed(now.events)
+        ],
+    }
+
+
+def _forms(site: DeskSite, caller: Caller, now: ClaimNow) -> list[dict[str, Any]]:
+    """The forms that the visitor's role may send."""
+    users = [(user.user, user.name) for user in all_users(site.desk) if not user.disabled]
+    begun: dict[str, dict[str, Any]] = {
+        "assign": {"to": now.state.assigned_to or caller.actor},
+        "appeal": {"received_on": caller.as_of.isoformat()},
+        "hold": {"until": now.state.hold_until.isoformat() if now.state.hold_until else ""},
+    }
+    return [
+        form_of(
+            BY_NAME[name],
+            BY_NAME[name].path.replace("/claims/{claim}", claim_path(now.claim)),
+            version=now.version,
+            choices=Choices(users=users, begin_with=begun.get(name, {})),
+        )
+        for name in ("rule", "note", "assign", "hold", "appeal")
+        if caller.may(name)
+    ]
+
+
+def _state(site: DeskSite, now: ClaimNow) -> list[str]:
+    """Desk state in sentences."""
+    state = now.state
+    names = {user.user: user.name for user in all_users(site.desk)}
+    said = []
+    if state.assigned_to:
+        said.append(f"Assigned to {names.get(state.assigned_to, state.assigned_to)}.")
+    if state.hold_until and state.hold_until > site.day:
+        said.append(f"On hold until {state.hold_until}: {state.hold_reason}")
+    if state.open_appeal and state.appeals:
+        last = state.appeals[-1]
+        said.append(f"Appealed on {last['received_on']}: {last['reason']}")
+    waiting = [ruling for ruling in now.rulings if ruling["state"] == "waiting"]
+    if waiting:
+        said.append("A ruling waits for a second person; until then it counts for nothing.")
+    return said
+
+
+def _ruling(ruling: dict[str, Any], now: ClaimNow, caller: Caller) -> dict[str, Any]:
+    """One ruling made at the desk, with what can be done about it."""
+    forms = []
+    place = f"/rulings/{ruling['event']}"
+    for name, path, able in (
+        ("approve", f"{place}/approval", ruling["state"] == "waiting"),
+        ("withdraw_ruling", f"{place}/withdrawal", ruling["state"] != "withdrawn"),
+    ):
+        verb = "approve" if name == "approve" else "withdraw"
+        if able and caller.may(verb):  # type: ignore[arg-type]
+            key = f"{name.replace('_', '-')}-{ruling['event']}"
+            forms.append(form_of(BY_NAME[name], path, version=now.version, key=key))
+    words = {
+        "stands": "in force",
+        "waiting": "waits for a second person",
+        "overruled": "replaced by a later one",
+        "withdrawn": "withdrawn",
+    }
+    granted = ruling.get("granted")
+    return {
+        "head": f"{formats.VERDICTS[ruling['ruling']]}, {words[ruling['state']]}",
+        "when": f"{ruling['ruled_at'][:16].replace('T', ' ')} by {ruling['ruled_by']}",
+        "reason": ruling["reason"],
+        "money": f"{granted} to be paid." if granted is not None else "",
+        "approved_by": ruling.get("approved_by"),
+        "forms": forms,
+    }

@@ -1,0 +1,220 @@
+"""Does one action for one visitor: what was sent becomes fields, and fields an answer.
+
+Belongs here: reading JSON and forms by the list of operations. Does not belong here: the list
+(`operations`), or what an action checks.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import Any
+
+from starlette.requests import Request
+
+from pipelines.actions import Caller, Once
+from pipelines.desk.bodies import Form
+from pipelines.desk.operations import Fields, Given, Operation
+from pipelines.desk.people import Visitor
+from pipelines.desk.problems import Problem
+from pipelines.desk.site import DeskSite
+from pipelines.events.event import Via
+
+_VERSION = re.compile(r'"?(0|[1-9][0-9]{0,17})"?')
+_NUMBER = re.compile(r"0|[1-9][0-9]{0,17}")
+MOST_KEY = 255
+
+
+def perform(
+    site: DeskSite,
+    visitor: Visitor,
+    operation: Operation,
+    places: Mapping[str, Any],
+    fields: Fields,
+    *,
+    version: int | None,
+    key: str | None,
+    path: str,
+    via: Via,
+) -> dict[str, Any]:
+    """The answer of an action; whatever it refuses passes as it is."""
+    once = None
+    if key:
+        if len(key) > MOST_KEY:
+            raise Problem(400, f"The Idempotency-Key has more than {MOST_KEY} characters.")
+        once = Once.of(key, path, fields)
+    caller = caller_of(site, visitor, via, once)
+    more = {"expected_version": version} if operation.versioned else {}
+    return operation.do(site.desk, site.workspace, caller, **places, **fields, **more)
+
+
+def caller_of(site: DeskSite, visitor: Visitor, via: Via, once: Once | None = None) -> Caller:
+    """The visitor as actions know one."""
+    user = visitor.user
+    return Caller(
+        actor=user.user, name=user.name, role=user.role, via=via, as_of=site.day, once=once
+    )
+
+
+def if_match(request: Request) -> int | None:
+    """The version in the header If-Match; None without one (RFC 9110, 13.1.1)."""
+    given = request.headers.get("if-match")
+    if given is None:
+        return None
+    return version_of(given)
+
+
+def version_of(given: str) -> int:
+    """A version as it is written in a header or a form."""
+    found = _VERSION.fullmatch(given.strip())
+    if found is None:
+        raise Problem(400, 'A version is a whole number; write it as "17".')
+    return int(found[1])
+
+
+def fields_of_json(operation: Operation, body: Mapping[str, Any]) -> Fields:
+    """The fields of a JSON body.
+
+    Raises:
+        Problem: 422 one is missing, unknown, or of another kind.
+    """
+    errors = [(name, "is no field of this action.") for name in body if name not in operation.given]
+    fields: Fields = {}
+    for name, given in operation.given.items():
+        if name not in body:
+            if given.required:
+                errors.append((name, "is missing."))
+            continue
+        value = body[name]
+        if value is None and (given.may_be_null or not given.required):
+            if given.may_be_null:
+                fields[name] = None
+        elif not _is(given.kind, value):
+            errors.append((name, f"is {_WORDS[given.kind]}."))
+        else:
+            fields[name] = value
+    _refuse(errors)
+    return fields
+
+
+def fields_of_form(operation: Operation, form: Form) -> Fields:
+    """The fields of a form; a blank one is not given.
+
+    Raises:
+        Problem: 422 one is missing, or of another kind.
+    """
+    errors: list[tuple[str, str]] = []
+    fields: Fields = {}
+    for name, given in operation.given.items():
+        value = _of_form(name, given, form, errors)
+        if value is not None:
+            fields[name] = value
+        elif given.may_be_null:
+            fields[name] = None
+        elif given.required and not any(field == name for field, _ in errors):
+            errors.append((name, "is missing."))
+    _refuse(errors)
+    return fields
+
+
+def _of_form(name: str, given: Given, form: Form, errors: list[tuple[str, str]]) -> Any:
+    match given.kind:
+        case "text":
+            value = form.get(name)
+            return value if value and value.strip() else None
+        case "number":
+            value = (form.get(name) or "").strip()
+            if value and not _NUMBER.fullmatch(value):
+                errors.append((name, "is no whole number."))
+                return None
+            return int(value) if value else None
+        case "flag":
+            return (form.get(name) or "").lower() in ("true", "yes", "on", "1")
+        case "texts":
+            return [value for value in form.all(name) if value.strip()] or None
+        case "numbers":
+            listed = [value.strip() for value in form.all(name) if value.strip()]
+            if not all(_NUMBER.fullmatch(value) for value in listed):
+                errors.append((name, "are no whole numbers."))
+                return None
+            return [int(value) for value in listed] or None
+        case "columns":
+            start = f"{name}."
+            found = {key.removeprefix(start): v for key, v in form.fields if key.startswith(start)}
+            return found or None
+        case "place":
+            file, line = form.get(f"{name}.file"), (form.get(f"{name}.line") or "").strip()
+            if not file:
+                return None
+            if not _NUMBER.fullmatch(line):
+                errors.append((name, "needs the number of a line."))
+                return None
+            return {"file": file, "line": int(line)}
+        case "claims":
+            return _claims(form, errors)
+
+
+def _claims(form: Form, errors: list[tuple[str, str]]) -> list[dict[str, Any]] | None:
+    """Claims and versions, repeated in one order."""
+    claims, versions = form.all("claim"), form.all("version")
+    known = dict(one.rsplit(" ", 1) for one in form.all("seen") if " " in one)
+    if not versions and known:  # a list of boxes tells the version of each claim beside it
+        versions = [known.get(claim, "") for claim in claims]
+    if len(claims) != len(versions) or not all(_NUMBER.fullmatch(one) for one in versions):
+        errors.append(("claims", "need a version each."))
+        return None
+    told = zip(claims, versions, strict=True)
+    return [{"claim": claim, "version": int(version)} for claim, version in told] or None
+
+
+_WORDS: dict[str, str] = {
+    "text": "no text",
+    "number": "no whole number",
+    "flag": "neither true nor false",
+    "claims": "no list of claims with their versions",
+    "numbers": "no list of whole numbers",
+    "texts": "no list of texts",
+    "columns": "no object of texts by column",
+    "place": "no file with a line",
+}
+
+
+def _is(kind: str, value: Any) -> bool:
+    match kind:
+        case "text":
+            return isinstance(value, str)
+        case "number":
+            return _is_whole(value)
+        case "flag":
+            return isinstance(value, bool)
+        case "texts":
+            return isinstance(value, list) and all(isinstance(one, str) for one in value)
+        case "numbers":
+            return isinstance(value, list) and all(_is_whole(one) for one in value)
+        case "columns":
+            return isinstance(value, dict) and all(isinstance(v, str) for v in value.values())
+        case "place":
+            return (
+                isinstance(value, dict)
+                and set(value) == {"file", "line"}
+                and isinstance(value["file"], str)
+                and _is_whole(value["line"])
+            )
+        case _:
+            return isinstance(value, list) and all(
+                isinstance(one, dict)
+                and set(one) == {"claim", "version"}
+                and isinstance(one["claim"], str)
+                and _is_whole(one["version"])
+                for one in value
+            )
+
+
+def _is_whole(value: Any) -> bool:
+    return isinstance(value, int) and not isinstance(value, bool) and 0 <= value < 10**18
+
+
+def _refuse(errors: list[tuple[str, str]]) -> None:
+    if errors:
+        told = " ".join(f"{name} {why}" for name, why in errors)
+        raise Problem(422, f"{told} Nothing was recorded.", errors)

@@ -1,0 +1,83 @@
+"""The pages about the whole as the last refresh published them, in the desk's frame.
+
+Belongs here: field, upcoming, data, terms, dictionary and the tables' files. Does not belong here:
+pages on which people act.
+
+A published page is of our own making, so its content is taken out between two marks that no data
+can hold, since data is escaped.
+"""
+
+from __future__ import annotations
+
+import html
+import mimetypes
+import re
+
+from markupsafe import Markup
+from starlette.requests import Request
+from starlette.responses import FileResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from pipelines.desk.problems import Problem
+from pipelines.desk.rendering import page
+from pipelines.desk.site import DeskSite
+
+NAMES = ("field", "upcoming", "data", "terms", "dictionary", "startups", "failures")
+_MAIN = re.compile(r'<main id="main" tabindex="-1">\n(.*)</main>', re.DOTALL)
+_TITLE = re.compile(r"<title>(.*) – .*</title>")
+_SCRIPTS = re.compile(r'<script src="(?:\.\./)?(assets/[a-z.-]+)"></script>')
+_HEAD = ("page.js", "status.js")
+_FILE = re.compile(r"[A-Za-z0-9_-][A-Za-z0-9_.-]*")
+_HEADING = re.compile(r"<h1>Claim (.*?)</h1>")
+
+
+def routes(site: DeskSite) -> list[Route]:
+    """The paths of published pages and tables."""
+
+    def shown(request: Request) -> Response:
+        name = request.url.path.strip("/").removesuffix(".html")
+        text = _text(site, f"{name}.html")
+        main, title = _MAIN.search(text), _TITLE.search(text)
+        if main is None or title is None:
+            raise Problem(404, "There is no such page as of the last refresh.")
+        scripts = [one for one in _SCRIPTS.findall(text) if not one.endswith(_HEAD)]
+        content = {
+            "title": html.unescape(title[1]),
+            "page": name,
+            "main": Markup(main[1]),
+            "scripts": scripts,
+        }
+        return page(request, site, "desk/published.html", content)
+
+    def table(request: Request) -> Response:
+        name = request.path_params["name"]
+        path = site.workspace.published / "data" / name
+        if not _FILE.fullmatch(name) or not path.is_file():
+            raise Problem(404, "There is no such table as of the last refresh.")
+        kind = mimetypes.guess_type(name)[0] or "application/octet-stream"
+        return FileResponse(path, media_type=kind, filename=name)
+
+    def first(_: Request) -> Response:
+        return RedirectResponse("/", 303)
+
+    return [
+        *(Route(f"/{name}.html", shown, methods=["GET"]) for name in NAMES),
+        Route("/index.html", first, methods=["GET"]),
+        Route("/data/{name}", table, methods=["GET"]),
+    ]
+
+
+def claim_of_file(site: DeskSite, name: str) -> str | None:
+    """The claim whose published page has that file name; None where there is none."""
+    if not _FILE.fullmatch(name) or not name.endswith(".html"):
+        return None
+    path = site.workspace.published / "claims" / name
+    heading = _HEADING.search(path.read_text(encoding="utf-8")) if path.is_file() else None
+    return html.unescape(heading[1]) if heading else None
+
+
+def _text(site: DeskSite, name: str) -> str:
+    try:
+        return (site.workspace.published / name).read_text(encoding="utf-8")
+    except OSError:
+        raise Problem(404, "There is no such page as of the last refresh.") from None
