@@ -144,8 +144,8 @@ def _absent_headers(parts: list[tuple[str, ReadPart]]) -> list[dict[str, Any]]:
     return [
         {"feed": part.feed, "file": file, "column": column, "sentence": sentence}
         for file, part in parts
-        if not part.parsed.is_whole and part.mapping is not None and part.reading is not None
-        for column, sentence in absent_headers(part.feed, part.reading.header, part.mapping).items()
+        if not part.parsed.is_whole and part.mapping is not None and part.header
+        for column, sentence in absent_headers(part.feed, part.header, part.mapping).items()
     ]
 
 

@@ -10,7 +10,6 @@ from collections.abc import Sequence
 
 from pipelines.records.left_out import idle_entries
 from pipelines.records.mapping import Mapping
-from pipelines.records.serving import unused_sentence
 from pipelines.steps.file_parts import ReadPart
 from pipelines.store.inputs import Inputs
 
@@ -25,17 +24,19 @@ def unused_of_mappings(
         paths: the files below exports/.
         parts: the parts that were read, without their rows.
     """
-    told = [unused_sentence(mapping) for mapping in inputs.mappings.unused(paths)]
+    told = inputs.mappings.unused_sentences(paths)
     for mapping in inputs.mappings.all:
-        served = [part for _, part in parts if part.mapping is mapping]
-        if served:
-            told += _entries(mapping, served)
+        for join in ("", *(one.name for one in mapping.joins)):
+            served = [part for _, part in parts if part.mapping is mapping and part.join == join]
+            if served:
+                told += _entries(mapping, join, served)
     return told
 
 
-def _entries(mapping: Mapping, served: list[ReadPart]) -> list[str]:
+def _entries(mapping: Mapping, join: str, served: list[ReadPart]) -> list[str]:
     left = {}
-    for number, entry in enumerate(mapping.leave_out):
+    entries = {n: entry for n, (of, entry) in enumerate(mapping.entries) if of == join}
+    for number, entry in entries.items():
         if entry.is_of_sheets:
             left[number] = sum(
                 part.parsed.sheet_rows_left_out
@@ -45,4 +46,4 @@ def _entries(mapping: Mapping, served: list[ReadPart]) -> list[str]:
         else:
             left[number] = sum(part.parsed.left_out.filter(entry=number).height for part in served)
     rows = sum(part.parsed.rows_read for part in served)
-    return idle_entries(mapping.name, mapping.leave_out, left, rows)
+    return idle_entries(mapping.name, entries, left, rows)

@@ -34,7 +34,8 @@ from schemas.columns import key_columns
 from schemas.feeds import FEED_TABLES, record_schema
 
 # One row is one file, or one sheet of a workbook, as one mapping reads it; `place` is the number of
-# the sheet in its workbook.
+# the sheet in its workbook. One with `joined_as` is a file joined to others: no row of it is a
+# record, and it dates nothing.
 FILES = pl.Schema(
     {
         "file": pl.String(),
@@ -46,6 +47,9 @@ FILES = pl.Schema(
         "rows_read": pl.Int64(),
         "rows_split": pl.Int64(),
         "left_out": pl.Int64(),
+        "joined_as": pl.String(),
+        "joined": pl.Int64(),
+        "duplicates": pl.Int64(),
     }
 )
 SET_ASIDE = pl.Schema({"file": pl.String, "sheet": pl.String, **REASON_SCHEMA})
@@ -110,7 +114,7 @@ def gather(
         at = {"file": pl.lit(path, pl.String), "sheet": pl.lit("")}
         told.append(reasons_told.with_columns(**at).select(list(SET_ASIDE)))
         counts = (file.header_line, file.rows_read, file.rows_split, file.left_out.height)
-        files.append((path, "", "", 0, named, *counts))
+        files.append((path, "", "", 0, named, *counts, "", file.joined, file.duplicates))
     return (
         pl.concat(rows, how="diagonal") if rows else pl.DataFrame(),
         pl.DataFrame(files, schema=FILES, orient="row"),
@@ -193,20 +197,25 @@ def _places(reasons: pl.DataFrame) -> pl.DataFrame:
 def _through_dates(feed: str, rows: pl.DataFrame, files: pl.DataFrame) -> pl.DataFrame:
     """The day up to which each file is complete: the one in its name, else the latest seen."""
     seen = rows.group_by("source_file").agg(latest=seen_on(feed).max())
+    day = pl.when(pl.col("joined_as") == "").then(pl.coalesce("named_date", "latest"))
     return files.join(
         seen, left_on="file", right_on="source_file", how="left", maintain_order="left"
-    ).select("file", "sheet", "place", through_date=pl.coalesce("named_date", "latest"))
+    ).select("file", "sheet", "place", "joined_as", through_date=day)
 
 
 def _rank(rows: pl.DataFrame, through: pl.DataFrame) -> pl.Series:
     """The rank of every row among the versions of its key; the greatest wins."""
-    ranks = through.sort(
-        "through_date",
-        pl.col("file").str.split("/").list.last(),
-        "file",
-        "place",
-        nulls_last=False,
-    ).with_row_index("rank")
+    ranks = (
+        through.filter(pl.col("joined_as") == "")
+        .sort(
+            "through_date",
+            pl.col("file").str.split("/").list.last(),
+            "file",
+            "place",
+            nulls_last=False,
+        )
+        .with_row_index("rank")
+    )
     if len(ranks.filter(pl.col("sheet") != "")):
         names = pl.concat_str("source_file", "source_sheet", separator="\0")
         of_file = pl.concat_str("file", "sheet", separator="\0")
@@ -336,14 +345,18 @@ def _accounts(files: pl.DataFrame, through: pl.DataFrame, fates: pl.DataFrame) -
     )
     names = ["records", "superseded", "duplicates"]
     return (
-        files.with_columns(through["through_date"])
-        .join(counts, on=["file", "sheet"], how="left")
-        .with_columns(pl.col(names).fill_null(0), joined=pl.lit(0, pl.Int64))
+        files.rename({"duplicates": "copies"})
+        .with_columns(through["through_date"])
+        .join(
+            counts.with_columns(joined_as=pl.lit("")), on=["file", "sheet", "joined_as"], how="left"
+        )
+        .with_columns(pl.col(names).fill_null(0))
+        .with_columns(pl.col("duplicates") + pl.col("copies"))
         .with_columns(
             set_aside=pl.col("rows_read")
             + pl.col("rows_split")
-            - pl.sum_horizontal(*names, "left_out")
+            - pl.sum_horizontal(*names, "left_out", "joined")
         )
         .select(*_TOLD, "rows_read", "rows_split", *ENDS)
-        .sort("file", "sheet")
+        .sort("file", "sheet", "mapping")
     )

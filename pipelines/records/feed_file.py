@@ -7,44 +7,37 @@ Belongs here: from the text of one file to what its rows say. Does not belong he
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import polars as pl
 
 from pipelines.exports.reading import Reading
 from pipelines.records.cross_checks import reasons_besides
-from pipelines.records.globs import fits
 from pipelines.records.headers import (
     HeaderFault,
     Matched,
     Together,
     match_headers,
-    places_of,
-    tested_headers,
 )
-from pipelines.records.left_out import LEFT_OUT, LeaveOut, rows_left_out
+from pipelines.records.left_out import LEFT_OUT
 from pipelines.records.long_layout import PARTS, parse_results, parsed_long_schema
 from pipelines.records.mapping import Mapping
 from pipelines.records.parsing import parse_columns
 from pipelines.records.reasons import REASON_SCHEMA, no_reasons
-from pipelines.records.steps import changed, literal, split_parts
+from pipelines.records.row_cells import (
+    PART,
+    Place,
+    cell_of_place,
+    leave_rows_out,
+    with_decimal_commas,
+)
+from pipelines.records.steps import changed, split_parts
 from schemas.codes import ANALYTES
 from schemas.columns import polars_schema
 from schemas.feeds import FEED_TABLES, SEEN_BY
 
-_COUNT_RULES = ("too_few_fields", "too_many_fields", "cut_off_line")
 _PARTS = 2**20  # more parts than any cell has
-# No column of a feed has a name with a NUL.
-_PART, _SPLIT = "\0part", "\0split"
-
-
-@dataclass(frozen=True)
-class Place:
-    """Where rows come from: the path below exports/, and the sheet of a workbook."""
-
-    file: str = ""
-    sheet: str = ""
+_SPLIT = "\0split"
 
 
 @dataclass(frozen=True)
@@ -65,6 +58,7 @@ class ParsedFile:
         left_out: the rows that the mapping leaves out, by `left_out.LEFT_OUT`.
         header_line: the line of the header, from 1.
         sheet_rows_left_out: the rows of a sheet that is left out whole.
+        joined, duplicates: of a joined file the rows that are joined, and copies of such.
     """
 
     rows: pl.DataFrame
@@ -77,6 +71,8 @@ class ParsedFile:
     left_out: pl.DataFrame = field(default_factory=LEFT_OUT.to_frame)
     header_line: int = 1
     sheet_rows_left_out: int = 0
+    joined: int = 0
+    duplicates: int = 0
 
     @property
     def left_out_rows(self) -> int:
@@ -100,7 +96,8 @@ def parse_file(
     reading: Reading,
     mapping: Mapping,
     timezone: str,
-    place: Place = Place(),
+    place: Place = Place(),  # noqa: B008 - frozen
+    not_joined: pl.DataFrame | None = None,
 ) -> ParsedFile:
     """Types the rows of one file: rows are left out, then split, then read column by column.
 
@@ -110,6 +107,7 @@ def parse_file(
         mapping: how this company writes the feed.
         timezone: the IANA name of the workspace's time zone.
         place: where the rows come from.
+        not_joined: the reasons, by `exports.reading.FAULTS`, of rows whose joins set them aside.
     """
     if reading.fault is not None:
         fault = reading.fault
@@ -117,12 +115,15 @@ def parse_file(
     matched = match_headers(feed, reading.header, mapping)
     if matched.fault is not None:
         return _whole(feed, reading, mapping, _told(matched.fault), reading.header_line)
-    reading, left_out = _leave_out(reading, mapping, place)
+    reading, left_out = leave_rows_out(reading, mapping.leave_out, place, mapping.marks_of_header)
+    if not_joined is not None:
+        reading = _without(reading, not_joined)
     texts, rows_split = _texts(reading, mapping, matched, place)
     names = [name for name in texts.columns if name not in ("source_line", "raw", *PARTS)]
     rows, reasons = parse_columns(feed, texts, mapping, timezone, names)
     if mapping.is_long:
-        rows, more = parse_results(_spoken_parts(texts, mapping), rows, mapping)
+        of_value = replace(mapping, marks=mapping.marks_of("value"))
+        rows, more = parse_results(_spoken_parts(texts, of_value), rows, of_value)
         reasons = pl.concat([reasons, more])
     unread = rows.join(reasons.select(source_line="line").unique(), on="source_line", how="semi")
     besides = reasons_besides(feed, unread)
@@ -151,6 +152,16 @@ def parse_file(
     )
 
 
+def _without(reading: Reading, not_joined: pl.DataFrame) -> Reading:
+    """The reading with rows among its faults that are not left out and that joins set aside."""
+    here = not_joined.join(reading.rows.select("line"), on="line", how="semi")
+    return replace(
+        reading,
+        rows=reading.rows.join(here.select("line").unique(), on="line", how="anti"),
+        faults=pl.concat([reading.faults, here]),
+    )
+
+
 def _with_place(rows: pl.DataFrame, line: str, splits: bool) -> pl.DataFrame:
     """Line and part of rows whose line may hold both (see `_texts`)."""
     if not splits:
@@ -169,70 +180,6 @@ def seen_on(feed: str) -> pl.Expr:
     return pl.coalesce(SEEN_BY[feed]).cast(pl.Date)
 
 
-def _leave_out(reading: Reading, mapping: Mapping, place: Place) -> tuple[Reading, pl.DataFrame]:
-    """The reading without the rows that the mapping leaves out, and those rows.
-
-    Only the first cell of a row with another number of fields than the header has is looked at.
-    """
-    if not any(not entry.is_of_sheets for entry in mapping.leave_out):
-        return reading, LEFT_OUT.to_frame()
-    cells = [pl.col(f"c{at}") for at in range(len(reading.header))]
-    first = pl.coalesce(pl.when(cell != "").then(cell) for cell in cells)
-    headers = {name: _cell(name, reading.header, place) for name in tested_headers(mapping)}
-    known = {name: cell for name, cell in headers.items() if cell is not None}
-    entries = tuple(_of_sheet(entry, place.sheet) for entry in mapping.leave_out)
-    whole = rows_left_out(reading.rows, entries, known, first, mapping.marks)
-    ragged = reading.faults.filter(pl.col("rule").is_in(_COUNT_RULES))
-    torn = rows_left_out(
-        ragged, entries, {}, first_field("value", reading.delimiter or "\t"), mapping.marks
-    )
-    left = pl.concat([whole, torn]).unique("line").sort("line")
-    gone = pl.col("line").is_in(left["line"].implode())
-    kept = replace(
-        reading,
-        rows=reading.rows.filter(~gone),
-        faults=reading.faults.filter(~gone),
-        rows_read=reading.rows_read - left.height,
-    )
-    return kept, left
-
-
-def _of_sheet(entry: LeaveOut, sheet: str) -> LeaveOut:
-    """An entry that is for other sheets looks at nothing here."""
-    if entry.sheets and not fits(entry.sheets, sheet):
-        return replace(entry, tests=(), first_cell=())
-    return entry
-
-
-def first_field(column: str, delimiter: str) -> pl.Expr:
-    """The first field that is not empty of a row that stands in a column as it came."""
-    mark = "\\t" if delimiter == "\t" else literal(delimiter)
-    field = rf'^(?:[ \t]*(?:"[ \t]*")?[ \t]*{mark})*[ \t]*(?:"((?:[^"]|"")*)"|([^{mark}]+))'
-    parts = pl.col(column).str.extract_groups(field)
-    return pl.coalesce(parts.struct.field("1"), parts.struct.field("2")).str.strip_chars()
-
-
-def _cell(name: str, header: Sequence[str], place: Place) -> pl.Expr | None:
-    """A row's cell by the name of its header; null where there is no such header."""
-    at = places_of(name, header)
-    if at:
-        return pl.col(f"c{at[0]}")
-    return _of_place(name.casefold(), place)
-
-
-def _of_place(name: str, place: Place) -> pl.Expr | None:
-    match name:
-        case "#file":
-            return pl.lit(place.file)
-        case "#sheet":
-            return pl.lit(place.sheet)
-        case "#line":
-            return pl.col("line").cast(pl.String)
-        case "#part":
-            return pl.col(_PART).cast(pl.String)
-    return None
-
-
 def _texts(
     reading: Reading, mapping: Mapping, matched: Matched, place: Place
 ) -> tuple[pl.DataFrame, int]:
@@ -243,21 +190,21 @@ def _texts(
     """
     rows = reading.rows
     if reading.typed is not None and mapping.marks.decimal == ",":
-        rows = _with_decimal_commas(rows, reading.typed)
+        rows = with_decimal_commas(rows, reading.typed)
     columns = {name: _filled(pl.col(f"c{at}")) for name, at in matched.places.items()}
     columns |= {name: _together(told, place) for name, told in matched.together.items()}
     line, added = pl.col("line"), 0
-    rows = rows.with_columns(pl.lit(1, pl.Int64).alias(_PART))
+    rows = rows.with_columns(pl.lit(1, pl.Int64).alias(PART))
     split = mapping.split_column
     if split is not None and split in columns:
         separators = mapping.transforms[split][0].texts
         parts = split_parts(columns[split], separators).alias(_SPLIT)
-        numbers = pl.int_ranges(1, pl.col(_SPLIT).list.len() + 1).alias(_PART)
-        apart = rows.with_columns(parts).with_columns(numbers).explode(_SPLIT, _PART)
+        numbers = pl.int_ranges(1, pl.col(_SPLIT).list.len() + 1).alias(PART)
+        apart = rows.with_columns(parts).with_columns(numbers).explode(_SPLIT, PART)
         added = apart.height - rows.height
         rows, columns[split] = apart, pl.col(_SPLIT)
     if split is not None:
-        line = line * _PARTS + pl.col(_PART)
+        line = line * _PARTS + pl.col(PART)
     texts = rows.select(
         line.alias("source_line"),
         "raw",
@@ -274,7 +221,7 @@ def _filled(text: pl.Expr) -> pl.Expr:
 def _together(told: Together, place: Place) -> pl.Expr:
     """A column from several places."""
     cells = [
-        _filled(pl.col(f"c{at}")) if isinstance(at, int) else _of_place(at, place)
+        _filled(pl.col(f"c{at}")) if isinstance(at, int) else cell_of_place(at, place)
         for at in told.places
     ]
     if told.between is None:
@@ -288,20 +235,6 @@ def _spoken_parts(texts: pl.DataFrame, mapping: Mapping) -> pl.DataFrame:
         changed(pl.col(part), mapping.transforms[part], mapping.marks).alias(part)
         for part in PARTS
         if part in texts.columns and part in mapping.transforms
-    )
-
-
-def _with_decimal_commas(rows: pl.DataFrame, typed: pl.DataFrame) -> pl.DataFrame:
-    """Numbers that a sheet itself types, written as the mapping expects them."""
-    kinds = rows.select("line").join(typed, on="line", how="left", maintain_order="left")
-    names = [name for name in rows.columns if name not in ("line", "raw")]
-    return rows.with_columns(
-        pl.when(kinds[name] == "number")
-        .then(pl.col(name).str.replace(".", ",", literal=True))
-        .otherwise(pl.col(name))
-        .alias(name)
-        for name in names
-        if name in kinds.columns
     )
 
 

@@ -6,21 +6,19 @@ header line is (`pipelines.exports`), guesses (`draft`).
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from rapidfuzz import fuzz, process
-
 from pipelines.exports.header_rows import HeaderSought, bare
+from pipelines.records.entries import OF_JOIN, shown_header
+from pipelines.records.header_places import base_of, places_of
+from pipelines.records.header_words import listed, nearest
 from pipelines.records.mapping import Mapping
 from pipelines.records.mapping_checks import LONG_PARTS, PLACES
 from schemas.codes import ANALYTES
 from schemas.columns import column_names, required_columns
 from schemas.feeds import FEED_TABLES
 
-_NEAREST = 3
-_NUMBERED = re.compile(r"(.+)#([0-9]+)")
 # Where one of two columns is enough.
 EITHER = {"water_tests": ("site", "serial"), "treatment_purchases": ("site", "serial")}
 _REQUIRED_PARTS = ("analyte", "value")
@@ -70,17 +68,26 @@ def wanted(feed: str, mapping: Mapping) -> list[str]:
 
 def expected_headers(feed: str, mapping: Mapping) -> list[str]:
     """The names that a file's header line is expected to hold, by the mapping or the feed."""
-    return [header for name in wanted(feed, mapping) for header in mapping.headers_of(name)]
+    named = [header for name in wanted(feed, mapping) for header in mapping.headers_of(name)]
+    return [header for header in [*named, *joining_headers(mapping)] if OF_JOIN not in header]
 
 
 def header_sought(feed: str, mapping: Mapping) -> HeaderSought:
-    """By what the header row of a file is known: what is required and what `leave_out` looks at."""
+    """By what the header row of a file is known: what is required, left out by and joined by."""
     groups = [mapping.headers_of(name) for name in required(feed, mapping)]
     if feed in EITHER and not any(name in mapping.constants for name in EITHER[feed]):
         groups.append(tuple(h for name in EITHER[feed] for h in mapping.headers_of(name)))
-    groups += [(name,) for name in tested_headers(mapping)]
-    own = [tuple(map(_base, group)) for group in groups if not set(group) & set(PLACES)]
-    return HeaderSought(mapping.header_row, tuple(own))
+    groups += [(name,) for name in [*tested_headers(mapping), *joining_headers(mapping)]]
+    return HeaderSought(mapping.header_row, to_be_found(groups))
+
+
+def to_be_found(groups: Sequence[tuple[str, ...]]) -> tuple[tuple[str, ...], ...]:
+    """Groups of names without groups of which one is a place, or stands in a joined file."""
+    return tuple(
+        tuple(map(base_of, group))
+        for group in groups
+        if not set(group) & set(PLACES) and not any(OF_JOIN in name for name in group)
+    )
 
 
 def required(feed: str, mapping: Mapping) -> list[str]:
@@ -94,16 +101,9 @@ def tested_headers(mapping: Mapping) -> list[str]:
     return [test.header for entry in mapping.leave_out for test in entry.tests]
 
 
-def places_of(name: str, header: Sequence[str]) -> list[int]:
-    """Where a header stands; `Text#2` is the second of equal ones."""
-    plain = [bare(one) for one in header]
-    exact = [place for place, one in enumerate(plain) if one == bare(name)]
-    numbered = _NUMBERED.fullmatch(name)
-    if exact or not numbered:
-        return exact
-    equal = [place for place, one in enumerate(plain) if one == bare(numbered[1])]
-    number = int(numbered[2])
-    return [equal[number - 1]] if 2 <= number <= len(equal) else []
+def joining_headers(mapping: Mapping) -> list[str]:
+    """The headers so far by which joins find their rows, each once."""
+    return list(dict.fromkeys(left for join in mapping.joins for left, _ in join.on))
 
 
 def match_headers(feed: str, header: Sequence[str], mapping: Mapping) -> Matched:
@@ -113,8 +113,8 @@ def match_headers(feed: str, header: Sequence[str], mapping: Mapping) -> Matched
     said = [header for name in named for header in mapping.headers_of(name)]
     taken = {bare(name) for name in said}
     # Who numbers equal headers means the first by the bare name.
-    all_named = [*said, *tested_headers(mapping)]
-    counted = {bare(_base(name)) for name in all_named if _base(name) != name}
+    all_named = [*said, *tested_headers(mapping), *joining_headers(mapping)]
+    counted = {bare(base_of(name)) for name in all_named if base_of(name) != name}
     places: dict[str, int] = {}
     together: dict[str, Together] = {}
     for column in columns:
@@ -156,24 +156,14 @@ def absent_headers(feed: str, header: Sequence[str], mapping: Mapping) -> dict[s
             whole = len(lacking) == len(headers)
             rest = "the column is read as empty" if whole else "the others are read"
             absent[column] = (
-                f"There is no header {_listed(lacking)}, which {mapping.name} names for {column}; "
-                f"{rest}, and {_nearest(lacking, header)}."
+                f"There is no header {listed(lacking)}, which {mapping.name} names for {column}; "
+                f"{rest}, and {nearest(lacking, header)}."
             )
     return absent
 
 
-def _base(name: str) -> str:
-    """A header without the number that tells it from equal ones."""
-    numbered = _NUMBERED.fullmatch(name)
-    return numbered[1] if numbered else name
-
-
-def _listed(names: Sequence[str]) -> str:
-    return " or ".join(f'"{name}"' for name in names)
-
-
 def _twice(column: str, headers: list[str]) -> HeaderFault:
-    told = " and ".join(f'"{name}"' for name in headers)
+    told = " and ".join(f'"{shown_header(name)}"' for name in headers)
     return HeaderFault(
         column,
         headers[1],
@@ -196,19 +186,25 @@ def _missing(
         sought += [name for column in either for name in mapping.headers_of(column)]
         plain = f"{' or '.join(either)} (at least one of the two)"
         told.append(_looked_for(mapping, either, plain))
-    tests = [name for name in dict.fromkeys(tested_headers(mapping)) if name not in PLACES]
-    tests = [name for name in tests if not places_of(name, header)]
-    told += [f'the header "{name}", which {mapping.name} names under leave_out' for name in tests]
+    tests = []
+    for part, names in (
+        ("leave_out", dict.fromkeys(tested_headers(mapping))),
+        ("join", joining_headers(mapping)),
+    ):
+        for name in names:
+            if name.casefold() not in PLACES and not places_of(name, header):
+                tests.append(name)
+                told.append(f"the header {listed([name])}, which {mapping.name} names under {part}")
     if not told:
         return None
     remedy = f"rename it, or name it under [columns] in {mapping.name}"
     if not missing:
-        remedy = f"correct the entry in {mapping.name}, since a filter may not do nothing unheard"
+        remedy = f"correct the entry in {mapping.name}, since it may not do nothing unheard"
     return HeaderFault(
         missing[0] if missing else "",
-        "" if missing else tests[0],
+        "" if missing else shown_header(tests[0]),
         "missing_column" if missing else "missing_header",
-        f"The file lacks {' and '.join(told)}; {_nearest([*sought, *tests], header)}; {remedy}.",
+        f"The file lacks {' and '.join(told)}; {nearest([*sought, *tests], header)}; {remedy}.",
     )
 
 
@@ -218,21 +214,4 @@ def _looked_for(mapping: Mapping, columns: Sequence[str], plain: str) -> str:
     if not named:
         return plain
     headers = [name for column in named for name in mapping.headers_of(column)]
-    return f"the header {_listed(headers)}, which {mapping.name} names for {' or '.join(named)}"
-
-
-def _nearest(sought: Sequence[str], header: Sequence[str]) -> str:
-    """The headers that come nearest to what was sought, as a clause."""
-    names = [name for name in header if name.strip()]
-    if not names:
-        return "it has no headers"
-    near: list[str] = []
-    for name in sought:
-        found = process.extract(
-            bare(name), names, scorer=fuzz.WRatio, processor=bare, limit=_NEAREST
-        )
-        near += [header for header, _, _ in found if header not in (*near, name)]
-    if not near:
-        return "no other header comes near"
-    shown = ", ".join(f'"{name}"' for name in near[: _NEAREST * 2])
-    return f"the nearest headers found are {shown}"
+    return f"the header {listed(headers)}, which {mapping.name} names for {' or '.join(named)}"

@@ -6,7 +6,7 @@ Belongs here: the tests on cells as they came. Does not belong here: what may be
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import polars as pl
@@ -50,7 +50,7 @@ def rows_left_out(
     entries: tuple[LeaveOut, ...],
     places: dict[str, pl.Expr],
     first_cell: pl.Expr,
-    marks: Marks,
+    marks: Callable[[str], Marks],
 ) -> pl.DataFrame:
     """The rows that an entry fits, by `LEFT_OUT`; the first entry that holds gives the reason.
 
@@ -60,13 +60,13 @@ def rows_left_out(
         places: by header, where its cell is found in `rows`; an entry with a header that is not
             there looks at nothing.
         first_cell: the row's first cell that is not empty.
-        marks: how numbers are written.
+        marks: how numbers under a header are written.
     """
     fitting: list[pl.Expr] = []
     for number, entry in enumerate(entries):
         if any(test.header not in places for test in entry.tests) or entry.is_of_sheets:
             continue
-        holds = [_holds(places[test.header], test, marks) for test in entry.tests]
+        holds = [_holds(places[test.header], test, marks(test.header)) for test in entry.tests]
         if entry.first_cell:
             holds.append(first_cell.str.contains(any_of(map(text_pattern, entry.first_cell))))
         fits = pl.all_horizontal(holds).fill_null(False)
@@ -83,18 +83,18 @@ def rows_left_out(
 
 
 def idle_entries(
-    name: str, entries: Sequence[LeaveOut], left: Mapping[int, int], rows_read: int
+    name: str, entries: Mapping[int, LeaveOut], left: Mapping[int, int], rows_read: int
 ) -> list[str]:
     """A sentence for each entry that leaves out no row, or every row, of all files of a mapping.
 
     Args:
         name: the mapping.
-        entries: its entries.
+        entries: its entries by their numbers, its own or those of one of its joins.
         left: how many rows each left out, by its number.
         rows_read: how many rows the files hold.
     """
     told = []
-    for number, entry in enumerate(entries):
+    for number, entry in entries.items():
         rows = left.get(number, 0)
         if rows in (0, rows_read):
             which = "no row" if rows == 0 else "every row"

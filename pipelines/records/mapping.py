@@ -15,7 +15,19 @@ from typing import Any
 
 from pipelines.errors import WorkspaceError
 from pipelines.records.dates import format_pattern
-from pipelines.records.left_out import CellTest, LeaveOut
+from pipelines.records.entries import (
+    OF_JOIN,
+    Several,
+    column_of,
+    key_of,
+    leave_out_of,
+    named_header,
+    phrase_of,
+    several_of,
+    step_of,
+)
+from pipelines.records.join_entries import Join, join_of
+from pipelines.records.left_out import LeaveOut
 from pipelines.records.mapping_checks import PARTS, faults_of, text_of
 from pipelines.records.numerals import Marks
 from pipelines.records.phrases import Phrase
@@ -23,17 +35,6 @@ from pipelines.records.scope_checks import feed_fault, feed_of
 from pipelines.records.steps import Step
 from pipelines.records.units_of_measure import Conversion, conversion
 from pipelines.workspace.toml_file import TomlFile, dotted, read_toml
-
-
-@dataclass(frozen=True)
-class Several:
-    """A column that comes from several headers.
-
-    `between` stands between the texts that are not empty; None: the first that is not empty.
-    """
-
-    headers: tuple[str, ...]
-    between: str | None
 
 
 @dataclass(frozen=True)
@@ -61,6 +62,8 @@ class Mapping:
         phrases: the feed's column to the phrases that give codes.
         leave_out: the rows and sheets that are meant to stay out.
         bases: the laboratory's name in lower case to what its results are expressed as.
+        joins: the files that are joined to each of its own, in their order. A header of one is
+            named as in `entries.named_header` wherever a header is named.
         aliases: by the feed's column what cells mean (`pipelines.records.aliases`).
         file: the file's name; empty where there is no file.
     """
@@ -86,6 +89,7 @@ class Mapping:
     phrases: dict[str, tuple[Phrase, ...]] = field(default_factory=dict)
     leave_out: tuple[LeaveOut, ...] = ()
     bases: dict[str, str] = field(default_factory=dict)
+    joins: tuple[Join, ...] = ()
     aliases: dict[str, dict[str, str]] = field(default_factory=dict)
     file: str = field(default="", compare=False)
 
@@ -128,6 +132,22 @@ class Mapping:
             return self.several[column].headers
         return (self.columns.get(column, column),)
 
+    def marks_of(self, column: str) -> Marks:
+        """How numbers of a column are written: as in the joined file that it comes from."""
+        return self.marks_of_header(next(iter(self.headers_of(column))))
+
+    def marks_of_header(self, header: str) -> Marks:
+        """How numbers under a header are written; sums are written as the mapping reads them."""
+        name, of_join, _ = header.partition(OF_JOIN)
+        join = next((one for one in self.joins if of_join and one.name == name), None)
+        return self.marks if join is None or join.made else join.marks
+
+    @property
+    def entries(self) -> tuple[tuple[str, LeaveOut], ...]:
+        """All entries that leave rows out, each with the name of its join; empty for its own."""
+        own = [("", entry) for entry in self.leave_out]
+        return (*own, *((join.name, entry) for join in self.joins for entry in join.leave_out))
+
     def names(self, column: str) -> bool:
         """Whether the mapping names a header for the column."""
         return column in self.columns or column in self.several
@@ -160,20 +180,26 @@ def read_mapping(feed: str, name: str, data: dict[str, Any]) -> Mapping:
     data = {part: data[part] for part in PARTS if part in data}
     analytes: dict[str, Any] | None = data.get("analytes")
     sources: dict[str, Any] = data.get("columns", {})
+    names = [entry["name"] for entry in data.get("join", ())]
+    marks = Marks(data.get("decimal", "."), data.get("thousands"))
     return Mapping(
         feed,
         name,
-        Marks(data.get("decimal", "."), data.get("thousands")),
+        marks,
         tuple(data.get("dates", ())),
         data.get("layout", "wide"),
-        {column: header for column, header in sources.items() if isinstance(header, str)},
+        {
+            column: named_header(header, names)
+            for column, header in sources.items()
+            if isinstance(header, str)
+        },
         dict(data.get("units", {})),
         {column: text_of(value) for column, value in data.get("constants", {}).items()},
         None
         if analytes is None
-        else {_key(name): _column(told) for name, told in analytes.items()},
+        else {key_of(name): column_of(told) for name, told in analytes.items()},
         {
-            column: {_key(word): text_of(value) for word, value in words.items()}
+            column: {key_of(word): text_of(value) for word, value in words.items()}
             for column, words in data.get("values", {}).items()
         },
         files=tuple(data["files"]) if "files" in data else None,
@@ -183,75 +209,30 @@ def read_mapping(feed: str, name: str, data: dict[str, Any]) -> Mapping:
         valid_from=data.get("valid_from"),
         valid_until=data.get("valid_until"),
         several={
-            column: _several(told) for column, told in sources.items() if isinstance(told, dict)
+            column: several_of(told, names)
+            for column, told in sources.items()
+            if isinstance(told, dict)
         },
         transforms={
-            column: tuple(_step(step) for step in steps)
+            column: tuple(step_of(step) for step in steps)
             for column, steps in data.get("transforms", {}).items()
         },
         phrases={
-            column: tuple(_phrase(entry) for entry in entries)
+            column: tuple(phrase_of(entry) for entry in entries)
             for column, entries in data.get("phrases", {}).items()
         },
-        leave_out=tuple(_leave_out(entry) for entry in data.get("leave_out", ())),
+        leave_out=tuple(leave_out_of(entry, names) for entry in data.get("leave_out", ())),
         bases={
-            _key(name): told["basis"]
+            key_of(name): told["basis"]
             for name, told in (analytes or {}).items()
             if isinstance(told, dict) and "basis" in told
         },
+        joins=tuple(
+            join_of(entry, names[:number], marks)
+            for number, entry in enumerate(data.get("join", ()))
+        ),
         file=name.rpartition("/")[2],
     )
-
-
-def _key(text: str) -> str:
-    return text.strip().lower()
-
-
-def _column(told: Any) -> str:
-    return str(told["column"] if isinstance(told, dict) else told)
-
-
-def _several(told: dict[str, Any]) -> Several:
-    if "first" in told:
-        return Several(tuple(told["first"]), None)
-    return Several(tuple(told["join"]), told.get("with", " "))
-
-
-def _step(step: dict[str, Any]) -> Step:
-    ((verb, value),) = step.items()
-    return Step(verb, tuple(value) if isinstance(value, list) else value)
-
-
-def _phrase(entry: dict[str, Any]) -> Phrase:
-    return Phrase(entry["code"].strip(), tuple(entry.get("any", ())), entry.get("matches"))
-
-
-def _leave_out(entry: dict[str, Any]) -> LeaveOut:
-    tests = [entry] if "header" in entry else []
-    return LeaveOut(
-        entry["reason"].strip(),
-        tuple(_test(test) for test in [*tests, *entry.get("also", ())]),
-        tuple(entry.get("first_cell", ())),
-        tuple(entry.get("sheets", ())),
-    )
-
-
-def _test(test: dict[str, Any]) -> CellTest:
-    return CellTest(
-        test["header"],
-        _cells(test.get("is")),
-        _cells(test.get("is_not")),
-        test.get("matches"),
-        test.get("empty"),
-        None if "below" not in test else float(test["below"]),
-        None if "above" not in test else float(test["above"]),
-    )
-
-
-def _cells(told: Any) -> tuple[str, ...] | None:
-    if told is None:
-        return None
-    return (told,) if isinstance(told, str) else tuple(told)
 
 
 def _in_order(value: Any) -> Any:

@@ -14,8 +14,14 @@ from typing import Any
 import polars as pl
 
 from pipelines.records.dates import FormatFault, format_pattern
+from pipelines.records.join_checks import join_faults, unmade_headers
 from pipelines.records.numerals import Marks
-from pipelines.records.rule_checks import leave_out_faults, phrase_faults, transform_faults
+from pipelines.records.rule_checks import (
+    leave_out_faults,
+    marks_faults,
+    phrase_faults,
+    transform_faults,
+)
 from pipelines.records.scope_checks import SCOPE, scope_faults
 from pipelines.records.typed_values import typed
 from pipelines.records.units_of_measure import conversion, is_unit, takes_unit
@@ -39,6 +45,7 @@ PARTS = (
     "phrases",
     "values",
     "leave_out",
+    "join",
 )
 LONG_PARTS = ("analyte", "value", "unit", "remark")
 LONG_ANALYTES = (*ANALYTES, "temperature_c")
@@ -53,8 +60,6 @@ BASES = {
     "alkalinity_mg_l_caco3": ("CaCO3", "HCO3"),
     "silica_mg_l": ("SiO2", "Si"),
 }
-_THOUSANDS = (",", ".", " ", "'")
-
 Fault = tuple[tuple[str, ...], str]  # key, the rest of a sentence that begins with it
 
 
@@ -76,7 +81,7 @@ def faults_of(feed: str, data: dict[str, Any]) -> Iterator[Fault]:
             yield (key,), f"is {show(value)}; write it as a table, [{key}]."
     tables = {name: _table(data.get(name)) for name in _TABLES}
     yield from scope_faults(data)
-    yield from _marks(data)
+    yield from marks_faults(data)
     yield from _dates(data.get("dates", []))
     yield from _layout(feed, data)
     long = data.get("layout") == "long"
@@ -89,9 +94,11 @@ def faults_of(feed: str, data: dict[str, Any]) -> Iterator[Fault]:
         feed, tables["transforms"], sources, lambda column: _source_kind(feed, column)
     )
     yield from leave_out_faults(data.get("leave_out", []))
+    yield from join_faults(data)
+    yield from unmade_headers(data)
     yield from _split_in_key(feed, tables, long)
     # Translations are read by the mapping's own marks and formats, so these must be sound.
-    if not [*_marks(data), *_dates(data.get("dates", []))]:
+    if not [*marks_faults(data), *_dates(data.get("dates", []))]:
         yield from _values(feed, tables["values"], data)
         marks = Marks(data.get("decimal", "."), data.get("thousands"))
         patterns = tuple(format_pattern(form) for form in data.get("dates", []))
@@ -107,17 +114,6 @@ def faults_of(feed: str, data: dict[str, Any]) -> Iterator[Fault]:
 
 def _table(value: Any) -> dict[str, Any]:
     return value if isinstance(value, dict) else {}
-
-
-def _marks(data: dict[str, Any]) -> Iterator[Fault]:
-    decimal, thousands = data.get("decimal", "."), data.get("thousands")
-    if decimal not in (".", ","):
-        yield ("decimal",), f'is {show(decimal)}; write "." or ",".'
-    elif thousands is not None and thousands not in _THOUSANDS:
-        yield ("thousands",), f'is {show(thousands)}; write ",", ".", " " or "\'".'
-    elif thousands == decimal:
-        told = "the decimal mark already; a number cannot use it for both"
-        yield ("thousands",), f"is {show(thousands)}, {told}: correct one of them."
 
 
 def _dates(forms: Any) -> Iterator[Fault]:

@@ -69,7 +69,7 @@ def parse_columns(
     # What a mapping gives for every row is written as in the mapping, not as in the exports.
     own = replace(mapping, marks=Marks(), dates=())
     written = {
-        name: own if name in mapping.constants else _with_own_dates(mapping, name) for name in names
+        name: own if name in mapping.constants else _of_column(mapping, name) for name in names
     }
     spoken = _spoken(texts, mapping, names)
     given: list[pl.Expr] = [pl.col("source_line")]
@@ -110,8 +110,9 @@ def parse_columns(
     return rows, pl.concat([told, _check_failures(feed, texts, rows, told)])
 
 
-def _with_own_dates(mapping: Mapping, name: str) -> Mapping:
-    """The mapping with the date formats of the column's own step, where it has one."""
+def _of_column(mapping: Mapping, name: str) -> Mapping:
+    """The mapping with the marks of the column's file, and the date formats of its own step."""
+    mapping = replace(mapping, marks=mapping.marks_of(name)) if mapping.joins else mapping
     for step in mapping.transforms.get(name, ()):
         if step.verb == "date":
             return replace(mapping, dates=step.texts)
@@ -126,16 +127,16 @@ def _spoken(texts: pl.DataFrame, mapping: Mapping, names: Sequence[str]) -> pl.D
     for name in names:
         if name in mapping.constants:
             continue
-        steps = mapping.transforms.get(name, ())
+        steps, marks = mapping.transforms.get(name, ()), mapping.marks_of(name)
         units = [place for place, step in enumerate(steps) if step.verb == "cell_unit"]
         if units:
-            before = changed(pl.col(name), steps[: units[0]], mapping.marks)
+            before = changed(pl.col(name), steps[: units[0]], marks)
             texts = texts.with_columns(before.alias(name)).with_columns(
                 number_part(pl.col(name)).alias(name), unit_part(pl.col(name)).alias(_UNIT + name)
             )
             steps = steps[units[0] :]
         if steps:
-            texts = texts.with_columns(changed(pl.col(name), steps, mapping.marks).alias(name))
+            texts = texts.with_columns(changed(pl.col(name), steps, marks).alias(name))
         if name in mapping.phrases:
             texts = texts.with_columns(coded(pl.col(name), mapping.phrases[name]).alias(name))
     texts = texts.with_columns(

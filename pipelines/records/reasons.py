@@ -124,7 +124,7 @@ def reasons(
     }
     return (
         rows.with_columns(_text=text, _rule=told)
-        .with_columns(_shown=_shown(pl.col("_text")))
+        .with_columns(_shown=shown_text(pl.col("_text")))
         .select(
             *(pl.col(of).alias(name) for name, of in place.items() if of in rows.columns),
             column=pl.lit(column),
@@ -146,6 +146,7 @@ def _sentence(column: str, shown: pl.Expr, rule: pl.Expr, words: Sequence[str]) 
     return pl.format("{}{} {}", pl.lit(column), quoted, rest)
 
 
-def _shown(text: pl.Expr) -> pl.Expr:
+def shown_text(text: pl.Expr) -> pl.Expr:
+    """A text on one line, cut where it is long."""
     flat = text.str.replace_all(r"\s+", " ")
     return pl.when(flat.str.len_chars() > _LONGEST).then(flat.str.head(57) + "…").otherwise(flat)

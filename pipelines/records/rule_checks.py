@@ -21,6 +21,7 @@ _DAYS = ("day", "moment")
 _NUMBERS = ("integer", "money", "hours", "number", "analyte")
 _MEASURED = ("number", "analyte")
 _LONGEST_PAD = 64
+_THOUSANDS = (",", ".", " ", "'")
 
 
 def regex_fault(pattern: object) -> str | None:
@@ -37,7 +38,8 @@ def regex_fault(pattern: object) -> str | None:
     return None
 
 
-def _texts(value: object) -> str | None:
+def texts_fault(value: object) -> str | None:
+    """What is wrong with a list of texts; None where nothing is."""
     if isinstance(value, list) and value and all(isinstance(t, str) and t for t in value):
         return None
     return f'is {show(value)}; write a list of texts, such as ["N/A"].'
@@ -70,7 +72,7 @@ def _epoch(value: object) -> str | None:
 
 
 def _formats(value: object) -> str | None:
-    if told := _texts(value):
+    if told := texts_fault(value):
         return told
     assert isinstance(value, list)
     for form in value:
@@ -83,13 +85,13 @@ def _formats(value: object) -> str | None:
 
 # What each verb takes, and the kinds of columns that it may change (none: all).
 VERBS: dict[str, tuple[Callable[[object], str | None], tuple[str, ...]]] = {
-    "split": (_texts, ()),
+    "split": (texts_fault, ()),
     "before": (_text, ()),
     "after": (_text, ()),
     "extract": (regex_fault, ()),
-    "remove": (_texts, ()),
+    "remove": (texts_fault, ()),
     "replace": (_pair, ()),
-    "empty": (_texts, ()),
+    "empty": (texts_fault, ()),
     "pad": (_width, ()),
     "strip_zeros": (_true, ()),
     "upper": (_true, ()),
@@ -101,6 +103,20 @@ VERBS: dict[str, tuple[Callable[[object], str | None], tuple[str, ...]]] = {
     "cell_unit": (_true, _MEASURED),
 }
 _WANTED = {_DAYS: "dates", _NUMBERS: "numbers", _MEASURED: "measurements"}
+
+
+def marks_faults(
+    data: dict[str, Any], above: tuple[str, ...] = (), decimal: object = "."
+) -> Iterator[Fault]:
+    """Faults of decimal and thousands; `above` is their key, `decimal` what holds without one."""
+    decimal, thousands = data.get("decimal", decimal), data.get("thousands")
+    if decimal not in (".", ","):
+        yield (*above, "decimal"), f'is {show(decimal)}; write "." or ",".'
+    elif thousands is not None and thousands not in _THOUSANDS:
+        yield (*above, "thousands"), f'is {show(thousands)}; write ",", ".", " " or "\'".'
+    elif thousands == decimal:
+        told = "the decimal mark already; a number cannot use it for both"
+        yield (*above, "thousands"), f"is {show(thousands)}, {told}: correct one of them."
 
 
 def transform_faults(
@@ -126,7 +142,7 @@ def transform_faults(
             yield key, f"is {show(steps)}; write a list of steps, such as [ {{ pad = 7 }} ]."
             continue
         for place, step in enumerate(steps):
-            yield from ((key, told) for told in _step_faults(step, place, kind(column)))
+            yield from ((key, told) for told in step_faults(step, place, kind(column)))
             if "split" in step:
                 splits.append(column)
     if len(splits) > 1:
@@ -134,7 +150,8 @@ def transform_faults(
         yield ("transforms", splits[1]), f"{told}, so keep one of the two."
 
 
-def _step_faults(step: dict[str, Any], place: int, kind: str) -> Iterator[str]:
+def step_faults(step: dict[str, Any], place: int, kind: str) -> Iterator[str]:
+    """Faults of one step at its place, for a column of a kind."""
     if len(step) != 1:
         verbs = " and ".join(step) or "nothing"
         yield f"has a step with {verbs}; write one verb a step, {{ pad = 7 }}, {{ upper = true }}."
@@ -185,7 +202,7 @@ def _phrase_faults(entry: dict[str, Any], is_last: bool) -> Iterator[str]:
     tests = [name for name in ("any", "matches", "otherwise") if name in entry]
     if len(tests) != 1:
         yield f"has {' and '.join(tests) or 'no test'}; write one of any, matches and otherwise."
-    elif "any" in entry and (told := _texts(entry["any"])):
+    elif "any" in entry and (told := texts_fault(entry["any"])):
         yield f"has any, which {told}"
     elif "matches" in entry and (told := regex_fault(entry["matches"])):
         yield f"has matches, which {told}"
@@ -216,7 +233,7 @@ def _entry_faults(entry: dict[str, Any], parts: list[str]) -> Iterator[str]:
     if not isinstance(reason, str) or not reason.strip():
         yield "has no reason, which stands in the accounts; write reason = and a text in quotes."
     for name in ("first_cell", "sheets"):
-        if name in entry and (told := _texts(entry[name])):
+        if name in entry and (told := texts_fault(entry[name])):
             yield f"has {name}, which {told}"
     has_tests = any(name in entry for name in TESTS)
     if "header" in entry or has_tests:

@@ -17,6 +17,7 @@ from pipelines.exports.delivery import day_in_name
 from pipelines.records.aliases import aliases_of
 from pipelines.records.dates import format_pattern
 from pipelines.records.globs import fits, fits_path
+from pipelines.records.join_entries import Join
 from pipelines.records.mapping import Mapping
 from schemas.columns import polars_schema
 from schemas.reference import Aliases
@@ -49,8 +50,22 @@ class Mappings:
         return replace(Mapping.plain(feed), aliases=aliases_of(feed, self.aliases))
 
     def names(self, path: str) -> bool:
-        """Whether any mapping names the file, on whatever day."""
-        return any(one.files is not None and fits_path(one.files, path) for one in self.all)
+        """Whether any mapping, or a join of one, names the file, on whatever day."""
+        return any(
+            fits_path(globs, path)
+            for one in self.all
+            for globs in (one.files, *(join.files for join in one.joins))
+            if globs is not None
+        )
+
+    def joining(self, path: str) -> list[tuple[Mapping, int]]:
+        """The mappings that join a file to others, with the number of the join."""
+        return [
+            (one, number)
+            for one in self.all
+            for number, join in enumerate(one.joins)
+            if join_names(one, join, path)
+        ]
 
     def unused(self, paths: Sequence[str]) -> list[Mapping]:
         """The mappings whose `files` match none of the paths."""
@@ -60,18 +75,37 @@ class Mappings:
             if one.files is not None and not any(fits_path(one.files, path) for path in paths)
         ]
 
+    def unused_sentences(self, paths: Sequence[str]) -> list[str]:
+        """A sentence for each mapping, and each join, whose `files` match none of the paths."""
+        joins = [
+            f"{one.name}: no file below exports/ is named by files = {', '.join(join.files)} of "
+            f"the join {join.name}."
+            for one in self.all
+            for join in one.joins
+            if not any(fits_path(join.files, path) for path in paths)
+        ]
+        return [*map(unused_sentence, self.unused(paths)), *joins]
+
     def serving(self, path: str, own_feed: str | None) -> dict[str, list[Mapping]]:
         """By feed, the mappings that serve a file; `own_feed` is the one of its folder or name.
 
-        A feed with two of them is at fault, unless they are for other sheets.
+        A feed with two of them is at fault, unless they are for other sheets. A file that a join
+        names is of no feed for that; of a workbook some sheets may be joined to others.
         """
+        joining = [one for one, _ in self.joining(path)]
         serving: dict[str, list[Mapping]] = {}
         for one in self.all:
+            if one in joining and not is_workbook(path):
+                continue
             if one.files is not None and fits_path(one.files, path) and holds_on(one, path):
                 serving.setdefault(one.feed, []).append(one)
         if own_feed is not None and own_feed not in serving:
             own = [one for one in self.of(own_feed) if one.files is None and holds_on(one, path)]
-            serving[own_feed] = own or [self.plain(own_feed)]
+            of_feed = [one for one in joining if one.feed == own_feed]
+            if not of_feed:
+                serving[own_feed] = own or [self.plain(own_feed)]
+            elif is_workbook(path) and own and all(one in own for one in of_feed):
+                serving[own_feed] = own
         return serving
 
 
@@ -87,9 +121,20 @@ def named_day(mapping: Mapping, path: str) -> dt.date | None:
     return day_in_name(path, pattern)
 
 
-def holds_on(mapping: Mapping, path: str) -> bool:
-    """Whether a mapping holds for the day in a file's name."""
-    first, last = mapping.valid_from, mapping.valid_until
+def is_workbook(path: str) -> bool:
+    """Whether a file is read as a workbook."""
+    return path.casefold().endswith(".xlsx")
+
+
+def join_names(mapping: Mapping, join: Join, path: str) -> bool:
+    """Whether a join names a file and holds for the day in its name."""
+    return fits_path(join.files, path) and holds_on(mapping, path, join)
+
+
+def holds_on(mapping: Mapping, path: str, join: Join | None = None) -> bool:
+    """Whether a mapping, or a join of it, holds for the day in a file's name."""
+    told = mapping if join is None else join
+    first, last = told.valid_from, told.valid_until
     if first is None and last is None:
         return True
     day = named_day(mapping, path)
@@ -98,15 +143,15 @@ def holds_on(mapping: Mapping, path: str) -> bool:
     return (first is None or first <= day) and (last is None or day <= last)
 
 
-def takes_sheet(mapping: Mapping, sheet: str) -> bool | None:
-    """Whether a mapping is for a sheet; None: for it if its header is found there."""
+def takes_sheet(mapping: Mapping | Join, sheet: str) -> bool | None:
+    """Whether a mapping or join is for a sheet; None: for it if its header is found there."""
     return None if mapping.sheets is None else fits(mapping.sheets, sheet)
 
 
-def sheet_left_out(mapping: Mapping, sheet: str) -> tuple[int, str] | None:
-    """Which entry leaves a whole sheet out, and its reason; None where none does."""
-    for number, entry in enumerate(mapping.leave_out):
-        if entry.is_of_sheets and fits(entry.sheets, sheet):
+def sheet_left_out(mapping: Mapping, sheet: str, join: str = "") -> tuple[int, str] | None:
+    """Which entry, of a join where one is told, leaves a whole sheet out, and its reason."""
+    for number, (of, entry) in enumerate(mapping.entries):
+        if of == join and entry.is_of_sheets and fits(entry.sheets, sheet):
             return number, entry.reason
     return None
 

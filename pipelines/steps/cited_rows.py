@@ -34,7 +34,7 @@ def cited_rows(
         if rows.is_empty():
             continue
         landed = landed_rows(con, feed, rows)
-        of_feed = forms.filter(pl.col("feed") == feed)
+        of_feed = forms.filter((pl.col("feed") == feed) & (pl.col("joined_as") == ""))
         for (file, sheet), of_file in landed.group_by("file", "sheet"):
             place = (pl.col("file") == file) & (pl.col("sheet") == sheet)
             form = of_feed.row(by_predicate=place, named=True)

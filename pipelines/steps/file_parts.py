@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -20,11 +20,17 @@ from pipelines.exports.reading import Reading
 from pipelines.exports.sheets import read_workbook, sheet_reading
 from pipelines.exports.text_rows import read_rows
 from pipelines.exports.workbook_process import Sheet
-from pipelines.records.feed_file import ParsedFile, Place, parse_file
-from pipelines.records.headers import expected_headers, header_sought
+from pipelines.records.feed_file import ParsedFile, parse_file
+from pipelines.records.headers import (
+    expected_headers,
+    header_sought,
+)
+from pipelines.records.join_entries import Join
+from pipelines.records.join_headers import join_fault, join_sought
 from pipelines.records.left_out import LEFT_OUT
 from pipelines.records.mapping import Mapping
 from pipelines.records.reasons import REASON_SCHEMA, no_reasons
+from pipelines.records.row_cells import Place
 from pipelines.records.serving import named_day, sheet_left_out, takes_sheet
 from pipelines.store.deliveries import Delivered
 from pipelines.store.inputs import Inputs
@@ -41,7 +47,10 @@ REFUSED_LINE = 1
 class ReadPart:
     """One file, or one sheet of a workbook, as one mapping reads it.
 
-    `feed` is empty where it is of none; `place` is the number of the sheet in its workbook.
+    `feed` is empty where it is of none; `place` is the number of the sheet in its workbook; `join`
+    names the join that reads it, and is empty where it is one of the mapping's own files. `header`
+    goes on with the headers of its joins, where there are any. A part of a mapping with joins that
+    `is_open` is parsed once all files of the mapping have been read (`joined_parts`).
     """
 
     feed: str
@@ -52,6 +61,9 @@ class ReadPart:
     reading: Reading | None
     landed: pl.DataFrame
     parsed: ParsedFile
+    join: str = ""
+    is_open: bool = False
+    header: list[str] = field(default_factory=list)
 
     def facts(self, file: str) -> dict[str, Any]:
         """What the store keeps of the part."""
@@ -67,6 +79,9 @@ class ReadPart:
             "rows_read": parsed.rows_read,
             "rows_split": parsed.rows_split,
             "left_out": parsed.left_out_rows,
+            "joined_as": self.join,
+            "joined": parsed.joined,
+            "duplicates": parsed.duplicates,
             "is_whole": parsed.is_whole,
             "encoding": reading.encoding if reading else "",
             "delimiter": reading.delimiter if reading else "",
@@ -93,7 +108,7 @@ def read_parts(inputs: Inputs, file: Delivered) -> Iterator[ReadPart]:
         counted = None
         if refusal[0] == "no_feed":  # read only so that its rows are counted
             counted = _counted(inputs, file.found.absolute)
-        yield _refused("", None, "", *refusal, counted)
+        yield refused("", None, "", *refusal, counted)
     elif is_workbook(file.found.absolute):
         yield from _Workbook(inputs, file).parts()
     else:
@@ -133,10 +148,15 @@ def _counted(inputs: Inputs, path: Path) -> Reading:
 
 def _text_parts(inputs: Inputs, file: Delivered) -> Iterator[ReadPart]:
     path = file.found.path
+    for mapping, number in file.joining:
+        join = mapping.joins[number]
+        sought = join_sought(join)
+        reading = _read_text(inputs.settings, file.found.absolute, list(join.needed), sought)
+        yield _joined_part(mapping, number, reading, "", 0)
     for feed, serving in sorted(file.serving.items()):
         reading = read_text(inputs.settings, file.found.absolute, feed, serving[0])
         if len(serving) > 1:
-            yield _refused(feed, None, "", "two_mappings", _two(path, "", feed, serving), reading)
+            yield refused(feed, None, "", "two_mappings", _two(path, "", feed, serving), reading)
             continue
         mapping = serving[0]
         if _is_template(feed, reading, mapping):
@@ -172,10 +192,43 @@ def _read(
     place: int,
 ) -> ReadPart:
     where = Place(file.found.path, sheet)
-    parsed = parse_file(feed, reading, mapping, inputs.settings.timezone, where)
     day = named_day(mapping, file.found.path)
     landed = _landed(where, reading)
-    return ReadPart(feed, mapping, sheet, place, day, reading, landed, parsed)
+    if mapping.joins and reading.fault is None:
+        return ReadPart(
+            feed, mapping, sheet, place, day, reading, landed, _unparsed(reading), is_open=True
+        )
+    parsed = parse_file(feed, reading, mapping, inputs.settings.timezone, where)
+    return ReadPart(
+        feed, mapping, sheet, place, day, reading, landed, parsed, header=reading.header
+    )
+
+
+def _unparsed(reading: Reading) -> ParsedFile:
+    """What is known of a part before it is parsed."""
+    none = no_reasons()
+    line = reading.header_line
+    return ParsedFile(
+        pl.DataFrame(), none, none, reading.rows_read, False, None, header_line=max(line, 1)
+    )
+
+
+def _joined_part(
+    mapping: Mapping, number: int, reading: Reading, sheet: str, place: int
+) -> ReadPart:
+    """A file or sheet that a join reads; set aside whole where it lacks what the join names."""
+    join = mapping.joins[number]
+    fault = None if reading.fault is None else (reading.fault.rule, reading.fault.sentence)
+    if fault is None and (lacking := join_fault(reading.header, join, mapping)) is not None:
+        fault = (lacking.rule, lacking.reason)
+    if fault is not None:
+        part = refused(mapping.feed, mapping, sheet, *fault, reading, place)
+        return replace(part, join=join.name)
+    none = LANDED.to_frame()
+    parsed = _unparsed(reading)
+    return ReadPart(
+        mapping.feed, mapping, sheet, place, None, reading, none, parsed, join.name, is_open=True
+    )
 
 
 def _landed(where: Place, reading: Reading) -> pl.DataFrame:
@@ -189,7 +242,7 @@ def _landed(where: Place, reading: Reading) -> pl.DataFrame:
     )
 
 
-def _refused(
+def refused(
     feed: str,
     mapping: Mapping | None,
     sheet: str,
@@ -198,7 +251,7 @@ def _refused(
     counted: Reading | None,
     place: int = 0,
 ) -> ReadPart:
-    """A part that is set aside whole before its rows mean anything."""
+    """A part that is set aside whole, its rows counted and not used."""
     line = max(counted.header_line if counted else REFUSED_LINE, REFUSED_LINE)
     reason = pl.DataFrame([(line, "", "", rule, sentence)], schema=REASON_SCHEMA, orient="row")
     rows = counted.rows_read if counted else 0
@@ -227,8 +280,49 @@ class _Workbook:
                 for part in parts
             ):
                 self._set_first_aside(feed, serving[0])
+        for mapping, number in self.file.joining:
+            self._join(mapping, number)
         for place, sheet in enumerate(self.sheets):
             yield from self.parts_of[place] or [self._of_no_mapping(place, sheet)]
+
+    def _join(self, mapping: Mapping, number: int) -> None:
+        """The sheets that a join reads; where there is none, the first tells what it lacks."""
+        join, parts = mapping.joins[number], []
+        for place, sheet in enumerate(self.sheets):
+            out = sheet_left_out(mapping, sheet.name, join.name)
+            if out is not None and sheet.cells is not None:
+                part = self._left_out(mapping.feed, mapping, out, place, sheet)
+                parts.append(replace(part, join=join.name, named_date=None))
+            elif self._is_joined(mapping, join, sheet):
+                parts.append(self._joined(mapping, number, place, sheet))
+        if join.sheets is None and not any(part.reading is not None for part in parts):
+            free = [place for place, known in self.parts_of.items() if not known]
+            written = [place for place in free if _has_cells(self.sheets[place])]
+            parts += [self._joined(mapping, number, p, self.sheets[p]) for p in written[:1]]
+        for part in parts:
+            self.parts_of[part.place].append(part)
+
+    def _is_joined(self, mapping: Mapping, join: Join, sheet: Sheet) -> bool:
+        """Whether a join reads a sheet: it names it, or finds there all that it names.
+
+        The second not where the mapping reads it as one of its own.
+        """
+        named = takes_sheet(join, sheet.name)
+        if named is not None:
+            return named and (_has_cells(sheet) or sheet.cells is None)
+        if sheet.cells is None or not _has_cells(sheet):
+            return False
+        own = mapping in self.file.serving.get(mapping.feed, [])
+        if own and self._takes(mapping.feed, mapping, sheet):
+            return False
+        return join_fault(self._as_joined(join, sheet).header, join, mapping) is None
+
+    def _as_joined(self, join: Join, sheet: Sheet) -> Reading:
+        return sheet_reading(sheet, self.limits, join_sought(join))
+
+    def _joined(self, mapping: Mapping, number: int, place: int, sheet: Sheet) -> ReadPart:
+        reading = self._as_joined(mapping.joins[number], sheet)
+        return _joined_part(mapping, number, reading, sheet.name, place)
 
     def _of_feed(
         self, feed: str, serving: list[Mapping], place: int, sheet: Sheet
@@ -243,7 +337,7 @@ class _Workbook:
             if chosen and sheet.fault:
                 fault = sheet.fault
                 told = f"The sheet {sheet.name}: {fault.sentence}" if sheet.name else fault.sentence
-                yield _refused(feed, chosen[0], sheet.name, fault.rule, told, None, place)
+                yield refused(feed, chosen[0], sheet.name, fault.rule, told, None, place)
             return
         taking = [one for one in serving if self._takes(feed, one, sheet)]
         if not taking:
@@ -251,7 +345,7 @@ class _Workbook:
         reading = self._reading(feed, taking[0], sheet)
         if len(taking) > 1:
             told = _two(self.file.found.path, sheet.name, feed, taking)
-            yield _refused(feed, None, sheet.name, "two_mappings", told, reading, place)
+            yield refused(feed, None, sheet.name, "two_mappings", told, reading, place)
         elif _is_template(feed, reading, taking[0]):
             yield self._read(feed, Mapping.plain(feed), place, sheet)
         else:
@@ -259,6 +353,8 @@ class _Workbook:
 
     def _takes(self, feed: str, mapping: Mapping, sheet: Sheet) -> bool:
         """Whether a mapping reads a sheet: it names it, or finds its header there in full."""
+        if any(takes_sheet(join, sheet.name) for join in self._own_joins(mapping)):
+            return False
         named = takes_sheet(mapping, sheet.name)
         if named is not None:
             return named and _has_cells(sheet)
@@ -268,6 +364,10 @@ class _Workbook:
         if _is_template(feed, reading, mapping):
             return True
         return sought.held(reading.header) == len(sought.needed)
+
+    def _own_joins(self, mapping: Mapping) -> list[Join]:
+        """The joins of a mapping that read this workbook."""
+        return [mapping.joins[number] for one, number in self.file.joining if one is mapping]
 
     def _reading(self, feed: str, mapping: Mapping, sheet: Sheet) -> Reading:
         return sheet_reading(sheet, self.limits, header_sought(feed, mapping))
@@ -302,6 +402,8 @@ class _Workbook:
             for parts in self.parts_of.values()
             for part in parts
         )
+        if any(one.feed == feed for one, _ in self.file.joining):
+            return
         free = [place for place, parts in self.parts_of.items() if not parts]
         written = [place for place in free if _has_cells(self.sheets[place])]
         if told or any(sheet.fault for sheet in self.sheets):
@@ -318,7 +420,7 @@ class _Workbook:
         """A sheet that no mapping reads; without a cell it is nothing but a line of zeros."""
         if sheet.cells is None and sheet.fault:
             told = f"The sheet {sheet.name}: {sheet.fault.sentence}"
-            return _refused("", None, sheet.name, sheet.fault.rule, told, None, place)
+            return refused("", None, sheet.name, sheet.fault.rule, told, None, place)
         if not _has_cells(sheet):
             parsed = ParsedFile(pl.DataFrame(), no_reasons(), no_reasons(), 0, False, None)
             none = LANDED.to_frame()
@@ -327,7 +429,7 @@ class _Workbook:
             f"The sheet {sheet.name} of {self.file.found.path} is read by no mapping; name it "
             "under sheets in a mapping, or leave it out: [[leave_out]] with reason and sheets."
         )
-        part = _refused("", None, sheet.name, "no_mapping", sentence, None, place)
+        part = refused("", None, sheet.name, "no_mapping", sentence, None, place)
         return replace(part, parsed=replace(part.parsed, rows_read=_height(sheet)))
 
 

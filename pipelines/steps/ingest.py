@@ -24,6 +24,7 @@ from pipelines.records.feed_file import parsed_schema
 from pipelines.records.long_layout import parsed_long_schema
 from pipelines.records.mapping import Mapping
 from pipelines.steps.file_parts import ReadPart, read_parts
+from pipelines.steps.joined_parts import read_together
 from pipelines.store.deliveries import Delivered
 from pipelines.store.inputs import Inputs
 from schemas.codes import FEEDS, OPTIONAL_FEEDS
@@ -39,16 +40,22 @@ class ReadFile:
 
 def read_files(inputs: Inputs, files: list[Delivered]) -> Iterator[ReadFile]:
     """Reads and types each file in turn."""
+    together: dict[str, list[ReadPart]] = {}
     for file in files:
-        yield _read_file(inputs, file)
+        path = file.found.path
+        if file.group and path not in together:
+            together |= read_together(inputs, [one for one in files if one.group == file.group])
+        parts = together.pop(path) if file.group else list(read_parts(inputs, file))
+        yield _read_file(file, parts)
 
 
-def _read_file(inputs: Inputs, file: Delivered) -> ReadFile:
-    found, parts = file.found, list(read_parts(inputs, file))
-    first = next((part for part in parts if part.feed), parts[0])
+def _read_file(file: Delivered, parts: list[ReadPart]) -> ReadFile:
+    """A file that is only joined to others is of no feed."""
+    found = file.found
+    first = next((part for part in parts if part.feed and not part.join), parts[0])
     told = first.facts(found.path)
     facts = {
-        "feed": first.feed,
+        "feed": "" if first.join else first.feed,
         "file": found.path,
         "sha256": file.sha256,
         "size_bytes": found.size,

@@ -79,11 +79,18 @@ def known_files(con: duckdb.DuckDBPyConnection, trust_places: bool) -> pl.DataFr
     schema = pl.Schema({"file": pl.String, "arrived_on": pl.Date})
     if not trust_places or not has_table(con, f"{LAST}.publications"):
         return pl.DataFrame(schema=schema)
+    # What a file says together with joined ones is known since the last of them is.
     return query_frame(
         con,
-        "select f.file, min(e.arrived_on) as arrived_on from export_files f join "
+        "with known as (select f.file, min(e.arrived_on) as arrived_on from export_files f join "
         f"(select unnest(exports_files, recursive := true) from {LAST}.publications) e "
-        "on e.sha256 = f.sha256 where f.sha256 <> '' group by f.file",
+        "on e.sha256 = f.sha256 where f.sha256 <> '' group by f.file), "
+        "joined as (select p.file, max(k.arrived_on) as arrived_on, "
+        "bool_and(k.arrived_on is not null) as are_known from file_parts p "
+        "join file_parts j on (j.feed, j.mapping) = (p.feed, p.mapping) and j.joined_as <> '' "
+        "left join known k on k.file = j.file where p.joined_as = '' group by p.file) "
+        "select k.file, greatest(k.arrived_on, j.arrived_on) as arrived_on "
+        "from known k left join joined j using (file) where coalesce(j.are_known, true)",
     ).cast(schema)
 
 

@@ -6,7 +6,9 @@ here: reading it (`pipelines.steps.ingest`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+import hashlib
+import json
+from dataclasses import dataclass, field, replace
 
 import polars as pl
 
@@ -46,6 +48,9 @@ FILE_PARTS = pl.Schema(
         "rows_read": pl.Int64(),
         "rows_split": pl.Int64(),
         "left_out": pl.Int64(),
+        "joined_as": pl.String(),
+        "joined": pl.Int64(),
+        "duplicates": pl.Int64(),
         "is_whole": pl.Boolean(),
         "encoding": pl.String(),
         "delimiter": pl.String(),
@@ -57,12 +62,18 @@ NEWS = ("new", "changed", "unchanged")
 
 @dataclass(frozen=True)
 class Delivered:
-    """One file that arrived: where it is, its hash, and by which mappings it is read for a feed."""
+    """One file that arrived: where it is, its hash, and by which mappings it is read for a feed.
+
+    `joining` has the mappings that join it to others, with the number of the join. Files that are
+    read together, since a join needs both, have the same `group`; it is empty for all others.
+    """
 
     found: ExportFile
     sha256: str
     read_by: str
     serving: dict[str, list[Mapping]]
+    joining: list[tuple[Mapping, int]] = field(default_factory=list)
+    group: str = ""
 
 
 def delivered(inputs: Inputs) -> list[Delivered]:
@@ -71,7 +82,46 @@ def delivered(inputs: Inputs) -> list[Delivered]:
     recorded = recorded_rulings(inputs.workspace)
     if recorded.is_file():
         files.append(ExportFile(CITED_AS, recorded, "rulings", None, recorded.stat().st_size))
-    return [_delivered(inputs, file) for file in files]
+    return _grouped([_delivered(inputs, file) for file in files])
+
+
+def _grouped(files: list[Delivered]) -> list[Delivered]:
+    """The files, those that joins bring together as groups.
+
+    What a file says depends on every file of its group, so all are read when one changes.
+    """
+    names = [_joined_by(file) for file in files]
+    of_mapping: dict[str, str] = {}  # a mapping to the first one that shares a file with it
+
+    def root(name: str) -> str:
+        while (above := of_mapping.setdefault(name, name)) != name:
+            name = above
+        return name
+
+    for shared in names:
+        for name in shared:
+            of_mapping[root(name)] = root(shared[0])
+    groups: dict[str, list[list[str]]] = {}
+    for file, shared in zip(files, names, strict=True):
+        if shared:
+            refusal = file.found.refusal[0] if file.found.refusal else ""
+            groups.setdefault(root(shared[0]), []).append([file.found.path, file.sha256, refusal])
+    digests = {
+        group: hashlib.sha256(json.dumps(told).encode()).hexdigest()
+        for group, told in groups.items()
+    }
+    return [
+        replace(file, group=root(shared[0]), read_by=f"{file.read_by}/{digests[root(shared[0])]}")
+        if shared
+        else file
+        for file, shared in zip(files, names, strict=True)
+    ]
+
+
+def _joined_by(file: Delivered) -> list[str]:
+    """The mappings with joins that read a file, in either role."""
+    serving = [one for mappings in file.serving.values() for one in mappings if one.joins]
+    return sorted({one.name for one in [*serving, *(one for one, _ in file.joining)]})
 
 
 def _delivered(inputs: Inputs, file: ExportFile) -> Delivered:
@@ -81,7 +131,8 @@ def _delivered(inputs: Inputs, file: ExportFile) -> Delivered:
         if file.path == CITED_AS
         else inputs.mappings.serving(file.path, file.feed)
     )
-    if not serving and file.refusal is None:
+    joining = [] if file.path == CITED_AS else inputs.mappings.joining(file.path)
+    if not serving and not joining and file.refusal is None:
         # A mapping names it, but none holds on its day.
         told = (
             f"{file.path} is named by mappings that do not hold for the day in its name; correct "
@@ -89,7 +140,8 @@ def _delivered(inputs: Inputs, file: ExportFile) -> Delivered:
         )
         file = replace(file, refusal=("no_feed", told))
     sha256 = hash_of(file.absolute) if _is_read(file) else ""
-    return Delivered(file, sha256, _read_by(inputs, file, serving), serving)
+    mappings = [*(one for several in serving.values() for one in several), *(m for m, _ in joining)]
+    return Delivered(file, sha256, _read_by(inputs, file, mappings), serving, joining)
 
 
 def _is_read(file: ExportFile) -> bool:
@@ -97,12 +149,12 @@ def _is_read(file: ExportFile) -> bool:
     return file.refusal is None or file.refusal[0] == "no_feed"
 
 
-def _read_by(inputs: Inputs, file: ExportFile, serving: dict[str, list[Mapping]]) -> str:
+def _read_by(inputs: Inputs, file: ExportFile, mappings: list[Mapping]) -> str:
     """What the reading of a file depends on beside its bytes."""
     settings = inputs.settings
     told = (
         source_hash(READING),
-        *(mapping.fingerprint for mappings in serving.values() for mapping in mappings),
+        *(mapping.fingerprint for mapping in mappings),
         settings.timezone,
         settings.max_file_mb,
         settings.max_field_chars,

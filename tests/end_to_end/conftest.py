@@ -21,6 +21,7 @@ from pipelines.cli.main import main
 from schemas.archive import ARCHIVE_TABLES
 from schemas.columns import polars_schema
 from schemas.field import FIELD_TABLES
+from tests.bench import Bench
 
 CASES = next(p for p in Path(__file__).parents if p.name == "tests") / "cases" / "worked_claims"
 DAY = (CASES / "expected" / "as_of.txt").read_text().strip()
@@ -257,3 +258,9 @@ def start() -> Callable:
         return process
 
     return begin
+
+
+@pytest.fixture
+def bench(unrefreshed, run):
+    """A Bench."""
+    return Bench(unrefreshed, run)

@@ -2,64 +2,9 @@
 
 from __future__ import annotations
 
-import pytest
 import xlsxwriter
 
 UNITS = "serial,model,shipped_on,site\n"
-ENDS = ("records", "superseded", "duplicates", "set_aside", "left_out", "joined")
-
-
-class Bench:
-    """A workspace with only the files that a test writes below exports/ and mappings/."""
-
-    def __init__(self, folder, run):
-        self.folder, self.run = folder, run
-        for path in sorted((folder / "exports").rglob("*"), reverse=True):
-            path.rmdir() if path.is_dir() else path.unlink()
-        (folder / "mappings").mkdir(exist_ok=True)
-
-    def export(self, name, text):
-        """Writes a text export."""
-        path = self.folder / "exports" / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8")
-
-    def book(self, name, sheets):
-        """Writes a workbook of sheets (name, rows)."""
-        path = self.folder / "exports" / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with xlsxwriter.Workbook(path) as book:
-            for title, rows in sheets:
-                sheet = book.add_worksheet(title)
-                for at, row in enumerate(rows):
-                    sheet.write_row(at, 0, row)
-
-    def mapping(self, name, text):
-        """Writes a mapping."""
-        (self.folder / "mappings" / name).write_text(text, encoding="utf-8")
-
-    def check(self):
-        """What `check` tells; every line of the accounts adds up."""
-        told = self.run("check", self.folder, "--as-of", "2025-12-31", "--json").json
-        assert told["accounts"]
-        for one in told["accounts"]:
-            assert one["rows_read"] + one["rows_split"] == sum(one[name] for name in ENDS)
-        return told
-
-    def accounts(self, *names):
-        """Some columns of the accounts."""
-        names = names or ("feed", "mapping", "file", "sheet", "rows_read", "records", "set_aside")
-        return [tuple(one[name] for name in names) for one in self.check()["accounts"]]
-
-    def rules(self):
-        """The rules of what was set aside, with its feed and column."""
-        return [(one["feed"], one["rule"]) for one in self.check()["problems"]]
-
-
-@pytest.fixture
-def bench(unrefreshed, run):
-    """A Bench."""
-    return Bench(unrefreshed, run)
 
 
 def test_a_file_is_read_for_the_mappings_that_name_it_wherever_it_lies(bench):

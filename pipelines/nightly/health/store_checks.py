@@ -151,7 +151,10 @@ def _idle_entries(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> Itera
     if not (has_table(con, "parsed_left_out") and has_table(con, "file_parts")):
         return
     place = ["mapping", "file", "sheet"]
-    parts = read_frame(con, "file_parts", columns=[*place, "rows_read", "left_out"])
+    parts = read_frame(con, "file_parts")
+    if "joined_as" not in parts.columns:  # made by an older tool; the next refresh makes it anew
+        return
+    parts = parts.select(*place, "joined_as", "rows_read", "left_out")
     counted = (
         read_frame(con, "parsed_left_out", columns=[*place, "entry"])
         .group_by(*place, "entry")
@@ -159,16 +162,18 @@ def _idle_entries(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> Itera
         .join(parts, on=place)
     )
     for mapping in sound_mappings(workspace).all:
-        served = parts.filter(mapping=mapping.file)
-        if served.is_empty():
-            continue
-        left = {}
-        for number, entry in enumerate(mapping.leave_out):
-            rows = counted.filter(mapping=mapping.file, entry=number)
-            left[number] = int(rows["left_out" if entry.is_of_sheets else "len"].sum())
-        total = int(served["rows_read"].sum())
-        for sentence in idle_entries(mapping.name, mapping.leave_out, left, total):
-            yield Finding("warning", "mappings", sentence)
+        for join in ("", *(one.name for one in mapping.joins)):
+            served = parts.filter(mapping=mapping.file, joined_as=join)
+            entries = {n: entry for n, (of, entry) in enumerate(mapping.entries) if of == join}
+            if served.is_empty() or not entries:
+                continue
+            left = {}
+            for number, entry in entries.items():
+                rows = counted.filter(mapping=mapping.file, entry=number)
+                left[number] = int(rows["left_out" if entry.is_of_sheets else "len"].sum())
+            total = int(served["rows_read"].sum())
+            for sentence in idle_entries(mapping.name, entries, left, total):
+                yield Finding("warning", "mappings", sentence)
 
 
 def _exports(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> Iterator[Finding]:

@@ -20,7 +20,6 @@ from pipelines.nightly.health.input_checks import input_findings
 from pipelines.nightly.health.state_checks import runs_elsewhere, working_copy_findings
 from pipelines.nightly.health.store_checks import store_findings
 from pipelines.nightly.page_note import note_of, read_note
-from pipelines.records.serving import unused_sentence
 from pipelines.store.inputs import sound_mappings
 from pipelines.store.leftovers import leftovers
 from pipelines.store.run_log import last_whole_run, read_log
@@ -71,8 +70,8 @@ def _exports(workspace: Workspace, now: dt.datetime) -> Iterator[Finding]:
     except WorkspaceError as error:
         yield Finding("fault", "exports", str(error))
         return
-    for mapping in mappings.unused([file.path for file in files]):
-        yield Finding("warning", "mappings", unused_sentence(mapping))
+    for sentence in mappings.unused_sentences([file.path for file in files]):
+        yield Finding("warning", "mappings", sentence)
     for file in files:
         if file.refusal is not None:
             yield Finding("warning", "exports", file.refusal[1])

@@ -5,6 +5,8 @@ import pytest
 from pipelines.errors import WorkspaceError
 from pipelines.records.mapping import load_mapping
 
+JOIN = '[[join]]\nname = "claim"\nfiles = ["c*"]\non = { "A" = "B" }\n'
+MADE = JOIN + 'sum.parts = { header = "E" }\n'
 CASES = [
     ("units", 'decimel = ","', "decimel is no part of a mapping; did you mean decimal?"),
     ("units", 'columns = "x"', 'columns is "x"; write it as a table, [columns].'),
@@ -133,6 +135,44 @@ CASES = [
         "water_tests",
         'layout = "long"\n[analytes]\n"Ca" = { column = "iron_mg_l", basis = "Ca" }',
         "which iron_mg_l does not take",
+    ),
+    ("units", "join = 3", "join is no list of entries; begin each with [[join]]"),
+    ("units", '[[join]]\nfiles = ["x"]\non = { A = "B" }', "join.1 has no name"),
+    ("units", JOIN.replace('"claim"', '"a.b"'), 'join.1 has the name "a.b"; write letters'),
+    ("units", JOIN + JOIN, 'join.2 has the name "claim", which another join has'),
+    ("units", JOIN + "nme = 1", "did you mean name?"),
+    ("units", JOIN.replace('on = { "A" = "B" }', ""), "join.1 has no on"),
+    ("units", JOIN.replace('{ "A" = "B" }', '["A"]'), 'has on, which is ["A"]'),
+    ("units", JOIN.replace('["c*"]', '"c"'), 'join.1.files is "c"; write a list'),
+    ("units", JOIN.replace('files = ["c*"]', ""), "join.1 has no files"),
+    ("units", JOIN + 'on_steps = [ { split = [";"] } ]', "on_steps with split"),
+    ("units", JOIN + "on_steps = [ { pad = 0 } ]", "has the step pad, which is 0"),
+    ("units", JOIN + "on_steps = [ { negate = true } ]", "which is for numbers alone"),
+    ("units", JOIN + "on_steps = 3", "has on_steps, which is 3"),
+    ("units", JOIN + "sum = 3", "has sum, which is 3"),
+    ("units", JOIN + "sum.x = { }", "has sum.x, which names no header"),
+    ("units", JOIN + 'sum.x = { header = "E", were = 1 }', "has were; did you mean where?"),
+    ("units", JOIN + 'first.x = { header = "E", where = { T = [] } }', "has where.T, which is []"),
+    ("units", MADE + 'first.Parts = { header = "E" }', "makes Parts twice"),
+    ("units", JOIN + 'thousands = "."', "join.1.thousands"),
+    ("units", JOIN + "header_row = 0", "join.1.header_row is 0"),
+    ("units", JOIN + 'file_date = "%Y%m%d"', "has file_date, which is no part of a join"),
+    ("units", JOIN + '[[join.leave_out]]\nfirst_cell = ["x"]', "join.1.leave_out.1 has no reason"),
+    ("units", MADE + '[columns]\nsite = "claim.part"', "does not make; did you mean parts?"),
+    (
+        "units",
+        MADE + '[columns]\nsite = { first = ["A", "claim.x"] }',
+        "which the join claim does not",
+    ),
+    (
+        "units",
+        MADE + '[[leave_out]]\nreason = "r"\nheader = "claim.z"\nempty = true',
+        'leave_out.1 names "claim.z", which the join claim does not make',
+    ),
+    (
+        "units",
+        MADE + '[[join]]\nname = "b"\nfiles = ["x"]\non = { "claim.z" = "B" }',
+        'join.2 names "claim.z", which the join claim does not make',
     ),
 ]
 

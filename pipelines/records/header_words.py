@@ -1,0 +1,38 @@
+"""Headers as people are told of them.
+
+Belongs here: a list of headers, and those that come near to what was sought. Does not belong here:
+which headers a feed or a join needs (`headers`, `join_headers`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rapidfuzz import fuzz, process
+
+from pipelines.exports.header_rows import bare
+from pipelines.records.entries import shown_header
+
+_NEAREST = 3
+
+
+def listed(names: Sequence[str]) -> str:
+    """Headers in quotes."""
+    return " or ".join(f'"{shown_header(name)}"' for name in names)
+
+
+def nearest(sought: Sequence[str], header: Sequence[str]) -> str:
+    """The headers that come nearest to what was sought, as a clause."""
+    names = [name for name in header if name.strip()]
+    if not names:
+        return "it has no headers"
+    near: list[str] = []
+    for name in sought:
+        found = process.extract(
+            bare(name), names, scorer=fuzz.WRatio, processor=bare, limit=_NEAREST
+        )
+        near += [header for header, _, _ in found if header not in (*near, name)]
+    if not near:
+        return "no other header comes near"
+    shown = ", ".join(f'"{shown_header(name)}"' for name in near[: _NEAREST * 2])
+    return f"the nearest headers found are {shown}"
