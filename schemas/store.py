@@ -190,7 +190,7 @@ class FileParts(Table):
     rows_read: pl.Int64 = integer("Data rows in it.")
     rows_split: pl.Int64 = integer("Rows added by splitting cells.")
     left_out: pl.Int64 = integer("Rows that the mapping leaves out.")
-    joined_as: str = text("The join that reads it; empty where it is one of the mapping's own files.")
+    joined_as: str = text("The join that reads it; empty for the mapping's own files.")
     joined: pl.Int64 = integer("Rows joined to those of other files.")
     duplicates: pl.Int64 = integer("Copies of rows that are joined.")
     is_whole: bool = flag("Whether it was read to its end.")
