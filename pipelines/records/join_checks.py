@@ -59,13 +59,13 @@ def join_faults(data: dict[str, Any]) -> Iterator[Fault]:
 
 
 def _entry_faults(entry: dict[str, Any]) -> Iterator[str]:
-    for name in entry:
-        if name not in JOIN_PARTS:
-            yield f"has {name}, which is no part of a join; {suggest(name, JOIN_PARTS)}"
+    for part in entry:
+        if part not in JOIN_PARTS:
+            yield f"has {part}, which is no part of a join; {suggest(part, JOIN_PARTS)}"
     name = entry.get("name")
     if not isinstance(name, str) or not _NAME.fullmatch(name):
-        told = "has no name" if name is None else f"has the name {show(name)}"
-        yield f'{told}; write letters and digits in quotes, name = "claim".'
+        fault = "has no name" if name is None else f"has the name {show(name)}"
+        yield f'{fault}; write letters and digits in quotes, name = "claim".'
     if "files" not in entry:
         yield 'has no files; write a list of names, files = ["claims_header*.csv"].'
     yield from _key_faults(entry)
