@@ -69,6 +69,9 @@ def hide_in_tables(data: PageData, tables: Mapping[str, pl.DataFrame]) -> dict[s
     masked = {name: _mask(frame, hide, pattern) for name, frame in tables.items()}
     if "agency" in data.hide and "reference_agencies" in masked:
         masked["reference_agencies"] = masked["reference_agencies"].clear()
+    if "agency" in data.hide and "journey_rates" in masked:
+        # What is told of one agency alone goes; what all come to together stays.
+        masked["journey_rates"] = masked["journey_rates"].filter(pl.col("by") != "agency")
     return masked
 
 

@@ -25,6 +25,7 @@ from schemas.keys import INNER, JOINS_TO, KEYS, LINKS, NULL, TOLD_BY_EACH_MAPPIN
 from schemas.payments import Payments
 from schemas.reference import ALL_REFERENCE_TABLES
 from schemas.second_opinions import SecondOpinionAgreement, SecondOpinions
+from schemas.startups import STARTUP_TABLES
 from schemas.states import StoreState, TableStates
 
 
@@ -176,6 +177,7 @@ def _tables() -> dict[str, Described]:
         "cartridge_spans": store.CartridgeSpans,
         "unit_samples": store.UnitSamples,
         "unit_orders": store.UnitOrders,
+        **STARTUP_TABLES,
         "payments": Payments,
         "second_opinions": SecondOpinions,
         "second_opinion_agreement": SecondOpinionAgreement,

@@ -159,6 +159,33 @@ REPORTED = (
     "water_lines",
     "sample_taken",
 )
+READING_UNITS = ("psi", "F", "in wc", "in")
+READING_OUTCOMES = ("sound", "unsound", "not_reported", "reported", "to_check")
+REVIEW_RESULTS = ("sound", "incomplete", "unsound")
+# How far the treatment of a unit has come; the last three without a complete test.
+RECOMMENDATION_STATES = (
+    "none_needed",
+    "kept_up",
+    "lapsed",
+    "bought",
+    "unsuitable",
+    "nothing_serves",
+    "overdue",
+    "open",
+    "waiting_for_result",
+    "no_sample",
+    "no_startup",
+)
+JOURNEY_STEPS = (
+    "purchased",
+    "requested",
+    "completed",
+    "sampled",
+    "reported",
+    "bought",
+    "installed",
+)
+JOURNEY_SLICES = ("all", "family", "region", "purchased", "agency")
 
 PROFILES = {
     "scale": "scale-forming",

@@ -142,3 +142,42 @@ def lapses(covers: pl.DataFrame, looked_at: pl.DataFrame) -> pl.DataFrame:
         .filter(pl.col("ended_on") > pl.col("lasts_until"))
         .select("key", "ended_on", ran_out_on="lasts_until")
     )
+
+
+def kept_windows(systems: pl.DataFrame, covers: pl.DataFrame) -> pl.DataFrame:
+    """The days on which covers of one way keep a system up (decisions.md, 19), as windows.
+
+    On a day the covers begun by then count: the last of them must reach it, grace included, and no
+    lapse among the earlier ones may count any more.
+
+    Args:
+        systems: key, installed_on, look_back_months (null: no lapse is ever forgiven).
+        covers: of `covers_by_changes` or `covers_by_stock`, in their order.
+
+    Returns:
+        key, from_on, until_on (both included); windows of a key may overlap.
+    """
+    since, next_on = pl.col("since"), pl.col("next_on")
+    lapse_end = pl.when(since > pl.col("lasts_until").shift(1).over("key")).then(since)
+    known = covers.with_columns(lapse_end=lapse_end.forward_fill().over("key")).join(
+        systems.select("key", "installed_on", "look_back_months"), on="key", maintain_order="left"
+    )
+    lapsed = pl.col("lapse_end").is_not_null()
+    return (
+        known.filter(~lapsed | pl.col("look_back_months").is_not_null())
+        .with_columns(
+            from_on=pl.max_horizontal("since", "installed_on", _forgiven_from()),
+            until_on=pl.min_horizontal("lasts_until", add_days(next_on, -1)),
+        )
+        .filter(pl.col("from_on") <= pl.col("until_on"))
+        .select("key", "from_on", "until_on")
+    )
+
+
+def _forgiven_from() -> pl.Expr:
+    """The first day d for which add_months(d, -look_back_months) is the lapse's end or later."""
+    back = pl.col("look_back_months")
+    later = add_months(pl.col("lapse_end"), back)
+    # Where the month of `later` is too short for the lapse's day, the next day is the first.
+    reaches = add_months(later, -back) >= pl.col("lapse_end")
+    return pl.when(reaches).then(later).otherwise(add_days(later, 1))

@@ -77,10 +77,37 @@ def with_supply_test(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> 
         .pipe(_nearest, after, later_columns, "forward")
     )
     added = nearest.drop("serial", "site", "failed_on", *_PAIR)
-    return claims.join(added, on="claim", how="left", maintain_order="left").pipe(_with_needs)
+    return claims.join(added, on="claim", how="left", maintain_order="left").pipe(with_needs)
 
 
-def _judged_tests(claims: pl.DataFrame, water_tests: pl.DataFrame, terms: Terms) -> pl.DataFrame:
+def tests_of_units(units: pl.DataFrame, water_tests: pl.DataFrame, terms: Terms) -> pl.DataFrame:
+    """Every supply test of every unit, by its site or its serial, in the order of decisions.md, 15.
+
+    Args:
+        units: serial, site, edition, family.
+        water_tests: what is seen of the feed.
+
+    Returns:
+        serial, test_sample, test_sampled_on, test_reported_on (or sampled), complete, severity,
+        test_needs; the Test of a day is the last complete one sampled by then.
+    """
+    judged = _judged_tests(units, water_tests, terms, in_words=False)
+    columns = ["serial", *_ORDER, "complete", "severity", "test_needs"]
+    return (
+        pl.concat(
+            units.select(*_PAIR, "serial", key=by)
+            .join(judged.filter(pl.col("by") == by), on=["key", *_PAIR])
+            .select(columns)
+            for by in ("site", "serial")
+        )
+        .unique(["serial", "test_sample"])
+        .sort("serial", *_ORDER)
+    )
+
+
+def _judged_tests(
+    claims: pl.DataFrame, water_tests: pl.DataFrame, terms: Terms, *, in_words: bool = True
+) -> pl.DataFrame:
     """Supply tests of the claims' sites and serials, once for each key and terms that ask.
 
     `by` tells which key it is: a test that names site and serial belongs to both.
@@ -109,6 +136,7 @@ def _judged_tests(claims: pl.DataFrame, water_tests: pl.DataFrame, terms: Terms)
         .join(supply.select("sample", *numbers), on="sample"),
         terms.water_limits,
         terms.values,
+        in_words=in_words,
     ).select(
         "sample",
         *_PAIR,
@@ -171,8 +199,12 @@ def _nearest(
     return claims.join(best, on="claim", how="left")
 
 
-def _with_needs(claims: pl.DataFrame) -> pl.DataFrame:
-    """Adds needs and grace_until; both null without a test."""
+def with_needs(claims: pl.DataFrame) -> pl.DataFrame:
+    """Adds needs and grace_until; both null without a test.
+
+    Reads test_needs, first_reported_on (which goes), always_treat, judged_by, cause_abilities,
+    clock_start and grace_days.
+    """
     water = pl.col("test_needs")
     always = pl.when(pl.col("always_treat")).then(pl.lit(["scale"], dtype=TEXTS))
     needs = pl.when(water.list.len() > 0).then(water).otherwise(pl.coalesce(always, water))

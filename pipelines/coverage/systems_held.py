@@ -11,7 +11,12 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.calendar_days import add_days, add_months
-from pipelines.coverage.cartridges import covers_by_changes, covers_by_stock, lapses
+from pipelines.coverage.cartridges import (
+    covers_by_changes,
+    covers_by_stock,
+    kept_windows,
+    lapses,
+)
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.treatment import (
     cartridges_bought,
@@ -81,18 +86,11 @@ def _is_fresh() -> pl.Expr:
 def _upkeep(held: pl.DataFrame, bought: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """For each installed system: key, kept, lapse_words (null where kept), upkeep_sources."""
     cartridge = needing_cartridges(evidence.treatments).with_columns(needs_cartridge=pl.lit(True))
-    months = (
-        pl.when(pl.col("severity") == "mild")
-        .then("cartridge_months_mild")
-        .when(pl.col("severity") == "normal")
-        .then("cartridge_months_normal")
-        .otherwise("cartridge_months_severe")
-    )
     systems = (
         held.filter("installed")
         .join(cartridge, on="product", how="left")
         .with_columns(
-            months=months,
+            months=_months_of_cartridges(),
             grace_days="cartridge_grace_days",
             day="failed_on",
             # A lapse that ended by then is forgiven; null: none is.
@@ -135,6 +133,17 @@ def _upkeep(held: pl.DataFrame, bought: pl.DataFrame, evidence: Evidence) -> pl.
     )
 
 
+def _months_of_cartridges() -> pl.Expr:
+    """How long a cartridge lasts in the water of the row's severity."""
+    return (
+        pl.when(pl.col("severity") == "mild")
+        .then("cartridge_months_mild")
+        .when(pl.col("severity") == "normal")
+        .then("cartridge_months_normal")
+        .otherwise("cartridge_months_severe")
+    )
+
+
 def _first_lapse(covers: pl.DataFrame, systems: pl.DataFrame, by: str) -> pl.DataFrame:
     """The first lapse of each system that counts, in words: key, `<by>_words`."""
     words = pl.format(
@@ -150,4 +159,40 @@ def _first_lapse(covers: pl.DataFrame, systems: pl.DataFrame, by: str) -> pl.Dat
         .sort("key", "ended_on")
         .group_by("key", maintain_order=True)
         .agg(words.first().alias(f"{by}_words"))
+    )
+
+
+def windows_kept_up(
+    systems: pl.DataFrame, bought: pl.DataFrame, evidence: Evidence
+) -> pl.DataFrame:
+    """The days on which systems are kept up, also beyond today if nothing more is bought.
+
+    Args:
+        systems: key, serial, site, product, installed_on, severity, and the terms of cartridges;
+            one row a `key`, installed systems alone.
+        bought: of `purchases_for` for their units.
+        evidence: what is seen as of its as-of date.
+
+    Returns:
+        key, from_on, until_on (both included; null: no cartridge is listed, so for ever).
+    """
+    listed = needing_cartridges(evidence.treatments)
+    worn = systems.join(listed, on="product", how="semi").with_columns(
+        months=_months_of_cartridges(), grace_days="cartridge_grace_days"
+    )
+    keys = worn.select("key", "serial", "product")
+    changes = keys.join(
+        served_at(worn, evidence.units, evidence.service_calls, "cartridge_change"),
+        on=["serial", "product"],
+    )
+    stock = keys.join(cartridges_bought(bought), on=["serial", "product"])
+    lasting = systems.join(listed, on="product", how="anti").select(
+        "key", from_on="installed_on", until_on=pl.lit(None, pl.Date)
+    )
+    return pl.concat(
+        [
+            lasting,
+            kept_windows(worn, covers_by_changes(worn, changes)),
+            kept_windows(worn, covers_by_stock(worn, stock)),
+        ]
     )

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipelines.coverage.evidence import citation
+from pipelines.coverage.evidence import Evidence, citation
 
 
 def purchases_for(
@@ -138,6 +138,43 @@ def served_at(
     at_unit = keys.join(done, left_on=["serial", "product"], right_on=["done_serial", "product"])
     at_site = keys.join(placed, on=["site", "product"])
     return pl.concat([at_unit.select(columns), at_site.select(columns)]).unique()
+
+
+def first_fitted(units: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
+    """The first day on which any system at all was installed, whoever bought it (18).
+
+    Args:
+        units: serial, site.
+        evidence: what is seen as of its as-of date.
+
+    Returns:
+        serial, fitted_on; one row a unit that has one.
+    """
+    systems = evidence.treatments.filter(pl.col("kind") == "system").select("product")
+    done = evidence.service_calls.filter(
+        (pl.col("kind") == "treatment_install") & pl.col("completed_on").is_not_null()
+    ).join(systems, on="product", how="semi")
+    sites = evidence.units.select("serial", "site").filter(pl.col("site").is_not_null())
+    at_site = (
+        done.select("serial", "completed_on")
+        .join(sites, on="serial")
+        .group_by("site")
+        .agg(day=pl.col("completed_on").min())
+    )
+    reported = evidence.startups.filter(pl.col("treatment_installed_on").is_not_null()).join(
+        systems, left_on="treatment_product", right_on="product", how="semi"
+    )
+    return (
+        pl.concat(
+            [
+                done.select("serial", day="completed_on"),
+                units.select("serial", "site").join(at_site, on="site").select("serial", "day"),
+                reported.select("serial", day="treatment_installed_on"),
+            ]
+        )
+        .group_by("serial")
+        .agg(fitted_on=pl.col("day").min())
+    )
 
 
 def needing_cartridges(treatments: pl.DataFrame) -> pl.DataFrame:

@@ -13,9 +13,9 @@ from pipelines.field.competing import aalen_johansen
 from pipelines.field.ends import shown
 from pipelines.field.first_failures import NO_LIMITS, blanked
 from pipelines.field.groups import Grouped, TimeAtRisk, grouped
-from pipelines.field.kaplan_meier import kaplan_meier
 from pipelines.field.risk_sets import at_months
 from pipelines.field.slices import ALWAYS, DIMENSIONS, LABELS, Slice, labelled, thin
+from pipelines.units.kaplan_meier import kaplan_meier
 
 COLUMNS = ("months", "at_risk", "incidence", "low", "high", "shown")
 _NO_LIMITS = (

@@ -16,9 +16,9 @@ import polars as pl
 from pipelines.field.context import FLEET
 from pipelines.field.ends import shown
 from pipelines.field.groups import Grouped
-from pipelines.field.kaplan_meier import kaplan_meier
 from pipelines.field.risk_sets import at_months
 from pipelines.field.slices import Slice, labelled, thin
+from pipelines.units.kaplan_meier import kaplan_meier
 
 SURVIVAL = ("event", "months", "at_risk", "failures", "survival", "low", "high", "shown")
 NOBODY = "cannot be estimated, because no unit was watched so long"

@@ -16,10 +16,10 @@ from pipelines.field.context import FLEET
 from pipelines.field.ends import last_shown
 from pipelines.field.first_failures import empty, events_of
 from pipelines.field.groups import Grouped
-from pipelines.field.kaplan_meier import kaplan_meier
 from pipelines.field.risk_sets import MONTH_DAYS
 from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS, labelled
 from pipelines.field.weibull import Fit, Lives, Times, fit_weibull
+from pipelines.units.kaplan_meier import kaplan_meier
 
 _FITTED = ("shape", "shape_low", "shape_high", "scale_months", "scale_low", "scale_high")
 _BY = {"b10": 0.10, "b50": 0.50}  # the age by which such a share has failed

@@ -19,6 +19,7 @@ from pipelines.steps import (
     records,
     reference,
     second_opinions,
+    startups,
     units,
 )
 from pipelines.steps.publish import publication_step
@@ -36,6 +37,7 @@ MAKING = (
     payment_ledger.STEP,
     units.STEP,
     units.WATERS,
+    startups.STEP,
     figures.STEP,
     second_opinions.STEP,
     cause_suggestions.STEP,

@@ -16,13 +16,13 @@ from pipelines.field import (
     competing,
     cusum,
     funnel,
-    kaplan_meier,
     mean_cumulative,
     poisson,
     risk_sets,
     shrinkage,
     weibull,
 )
+from pipelines.units.kaplan_meier import kaplan_meier
 
 HERE = Path(__file__).parent / "field"
 
@@ -99,7 +99,7 @@ def test_kaplan_meier_agrees_with_two_published_studies():
     failed = rows.filter(pl.col("event") == 1)
     events = grid.tally(failed["group"].to_numpy().astype(int), failed["time"].to_numpy())
     at_risk = grid.at_risk(episodes)
-    curve = kaplan_meier.kaplan_meier(at_risk, events)
+    curve = kaplan_meier(at_risk, events)
     table = read("km_expected").rename({"group": "group_name"}).join(groups, on=keys)
     at = table["group"].to_numpy(), table["time"].to_numpy()
     close(at_risk[at], table["n_risk"])

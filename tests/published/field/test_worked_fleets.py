@@ -15,7 +15,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipelines.field import kaplan_meier, mean_cumulative, risk_sets
+from pipelines.field import mean_cumulative, risk_sets
 from pipelines.field.adjustment import adjusted_regions, days_in_bands
 from pipelines.field.context import FieldContext, prepare
 from pipelines.field.figures import figure
@@ -24,6 +24,7 @@ from pipelines.field.rates import rates
 from pipelines.field.reporting_lag import lag_law, share_reported
 from pipelines.field.treatment import treatment_effect
 from pipelines.field.weibull import Lives, Times, fit_weibull
+from pipelines.units.kaplan_meier import kaplan_meier
 from pipelines.units.time_at_risk import doubtful_exposure, failures_inside, time_at_risk
 from pipelines.units.treatment_states import treatment_states
 
@@ -197,7 +198,7 @@ def test_survival_and_mean_count_of_the_hand_made_fleet_by_the_estimators(mini) 
         np.minimum.at(first, water["place"].to_numpy(), water["age"].to_numpy())
         ends = risk_sets.FirstEvents.of(stretches, first)
         cut = grid.until(ends, stretches, grid.counts(stretches))
-        curve = kaplan_meier.kaplan_meier(cut.at_risk, cut.events)
+        curve = kaplan_meier(cut.at_risk, cut.events)
         close(curve.value[0, 365], row["water_km_survival_365.25d"])
 
 
@@ -367,7 +368,7 @@ def test_survival_and_weibull_agree_with_lifelines(seed: int) -> None:
     # lifelines has a unit at risk after its entry, this product from its entry on.
     spans = risk_sets.Episodes(nobody, np.arange(len(end)), entry + (entry > 0), end)
     events = grid.tally(nobody[failed], end[failed])
-    ours = kaplan_meier.kaplan_meier(grid.at_risk(spans), events)
+    ours = kaplan_meier(grid.at_risk(spans), events)
     days = np.unique(end[failed])
     close(ours.value[0, days], theirs.survival_function_at_times(days))
     if not entry.any():

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pipelines.field.poisson import Z_95
+Z_95 = 1.959963984540054
 
 
 class Curve(NamedTuple):

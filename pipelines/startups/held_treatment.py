@@ -1,0 +1,101 @@
+"""The water and the treatment of every unit as of the as-of date, by the rules of claims.
+
+Belongs here: asking `pipelines.coverage` for Test, Needs, Good and Kept of all units at once. Does
+not belong here: any rule of its own, and what a unit is told.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import polars as pl
+
+from pipelines.coverage.supply_tests import with_needs
+from pipelines.coverage.systems_held import systems_held, windows_kept_up
+from pipelines.coverage.treatment import purchases_for
+from pipelines.startups.reviewed_units import Reviewed, earliest_test
+from schemas.columns import TEXTS
+
+_TERMS_OF_CARTRIDGES = (
+    "cartridge_months_mild",
+    "cartridge_months_normal",
+    "cartridge_months_severe",
+    "cartridge_grace_days",
+    "look_back_months",
+)
+
+
+@dataclass(frozen=True)
+class Held:
+    """What each unit that needs treatment has.
+
+    latest, earliest: serial, test_sample, test_sampled_on, test_reported_on, severity, needs, and
+        grace_until, of the latest (Test) and of the earliest complete supply test.
+    systems: of `systems_held` on the as-of date by Test, one row a unit and good system.
+    bought: of `purchases_for`.
+    """
+
+    latest: pl.DataFrame
+    earliest: pl.DataFrame
+    systems: pl.DataFrame
+    bought: pl.DataFrame
+
+
+def held_treatment(look: Reviewed) -> Held:
+    """What units whose model needs treatment have as of the as-of date."""
+    units = look.units.filter(pl.col("needs_treatment"))
+    complete = look.tests.filter("complete")
+    latest = complete.unique("serial", keep="last", maintain_order=True)
+    latest, earliest = (
+        _with_needs(units, chosen, complete) for chosen in (latest, earliest_test(complete))
+    )
+    bought = purchases_for(
+        units.select("serial", "site", "sellers"),
+        look.evidence.treatment_purchases,
+        look.evidence.treatments,
+    )
+    asked = units.join(
+        latest.select("serial", "severity", "grace_until"), on="serial"
+    ).with_columns(claim="serial", failed_on=pl.lit(look.evidence.as_of))
+    return Held(latest, earliest, systems_held(asked, bought, look.evidence), bought)
+
+
+def _with_needs(units: pl.DataFrame, chosen: pl.DataFrame, complete: pl.DataFrame) -> pl.DataFrame:
+    first = complete.group_by("serial").agg(first_reported_on=pl.col("test_reported_on").min())
+    return (
+        units.select("serial", "always_treat", "clock_start", "grace_days")
+        .join(chosen, on="serial")
+        .join(first, on="serial", how="left")
+        .with_columns(judged_by=pl.lit("water"), cause_abilities=pl.lit(None, TEXTS))
+        .pipe(with_needs)
+        .select(
+            "serial",
+            "test_sample",
+            "test_sampled_on",
+            "test_reported_on",
+            "severity",
+            "needs",
+            "grace_until",
+        )
+        .sort("serial")
+    )
+
+
+def kept_windows_of(look: Reviewed, held: Held, tests: pl.DataFrame) -> pl.DataFrame:
+    """When the installed good systems of units are kept up, in the water of some tests.
+
+    Args:
+        look, held: of all units.
+        tests: serial, severity; one row a unit that is asked about.
+
+    Returns:
+        serial, removes, from_on, until_on (both included; null: for ever).
+    """
+    systems = (
+        held.systems.filter("installed")
+        .select("serial", "site", "product", "removes", "installed_on", *_TERMS_OF_CARTRIDGES)
+        .join(tests.select("serial", "severity"), on="serial")
+        .with_row_index("key")
+    )
+    windows = windows_kept_up(systems, held.bought, look.evidence)
+    return windows.join(systems.select("key", "serial", "removes"), on="key").drop("key")

@@ -1,0 +1,64 @@
+"""What a unit's recommendation says in a sentence, by its state.
+
+Belongs here: words. Does not belong here: the state (`treatment_recommendations`), letters.
+"""
+
+from __future__ import annotations
+
+import polars as pl
+
+_WATER = "cover of failures that water brings about"
+AT_STAKE = pl.format("{}, until {}", pl.lit(_WATER), "coverage_end")
+
+
+def sentence() -> pl.Expr:
+    """Reads the columns of a recommendation before its sentence."""
+    needs = pl.col("needs").str.replace_all("+", ", ", literal=True)
+    unmet = pl.col("unmet").list.join(", ")
+    tank = pl.when(pl.col("tank_l").is_not_null()).then(
+        pl.format(" with a tank of {} L", pl.col("tank_l").cast(pl.Int64))
+    )
+    buy = pl.concat_str("recommended", tank.fill_null(""))
+    calls = pl.format("Sample {} of {} calls for {}", "sample", "sampled_on", needs)
+    kept = (
+        pl.when(pl.col("kept_until").is_not_null())
+        .then(pl.format("kept up, with what is on file to {}", "kept_until"))
+        .otherwise(pl.lit("in place; no cartridge is called for"))
+    )
+    forms = {
+        "none_needed": pl.format("Sample {} of {} calls for no treatment.", "sample", "sampled_on"),
+        "kept_up": pl.format("{}; the treatment is {}.", calls, kept),
+        "lapsed": pl.format(
+            "{}; the treatment was installed by {}, and its cartridges have lapsed: change them "
+            "and report it.",
+            calls,
+            "installed_on",
+        ),
+        "bought": pl.format(
+            "{}; what does it was bought by {}, and no installation is on file: install it by {} "
+            "and report it.",
+            calls,
+            "bought_on",
+            "due_on",
+        ),
+        "unsuitable": pl.format(
+            "{}, which what was bought does not do: buy {} new and install it by {}.",
+            calls,
+            buy.fill_null("a treatment that does"),
+            "due_on",
+        ),
+        "nothing_serves": pl.format(
+            "{}; no treatment on the list removes {}: a person must say what would.", calls, unmet
+        ),
+        "overdue": pl.format("{}: {} was due by {}, and nothing was bought.", calls, buy, "due_on"),
+        "open": pl.format("{}: buy {} new and install it by {}.", calls, buy, "due_on"),
+        "waiting_for_result": pl.lit(
+            "A sample was taken or tested in part; ask the laboratory for the complete result."
+        ),
+        "no_sample": pl.lit("The start-up is done and no sample of the supply is known: take one."),
+        "no_startup": pl.lit("No start-up is on file: ask for one, with a sample of the supply."),
+    }
+    said = pl.lit(None, pl.String)
+    for state, words in forms.items():
+        said = pl.when(pl.col("state") == state).then(words).otherwise(said)
+    return said

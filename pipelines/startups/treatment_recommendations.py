@@ -1,0 +1,213 @@
+"""What each unit's water calls for, whether it was bought and fitted, and by when it is due.
+
+Belongs here: the state of a unit's treatment and what is recommended. Does not belong here: Test,
+Needs, Good and Kept (`held_treatment`), combinations and tanks (`pipelines.water`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import polars as pl
+
+from pipelines.startups.held_treatment import Held, kept_windows_of
+from pipelines.startups.protection import first_days, protected_to
+from pipelines.startups.recommendation_sentences import AT_STAKE, sentence
+from pipelines.startups.reviewed_units import Reviewed
+from pipelines.units.treatment_states import ability_mask
+from pipelines.water.membrane import membranes_in_the_cold
+from pipelines.water.treatment import combinations, serving_abilities
+from schemas.columns import TEXTS, polars_schema
+from schemas.startups import TreatmentRecommendations
+
+NO_NEEDS = "none"
+
+
+def treatment_recommendations(
+    look: Reviewed, held: Held, *, duty_hours_per_day: float, tanks_l: Sequence[float]
+) -> pl.DataFrame:
+    """The table `treatment_recommendations`, by serial.
+
+    Args:
+        look: the units, their tests and their reports.
+        held: of `held_treatment`.
+        duty_hours_per_day, tanks_l: settings, for the tank.
+    """
+    units = _units_in_cover(look)
+    tested = units.join(held.latest, on="serial", how="left").pipe(_with_served, look)
+    facts = [
+        _with_tank(tested, look, duty_hours_per_day, tanks_l),
+        first_days(held.systems, held.latest, "bought_on"),
+        first_days(held.systems.filter("installed"), held.latest, "installed_on"),
+        _kept(held),
+        _waiting(look),
+        look.evidence.startups.filter(pl.col("completed_on").is_not_null())
+        .select("serial", started=True)
+        .unique(),
+    ]
+    drop = {"bought_on", "installed_on"} & set(tested.columns)
+    whole = tested.drop(*drop, "retired_on")
+    for fact in facts:
+        whole = whole.join(fact, on="serial", how="left")
+    today = pl.lit(look.evidence.as_of)
+    stated = whole.with_columns(state=_state(today))
+    return (
+        _with_kept_until(stated, look, held)
+        .with_columns(
+            sample="test_sample",
+            sampled_on="test_sampled_on",
+            reported_on="test_reported_on",
+            needs=_joined_needs(),
+            due_on="grace_until",
+            days_left=(pl.col("grace_until") - today).dt.total_days(),
+            at_stake=AT_STAKE,
+        )
+        .with_columns(sentence=sentence())
+        .select(polars_schema(TreatmentRecommendations).names())
+        .sort("serial")
+    )
+
+
+def _units_in_cover(look: Reviewed) -> pl.DataFrame:
+    """Units whose model needs treatment and whose cover has not ended, in service today."""
+    today = pl.lit(look.evidence.as_of)
+    gone = pl.min_horizontal("retired_on", "replaced_on") <= today
+    return look.units.filter(
+        pl.col("needs_treatment")
+        & (pl.col("coverage_end") > today).fill_null(False)
+        & ~gone.fill_null(False)
+    ).drop("installed_on")
+
+
+def _joined_needs() -> pl.Expr:
+    needs = pl.col("needs")
+    return (
+        pl.when(needs.list.len() == 0)
+        .then(pl.lit(NO_NEEDS))
+        .when(needs.is_not_null())
+        .then(needs.list.sort().list.join("+"))
+    )
+
+
+def _with_served(units: pl.DataFrame, look: Reviewed) -> pl.DataFrame:
+    """Adds recommended, alternatives, recommended_products and unmet, by the set of needs."""
+    treatments = look.evidence.treatments
+    able = frozenset().union(*serving_abilities(treatments).values())
+    distinct = units.get_column("needs").drop_nulls().unique().sort().to_list()
+    offered = [combinations(needs, treatments) for needs in distinct]
+    names = [[" + ".join(one.products) for one in choices] for choices in offered]
+    served = pl.DataFrame(
+        {
+            "needs": distinct,
+            "recommended": [one[0] if one else None for one in names],
+            "recommended_products": [list(one[0].products) if one else [] for one in offered],
+            "alternatives": [one[1:] for one in names],
+            "unmet": [sorted(set(needs) - able) for needs in distinct],
+        },
+        schema={
+            "needs": TEXTS,
+            "recommended": pl.String,
+            "recommended_products": TEXTS,
+            "alternatives": TEXTS,
+            "unmet": TEXTS,
+        },
+    )
+    none = pl.lit([], TEXTS)
+    keyed = served.with_columns(key=pl.col("needs").list.join("+")).drop("needs")
+    return (
+        units.with_columns(key=pl.col("needs").list.join("+"))
+        .join(keyed, on="key", how="left")
+        .drop("key")
+        .with_columns(pl.col("recommended_products", "alternatives", "unmet").fill_null(none))
+    )
+
+
+def _with_tank(
+    units: pl.DataFrame, look: Reviewed, duty_hours_per_day: float, tanks_l: Sequence[float]
+) -> pl.DataFrame:
+    """The tank behind the recommended membrane: serial, tank_l, coldest_supply_c.
+
+    Units of one model, region and recommendation have one tank, so it is sized once for each.
+    """
+    alike = ["feed_l_per_h", "region", "recommended"]
+    kinds = (
+        units.select(*alike, "recommended_products")
+        .filter(pl.col("recommended").is_not_null())
+        .unique(alike, maintain_order=True)
+        .with_row_index("kind")
+        .with_columns(serial=pl.col("kind").cast(pl.String))
+    )
+    sized = membranes_in_the_cold(
+        kinds,
+        kinds.select("serial", product="recommended_products").explode("product"),
+        look.evidence.treatments,
+        look.evidence.regions,
+        duty_hours_per_day=duty_hours_per_day,
+        tanks_l=tanks_l,
+    ).select("serial", "tank_l", "coldest_supply_c")
+    of_kind = kinds.select(*alike, "serial").join(sized, on="serial").drop("serial")
+    return (
+        units.select("serial", *alike)
+        .join(of_kind, on=alike, nulls_equal=True)
+        .select("serial", "tank_l", "coldest_supply_c")
+    )
+
+
+def _kept(held: Held) -> pl.DataFrame:
+    """serial, any_good, kept_able (a mask of what Kept does)."""
+    able = pl.when("kept").then(ability_mask(pl.col("removes"))).otherwise(0)
+    return (
+        held.systems.with_columns(able=able)
+        .group_by("serial")
+        .agg(kept_able=pl.col("able").bitwise_or(), any_good=pl.lit(True))
+    )
+
+
+def _waiting(look: Reviewed) -> pl.DataFrame:
+    """Units of which a result may come: a sample was taken, or a test is incomplete."""
+    taken = look.evidence.startups.filter(
+        pl.col("completed_on").is_not_null() & pl.col("sample_taken")
+    )
+    incomplete = look.tests.filter(~pl.col("complete"))
+    both = pl.concat([taken.select("serial"), incomplete.select("serial")])
+    return both.unique().with_columns(waiting=True)
+
+
+def _state(today: pl.Expr) -> pl.Expr:
+    needed = ability_mask(pl.col("needs"))
+    kept = (pl.col("kept_able").fill_null(0) & needed) == needed
+    installed, bought = pl.col("installed_on").is_not_null(), pl.col("bought_on").is_not_null()
+    with_test = (
+        pl.when(pl.col("needs").list.len() == 0)
+        .then(pl.lit("none_needed"))
+        .when(kept)
+        .then(pl.lit("kept_up"))
+        .when(installed)
+        .then(pl.lit("lapsed"))
+        .when(bought)
+        .then(pl.lit("bought"))
+        .when(pl.col("any_good").fill_null(False))
+        .then(pl.lit("unsuitable"))
+        .when(pl.col("unmet").list.len() > 0)
+        .then(pl.lit("nothing_serves"))
+        .when(pl.col("grace_until") < today)
+        .then(pl.lit("overdue"))
+        .otherwise(pl.lit("open"))
+    )
+    return (
+        pl.when(pl.col("test_sample").is_not_null())
+        .then(with_test)
+        .when(pl.col("waiting").fill_null(False))
+        .then(pl.lit("waiting_for_result"))
+        .when(pl.col("started").fill_null(False))
+        .then(pl.lit("no_sample"))
+        .otherwise(pl.lit("no_startup"))
+    )
+
+
+def _with_kept_until(units: pl.DataFrame, look: Reviewed, held: Held) -> pl.DataFrame:
+    kept_up = units.filter(pl.col("state") == "kept_up")
+    windows = kept_windows_of(look, held, kept_up)
+    asked = kept_up.select("serial", "needs", start=pl.lit(look.evidence.as_of))
+    until = protected_to(asked, windows).rename({"until_on": "kept_until"})
+    return units.join(until, on="serial", how="left")
