@@ -172,6 +172,7 @@ def _tables() -> dict[str, Described]:
         "decision_history": DecisionHistory,
         "unit_histories": UnitHistories,
         "water_profiles": WaterProfiles,
+        "unit_matters": Upcoming,
         "upcoming": Upcoming,
         "watch_spans": WatchSpans,
         "cartridge_spans": store.CartridgeSpans,

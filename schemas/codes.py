@@ -211,6 +211,7 @@ MATTERS = (
     "treatment due",
     "cartridge due",
     "deliming due",
+    "installation fault",
 )
 
 # Columns of the feeds that the settings may keep off everything that is published.

@@ -72,6 +72,7 @@ KEYS: dict[str, tuple[str, ...]] = {
     "set_aside": ("feed", "file", "sheet", "line", "column", "value", "rule", "reason"),
     "left_out": ("feed", "mapping", "file", "sheet", "line"),
     "findings": ("claim", "position"),
+    "unit_matters": ("serial", "matter", "due_on"),
     "upcoming": ("serial", "matter", "due_on"),
     "watch_spans": ("serial", "from_on"),
     "night_checks": ("check", "subject"),
@@ -101,6 +102,7 @@ KEYS: dict[str, tuple[str, ...]] = {
 TOLD_BY_EACH_MAPPING = ("set_aside", "left_out")
 INNER = (
     "file_parts",
+    "unit_matters",
     "unit_samples",
     "unit_orders",
     "row_fates",

@@ -19,6 +19,7 @@ EXPLANATIONS = {
     "test outstanding": "No complete test of the supply water is on file.",
     "treatment due": "The water needs treatment that is not installed; the grace is running out.",
     "cartridge due": "The cartridges on file last until then, grace included.",
+    "installation fault": "The latest start-up found a reading unsound that is not yet mended.",
     "deliming due": "The last deliming on file reaches until then, grace included.",
 }
 

@@ -103,7 +103,7 @@ def _of_group(key: tuple[object, ...], counts: pl.DataFrame) -> dict[str, object
         place = int(np.searchsorted(days, within, side="right")) - 1
         known = within <= days[-1] or value[-1] <= 0
         share = None if not known else 0.0 if place < 0 else 1 - float(value[place])
-        limits = (None, None)
+        limits: tuple[float | None, float | None] = (None, None)
         if share is not None and place >= 0 and np.isfinite(low[place]):
             limits = 1 - float(high[place]), 1 - float(low[place])
         row[f"share_{within}"] = share

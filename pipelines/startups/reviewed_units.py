@@ -88,6 +88,15 @@ def units_in_review(evidence: Evidence, terms: Terms, cover: pl.DataFrame) -> pl
     )
 
 
+def in_service(look: Reviewed) -> pl.DataFrame:
+    """The units whose cover has not ended and that are not retired or replaced by today."""
+    today = pl.lit(look.evidence.as_of)
+    gone = pl.min_horizontal("retired_on", "replaced_on") <= today
+    return look.units.filter(
+        (pl.col("coverage_end") > today).fill_null(False) & ~gone.fill_null(False)
+    )
+
+
 def earliest_test(tests: pl.DataFrame) -> pl.DataFrame:
     """Of each serial the earliest of its tests; of one day the first reported, then the least."""
     return tests.sort("serial", "test_sampled_on", "test_reported_on", "test_sample").unique(

@@ -11,6 +11,7 @@ import polars as pl
 
 from pipelines.coverage.evidence import Evidence
 from pipelines.startups.held_treatment import held_treatment
+from pipelines.startups.installation_faults import installation_faults
 from pipelines.startups.installation_findings import completed_reports, installation_findings
 from pipelines.startups.journeys import journeys
 from pipelines.startups.reviewed_units import reviewed
@@ -49,4 +50,5 @@ def startup_tables(
             look, held, duty_hours_per_day=duty_hours_per_day, tanks_l=tanks_l
         ),
         "journeys": journeys(look, held, reviews),
+        "installation_faults": installation_faults(look, reviews),
     }

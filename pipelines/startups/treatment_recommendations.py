@@ -13,7 +13,7 @@ import polars as pl
 from pipelines.startups.held_treatment import Held, kept_windows_of
 from pipelines.startups.protection import first_days, protected_to
 from pipelines.startups.recommendation_sentences import AT_STAKE, sentence
-from pipelines.startups.reviewed_units import Reviewed
+from pipelines.startups.reviewed_units import Reviewed, in_service
 from pipelines.units.treatment_states import ability_mask
 from pipelines.water.membrane import membranes_in_the_cold
 from pipelines.water.treatment import combinations, serving_abilities
@@ -33,7 +33,7 @@ def treatment_recommendations(
         held: of `held_treatment`.
         duty_hours_per_day, tanks_l: settings, for the tank.
     """
-    units = _units_in_cover(look)
+    units = in_service(look).filter(pl.col("needs_treatment")).drop("installed_on")
     tested = units.join(held.latest, on="serial", how="left").pipe(_with_served, look)
     facts = [
         _with_tank(tested, look, duty_hours_per_day, tanks_l),
@@ -66,17 +66,6 @@ def treatment_recommendations(
         .select(polars_schema(TreatmentRecommendations).names())
         .sort("serial")
     )
-
-
-def _units_in_cover(look: Reviewed) -> pl.DataFrame:
-    """Units whose model needs treatment and whose cover has not ended, in service today."""
-    today = pl.lit(look.evidence.as_of)
-    gone = pl.min_horizontal("retired_on", "replaced_on") <= today
-    return look.units.filter(
-        pl.col("needs_treatment")
-        & (pl.col("coverage_end") > today).fill_null(False)
-        & ~gone.fill_null(False)
-    ).drop("installed_on")
 
 
 def _joined_needs() -> pl.Expr:

@@ -16,10 +16,12 @@ from pipelines.startups.journey_rates import journey_rates
 from pipelines.startups.tables import startup_tables
 from pipelines.steps.reference import REFERENCE_ASSETS
 from pipelines.steps.step import Step, Written
+from pipelines.steps.units import UNIT_MATTERS
 from pipelines.store.database import read_frame
 from pipelines.store.evidence import DECIDING, evidence_around, fleet_parts
 from pipelines.store.inputs import Inputs
 from pipelines.store.transaction import RefreshSession
+from schemas.histories import Upcoming
 from schemas.startups import STARTUP_TABLES
 
 # Units worked on at a time: what stands in memory is their evidence.
@@ -59,14 +61,19 @@ def startup_tables_of(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> dict[st
         name: pl.concat(part[name] for part in parts).sort(order, maintain_order=True)
         for name, order in _ORDER.items()
     }
-    return {**whole, "journey_rates": journey_rates(whole["journeys"], inputs.as_of)}
+    matters = [read_frame(con, UNIT_MATTERS), *(part["installation_faults"] for part in parts)]
+    return {
+        **whole,
+        "journey_rates": journey_rates(whole["journeys"], inputs.as_of),
+        "upcoming": pl.concat(matters).sort("due_on", "serial", "matter"),
+    }
 
 
 STEP = Step(
     name="startup_tables",
     group="histories",
     title="Start-ups",
-    tables=STARTUP_TABLES,
+    tables={**STARTUP_TABLES, "upcoming": Upcoming},
     reads=(
         *DECIDING,
         "feed_states",
@@ -75,6 +82,7 @@ STEP = Step(
         "terms_water_limits",
         "terms_installation_limits",
         "unit_histories",
+        UNIT_MATTERS,
     ),
     work=made_anew,
     rooms=(

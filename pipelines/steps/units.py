@@ -46,6 +46,8 @@ EXPOSURE = {
     "waters_in_force": "waters",
     "watch_spans": "spans",
 }
+# What is coming up, but for what start-ups found: those are added by their own step.
+UNIT_MATTERS = "unit_matters"
 # Units and samples worked on at a time: what stands in memory is their evidence.
 PART_UNITS, SLICE_SAMPLES = 100_000, 250_000
 
@@ -93,7 +95,7 @@ def unit_tables_of(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> dict[str, 
     exposure = _together(watched)
     return {
         "unit_histories": pl.concat(tables).sort("serial"),
-        "upcoming": pl.concat(upcoming).sort("due_on", "serial", "matter"),
+        UNIT_MATTERS: pl.concat(upcoming).sort("due_on", "serial", "matter"),
         "cartridge_spans": pl.concat(spans).sort("serial", "product", "start"),
         "unit_samples": pl.concat(samples).sort("serial", "sample"),
         "unit_orders": pl.concat(orders).sort("serial", "order", "line"),
@@ -216,7 +218,7 @@ STEP = Step(
     title="Units",
     tables={
         "unit_histories": UnitHistories,
-        "upcoming": Upcoming,
+        UNIT_MATTERS: Upcoming,
         "cartridge_spans": CartridgeSpans,
         "unit_samples": UnitSamples,
         "unit_orders": UnitOrders,

@@ -25,6 +25,10 @@ AHEAD = {
         "Have the cartridge of unit {} changed and the change reported by {}, or {} is lost."
     ),
     "deliming due": "Have unit {} delimed and the deliming reported by {}, or {} is lost.",
+    "installation fault": (
+        "The start-up of unit {} found something unsound on {}. Have it mended by licensed people "
+        "and report it; until then {} is at risk."
+    ),
 }
 LATE = {
     "start-up request due": (
@@ -46,6 +50,10 @@ LATE = {
     "cartridge due": (
         "The cartridge of unit {} was to be changed by {}. If it was, send the report; until it "
         "is, {} has lapsed."
+    ),
+    "installation fault": (
+        "The start-up of unit {} found something unsound on {}. Have it mended by licensed people "
+        "and report it; until then {} is at risk."
     ),
     "deliming due": (
         "Unit {} was to be delimed by {}. If it was, send the report; until it is, {} has lapsed."

@@ -212,3 +212,24 @@ def test_cautions_stand_beside_gas_and_plumbing(tmp_path):
     assert "licensed" in cautions["gas_pressure_in_wc"]
     assert "local code" in cautions["flowing_pressure_psi"]
     assert cautions["level"] is None
+
+
+def test_an_unsound_unit_in_cover_is_a_matter_of_upcoming(tmp_path):
+    """Due on the completion; a later sound report, the end of cover or retirement ends it."""
+    report = REPORT | {"level": "no", "flowing_pressure_psi": "99"}
+    [row] = tables(tmp_path, startups=[report])["installation_faults"].to_dicts()
+    assert (row["matter"], row["due_on"]) == ("installation fault", dt.date(2024, 2, 1))
+    assert row["days_left"] == -334  # to 31 December 2024
+    assert row["at_stake"] == (
+        "cover of failures that the installation brings about (condition 14); unsound is the "
+        "flowing water pressure, standing level; such as BURST, TILTED"
+    )
+    assert "Have it mended by licensed people" in row["sentence"]
+    mended = REPORT | {"report": "R2", "completed_on": "2024-03-01"}
+    gone = [UNIT | {"retired_on": "2024-12-31"}]
+    for given in (
+        {"startups": [report, mended]},
+        {"startups": [report], "cover": "2024-12-31"},
+        {"startups": [report], "units": gone},
+    ):
+        assert tables(tmp_path, **given)["installation_faults"].is_empty()
