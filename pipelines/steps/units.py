@@ -25,11 +25,7 @@ from pipelines.store.invalidation import samples_to_work_out
 from pipelines.store.transaction import RefreshSession
 from pipelines.units.time_at_risk import doubtful_exposure, failures_inside
 from pipelines.units.treatment_states import cartridge_spans
-from pipelines.units.unit_histories import (
-    Histories,
-    build_histories,
-    disputed_duplicates,
-)
+from pipelines.units.unit_histories import Histories, build_histories, disputed_duplicates
 from pipelines.units.upcoming import upcoming_matters
 from pipelines.water.profiles import FIGURES, profile_samples
 from schemas.columns import polars_schema
