@@ -230,4 +230,5 @@ class PageData:
     figures: Mapping[str, pl.DataFrame] = field(default_factory=dict)
     figure_notes: Mapping[str, Sequence[str]] = field(default_factory=dict)
     attention: Sequence[str] = ()
+    joins_below: Sequence[str] = ()
     tables: Sequence[str] = ()

@@ -15,4 +15,6 @@ FATES = {
     "superseded": "series-3",
     "duplicates": "series-5",
     "set aside": "series-2",
+    "left out": "series-4",
+    "joined": "series-6",
 }

@@ -11,12 +11,12 @@ from markupsafe import Markup
 from dashboards import formats
 from dashboards.charts.categories import FATES
 from dashboards.data import PageData
-from dashboards.pages import agreement, causes
+from dashboards.pages import agreement, causes, data_steps
 from schemas.codes import MISS_CAUSES, OPTIONAL_FEEDS
 
 MOST_ROWS = 50
 MOST_MISSES = 200
-_COLUMNS = ("records", "superseded", "duplicates", "set_aside")
+_COLUMNS = ("records", "superseded", "duplicates", "set_aside", "left_out", "joined")
 
 
 def content(data: PageData, pages: frozenset[str] = frozenset()) -> dict[str, Any]:
@@ -27,10 +27,12 @@ def content(data: PageData, pages: frozenset[str] = frozenset()) -> dict[str, An
         "title": "Data",
         "summary": _summary(data.row_accounts),
         "feeds": _feeds(data),
+        **data_steps.content(data),
         **_checks(data.night_checks),
         "accounts": _accounts(totals) if totals.height else None,
         "accounts_says": "Every row read is a record, replaced by a newer version, the same row "
-        "again, or set aside; the four add up to the rows read.",
+        "again, set aside, left out by a mapping, or joined to one of another file; the six add up "
+        "to the rows read and those added by splitting.",
         "files": _files(data.row_accounts),
         "left_out": _left_out(data),
         **_joins(data),
@@ -137,7 +139,7 @@ def _summary(accounts: pl.DataFrame) -> str:
     if accounts.is_empty():
         return "No export was read."
     rows, aside = int(accounts["rows_read"].sum()), int(accounts["set_aside"].sum())
-    files = formats.counted(accounts.height, "export")
+    files = formats.counted(accounts["file"].n_unique(), "export")
     share = f" ({formats.percent(aside / rows, 1)})" if rows else ""
     return f"{rows:,} rows in {files}; {aside:,} set aside{share}."
 
@@ -196,14 +198,18 @@ def _accounts(totals: pl.DataFrame) -> Markup:
 
 
 def _files(accounts: pl.DataFrame) -> list[list[str]]:
+    ordered = accounts.sort("feed", "file", "sheet", "mapping", nulls_last=True)
     return [
         [
             formats.FEEDS.get(row["feed"] or "", "Of no feed"),
-            row["file"],
+            row["file"] if row["sheet"] is None else f"{row['file']}, sheet {row['sheet']}",
+            row["mapping"] or "–",
             formats.day(row["through_date"]),
-            *(formats.whole(row[column]) for column in ("rows_read", *_COLUMNS)),
+            *(formats.whole(row[column]) for column in ("rows_read", "rows_split", *_COLUMNS)),
         ]
-        for row in accounts.sort("feed", "file", nulls_last=True).iter_rows(named=True)
+        for row in accounts.sort("feed", "file", "sheet", "mapping", nulls_last=True).iter_rows(
+            named=True
+        )
     ]
 
 

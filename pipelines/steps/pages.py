@@ -17,7 +17,7 @@ import polars as pl
 from dashboards import data as shown
 from pipelines.steps.claim_details import data_of_claims
 from pipelines.steps.figure_notes import figure_notes
-from pipelines.steps.joins import attention
+from pipelines.steps.joins import attention, below
 from pipelines.steps.near_serials import of_claims, of_serials, suggestions_of_store
 from pipelines.store.database import has_table, read_frame
 from pipelines.store.lookups import arrivals, rows_of
@@ -55,6 +55,7 @@ def page_data(
         joins=read_frame(con, "joins"),
         join_misses=read_frame(con, "join_misses"),
         attention=attention(inputs, con),
+        joins_below=below(con),
         feeds=read_frame(con, "feed_states", columns=shown.FEEDS.names()),
         suggestions=of_serials(near),
         claim_suggestions=of_claims(near),

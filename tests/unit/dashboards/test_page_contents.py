@@ -89,6 +89,62 @@ def test_data_page_groups_faults_by_what_must_be_fixed(sample) -> None:
     assert content["problems_says"].startswith("2 kinds of faults")
 
 
+def test_data_page_tells_what_to_do_next(sample) -> None:
+    """Joins, files that are not used by their rows, then codes with the line to add."""
+    aside = [
+        {"feed": None, "file": "a.csv", "line": 1, "rule": "no_feed", "reason": "a.csv is lost."},
+        {"feed": "units", "file": "b.csv", "line": 3, "rule": "missing_column", "reason": "No x."},
+        {"feed": "units", "file": "c.csv", "line": 3, "rule": "required", "reason": "Empty."},
+        {
+            "feed": "units",
+            "file": "c.csv",
+            "line": 4,
+            "column": "model",
+            "rule": "unknown_model",
+            "value": "X, 9",
+            "reason": "Not there.",
+        },
+    ]
+    accounts = [
+        {"feed": None, "file": "a.csv", "rows_read": 2, "set_aside": 2},
+        {"feed": "units", "file": "b.csv", "rows_read": 7, "set_aside": 7},
+    ]
+    counts = ("records", "superseded", "duplicates", "rows_split", "left_out", "joined")
+    accounts = [dict.fromkeys(counts, 0) | {"header_line": 1} | one for one in accounts]
+    miss = {"feed": "startups", "first_file": "s.csv", "first_line": 2, "cause": "unknown"}
+    misses = [
+        miss | {"column": "agency", "to": "agencies.agency", "written": "Kettle", "rows": 3},
+        miss
+        | {
+            "column": "treatment_product",
+            "to": "treatments.product",
+            "written": "lime off",
+            "likely": "LIME-OFF",
+            "rows": 5,
+        },
+        miss | {"column": "serial", "to": "units.serial", "written": "9", "rows": 90},
+    ]
+    content = data_page.content(
+        sample.page_data(
+            2,
+            set_aside=sample.frame(aside, shown.SET_ASIDE),
+            row_accounts=sample.frame(accounts, shown.ROW_ACCOUNTS),
+            join_misses=sample.frame(misses, shown.JOIN_MISSES),
+            joins_below=["startups.serial: 1 of 2."],
+        )
+    )
+    assert content["joins_below"] == ["startups.serial: 1 of 2."]
+    assert [(one["says"], one["rows"], one["line"]) for one in content["whole"]] == [
+        ("b.csv: No x.", "7 rows", "limeledger map 'exports/b.csv' ."),
+        ("a.csv is lost.", "2 rows", "limeledger map 'exports/a.csv' ."),
+    ]
+    assert content["codes"] == [
+        ["lime off", "5", "reference/aliases.csv", "product,lime off,LIME-OFF"],
+        ["Kettle", "3", "reference/agencies.csv", "Kettle,,,,,,"],
+        ["X, 9", "1", "reference/models.csv", '"X, 9",,,,,,,'],
+    ]
+
+
 def test_data_page_says_how_far_feeds_go(sample) -> None:
     """A feed without a through date, a stale one and a current one are told apart."""
     feeds = sample.frame(
