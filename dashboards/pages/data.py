@@ -207,9 +207,7 @@ def _files(accounts: pl.DataFrame) -> list[list[str]]:
             formats.day(row["through_date"]),
             *(formats.whole(row[column]) for column in ("rows_read", "rows_split", *_COLUMNS)),
         ]
-        for row in accounts.sort("feed", "file", "sheet", "mapping", nulls_last=True).iter_rows(
-            named=True
-        )
+        for row in ordered.iter_rows(named=True)
     ]
 
 
