@@ -14,6 +14,7 @@ from pipelines.cli.console.output import progress
 from pipelines.errors import UsageError, WorkspaceError
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.permissions import private_umask
+from pipelines.workspace.settings import Settings
 
 INSTANCE = """\
 # Written by `limeledger dagster`: nothing leaves this machine, one refresh runs at a time.
@@ -45,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     workspace = Workspace.open(args.workspace)
     settings = load_settings(workspace)
     if args.no_page:
-        progress("The nightly schedule and the folder sensor are on (stop them with Ctrl-C)")
+        progress(f"{_what_is_on(settings)} (stop with Ctrl-C)")
         command = daemon_command()
     else:
         progress(f"Dagster's page: http://127.0.0.1:{args.port} (stop it with Ctrl-C)")
@@ -57,6 +58,18 @@ def run(args: argparse.Namespace) -> int:
             return subprocess.call(command, env=environment, cwd=workspace.root)
         except KeyboardInterrupt:
             return 0
+
+
+def _what_is_on(settings: Settings) -> str:
+    """Whether schedule and sensor come up running, in a sentence without its end."""
+    schedule, sensor = settings.nightly_schedule == "on", settings.nightly_sensor == "on"
+    if schedule and sensor:
+        return "The nightly schedule and the folder sensor are on"
+    if schedule:
+        return "The nightly schedule is on; the folder sensor is off under [nightly]"
+    if sensor:
+        return "The folder sensor is on; the nightly schedule is off under [nightly]"
+    return "The nightly schedule and the folder sensor are both off under [nightly]: nothing runs"
 
 
 def page_command(port: int) -> list[str]:

@@ -9,17 +9,19 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
+from pipelines.store.archive.files import unsealed_files
 from pipelines.store.publication import remove_folder
 from pipelines.workspace.layout import DATABASE_FILE, Workspace
 
 
 def leftovers(workspace: Workspace) -> list[Path]:
-    """Staged and old pages, working copies of the store, half-written logs, spilled files."""
+    """Staged and old pages, working copies, half-written logs, spilled and unsealed files."""
     store, published = workspace.store, workspace.published
     found = [
         *sorted(store.glob(f"{DATABASE_FILE}.new*")),
         *sorted(store.glob("*.csv.new")),
         store / "spill",
+        *unsealed_files(workspace),
         published.with_name(f"{published.name}.new"),
         published.with_name(f"{published.name}.old"),
     ]

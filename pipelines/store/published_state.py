@@ -24,6 +24,7 @@ from schemas.versions import SCHEMA_VERSION
 
 STORE_STATE = "store_state"
 MANIFEST = "manifest.json"
+STORE_VERSION = "6"  # for readers of manifests of before; `schema_version` says more
 _TOLD_APART = ("state", "publication", "run", "published_at")
 
 
@@ -67,6 +68,7 @@ class PublishedState:
             "decided_at": self.decided_at.isoformat() if self.decided_at else None,
             "refreshed_at": self.published_at.isoformat(timespec="seconds"),
             "inputs": self.fingerprint,
+            "store_version": STORE_VERSION,
         }
         return told
 

@@ -24,8 +24,7 @@ import polars as pl
 
 from pipelines.errors import WorkspaceError
 from pipelines.store import swap
-from pipelines.store.archive.chain import archive_folder, read_chain
-from pipelines.store.archive.files import catch_up, seal
+from pipelines.store.archive.files import catch_up, keeps_no_archive, seal
 from pipelines.store.archive.recovery import forget_recovered, is_sound, recover
 from pipelines.store.archive.tables import next_publication
 from pipelines.store.contents import content_of
@@ -62,6 +61,7 @@ from pipelines.store.working_copy import (
 from pipelines.workspace.clock import now
 from pipelines.workspace.lock import refresh_lock
 from pipelines.workspace.permissions import restrict
+from pipelines.workspace.settings import today
 from schemas.columns import Table, polars_schema
 from schemas.states import INPUT_KINDS, StoreState
 from schemas.versions import SCHEMA_VERSION
@@ -369,7 +369,11 @@ def open_session(
         StorageError: the disk cannot be written.
     """
     inputs = load_inputs(folder, as_of)
-    read_chain(archive_folder(inputs.workspace))  # one of a newer tool ends here
+    if keeps_no_archive(inputs.workspace):  # one of a newer tool ends here
+        progress(
+            "The store was made by a version that kept no archive: its history stays as it is, "
+            f"and decisions can be told again from {today(inputs.settings)} on."
+        )
     with refresh_lock(inputs.workspace.store) as left_by:
         if left_by is not None:
             progress(

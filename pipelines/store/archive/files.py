@@ -15,7 +15,7 @@ from pathlib import Path
 import duckdb
 import polars as pl
 
-from pipelines.errors import StorageError
+from pipelines.errors import StorageError, WorkspaceError
 from pipelines.exports.delivery import sha256_of
 from pipelines.store.archive.chain import (
     Chain,
@@ -151,6 +151,34 @@ def seal(workspace: Workspace) -> None:
 
 
 catch_up = seal
+
+
+def keeps_no_archive(workspace: Workspace) -> bool:
+    """Whether there is a store that has never published into an archive: an earlier version's.
+
+    Raises:
+        WorkspaceError: the archive was written by a newer tool.
+    """
+    has_lines = bool(read_chain(archive_folder(workspace)).lines)
+    return not has_lines and workspace.database.is_file() and not _store_seals(workspace)
+
+
+def unsealed_files(workspace: Workspace) -> list[Path]:
+    """Files of a publication that stopped before its swap: no line of the index names them.
+
+    None are told where index and store do not agree: then nothing is known to be left over.
+    """
+    folder = archive_folder(workspace)
+    try:
+        chain = read_chain(folder)
+    except WorkspaceError:  # a newer tool's: it knows what is left over
+        return []
+    if chain.faults or [line.text for line in _store_seals(workspace)] != [
+        line.text for line in chain.lines
+    ]:
+        return []
+    sealed = {line.file for line in chain.lines}
+    return [path for path in sorted(folder.glob("*.parquet")) if path.name not in sealed]
 
 
 def find_faults(workspace: Workspace) -> list[Fault]:

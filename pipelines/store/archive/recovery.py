@@ -46,12 +46,20 @@ class Loss:
 
 
 def is_sound(workspace: Workspace) -> bool:
-    """Whether there is a store that can be opened."""
+    """Whether there is a store that can be opened.
+
+    Raises:
+        StorageError: another program holds it to write: it is not damaged, only not to be had.
+    """
     if not workspace.database.is_file():
         return False
     try:
         con = connect(workspace.database, read_only=True)
-    except (StorageError, duckdb.Error):
+    except StorageError as error:
+        if "lock" in str(error.__cause__).lower():
+            raise
+        return False
+    except duckdb.Error:
         return False
     try:
         one_row(con, "select count(*) from information_schema.tables")

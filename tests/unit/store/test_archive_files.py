@@ -1,0 +1,87 @@
+"""What the archive knows of its own files, and a store that cannot be had for the moment."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import duckdb
+import polars as pl
+import pytest
+
+from pipelines.errors import StorageError
+from pipelines.store.archive.chain import BEFORE_THE_FIRST, Line, append_lines
+from pipelines.store.archive.files import (
+    SEAL_COLUMNS,
+    SEALS,
+    keeps_no_archive,
+    unsealed_files,
+)
+from pipelines.store.archive.recovery import is_sound
+from pipelines.store.database import append_frame
+from pipelines.workspace.layout import Workspace
+
+LINE = Line(1, "publications-000001.parquet", "0" * 64, 1, BEFORE_THE_FIRST)
+
+
+@pytest.fixture
+def workspace(tmp_path: Path) -> Workspace:
+    """A store of one publication, which its archive has."""
+    (tmp_path / "store" / "archive").mkdir(parents=True)
+    (tmp_path / "exports").mkdir()
+    (tmp_path / "limeledger.toml").touch()
+    workspace = Workspace.open(tmp_path)
+    with duckdb.connect(str(workspace.database)) as con:
+        con.execute("create schema archive")
+        row = [getattr(LINE, name) for name in SEAL_COLUMNS]
+        append_frame(con, SEALS, pl.DataFrame([row], schema=SEAL_COLUMNS, orient="row"))
+    append_lines(workspace.store / "archive", [LINE])
+    (workspace.store / "archive" / LINE.file).touch()
+    return workspace
+
+
+def test_a_file_that_no_line_names_is_left_over(workspace: Workspace) -> None:
+    """Of a publication that stopped before its swap."""
+    left = workspace.store / "archive" / "decision_archive-000002.parquet"
+    assert unsealed_files(workspace) == []
+    left.touch()
+    assert unsealed_files(workspace) == [left]
+
+
+def test_nothing_is_left_over_where_index_and_store_do_not_agree(workspace: Workspace) -> None:
+    """What the index lacks may be all that is left of a publication."""
+    (workspace.store / "archive" / "decision_archive-000002.parquet").touch()
+    (workspace.store / "archive" / "index.jsonl").write_text("", "utf-8")
+    assert unsealed_files(workspace) == []
+
+
+def test_only_a_store_without_seals_and_lines_kept_no_archive(workspace: Workspace) -> None:
+    """One whose index is gone has kept one."""
+    assert not keeps_no_archive(workspace)
+    (workspace.store / "archive" / "index.jsonl").unlink()
+    assert not keeps_no_archive(workspace)
+    with duckdb.connect(str(workspace.database)) as con:
+        con.execute(f"drop table {SEALS}")
+    assert keeps_no_archive(workspace)
+    workspace.database.unlink()
+    assert not keeps_no_archive(workspace)
+
+
+def test_a_store_that_another_program_holds_is_not_damaged(workspace: Workspace) -> None:
+    """It is neither put together anew nor moved away: the sentence says what to close."""
+    code = (
+        "import duckdb, sys, time; con = duckdb.connect(sys.argv[1]); print('held', flush=True); "
+        "time.sleep(60)"
+    )
+    command = [sys.executable, "-c", code, str(workspace.database)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE) as holder:
+        assert holder.stdout is not None
+        assert holder.stdout.readline() == b"held\n"
+        with pytest.raises(StorageError) as caught:
+            is_sound(workspace)
+        holder.kill()
+    assert "another program holds it open" in str(caught.value)
+    assert is_sound(workspace)
+    workspace.database.write_bytes(b"no store")
+    assert not is_sound(workspace)
