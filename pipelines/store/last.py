@@ -16,6 +16,7 @@ from pipelines.store.database import (
     LAST,
     has_table,
     identifier,
+    one_row,
     query_frame,
     read_frame,
     registered,
@@ -30,10 +31,12 @@ class Last:
     """What the published store says of itself when a run begins.
 
     `state` is None where there is no store, or one whose tables are not what it says they are.
+    `latest_as_of` is the latest day as of which anything was ever decided.
     """
 
     state: PublishedState | None
     through: dict[str, dt.date | None]
+    latest_as_of: dt.date | None = None
 
     @classmethod
     def of(cls, con: duckdb.DuckDBPyConnection) -> Last:
@@ -41,10 +44,15 @@ class Last:
         if mixture(con, last=True):
             return cls(None, {})
         states = read_frame(con, f"{LAST}.feed_states", columns=["feed", "through_date"])
-        return cls(state_of(con, last=True), dict(states.iter_rows()))
+        through = dict(states.iter_rows())
+        latest = one_row(con, f"select max(as_of) from {LAST}.decision_history")
+        return cls(state_of(con, last=True), through, latest[0] if latest else None)
 
     def can_stand(self, now: RunState) -> bool:
-        """Whether anything can stand: same code and inputs, and no step back in time."""
+        """Whether anything can stand: same code and inputs, and no look back in time.
+
+        Behind the latest day that was ever decided, documents are due from the day of each run.
+        """
         before = self.state
         return (
             before is not None
@@ -52,6 +60,7 @@ class Last:
             and (before.mappings, before.reference, before.terms, before.settings)
             == (now.mappings, now.reference, now.terms, now.settings)
             and before.as_of <= now.as_of
+            and (self.latest_as_of is None or self.latest_as_of <= now.as_of)
         )
 
 

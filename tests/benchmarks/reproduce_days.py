@@ -1,4 +1,4 @@
-"""Decides twenty past days of the sample again: `python tests/benchmarks/reproduce_days.py [NIGHTS]`.
+"""Decides past days of the sample again: `python tests/benchmarks/reproduce_days.py [NIGHTS]`.
 
 Each night is a day later than the one before. Between them an edition's days change, a reference
 file grants otherwise, rows leave an export, files are deleted. At the end exports, terms, reference
