@@ -14,8 +14,12 @@ import duckdb
 from pipelines.store.database import identifier
 from schemas.catalog import VIEWS
 
+# A record keeps its hash where its file comes again with the rows elsewhere, so that it is found by
+# its key; by its place too only where two keys read alike in words.
 _EVIDENCE = """
-select claim, position, condition, number, feed, key, file, line, row_sha256, arrived_on
+select claim, position, condition, number, feed, key, file, line,
+    coalesce(placed.row_sha256, keyed.row_sha256) as row_sha256,
+    coalesce(placed.arrived_on, keyed.arrived_on) as arrived_on
 from (
     select claim, position, condition, number, unnest(cited)
     from (
@@ -26,7 +30,10 @@ from (
 ) left join (
     select feed, key, file, line, min(row_sha256) as row_sha256, max(arrived_on) as arrived_on
     from archived_rows where left_on is null group by all
-) using (feed, key, file, line)
+) placed using (feed, key, file, line) left join (
+    select feed, key, min(row_sha256) as row_sha256, max(arrived_on) as arrived_on
+    from archived_rows where left_on is null group by all having count(*) = 1
+) keyed using (feed, key)
 """
 _CLAIM_OVERVIEW = """
 select d.*, a.agency_name, c.part, c.notes, u.shipped_on, u.purchased_on, u.installed_on,

@@ -7,6 +7,7 @@ not belong here: the run (`pipelines.store.transaction`), which makes all else a
 from __future__ import annotations
 
 import contextlib
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -22,6 +23,7 @@ from pipelines.workspace.layout import Workspace
 from schemas.archive import DECIDED, FINDING
 
 RECOVERED_FILE = "limeledger.duckdb.recovered"
+_NOT_TO_BE_HAD = re.compile("lock|permission denied", re.IGNORECASE)  # in what DuckDB says
 
 
 @dataclass(frozen=True)
@@ -49,14 +51,15 @@ def is_sound(workspace: Workspace) -> bool:
     """Whether there is a store that can be opened.
 
     Raises:
-        StorageError: another program holds it to write: it is not damaged, only not to be had.
+        StorageError: another program holds it to write, or this user may not read it: it is not
+            damaged, only not to be had.
     """
     if not workspace.database.is_file():
         return False
     try:
         con = connect(workspace.database, read_only=True)
     except StorageError as error:
-        if "lock" in str(error.__cause__).lower():
+        if _NOT_TO_BE_HAD.search(str(error.__cause__)):
             raise
         return False
     except duckdb.Error:

@@ -141,3 +141,30 @@ def test_credits_of_one_day_are_one_event_a_number(con):
             source_file="k.csv", source_line=line)  # fmt: skip
     found = rows(con, "select key, line from unit_events where event = 'credited'")
     assert found == [("K1-2025-09-01", 4)]
+
+
+def test_a_citation_finds_its_row_wherever_its_file_has_it_now(con):
+    """A row keeps its hash where its file comes again in another order; one that left has none."""
+    cited = [
+        {"feed": "units", "key": "U1", "file": "u.csv", "line": 9},
+        {"feed": "units", "key": "U2", "file": "u.csv", "line": 3},
+        {"feed": "treatment_purchases", "key": "A-1-2", "file": "p.csv", "line": 2},
+        {"feed": "treatment_purchases", "key": "A-1-2", "file": "p.csv", "line": 8},
+    ]
+    put(con, "findings", claim="C", position=1, condition="unit_on_register", evidence=cited)
+    archived = [
+        ("units", "U1", "u.csv", 2, "one", None),
+        ("units", "U2", "u.csv", 3, "two", "2026-01-09"),
+        ("treatment_purchases", "A-1-2", "p.csv", 2, "three", None),  # order A, line 1-2
+        ("treatment_purchases", "A-1-2", "p.csv", 3, "four", None),  # order A-1, line 2
+    ]
+    for feed, key, file, line, row_sha256, left_on in archived:
+        put(con, "archived_rows", feed=feed, key=key, file=file, line=line, left_on=left_on,
+            row_sha256=row_sha256, arrived_on="2026-01-05")  # fmt: skip
+    day = dt.date(2026, 1, 5)
+    assert rows(con, "select number, row_sha256, arrived_on from evidence order by number") == [
+        (1, "one", day),
+        (2, None, None),
+        (3, "three", day),
+        (4, None, None),
+    ]
