@@ -9,7 +9,7 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
-from pipelines.store.archive.files import unsealed_files
+from pipelines.store.archive.seals import unsealed_files
 from pipelines.store.publication import remove_folder
 from pipelines.workspace.layout import DATABASE_FILE, Workspace
 

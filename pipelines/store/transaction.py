@@ -24,8 +24,8 @@ import polars as pl
 
 from pipelines.errors import WorkspaceError
 from pipelines.store import swap
-from pipelines.store.archive.files import catch_up, keeps_no_archive, seal
 from pipelines.store.archive.recovery import forget_recovered, is_sound, recover
+from pipelines.store.archive.seals import catch_up, keeps_no_archive, seal
 from pipelines.store.archive.tables import next_publication
 from pipelines.store.contents import content_of
 from pipelines.store.database import (

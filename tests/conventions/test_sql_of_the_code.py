@@ -68,7 +68,7 @@ REVIEWED: dict[tuple[str, str], str] = {
     ("pipelines/store/publication.py", "hashed"): "what identifier made",
     ("pipelines/queries/past_explanation.py", "columns"): "names and literals of the code",
     ("pipelines/steps/cause_suggestions.py", "columns"): "names and literals of the code",
-    ("pipelines/store/archive/files.py", "names"): "names and literals of the code",
+    ("pipelines/store/archive/seals.py", "names"): "names and literals of the code",
     ("pipelines/store/archive/files.py", "quoted"): "a path, quotes doubled",
     ("pipelines/store/archive/files.py", "rows"): "names and literals of the code",
     ("pipelines/store/archive/reading.py", "feed"): "feeds and tables",

@@ -8,7 +8,7 @@ from pathlib import Path
 import duckdb
 import pytest
 
-from pipelines.store.archive.files import catch_up
+from pipelines.store.archive.seals import catch_up
 from pipelines.workspace.layout import Workspace
 
 CASES = next(p for p in Path(__file__).parents if p.name == "tests") / "cases" / "worked_claims"

@@ -1,10 +1,7 @@
 """The files of one publication: written beside the store before it is swapped, sealed after it.
 
-Belongs here: writing them, sealing them in the index, and mending what a kill left between the two.
-Does not belong here: the index itself (`chain`), or what stands in the tables (`tables`).
-
-The lines that the index is to get stand in the store too (table SEALS): whoever takes a line off
-the index, or the index as a whole, cannot take it out of the published store by the same hand.
+Belongs here: writing them, and what is wrong with them. Does not belong here: the index itself
+(`chain`), its lines in the store (`seals`), or what stands in the tables (`tables`).
 """
 
 from __future__ import annotations
@@ -13,38 +10,23 @@ import os
 from pathlib import Path
 
 import duckdb
-import polars as pl
 
-from pipelines.errors import StorageError, WorkspaceError
 from pipelines.exports.delivery import sha256_of
 from pipelines.store.archive.chain import (
-    Chain,
     Fault,
     Line,
-    append_lines,
     archive_folder,
     faults_of,
     read_chain,
     sync_folder,
 )
-from pipelines.store.database import LAST, append_frame, count_rows, has_table, query_frame
-from pipelines.store.database import connect as connect_store
+from pipelines.store.archive.seals import SEALS, seals_frame, store_seals, take_over_seals
+from pipelines.store.database import LAST, append_frame, count_rows, has_table
 from pipelines.workspace.layout import Workspace
 from schemas.archive import ARCHIVE_TABLES
 
 HISTORY = "decision_history"
 KEPT = (*ARCHIVE_TABLES, HISTORY)
-SEALS = "archive.seals"  # in a schema of its own: it is no table of what is published
-SEAL_COLUMNS = pl.Schema(
-    {
-        "publication": pl.Int64(),
-        "file": pl.String(),
-        "sha256": pl.String(),
-        "rows": pl.Int64(),
-        "previous": pl.String(),
-        "format": pl.Int64(),
-    }
-)
 _PARQUET = "format parquet, compression zstd, compression_level 1"
 
 
@@ -63,7 +45,7 @@ def write_files(con: duckdb.DuckDBPyConnection, workspace: Workspace, publicatio
     folder.mkdir(parents=True, exist_ok=True)
     chain = read_chain(folder)
     sealed = {line.file for line in chain.lines}
-    _take_over_seals(con, chain)
+    take_over_seals(con, chain)
     previous = chain.last_digest
     lines = []
     for table in KEPT:
@@ -78,7 +60,7 @@ def write_files(con: duckdb.DuckDBPyConnection, workspace: Workspace, publicatio
         else:
             (folder / name).unlink()
     sync_folder(folder)
-    append_frame(con, SEALS, _frame(lines))
+    append_frame(con, SEALS, seals_frame(lines))
 
 
 def added_rows(con: duckdb.DuckDBPyConnection, table: str, publication: int) -> str:
@@ -110,77 +92,6 @@ def _write(con: duckdb.DuckDBPyConnection, rows: str, path: Path) -> int:
     return int(told[0][0])
 
 
-def _take_over_seals(con: duckdb.DuckDBPyConnection, chain: Chain) -> None:
-    """SEALS as the index has it: what a run before this one put there without publishing goes."""
-    con.execute("create schema if not exists archive")
-    con.execute(f"drop table if exists {SEALS}")
-    append_frame(con, SEALS, _frame(chain.lines))
-
-
-def _frame(lines: list[Line] | tuple[Line, ...]) -> pl.DataFrame:
-    rows = [[getattr(line, name) for name in SEAL_COLUMNS] for line in lines]
-    return pl.DataFrame(rows, schema=SEAL_COLUMNS, orient="row")
-
-
-def seals(con: duckdb.DuckDBPyConnection) -> list[Line]:
-    """The lines that the store says the index has."""
-    if not has_table(con, SEALS):
-        return []
-    names = ", ".join(SEAL_COLUMNS)
-    return [Line(*row) for row in query_frame(con, f"select {names} from {SEALS}").iter_rows()]
-
-
-def seal(workspace: Workspace) -> None:
-    """Adds to the index what the published store has and it lacks; nothing where it lacks nothing.
-
-    Called after the swap, and when a run begins: a kill between swap and seal is mended here, from
-    the store itself.
-    """
-    if not workspace.database.is_file():
-        return
-    told = _store_seals(workspace)
-    if not told:
-        return
-    folder = archive_folder(workspace)
-    folder.mkdir(parents=True, exist_ok=True)
-    lines = read_chain(folder).lines
-    texts = [line.text for line in told]
-    known = [line.text for line in lines]
-    if known == texts[: len(known)] and len(known) < len(texts):
-        append_lines(folder, told[len(known) :])
-
-
-catch_up = seal
-
-
-def keeps_no_archive(workspace: Workspace) -> bool:
-    """Whether there is a store that has never published into an archive: an earlier version's.
-
-    Raises:
-        WorkspaceError: the archive was written by a newer tool.
-    """
-    has_lines = bool(read_chain(archive_folder(workspace)).lines)
-    return not has_lines and workspace.database.is_file() and not _store_seals(workspace)
-
-
-def unsealed_files(workspace: Workspace) -> list[Path]:
-    """Files of a publication that stopped before its swap: no line of the index names them.
-
-    None are told where index and store do not agree: then nothing is known to be left over.
-    """
-    folder = archive_folder(workspace)
-    try:
-        chain = read_chain(folder)
-    except WorkspaceError:  # a newer tool's: it knows what is left over
-        return []
-    if chain.faults or [line.text for line in _store_seals(workspace)] != [
-        line.text for line in chain.lines
-    ]:
-        return []
-    sealed = {line.file for line in chain.lines}
-    return [path for path in sorted(folder.glob("*.parquet")) if path.name not in sealed]
-
-
 def find_faults(workspace: Workspace) -> list[Fault]:
     """What is wrong with the archive, and where it and the store do not agree.
 
@@ -192,7 +103,7 @@ def find_faults(workspace: Workspace) -> list[Fault]:
     found = faults_of(folder, chain)
     known = {line.text for line in chain.lines}
     missing = sorted(
-        {line.publication for line in _store_seals(workspace) if line.text not in known}
+        {line.publication for line in store_seals(workspace) if line.text not in known}
     )
     if missing and not chain.faults:
         found.append(
@@ -202,21 +113,6 @@ def find_faults(workspace: Workspace) -> list[Fault]:
             )
         )
     return found
-
-
-def _store_seals(workspace: Workspace) -> list[Line]:
-    if not workspace.database.is_file():
-        return []
-    try:
-        con = connect_store(workspace.database, read_only=True)
-    except (StorageError, duckdb.Error):  # a damaged store is told of by whoever needs it
-        return []
-    try:
-        return seals(con)
-    except duckdb.Error:
-        return []
-    finally:
-        con.close()
 
 
 def publications_named(numbers: list[int] | tuple[int, ...]) -> str:

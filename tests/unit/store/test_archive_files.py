@@ -12,13 +12,8 @@ import pytest
 
 from pipelines.errors import StorageError
 from pipelines.store.archive.chain import BEFORE_THE_FIRST, Line, append_lines
-from pipelines.store.archive.files import (
-    SEAL_COLUMNS,
-    SEALS,
-    keeps_no_archive,
-    unsealed_files,
-)
 from pipelines.store.archive.recovery import is_sound
+from pipelines.store.archive.seals import SEAL_COLUMNS, SEALS, keeps_no_archive, unsealed_files
 from pipelines.store.database import append_frame
 from pipelines.workspace.layout import Workspace
 
