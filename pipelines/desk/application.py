@@ -13,8 +13,18 @@ from starlette.responses import Response
 from starlette.routing import BaseRoute
 from starlette.types import ASGIApp
 
-from pipelines.desk import api, assets, forms, health, published_pages, sign_in
+from pipelines.desk import (
+    api,
+    assets,
+    forms,
+    health,
+    openapi,
+    published_pages,
+    readings,
+    sign_in,
+)
 from pipelines.desk.guard import API, Guard
+from pipelines.desk.pages import audit, morning, users
 from pipelines.desk.pages import claim as claim_page
 from pipelines.desk.people import Callers
 from pipelines.desk.problems import Problem, problem_of, problem_response
@@ -55,9 +65,14 @@ def routes(site: DeskSite) -> list[BaseRoute]:
         *assets.routes(site),
         *sign_in.routes(site),
         *published_pages.routes(site),
+        *openapi.routes(),
+        *readings.routes(site),
         *api.routes(site),
         *forms.routes(site),
+        *morning.routes(site),
         *claim_page.routes(site),
+        *audit.routes(site),
+        *users.routes(site),
     ]
 
 

@@ -43,6 +43,7 @@ class Operation:
 
     versioned: it needs the version of its claim that the caller saw.
     title: its heading and button on the pages.
+    is_upload: it is sent as a form with a document, by programs too.
     shown: the address of the page that shows what was done; the claim's where it is not named.
     """
 
@@ -55,6 +56,7 @@ class Operation:
     versioned: bool = False
     refusals: tuple[int, ...] = ()
     shown: str | None = None
+    is_upload: bool = False
 
     @property
     def api_path(self) -> str:

@@ -87,11 +87,14 @@ class Desk:
         actor: str | None = None,
         kinds: Sequence[str] | None = None,
         after: int = 0,
+        before: int | None = None,
         limit: int | None = None,
         newest_first: bool = False,
     ) -> list[Recorded]:
         """Events in their order, or the newest first."""
         chosen = sa.select(EVENTS).where(EVENTS.c.event > after)
+        if before is not None:
+            chosen = chosen.where(EVENTS.c.event < before)
         if claim is not None:
             chosen = chosen.where(EVENTS.c.claim == claim)
         if actor is not None:

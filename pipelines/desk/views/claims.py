@@ -9,11 +9,24 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import polars as pl
+
 from pipelines.actions import told_rulings
 from pipelines.actions.on_file import decision_on_file
+from pipelines.desk.site import DeskSite
+from pipelines.desk.views.worklist import Worklist, worklist
 from pipelines.events.database import Desk
 from pipelines.events.event import Recorded
 from pipelines.events.states import ClaimState, claim_states
+from pipelines.store.database import query_frame
+from pipelines.store.lookups import payment_of
+from pipelines.store.reading import open_store
+from pipelines.worklist.next_steps import next_steps
+from schemas.columns import column_names
+from schemas.decisions import Decisions, Findings
+from schemas.payments import Payments
+
+_FINDINGS = [name for name in column_names(Findings) if name != "claim"]
 
 
 @dataclass(frozen=True)
@@ -43,3 +56,42 @@ def claim_now(desk: Desk, claim: str) -> ClaimNow:
         events = desk.events(connection, claim=claim)
     state = claim_states(events).get(claim) or ClaimState()
     return ClaimNow(claim, decision, events, state, told_rulings(desk, claim))
+
+
+def told_claim(site: DeskSite, claim: str) -> dict[str, Any]:
+    """One claim as programs read it.
+
+    Raises:
+        Refused: 404 for a claim that is not on record.
+    """
+    now = claim_now(site.desk, claim)
+    with open_store(site.workspace) as con:
+        findings = query_frame(
+            con, "select * from findings where claim = ? order by position", [claim]
+        )
+        payment = payment_of(con, claim)
+    published = {
+        **{name: now.decision[name] for name in column_names(Decisions)},
+        "findings": findings.select(_FINDINGS).to_dicts(),
+    }
+    row = row_of(worklist(site), claim)
+    return {
+        "claim": claim,
+        "version": now.version,
+        "decided": published,
+        "published": published,
+        "differs": False,
+        "assigned_to": now.state.assigned_to,
+        "hold_until": now.state.hold_until,
+        "rulings": now.rulings,
+        "appeals": now.state.appeals,
+        "notes": now.state.notes,
+        "events": [event.told() for event in now.events],
+        "payment": payment and {name: payment[name] for name in column_names(Payments)},
+        "next_steps": [step.to_dict() for step in next_steps(row, [], site.day)],
+    }
+
+
+def row_of(found: Worklist, claim: str) -> dict[str, Any]:
+    """The row of one claim in the order of all."""
+    return found.rows.filter(pl.col("claim") == claim).row(0, named=True)

@@ -1,0 +1,199 @@
+"""The first page: the worklist with its filters, and below it what came in and what was done.
+
+Belongs here: choosing and wording rows. Does not belong here: their order (`pipelines.worklist`).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import secrets
+from collections.abc import Mapping, Sequence
+from typing import Any
+from urllib.parse import urlencode
+
+import polars as pl
+from markupsafe import Markup
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from dashboards import formats
+from pipelines.actions.users import all_users
+from pipelines.desk.controls import form_of
+from pipelines.desk.operations import BY_NAME
+from pipelines.desk.people import visitor
+from pipelines.desk.performing import caller_of
+from pipelines.desk.readings import READINGS, parameters
+from pipelines.desk.rendering import page
+from pipelines.desk.site import DeskSite
+from pipelines.desk.views.worklist import SETTLED, Worklist, chosen, in_groups, values_of, worklist
+from pipelines.desk.wording import event_said, local
+from schemas.polars_types import sum_of_money
+from schemas.worklist import GROUPS
+
+ROWS = 60
+_PARAMETERS = next(one for one in READINGS if one.name == "list_claims").parameters
+_SECTIONS = re.compile(
+    r'<section class="panel" aria-labelledby="(?:came-in|changed|payments)">.*?</section>',
+    re.DOTALL,
+)
+
+
+def routes(site: DeskSite) -> list[Route]:
+    """The path of the first page."""
+
+    def shown(request: Request) -> Response:
+        return page(request, site, "desk/morning.html", content(request, site))
+
+    return [Route("/", shown, methods=["GET"])]
+
+
+def content(request: Request, site: DeskSite) -> dict[str, Any]:
+    """What the template needs."""
+    given = parameters(_PARAMETERS, request.query_params)
+    caller = caller_of(site, visitor(request), "web")
+    found = worklist(site)
+    rows = chosen(found, given, caller.actor)
+    offset = given.get("offset", 0)
+    names = {user.user: user.name for user in all_users(site.desk)}
+    listed = rows.slice(offset, ROWS)
+    groups = [
+        (key, words, [_row(row, found, names) for row in of_group])
+        for key, words, of_group in in_groups(listed)
+    ]
+    return {
+        "title": "Morning",
+        "page": "index",
+        "summary": _summary(found, site.settings.currency),
+        "behind": _behind(found),
+        "filters": _filters(found, given, names),
+        "is_filtered": any(name in given for name in _PARAMETERS if name != "offset"),
+        "mine": given.get("assigned") == "me",
+        "shown": _shown(rows, offset, listed.height, site.settings.currency),
+        "groups": groups,
+        "more": _more(given, offset, rows.height),
+        "may_rule": caller.may("rule"),
+        "bulk": form_of(BY_NAME["rule_many"], "/rulings"),
+        "once": secrets.token_urlsafe(16),
+        "events": _events(site),
+        "published": _published(site),
+    }
+
+
+def _summary(found: Worklist, currency: str) -> str:
+    rows = found.rows.filter("open", ~pl.col("held"))
+    if rows.is_empty():
+        return "No claim is open."
+    counts = dict(rows.group_by("group").len().iter_rows())
+    parts = [f"{words.lower()}: {counts[key]:,}" for key, words in GROUPS.items() if key in counts]
+    stake = formats.money(sum_of_money(rows["at_stake"]), currency)
+    held = found.rows.filter("open", "held").height
+    rest = f" {formats.counted(held, 'claim')} on hold." if held else ""
+    number = formats.counted(rows.height, "open claim")
+    return f"{number}, {stake} at stake. {'; '.join(parts).capitalize()}.{rest}"
+
+
+def _behind(found: Worklist) -> str | None:
+    if found.published_as_of == found.day:
+        return None
+    return (
+        f"The last refresh was as of {found.published_as_of}; days left and ages are those of "
+        f"{found.day}."
+    )
+
+
+def _shown(rows: pl.DataFrame, offset: int, count: int, currency: str) -> str:
+    if not count:
+        return "No claim."
+    stake = formats.money(sum_of_money(rows["at_stake"]), currency)
+    number = formats.counted(rows.height, "claim")
+    part = f"{offset + 1:,} to {offset + count:,} of " if count < rows.height else ""
+    return f"{part}{number}, {stake} at stake"
+
+
+def _row(row: Mapping[str, Any], found: Worklist, names: Mapping[str, str]) -> dict[str, Any]:
+    due: dt.date | None = row["documents_due_on"]
+    who = row["assigned_to"]
+    left = row["days_left"]
+    return {
+        "claim": row["claim"],
+        "version": found.versions.get(row["claim"], 0),
+        "reason": row["reason"] or row["why"],
+        "original": _original(row["original"]),
+        "where": ", ".join(
+            filter(None, (row["serial"], row["site_name"] or row["site"], row["agency"]))
+        ),
+        "standing": row["standing"],
+        "word": formats.VERDICTS[row["standing"]],
+        "money": formats.money(row["at_stake"]),
+        "age": formats.days(row["age_days"]),
+        "to_file": "" if left is None else ("today" if left == 0 else formats.days(left)),
+        "due": "" if due is None else f"{'overdue: ' if row['overdue'] else ''}{due}",
+        "assigned": names.get(who, who) if who else "",
+        "held": f"hold until {row['hold_until']}" if row["hold_until"] else "",
+    }
+
+
+def _original(original: Mapping[str, Any] | None) -> str | None:
+    """What is known of the claim that comes first."""
+    if original is None:
+        return None
+    word = formats.VERDICTS[original["standing"]].lower()
+    when = f" on {original['last_credited_on']}" if original["last_credited_on"] else ""
+    credited = formats.money(original["credited"])
+    paid = f"{credited} credited{when}" if original["credited"] else "nothing credited"
+    same = "the same amounts claimed, to the cent" if original["equal"] else "other amounts claimed"
+    return f"First claimed as {original['claim']}: {word}, {paid}; {same}."
+
+
+def _filters(
+    found: Worklist, given: Mapping[str, Any], names: Mapping[str, str]
+) -> list[dict[str, Any]]:
+    is_open = found.rows.filter("open")
+    options: dict[str, tuple[str, Sequence[tuple[str, str]]]] = {
+        "group": ("Group", [*GROUPS.items(), (SETTLED, "Settled claims")]),
+        "verdict": ("Verdict", list(formats.VERDICTS.items())),
+        "missing": ("Missing document", [(v, v) for v in values_of(is_open, "documents")]),
+        "due": ("Documents due", [("overdue", "Overdue"), ("ahead", "Still ahead")]),
+        "region": ("Region", [(v, v) for v in values_of(is_open, "region")]),
+        "agency": ("Agency", [(v, v) for v in values_of(is_open, "agency")]),
+        "family": ("Family", [(v, v) for v in values_of(is_open, "family")]),
+        "assigned": ("Assigned to", [("me", "Me"), *names.items()]),
+    }
+    return [
+        {"name": name, "label": label, "options": listed, "value": given.get(name)}
+        for name, (label, listed) in options.items()
+    ]
+
+
+def _more(given: Mapping[str, Any], offset: int, total: int) -> list[tuple[str, str]]:
+    """Links to the rows before and after."""
+    kept = {name: value for name, value in given.items() if name != "offset"}
+    found = []
+    if offset > 0:
+        before = urlencode({**kept, "offset": max(0, offset - ROWS)})
+        found.append((f"/?{before}", f"The {min(ROWS, offset)} before"))
+    if offset + ROWS < total:
+        after = urlencode({**kept, "offset": offset + ROWS})
+        found.append((f"/?{after}", f"The next {min(ROWS, total - offset - ROWS)}"))
+    return found
+
+
+def _events(site: DeskSite) -> list[dict[str, Any]]:
+    with site.desk.reading() as connection:
+        found = site.desk.events(connection, limit=8, newest_first=True)
+    zone = site.settings.zone
+    return [
+        {"claim": e.claim, "when": local(e.at, zone), "who": e.actor, "said": event_said(e)}
+        for e in found
+    ]
+
+
+def _published(site: DeskSite) -> list[Markup]:
+    """What came in and what changed, as the last refresh published it."""
+    try:
+        text = (site.workspace.published / "index.html").read_text(encoding="utf-8")
+    except OSError:
+        return []
+    return [Markup(section) for section in _SECTIONS.findall(text)]

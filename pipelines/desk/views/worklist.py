@@ -1,0 +1,117 @@
+"""Every claim in working order, as decided now and with what people did at the desk.
+
+Belongs here: keeping that order for as long as nothing changed, and choosing rows of it. Does not
+belong here: the order (`pipelines.worklist`), how rows are drawn.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import threading
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import polars as pl
+
+from pipelines.desk.site import DeskSite
+from pipelines.desk.views.states import desk_frame, versions_of
+from pipelines.store.database import query_frame, read_frame
+from pipelines.store.reading import open_store, published_state
+from pipelines.worklist.order import order_claims
+from schemas.columns import polars_schema
+from schemas.payments import Payments
+from schemas.worklist import GROUPS
+
+FILTERS = ("verdict", "agency", "region", "missing", "assigned", "group", "family", "due")
+SETTLED = "settled"
+_LEADS = (
+    "select f.claim, f.condition, f.reason from findings f "
+    "join decisions d on d.claim = f.claim and d.lead_reason = f.condition"
+)
+_LOCK = threading.Lock()
+
+
+@dataclass(frozen=True)
+class Worklist:
+    """All claims in order: the rows of `order_claims`, and the version of each touched claim."""
+
+    rows: pl.DataFrame
+    versions: Mapping[str, int]
+    published_as_of: dt.date
+    day: dt.date
+    key: tuple[object, ...]
+
+
+_KEPT: dict[str, Worklist] = {}
+
+
+def worklist(site: DeskSite) -> Worklist:
+    """The worklist as of the desk's day."""
+    with site.desk.reading() as connection:
+        last = site.desk.last_event(connection)
+    with open_store(site.workspace) as con:
+        state = published_state(site.workspace, con)
+        key = (state.publication, last, site.day)
+        root = str(site.workspace.root)
+        with _LOCK:  # one makes it, and the others wait for that one
+            kept = _KEPT.get(root)
+            if kept is not None and kept.key == key:
+                return kept
+            decisions = read_frame(con, "decisions")
+            rows = order_claims(
+                decisions,
+                site.day,
+                reasons=query_frame(con, _LEADS),
+                payments=read_frame(con, "payments", schema=polars_schema(Payments)),
+                desk=desk_frame(site.desk),
+            )
+            made = Worklist(rows, versions_of(site.desk), state.as_of, site.day, key)
+            _KEPT[root] = made
+            return made
+
+
+def chosen(
+    found: Worklist, filters: Mapping[str, str | None], caller: str, *, held: bool = False
+) -> pl.DataFrame:
+    """The rows that fit: open ones that are not on hold, or the settled ones by group."""
+    rows = found.rows
+    group = filters.get("group")
+    if group == SETTLED:
+        rows = rows.filter(~pl.col("open"))
+    elif group == "all":
+        pass
+    else:
+        rows = rows.filter("open", pl.lit(held) | ~pl.col("held"))
+        if group:
+            rows = rows.filter(pl.col("group") == group)
+    if verdict := filters.get("verdict"):
+        rows = rows.filter(pl.col("standing") == verdict)
+    for name in ("agency", "region", "family"):
+        if value := filters.get(name):
+            rows = rows.filter(pl.col(name) == value)
+    if missing := filters.get("missing"):
+        rows = rows.filter(pl.col("documents").list.contains(missing))
+    if assigned := filters.get("assigned"):
+        rows = rows.filter(pl.col("assigned_to") == (caller if assigned == "me" else assigned))
+    match filters.get("due"):
+        case "overdue":
+            rows = rows.filter("overdue")
+        case "ahead":
+            rows = rows.filter(~pl.col("overdue") & pl.col("documents_due_on").is_not_null())
+    return rows
+
+
+def in_groups(rows: pl.DataFrame) -> list[tuple[str, str, list[dict[str, Any]]]]:
+    """Rows by group in their order: key, words, rows."""
+    found: dict[str, list[dict[str, Any]]] = {}
+    for row in rows.iter_rows(named=True):
+        found.setdefault(row["group"] or SETTLED, []).append(row)
+    words = {**GROUPS, SETTLED: "Settled"}
+    return [(key, words[key], found[key]) for key in words if key in found]
+
+
+def values_of(rows: pl.DataFrame, column: str) -> Sequence[str]:
+    """What a column holds, for a filter."""
+    listed = rows[column].explode() if column == "documents" else rows[column]
+    return sorted(listed.drop_nulls().unique().to_list())
