@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,12 @@ HELP = "Lay out the sample workspace, refresh it and say where the pages are."
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
     parser.add_argument("folder", nargs="?", default="limeledger-demo", metavar="FOLDER")
+    parser.add_argument(
+        "--desk", action="store_true", help="with three users and three days' work, and open it"
+    )
+    parser.add_argument(
+        "--port", type=int, metavar="PORT", help="the desk's port (default: 8765; 0: a free one)"
+    )
 
 
 def output_schema() -> dict[str, Any]:
@@ -47,4 +54,18 @@ def run(args: argparse.Namespace) -> int:
         f"The sample is complete to {sample_data.AS_OF}: refresh it again with "
         f"`limeledger refresh {folder} --as-of {sample_data.AS_OF}`."
     )
+    if args.desk:
+        return _open_desk(folder, sample_data.AS_OF, args)
     return 0  # what the sample wants a person to look at was planted there
+
+
+def _open_desk(folder: Path, day: date, args: argparse.Namespace) -> int:
+    """Lays out users and what they did, and serves the desk as of the sample's last day."""
+    from pipelines.cli.desk import open_and_serve
+    from pipelines.desk import rehearsal
+
+    for user, name, role in rehearsal.PEOPLE:
+        progress(f'Sign in as {user} ({name}, {role}) with the password "{rehearsal.PASSWORD}".')
+    return open_and_serve(
+        folder, None, args.port, day, as_json=args.json, prepare=rehearsal.rehearse
+    )

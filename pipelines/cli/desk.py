@@ -4,12 +4,18 @@ from __future__ import annotations
 
 import argparse
 import json
-from typing import Any
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from pipelines.cli.console.arguments import takes_workspace, typed_day
 from pipelines.cli.console.output import progress, say
 from pipelines.errors import UsageError
 from pipelines.workspace.layout import Workspace
+
+if TYPE_CHECKING:
+    from pipelines.desk.site import DeskSite
 
 HELP = "Open the desk: the pages as a web application in which people act."
 
@@ -35,6 +41,20 @@ def output_schema() -> dict[str, Any]:
 
 def run(args: argparse.Namespace) -> int:
     """Serves the desk until it is told to end."""
+    as_of = typed_day("--as-of", args.as_of)
+    return open_and_serve(args.workspace, args.host, args.port, as_of, as_json=args.json)
+
+
+def open_and_serve(
+    folder: str | Path,
+    host: str | None,
+    port: int | None,
+    as_of: date | None,
+    *,
+    as_json: bool,
+    prepare: Callable[[DeskSite], None] | None = None,
+) -> int:
+    """Opens the desk of a workspace and serves it; `prepare` is called before that."""
     from pipelines.actions.users import has_users
     from pipelines.desk import serving
     from pipelines.desk.site import site_of
@@ -42,11 +62,10 @@ def run(args: argparse.Namespace) -> int:
     from pipelines.workspace.permissions import private_umask
     from pipelines.workspace.settings import load_settings
 
-    workspace = Workspace.open(args.workspace)
+    workspace = Workspace.open(folder)
     settings = load_settings(workspace)
-    as_of = typed_day("--as-of", args.as_of)
-    host = args.host or settings.desk.host
-    port = settings.desk.port if args.port is None else args.port
+    host = host or settings.desk.host
+    port = settings.desk.port if port is None else port
     if not 0 <= port <= 65_535:
         raise UsageError(f"--port {port} is no port; choose one from 1 to 65535, or 0 for any.")
     serving.check_host(host, settings)
@@ -55,6 +74,8 @@ def run(args: argparse.Namespace) -> int:
         try:
             with serving.alone(workspace, settings):
                 url = serving.address_of(host, listener.getsockname()[1], settings)
+                if prepare is not None:
+                    prepare(site_of(desk, host=host, as_of=as_of))
                 invitation = None if has_users(desk) else serving.new_invitation()
                 site = site_of(desk, host=host, as_of=as_of, invitation=invitation)
 
@@ -64,10 +85,7 @@ def run(args: argparse.Namespace) -> int:
                             "The desk has no user yet. Make the first administrator at "
                             f"{url}first-administrator?token={invitation}"
                         )
-                    if args.json:
-                        say(json.dumps({"url": url}))
-                    else:
-                        say(f"The desk is at {url}")
+                    say(json.dumps({"url": url}) if as_json else f"The desk is at {url}")
 
                 serving.serve(site, listener, ready)
         finally:

@@ -35,6 +35,7 @@ DESK = (
     "/api/",
     "/assets/",
     "/claims/",
+    "/components/",  # of the description of its API
     "/corrections/",
     "/data/",
     "/documents/",
