@@ -41,6 +41,9 @@ class SetAside(Table):
     rule: str = text("The rule, by name.", required=True)
     reason: str = text("The reason in one sentence.", required=True)
     sheet: str = text("The sheet of a workbook; empty for a text file.")
+    settled_by: pl.Int64 = integer(
+        "The event of the desk by which a person entered the record that the row stands for.",
+    )
 
 
 class LeftOut(Table):

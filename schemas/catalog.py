@@ -122,6 +122,25 @@ _SOURCE = (
 )
 
 
+_UNDECIDED = "the ruling does not say it, and the claim is not decided."
+_GRANTS = (
+    *(
+        Column(
+            f"{line}_granted",
+            "money",
+            f"What the ruling grants for {line}.",
+            "currency",
+            null=_UNDECIDED,
+        )
+        for line in ("parts", "labor", "travel")
+    ),
+    Column("stands", "flag", "Whether it is the latest ruling on its claim.", required=True),
+    Column(
+        "approved_by", "text", "The second person who approved it.", null="nobody had to, or did."
+    ),
+)
+
+
 def _records(feed: str) -> Described:
     """A feed's records: its columns, the bounds of non-detects, and where each row stands."""
     base = _described(feed, FEED_TABLES[feed])
@@ -137,7 +156,8 @@ def _records(feed: str) -> Described:
         for column in base.columns
         if column.kind == "analyte"
     )
-    return replace(base, columns=(*base.columns, *bounds, *_SOURCE))
+    told = _GRANTS if feed == "rulings" else ()
+    return replace(base, columns=(*base.columns, *bounds, *_SOURCE, *told))
 
 
 def _archived(name: str, decisions: Described) -> Described:

@@ -5,6 +5,8 @@ Belongs here: words with one meaning each. Does not belong here: what follows fr
 
 from __future__ import annotations
 
+# Under which name rows of the desk are cited, as a path below exports/ like every other.
+DESK_FILE = "../desk"
 FEEDS = (
     "units",
     "startups",

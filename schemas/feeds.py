@@ -201,6 +201,16 @@ SEEN_BY = {
 
 # Since when the content of a record, and its key, are known.
 ARRIVALS = pl.Schema({"arrived_on": pl.Date(), "first_arrived_on": pl.Date()})
+# What the table of rulings tells beside the feed once everything is decided.
+GRANTS = pl.Schema(
+    {
+        "parts_granted": pl.Decimal(18, 2),
+        "labor_granted": pl.Decimal(18, 2),
+        "travel_granted": pl.Decimal(18, 2),
+        "stands": pl.Boolean(),
+        "approved_by": pl.String(),
+    }
+)
 
 
 def record_schema(feed: str) -> pl.Schema:

@@ -26,6 +26,17 @@ class Change(NamedTuple):
 
 # The newest first.
 CHANGES = (
+    Change("2.0.0", "set_aside", "settled_by", "Is new.", ""),
+    *(
+        Change("2.0.0", "rulings", column, "Is new.", "")
+        for column in (
+            "parts_granted",
+            "labor_granted",
+            "travel_granted",
+            "stands",
+            "approved_by",
+        )
+    ),
     Change(
         "2.0.0",
         "findings",

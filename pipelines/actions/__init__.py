@@ -9,6 +9,7 @@ from pipelines.actions.caller import ROLES, Caller, Once, Role
 from pipelines.actions.claims import appeal, assign, hold, note
 from pipelines.actions.ruling_answers import told_rulings
 from pipelines.actions.rulings import approve, rule, rule_many, withdraw_ruling
+from pipelines.actions.withdrawals import withdraw
 from pipelines.errors import Refused
 
 __all__ = [
@@ -27,5 +28,6 @@ __all__ = [
     "rule",
     "rule_many",
     "told_rulings",
+    "withdraw",
     "withdraw_ruling",
 ]

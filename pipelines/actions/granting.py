@@ -13,7 +13,7 @@ from typing import Any
 
 from pipelines.actions.caller import Caller
 from pipelines.actions.on_file import decision_on_file
-from pipelines.actions.values import moment, text, word
+from pipelines.actions.values import moment, refuse, text, word
 from pipelines.coverage.money import LINES
 from pipelines.coverage.ruling_limits import granted_lines, limit_of
 from pipelines.errors import Refused
@@ -36,6 +36,8 @@ def ruling_payload(
     ruling = word("ruling", ruling, RULINGS)
     reason = text("reason", reason)
     at = _when(desk, caller) if ruled_at in (None, "") else moment("ruled_at", ruled_at)
+    if _day(at, desk) > caller.as_of:
+        raise refuse("ruled_at", f"is after the desk's day, {caller.as_of}; correct it.")
     given = {line: amounts[f"{line}_amount"] for line in LINES}
     lines = granted_lines(ruling, given, decision_on_file(desk, claim))
     total = sum(lines.values(), Decimal(0))
@@ -58,6 +60,12 @@ def _when(desk: Desk, caller: Caller) -> str:
     if here.date() != caller.as_of:
         here = dt.datetime.combine(caller.as_of, here.time()).replace(tzinfo=desk.settings.zone)
     return here.isoformat(timespec="seconds")
+
+
+def _day(moment_given: str, desk: Desk) -> dt.date:
+    """The day of a moment where the workspace is."""
+    at = dt.datetime.fromisoformat(moment_given)
+    return (at if at.tzinfo is None else at.astimezone(desk.settings.zone)).date()
 
 
 def within_limit(desk: Desk, person: str, total: Decimal, verb: str) -> None:

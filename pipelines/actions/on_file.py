@@ -10,7 +10,8 @@ from typing import Any
 from pipelines.errors import Refused
 from pipelines.events.database import Desk
 from pipelines.store.database import query_frame
-from pipelines.store.reading import no_such_claim, open_store, published_state
+from pipelines.store.reading import no_such_claim, open_store
+from schemas.codes import DESK_FILE
 
 
 def decision_on_file(desk: Desk, claim: str) -> dict[str, Any]:
@@ -18,11 +19,21 @@ def decision_on_file(desk: Desk, claim: str) -> dict[str, Any]:
 
     Raises:
         Refused: 404 for a claim that is not on file.
-        WorkspaceError: nothing was refreshed yet, or by another version of the tool.
+        WorkspaceError: nothing was refreshed yet.
     """
     with open_store(desk.workspace) as con:
-        published_state(desk.workspace, con)
         found = query_frame(con, "select * from decisions where claim = ?", [claim])
     if found.is_empty():
         raise Refused(404, no_such_claim(claim))
     return found.row(0, named=True)
+
+
+def rulings_on_file(desk: Desk, claim: str) -> list[dict[str, Any]]:
+    """The rulings on a claim that came by exports and are seen by the last refresh's day."""
+    with open_store(desk.workspace) as con:
+        return query_frame(
+            con,
+            "select * from rulings where claim = ? and source_file <> ? and "
+            "cast(ruled_at as date) <= (select as_of from store_state) order by ruled_at",
+            [claim, DESK_FILE],
+        ).to_dicts()

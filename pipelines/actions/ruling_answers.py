@@ -1,4 +1,4 @@
-"""How rulings made at the desk are told: each with its state, and what it replaces.
+"""How rulings are told: each with its state, and what it replaces.
 
 Belongs here: the answers. Does not belong here: what may be ruled (`pipelines.actions.rulings`).
 """
@@ -9,54 +9,81 @@ import datetime as dt
 from typing import Any
 
 from pipelines.actions.acting import Answer
+from pipelines.actions.on_file import rulings_on_file
 from pipelines.events.database import Desk
 from pipelines.events.event import Recorded
 from pipelines.events.states import AMOUNTS, RULING_KINDS, Ruling, rulings_of
 
+_COUNT = ("stands", "overruled")  # states of rulings that count as made
+# Of two of one moment, that of an export stands: it says more than what a person typed.
+_AT_DESK, _BY_EXPORT = 0, 1
+_Told = dict[str, Any]
 
-def told_rulings(desk: Desk, claim: str) -> list[dict[str, Any]]:
-    """The rulings made at the desk on a claim, by the moment of ruling, each with its state."""
+
+def told_rulings(desk: Desk, claim: str) -> list[_Told]:
+    """Every ruling on a claim by the moment of ruling, each with its state.
+
+    Those that came by exports are as the last refresh saw them, with `event` null.
+    """
     with desk.reading() as connection:
-        rulings = rulings_of(desk.events(connection, claim=claim, kinds=RULING_KINDS))
+        made = rulings_of(desk.events(connection, claim=claim, kinds=RULING_KINDS))
     zone = desk.settings.zone
-    rulings.sort(key=lambda one: (one.local_moment(zone) or dt.datetime.min, one.event))
-    last = max((at for at, one in enumerate(rulings) if one.in_force), default=-1)
-    return [
-        {
-            "event": one.event,
-            "claim": one.claim,
-            "ruling": one.ruling,
-            "reason": one.reason,
-            "ruled_by": one.ruled_by,
-            "ruled_at": one.ruled_at,
-            **{name: one.amounts[name] or None for name in AMOUNTS},
-            "granted": one.granted.get("total"),
-            "state": _state(one, at, last),
-            "approved_by": one.approved_by,
-        }
-        for at, one in enumerate(rulings)
+    told = [
+        ((one.local_moment(zone) or dt.datetime.min, _AT_DESK, one.event), _of_desk(one))
+        for one in made
+    ] + [
+        ((row["ruled_at"], _BY_EXPORT, 0), _of_export(row)) for row in rulings_on_file(desk, claim)
     ]
+    told.sort(key=lambda pair: pair[0])
+    rulings = [one for _, one in told]
+    counting = [one for one in rulings if one["state"] in _COUNT]
+    for one in counting[:-1]:
+        one["state"] = "overruled"
+    return rulings
 
 
-def _state(ruling: Ruling, at: int, last: int) -> str:
-    if ruling.withdrawn_at is not None:
-        return "withdrawn"
-    if ruling.waits:
-        return "waiting"
-    return "stands" if at == last else "overruled"
+def _of_desk(ruling: Ruling) -> _Told:
+    state = "withdrawn" if ruling.withdrawn_at else "waiting" if ruling.waits else "stands"
+    return {
+        "event": ruling.event,
+        "claim": ruling.claim,
+        "ruling": ruling.ruling,
+        "reason": ruling.reason,
+        "ruled_by": ruling.ruled_by,
+        "ruled_at": ruling.ruled_at,
+        **{name: ruling.amounts[name] or None for name in AMOUNTS},
+        "granted": ruling.granted.get("total"),
+        "state": state,
+        "approved_by": ruling.approved_by,
+    }
+
+
+def _of_export(row: _Told) -> _Told:
+    return {
+        "event": None,
+        "claim": row["claim"],
+        "ruling": row["ruling"],
+        "reason": row["reason"],
+        "ruled_by": row["ruled_by"],
+        "ruled_at": row["ruled_at"].isoformat(timespec="seconds"),
+        **{name: None if row[name] is None else f"{row[name]:.2f}" for name in AMOUNTS},
+        "granted": None,
+        "state": "stands",
+        "approved_by": None,
+    }
 
 
 def told_ruling(desk: Desk, made: Recorded, of: int | None = None) -> Answer:
     """The answer to an action on a ruling."""
-    claim, number = str(made.claim), of or made.event
-    told = told_rulings(desk, claim)
+    number = of or made.event
+    told = told_rulings(desk, str(made.claim))
     place = next(at for at, one in enumerate(told) if one["event"] == number)
-    before = [one for one in told[:place] if one["state"] in ("stands", "overruled")]
-    after = [one for one in told[place + 1 :] if one["state"] in ("stands", "overruled")]
+    before = [one for one in told[:place] if one["state"] in _COUNT]
+    after = [one for one in told[place + 1 :] if one["state"] in _COUNT]
     return {
+        **told[place],
         "event": made.event,
         "version": made.event,
-        **{name: value for name, value in told[place].items() if name != "event"},
         "replaces": before[-1] if before else None,
         "overruled_by": after[-1] if after else None,
     }

@@ -66,6 +66,11 @@ def run(args: argparse.Namespace) -> int:
     say = teller(args.json)
     for sentence in made.left_out:
         say(sentence)
+    if settings.desk.database:
+        say(
+            "The desk's database is on a server: back it up by PostgreSQL's own tools, such as "
+            "pg_dump; its documents are in the archive."
+        )
     say(
         f"{made.files:,} files, {made.size_bytes / 1e6:,.1f} MB, are in {target} "
         f"({target.stat().st_size / 1e6:,.1f} MB). "

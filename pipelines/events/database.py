@@ -21,25 +21,26 @@ from sqlalchemy.exc import DBAPIError
 
 from pipelines.errors import StorageError, WorkspaceError
 from pipelines.events.event import FIRST, Event, Recorded, digest_of, moment_text
-from pipelines.events.migrations import HEAD, migrate, version_of
 from pipelines.events.tables import EVENTS
 from pipelines.workspace.clock import now
-from pipelines.workspace.layout import SETTINGS_FILE, Workspace
-from pipelines.workspace.permissions import private_umask
-from pipelines.workspace.settings import Settings, load_settings
+from pipelines.workspace.layout import DESK_DATABASE, SETTINGS_FILE, Workspace
+from pipelines.workspace.settings import Settings
 
-FILE = "desk.sqlite"
 _WAIT_SECONDS = 30  # for another who writes
 _LOCK = 0x6C696D65  # PostgreSQL's advisory lock of those who migrate and append
 
 
 @dataclass(frozen=True)
 class Desk:
-    """An open desk: its workspace, its settings and its database."""
+    """An open desk: its workspace, its settings and its database.
+
+    damaged: a sentence for each line that could not be taken over from an earlier version just now.
+    """
 
     workspace: Workspace
     settings: Settings
     engine: sa.Engine
+    damaged: tuple[str, ...] = ()
 
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
@@ -130,42 +131,26 @@ class Desk:
 
 def database_file(workspace: Workspace) -> Path:
     """Where the SQLite file is, there or not."""
-    return workspace.desk / FILE
+    return workspace.desk / DESK_DATABASE
 
 
-def is_there(workspace: Workspace, settings: Settings) -> bool:
-    """Whether the workspace has a desk's database; one of a server is taken to be there."""
-    return bool(settings.desk.database) or database_file(workspace).exists()
-
-
-def open_desk(workspace: Workspace, settings: Settings | None = None) -> Desk:
-    """Opens the desk of a workspace; its database is made, or brought to this version, first.
+def connected(workspace: Workspace, settings: Settings) -> Desk:
+    """The desk of a workspace with its database as it is; see `pipelines.events.opening`.
 
     Raises:
-        WorkspaceError: the server cannot be reached, or a newer tool made the database.
-        StorageError: the file cannot be made or written.
+        StorageError: the folder desk/ cannot be made.
     """
-    settings = settings or load_settings(workspace)
     if settings.desk.database:
-        engine = sa.create_engine(settings.desk.database, pool_pre_ping=True)
-    else:
-        try:
-            with private_umask(settings.readable_by):
-                workspace.desk.mkdir(exist_ok=True)
-        except OSError as error:
-            raise StorageError(
-                f"{workspace.desk} cannot be made ({error.strerror or error}); correct that."
-            ) from None
-        engine = _sqlite(database_file(workspace))
-    desk = Desk(workspace, settings, engine)
-    with private_umask(settings.readable_by), _told(settings):
-        with desk.reading() as connection:
-            version = version_of(connection)
-        if version != HEAD:
-            with desk.writing() as connection:
-                if version_of(connection) != HEAD:
-                    migrate(connection)
-    return desk
+        return Desk(
+            workspace, settings, sa.create_engine(settings.desk.database, pool_pre_ping=True)
+        )
+    try:
+        workspace.desk.mkdir(exist_ok=True)
+    except OSError as error:
+        raise StorageError(
+            f"{workspace.desk} cannot be made ({error.strerror or error}); correct that."
+        ) from None
+    return Desk(workspace, settings, _sqlite(database_file(workspace)))
 
 
 def _sqlite(path: Path) -> sa.Engine:
@@ -205,6 +190,6 @@ def _told(settings: Settings) -> Iterator[None]:
                 f"({reason}); start it, or correct the address. Nothing was written."
             ) from None
         raise StorageError(
-            f"The desk's database desk/{FILE} cannot be used ({reason}); correct that. "
+            f"The desk's database desk/{DESK_DATABASE} cannot be used ({reason}); correct that. "
             "What was acknowledged before is in it."
         ) from None

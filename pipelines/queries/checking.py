@@ -18,10 +18,10 @@ from pipelines.records.accounting import ENDS
 from pipelines.records.headers import absent_headers
 from pipelines.records.join_sentences import sentences_below
 from pipelines.records.problems import problems
+from pipelines.steps.feed_states import feed_states
 from pipelines.steps.file_parts import ReadPart
 from pipelines.steps.ingest import (
     all_set_aside,
-    feed_states,
     read_files,
     row_accounts,
     settle,
@@ -97,7 +97,7 @@ def check_workspace(
     }
     accounts = row_accounts(files, of_parts, accounted)
     states = feed_states(inputs, accounts, accounted)
-    aside = all_set_aside(told, accounted)
+    aside = all_set_aside(told, accounted, inputs.recorded)
     joins, misses = report_of(
         inputs, lambda feed, columns: accounted[feed].records.select(columns), aside
     )

@@ -16,7 +16,7 @@ from pipelines.steps.claim_details import data_of_claims
 from pipelines.store.database import has_table, one_row, read_frame
 from pipelines.store.inputs import load_inputs
 from pipelines.store.reading import no_such_claim, open_store, published_state
-from pipelines.store.recorded_rulings import recorded_since_refresh
+from pipelines.store.rulings import rulings_since
 from pipelines.workspace.layout import Workspace
 
 
@@ -32,7 +32,7 @@ def page_of_claim(workspace: Workspace, claim: str) -> tuple[str, bool]:
         inputs = load_inputs(workspace.root, published_state(workspace, con).as_of)
         if one_row(con, "select 1 from decisions where claim = ?", [claim]) is None:
             raise NotFoundError(no_such_claim(claim))
-        newer = recorded_since_refresh(workspace, con)
+        newer = rulings_since(inputs.recorded, con)
         data = data_of_claims(inputs, con, pl.Series([claim], dtype=pl.String))
         if has_table(con, "water_profiles"):
             data = dataclasses.replace(data, water_profiles=read_frame(con, "water_profiles"))

@@ -16,6 +16,7 @@ import polars as pl
 from pipelines.counterfactuals import Counterfactuals, as_data, sentences_of, what_would_turn
 from pipelines.coverage import seen
 from pipelines.errors import WorkspaceError
+from pipelines.events.recorded import read_recorded
 from pipelines.store.database import query_frame
 from pipelines.store.evidence import evidence_around
 from pipelines.store.inputs import load_inputs
@@ -84,7 +85,7 @@ def explain_claim(workspace: Workspace, claim: str) -> Explanation | None:
         history = query_frame(
             con, "select * from decision_history where claim = ? order by decided_at", [claim]
         )
-        rulings = all_rulings(workspace, con, claim, settings.zone)
+        rulings = all_rulings(read_recorded(workspace, settings), con, claim, settings.zone)
         payment = payment_of(con, claim)
         posted = credits_of(con, decisions["claim"], dt.date.fromisoformat(as_of))
         unit = _unit(con, decisions["serial"][0])

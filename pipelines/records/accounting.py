@@ -30,6 +30,7 @@ from pipelines.records.feed_file import ParsedFile, seen_on
 from pipelines.records.long_layout import KEY as LONG_KEY
 from pipelines.records.long_layout import pivoted
 from pipelines.records.reasons import REASON_SCHEMA, reasons
+from schemas.codes import DESK_FILE
 from schemas.columns import key_columns
 from schemas.feeds import FEED_TABLES, record_schema
 
@@ -197,7 +198,9 @@ def _places(reasons: pl.DataFrame) -> pl.DataFrame:
 def _through_dates(feed: str, rows: pl.DataFrame, files: pl.DataFrame) -> pl.DataFrame:
     """The day up to which each file is complete: the one in its name, else the latest seen."""
     seen = rows.group_by("source_file").agg(latest=seen_on(feed).max())
-    day = pl.when(pl.col("joined_as") == "").then(pl.coalesce("named_date", "latest"))
+    # Nor does one row that a person typed say how far a feed is complete.
+    tells = (pl.col("joined_as") == "") & (pl.col("file") != DESK_FILE)
+    day = pl.when(tells).then(pl.coalesce("named_date", "latest"))
     return files.join(
         seen, left_on="file", right_on="source_file", how="left", maintain_order="left"
     ).select("file", "sheet", "place", "joined_as", through_date=day)
@@ -208,6 +211,7 @@ def _rank(rows: pl.DataFrame, through: pl.DataFrame) -> pl.Series:
     ranks = (
         through.filter(pl.col("joined_as") == "")
         .sort(
+            pl.col("file") != DESK_FILE,  # any export says more than what a person typed
             "through_date",
             pl.col("file").str.split("/").list.last(),
             "file",

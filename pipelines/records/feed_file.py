@@ -7,11 +7,22 @@ Belongs here: from the text of one file to what its rows say. Does not belong he
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping as MappingOf
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import polars as pl
 
 from pipelines.exports.reading import Reading
+from pipelines.records.corrections import (
+    CORRECTED,
+    Content,
+    Correction,
+    contents,
+    corrected,
+    typed_texts,
+    written_texts,
+)
 from pipelines.records.cross_checks import reasons_besides
 from pipelines.records.headers import (
     HeaderFault,
@@ -59,6 +70,7 @@ class ParsedFile:
         header_line: the line of the header, from 1.
         sheet_rows_left_out: the rows of a sheet that is left out whole.
         joined, duplicates: of a joined file the rows that are joined, and copies of such.
+        corrected: which row is corrected by which event, by `corrections.CORRECTED`.
     """
 
     rows: pl.DataFrame
@@ -73,6 +85,7 @@ class ParsedFile:
     sheet_rows_left_out: int = 0
     joined: int = 0
     duplicates: int = 0
+    corrected: pl.DataFrame = field(default_factory=CORRECTED.to_frame)
 
     @property
     def left_out_rows(self) -> int:
@@ -98,6 +111,7 @@ def parse_file(
     timezone: str,
     place: Place = Place(),  # noqa: B008 - frozen
     not_joined: pl.DataFrame | None = None,
+    corrections: Sequence[Correction] = (),
 ) -> ParsedFile:
     """Types the rows of one file: rows are left out, then split, then read column by column.
 
@@ -108,6 +122,7 @@ def parse_file(
         timezone: the IANA name of the workspace's time zone.
         place: where the rows come from.
         not_joined: the reasons, by `exports.reading.FAULTS`, of rows whose joins set them aside.
+        corrections: of the feed, in force; rows of the long layout are not corrected.
     """
     if reading.fault is not None:
         fault = reading.fault
@@ -121,23 +136,20 @@ def parse_file(
     texts, rows_split = _texts(reading, mapping, matched, place)
     names = [name for name in texts.columns if name not in ("source_line", "raw", *PARTS)]
     rows, reasons = parse_columns(feed, texts, mapping, timezone, names)
-    if mapping.is_long:
+    applied = CORRECTED.to_frame()
+    if not mapping.is_long:
+        rows, reasons, applied = corrected(feed, texts, rows, reasons, timezone, corrections)
+    else:
         of_value = replace(mapping, marks=mapping.marks_of("value"))
         rows, more = parse_results(_spoken_parts(texts, of_value), rows, of_value)
         reasons = pl.concat([reasons, more])
-    unread = rows.join(reasons.select(source_line="line").unique(), on="source_line", how="semi")
-    besides = reasons_besides(feed, unread)
-    sound = rows.with_columns(texts["raw"]).join(
-        reasons.select(source_line="line").unique(),
-        on="source_line",
-        how="anti",
-        maintain_order="left",
-    )
+    sound, besides = _parted(feed, rows.with_columns(texts["raw"]), reasons)
     splits = mapping.split_column is not None
     sound = _with_place(sound, "source_line", splits).select(parsed_schema(feed, mapping).names())
     reasons, besides = (
         _with_place(told, "line", splits).select(list(REASON_SCHEMA)) for told in (reasons, besides)
     )
+    applied = _with_place(applied, "line", splits).select(list(CORRECTED))
     reasons = pl.concat([_reader_faults(reading, matched.places), reasons])
     return ParsedFile(
         sound,
@@ -149,6 +161,43 @@ def parse_file(
         rows_split,
         left_out,
         reading.header_line,
+        corrected=applied,
+    )
+
+
+def contents_of(
+    feed: str, reading: Reading, mapping: Mapping, timezone: str, place: Place
+) -> list[Content]:
+    """What the rows of a text say before anything is corrected."""
+    matched = match_headers(feed, reading.header, mapping)
+    if reading.fault is not None or matched.fault is not None or mapping.is_long:
+        return []
+    texts, _ = _texts(reading, mapping, matched, place)
+    names = [name for name in texts.columns if name not in ("source_line", "raw", *PARTS)]
+    rows, reasons = parse_columns(feed, texts, mapping, timezone, names)
+    return [content for _, content in contents(feed, rows, reasons, texts)]
+
+
+def parse_written(
+    feed: str,
+    lines: Sequence[tuple[int, MappingOf[str, str]]],
+    timezone: str,
+    corrections: Sequence[Correction] = (),
+) -> ParsedFile:
+    """Types rows that people entered, each with its number as its line."""
+    rows, reasons = typed_texts(feed, lines, timezone)
+    texts = written_texts(feed, lines)
+    rows, reasons, applied = corrected(feed, texts, rows, reasons, timezone, corrections)
+    sound, besides = _parted(feed, rows.with_columns(raw=pl.lit("")), reasons)
+    return ParsedFile(
+        sound.select(parsed_schema(feed, Mapping.plain(feed)).names()),
+        reasons.select(list(REASON_SCHEMA)).sort("line", maintain_order=True),
+        besides,
+        len(lines),
+        False,
+        None,
+        header_line=1,
+        corrected=applied,
     )
 
 
@@ -160,6 +209,16 @@ def _without(reading: Reading, not_joined: pl.DataFrame) -> Reading:
         rows=reading.rows.join(here.select("line").unique(), on="line", how="anti"),
         faults=pl.concat([reading.faults, here]),
     )
+
+
+def _parted(
+    feed: str, rows: pl.DataFrame, reasons: pl.DataFrame
+) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """The rows without a reason, and what else is to be said of the others."""
+    told = reasons.select(source_line="line").unique()
+    unread = rows.join(told, on="source_line", how="semi")
+    sound = rows.join(told, on="source_line", how="anti", maintain_order="left")
+    return sound, reasons_besides(feed, unread)
 
 
 def _with_place(rows: pl.DataFrame, line: str, splits: bool) -> pl.DataFrame:

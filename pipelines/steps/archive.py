@@ -101,16 +101,18 @@ def kept_files(session: RefreshSession) -> list[KeptFile]:
     """
     workspace = session.inputs.workspace
     files: list[KeptFile] = []
-    found = {**input_files(workspace, session.inputs.settings), "recorded": []}
+    found = input_files(workspace, session.inputs.settings)
     named = {
         kind: [(path.relative_to(workspace.root).as_posix(), path) for path in paths]
         for kind, paths in found.items()
     }
-    named["recorded"] = recorded_files(workspace)
-    for kind, paths in named.items():
+    read = {
+        kind: [(name, path.read_bytes()) for name, path in paths] for kind, paths in named.items()
+    }
+    read["recorded"] = recorded_files(session.inputs)
+    for kind, contents in read.items():
         listed = []
-        for name, path in paths:
-            content = path.read_bytes()
+        for name, content in contents:
             digest = hashlib.sha256(content).hexdigest()
             listed.append([name, digest])
             files.append(KeptFile(KINDS[kind], name, digest, content))

@@ -7,6 +7,7 @@ serves what (`pipelines.records.serving`), the store (`landing`), accounts over 
 from __future__ import annotations
 
 import datetime as dt
+import json
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -20,7 +21,7 @@ from pipelines.exports.reading import Reading
 from pipelines.exports.sheets import read_workbook, sheet_reading
 from pipelines.exports.text_rows import read_rows
 from pipelines.exports.workbook_process import Sheet
-from pipelines.records.feed_file import ParsedFile, parse_file
+from pipelines.records.feed_file import ParsedFile, parse_file, parse_written
 from pipelines.records.headers import (
     expected_headers,
     header_sought,
@@ -35,6 +36,7 @@ from pipelines.records.serving import named_day, sheet_left_out, takes_sheet
 from pipelines.store.deliveries import Delivered
 from pipelines.store.inputs import Inputs
 from pipelines.workspace.settings import Settings
+from schemas.codes import DESK_FILE
 from schemas.columns import column_names
 from schemas.feeds import FEED_TABLES
 
@@ -104,7 +106,9 @@ def limits_of(settings: Settings) -> Limits:
 def read_parts(inputs: Inputs, file: Delivered) -> Iterator[ReadPart]:
     """Every part of a file; at least one."""
     refusal = file.found.refusal
-    if refusal is not None:
+    if file.found.path == DESK_FILE:
+        yield from _desk_parts(inputs, file)
+    elif refusal is not None:
         counted = None
         if refusal[0] == "no_feed":  # read only so that its rows are counted
             counted = _counted(inputs, file.found.absolute)
@@ -113,6 +117,20 @@ def read_parts(inputs: Inputs, file: Delivered) -> Iterator[ReadPart]:
         yield from _Workbook(inputs, file).parts()
     else:
         yield from _text_parts(inputs, file)
+
+
+def _desk_parts(inputs: Inputs, file: Delivered) -> Iterator[ReadPart]:
+    """What people recorded, a part a feed."""
+    for feed in sorted(file.serving):
+        rows = inputs.recorded.rows(feed)
+        corrections = inputs.recorded.corrections(feed)
+        parsed = parse_written(feed, rows, inputs.settings.timezone, corrections)
+        raw = [json.dumps(dict(row), ensure_ascii=False) for _, row in rows]
+        landed = pl.DataFrame(
+            {"file": DESK_FILE, "sheet": "", "line": [line for line, _ in rows], "raw": raw},
+            schema=LANDED,
+        )
+        yield ReadPart(feed, file.serving[feed][0], "", 0, None, None, landed, parsed)
 
 
 def is_workbook(path: Path) -> bool:
@@ -198,7 +216,10 @@ def _read(
         return ReadPart(
             feed, mapping, sheet, place, day, reading, landed, _unparsed(reading), is_open=True
         )
-    parsed = parse_file(feed, reading, mapping, inputs.settings.timezone, where)
+    corrections = inputs.recorded.corrections(feed)
+    parsed = parse_file(
+        feed, reading, mapping, inputs.settings.timezone, where, corrections=corrections
+    )
     return ReadPart(
         feed, mapping, sheet, place, day, reading, landed, parsed, header=reading.header
     )

@@ -11,13 +11,13 @@ it came), `parsed_<feed>` (row as typed), `parsed_set_aside` (reason), `parsed_l
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import polars as pl
 
+from pipelines.events.recorded import DeskRecord
 from pipelines.records.accounting import ENDS, FILES, SET_ASIDE, Accounted, account, placed
 from pipelines.records.cross_checks import References
 from pipelines.records.feed_file import parsed_schema
@@ -27,7 +27,8 @@ from pipelines.steps.file_parts import ReadPart, read_parts
 from pipelines.steps.joined_parts import read_together
 from pipelines.store.deliveries import Delivered
 from pipelines.store.inputs import Inputs
-from schemas.codes import FEEDS, OPTIONAL_FEEDS
+
+NOTHING = DeskRecord()
 
 
 @dataclass(frozen=True)
@@ -155,8 +156,15 @@ def unbalanced(accounts: pl.DataFrame) -> pl.DataFrame:
     return accounts.filter((ends != pl.col("rows_read") + pl.col("rows_split")) | is_negative)
 
 
-def all_set_aside(set_aside: pl.DataFrame, accounted: dict[str, Accounted]) -> pl.DataFrame:
-    """Every reason of every feed, and of the files of no feed."""
+def all_set_aside(
+    set_aside: pl.DataFrame, accounted: dict[str, Accounted], recorded: DeskRecord = NOTHING
+) -> pl.DataFrame:
+    """Every reason of every feed, and of the files of no feed, each with what settles its row."""
+    settled = pl.DataFrame(
+        [(*place, event) for place, event in recorded.settled.items()],
+        schema={"feed": pl.String, "file": pl.String, "line": pl.Int64, "settled_by": pl.Int64},
+        orient="row",
+    )
     columns = ["feed", "file", "line", "column", "value", "rule", "reason", "sheet"]
     told = [
         result.set_aside.with_columns(feed=pl.lit(feed)).select(columns)
@@ -165,6 +173,7 @@ def all_set_aside(set_aside: pl.DataFrame, accounted: dict[str, Accounted]) -> p
     placeless = set_aside.filter(pl.col("feed") == "").select(columns)
     return (
         pl.concat([*told, placeless])
+        .join(settled, on=["feed", "file", "line"], how="left")
         .with_columns(pl.col("feed", "sheet", "column", "value").replace("", None))
         .sort("feed", "file", "sheet", "line", "column", "rule", nulls_last=True)
     )
@@ -177,44 +186,3 @@ def all_left_out(left_out: pl.DataFrame) -> pl.DataFrame:
         .with_columns(pl.col("sheet").replace("", None))
         .sort("feed", "file", "sheet", "line", nulls_last=True)
     )
-
-
-def feed_states(
-    inputs: Inputs, accounts: pl.DataFrame, accounted: dict[str, Accounted]
-) -> pl.DataFrame:
-    """One row a feed: its through date, whether it is stale, and what share was set aside.
-
-    A feed without a file is complete up to no day; it is stale only where rows of it have come, or
-    a file that tells by its name how far it goes.
-    An optional feed without a file is left out.
-    """
-    oldest = inputs.as_of - dt.timedelta(days=inputs.settings.stale_after_days)
-    totals = accounts.group_by("feed").agg(
-        pl.col("file").n_unique().alias("files"), pl.col("rows_read", "set_aside").sum()
-    )
-    through = pl.DataFrame(
-        {
-            "feed": list(FEEDS),
-            "through_date": [_capped(accounted[feed].through_date, inputs.as_of) for feed in FEEDS],
-        },
-        schema={"feed": pl.String, "through_date": pl.Date},
-    )
-    share = pl.col("set_aside") / pl.col("rows_read")
-    missed = pl.col("feed").is_in(OPTIONAL_FEEDS) & pl.col("files").is_null()
-    return (
-        through.join(totals, on="feed", how="left")
-        .filter(~missed)
-        .with_columns(pl.col("files", "rows_read", "set_aside").fill_null(0).cast(pl.Int64))
-        .with_columns(
-            stale=(pl.col("through_date").fill_null(dt.date.min) < oldest)
-            & ((pl.col("rows_read") > 0) | pl.col("through_date").is_not_null()),
-            set_aside_share=pl.when(pl.col("rows_read") > 0).then(share).otherwise(0.0),
-        )
-        .with_columns(
-            beyond_tolerance=pl.col("set_aside_share") > inputs.settings.set_aside_tolerance
-        )
-    )
-
-
-def _capped(day: dt.date | None, as_of: dt.date) -> dt.date | None:
-    return None if day is None else min(day, as_of)

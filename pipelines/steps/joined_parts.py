@@ -96,6 +96,7 @@ def _parsed(
         inputs.settings.timezone,
         Place(at.file, part.sheet),
         found.not_joined[place],
+        inputs.recorded.corrections(part.feed),
     )
     return replace(part, parsed=parsed, is_open=False, header=reading.header)
 

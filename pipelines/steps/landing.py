@@ -14,6 +14,7 @@ from typing import Any
 import polars as pl
 
 from pipelines.records.accounting import SET_ASIDE
+from pipelines.records.corrections import CORRECTED
 from pipelines.records.left_out import LEFT_OUT
 from pipelines.steps.file_parts import LANDED, ReadPart
 from pipelines.steps.ingest import ReadFile, read_files, stored_rows, stored_schema
@@ -40,8 +41,19 @@ PARSED_LEFT_OUT = pl.Schema(
         **LEFT_OUT,
     }
 )
+# Which row of a file a person's correction was put into, by the number of its event.
+CORRECTED_ROWS = pl.Schema(
+    {
+        "feed": pl.String(),
+        "mapping": pl.String(),
+        "file": pl.String(),
+        "sheet": pl.String(),
+        **CORRECTED,
+    }
+)
 # What is kept by file beside its rows.
 BY_FILE = {
+    "parsed_corrected": CORRECTED_ROWS,
     "parsed_set_aside": PARSED_SET_ASIDE,
     "parsed_left_out": PARSED_LEFT_OUT,
     "file_parts": FILE_PARTS,
@@ -132,6 +144,10 @@ def _flush(session: RefreshSession, heap: list[ReadFile]) -> None:
     for name, told in (
         ("parsed_set_aside", [set_aside_of(*one) for one in parts]),
         ("parsed_left_out", [left_out_of(*one) for one in parts]),
+        (
+            "parsed_corrected",
+            [_placed(*one, one[1].parsed.corrected, CORRECTED_ROWS) for one in parts],
+        ),
         ("file_parts", [facts_of(parts)]),
     ):
         append_frame(con, name, pl.concat([BY_FILE[name].to_frame(), *told]))
@@ -181,6 +197,7 @@ STEP = Step(
         },
         "parsed_set_aside": "One row is one reason of a row that could not be read or typed.",
         "parsed_left_out": "One row is one row or sheet that a mapping leaves out.",
+        "parsed_corrected": "One row is one landed row and one correction that was put into it.",
         "file_parts": "One row is one file, or one sheet of a workbook, as one mapping reads it.",
     },
     sources=("exports", "mappings", "reference", "settings"),

@@ -22,7 +22,7 @@ from pipelines.store.database import query_frame, read_frame
 from pipelines.store.evidence import evidence_around
 from pipelines.store.inputs import Inputs, load_inputs
 from pipelines.store.reading import open_store, published_state
-from pipelines.store.recorded_rulings import recorded_since_refresh
+from pipelines.store.rulings import rulings_since
 from pipelines.workspace.layout import Workspace
 
 
@@ -87,7 +87,7 @@ def _letters(
 ) -> StoredLetters:
     state = published_state(workspace, con)
     inputs = load_inputs(workspace.root, state.as_of)
-    newer = {row["claim"] for row in recorded_since_refresh(workspace, con)}
+    newer = {row["claim"] for row in rulings_since(inputs.recorded, con)}
     wanted = claims.filter(~claims.is_in(list(newer)))
     decisions, findings = (
         query_frame(con, f"select * from {table} where claim in (select unnest(?))", [list(wanted)])

@@ -23,6 +23,7 @@ import polars as pl
 from dashboards.letters import TemplateFault
 from dashboards.site import LIBRARY, SPECIFICATIONS, build_site
 from pipelines.errors import WorkspaceError
+from pipelines.steps.granted import put_grants
 from pipelines.steps.hidden_tables import hidden_tables
 from pipelines.steps.paged_claims import stored_claims_with_pages
 from pipelines.steps.pages import page_data
@@ -81,6 +82,7 @@ def publish(session: RefreshSession, wanted: Collection[str]) -> Iterator[Writte
 
 def _describe(session: RefreshSession) -> None:
     """Makes the views, holds the keys, and says in the store what its tables and columns are."""
+    put_grants(session)
     make_views(session.con, session.inputs.as_of)
     check_keys(session.con)
     frame = data_dictionary(session.con)

@@ -12,10 +12,10 @@ import duckdb
 import polars as pl
 
 from pipelines.records.accounting import Accounted
+from pipelines.steps.feed_states import feed_states
 from pipelines.steps.ingest import (
     all_left_out,
     all_set_aside,
-    feed_states,
     row_accounts,
     settle,
     unbalanced,
@@ -62,11 +62,12 @@ def record_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[
     if not accounts_wanted:
         return
     accounts = row_accounts(read_frame(con, "export_files"), parts, accounted)
+    aside = all_set_aside(told, accounted, session.inputs.recorded)
     left_out = read_frame(con, "parsed_left_out", schema=PARSED_LEFT_OUT)
     writers = {
         "row_fates": fates,
         "row_accounts": session.write("row_accounts", accounts, RowAccounts),
-        "set_aside": session.write("set_aside", all_set_aside(told, accounted), SetAside),
+        "set_aside": session.write("set_aside", aside, SetAside),
         "left_out": session.write("left_out", all_left_out(left_out), LeftOut),
         "feed_states": session.write(
             "feed_states", feed_states(session.inputs, accounts, accounted)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 import polars as pl
@@ -16,9 +17,8 @@ from pipelines.exports.delivery import ExportFile, find_exports
 from pipelines.records.mapping import Mapping
 from pipelines.store.file_hashes import hash_of
 from pipelines.store.inputs import Inputs
-from pipelines.store.recorded_rulings import CITED_AS, recorded_rulings
 from pipelines.store.tool import READING, source_hash
-from schemas.codes import FEEDS
+from schemas.codes import DESK_FILE, FEEDS
 
 EXPORT_FILES = pl.Schema(
     {
@@ -77,12 +77,24 @@ class Delivered:
 
 
 def delivered(inputs: Inputs) -> list[Delivered]:
-    """Every file under exports/, and the rulings recorded with the tool itself."""
+    """Every file under exports/, and as one more what people recorded at the desk."""
     files = find_exports(inputs.workspace.root, FEEDS, inputs.mappings.names)
-    recorded = recorded_rulings(inputs.workspace)
-    if recorded.is_file():
-        files.append(ExportFile(CITED_AS, recorded, "rulings", None, recorded.stat().st_size))
-    return _grouped([_delivered(inputs, file) for file in files])
+    found = [_delivered(inputs, file) for file in files]
+    feeds = [feed for feed in FEEDS if inputs.recorded.rows(feed)]
+    return [*_grouped(found), *([_of_desk(inputs, feeds)] if feeds else [])]
+
+
+def _of_desk(inputs: Inputs, feeds: list[str]) -> Delivered:
+    """What people recorded: in the feeds' own form, whatever the company's mappings say."""
+    serving = {feed: [Mapping.plain(feed)] for feed in feeds}
+    rows = {feed: [(line, dict(row)) for line, row in inputs.recorded.rows(feed)] for feed in feeds}
+    plain = [mapping for mappings in serving.values() for mapping in mappings]
+    file = ExportFile(DESK_FILE, inputs.workspace.desk, feeds[0], None, 0)
+    return Delivered(file, _digest(rows), _read_by(inputs, file, plain), serving)
+
+
+def _digest(told: object) -> str:
+    return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
 
 
 def _grouped(files: list[Delivered]) -> list[Delivered]:
@@ -125,13 +137,8 @@ def _joined_by(file: Delivered) -> list[str]:
 
 
 def _delivered(inputs: Inputs, file: ExportFile) -> Delivered:
-    # Rulings that the tool wrote are in the feed's own form, whatever the company's mapping says.
-    serving = (
-        {"rulings": [Mapping.plain("rulings")]}
-        if file.path == CITED_AS
-        else inputs.mappings.serving(file.path, file.feed)
-    )
-    joining = [] if file.path == CITED_AS else inputs.mappings.joining(file.path)
+    serving = inputs.mappings.serving(file.path, file.feed)
+    joining = inputs.mappings.joining(file.path)
     if not serving and not joining and file.refusal is None:
         # A mapping names it, but none holds on its day.
         told = (
@@ -163,8 +170,19 @@ def _read_by(inputs: Inputs, file: ExportFile, mappings: list[Mapping]) -> str:
         settings.max_workbook_mb,
         settings.max_workbook_seconds,
         file.refusal[0] if file.refusal else "",
+        _corrected(inputs, {mapping.feed for mapping in mappings}),
     )
     return "/".join(map(str, told))
+
+
+def _corrected(inputs: Inputs, feeds: Iterable[str]) -> str:
+    """What stands for the corrections of some feeds; empty where there are none."""
+    made = [
+        [one.event, dict(one.content), dict(one.values)]
+        for feed in sorted(feeds)
+        for one in inputs.recorded.corrections(feed)
+    ]
+    return _digest(made) if made else ""
 
 
 def news_of(files: list[Delivered], known: pl.DataFrame) -> dict[str, str]:

@@ -10,11 +10,12 @@ import contextlib
 import datetime as dt
 import hashlib
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from dashboards.letters import LetterTemplates, TemplateFault
 from pipelines.errors import UsageError, WorkspaceError
+from pipelines.events.recorded import DeskRecord, read_recorded
 from pipelines.records.mapping import Mapping, load_mapping
 from pipelines.records.serving import Mappings, conflicts
 from pipelines.store.file_hashes import hash_of
@@ -31,7 +32,8 @@ READINGS = 3  # so often an edit may fall into the reading
 class Inputs:
     """A workspace whose settings, reference files, terms, mappings and templates are sound.
 
-    `digests` has the SHA-256 over the files of each kind of LAID_IN, with their paths.
+    `digests` has the SHA-256 over the files of each kind of LAID_IN, with their paths; `recorded`
+    is what people did at the desk up to then.
     """
 
     workspace: Workspace
@@ -42,6 +44,7 @@ class Inputs:
     as_of: dt.date
     digests: dict[str, str]
     letter_templates: LetterTemplates
+    recorded: DeskRecord = field(default_factory=DeskRecord)
 
     @property
     def fingerprint(self) -> str:
@@ -49,8 +52,15 @@ class Inputs:
         return hashlib.sha256(json.dumps(self.digests, sort_keys=True).encode()).hexdigest()
 
 
-def load_inputs(folder: Path | str, as_of: str | dt.date | None = None) -> Inputs:
+def load_inputs(
+    folder: Path | str,
+    as_of: str | dt.date | None = None,
+    recorded: DeskRecord | None = None,
+) -> Inputs:
     """Loads and checks everything but the exports.
+
+    Args:
+        recorded: what people did at the desk, where that was read before; None to read it.
 
     Raises:
         UsageError: `as_of` is no date.
@@ -58,7 +68,7 @@ def load_inputs(folder: Path | str, as_of: str | dt.date | None = None) -> Input
     """
     workspace = Workspace.open(folder)
     for _ in range(READINGS):
-        inputs = _load_inputs(workspace, as_of)
+        inputs = _load_inputs(workspace, as_of, recorded)
         if inputs.digests == digests_of(workspace, inputs.settings):
             return inputs
     raise WorkspaceError(
@@ -67,9 +77,12 @@ def load_inputs(folder: Path | str, as_of: str | dt.date | None = None) -> Input
     )
 
 
-def _load_inputs(workspace: Workspace, as_of: str | dt.date | None) -> Inputs:
+def _load_inputs(
+    workspace: Workspace, as_of: str | dt.date | None, recorded: DeskRecord | None
+) -> Inputs:
     settings = load_settings(workspace)
     day = as_of_date(as_of, settings)
+    recorded = read_recorded(workspace, settings) if recorded is None else recorded
     files = input_files(workspace, settings)
     if faults := workspace.links_out([path for paths in files.values() for path in paths]):
         raise WorkspaceError(*faults)
@@ -116,6 +129,7 @@ def _load_inputs(workspace: Workspace, as_of: str | dt.date | None) -> Inputs:
         day,
         digests,
         templates,
+        recorded,
     )
 
 

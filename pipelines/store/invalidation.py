@@ -103,8 +103,11 @@ def _changed_keys(session: RefreshSession, feed: str) -> pl.DataFrame:
 
 def _is_delivered_otherwise(con: duckdb.DuckDBPyConnection, feed: str) -> bool:
     """Whether a file of the feed came, went, changed, or is read otherwise than before."""
-    chosen = "select file, sha256, read_by from {} where feed = $feed"
-    now, before = chosen.format("export_files"), chosen.format(f"{LAST}.export_files")
+    chosen = (
+        "select file, sha256, read_by from {0}export_files where feed = $feed or file in "
+        "(select file from {0}file_parts where feed = $feed)"
+    )
+    now, before = chosen.format(""), chosen.format(f"{LAST}.")
     return bool(
         one_row(con, f"({now} except {before}) union all ({before} except {now})", {"feed": feed})
     )

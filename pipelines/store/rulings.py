@@ -1,7 +1,7 @@
 """All rulings on one claim: those that the last refresh saw, and those recorded since.
 
 Belongs here: bringing both into one order. Does not belong here: what a ruling does
-(`pipelines.coverage.standing`), recording one (`recorded`).
+(`pipelines.coverage.standing`), making one (`pipelines.actions.rulings`).
 """
 
 from __future__ import annotations
@@ -12,18 +12,21 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import duckdb
+import polars as pl
 
+from pipelines.events.recorded import DeskRecord
 from pipelines.store.database import query_frame
-from pipelines.store.recorded_rulings import recorded_since_refresh
-from pipelines.workspace.layout import Workspace
+from schemas.codes import DESK_FILE
 from schemas.columns import column_names
 from schemas.feeds import Rulings
 
 
 def all_rulings(
-    workspace: Workspace, con: duckdb.DuckDBPyConnection, claim: str, zone: ZoneInfo
+    recorded: DeskRecord, con: duckdb.DuckDBPyConnection, claim: str, zone: ZoneInfo
 ) -> list[dict[str, Any]]:
     """Every ruling on a claim in the order in which they were made; the last one stands.
+
+    One that waits for a second person, or was withdrawn, is none.
 
     `ruled_at` is in the workspace's time zone; `since_refresh` marks those recorded with the tool
     since the last refresh. Rulings that the last refresh did not see yet are left out.
@@ -33,20 +36,33 @@ def all_rulings(
         "select * from rulings where claim = ? and cast(ruled_at as date) <= "
         "(select as_of from store_state)",
         [claim],
-    ).to_dicts()
+    )
+    lines = [line for line, _ in recorded.rows("rulings")]
+    gone = (pl.col("source_file") == DESK_FILE) & ~pl.col("source_line").is_in(lines)
+    known = seen.filter(~gone).to_dicts()
     since = [
-        row
-        for row in recorded_since_refresh(workspace, con)
-        if row["claim"] == claim and _is_readable(row)
+        row for row in rulings_since(recorded, con) if row["claim"] == claim and _is_readable(row)
     ]
     told = [
         {name: _value(name, row[name]) for name in column_names(Rulings)} | {"since_refresh": fresh}
-        for fresh, group in ((False, seen), (True, since))
+        for fresh, group in ((False, known), (True, since))
         for row in group
     ]
     for row in told:
         row["ruled_at"] = moment_here(row["ruled_at"], zone)
     return sorted(told, key=lambda row: row["ruled_at"])
+
+
+def rulings_since(recorded: DeskRecord, con: duckdb.DuckDBPyConnection) -> list[dict[str, str]]:
+    """The rulings made at the desk that the last refresh did not read, texts of their feed."""
+    known = query_frame(con, "select source_line from rulings where source_file = ?", [DESK_FILE])
+    read = set(known["source_line"])
+    names = column_names(Rulings)
+    return [
+        {name: row.get(name, "") for name in names}
+        for line, row in recorded.rows("rulings")
+        if line not in read
+    ]
 
 
 def _value(name: str, cell: Any) -> Any:

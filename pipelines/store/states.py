@@ -14,7 +14,6 @@ import hashlib
 import json
 from dataclasses import asdict, dataclass
 from importlib.metadata import PackageNotFoundError, version
-from pathlib import Path
 from typing import Any
 
 import duckdb
@@ -22,12 +21,11 @@ import polars as pl
 
 from pipelines.store.database import append_frame, has_table, read_frame
 from pipelines.store.deliveries import Delivered, delivered
-from pipelines.store.file_hashes import hash_of
 from pipelines.store.inputs import Inputs
-from pipelines.store.recorded_rulings import CITED_AS, recorded_rulings
 from pipelines.store.tool import source_hash
 from pipelines.workspace.clock import now
-from pipelines.workspace.layout import OPINIONS, Workspace
+from pipelines.workspace.layout import OPINIONS
+from schemas.codes import DESK_FILE
 from schemas.columns import polars_schema
 from schemas.states import INPUT_KINDS, TableStates
 
@@ -72,10 +70,10 @@ def run_state(inputs: Inputs) -> RunState:
         WorkspaceError: exports/ cannot be read.
     """
     files = delivered(inputs)
-    recorded = [[name, hash_of(path)] for name, path in recorded_files(inputs.workspace)]
+    recorded = [[name, _sha256(told)] for name, told in recorded_files(inputs)]
     return RunState(
         as_of=inputs.as_of,
-        exports=digest([_told(file) for file in files if file.found.path != CITED_AS]),
+        exports=digest([_told(file) for file in files if file.found.path != DESK_FILE]),
         recorded=digest(recorded),
         tool_version=tool_version(),
         tool=source_hash(),
@@ -83,13 +81,18 @@ def run_state(inputs: Inputs) -> RunState:
     )
 
 
-def recorded_files(workspace: Workspace) -> list[tuple[str, Path]]:
-    """What people recorded with the tool: each file with the path under which it is told."""
-    found = [
-        (CITED_AS, recorded_rulings(workspace)),
-        (f"../store/{OPINIONS}", workspace.store / OPINIONS),
+def recorded_files(inputs: Inputs) -> list[tuple[str, bytes]]:
+    """What people recorded with the tool: what stands for it, each with a path to tell it by."""
+    opinions = inputs.workspace.store / OPINIONS
+    desk = inputs.recorded.content
+    return [
+        *([(DESK_FILE, desk)] if desk is not None else []),
+        *([(f"../store/{OPINIONS}", opinions.read_bytes())] if opinions.is_file() else []),
     ]
-    return [(name, path) for name, path in found if path.is_file()]
+
+
+def _sha256(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()
 
 
 def _told(file: Delivered) -> list[str]:

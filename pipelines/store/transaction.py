@@ -201,7 +201,8 @@ class RefreshSession:
     def refuse_changed_inputs(self) -> None:
         """Raises `WorkspaceError` where an input is no longer what this run has read."""
         try:
-            lying = run_state(load_inputs(self.inputs.workspace.root, self.inputs.as_of))
+            inputs = self.inputs  # what people record meanwhile is the next run's
+            lying = run_state(load_inputs(inputs.workspace.root, inputs.as_of, inputs.recorded))
         except WorkspaceError as error:
             raise WorkspaceError(f"While the run was at work: {error}", *error.faults[1:]) from None
         other = [

@@ -13,15 +13,19 @@ import hashlib
 import json
 import os
 import socket
+import sqlite3
+import tempfile
 import zipfile
 from collections.abc import Iterator
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from pipelines.errors import StorageError, UsageError
 from pipelines.workspace.clock import clock, stamp
-from pipelines.workspace.layout import Workspace
+from pipelines.workspace.layout import DESK_DATABASE, Workspace
 from pipelines.workspace.lock import LOCK_FILE
 from pipelines.workspace.permissions import BACKUP_MODE
 
@@ -65,6 +69,8 @@ def write_backup(workspace: Workspace, terms: str, target: Path) -> Archived:
         working.unlink(missing_ok=True)
         with open(_private(working), "wb") as file:
             with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED, compresslevel=_LEVEL) as archive:
+                if (database := workspace.desk / DESK_DATABASE).is_file():
+                    told += _add_database(archive, database, target.parent)
                 for path in _files(workspace, terms, root, left_out):
                     told.append(_add(archive, workspace.root, path))
                 archive.writestr(MANIFEST, json.dumps(_manifest(workspace, told), indent=1))
@@ -80,6 +86,30 @@ def write_backup(workspace: Workspace, terms: str, target: Path) -> Archived:
     finally:
         working.unlink(missing_ok=True)
     return Archived(len(told), sum(one["size"] for one in told), left_out)
+
+
+def _add_database(
+    archive: zipfile.ZipFile, database: Path, beside: Path
+) -> Iterator[dict[str, Any]]:
+    """Adds the desk's database as of one moment, also while people act.
+
+    Documents may be in the archive that its events do not name yet, and never the other way round:
+    it is copied first, into a folder of its own beside the archive.
+    """
+    with tempfile.TemporaryDirectory(dir=beside, prefix=".limeledger-") as folder:
+        copy = Path(folder) / "desk" / DESK_DATABASE
+        copy.parent.mkdir()
+        try:
+            with (
+                closing(sqlite3.connect(f"file:{quote(str(database))}?mode=ro", uri=True)) as there,
+                closing(sqlite3.connect(copy)) as here,
+            ):
+                there.backup(here)
+        except sqlite3.Error as error:
+            raise OSError(0, f"the desk's database cannot be copied: {error}", str(database)) from (
+                None
+            )
+        yield _add(archive, Path(folder), copy)
 
 
 def _private(path: Path) -> int:
@@ -120,6 +150,8 @@ def _files(workspace: Workspace, terms: str, root: Path, left_out: list[str]) ->
 
 
 def _passes(path: Path) -> bool:
+    if path.parent.name == "desk" and path.name.startswith(DESK_DATABASE):
+        return True  # copied by SQLite's own means
     in_store = path.parent.name == "store"
     return in_store and (path.name in PASSING or path.name.endswith(_PASSING_SUFFIXES))
 

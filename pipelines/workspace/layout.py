@@ -14,6 +14,8 @@ from pipelines.errors import WorkspaceError
 
 SETTINGS_FILE = "limeledger.toml"
 DATABASE_FILE = "limeledger.duckdb"
+# Below desk/: what people did, where no server holds it.
+DESK_DATABASE = "desk.sqlite"
 # Below store/, beside the DuckDB file: what people thought of claims that they checked.
 OPINIONS = "second_opinions.csv"
 

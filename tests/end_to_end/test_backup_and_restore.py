@@ -51,13 +51,17 @@ def test_what_is_restored_refreshes_to_the_same_store(
         path.relative_to(workspace)
         for path in sorted(workspace.rglob("*"))
         if path.is_file()
-        and path.name != "refresh.lock"
+        and path.name not in ("refresh.lock", "desk.sqlite-shm", "desk.sqlite-wal")
         and path.relative_to(workspace).parts[0] != "published"
     ]
-    assert Path("store/rulings.csv") in kept
+    assert Path("desk/desk.sqlite") in kept
     assert Path("store/limeledger.duckdb") in kept
     assert [p.relative_to(folder) for p in sorted(folder.rglob("*")) if p.is_file()] == kept
-    assert all((folder / p).read_bytes() == (workspace / p).read_bytes() for p in kept)
+    same = [path for path in kept if path.parts[0] != "desk"]
+    assert all((folder / p).read_bytes() == (workspace / p).read_bytes() for p in same)
+    told = [run("audit", place, "--json").json for place in (folder, workspace)]
+    assert len(told[0]["events"]) == 1
+    assert told[0] == told[1]
     for place in (folder, workspace):
         assert run("refresh", place, "--as-of", day).code == 1
     assert tools["differing"](tools["store"](workspace), tools["store"](folder)) == []

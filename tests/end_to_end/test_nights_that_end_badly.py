@@ -105,12 +105,14 @@ def test_left_overs_go_also_where_nothing_is_new(workspace, run, day):
     assert not (workspace / "published.new").exists()
 
 
-def test_a_ruling_after_a_line_without_its_end(workspace, run, day, no_figures):
-    """It is a record of its own; the cut-off line is told with its number, now and at night."""
-    call = run("rule", "W08", "covered", workspace, "--by", "M. Odell", "--reason", 'Seen, "fit"')
-    assert call.code == 0
-    with (workspace / "store" / "rulings.csv").open("a") as file:
-        file.write('W09,2025-12-01T10:00:00-07:00,M. Odell,covered,"half a reas')
+def test_rulings_of_an_earlier_version_are_taken_over_once(workspace, run, day, no_figures):
+    """Each line is an event; one that was cut off is told with its number and swallows none."""
+    (workspace / "store" / "rulings.csv").write_text(
+        "claim,ruled_at,ruled_by,ruling,reason,parts_amount,labor_amount,travel_amount\n"
+        'W08,2025-12-01T10:00:00-07:00,M. Odell,covered,"Seen, ""fit""",12.5,,\n'
+        'W09,2025-12-01T10:00:00-07:00,M. Odell,covered,"half a reas\n'
+        "W11,2025-12-02T10:00:00-07:00,M. Odell,not_covered,seen,,,"
+    )
     reason = "Two\nlines, and “quotes”"
     call = run("rule", "W10", "covered", workspace, "--by", "M. Odell", "--reason", reason)
     assert call.code == 0
@@ -118,9 +120,14 @@ def test_a_ruling_after_a_line_without_its_end(workspace, run, day, no_figures):
     told = run("explain", "W10", workspace, "--json").json
     assert reason in json.dumps(told, ensure_ascii=False).replace("\\n", "\n")
     assert run("refresh", workspace).code == 1
-    rulings = pl.read_csv(workspace / "published" / "data" / "set_aside.csv", infer_schema=False)
-    ours = rulings.filter(pl.col("file").str.contains("rulings.csv"))
-    assert ours["line"].to_list() == ["3"]
+    rulings = pl.read_csv(workspace / "published" / "data" / "rulings.csv", infer_schema=False)
+    ours = rulings.filter(pl.col("source_file") == "../desk").sort("claim")
+    assert ours["claim"].to_list() == ["W08", "W10", "W11"]
+    assert ours.row(0, named=True)["reason"] == 'Seen, "fit"'
+    assert ours.row(0, named=True)["parts_granted"] == "12.50"
+    assert ours["stands"].to_list() == ["true"] * 3
+    kinds = [event["via"] for event in run("audit", workspace, "--json").json["events"]]
+    assert kinds.count("import") == 2
 
 
 @pytest.mark.parametrize(

@@ -7,6 +7,7 @@ names its own seed.
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import os
 import random
@@ -20,11 +21,13 @@ import polars as pl
 import pytest
 
 from dashboards.site import LIBRARY, SPECIFICATIONS
+from pipelines.events import Event, open_desk
 from pipelines.steps import cause_suggestions, publish
 from pipelines.steps.all_steps import STEPS, STORE_TABLES
 from pipelines.store import deliveries, inputs, reading, states, working_copy
 from pipelines.store.database import connect, table_names
 from pipelines.store.tool import ALL, source_hash
+from pipelines.workspace.layout import Workspace
 
 pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
 CASES = int(os.environ.get("CASES", "2"))
@@ -118,11 +121,14 @@ def change_settings(root: Path, draw: random.Random) -> None:
 
 def change_rulings(root: Path, draw: random.Random) -> None:
     """A person rules on a claim."""
-    path = root / "store" / "rulings.csv"
-    header = "claim,ruled_at,ruled_by,ruling,reason,parts_approved,labor_approved,travel_approved"
-    before = path.read_text("utf-8") if path.exists() else f"{header}\n"
-    row = f"W{draw.randrange(1, 37):02d},2025-12-{draw.randrange(1, 29):02d}T08:00:00,clerk,"
-    path.write_text(f"{before}{row}covered,seen,,,\n", "utf-8")
+    told = {"ruling": "covered", "ruled_by": "clerk", "reason": "seen"}
+    told["ruled_at"] = f"2025-12-{draw.randrange(1, 29):02d}T08:00:00"
+    claim = f"W{draw.randrange(1, 37):02d}"
+    desk = open_desk(Workspace.open(root))
+    with desk.writing() as connection:
+        event = Event("ruling", dt.date(2025, 12, 30), "clerk", "command", claim, payload=told)
+        desk.append(connection, event)
+    desk.close()
 
 
 def change_nothing(root: Path, draw: random.Random) -> None:

@@ -10,7 +10,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from pipelines.errors import UsageError
-from pipelines.store.recorded_rulings import FILE, read_recorded
+from pipelines.events.takeover import FILE, read_recorded
 from pipelines.workspace.append_log import append_rows
 from schemas.columns import column_names
 from schemas.feeds import Rulings

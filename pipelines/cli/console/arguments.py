@@ -29,7 +29,9 @@ class CommandParser(argparse.ArgumentParser):
     ) -> tuple[Any, list[str]]:
         """As argparse does, but for the order; behind `--` words come in argparse's own."""
         # argparse's method for any order comes back to this one, and loses the mark `--`.
-        if self._is_intermixed or "--" in (args or ()):
+        # One that has commands of its own leaves the order to those.
+        has_commands = self._subparsers is not None
+        if self._is_intermixed or has_commands or "--" in (args or ()):
             return super().parse_known_args(args, namespace)
         self._is_intermixed = True
         try:

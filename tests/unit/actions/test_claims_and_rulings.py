@@ -31,6 +31,7 @@ def desk(tmp_path, monkeypatch):
     """A desk with limits, and two people asked above 400."""
     for room in ("claims", "granting"):
         monkeypatch.setattr(f"pipelines.actions.{room}.decision_on_file", lambda _, c: decision(c))
+    monkeypatch.setattr("pipelines.actions.ruling_answers.rulings_on_file", lambda *_: [])
     desk = make_desk(tmp_path / "ws", LIMITS + "second_person_above = 400\n")
     yield desk
     desk.close()

@@ -11,7 +11,7 @@ NO_DATE = "is no date; no calendar has that day from the year 1900 to 2199, so c
 
 def frame(*rows):
     """Reasons as the set-aside table holds them."""
-    placed = [(*row, None) for row in rows]
+    placed = [(*row, None, None) for row in rows]
     return pl.DataFrame(placed, schema=polars_schema(SetAside), orient="row")
 
 

@@ -1,0 +1,223 @@
+"""What people recorded, as a run reads it: rows of feeds, and corrections of landed rows.
+
+Belongs here: folding events into rows and corrections in force, and what a state says of them.
+Does not belong here: typing them (`pipelines.records`), or what else people did
+(`pipelines.events.states`).
+
+A run reads the events that were there when it began; what is recorded meanwhile is the next one's.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import sqlalchemy as sa
+
+from pipelines.events.database import Desk
+from pipelines.events.event import Recorded
+from pipelines.events.opening import is_there, open_desk
+from pipelines.events.states import RULING_KINDS, Ruling, rulings_of
+from pipelines.events.tables import EVENTS
+from pipelines.records.corrections import Correction
+from pipelines.workspace.layout import Workspace
+from pipelines.workspace.settings import Settings
+
+KINDS = (*RULING_KINDS, "record", "correction")
+# What decides no table: who may sign in, and what a refresh did by itself.
+_NOT_READ = "user"
+_OF_A_REFRESH = "refresh"
+FEED_OF_RULINGS = "rulings"
+
+
+@dataclass(frozen=True)
+class EnteredRecord:
+    """A record that a person entered.
+
+    values: the feed's columns as typed, without the empty ones.
+    settles: file and line of the set-aside row that it stands for.
+    """
+
+    event: int
+    feed: str
+    claim: str | None
+    values: Mapping[str, str]
+    settles: tuple[str, int] | None
+    documents: tuple[str, ...]
+    actor: str
+    at: str
+    withdrawn: int | None = None  # by which event
+
+
+@dataclass(frozen=True)
+class MadeCorrection:
+    """A correction with who made it, why, and of which landed row."""
+
+    correction: Correction
+    file: str
+    line: int
+    old: Mapping[str, str]
+    actor: str
+    at: str
+    reason: str
+    claim: str | None
+    withdrawn: int | None = None
+
+    @property
+    def event(self) -> int:
+        """The number of its event."""
+        return self.correction.event
+
+
+@dataclass(frozen=True)
+class DeskRecord:
+    """All that people recorded up to some event.
+
+    content: what stands for it in a state: the last event that is read, with its digest.
+    """
+
+    last_event: int = 0
+    content: bytes | None = None
+    records: tuple[EnteredRecord, ...] = ()
+    made: tuple[MadeCorrection, ...] = ()
+    rulings: tuple[Ruling, ...] = ()
+    damaged: tuple[str, ...] = ()
+
+    def rows(self, feed: str) -> list[tuple[int, Mapping[str, str]]]:
+        """The rows of a feed, each with its event's number, in their order."""
+        if feed == FEED_OF_RULINGS:
+            return [(one.event, ruling_row(one)) for one in self.rulings if one.in_force]
+        return [
+            (one.event, one.values)
+            for one in self.records
+            if one.feed == feed and one.withdrawn is None
+        ]
+
+    def corrections(self, feed: str) -> list[Correction]:
+        """The corrections of a feed that are not withdrawn, in their order."""
+        return [
+            one.correction
+            for one in self.made
+            if one.withdrawn is None and one.correction.feed == feed
+        ]
+
+    @property
+    def settled(self) -> dict[tuple[str, str, int], int]:
+        """Which event stands for a set-aside row: by feed, file and line."""
+        return {
+            (one.feed, *one.settles): one.event
+            for one in self.records
+            if one.settles is not None and one.withdrawn is None
+        }
+
+
+def ruling_row(ruling: Ruling) -> dict[str, str]:
+    """A ruling as a row of its feed."""
+    row = {
+        "claim": ruling.claim,
+        "ruled_at": ruling.ruled_at,
+        "ruled_by": ruling.ruled_by,
+        "ruling": ruling.ruling,
+        "reason": ruling.reason,
+        **ruling.amounts,
+    }
+    return {name: value for name, value in row.items() if value}
+
+
+def read_recorded(workspace: Workspace, settings: Settings, up_to: int | None = None) -> DeskRecord:
+    """What people recorded; nothing where there is no desk.
+
+    Args:
+        up_to: the last event to read; None for all that are there.
+
+    Raises:
+        WorkspaceError: the desk's database cannot be reached, or is of a newer tool.
+    """
+    if not is_there(workspace, settings):
+        return DeskRecord()
+    desk = open_desk(workspace, settings)
+    try:
+        return recorded_of(desk, up_to)
+    finally:
+        desk.close()
+
+
+def recorded_of(desk: Desk, up_to: int | None = None) -> DeskRecord:
+    """The same of an open desk."""
+    with desk.reading() as connection:
+        last = desk.last_event(connection) if up_to is None else up_to
+        events = [event for event in desk.events(connection, kinds=KINDS) if event.event <= last]
+        return folded(events, last, _content(connection, last), desk.damaged)
+
+
+def folded(
+    events: Iterable[Recorded],
+    last: int,
+    content: bytes | None = None,
+    damaged: tuple[str, ...] = (),
+) -> DeskRecord:
+    """What events of KINDS, in their order, add up to."""
+    events = list(events)
+    gone = {
+        event.payload["withdraws"]: event.event for event in events if event.kind == "withdrawal"
+    }
+    return DeskRecord(
+        last,
+        content,
+        tuple(_record(event, gone) for event in events if event.kind == "record"),
+        tuple(_correction(event, gone) for event in events if event.kind == "correction"),
+        tuple(rulings_of(event for event in events if event.kind in RULING_KINDS)),
+        damaged,
+    )
+
+
+def _content(connection: sa.Connection, last: int) -> bytes | None:
+    """The last event that decides anything: its digest stands for all before it too."""
+    columns = EVENTS.c
+    found = connection.execute(
+        sa.select(columns.event, columns.digest)
+        .where(columns.event <= last, columns.kind != _NOT_READ, columns.via != _OF_A_REFRESH)
+        .order_by(columns.event.desc())
+        .limit(1)
+    ).first()
+    if found is None:
+        return None
+    return json.dumps({"event": found.event, "digest": found.digest}).encode()
+
+
+def _record(event: Recorded, gone: Mapping[int, int]) -> EnteredRecord:
+    told = event.payload
+    settles = told.get("settles")
+    return EnteredRecord(
+        event=event.event,
+        feed=told["feed"],
+        claim=event.claim,
+        values=dict(told["values"]),
+        settles=(settles["file"], int(settles["line"])) if settles else None,
+        documents=tuple(told.get("documents") or ()),
+        actor=event.actor,
+        at=event.at,
+        withdrawn=gone.get(event.event),
+    )
+
+
+def _correction(event: Recorded, gone: Mapping[int, int]) -> MadeCorrection:
+    told = event.payload
+    return MadeCorrection(
+        correction=Correction(
+            event.event,
+            told["feed"],
+            dict(told["content"]),
+            tuple(told.get("unsound") or ()),
+            dict(told["values"]),
+        ),
+        file=told["file"],
+        line=int(told["line"]),
+        old=dict(told["was"]),
+        actor=event.actor,
+        at=event.at,
+        reason=told["reason"],
+        claim=event.claim,
+        withdrawn=gone.get(event.event),
+    )

@@ -1,0 +1,88 @@
+"""Claims decided with everything that people recorded so far, by the engine of the refresh.
+
+Belongs here: which claims an action bears on, and deciding those few. Does not belong here: any
+rule, or laying what was recorded over the store (`pipelines.queries.store_now`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import polars as pl
+
+from pipelines.coverage import decide
+from pipelines.coverage.decisions import Decided
+from pipelines.queries.store_now import StoreNow
+from pipelines.steps.decide import claims_on_record, suggested_serials
+from pipelines.store.database import query_frame
+from pipelines.store.evidence import evidence_around
+from schemas.columns import column_names
+from schemas.feeds import FEED_TABLES
+
+
+@dataclass(frozen=True)
+class Touched:
+    """What records name: serials, sites and claims."""
+
+    serials: frozenset[str] = frozenset()
+    sites: frozenset[str] = frozenset()
+    claims: frozenset[str] = frozenset()
+
+    def __or__(self, other: Touched) -> Touched:
+        return Touched(
+            self.serials | other.serials, self.sites | other.sites, self.claims | other.claims
+        )
+
+
+def touched_by(feed: str, records: pl.DataFrame) -> Touched:
+    """What records of a feed bear on: a unit, its site where they are of a site, a claim.
+
+    A unit bears on those that it took over from and that took over from it.
+    """
+    names = column_names(FEED_TABLES[feed])
+
+    def values(column: str) -> frozenset[str]:
+        return frozenset(records[column].drop_nulls()) if column in names else frozenset()
+
+    sites = values("site") if feed in ("units", "water_tests", "treatment_purchases") else ()
+    return Touched(values("serial") | values("replaces"), frozenset(sites), values("claim"))
+
+
+def claims_touched(now: StoreNow, touched: Touched) -> pl.DataFrame:
+    """Claim and serial of every claim on record that is of those units, sites or claims."""
+    return claims_on_record(
+        now.con,
+        "(c.serial in (select unnest(?::varchar[])) or u.site in (select unnest(?::varchar[])) "
+        "or c.claim in (select unnest(?::varchar[])))",
+        [sorted(touched.serials), sorted(touched.sites), sorted(touched.claims)],
+    )
+
+
+def decide_now(now: StoreNow, claims: pl.DataFrame) -> Decided:
+    """Decides some claims (claim, serial) as of the day of the inputs.
+
+    A claim that is not on record, or not seen by the day, is not among the decisions.
+    """
+    inputs, con = now.inputs, now.con
+    evidence = evidence_around(inputs, con, claims["serial"].unique())
+    history = query_frame(
+        con,
+        "select * from decision_history where claim in (select unnest(?::varchar[])) "
+        "order by decided_at",
+        [claims["claim"].to_list()],
+    )
+    return decide(
+        evidence,
+        inputs.terms,
+        history,
+        inputs.settings.timezone,
+        only=claims.select("claim"),
+        suggestions=suggested_serials(inputs, con, claims["serial"]),
+        ruling_limits=inputs.settings.ruling_limits,
+    )
+
+
+def decisions_now(now: StoreNow, claims: Sequence[str]) -> Decided:
+    """Decides claims by their numbers."""
+    return decide_now(now, claims_touched(now, Touched(claims=frozenset(claims))))

@@ -1,0 +1,105 @@
+"""What an action on records comes to: whether its row would be used, and which claims move.
+
+Belongs here: comparing the store with and without one event. Does not belong here: who may act
+(`pipelines.actions`), deciding (`pipelines.queries.deciding_now`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import polars as pl
+
+from pipelines.events.recorded import DeskRecord
+from pipelines.queries.deciding_now import Touched, claims_touched, decide_now, touched_by
+from pipelines.queries.rows_now import RowsNow
+from pipelines.queries.store_now import StoreNow, store_now
+from pipelines.store.database import identifier, query_frame, registered
+from pipelines.store.inputs import Inputs
+from schemas.columns import column_names, key_columns
+from schemas.decisions import Decisions
+from schemas.feeds import FEED_TABLES, record_schema
+
+
+@dataclass(frozen=True)
+class Moved:
+    """One claim that an action bears on: its decision before and after, None where it has none."""
+
+    claim: str
+    before: dict[str, Any] | None
+    after: dict[str, Any] | None
+
+    def told(self) -> dict[str, Any]:
+        """As answers tell it."""
+        return {"claim": self.claim, "before": self.before, "after": self.after}
+
+
+def moved_by_rows(
+    inputs: Inputs, before: DeskRecord, after: DeskRecord, feed: str, keys: pl.DataFrame
+) -> list[Moved]:
+    """The claims that records of some keys bear on, before and after they changed.
+
+    Args:
+        inputs: as of the desk's day.
+        before, after: what was recorded without and with the action.
+        keys: the feed's key columns, of the rows that came, went or changed.
+    """
+    with store_now(replace(inputs, recorded=before)) as was:
+        old = touched_by(feed, _records(was, feed, keys))
+    with store_now(replace(inputs, recorded=after)) as now:
+        touched = old | touched_by(feed, _records(now, feed, keys))
+        later, found = _decided(now, touched)
+    with store_now(replace(inputs, recorded=before)) as was:
+        earlier, known = _decided(was, touched | Touched(claims=frozenset(found)))
+    return [
+        Moved(claim, earlier.get(claim), later.get(claim)) for claim in sorted({*found, *known})
+    ]
+
+
+def moved_claims(
+    inputs: Inputs, before: DeskRecord, after: DeskRecord, claims: Iterable[str]
+) -> list[Moved]:
+    """The same for claims that were ruled on."""
+    touched = Touched(claims=frozenset(claims))
+    sides = []
+    for recorded in (before, after):
+        with store_now(replace(inputs, recorded=recorded)) as store:
+            sides.append(_decided(store, touched)[0])
+    return [
+        Moved(claim, sides[0].get(claim), sides[1].get(claim)) for claim in sorted(touched.claims)
+    ]
+
+
+def _decided(store: StoreNow, touched: Touched) -> tuple[dict[str, dict[str, Any]], list[str]]:
+    """The decisions of the claims at hand, by claim, and all claims at hand."""
+    claims = claims_touched(store, touched)
+    if claims.is_empty():
+        return {}, []
+    rows = decide_now(store, claims).decisions.select(column_names(Decisions))
+    return {row["claim"]: row for row in rows.iter_rows(named=True)}, claims["claim"].to_list()
+
+
+def _records(store: StoreNow, feed: str, keys: pl.DataFrame) -> pl.DataFrame:
+    """The records of some keys as they are now."""
+    names = record_schema(feed).names()
+    columns = ", ".join(identifier(name) for name in names)
+    joined = ", ".join(identifier(name) for name in key_columns(FEED_TABLES[feed]))
+    with registered(store.con, keys) as asked:
+        return query_frame(
+            store.con,
+            f"select {columns} from {identifier(feed)} semi join {asked} using ({joined})",
+        )
+
+
+def fate_of(rows: RowsNow, file: str, line: int) -> str | None:
+    """What becomes of the row at a place: record, superseded, duplicate, set_aside; or None."""
+    mine = rows.fates.filter((pl.col("file") == file) & (pl.col("line") == line))
+    return None if mine.is_empty() else str(mine["fate"][0])
+
+
+def reasons_of(rows: RowsNow, file: str, line: int) -> list[tuple[str, str, str]]:
+    """Why the row at a place is set aside: column, rule, sentence."""
+    mine = rows.set_aside.filter((pl.col("file") == file) & (pl.col("line") == line))
+    return list(mine.select("column", "rule", "reason").iter_rows())
