@@ -74,6 +74,12 @@ def find_exports(
     return sorted(found, key=lambda file: file.path)
 
 
+def feed_of_path(path: str, feeds: Sequence[str]) -> str | None:
+    """The feed that a file's folder or name below exports/ gives it; None where neither does."""
+    folder, slash, _ = path.partition("/")
+    return _feed_of_folder(folder, feeds) if slash else _feed_of_file(path, feeds)
+
+
 def through_date_in_name(name: str) -> dt.date | None:
     """The latest day written as YYYY-MM-DD in a file's name; days that no calendar has are none."""
     return day_in_name(name)

@@ -38,8 +38,12 @@ ACTING = {
 AMOUNT = re.compile(r"-?\d+\.\d{2}")
 DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 # A count by word may lack a word that did not occur; a record is told by its columns, as texts;
-# and without `known` an explanation as of another day is a plain one.
-OPEN = re.compile("^without verdicts/|^without /known$|evidence_rows/[0-9]+/values/")
+# and without `known` an explanation as of another day is a plain one; so is a draft without
+# `trial`, whose records have the columns of their feed; steps and tests are of many kinds.
+OPEN = re.compile(
+    "^without verdicts/|^without /(known|trial)$|evidence_rows/[0-9]+/values/|trial/records/"
+    "|/steps/|/leave_out/"
+)
 MONEY = re.compile(
     r"(parts|labor|travel|total)_(amount|claimed|payable|standing|credited|if_covered)"
     r"|payable(_before|_after)?|standing_(before|after)|claimed|cost.*|granted|change|difference"
@@ -201,7 +205,10 @@ def asked(sample, tmp_path_factory, run) -> Callable[[str], list]:
             ("second-opinion", folder, "--sample", "2", "--seed", "s", "--out", sheet),
         ],
         "advise": [("advise", folder, "--site", site, "--model", model)],
-        "map": [("map", first, "--feed", "credits", folder)],
+        "map": [
+            ("map", first, "--feed", "credits", folder),
+            ("map", first, folder, "--try"),
+        ],
         "field": [
             ("field", folder, "--figure", figure, "--by", "family")
             for figure in ("rates", "repeat_failures", "forecast", "costs", "weibull")

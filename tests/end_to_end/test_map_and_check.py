@@ -73,9 +73,18 @@ def hashes(folder: Path) -> dict[str, str]:
         (
             "water_tests",
             LABORATORY,
-            ['point = "Source of water"  # all its values are words of point', '= "gpg"', '= "F"'],
+            [
+                'point = "Source of water"',
+                "100% of the values are words of point",
+                '= "gpg"',
+                '= "F"',
+            ],
         ),
-        ("service_calls", CALLS, ['serial = "SER_NBR"', '["%b %d %Y"]', "claim received"]),
+        (
+            "service_calls",
+            CALLS,
+            ['serial = "SER_NBR"', '["%b %d %Y"]', 'claimed_on = "CLM_RCVD"  # active'],
+        ),
     ],
 )
 def test_a_draft_saved_as_it_is_reads_every_row(workspace, tmp_path, capsys, feed, text, words):
@@ -144,3 +153,65 @@ def test_check_tells_all_and_writes_nothing(workspace, capsys):
     assert 'There is no header "Kitchen", which mappings/units.toml names for site' in spoken
     assert "rulings: complete to no day" in spoken
     assert spoken.endswith("Nothing was written.\n")
+
+
+def drafted(folder: Path, capsys: pytest.CaptureFixture, *options: str) -> tuple[int, dict]:
+    """The exit code and the JSON of a draft of calls that lie outside of the workspace."""
+    export = folder.parent / "ServiceOrders_20250630.csv"
+    export.write_text(CALLS, encoding="utf-8")
+    capsys.readouterr()
+    code = main(["map", str(export), str(folder), "--json", *options])
+    return code, json.loads(capsys.readouterr().out)
+
+
+def test_a_draft_is_tried_without_writing_anything(workspace, capsys):
+    """Without a feed it is found; the trial counts, tells problems and joins, and shows records."""
+    as_it_was = hashes(workspace)
+    code, told = drafted(workspace, capsys, "--try")
+    assert hashes(workspace) == as_it_was
+    assert (code, told["feed"], told["feeds"][0][0]) == (0, "service_calls", "service_calls")
+    (line,) = told["trial"]["accounts"]
+    assert (line["rows_read"], line["records"], line["set_aside"]) == (2, 2, 0)
+    assert told["trial"]["problems"] == []
+    assert [record["call"] for record in told["trial"]["records"]] == ["77001", "77002"]
+    assert told["trial"]["records"][0]["parts_amount"] == "1234.50"
+    joins = {join["column"]: join for join in told["trial"]["joins"]}
+    assert (joins["serial"]["to"], joins["serial"]["rows"]) == ("units.serial", 2)
+
+
+def test_a_mapping_is_tried_whatever_files_and_days_it_is_for(workspace, capsys):
+    """Rows that would be set aside are exit code 1, with their reason."""
+    mapping = workspace / "mappings" / "orders.toml"
+    mapping.parent.mkdir(exist_ok=True)
+    columns = '[columns]\ncall = "TICKET"\nserial = "SER_NBR"\nkind = "JOB_TYPE"\n'
+    head = 'feed = "service_calls"\nfiles = ["other*.csv"]\nvalid_until = 2001-01-01\n'
+    mapping.write_text(head + columns + 'opened_on = "CALL_OPEN"\n', encoding="utf-8")
+    code, told = drafted(workspace, capsys, "--try", str(mapping))
+    assert code == 1
+    (line,) = told["trial"]["accounts"]
+    assert (line["mapping"], line["records"], line["set_aside"]) == ("orders.toml", 0, 2)
+    assert "opened_on" in told["trial"]["problems"][0]["sentence"]
+
+
+def test_a_draft_is_saved_once(workspace, capsys):
+    """`--save` writes the draft; where the name is taken it refuses and changes nothing."""
+    code, told = drafted(workspace, capsys, "--save", "orders")
+    saved = workspace / "mappings" / "orders.toml"
+    assert (code, saved.read_text(encoding="utf-8")) == (0, told["mapping"])
+    assert 'files = ["**/ServiceOrders_*.csv"]' in told["mapping"]
+    assert 'file_date = "%Y%m%d"' in told["mapping"]
+    as_it_was = hashes(workspace)
+    assert (
+        main(
+            [
+                "map",
+                str(workspace.parent / "ServiceOrders_20250630.csv"),
+                str(workspace),
+                "--save",
+                "Orders",
+            ]
+        )
+        == 2
+    )
+    assert "is there already" in capsys.readouterr().err
+    assert hashes(workspace) == as_it_was

@@ -22,7 +22,7 @@ def checked() -> js.Schema:
                 "The sums over all files.",
             ),
             "accounts": js.rows_of(RowAccounts, "What became of the rows of each file."),
-            "problems": js.listing("What would be set aside, by what must be mended.", _problem()),
+            "problems": js.listing("What would be set aside, by what must be mended.", problem()),
             "suggestions": js.listing(
                 "Serials on no register that are one character from one that is.",
                 _near("serial", "The serial as it stands there."),
@@ -55,7 +55,8 @@ def checked() -> js.Schema:
     )
 
 
-def _problem() -> js.Schema:
+def problem() -> js.Schema:
+    """What is wrong, once for all rows of which it holds."""
     return js.record(
         {
             "feed": js.word("The feed; empty where the file is of none.", ["", *codes.FEEDS]),

@@ -1,0 +1,188 @@
+"""How much a header is like what people call a column, from 0 to 1.
+
+Belongs here: names to plain words of one language, and comparing these. Does not belong here: the
+words (`synonyms.toml`), what stands below a header (`fitness`).
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable
+from functools import lru_cache
+
+from rapidfuzz import fuzz, process
+
+from pipelines.assist.drafts.vocabulary import COLUMNS, IGNORED, OTHERS, WEIGHTS, WORDS
+from pipelines.exports.header_rows import bare
+
+_UMLAUTS = re.compile("(?<=[^aeiou])(ae|oe|ue)|^(ae|oe|ue)")
+_BRACKETS = re.compile(r"\([^)]*\)|\[[^\]]*\]|\{[^}]*\}")
+_UNITS = re.compile(r"(?i)(?<![a-z])(?:[mµμu]?S|umhos?|m?g|[µμu]g)\s*/\s*(?:cm|m|l|gal)\b")
+_SPECIES = re.compile(r"(?i)\b(?:as|als|en)?[\s_]*CaCO_?3\b")
+_SHORT = 2  # letters of a word that says little unless it is known
+_WEAKER = 0.88
+_SLIP = 86  # likeness (0 to 100) of two words that are one, misspelled
+
+
+@lru_cache(maxsize=65536)
+def folded(text: str) -> str:
+    """Lower case without accents; `ue` and `ü` alike."""
+    plain = text.replace("œ", "oe").replace("Œ", "oe").replace("ß", "ss")
+    plain = unicodedata.normalize("NFKD", plain)
+    plain = "".join(letter for letter in plain if not unicodedata.combining(letter)).casefold()
+    return _UMLAUTS.sub(lambda found: found[0][0], plain)
+
+
+_PLAIN = {folded(word): told.split() for word, told in WORDS.items()}
+_IGNORED = {folded(word) for word in IGNORED}
+_PARTS = {word for word in _PLAIN if len(word) > 1 and word not in _IGNORED}
+_MISSPELLED = 90
+_SELF = {word for told in WORDS.values() for word in told.split()}
+_LONG = sorted(word for word in {*_PLAIN, *_SELF} if len(word) >= 6)
+
+
+@lru_cache(maxsize=16384)
+def plain_words(name: str) -> tuple[str, ...]:
+    """A header in plain words, without units and articles."""
+    spaced = re.sub(r"(?i)start[\s_-]?up", " startup ", _BRACKETS.sub(" ", name))
+    spaced = re.sub(r"(?i)\bs\s*/\s*n\b\.?", " serial number ", spaced)
+    spaced = re.sub(r"(?i)\bp\s*/\s*n\b\.?", " part number ", spaced)
+    spaced = re.sub(r"\bpH\b", " ph ", _SPECIES.sub(" ", _UNITS.sub(" ", spaced)))
+    spaced = re.sub(r"#|№|\bN[°º]|\bn[°º]", " number ", spaced)
+    spaced = re.sub(r"(?<=[a-zà-ÿ])(?=[A-ZÀ-Þ])", " ", spaced)
+    spaced = re.sub(r"(?<=[A-ZÀ-Þ])(?=[A-ZÀ-Þ][a-zà-ÿ]{2})", " ", spaced)
+    words: list[str] = []
+    for word in re.findall(r"[^\W_]+", folded(spaced)):
+        words += _PLAIN.get(word) or ([] if word in _IGNORED else _of_compound(word))
+    return tuple(words)
+
+
+def _of_compound(word: str) -> list[str]:
+    """The plain words of a compound whose parts are all known, else the word itself."""
+    if word in _SELF or word.isdigit():
+        return [word]
+    parts = _split(word)
+    if parts:
+        return [plain for part in parts for plain in _PLAIN.get(part, [part])]
+    near = process.extractOne(word, _LONG, scorer=fuzz.ratio, score_cutoff=_MISSPELLED)
+    return [near[0]] if near and near[0] in _SELF else _PLAIN[near[0]] if near else [word]
+
+
+@lru_cache(maxsize=16384)
+def _split(word: str) -> tuple[str, ...] | None:
+    """A word as at least two known parts, the longest first ones; None where that is impossible."""
+    for size in range(len(word) - 2, 1, -1):
+        head, tail = word[:size], word[size:]
+        if head not in _PARTS and head not in _SELF:
+            continue
+        for rest in dict.fromkeys((tail, tail.removeprefix("s"), tail.removeprefix("n"))):
+            if rest in _PARTS or rest in _SELF:
+                return head, rest
+            if len(rest) > 3 and (further := _split(rest)):
+                return head, *further
+    return None
+
+
+def weight(word: str) -> float:
+    """How much a plain word says."""
+    if word in WEIGHTS:
+        return WEIGHTS[word]
+    if word.isdigit() or (len(word) <= _SHORT and word not in _SELF):
+        return 0.25
+    return 1.0
+
+
+@lru_cache(maxsize=262144)
+def _same(word: str, other: str) -> float:
+    if word == other:
+        return 1.0
+    short, long = sorted((word, other), key=len)
+    if len(short) >= 4 and long.startswith(short):
+        return 0.9
+    if len(short) >= 5 and fuzz.ratio(word, other) >= _SLIP:
+        return 0.85
+    return 0.0
+
+
+def alike(words: tuple[str, ...], others: tuple[str, ...]) -> float:
+    """The share of weight that two names have in common (Dice), from 0 to 1."""
+    if not words or not others:
+        return 0.0
+    left = list(others)
+    common = 0.0
+    for word in words:
+        best = max(left, key=lambda other: _same(word, other), default=None)
+        if best is not None and (same := _same(word, best)):
+            common += same * (weight(word) + weight(best))
+            left.remove(best)
+    return common / (sum(map(weight, words)) + sum(map(weight, others)))
+
+
+@lru_cache(maxsize=1024)
+def _spoken(feed: str, column: str) -> tuple[tuple[tuple[str, ...], float], ...]:
+    """The names of a column, each with how much it says; `~` marks names of other things too."""
+    names = (*COLUMNS[feed][column], column.replace("_", " "))
+    return tuple((plain_words(name), _WEAKER if name[0] == "~" else 1.0) for name in names)
+
+
+@lru_cache(maxsize=65536)
+def likeness(feed: str, column: str, header: str) -> float:
+    """How much a header is like the names of a column; 1 where it is the column's own."""
+    if bare(header) == bare(column):
+        return 1.0
+    words = plain_words(header)
+    return max(part * alike(words, spoken) for spoken, part in _spoken(feed, column))
+
+
+@lru_cache(maxsize=1)
+def _others() -> tuple[tuple[str, ...], ...]:
+    return tuple(plain_words(name) for name in OTHERS)
+
+
+@lru_cache(maxsize=16384)
+def other_likeness(header: str) -> float:
+    """How much a header is like what no feed has."""
+    words = plain_words(header)
+    return max(alike(words, spoken) for spoken in _others())
+
+
+@lru_cache(maxsize=16384)
+def known_as_header(name: str) -> float:
+    """How much a cell is like the name of anything: what tells a header from data."""
+    if not re.search(r"[^\W\d_]", name) or len(name) > 60:
+        return 0.0
+    best = max(likeness(feed, column, name) for feed in COLUMNS for column in COLUMNS[feed])
+    return max(best, other_likeness(name))
+
+
+def best_word(text: str, listed: Iterable[tuple[str, list[str]]]) -> tuple[str, float]:
+    """The listed word that an export's word is most like, and how much, from 0 to 1."""
+    plain = _letters(text)
+    scored = [
+        (max(_word_likeness(plain, _letters(name)) for name in (word, *names)), word)
+        for word, names in listed
+    ]
+    score, word = max(scored, key=lambda pair: pair[0])
+    return word, score
+
+
+def _letters(text: str) -> str:
+    return " ".join(re.findall(r"[^\W_]+", folded(text)))
+
+
+@lru_cache(maxsize=65536)
+def _word_likeness(text: str, name: str) -> float:
+    if not text or not name:
+        return 0.0
+    if text == name:
+        return 1.0
+    if len(text) < 3 or len(name) < 3:
+        return 0.0
+    whole = fuzz.token_sort_ratio(text, name) / 100
+    words, names = set(text.split()), set(name.split())
+    if names <= words:
+        whole = max(whole, 0.86 if len(name) >= 4 else 0.7)
+    if len(text) >= 3 and name.startswith(text):
+        whole = max(whole, 0.85)
+    return whole

@@ -1,0 +1,130 @@
+"""Steps that the cells of a column call for, each with its reason and the number of rows.
+
+Belongs here: which steps, and why. Does not belong here: what a step does
+(`pipelines.records.steps`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import polars as pl
+
+from pipelines.assist.drafts.fitness import kind_of, listed_words
+from pipelines.assist.drafts.known import Known, kind_of_code
+from pipelines.assist.drafts.names import best_word
+from pipelines.assist.drafts.profiles import Profile
+from pipelines.assist.drafts.serial_forms import best_repair, splits_of
+from pipelines.assist.drafts.units import cell_units, is_measured
+from pipelines.records.steps import split_parts
+
+_NUMBERS = ("number", "analyte", "integer", "money", "hours")
+_DAYS = ("day", "moment")
+_NON_DETECTS = ("nd", "bdl", "n.d.")
+
+
+@dataclass
+class Steps:
+    """The steps of one column in their order, what each is for, and how many rows it changes.
+
+    `splits` are the texts between several codes in one cell: a person decides on these, since the
+    key must then tell the parts apart; `split_rows` is how many rows hold several.
+    """
+
+    steps: list[dict[str, Any]] = field(default_factory=list)
+    reasons: list[str] = field(default_factory=list)
+    splits: list[str] = field(default_factory=list)
+    split_rows: int = 0
+
+    def add(self, step: dict[str, Any], reason: str, rows: int) -> None:
+        """One more step."""
+        self.steps.append(step)
+        self.reasons.append(f"{reason}, {rows} row{'' if rows == 1 else 's'}")
+
+
+def steps_for(feed: str, column: str, profile: Profile, known: Known) -> Steps:
+    """What the values of a header need to be read as the column."""
+    told = Steps()
+    kind = kind_of(feed, column)
+    _empties(feed, column, kind, profile, told)
+    if kind in _DAYS:
+        counted = profile.counted_day_share
+        if counted >= 0.5 and profile.day_share < 0.5:
+            rows = round(counted * profile.count)
+            told.add({"excel_date": 1900}, "days as spreadsheets count them", rows)
+    elif kind in _NUMBERS:
+        _of_numbers(feed, column, profile, told)
+    elif (code := kind_of_code(column)) is not None and column != "seller":
+        _of_codes(feed, column, profile, known, code, told)
+    return told
+
+
+def _empties(feed: str, column: str, kind: str, profile: Profile, told: Steps) -> None:
+    """Texts that say that there is nothing."""
+    nothing = profile.nothing
+    if kind in _NUMBERS:
+        nothing = nothing.filter(~pl.col("text").str.to_lowercase().is_in(_NON_DETECTS))
+    if kind in ("word", "flag") and nothing.height:
+        listed = listed_words(feed, column)
+        spoken = [text for text in nothing["text"] if best_word(text, listed)[1] >= 0.8]
+        spoken += [text for text in nothing["text"] if kind == "flag" and text in ("-", "–")]
+        nothing = nothing.filter(~pl.col("text").is_in(spoken))
+    if kind in _DAYS:
+        nothing = pl.concat([nothing, profile.no_days])
+    if column in ("notes", "reason", "remark", "unit", "analyte") or nothing.is_empty():
+        return
+    texts = list(dict.fromkeys(nothing["text"].str.to_lowercase()))[:12]
+    told.add({"empty": texts}, "nothing is told", int(nothing["rows"].sum()))
+
+
+def _of_numbers(feed: str, column: str, profile: Profile, told: Steps) -> None:
+    signs = profile.money_signs
+    if signs.height:
+        marks = signs["text"].str.extract_all(r"(?i)US\$|[$€£]|USD|EUR|CHF|GBP|CAD").explode()
+        told.add(
+            {"remove": list(marks.unique().sort())}, "a sign of money", int(signs["rows"].sum())
+        )
+    if profile.trailing_minus:
+        told.add({"trailing_minus": True}, "the minus stands behind", profile.trailing_minus)
+    if is_measured(feed, column) or column == "value":
+        units = cell_units(column, profile) if column != "value" else pl.DataFrame()
+        if units.height:
+            names = ", ".join(units["unit"].head(4))
+            told.add({"cell_unit": True}, f"cells hold units ({names})", int(units["rows"].sum()))
+        return
+    behind = profile.texts.with_columns(
+        word=pl.col("text").str.extract(r"^[0-9][0-9.,]*\s*(\p{L}[\p{L}./]{0,6})$", 1)
+    ).filter(
+        pl.col("word").is_not_null() & ~pl.col("word").str.contains(r"(?i)^(eur|usd|chf|gbp|cad)$")
+    )
+    if behind.height:
+        words = list(behind["word"].unique().sort())[:6]
+        told.add({"remove": words}, "a word behind the number", int(behind["rows"].sum()))
+
+
+def _of_codes(
+    feed: str, column: str, profile: Profile, known: Known, code: str, told: Steps
+) -> None:
+    codes = known.of(code)
+    if feed == "units" and column in ("serial", "site"):
+        codes = codes.clear()
+    texts = profile.texts
+    if code == "serial":
+        told.splits, told.split_rows = splits_of(texts, codes)
+        if told.splits:
+            texts = _parts(texts, told.splits)
+    if code == "region":
+        return
+    repair = best_repair(texts, codes, code)
+    rows = round((repair.share - repair.before) * profile.count)
+    for place, step in enumerate(repair.steps):
+        told.steps.append(step)
+        if place == 0:
+            why = f"{repair.reason}: {repair.share:.0%} are then known, {repair.before:.0%} now"
+            told.reasons.append(f"{why}, {rows} row{'' if rows == 1 else 's'}")
+
+
+def _parts(texts: pl.DataFrame, marks: list[str]) -> pl.DataFrame:
+    parts = texts.with_columns(text=split_parts(pl.col("text"), tuple(marks))).explode("text")
+    return parts.filter(pl.col("text").is_not_null())

@@ -1,0 +1,78 @@
+"""Which feed a file probably is of.
+
+Belongs here: scores of feeds, and the pairs that they rest on. Does not belong here: the pairs
+themselves (`pairing`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pipelines.assist.drafts.known import Known
+from pipelines.assist.drafts.pairing import Pair, pair_columns
+from pipelines.assist.drafts.profiles import Profile
+from pipelines.records.headers import EITHER
+from schemas.codes import ANALYTES
+from schemas.columns import required_columns
+from schemas.feeds import FEED_TABLES
+
+# Columns that every second export has say little of a feed.
+_COMMON = ("serial", "site", "claim", "notes", "agency", "product", "model")
+_FOLDER_BONUS = 0.5
+
+
+@dataclass(frozen=True)
+class Guess:
+    """A file as one of a feed: the pairs, the layout, and how likely that is, from 0 to 1."""
+
+    feed: str
+    pairs: list[Pair]
+    is_long: bool
+    score: float
+
+
+def guess_as(
+    feed: str, profiles: Sequence[Profile], known: Known, folder_feed: str | None = None
+) -> Guess:
+    """The file as one of a feed."""
+    pairs = pair_columns(feed, profiles, known, long=False)
+    long = False
+    if feed == "water_tests":
+        parts = pair_columns(feed, profiles, known, long=True)
+        if _is_long(pairs, parts):
+            pairs, long = parts, True
+    score = _score(feed, pairs, profiles, long)
+    if folder_feed == feed:
+        score = min(1.0, score + _FOLDER_BONUS)
+    return Guess(feed, pairs, long, round(score, 4))
+
+
+def _is_long(wide: Sequence[Pair], parts: Sequence[Pair]) -> bool:
+    """Whether each row is one result: names of analytes in one column, numbers in another."""
+    found = {pair.column: pair for pair in parts}
+    results = [pair for pair in wide if pair.column in ANALYTES and pair.name >= 0.7]
+    return (
+        len(results) <= 2
+        and {"analyte", "value"} <= set(found)
+        and found["analyte"].fit.likeness >= 0.4
+        and found["value"].fit.likeness >= 0.4
+    )
+
+
+def _score(feed: str, pairs: Sequence[Pair], profiles: Sequence[Profile], long: bool) -> float:
+    scores = {pair.column: pair.score for pair in pairs}
+    needed = [[column] for column in required_columns(FEED_TABLES[feed])]
+    needed += [list(EITHER[feed])] if feed in EITHER else []
+    needed += [["analyte"], ["value"]] if long else []
+    if feed == "water_tests" and not long:
+        needed += [[*ANALYTES]] * 3
+    met = sum(max((scores.get(column, 0.0) for column in group), default=0.0) for group in needed)
+    telling = sum(score for column, score in scores.items() if column not in _COMMON)
+    headers = sum(bool(profile.header) for profile in profiles) or 1
+    return min(
+        1.0,
+        0.5 * met / max(len(needed), 1)
+        + 0.3 * min(1.0, telling / 6)
+        + 0.2 * min(1.0, sum(scores.values()) / headers),
+    )

@@ -1,0 +1,155 @@
+"""In which unit a column probably arrives: what its header says, its cells, or their size.
+
+Belongs here: finding units and what speaks for them, the ranges of sound values. Does not belong
+here: factors and names of units (`pipelines.records.units_of_measure`).
+"""
+
+from __future__ import annotations
+
+import re
+
+import polars as pl
+
+from pipelines.assist.drafts.profiles import Profile
+from pipelines.records.steps import unit_part
+from pipelines.records.units_of_measure import Conversion, conversion
+from schemas.columns import fields
+from schemas.feeds import FEED_TABLES
+
+# Sound values in the feed's unit; common practice, no source: wide enough for odd kitchens.
+RANGES: dict[str, tuple[float, float]] = {
+    "ph": (2, 13),
+    "tds_mg_l": (0, 20_000),
+    "conductivity_us_cm": (0, 30_000),
+    "hardness_mg_l_caco3": (0, 2_500),
+    "calcium_mg_l_caco3": (0, 2_500),
+    "alkalinity_mg_l_caco3": (0, 2_500),
+    "free_chlorine_mg_l": (0, 20),
+    "total_chlorine_mg_l": (0, 20),
+    "chloride_mg_l": (0, 10_000),
+    "sulfate_mg_l": (0, 10_000),
+    "silica_mg_l": (0, 400),
+    "iron_mg_l": (0, 100),
+    "sediment_um": (0, 5_000),
+    "temperature_c": (-5, 110),
+    "flowing_pressure_psi": (1, 250),
+    "static_pressure_psi": (1, 250),
+    "supply_temperature_f": (31, 215),
+    "gas_pressure_in_wc": (0.5, 60),
+    "drain_air_gap_in": (0, 40),
+    "side_clearance_in": (0, 200),
+    "labor_hours": (0, 100),
+    "labor_rate": (5, 900),
+    "quantity": (1, 10_000),
+    "water_lines": (1, 2),
+}
+# Other units that are usual for a column and whose size cannot be taken for the feed's.
+_USUAL = {
+    "flowing_pressure_psi": ("bar", "kPa"),
+    "static_pressure_psi": ("bar", "kPa"),
+    "supply_temperature_f": ("C",),
+    "gas_pressure_in_wc": ("mbar", "kPa"),
+    "conductivity_us_cm": ("mS/cm",),
+    "iron_mg_l": ("ug/L",),
+}
+# What is measured as a species, and which ones leave the question open.
+BASED = (
+    "calcium_mg_l_caco3",
+    "hardness_mg_l_caco3",
+    "alkalinity_mg_l_caco3",
+    "silica_mg_l",
+)
+_OPEN_UNIT = r"(?i)^(?:mg|ug|µg|g|ng)\s*/\s*(?:l|ltr|liter|litre)$|^pp[mb]$|^$"
+_SPECIES = re.compile(
+    r"(?i)ca\s*co\s*_?3|\bas\s+ca\b|\bals\s+ca\b|\ben\s+ca\b|hco\s*3|si\s*o\s*_?2|\bas\s+si\b"
+)
+
+
+def is_measured(feed: str, column: str) -> bool:
+    """Whether a column holds a measurement, and so may arrive in a unit."""
+    field = fields(FEED_TABLES[feed]).get(column)
+    return field is not None and (field.metadata or {})["kind"] in ("number", "analyte")
+
+
+def unit_in_name(column: str, header: str) -> str | None:
+    """The unit that a header names and that fits the column, also the feed's own; else None."""
+    bracketed = re.findall(r"[(\[{]\s*(.*?)\s*[)\]}]", header)
+    tail = re.split(r"[\s_,;:]+", re.sub(r"[(\[{].*?[)\]}]", " ", header).strip())
+    joined = [" ".join(tail[-size:]) for size in (3, 2, 1) if len(tail) > size]
+    bracketed += [part for text in bracketed for part in re.split(r"\s*[,;]\s*", text)]
+    bracketed += [re.sub(r"(?i)^(?:as|in|als|en)\s+", "mg/L as ", text) for text in bracketed]
+    for text in [*bracketed, *joined]:
+        if text and column != "ph" and conversion(column, text) is not None:
+            return text
+    return None
+
+
+def is_plain(column: str, unit: str) -> bool:
+    """Whether a unit is the feed's own, so that nothing is to be converted."""
+    return conversion(column, unit) == Conversion()
+
+
+def leaves_basis_open(column: str, header: str, unit: str | None) -> bool:
+    """Whether nobody can tell what the results of an analyte are expressed as."""
+    if column not in BASED or _SPECIES.search(header):
+        return False
+    return re.search(_OPEN_UNIT, (unit or "").strip()) is not None
+
+
+def cell_units(column: str, profile: Profile) -> pl.DataFrame:
+    """The units that stand behind numbers in cells and fit the column: `unit`, `rows`."""
+    found = (
+        profile.texts.with_columns(unit=unit_part(pl.col("text")))
+        .filter(pl.col("unit").is_not_null())
+        .group_by("unit", maintain_order=True)
+        .agg(pl.col("rows").sum())
+    )
+    fitting = [unit for unit in found["unit"] if conversion(column, unit) is not None]
+    return found.filter(pl.col("unit").is_in(fitting))
+
+
+def share_in_range(column: str, numbers: pl.Series, unit: str | None) -> float:
+    """The share of numbers that are sound for the column, in the unit or else in the feed's."""
+    if column not in RANGES or numbers.is_empty():
+        return 1.0
+    told = conversion(column, unit) if unit is not None else None
+    told = told or Conversion()
+    low, high = RANGES[column]
+    value = numbers * told.scale + told.shift
+    return float((value.is_between(low, high)).mean() or 0.0)
+
+
+def fitting_unit(column: str, numbers: pl.Series) -> tuple[str, str] | None:
+    """A unit in which the values are sound, where they are odd in the feed's; and why."""
+    if numbers.is_empty():
+        return None
+    median = float(numbers.median() or 0.0)  # type: ignore[arg-type]
+    by_size = unit_by_size(column, median)
+    if by_size is not None:
+        return by_size
+    if share_in_range(column, numbers, None) < 0.8:
+        for unit in _USUAL.get(column, ()):
+            if share_in_range(column, numbers, unit) >= 0.9:
+                return unit, f"the values are sound in {unit} and odd in the feed's unit"
+    return None
+
+
+def unit_by_size(column: str, median: float) -> tuple[str, str] | None:
+    """A unit that the size of the values suggests, and why; None where nothing is odd."""
+    if column == "hardness_mg_l_caco3" and 0 < median < 15:
+        return "gpg", "drinking water rarely has so little hardness in mg/L"
+    if column == "temperature_c" and median > 40:
+        return "F", "tap water is not so warm in °C"
+    if column == "supply_temperature_f" and median < 33:
+        return "C", "water would be frozen at that in °F"
+    if column.endswith("_pressure_psi") and 0 < median < 10:
+        return "bar", "supply pressure is rarely so low in psi"
+    if column.endswith("_pressure_psi") and median > 150:
+        return "kPa", "supply pressure is rarely so high in psi"
+    if column == "gas_pressure_in_wc" and median > 16:
+        return "mbar", "gas pressure at a unit is rarely so high in inches of water"
+    if column == "iron_mg_l" and median > 20:
+        return "ug/L", "water with so much iron in mg/L is undrinkable"
+    if column == "conductivity_us_cm" and 0 < median < 5:
+        return "mS/cm", "only distilled water conducts so little in uS/cm"
+    return None
