@@ -109,8 +109,8 @@ def _of_numbers(feed: str, column: str, kind: str, profile: Profile) -> Fit:
     likeness = share * (0.3 + 0.7 * in_range)
     if kind == "integer":
         likeness *= 0.2 + 0.8 * profile.whole_share
-    signed = feed == "credits"
-    if kind in ("money", "hours") and not signed and float((numbers < 0).mean() or 0) > 0.2:
+    negative = float((numbers < 0).sum()) / max(numbers.len(), 1)
+    if kind in ("money", "hours") and feed != "credits" and negative > 0.2:
         likeness, forbids = likeness * 0.4, "many values are below zero"
     if kind == "money" and _looks_like_codes(profile):
         likeness, forbids = likeness * 0.3, "the values look like codes, not like amounts"

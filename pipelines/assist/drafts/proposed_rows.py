@@ -17,7 +17,7 @@ from pipelines.assist.drafts.pairing import ACTIVE, PERHAPS, Pair
 from pipelines.assist.drafts.profiles import Profile
 from pipelines.assist.drafts.vocabulary import CHARGES, COVERS, ENDS, TOTALS
 from pipelines.exports.reading import Reading
-from pipelines.records.feed_file import first_field
+from pipelines.records.row_cells import first_field
 from pipelines.records.units_of_measure import is_unit
 
 UNITS_BELOW = "units below the header"

@@ -73,7 +73,7 @@ def is_measured(feed: str, column: str) -> bool:
 
 def unit_in_name(column: str, header: str) -> str | None:
     """The unit that a header names and that fits the column, also the feed's own; else None."""
-    bracketed = re.findall(r"[(\[{]\s*(.*?)\s*[)\]}]", header)
+    bracketed: list[str] = re.findall(r"[(\[{]\s*(.*?)\s*[)\]}]", header)
     tail = re.split(r"[\s_,;:]+", re.sub(r"[(\[{].*?[)\]}]", " ", header).strip())
     joined = [" ".join(tail[-size:]) for size in (3, 2, 1) if len(tail) > size]
     bracketed += [part for text in bracketed for part in re.split(r"\s*[,;]\s*", text)]
@@ -116,7 +116,7 @@ def share_in_range(column: str, numbers: pl.Series, unit: str | None) -> float:
     told = told or Conversion()
     low, high = RANGES[column]
     value = numbers * told.scale + told.shift
-    return float((value.is_between(low, high)).mean() or 0.0)
+    return float(value.is_between(low, high).sum()) / value.len()
 
 
 def fitting_unit(column: str, numbers: pl.Series) -> tuple[str, str] | None:
