@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipelines.assist.drafts.files import FoundTable
-from pipelines.assist.drafts.judged import Judged, judge, pair_header, profiles_of
+from pipelines.assist.drafts.judged import judge, profiles_of
+from pipelines.assist.drafts.judgment import Judged, pair_header
 from pipelines.assist.drafts.known import Known
 from pipelines.assist.drafts.pairing import ACTIVE, PERHAPS
 from pipelines.assist.drafts.proposed_rows import LeaveOutProposal, is_cover

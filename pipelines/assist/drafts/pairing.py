@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
-from pipelines.assist.drafts.fitness import Fit, fitness, is_guarded, kind_of
+from pipelines.assist.drafts.fit import Fit, is_guarded, kind_of
+from pipelines.assist.drafts.fitness import fitness
 from pipelines.assist.drafts.known import Known
 from pipelines.assist.drafts.names import likeness, other_likeness
 from pipelines.assist.drafts.profiles import Profile

@@ -11,7 +11,8 @@ from typing import Any
 
 import polars as pl
 
-from pipelines.assist.drafts.fitness import kind_of, listed_words
+from pipelines.assist.drafts.fit import kind_of
+from pipelines.assist.drafts.fitness import listed_words
 from pipelines.assist.drafts.known import Known, kind_of_code
 from pipelines.assist.drafts.names import best_word
 from pipelines.assist.drafts.profiles import Profile

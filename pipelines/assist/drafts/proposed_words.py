@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from pipelines.assist.drafts.fitness import WORD_LIKE, kind_of, listed_words
+from pipelines.assist.drafts.fit import kind_of
+from pipelines.assist.drafts.fitness import WORD_LIKE, listed_words
 from pipelines.assist.drafts.known import Known, kind_of_code
 from pipelines.assist.drafts.names import best_word, folded
 from pipelines.assist.drafts.pairing import ACTIVE, PERHAPS

@@ -10,11 +10,12 @@ import tomllib
 from decimal import Decimal
 from typing import Any
 
-from pipelines.assist.drafts.judged import Judged, pair_header
+from pipelines.assist.drafts.judgment import Judged, pair_header
 from pipelines.assist.drafts.pairing import ACTIVE, Pair
 from pipelines.assist.drafts.proposed_rows import LeaveOutProposal
 from pipelines.assist.drafts.toml_text import Draft, flat, toml_value
 from pipelines.assist.drafts.units import is_plain
+from pipelines.assist.drafts.written_words import rows_of, write_transforms, write_words
 from pipelines.records.headers import EITHER, required
 from pipelines.records.mapping import Mapping, read_mapping
 from pipelines.records.mapping_checks import BASES, faults_of
@@ -22,11 +23,6 @@ from schemas.columns import fields, key_columns
 from schemas.feeds import FEED_TABLES
 
 _MOST_UNKNOWN = 100
-
-
-def rows_of(number: int) -> str:
-    """A number of rows, in words."""
-    return f"{number} row{'' if number == 1 else 's'}"
 
 
 def written(
@@ -61,8 +57,8 @@ def written(
     _constants(draft, judged)
     _units(draft, judged)
     _analytes(draft, judged)
-    _transforms(draft, judged)
-    _words(draft, judged)
+    write_transforms(draft, judged)
+    write_words(draft, judged)
     for left in left_out:
         told = f"{left.reason}: {rows_of(left.rows)}" + (
             "" if left.state == ACTIVE else "; perhaps"
@@ -220,48 +216,6 @@ def _analytes(draft: Draft, judged: Judged) -> None:
         e.table == "analytes" and e.is_active for e in draft.entries
     ):
         draft.remark("analytes")
-
-
-def _transforms(draft: Draft, judged: Judged) -> None:
-    for pair in judged.pairs:
-        steps = judged.steps[pair.column]
-        if steps.steps:
-            is_active = pair.state == ACTIVE or pair.by_own_name
-            draft.add("transforms", pair.column, steps.steps, is_active, "; ".join(steps.reasons))
-        if steps.splits:
-            told = f"{rows_of(steps.split_rows)} hold several; the key must tell the parts apart"
-            value = [{"split": steps.splits}, *steps.steps]
-            draft.add("transforms", pair.column, value, False, told)
-
-
-def _words(draft: Draft, judged: Judged) -> None:
-    states = {pair.column: pair for pair in judged.pairs}
-    for one in judged.translations:
-        listed = (fields(FEED_TABLES[judged.guess.feed])[one.column].metadata or {})["words"]
-        told = rows_of(one.rows)
-        pair = states[one.column]
-        is_active = one.state == ACTIVE and (pair.state == ACTIVE or pair.by_own_name)
-        if one.state != ACTIVE:
-            told += (
-                f", set aside until translated into one of: {', '.join(listed or ['yes', 'no'])}"
-            )
-        draft.add(f"values.{one.column}", one.written, one.means or "…", is_active, told)
-    for phrase in judged.phrases[:20]:
-        value = {"any": phrase.any, "code": phrase.code}
-        told = f'"{judged.phrases_of}" holds these words in {rows_of(phrase.rows)}'
-        draft.add("[[phrases.cause]]", "", value, False, told)
-    if judged.aliases:
-        lines = [
-            f"{one.kind},{_csv(one.written)},{_csv(one.means)}  ({rows_of(one.rows)})"
-            for one in judged.aliases
-        ]
-        told = "Other spellings of known codes; lines for reference/aliases.csv, if you agree:"
-        draft.opening += [told, *(f"    {line}" for line in lines)]
-
-
-def _csv(text: str) -> str:
-    quoted = '"' + text.replace('"', '""') + '"'
-    return quoted if any(mark in text for mark in ',"\n\r') else text
 
 
 def sound(feed: str, draft: Draft) -> Draft:

@@ -15,7 +15,7 @@ import pytest
 
 from pipelines.assist.drafts.drafting import Drafted, Source, draft_file
 from pipelines.assist.drafts.files import found_tables
-from pipelines.assist.drafts.fitness import is_guarded
+from pipelines.assist.drafts.fit import is_guarded
 from pipelines.assist.drafts.known import Known
 from pipelines.assist.drafts.writing import mapping_of, parsed
 from pipelines.exports.limits import Limits
