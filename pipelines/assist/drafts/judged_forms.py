@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import polars as pl
 
-from pipelines.assist.drafts.fitness import kind_of
+from pipelines.assist.drafts.fit import kind_of
 from pipelines.assist.drafts.forms import DateForms, date_forms, number_marks
 from pipelines.assist.drafts.judgment import Judged, Question, pair_header
 from pipelines.assist.drafts.pairing import PERHAPS, Pair
