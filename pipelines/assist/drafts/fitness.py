@@ -31,6 +31,7 @@ from schemas.feeds import FEED_TABLES
 WORD_LIKE = 0.8  # likeness from which on a word is taken for a listed one
 _MANY_WORDS = 40
 _EMPTY = 0.35
+_OTHER_KIND = 0.6  # share of values
 _POSTAL = r"^(?:[A-Z]-)?[0-9]{4,5}(?:-[0-9]{4})?$|^[A-Za-z][0-9][A-Za-z] ?[0-9][A-Za-z][0-9]$"
 
 
@@ -93,6 +94,8 @@ def _of_texts(column: str, profile: Profile, known: Known) -> Fit:
     if profile.day_share > 0.6:
         return Fit(0.0, "the values are dates", "the values are dates")
     kind = kind_of_code(column)
+    if other := _other_kind(profile, known, kind):
+        return Fit(0.3, f"the values are codes of another kind: {other}")
     if column == "region":
         return _of_regions(profile, known)
     if column == "postal_code":
@@ -107,6 +110,19 @@ def _of_texts(column: str, profile: Profile, known: Known) -> Fit:
         plain = _of_plain_texts(column, profile).likeness
         return Fit(max(0.45 + 0.55 * share if share else 0.5 * plain, 0.0), told, "", share >= 0.6)
     return _of_plain_texts(column, profile)
+
+
+def _other_kind(profile: Profile, known: Known, kind: str | None) -> str:
+    """The kind of which most values are codes, where that is not the column's own; else empty."""
+    for other in ("serial", "agency", "product", "model", "cause", "site"):
+        if other != kind and known.of(other).len():
+            share = profile.once(
+                ("known", other),
+                lambda other=other: share_known(profile.texts, known.of(other), other),
+            )
+            if share >= _OTHER_KIND:
+                return other
+    return ""
 
 
 def _of_regions(profile: Profile, known: Known) -> Fit:

@@ -22,6 +22,7 @@ _UNITS = re.compile(r"(?i)(?<![a-z])(?:[mµμu]?S|umhos?|m?g|[µμu]g)\s*/\s*(?:
 _SPECIES = re.compile(r"(?i)\b(?:as|als|en)?[\s_]*CaCO_?3\b")
 _SHORT = 2  # letters of a word that says little unless it is known
 _WEAKER = 0.88
+_LONGEST_NAME = 45  # characters of a header
 _SLIP = 86  # likeness (0 to 100) of two words that are one, misspelled
 
 
@@ -50,12 +51,19 @@ def plain_words(name: str) -> tuple[str, ...]:
     spaced = re.sub(r"(?i)\bp\s*/\s*n\b\.?", " part number ", spaced)
     spaced = re.sub(r"\bpH\b", " ph ", _SPECIES.sub(" ", _UNITS.sub(" ", spaced)))
     spaced = re.sub(r"#|№|\bN[°º]|\bn[°º]", " number ", spaced)
-    spaced = re.sub(r"(?<=[a-zà-ÿ])(?=[A-ZÀ-Þ])", " ", spaced)
-    spaced = re.sub(r"(?<=[A-ZÀ-Þ])(?=[A-ZÀ-Þ][a-zà-ÿ]{2})", " ", spaced)
+    spaced = re.sub(r"[^\W_]+", lambda found: _humps(found[0]), spaced)
     words: list[str] = []
     for word in re.findall(r"[^\W_]+", folded(spaced)):
         words += _PLAIN.get(word) or ([] if word in _IGNORED else _of_compound(word))
-    return tuple(words)
+    return tuple(dict.fromkeys(words))
+
+
+def _humps(word: str) -> str:
+    """A word in which capitals begin words, with spaces; a known one, such as SiO2, as it is."""
+    if folded(word) in _PLAIN:
+        return word
+    word = re.sub(r"(?<=[a-zà-ÿ])(?=[A-ZÀ-Þ])", " ", word)
+    return re.sub(r"(?<=[A-ZÀ-Þ])(?=[A-ZÀ-Þ][a-zà-ÿ]{2})", " ", word)
 
 
 def _of_compound(word: str) -> list[str]:
@@ -105,9 +113,15 @@ def _same(word: str, other: str) -> float:
     return 0.0
 
 
+@lru_cache(maxsize=65536)
+def _begins(words: tuple[str, ...]) -> frozenset[str]:
+    return frozenset(word[:3] for word in words)
+
+
 def alike(words: tuple[str, ...], others: tuple[str, ...]) -> float:
     """The share of weight that two names have in common (Dice), from 0 to 1."""
-    if not words or not others:
+    # Words that are alike begin alike.
+    if not _begins(words) & _begins(others):
         return 0.0
     left = list(others)
     common = 0.0
@@ -150,7 +164,7 @@ def other_likeness(header: str) -> float:
 @lru_cache(maxsize=16384)
 def known_as_header(name: str) -> float:
     """How much a cell is like the name of anything: what tells a header from data."""
-    if not re.search(r"[^\W\d_]", name) or len(name) > 60:
+    if not re.search(r"[^\W\d_]", name) or len(name) > _LONGEST_NAME:
         return 0.0
     best = max(likeness(feed, column, name) for feed in COLUMNS for column in COLUMNS[feed])
     return max(best, other_likeness(name))

@@ -29,6 +29,7 @@ NAME_SPEAKS, NAME_SPEAKS_BESIDE_VALUES = 0.74, 0.55
 VALUES_SPEAK = 0.6
 LEAST = 0.42  # score of a pair that is worth telling
 _TELLING = ("serial", "analyte", "region", "site", "product", "cause", "agency", "model")
+_NEAR_OF_UNSURE = 0.25
 _NEAR = 0.1  # a second header within this of the first leaves the matter to a person
 
 
@@ -145,14 +146,18 @@ def _stated(
 
 
 def _near(pair: Pair, table: dict[tuple[str, int], Pair], found: Sequence[Pair]) -> float:
-    """The score of a header that comes near for the same column and is of no other; else 0."""
+    """The score of a header that comes near for the same column and is of no other; else 0.
+
+    Where the name is not wholly the column's own, another header whose name is as good comes near
+    whatever it is taken for.
+    """
     used = {one.place: one for one in found}
     scores = [
         other.score
         for (column, place), other in table.items()
         if column == pair.column
         and place != pair.place
-        and other.score >= max(LEAST, pair.score - _NEAR)
+        and other.score >= max(LEAST, pair.score - (_NEAR if pair.name >= 1 else _NEAR_OF_UNSURE))
         and (place not in used or used[place].score < other.score - 0.02)
     ]
     return max(scores, default=0.0)

@@ -144,7 +144,7 @@ class Profile:
         """The share of rows with a code: one short word with a digit, no amount and no day."""
         text = pl.col("text")
         is_code = (
-            text.str.contains(r"^[\p{L}\p{Nd}][\p{L}\p{Nd} ./_\-]{0,23}$")
+            text.str.contains(r"^#?[\p{L}\p{Nd}][\p{L}\p{Nd} ./_\-]{0,23}$")
             & text.str.contains(r"[0-9]")
             & ~text.str.contains(r"^[0-9]{1,3}(?:[.,' ]?[0-9]{3})*[.,][0-9]{1,2}$")
             & ~text.str.contains(r"\s\S+\s\S+\s")
@@ -154,9 +154,10 @@ class Profile:
     @cached_property
     def decimal_share(self) -> float:
         """The share of rows that are numbers with a fraction."""
-        return self.share(
-            pl.col("text").str.contains(r"^[$€£]?\s*-?[0-9][0-9.,' ]*[.,][0-9]{1,2}-?$")
-        )
+        form = r"^-?[0-9][0-9.,' ]*[.,][0-9]{1,2}$"
+        total = self.texts["rows"].sum()
+        fractions = self.numbers_text.filter(pl.col("text").str.contains(form))["rows"].sum()
+        return float(fractions) / float(total) if total else 0.0
 
     @cached_property
     def whole_share(self) -> float:
