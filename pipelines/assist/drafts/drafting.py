@@ -17,7 +17,7 @@ from pipelines.assist.drafts.judgment import Judged, pair_header
 from pipelines.assist.drafts.known import Known
 from pipelines.assist.drafts.pairing import ACTIVE, PERHAPS
 from pipelines.assist.drafts.proposed_rows import LeaveOutProposal, is_cover
-from pipelines.assist.drafts.ranking import Guess, guess_as
+from pipelines.assist.drafts.ranking import Guess, guesses_of
 from pipelines.assist.drafts.writing import mapping_of, missing, sound, unused, written
 from pipelines.exports.header_rows import choose_header
 from pipelines.records.headers import header_sought
@@ -121,13 +121,7 @@ def draft_file(
         feed: the feed that it is of; None: the likeliest one is drafted.
     """
     profiles = [profiles_of(table) for table in tables]
-    guesses = [
-        sorted(
-            (guess_as(one, columns, known, source.folder_feed) for one in FEEDS),
-            key=lambda guess: -guess.score,
-        )
-        for columns in profiles
-    ]
+    guesses = [guesses_of(columns, known, source.folder_feed, feed) for columns in profiles]
     best = {
         one: max(guess.score for listed in guesses for guess in listed if guess.feed == one)
         for one in FEEDS

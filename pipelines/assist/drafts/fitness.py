@@ -18,7 +18,7 @@ from pipelines.assist.drafts.fit import (
     share_found,
 )
 from pipelines.assist.drafts.key_fitness import fitness_of_keys
-from pipelines.assist.drafts.known import Known, kind_of_code, share_known
+from pipelines.assist.drafts.known import Known, kind_of_code, kinds_of
 from pipelines.assist.drafts.names import best_word
 from pipelines.assist.drafts.number_fitness import fitness_of_days, fitness_of_numbers
 from pipelines.assist.drafts.profiles import Profile
@@ -114,15 +114,8 @@ def _of_texts(column: str, profile: Profile, known: Known) -> Fit:
 
 def _other_kind(profile: Profile, known: Known, kind: str | None) -> str:
     """The kind of which most values are codes, where that is not the column's own; else empty."""
-    for other in ("serial", "agency", "product", "model", "cause", "site"):
-        if other != kind and known.of(other).len():
-            share = profile.once(
-                ("known", other),
-                lambda other=other: share_known(profile.texts, known.of(other), other),
-            )
-            if share >= _OTHER_KIND:
-                return other
-    return ""
+    kinds = profile.once(("kinds",), lambda: kinds_of(profile.texts, known))
+    return next((other for other, share in kinds if other != kind and share >= _OTHER_KIND), "")
 
 
 def _of_regions(profile: Profile, known: Known) -> Fit:

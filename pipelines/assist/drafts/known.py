@@ -56,3 +56,9 @@ def share_known(texts: pl.DataFrame, known: pl.Series, kind: str) -> float:
     codes = known if kind == "serial" else known.str.to_lowercase()
     found = texts.filter(value.is_in(codes.implode()))["rows"].sum()
     return float(found) / float(texts["rows"].sum())
+
+
+def kinds_of(texts: pl.DataFrame, known: Known) -> list[tuple[str, float]]:
+    """Of which kinds of codes values are, with the share of rows."""
+    kinds = ("serial", "agency", "product", "model", "cause", "site")
+    return [(kind, share_known(texts, known.of(kind), kind)) for kind in kinds]

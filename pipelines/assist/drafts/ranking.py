@@ -10,16 +10,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pipelines.assist.drafts.known import Known
+from pipelines.assist.drafts.names import likeness
 from pipelines.assist.drafts.pairing import Pair, pair_columns
 from pipelines.assist.drafts.profiles import Profile
+from pipelines.assist.drafts.vocabulary import COLUMNS
 from pipelines.records.headers import EITHER
-from schemas.codes import ANALYTES
+from pipelines.records.mapping_checks import LONG_PARTS
+from schemas.codes import ANALYTES, FEEDS
 from schemas.columns import required_columns
 from schemas.feeds import FEED_TABLES
 
 # Columns that every second export has say little of a feed.
 _COMMON = ("serial", "site", "claim", "notes", "agency", "product", "model")
 _FOLDER_BONUS = 0.5
+_WORTH, _HARDLY, _NAMED = 0.4, 0.2, 0.6
 
 
 @dataclass(frozen=True)
@@ -30,6 +34,33 @@ class Guess:
     pairs: list[Pair]
     is_long: bool
     score: float
+
+
+def guesses_of(
+    profiles: Sequence[Profile], known: Known, folder_feed: str | None, feed: str | None
+) -> list[Guess]:
+    """The file as one of each feed, the likeliest first.
+
+    Feeds whose names are hardly there are not looked at more closely, unless one is asked for.
+    """
+    spoken = {one: _spoken_of(one, profiles) for one in FEEDS}
+    least = _WORTH * max(spoken.values())
+    asked = (folder_feed, feed)
+    guesses = [
+        guess_as(one, profiles, known, folder_feed)
+        if share >= least or one in asked
+        else Guess(one, [], False, round(_HARDLY * share, 4))
+        for one, share in spoken.items()
+    ]
+    return sorted(guesses, key=lambda guess: -guess.score)
+
+
+def _spoken_of(feed: str, profiles: Sequence[Profile]) -> float:
+    """How far the names of a feed's telling columns are among the headers, from 0 to 1."""
+    headers = [profile.header for profile in profiles if profile.header]
+    columns = [name for name in COLUMNS[feed] if name not in (*LONG_PARTS, *_COMMON)]
+    best = [max((likeness(feed, column, h) for h in headers), default=0.0) for column in columns]
+    return sum(score for score in best if score > _NAMED) / max(min(len(best), 8), 1)
 
 
 def guess_as(
