@@ -18,7 +18,7 @@ from pipelines.assist.drafts.fit import (
     share_found,
 )
 from pipelines.assist.drafts.key_fitness import fitness_of_keys
-from pipelines.assist.drafts.known import Known, kind_of_code, kinds_of
+from pipelines.assist.drafts.known import Known, kind_of_code, kinds_of, share_known
 from pipelines.assist.drafts.names import best_word
 from pipelines.assist.drafts.number_fitness import fitness_of_days, fitness_of_numbers
 from pipelines.assist.drafts.profiles import Profile
