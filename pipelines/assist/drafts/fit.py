@@ -56,5 +56,6 @@ def share_found(profile: Profile, known: Known, kind: str) -> float:
 
 
 def named_share(profile: Profile, known: Known, kind: str) -> float:
+    """The share of rows whose text is the name of something known."""
     names = pl.Series(list(known.names.get(kind, {})), dtype=pl.String)
     return share_known(profile.texts, names, kind)

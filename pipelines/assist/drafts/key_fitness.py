@@ -18,6 +18,7 @@ _FEW_REPEATS = 0.02
 
 
 def fitness_of_keys(feed: str, column: str, profile: Profile, known: Known, long: bool) -> Fit:
+    """How well values suit a key, and why they may not be taken for it unasked."""
     if profile.day_share > 0.5 and profile.counted_day_share < 0.5:
         return Fit(0.0, "the values are dates", "the values are dates")
     if profile.decimal_share > 0.2:

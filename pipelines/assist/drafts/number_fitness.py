@@ -14,6 +14,7 @@ _MAY_BE_CONSTANT = ("labor_rate", "quantity", "water_lines", "value")
 
 
 def fitness_of_days(profile: Profile) -> Fit:
+    """How well values suit a column of days."""
     if profile.day_share >= 0.5:
         return Fit(profile.day_share, f"{profile.day_share:.0%} of the values are dates")
     counted = profile.counted_day_share
@@ -25,6 +26,7 @@ def fitness_of_days(profile: Profile) -> Fit:
 
 
 def fitness_of_numbers(feed: str, column: str, kind: str, profile: Profile) -> Fit:
+    """How well values suit a column of numbers: form, range and sign."""
     share = profile.number_share
     if profile.day_share > 0.5 and profile.plain_number_share < 0.9:
         return Fit(0.0, "the values are dates", "the values are dates")

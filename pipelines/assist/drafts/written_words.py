@@ -13,6 +13,7 @@ from schemas.feeds import FEED_TABLES
 
 
 def write_words(draft: Draft, judged: Judged) -> None:
+    """Translations, phrases, and other spellings of known codes."""
     states = {pair.column: pair for pair in judged.pairs}
     for one in judged.translations:
         listed = (fields(FEED_TABLES[judged.guess.feed])[one.column].metadata or {})["words"]
@@ -43,6 +44,7 @@ def _csv(text: str) -> str:
 
 
 def write_transforms(draft: Draft, judged: Judged) -> None:
+    """The steps of each column; splits wait for a person."""
     for pair in judged.pairs:
         steps = judged.steps[pair.column]
         if steps.steps:
