@@ -16,7 +16,7 @@ AS_OF = dt.date(2026, 9, 30)  # the day on which the sample's exports end
 
 def workspace_files() -> dict[str, Traversable]:
     """Every file of the sample workspace: its path below the workspace, and its content."""
-    return dict(sorted(_below(files("sample_data") / "workspace", "")))
+    return dict(sorted(files_below(files("sample_data") / "workspace", "")))
 
 
 def lay_out(folder: Path) -> None:
@@ -27,10 +27,11 @@ def lay_out(folder: Path) -> None:
         target.write_bytes(entry.read_bytes())
 
 
-def _below(folder: Traversable, prefix: str) -> Iterator[tuple[str, Traversable]]:
+def files_below(folder: Traversable, prefix: str) -> Iterator[tuple[str, Traversable]]:
+    """Every file below a folder with its path."""
     for entry in folder.iterdir():
         path = f"{prefix}{entry.name}"
         if entry.is_dir():
-            yield from _below(entry, f"{path}/")
+            yield from files_below(entry, f"{path}/")
         else:
             yield path, entry

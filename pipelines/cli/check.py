@@ -44,7 +44,8 @@ def run(args: argparse.Namespace) -> int:
         if problem["remedy"]:
             say(f"    {problem['remedy']}")
     for left in found.left_out:
-        told = f"{left['rows']:,} rows left out by {left['mapping']}: {left['reason']}"
+        rows = "1 row" if left["rows"] == 1 else f"{left['rows']:,} rows"
+        told = f"{rows} left out by {left['mapping']}: {left['reason']}"
         say(f"{left['feed']}: {told}.")
     for sentence in found.unused:
         say(sentence)

@@ -14,6 +14,12 @@ HELP = "Make an empty workspace: settings, terms to edit, headers, a README."
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
     parser.add_argument("folder", metavar="FOLDER")
+    parser.add_argument(
+        "--demo-mappings",
+        action="store_true",
+        help="lay out a sample company instead: raw exports of its own systems, and the mappings, "
+        "aliases and reference files that read them",
+    )
 
 
 def output_schema() -> dict[str, Any]:
@@ -30,16 +36,24 @@ def output_schema() -> dict[str, Any]:
 
 def run(args: argparse.Namespace) -> int:
     """Writes the workspace and says what to do next."""
-    from pipelines.workspace.create import create_workspace
+    from pipelines.workspace.create import create_workspace, fill_folder
 
     folder = Path(args.folder)
-    written = create_workspace(folder)
+    if args.demo_mappings:
+        import sample_data.second as second
+
+        written = fill_folder(folder, second.workspace_files())
+        day = second.AS_OF.isoformat()
+        told = f"Next: `limeledger check {folder} --as-of {day}`, then the same with `refresh`."
+    else:
+        written = create_workspace(folder)
+        told = (
+            "Next: set the maker, time zone and currency in limeledger.toml, fill the reference "
+            "files, edit the terms, put exports into exports/, and run `limeledger check` there."
+        )
     if args.json:
         print_json({"folder": str(folder), "files": [str(path) for path in written]})
     say = teller(args.json)
     say(f"{len(written)} files written to {folder}.")
-    say(
-        "Next: set the maker, time zone and currency in limeledger.toml, fill the reference files, "
-        "edit the terms, put the exports into exports/, and run `limeledger check` there."
-    )
+    say(told)
     return 0

@@ -48,7 +48,7 @@ def _cells(inputs: Inputs, feed: str, form: dict[str, Any], rows: pl.DataFrame) 
     headers = list(form["headers"])
     places = {place: name for name, place in match_headers(feed, headers, mapping).places.items()}
     columns = [places.get(place, "") for place in range(len(headers))]
-    cells = [_parted(raw, form["delimiter"] or "\t") for raw in rows["raw"]]
+    cells = [_parted(raw, form["delimiter"], len(headers)) for raw in rows["raw"]]
     return pl.DataFrame(
         {
             "feed": rows["feed"],
@@ -63,7 +63,11 @@ def _cells(inputs: Inputs, feed: str, form: dict[str, Any], rows: pl.DataFrame) 
     )
 
 
-def _parted(raw: str, delimiter: str) -> list[str]:
+def _parted(raw: str, delimiter: str, width: int) -> list[str]:
+    """The cells of a row under a header of `width` names."""
+    if not delimiter:  # of a sheet, whose last cells that are empty do not stand there
+        cells = [cell.strip() for cell in raw.split("\t")]
+        return [*cells, *[""] * (width - len(cells))][:width]
     csv.field_size_limit(2**31 - 1)
     reader = csv.reader(io.StringIO(raw, newline=""), delimiter=delimiter)
     return [cell.strip() for cell in next(reader, [])]

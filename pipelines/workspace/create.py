@@ -32,23 +32,36 @@ def create_workspace(folder: Path) -> list[Path]:
         UsageError: the folder holds something already, or is a file.
         StorageError: the disk is full or the folder cannot be written.
     """
-    texts = _texts()
+    written = fill_folder(folder, {name: text.encode() for name, text in _texts().items()})
+    (folder / "mappings").mkdir()
+    return written
+
+
+def fill_folder(folder: Path, contents: dict[str, bytes]) -> list[Path]:
+    """Writes files by their paths into `folder`, which may exist if it is empty.
+
+    Returns:
+        The files written, in their order.
+
+    Raises:
+        UsageError: the folder holds something already, or is a file.
+        StorageError: the disk is full or the folder cannot be written.
+    """
     try:
         if folder.exists() and not folder.is_dir():
             raise UsageError(f"{folder} is a file; name a folder that is new or empty.")
         if folder.exists() and any(folder.iterdir()):
             raise UsageError(f"{folder} is not empty; name a folder that is new or empty.")
-        for name, text in texts.items():
+        for name, content in contents.items():
             path = folder / name
             path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_text(text, encoding="utf-8", newline="\n")
-        (folder / "mappings").mkdir()
+            path.write_bytes(content)
     except OSError as error:
         raise StorageError(
             f"{folder} cannot be written ({error.strerror or error}); free space on the disk or "
             "give write permission, then try again with a new folder."
         ) from None
-    return [folder / name for name in texts]
+    return [folder / name for name in contents]
 
 
 def _texts() -> dict[str, str]:
