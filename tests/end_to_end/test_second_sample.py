@@ -57,8 +57,7 @@ def test_the_committed_exports_are_those_of_the_generator(tmp_path):
     """Text files are the same to the byte; a workbook's packing is its library's."""
     from sample_data.second import generate
 
-    made = generate.Writer(generate.make(), tmp_path)
-    made.write()
+    generate.write(tmp_path)
     there = {name: text for name, text in second.workspace_files().items() if name[:7] == "exports"}
     paths = sorted(path for path in tmp_path.rglob("*") if path.is_file())
     assert len(paths) == len(there) == 8
