@@ -21,6 +21,7 @@ from schemas.dictionary import grain
 from schemas.feeds import FEED_TABLES
 from schemas.field import FIELD_TABLES
 from schemas.histories import UnitHistories, Upcoming, WatchSpans, WaterProfiles
+from schemas.inner_catalog import INNER_TABLES, LONG, PARSED, Inner
 from schemas.keys import INNER, JOINS_TO, KEYS, LINKS, NULL, TOLD_BY_EACH_MAPPING
 from schemas.payments import Payments
 from schemas.reference import ALL_REFERENCE_TABLES
@@ -170,6 +171,31 @@ def _archived(name: str, decisions: Described) -> Described:
     return Described(name, row, key, tuple(columns), published=name == "publications")
 
 
+def _inner(name: str, table: Inner, tables: Mapping[str, Described]) -> Described:
+    """A table that no class describes; columns of others may be empty in it."""
+    columns = [
+        replace(tables[told].column(column), name=column, required=False, null=_UNKNOWN)
+        if isinstance(told, str)
+        else Column(column, *told, null=_UNKNOWN)
+        for column, told in table.columns.items()
+    ]
+    return Described(name, table.grain, table.key, tuple(columns), published=False)
+
+
+def _parsed(feed: str, tables: Mapping[str, Described]) -> Described:
+    """The typed rows of a feed: its columns, and those of a laboratory's long table."""
+    place = _inner(f"parsed_{feed}", PARSED[feed], tables)
+    ours = {column.name for column in (*place.columns, *_SOURCE)}
+    columns = [
+        replace(column, required=False, null=column.null or _UNKNOWN)
+        for column in tables[feed].columns
+        if column.name not in ours
+    ]
+    if feed == "water_tests":
+        columns += [Column(name, *told, null=_UNKNOWN) for name, told in LONG.items()]
+    return replace(place, columns=(*columns, *place.columns))
+
+
 def _tables() -> dict[str, Described]:
     classes: dict[str, type[Table]] = {
         "row_accounts": RowAccounts,
@@ -210,7 +236,8 @@ def _tables() -> dict[str, Described]:
     tables = {feed: _records(feed) for feed in codes.FEEDS}
     tables |= {name: _described(name, table) for name, table in classes.items()}
     tables |= {name: _archived(name, tables["decisions"]) for name in ARCHIVE}
-    return tables
+    tables |= {name: _inner(name, table, tables) for name, table in INNER_TABLES.items()}
+    return tables | {f"parsed_{feed}": _parsed(feed, tables) for feed in codes.FEEDS}
 
 
 def _view(name: str, view: views.View, tables: Mapping[str, Described]) -> Described:
