@@ -8,7 +8,7 @@ not belong here: a column's own definition (the classes), or writing description
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from schemas import codes, store, views
@@ -17,65 +17,18 @@ from schemas.archive_catalog import ARCHIVE
 from schemas.causes import CAUSE_TABLES
 from schemas.columns import Table, fields, key_columns
 from schemas.decisions import DecisionHistory, Decisions, Findings
+from schemas.described import Column, Described
 from schemas.dictionary import grain
 from schemas.feeds import FEED_TABLES
 from schemas.field import FIELD_TABLES
 from schemas.histories import UnitHistories, Upcoming, WatchSpans, WaterProfiles
 from schemas.inner_catalog import INNER_TABLES, LONG, PARSED, Inner
-from schemas.keys import INNER, JOINS_TO, KEYS, LINKS, NULL, TOLD_BY_EACH_MAPPING
+from schemas.keys import INNER, JOINS_TO, KEYS, LINKS, NULL
 from schemas.payments import Payments
 from schemas.reference import ALL_REFERENCE_TABLES
 from schemas.second_opinions import SecondOpinionAgreement, SecondOpinions
 from schemas.startups import STARTUP_TABLES
 from schemas.states import StoreState, TableStates
-
-
-@dataclass(frozen=True)
-class Column:
-    """One column: what it holds, in which form, and what it joins to."""
-
-    name: str
-    kind: str
-    description: str
-    unit: str | None = None
-    words: tuple[str, ...] = ()
-    required: bool = False
-    signed: bool = False
-    references: str | None = None
-    null: str | None = None
-
-    @property
-    def meaning(self) -> str:
-        """What it holds, and what null means where it may be null."""
-        return self.description if self.required else f"{self.description} Null: {self.null}"
-
-
-@dataclass(frozen=True)
-class Described:
-    """One table or view: what one row is, its key, its columns, and what it always joins to.
-
-    `links` maps columns of this table to the table whose key they always are.
-    """
-
-    name: str
-    grain: str
-    key: tuple[str, ...]
-    columns: tuple[Column, ...]
-    links: tuple[tuple[tuple[str, ...], str, tuple[str, ...]], ...] = ()
-    is_view: bool = False
-    published: bool = True
-
-    @property
-    def key_is_checked(self) -> bool:
-        """Whether two rows of one key are a fault: not where two mappings may read one row."""
-        return not self.is_view and self.published and self.name not in TOLD_BY_EACH_MAPPING
-
-    def column(self, name: str) -> Column:
-        """One of its columns. Raises KeyError where it has none of the name."""
-        for column in self.columns:
-            if column.name == name:
-                return column
-        raise KeyError(f"{self.name}.{name}")
 
 
 def _columns(name: str, table: type[Table]) -> tuple[Column, ...]:

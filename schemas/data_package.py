@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from typing import Any
 
-from schemas.catalog import CATALOG, Column, Described
+from schemas.catalog import CATALOG
+from schemas.described import Column, Described
 from schemas.versions import SCHEMA_VERSION
 
 _CSV_TYPES = {

@@ -9,7 +9,8 @@ from itertools import groupby
 from typing import Any
 
 from dashboards import formats
-from schemas.catalog import CATALOG, PUBLISHED, Column, Described
+from schemas.catalog import CATALOG, PUBLISHED
+from schemas.described import Column, Described
 from schemas.versions import CHANGES, SCHEMA_VERSION
 
 _FORMS = {

@@ -11,8 +11,9 @@ import polars as pl
 
 from pipelines.errors import KeyFault
 from pipelines.store.database import has_table, identifier, one_row
-from schemas.catalog import CATALOG, Described
+from schemas.catalog import CATALOG
 from schemas.columns import polars_schema
+from schemas.described import Described
 from schemas.store import DataDictionary
 
 DATA_DICTIONARY = "data_dictionary"
