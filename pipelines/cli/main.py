@@ -43,6 +43,7 @@ COMMANDS = (
     "second-opinion",
     "advise",
     "map",
+    "codes",
     "field",
     "agencies",
     "upcoming",

@@ -47,6 +47,8 @@ from schemas.codes import ANALYTES
 from schemas.columns import polars_schema
 from schemas.feeds import FEED_TABLES, SEEN_BY
 
+# What rows may name by a code or a name of which lists are kept.
+CODED = ("agency", "site", "product", "treatment_product", "model", "cause", "region", "seller")
 _PARTS = 2**20  # more parts than any cell has
 _SPLIT = "\0split"
 
@@ -71,6 +73,8 @@ class ParsedFile:
         sheet_rows_left_out: the rows of a sheet that is left out whole.
         joined, duplicates: of a joined file the rows that are joined, and copies of such.
         corrected: which row is corrected by which event, by `corrections.CORRECTED`.
+        unsound: of the rows that typing set aside `source_line`, the codes that they name, and the
+            days by which they are seen.
     """
 
     rows: pl.DataFrame
@@ -86,6 +90,7 @@ class ParsedFile:
     joined: int = 0
     duplicates: int = 0
     corrected: pl.DataFrame = field(default_factory=CORRECTED.to_frame)
+    unsound: pl.DataFrame = field(default_factory=pl.DataFrame)
 
     @property
     def left_out_rows(self) -> int:
@@ -162,7 +167,18 @@ def parse_file(
         left_out,
         reading.header_line,
         corrected=applied,
+        unsound=_unsound(feed, rows, sound, splits),
     )
+
+
+def _unsound(feed: str, rows: pl.DataFrame, sound: pl.DataFrame, splits: bool) -> pl.DataFrame:
+    """What rows that are set aside name, for whoever lists codes."""
+    if rows.height == sound.height:
+        return pl.DataFrame()
+    names = [name for name in (*CODED, *SEEN_BY[feed]) if name in rows.columns]
+    told = _with_place(rows, "source_line", splits)
+    key = ["source_line", *(["source_part"] if splits else [])]
+    return told.join(sound.select(key), on=key, how="anti").select("source_line", *names)
 
 
 def contents_of(

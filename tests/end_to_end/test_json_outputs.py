@@ -163,6 +163,8 @@ def asked(sample, tmp_path_factory, run) -> Callable[[str], list]:
     """The JSON of one command, asked in every way in which its output differs, on the sample."""
     _, demo = sample
     out = tmp_path_factory.mktemp("asked")
+    own = shutil.ignore_patterns("store", "published")
+    exported = shutil.copytree(sample[0], out / "exported", ignore=own)
     folder = shutil.copytree(sample[0], out / "workspace")  # a draw of claims is written into it
     with duckdb.connect(str(folder / "store" / "limeledger.duckdb"), read_only=True) as con:
 
@@ -209,6 +211,7 @@ def asked(sample, tmp_path_factory, run) -> Callable[[str], list]:
             ("map", first, "--feed", "credits", folder),
             ("map", first, folder, "--try"),
         ],
+        "codes": [("codes", exported)],
         "field": [
             ("field", folder, "--figure", figure, "--by", "family")
             for figure in ("rates", "repeat_failures", "forecast", "costs", "weibull")
