@@ -28,7 +28,7 @@ from pipelines.assist.codes.drafts import (
 from pipelines.assist.codes.usage import COLUMNS, KINDS, added_up, used_codes
 from pipelines.assist.drafts.names import plain_words
 from pipelines.errors import StorageError
-from pipelines.records.headers import places_of
+from pipelines.records.header_places import places_of
 from pipelines.records.serving import Mappings
 from pipelines.steps.file_parts import ReadPart
 from pipelines.steps.ingest import read_files
