@@ -56,7 +56,9 @@ def _imports(path: Path) -> set[str]:
 
 
 def _modules(folder: str) -> list[Path]:
-    return sorted((ROOT / folder).rglob("*.py"))
+    found = sorted((ROOT / folder).rglob("*.py"))
+    assert found, f"{folder} holds no module"
+    return found
 
 
 def _roots(names: set[str]) -> set[str]:

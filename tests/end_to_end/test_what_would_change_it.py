@@ -23,7 +23,9 @@ def test_explain_and_the_page_tell_the_same(sample, run, tools):
     """The command decides again from the store and comes to what the refresh wrote down."""
     folder, _ = sample
     wanted = ("not_covered", "needs_evidence", "needs_review", "covered_in_part")
-    for verdict, claim in chosen(folder, tools["published"], wanted).items():
+    claims = chosen(folder, tools["published"], wanted)
+    assert set(claims) == set(wanted)
+    for verdict, claim in claims.items():
         told = run("explain", claim, folder, "--json").json
         assert told["verdict"] == verdict
         assert told["would_change_it"]

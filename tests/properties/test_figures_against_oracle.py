@@ -179,6 +179,7 @@ def test_rates_and_costs(world: Both) -> None:
         tuple(row[name] for name in ("by", *DIMENSIONS, "cause_class", "treatment")): row
         for row in costs.iter_rows(named=True)
     }
+    assert paid
     for row in always(world.context, "rates").iter_rows(named=True):
         lives = world.lives_where(row)
         counts = chosen(row)
@@ -208,6 +209,7 @@ def test_survival_mean_counts_and_costs(world: Both, dims: tuple[str, ...]) -> N
     """At whole months: at risk, failures, survival with limits; means with robust limits."""
     for name in ("survival", "repeat_failures"):
         table = figure(world.context, name, dims).filter(pl.col("months").is_in(MONTHS))
+        assert table.height
         for row in table.iter_rows(named=True):
             lives = world.lives_where(row)
             if name == "survival":
@@ -233,6 +235,7 @@ def test_survival_mean_counts_and_costs(world: Both, dims: tuple[str, ...]) -> N
 def test_first_causes(world: Both, dims: tuple[str, ...]) -> None:
     """Competing causes at whole months."""
     table = figure(world.context, "first_causes", dims).filter(pl.col("months").is_in(MONTHS))
+    assert table.height
     for row in table.iter_rows(named=True):
         lives = world.lives_where(row)
         if row["incidence"] is not None:
@@ -304,6 +307,7 @@ def test_regions_against_all_together(world: Both) -> None:
 def test_early_warnings(world: Both, dims: tuple[str, ...]) -> None:
     """What the trailing year leads to expect, the CUSUM's path, and months that alarm."""
     table = warnings(world.context, dims)
+    assert table.height
     sums: dict[tuple, float] = {}
     for row in table.iter_rows(named=True):
         month, lives = row["month"], world.lives_where(row)
@@ -328,6 +332,7 @@ def test_early_warnings(world: Both, dims: tuple[str, ...]) -> None:
 def test_cohorts_as_reported(world: Both, dims: tuple[str, ...]) -> None:
     """Units, failures and their mean by unit still at risk, of each quarter of entry by age."""
     table = figure(world.context, "cohorts", dims)
+    assert table.height
     for row in table.iter_rows(named=True):
         kind = chosen(row)
         units, failures = oracle.cohort_cell(
@@ -351,6 +356,7 @@ def test_cohorts_as_reported(world: Both, dims: tuple[str, ...]) -> None:
 def test_states_and_their_ratios(world: Both, dims: tuple[str, ...]) -> None:
     """Rates of each state, and Mantel-Haenszel over profiles."""
     effect = figure(world.context, "treatment_effect", dims)
+    assert effect.height
     for row in effect.iter_rows(named=True):
         told = oracle.rate_by_state(world.lives_where(row), row["state"], chosen(row))
         names = ("failures", "unit_years", "rate_per_100", "low", "high")

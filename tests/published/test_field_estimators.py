@@ -39,7 +39,9 @@ def close(actual, expected, rel: float = 1e-6, abs_: float = 1e-9) -> None:
 
 def test_garwood_limits_agree_with_the_table():
     """Exact Poisson limits for counts 0 to 500 at three levels (Garwood 1936)."""
-    for (level,), rows in read("poisson_limits_expected").group_by("confidence"):
+    expected = read("poisson_limits_expected")
+    assert expected["confidence"].n_unique() == 3
+    for (level,), rows in expected.group_by("confidence"):
         low, high = poisson.garwood_limits(rows["count"].to_numpy(), level)
         close(low, rows["lower"])
         close(high, rows["upper"])
@@ -47,7 +49,9 @@ def test_garwood_limits_agree_with_the_table():
 
 def test_rate_ratios_agree_with_the_table():
     """Exact conditional limits of a ratio of two Poisson rates, a zero count among them."""
-    for row in read("rate_ratio_expected").iter_rows(named=True):
+    expected = read("rate_ratio_expected")
+    assert expected.height > 3
+    for row in expected.iter_rows(named=True):
         ratio = poisson.rate_ratio(row["x1"], row["t1"], row["x2"], row["t2"])
         close(ratio, [row["ratio"], row["exact_lo"], row["exact_hi"]])
 
@@ -141,8 +145,9 @@ def lives_of(rows: pl.DataFrame) -> weibull.Lives:
 
 def test_weibull_agrees_with_published_fits():
     """Exact, right-censored, interval-censored and left-truncated lives, with Wald limits."""
-    data = read("weibull_data")
-    for row in read("weibull_expected").iter_rows(named=True):
+    data, expected = read("weibull_data"), read("weibull_expected")
+    assert expected.height > 3
+    for row in expected.iter_rows(named=True):
         lives = lives_of(data.filter(pl.col("dataset") == row["dataset"]))
         fit = weibull.fit_weibull(lives)
         assert fit is not None
@@ -406,7 +411,9 @@ def test_cusum_path_by_hand():
 
 def test_cusum_run_lengths_agree_with_lucas():
     """Average run lengths of upper and lower schemes, with and without head start (Lucas 1985)."""
-    for row in read("cusum_arl_expected").iter_rows(named=True):
+    expected = read("cusum_arl_expected")
+    assert expected.height > 5
+    for row in expected.iter_rows(named=True):
         length = cusum.average_run_length(
             row["poisson_mean"],
             row["reference_k"],

@@ -117,7 +117,9 @@ def test_each_unit_of_the_hand_made_fleet_is_watched_and_counted_as_by_pencil(mi
     """Last covered and observed day, claims, their ages and causes, unit by unit."""
     watch, failures, _ = mini
     told = {row["serial"]: row for row in watch.iter_rows(named=True)}
-    for row in read("mini_warranty_expected_units").iter_rows(named=True):
+    expected = read("mini_warranty_expected_units")
+    assert expected.height > 5
+    for row in expected.iter_rows(named=True):
         unit, own = told[row["serial"]], failures.filter(pl.col("serial") == row["serial"])
         if row["last_observed_day"] == "not used":
             assert unit["watched_days"] == 0
@@ -157,7 +159,9 @@ def test_rates_of_the_hand_made_fleet(mini) -> None:
     *_, context = mini
     table = pl.concat([rates(context, ("family",)), rates(context, ())])
     told = {row["family"]: row for row in table.iter_rows(named=True)}
-    for row in read("mini_warranty_expected_groups").iter_rows(named=True):
+    expected = read("mini_warranty_expected_groups")
+    assert expected.height > 1
+    for row in expected.iter_rows(named=True):
         own = told["all" if row["group"] == "ALL" else row["group"]]
         days = row["unit_days"] + row["units"]
         assert (own["failures"], own["units"]) == (row["claims"], row["units"])
@@ -175,6 +179,7 @@ def test_survival_and_mean_count_of_the_hand_made_fleet_by_the_estimators(mini) 
     names = context.units.select("serial", "family", "unit")
     rows = watch.filter(pl.col("watched_days") > 0).join(names, on="serial").sort("unit")
     expected = read("mini_warranty_expected_groups")
+    assert expected.height > 1
     for row in expected.iter_rows(named=True):
         own = rows if row["group"] == "ALL" else rows.filter(pl.col("family") == row["group"])
         own = own.with_row_index("place")
@@ -307,6 +312,7 @@ def test_the_reporting_lag_and_what_it_completes() -> None:
     shipped = read("reporting_lag_shipments")
     entered, units = shipped["in_service_month"].to_numpy(), shipped["units"].to_numpy()
     counted = dict(seen.group_by("age_month").len().iter_rows())
+    assert expected.height > 5
     for row in expected.iter_rows(named=True):
         since = last - entered - row["age_month"]
         assert counted.get(row["age_month"], 0) == row["reported_claims"]

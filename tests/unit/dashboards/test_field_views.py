@@ -49,8 +49,11 @@ def _views(section) -> dict:
 
 def test_every_figure_has_chart_table_sample_and_sentence(field) -> None:
     """No view lacks any of its four parts."""
-    for module in SECTIONS:
-        for figure in module.section(field).figures:
+    sections = [module.section(field).figures for module in SECTIONS]
+    assert all(sections)
+    for figures in sections:
+        for figure in figures:
+            assert figure.views
             for key, view in figure.views.items():
                 where = f"{figure.key} {key}"
                 assert view.says.endswith("."), where

@@ -87,6 +87,7 @@ def test_contrast_of_black_on_white_is_21() -> None:
 def test_series_differ_for_every_sight(theme: str, sight: str) -> None:
     """Any two series are apart by 0.08 in OKLab (five times a just visible step of about 0.015)."""
     colors = THEMES[theme]
+    assert len(SERIES) > 2
     for one, other in itertools.combinations(SERIES, 2):
         apart = distance(colors[one], colors[other], sight)
         assert apart >= 0.08, f"{one} and {other} are {apart:.3f} apart"

@@ -41,10 +41,12 @@ def site(sample, tmp_path_factory):
 
 
 def _pages(site) -> dict[str, Page]:
-    return {
+    pages = {
         str(path.relative_to(site)): Page(path.read_text(encoding="utf-8"))
         for path in sorted(site.rglob("*.html"))
     }
+    assert len(pages) > 40
+    return pages
 
 
 def test_all_pages_are_there(site, sample) -> None:
@@ -66,8 +68,8 @@ def test_only_named_claims_get_a_page(sample, tmp_path) -> None:
 
 def test_every_link_and_file_exists(site) -> None:
     """Every script, style and relative link leads to a file or an id that is there."""
-    pages = _pages(site)
-    for name, page in pages.items():
+    seen = 0
+    for name, page in _pages(site).items():
         folder = (site / name).parent
         ids = {attrs["id"] for _, attrs in page.tags if attrs.get("id")}
         for attrs in page.of("script") + page.of("link") + page.of("a"):
@@ -80,6 +82,8 @@ def test_every_link_and_file_exists(site) -> None:
                 assert (folder / path).resolve().is_file(), f"{name}: {target}"
             elif fragment:
                 assert fragment in ids, f"{name}: #{fragment}"
+            seen += 1
+    assert seen > 200
 
 
 def test_scripts_come_from_files_alone(site) -> None:
@@ -150,7 +154,9 @@ def test_hidden_names_are_on_no_page(sample, tmp_path) -> None:
     """What the settings hide is in no file of the site."""
     data = sample.page_data(12, hide=("site_name", "agency"))
     build_site(data, tmp_path, data.decisions["claim"].to_list())
-    for path in tmp_path.rglob("*.html"):
+    pages = list(tmp_path.rglob("*.html"))
+    assert len(pages) > 12
+    for path in pages:
         text = path.read_text(encoding="utf-8")
         assert "AGENCY" not in text, path
         assert "Fennel Repair" not in text, path
@@ -159,7 +165,9 @@ def test_hidden_names_are_on_no_page(sample, tmp_path) -> None:
 
 def test_charts_hold_no_rows_of_their_own() -> None:
     """Specifications are shared: they name their rows, and name a color only by token."""
-    for name, spec in specifications("USD").items():
+    charts = specifications("USD")
+    assert len(charts) > 5
+    for name, spec in charts.items():
         text = str(spec)
         assert not re.search(r"#[0-9a-f]{6}", text), name
         assert spec["config"]["background"] == "transparent"

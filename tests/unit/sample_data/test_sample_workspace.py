@@ -93,6 +93,7 @@ def test_counts_are_about_as_promised(planted):
 
 def test_accounts_add_up(planted):
     """Per file and per feed the four fates add up to the rows read."""
+    assert len(planted["accounts"]) == len(FEEDS)
     for account in planted["accounts"].values():
         for part in (account, *account["files"].values()):
             assert sum(part[fate] for fate in FATES) == part["rows_read"]
@@ -103,6 +104,7 @@ def test_accounts_add_up(planted):
 def test_rows_read_are_the_rows_in_the_files(planted, committed):
     """The standard library counts as many rows in each file as the account gives it."""
     encodings = {"units": ("utf-8-sig", ","), "startups": ("cp1252", ";")}
+    assert len(planted["accounts"]) == len(FEEDS)
     for feed, account in planted["accounts"].items():
         encoding, delimiter = encodings.get(feed, ("utf-8", ","))
         for file, counts in account["files"].items():
@@ -124,6 +126,7 @@ def test_faults_are_what_is_set_aside(planted):
 def test_set_aside_stays_within_the_tolerance(planted, committed):
     """No feed sets aside more than the share that the sample's settings allow."""
     settings = tomllib.loads(committed["limeledger.toml"].decode())
+    assert len(planted["accounts"]) == len(FEEDS)
     for account in planted["accounts"].values():
         assert account["set_aside"] / account["rows_read"] <= settings["set_aside_tolerance"]
 

@@ -22,6 +22,7 @@ def test_a_table_has_a_key_and_says_what_a_row_is(name):
 @pytest.mark.parametrize("name", CATALOG)
 def test_what_it_joins_to_is_there(name):
     """A link leads to the whole key of the other table, a reference to a column."""
+    assert CATALOG[name].columns
     for mine, other, theirs in CATALOG[name].links:
         assert CATALOG[other].key == theirs
         for column in mine:
