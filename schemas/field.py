@@ -21,24 +21,13 @@ from schemas.columns import (
     texts,
     word,
 )
+from schemas.field_causes import CAUSE_FIGURES
+from schemas.field_sliced import EVENT_WORDS, Sliced
 
-EVENT_WORDS = (*codes.EVENTS, *codes.CAUSE_CLASSES, "unknown")
 LINES = ("parts", "labor", "travel")
 
 
-class _Sliced(Table):
-    by: str = text("The dimensions it is sliced by, joined by `,`; `all` for none.", required=True)
-    family: str = text("The family; `all` where not sliced.", required=True)
-    region: str = text("The region; `all` where not sliced.", required=True)
-    profile: str = text("The water profile; `all` where not sliced.", required=True)
-    cause_class: str = text("The cause's class; `all` where not sliced.", required=True)
-    startup: str = text("Whether the start-up was done; `all` where not sliced.", required=True)
-    treatment: str = text("The state of the treatment; `all` where not sliced.", required=True)
-    thin: bool = flag("Fewer than 5 failures or 10 units at risk: never ranked.", required=True)
-    note: str = text("Why a figure is missing, or how to read it.")
-
-
-class Rates(_Sliced):
+class Rates(Sliced):
     """One row is the failure rate of one slice."""
 
     failures: pl.Int64 = integer("Failures inside the watch.", required=True)
@@ -51,7 +40,7 @@ class Rates(_Sliced):
     robust_high: float = number("Upper limit robust to units that fail again.")
 
 
-class SliceRates(_Sliced):
+class SliceRates(Sliced):
     """One row is the failure rate of one value of a dimension, or of a pair of values."""
 
     dimension_1: str = text("The first dimension.", required=True)
@@ -109,7 +98,7 @@ class FieldFailures(Table):
     page: str = text("The page of its claim, as a path.", null="it has no page.")
 
 
-class Regions(_Sliced):
+class Regions(Sliced):
     """One row is one region compared with all regions together, for one kind of failure."""
 
     event: str = word("Which failures.", codes.EVENTS, required=True)
@@ -142,7 +131,7 @@ class Regions(_Sliced):
     )
 
 
-class Survival(_Sliced):
+class Survival(Sliced):
     """One row is the share of units without a first failure by an age in months."""
 
     event: str = word("Which failures.", EVENT_WORDS, required=True)
@@ -155,7 +144,7 @@ class Survival(_Sliced):
     shown: bool = flag("Whether 20 units and 5 % of its units are at risk so late.", required=True)
 
 
-class Weibull(_Sliced):
+class Weibull(Sliced):
     """One row is a Weibull fit to the time to first failure of one slice."""
 
     event: str = word("Which failures.", EVENT_WORDS, required=True)
@@ -177,7 +166,7 @@ class Weibull(_Sliced):
     b50_extrapolated: bool = flag("Whether that age lies beyond it.")
 
 
-class ProbabilityPlot(_Sliced):
+class ProbabilityPlot(Sliced):
     """One row is an age at which units first failed: how many by then, and by the Weibull fit."""
 
     event: str = word("Which failures.", EVENT_WORDS, required=True)
@@ -188,7 +177,7 @@ class ProbabilityPlot(_Sliced):
     high: float = number("Its upper 95 % limit.")
 
 
-class FirstCauses(_Sliced):
+class FirstCauses(Sliced):
     """One row is the share of units whose first failure had one cause, by an age in months."""
 
     months: pl.Int64 = integer("Months in service.", required=True)
@@ -199,7 +188,7 @@ class FirstCauses(_Sliced):
     shown: bool = flag("Whether 20 units and 5 % of its units are at risk so late.", required=True)
 
 
-class RepeatFailures(_Sliced):
+class RepeatFailures(Sliced):
     """One row is the mean number and cost of failures a unit by an age in months."""
 
     event: str = word("Which failures.", EVENT_WORDS, required=True)
@@ -214,7 +203,7 @@ class RepeatFailures(_Sliced):
     shown: bool = flag("Whether 20 units and 5 % of its units are at risk so late.", required=True)
 
 
-class Cohorts(_Sliced):
+class Cohorts(Sliced):
     """One row is a quarter of entry at an age in months, as reported and completed."""
 
     cohort: str = text("The quarter of entry, such as 2025-Q3.", required=True)
@@ -233,7 +222,7 @@ class Cohorts(_Sliced):
     shown: bool = flag("Whether 20 units and 5 % of them are at risk so late.", required=True)
 
 
-class TreatmentEffect(_Sliced):
+class TreatmentEffect(Sliced):
     """One row is the failure rate in one state of the treatment."""
 
     event: str = word("Which failures.", EVENT_WORDS, required=True)
@@ -245,30 +234,32 @@ class TreatmentEffect(_Sliced):
     high: float = number("Upper exact Poisson 95 % limit.")
 
 
-class TreatmentRatios(_Sliced):
+class TreatmentRatios(Sliced):
     """One row is a ratio of failure rates between two states of the treatment."""
 
     event: str = word("Which failures.", EVENT_WORDS, required=True)
     comparison: str = text("The two states, the second the reference.", required=True)
-    method: str = word("How.", ("crude", "mantel_haenszel", "cox"), required=True)
+    method: str = word("How.", ("crude", "mantel_haenszel", "cox", "cox_first"), required=True)
     ratio: float = number("The ratio.")
     low: float = number("Its lower 95 % limit.")
     high: float = number("Its upper 95 % limit.")
 
 
-class Warnings(_Sliced):
+class Warnings(Sliced):
     """One row is a month of one family and cause class under early warning."""
 
     month: pl.Date = day("The month's first day.", required=True)
     failures: pl.Int64 = integer("Failures of the month.", required=True)
-    expected: float = number("Failures expected at the trailing rate.")
+    expected: float = number("Failures expected at the pair's own rates of 24 months.")
+    completeness: float = number("Share of its failures that have a cause by now.")
     cusum: float = number("Poisson CUSUM.")
     decision_value: float = number("The value at which it alarms.")
-    average_run_length: float = number("Months between false alarms.", "months")
-    alarm: bool = flag("Whether the CUSUM rose to that value or beyond.", required=True)
+    average_run_length: float = number("Months between false alarms of the pair.", "months")
+    false_alarms_a_year: float = number("False alarms a year over all pairs.")
+    alarm: bool = flag("Whether the CUSUM stands at that value or beyond.", required=True)
 
 
-class Forecast(_Sliced):
+class Forecast(Sliced):
     """One row is a coming month: failures and cost expected, beside what happened where known."""
 
     as_of: pl.Date = day("The day as of which it was made.", required=True)
@@ -286,7 +277,7 @@ class Forecast(_Sliced):
     actual: pl.Int64 = integer("What happened, where the month is over.")
 
 
-class Costs(_Sliced):
+class Costs(Sliced):
     """One row is what one slice costs, line by line."""
 
     parts: CENTS = money("Parts payable.", required=True)
@@ -385,4 +376,5 @@ FIELD_TABLES: dict[str, type[Table]] = {
     "clock_starts": ClockStarts,
     "sensitivity": Sensitivity,
     "reporting_lags": ReportingLags,
+    **CAUSE_FIGURES,
 }

@@ -78,6 +78,25 @@ CHANGES = (
     Change("2.0.0", "probability_plot", "", "Is new: the points behind the Weibull fits.", ""),
     Change("2.0.0", "slice_rates", "", "Is new: rates over all other dimensions.", ""),
     Change("2.0.0", "field_failures", "", "Is new: one row a failure behind the figures.", ""),
+    Change(
+        "2.0.0",
+        "warnings",
+        "",
+        "Is by family and cause class alone, without `unknown`; expected values are of 24 months, "
+        "by age; alarms last while the CUSUM stands at its decision value.",
+        "",
+    ),
+    *(
+        Change("2.0.0", table, "", "Is new.", "")
+        for table in (
+            "alarms",
+            "standard_curves",
+            "watch_length",
+            "cohort_ratios",
+            "dose_bins",
+            "screen",
+        )
+    ),
     Change("2.0.0", "watch_spans", "", "Is new: one row a stretch of the days watched.", ""),
     Change("2.0.0", "reference_lots", "", "Is new: the optional file of lots.", ""),
     *(

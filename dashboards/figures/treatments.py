@@ -24,12 +24,18 @@ STATES = {
     "not needed": "not needed",
     "untested": "untested",
 }
-METHODS = {"crude": "crude", "mantel_haenszel": "by profile", "cox": "by age"}
+METHODS = {
+    "crude": "crude",
+    "mantel_haenszel": "by needs and family",
+    "cox": "by age",
+    "cox_first": "hazard of first failures alone",
+}
 _COMPARED = ("treated vs untreated", "treated vs lapsed", "lapsed vs untreated")
 _ALLOWING = {
     "crude": "",
-    "mantel_haenszel": ", water profile allowed for",
+    "mantel_haenszel": ", needs and family allowed for",
     "cox": ", at the same age",
+    "cox_first": ", first failures alone",
 }
 _CAUTION = (
     "This is association, not proof: treatment fitted after a first failure is confounded by it."

@@ -220,5 +220,7 @@ def _contrasts(
         spread = np.sqrt(variance)
         figures = [estimate + sign * Z_95 * spread for sign in (0, -1, 1)]
         chance = 2 * norm.sf(abs(estimate) / spread)
-        ratios.append((level, *(float(x) for x in np.exp(figures)), float(chance)))
+        with np.errstate(over="ignore"):  # a limit that the data leave open
+            told = np.exp(figures)
+        ratios.append((level, *(float(x) for x in told), float(chance)))
     return pl.DataFrame(ratios, schema=_EMPTY, orient="row")

@@ -95,7 +95,8 @@ class Grounds:
     """What figures ask of the reference files, the terms and the water tests.
 
     causes: cause, class, water_related, abilities. limits: family, analyte, limit (a maximum),
-    needs, of the family's newest edition. needing: families that need treatment. samples: sample,
+    needs, of the family's newest edition. needing: families that need treatment. systems: each
+    system with what it removes. samples: sample,
     each limited analyte and its bound `..._below`. pages: claim, page.
     """
 
@@ -111,6 +112,7 @@ class Grounds:
         {"family": pl.String, "analyte": pl.String, "limit": pl.Float64, "needs": pl.String}
     )
     needing: tuple[str, ...] = ()
+    systems: tuple[tuple[str, tuple[str, ...]], ...] = ()
     samples: pl.DataFrame = _empty(
         {
             "sample": pl.String,
@@ -382,12 +384,14 @@ def narrow(
     """The same, for some families, failures of some classes, and days in [since, until)."""
     units, failures, states = context.units, context.failures, context.states
     before, repairs, waters = context.before, context.repairs, context.waters
+    spans = context.spans
     competing = narrow(context, families=families, since=since, until=until) if classes else None
     if families:
         wanted = pl.col("family").is_in(list(families))
         units, failures, states, repairs, waters = (
             frame.filter(wanted) for frame in (units, failures, states, repairs, waters)
         )
+        spans = spans.join(units.select("unit"), on="unit", how="semi")
     if classes:
         of_class = pl.col("cause_class").is_in(list(classes))
         failures, repairs = failures.filter(of_class), repairs.filter(of_class)
@@ -396,6 +400,7 @@ def narrow(
         failures = failures.filter(pl.col("failed_on") >= since)
     if until is not None:
         failures = failures.filter(pl.col("failed_on") < until)
+    spans = _clipped(spans, since, until)
     return replace(
         context,
         units=units,
@@ -409,7 +414,23 @@ def narrow(
         chosen=tuple(classes),
         competing=competing,
         waters=waters,
+        spans=spans,
     )
+
+
+def _clipped(spans: pl.DataFrame, since: date | None, until: date | None) -> pl.DataFrame:
+    """The spans within [since, until)."""
+    if since is not None:
+        late = (pl.lit(since) - pl.col("from_on")).dt.total_days().clip(lower_bound=0)
+        spans = spans.with_columns(
+            from_on=pl.max_horizontal("from_on", pl.lit(since)), entry=pl.col("entry") + late
+        )
+    if until is not None:
+        early = (pl.col("until_on") - pl.lit(until)).dt.total_days().clip(lower_bound=0)
+        spans = spans.with_columns(
+            until_on=pl.min_horizontal("until_on", pl.lit(until)), exit=pl.col("exit") - early
+        )
+    return spans.filter(pl.col("entry") < pl.col("exit"))
 
 
 def episodes(context: FieldContext, *, by_state: bool = False) -> pl.DataFrame:
@@ -425,7 +446,9 @@ def episodes(context: FieldContext, *, by_state: bool = False) -> pl.DataFrame:
 
 
 def _episodes(context: FieldContext, by_state: bool) -> pl.DataFrame:
-    if by_state:
+    if context.by_day:
+        stretches = _joined_spans(context, by_state)
+    elif by_state:
         starts = context.units.select("serial", "watched_from")
         stretches = context.states.join(starts, on="serial")
     else:
@@ -456,6 +479,26 @@ def _episodes(context: FieldContext, by_state: bool) -> pl.DataFrame:
         .with_columns(days=days, exit=reached)
         .drop("watched_from", "last")
         .with_row_index("episode")
+    )
+
+
+def _joined_spans(context: FieldContext, by_state: bool) -> pl.DataFrame:
+    """The spans joined up where nothing but their water or products changes between them."""
+    keys = ["unit", *(["treatment"] if by_state else [])]
+    apart = (pl.col("entry") != pl.col("exit").shift(1)).fill_null(True).over("unit")
+    if by_state:
+        apart = apart | (pl.col("treatment") != pl.col("treatment").shift(1)).over(
+            "unit"
+        ).fill_null(True)
+    dims = context.units.select("unit", "serial", FLEET, *UNIT_DIMENSIONS, "watched_from")
+    return (
+        context.spans.sort("unit", "entry")
+        .with_columns(run=apart.cast(pl.Int64).cum_sum().over("unit"))
+        .group_by(*keys, "run", maintain_order=True)
+        .agg(pl.col("entry").min(), pl.col("exit").max(), pl.col("last").any())
+        .drop("run")
+        .join(dims, on="unit", maintain_order="left")
+        .sort("serial", "entry")
     )
 
 

@@ -8,13 +8,15 @@ from __future__ import annotations
 
 from fractions import Fraction
 from functools import lru_cache
-from math import ceil, log, sqrt
+from math import ceil, log, log10, sqrt
 
 import numpy as np
 
 TARGET_RUN_LENGTH = 200  # months between false alarms that a design aims at
 LONGEST_RUN = 1e7
 _STEPS = (1, 2, 4, 10, 20, 50, 100)
+_PER_DECADE = 24  # steps of means that share a design
+_FEW_STATES = 64
 _MOST_CELLS = 10**6  # of the chains of several means that are solved together
 
 
@@ -82,36 +84,68 @@ def average_run_lengths(
     return np.concatenate(run_lengths)
 
 
+def smallest_decision(
+    mean: float, reference: int, per_one: int, target: float
+) -> tuple[int, float]:
+    """The smallest h for which S >= h / per_one comes after `target` months or more, and when.
+
+    The chains of smaller decision values are leading blocks of that of the largest, so that one
+    factorization without exchanges (the matrix is diagonally dominant), step by step, does for all.
+
+    Args:
+        reference: in units of 1 / per_one.
+    """
+    states = _FEW_STATES
+    while True:
+        matrix = _leaving(mean, reference, per_one, states)
+        right, first = np.ones(states), np.zeros(states)
+        first[0], length = 1.0, 0.0
+        for at in range(states):
+            pivot = max(float(matrix[at, at]), 1 / LONGEST_RUN)
+            first[at] /= pivot
+            length += float(first[at] * right[at])
+            if length >= target:
+                return at + 1, length
+            below, across = matrix[at + 1 :, at] / pivot, matrix[at, at + 1 :]
+            matrix[at + 1 :, at + 1 :] -= np.outer(below, across)
+            right[at + 1 :] -= below * right[at]
+            first[at + 1 :] -= first[at] * across
+        states *= 2
+
+
+def _leaving(mean: float, reference: int, per_one: int, states: int) -> np.ndarray:
+    """Identity less the chances of going from state to state."""
+    from scipy.special import gammaln, pdtr
+
+    state = np.arange(states)
+    counts, rest = np.divmod(reference + state[None, :] - state[:, None], per_one)
+    possible = (rest == 0) & (counts >= 0)
+    x = np.arange(max(int(counts.max()), 0) + 1)
+    chance = np.exp(x * np.log(mean) - mean - gammaln(x + 1))
+    matrix = -np.where(possible, chance[np.maximum(counts, 0)], 0.0)
+    most = (reference - state) // per_one  # counts up to this lead to 0
+    matrix[:, 0] = -np.where(most >= 0, pdtr(np.maximum(most, 0), mean), 0.0)
+    matrix[state, state] += 1
+    return matrix
+
+
 @lru_cache(maxsize=4096)
-def _designed(expected: float) -> tuple[float, float]:
+def _designed(expected: float, target: float) -> tuple[float, float]:
     raised = expected + max(0.2 * expected, 1.5 * sqrt(expected))
     ideal = (raised - expected) / log(raised / expected)
     per_one = next((q for q in _STEPS if q * ideal >= 4), _STEPS[-1])
-    reference = ceil(ideal * per_one) / per_one
-    # S moves by whole counts less k, so between counts a decision value is as good as the next.
-    low, high = 0, 1
-    unit = max(1, int(sqrt(expected) / 4))
-
-    def long_enough(steps: int) -> bool:
-        decision = max(steps * unit, 1 / per_one)
-        return average_run_length(expected, reference, decision) >= TARGET_RUN_LENGTH
-
-    while not long_enough(high):
-        low, high = high, high * 2
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if long_enough(middle) else (middle, high)
-    return reference, float(high * unit)
+    reference = ceil(ideal * per_one)
+    found, _ = smallest_decision(expected, reference, per_one, min(target, LONGEST_RUN / 10))
+    return reference / per_one, found / per_one
 
 
-def design(expected: float) -> tuple[float, float]:
+def design(expected: float, target: float = TARGET_RUN_LENGTH) -> tuple[float, float]:
     """Reference and decision value for a monthly count of this mean.
 
     The reference value is the best against a rise by a fifth or by 1.5 standard deviations,
     whichever is more (Lucas 1985: (raised - expected) / log(raised / expected)); the decision
-    value is the smallest of a coarse grid that alarms falsely once in 200 months or less. Means
-    are rounded up to two digits so that few designs are computed.
+    value is the smallest that the sum can take whose run length in control is `target` months or
+    more. Means are rounded up to steps of a tenth so that few designs are computed.
     """
-    digits = 1 - int(np.floor(np.log10(expected)))
-    scale = 10.0**digits
-    return _designed(ceil(round(expected * scale, 6)) / scale)
+    steps = ceil(round(log10(expected) * _PER_DECADE, 6))
+    return _designed(10.0 ** (steps / _PER_DECADE), target)

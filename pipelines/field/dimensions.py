@@ -108,11 +108,10 @@ def split_days(spans: pl.DataFrame, units: pl.DataFrame, dims: Sequence[str]) ->
         "unit", "from_on", "until_on", "entry", "exit", *(n for n in stand if n in OF_SPAN)
     )
     if "age" in of_day:
-        found = _by_band(found)
+        found = split_bands(found)
     if any(name in OF_CALENDAR for name in of_day):
-        found = _by_month(found, of_day)
-    else:
-        found = found.with_columns(days=pl.col("exit") - pl.col("entry"))
+        found = split_months(found, "1mo" if {"season", "month_of_year"} & set(of_day) else "1y")
+    found = found.with_columns(days=pl.col("exit") - pl.col("entry"))
     found = found.group_by("unit", *stand).agg(pl.col("days").sum())
     if "need" in of_day:
         found = found.with_columns(need=need_of(pl.col("needs"))).explode("need")
@@ -122,7 +121,8 @@ def split_days(spans: pl.DataFrame, units: pl.DataFrame, dims: Sequence[str]) ->
     return found.select("unit", *dims, "days")
 
 
-def _by_band(spans: pl.DataFrame) -> pl.DataFrame:
+def split_bands(spans: pl.DataFrame) -> pl.DataFrame:
+    """Spans split at each band of age, with `age`, the band's words."""
     bands = pl.DataFrame(
         {"age": BANDS, "start": BAND_STARTS, "end": [*BAND_STARTS[1:], _NO_END]},
         schema_overrides={"start": pl.Int64, "end": pl.Int64},
@@ -135,33 +135,46 @@ def _by_band(spans: pl.DataFrame) -> pl.DataFrame:
             until_on=pl.col("until_on") - pl.duration(days=pl.col("exit") - last),
             entry=first,
             exit=last,
+            **(
+                {"last": pl.col("last") & (last == pl.col("exit"))}
+                if "last" in spans.columns
+                else {}
+            ),
         )
         .filter(pl.col("entry") < pl.col("exit"))
         .drop("start", "end")
     )
 
 
-def _by_month(spans: pl.DataFrame, dims: Sequence[str]) -> pl.DataFrame:
-    """Split at the first day of each month, or of each year where no month is asked for."""
-    step = "1mo" if {"season", "month_of_year"} & set(dims) else "1y"
-    last = pl.col("until_on") - pl.duration(days=1)
-    cut = (
-        spans.drop("entry", "exit")
-        .with_columns(
-            begun=pl.date_ranges(
-                pl.col("from_on").dt.truncate(step), last.dt.truncate(step), interval=step
-            )
-        )
-        .explode("begun")
-    )
+def split_months(spans: pl.DataFrame, step: str = "1mo") -> pl.DataFrame:
+    """Spans split at the first day of each month, with season, month_of_year and year.
+
+    `step` `1y` splits at the years alone, and tells only the year.
+    """
     day = pl.col("begun")
     words = {
         "season": season_of(day),
         "month_of_year": day.dt.strftime("%m"),
         "year": day.dt.strftime("%Y"),
     }
-    ends = pl.min_horizontal("until_on", day.dt.offset_by(step))
-    return cut.with_columns(
-        days=(ends - pl.max_horizontal("from_on", "begun")).dt.total_days(),
-        **{name: words[name] for name in dims if name in words},
+    final = pl.col("until_on") - pl.duration(days=1)
+    begun = pl.date_ranges(
+        pl.col("from_on").dt.truncate(step), final.dt.truncate(step), interval=step
+    )
+    first = pl.max_horizontal("from_on", "begun")
+    until = pl.min_horizontal("until_on", day.dt.offset_by(step))
+    start = (first - pl.col("from_on")).dt.total_days()
+    gone = (pl.col("until_on") - until).dt.total_days()
+    return (
+        spans.with_columns(begun=begun)
+        .explode("begun")
+        .with_columns(
+            from_on=first,
+            until_on=until,
+            entry=pl.col("entry") + start,
+            exit=pl.col("exit") - gone,
+            **({"last": pl.col("last") & (gone == 0)} if "last" in spans.columns else {}),
+            **{name: word for name, word in words.items() if step == "1mo" or name == "year"},
+        )
+        .drop("begun")
     )

@@ -1,191 +1,244 @@
 """Figure 7: which failures become more frequent.
 
-Belongs here: monthly counts beside what the trailing year leads to expect, and their CUSUM. Does
-not belong here: the chart's arithmetic (`cusum`).
+Belongs here: monthly counts of every family and cause class beside what its own past leads to
+expect, and their CUSUM. Does not belong here: the chart's arithmetic (`cusum`), runs of alarms
+(`alarms`).
 """
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from typing import NamedTuple
 
 import numpy as np
 import polars as pl
 
 from pipelines.field import cusum
-from pipelines.field.context import FLEET, FieldContext
-from pipelines.field.exposure import months_between, unit_days
-from pipelines.field.rates import grid
+from pipelines.field.context import FieldContext
 from pipelines.field.slices import (
+    ALL,
     FEWEST_FAILURES,
     FEWEST_UNITS,
+    LABELS,
     NO_EXPOSURE,
-    NO_FAILURES,
-    Slice,
-    labelled,
 )
+from pipelines.field.watched_pairs import Fleet, completeness, silent_families, watched_pairs
 
+BY = "family,cause_class"
 COLUMNS = (
     "month",
     "failures",
     "expected",
+    "completeness",
     "cusum",
     "reference_value",
     "decision_value",
     "average_run_length",
+    "false_alarms_a_year",
     "alarm",
 )
-_CHARTED = tuple(name for name in COLUMNS if name != "average_run_length")
-TRAILING_MONTHS = 12
-_NONE_COMPLETE = f"{NO_FAILURES} in a complete month"
-_TOO_NEW = "cannot be estimated, because there is no full trailing year before a complete month yet"
-_HALF = "no failure in the trailing year: half a one is assumed there"
+# The months that a rate rests on: they end so many months before the one that is charted.
+WINDOW_MONTHS, FEWEST_MONTHS, GAP_MONTHS = 24, 12, 3
+LEAST_COMPLETE = 0.5
+_TOO_NEW = "cannot be estimated, because 12 months that end 3 months before are not watched yet"
+_TOO_FRESH = "not charted, because fewer than half of its failures have a cause by now"
+_HALF = "no failure in those months: half a one is assumed there"
+_KINDS = {
+    **dict.fromkeys(("family", "cause_class", "note"), pl.String()),
+    "month": pl.Date(),
+    "failures": pl.Int64(),
+    **dict.fromkeys(COLUMNS[2:9], pl.Float64()),
+    "alarm": pl.Boolean(),
+    "thin": pl.Boolean(),
+    "rise": pl.Int64(),
+}
 
 
-def warnings(context: FieldContext, dims: Slice) -> pl.DataFrame:
-    """Monthly Poisson CUSUM of every group with a failure, for complete calendar months.
+class Path(NamedTuple):
+    """The charts of all pairs (pairs x months); NaN where a month is not charted.
 
-    `expected` is the failure rate of the twelve months before times the month's unit-days; the
-    first year, which has none, is left out. A month alarms where its failures exceed the reference
-    value, so that the sum rises, and bring it to the decision value or beyond: that value falls
-    with the exposure, and a sum that has only been overtaken by it is no news. At a steady
-    expectation a sum first reaches the decision value by rising, so that the run length, which is
-    that of a month like this one going on for ever at the expected rate, is the same. The chart
-    does not restart after an alarm. A group that cannot be charted has its latest month alone,
-    with the reason.
+    rise: how many months ago, at each, the sum last stood at 0. lengths: run lengths in control.
     """
-    months = _months(context)
-    groups = [FLEET, *(name for name in dims if name != "cause_class")]
-    at_risk = context.units.filter(pl.col("watched_days") > 0)
-    spans = at_risk.select(*groups, begins="watched_from", ends="watched_until")
-    exposure = unit_days(spans, groups, months)
-    sizes = {row[:-1]: row[-1] for row in at_risk.group_by(groups).len().iter_rows()}
-    counts = _counts(context, [FLEET, *dims], months)
-    failing = set(context.failures.select(FLEET, *dims).unique().iter_rows())
-    rows = []
-    for key in grid(context, dims).select(FLEET, *dims).unique().sort(FLEET, *dims).iter_rows():
-        labels = dict(zip((FLEET, *dims), key, strict=True))
-        group = tuple(labels[name] for name in groups)
-        observed = counts.get(key)
-        if group not in sizes:
-            rows.append(labels | _uncharted(months, 0, NO_EXPOSURE))
-        elif observed is None:
-            why = _NONE_COMPLETE if key in failing else NO_FAILURES
-            rows.append(labels | _uncharted(months, 0, why))
-        elif len(observed) <= TRAILING_MONTHS:
-            rows.append(labels | _uncharted(months, int(observed[-1]), _TOO_NEW))
-        else:
-            too_few = sizes[group] < FEWEST_UNITS
-            charted = chart_months(observed, exposure[group], months, too_few)
-            rows += [labels | row for row in charted]
-    return labelled(_with_run_lengths(_frame(rows, dims)), dims, COLUMNS)
+
+    expected: np.ndarray
+    sums: np.ndarray
+    reference: np.ndarray
+    decision: np.ndarray
+    alarm: np.ndarray
+    window: np.ndarray
+    enough: np.ndarray
+    rise: np.ndarray
+    lengths: np.ndarray
 
 
-def _uncharted(months: list[date], failures: int, why: str) -> dict[str, object]:
-    last = {"month": months[-2], "failures": failures, "alarm": False, "thin": True, "note": why}
-    return dict.fromkeys(_CHARTED) | last
+def warnings(context: FieldContext) -> pl.DataFrame:
+    """Monthly Poisson CUSUM of every family and cause class, for complete calendar months.
 
-
-def _months(context: FieldContext) -> list[date]:
-    """First days of the complete months of the exposure, and the one that closes the last.
-
-    Where none is complete, those of the month of the as-of date and the next one.
+    Class `unknown` is not watched. `expected` is the sum over age bands of the month's unit-years
+    times the pair's rate in the band over the 24 months (12 at least) that end 3 months before,
+    months in alarm left out, times `completeness`: the share of failures of so many days ago that
+    have a cause by now. The decision value is the smallest whose in-control run length is at least
+    12 times the number of pairs. An alarm begins where the sum rises to it or beyond, and lasts
+    while it stays there; a sum that a falling decision value has overtaken is no news. Expected
+    values that rest on few failures are themselves uncertain, and alarm more often than that:
+    `thin` marks them.
     """
-    first: date = context.units.select(pl.col("watched_from").min()).item() or context.as_of
-    months = months_between(first, context.as_of + timedelta(days=1))
-    if len(months) > 1:
-        return months
-    return months_between(context.as_of, context.as_of.replace(day=1) + timedelta(days=31))
-
-
-def _counts(
-    context: FieldContext, keys: list[str], months: list[date]
-) -> dict[tuple[object, ...], np.ndarray]:
-    month = pl.col("failed_on").dt.truncate("1mo")
-    counted = (
-        context.failures.group_by(*keys, month.alias("month"))
-        .agg(failures=pl.len())
-        .filter(pl.col("month") < months[-1])
+    charted = charted_months(context)
+    words = {"by": pl.lit(BY), **{name: pl.lit(ALL) for name in LABELS[1:]}}
+    words |= {name: pl.col(name) for name in ("family", "cause_class")}
+    return charted.select(
+        *(word.alias(name) for name, word in words.items()), *COLUMNS, "thin", "note"
     )
-    place = {day: i for i, day in enumerate(months[:-1])}
-    counts: dict[tuple[object, ...], np.ndarray] = {}
-    for *key, day, failures in counted.select(*keys, "month", "failures").iter_rows():
-        counts.setdefault(tuple(key), np.zeros(len(place)))[place[day]] = failures
-    return counts
 
 
-def chart_months(
-    observed: np.ndarray, days: np.ndarray, months: list[date], too_few: bool
-) -> list[dict[str, object]]:
-    """The months of one group after their first year, run lengths still to come."""
-    trailing = _trailing(observed), _trailing(days)
-    usable = (trailing[1] > 0) & (days[TRAILING_MONTHS:] > 0)
-    none_yet = usable & (trailing[0] == 0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        expected = np.maximum(trailing[0], 0.5) / trailing[1] * days[TRAILING_MONTHS:]
-    expected = np.where(usable, expected, 0.0)
-    designs = [cusum.design(x) if x > 0 else (0.0, np.inf) for x in expected]
-    reference = np.array([k for k, _ in designs])
-    counts = observed[TRAILING_MONTHS:]
-    # A month that nothing can be expected of leaves the sum as it is.
-    sums = cusum.path(np.where(usable, counts, 0.0)[None, :], reference[None, :])[0]
+def charted_months(context: FieldContext) -> pl.DataFrame:
+    """The months of all pairs, made once; `rise` tells how many months ago the sum left 0."""
+    return context.once("warnings", lambda: _charted(context))
+
+
+def _charted(context: FieldContext) -> pl.DataFrame:
+    fleet = watched_pairs(context)
+    complete = completeness(context, fleet.months)
+    target = 12 * max(len(fleet.pairs), 1)
+    path = chart(fleet.days, fleet.failures, complete, target)
+    lengths = path.lengths
+    with np.errstate(divide="ignore"):
+        yearly = 12 * np.nansum(np.where(np.isfinite(path.expected), 1 / lengths, np.nan), axis=0)
     rows = []
-    for i, (k, h) in enumerate(designs):
-        known = bool(usable[i])
-        rows.append(
-            {
-                "month": months[TRAILING_MONTHS + i],
-                "failures": int(counts[i]),
-                "expected": float(expected[i]) if known else None,
-                "cusum": float(sums[i]) if known else None,
-                "reference_value": k if known else None,
-                "decision_value": h if known else None,
-                "alarm": bool(known and counts[i] > k and sums[i] >= h),
-                "thin": bool(too_few or trailing[0][i] + counts[i] < FEWEST_FAILURES),
-                "note": _why(known, bool(none_yet[i]), float(days[TRAILING_MONTHS + i])),
-            }
-        )
-    return rows
+    for place, (family, cause_class) in enumerate(fleet.pairs):
+        labels = {"family": family, "cause_class": cause_class}
+        own = [
+            labels | _row(fleet, path, complete, lengths, yearly, place, month)
+            for month in range(len(fleet.months) - 1)
+            if path.enough[place, month]
+        ]
+        rows += own or [labels | _uncharted(fleet, place)]
+    rows += [
+        labels
+        | {"month": fleet.months[-2], "failures": 0, "alarm": False, "thin": True, "note": why}
+        for labels, why in silent_families(context, fleet)
+    ]
+    return pl.DataFrame(rows, schema=_KINDS).sort("family", "cause_class", "month")
 
 
-def _why(known: bool, none_yet: bool, days: float) -> str | None:
-    """What a month of a chart has to say, if anything."""
-    if known:
-        return _HALF if none_yet else None
-    return f"{NO_EXPOSURE} in the trailing year" if days > 0 else NO_EXPOSURE
-
-
-def _with_run_lengths(charted: pl.DataFrame) -> pl.DataFrame:
-    """Months with the run length of each: those of one design are solved together."""
-    expected, reference, decision = (
-        charted[name].to_numpy() for name in ("expected", "reference_value", "decision_value")
-    )
-    lengths = np.full(charted.height, np.nan)
-    known = np.flatnonzero(np.isfinite(expected))
-    designs, which = np.unique(
-        np.column_stack([reference[known], decision[known]]), axis=0, return_inverse=True
-    )
-    for place, (k, h) in enumerate(designs):
-        own = known[which == place]
-        lengths[own] = cusum.average_run_lengths(expected[own], float(k), float(h))
-    return charted.with_columns(average_run_length=pl.Series(lengths, nan_to_null=True))
-
-
-def _trailing(values: np.ndarray) -> np.ndarray:
-    sums = np.concatenate([[0.0], np.cumsum(values)])
-    trailing: np.ndarray = (sums[TRAILING_MONTHS:] - sums[:-TRAILING_MONTHS])[:-1]
-    return trailing
-
-
-def _frame(rows: list[dict[str, object]], dims: Slice) -> pl.DataFrame:
-    schema = dict.fromkeys(dims, pl.String) | {
-        "month": pl.Date,
-        "failures": pl.Int64,
-        "expected": pl.Float64,
-        "cusum": pl.Float64,
-        "reference_value": pl.Float64,
-        "decision_value": pl.Float64,
-        "alarm": pl.Boolean,
-        "thin": pl.Boolean,
-        "note": pl.String,
+def _row(
+    fleet: Fleet,
+    path: Path,
+    complete: np.ndarray,
+    lengths: np.ndarray,
+    yearly: np.ndarray,
+    place: int,
+    month: int,
+) -> dict[str, object]:
+    known = bool(np.isfinite(path.expected[place, month]))
+    count = int(fleet.failures[place, :, month].sum())
+    at = (place, month)
+    few = path.window[at] + count < FEWEST_FAILURES or fleet.units[place] < FEWEST_UNITS
+    figures = {
+        "expected": path.expected[at],
+        "cusum": path.sums[at],
+        "reference_value": path.reference[at],
+        "decision_value": path.decision[at],
+        "average_run_length": lengths[at],
+        "false_alarms_a_year": yearly[month],
     }
-    return pl.DataFrame(rows, schema=schema)
+    note = _HALF if known and path.window[at] == 0 else None
+    if not known:
+        note = _TOO_FRESH if complete[month] < LEAST_COMPLETE else NO_EXPOSURE
+    return {
+        "month": fleet.months[month],
+        "failures": count,
+        "completeness": float(complete[month]),
+        **{name: float(value) if known else None for name, value in figures.items()},
+        "alarm": bool(path.alarm[at]),
+        "rise": int(path.rise[at]),
+        "thin": bool(few),
+        "note": note,
+    }
+
+
+def _uncharted(fleet: Fleet, place: int) -> dict[str, object]:
+    count = int(fleet.failures[place, :, -1].sum()) if len(fleet.months) > 1 else 0
+    last = fleet.months[-2] if len(fleet.months) > 1 else fleet.months[-1]
+    return {"month": last, "failures": count, "alarm": False, "thin": True, "note": _TOO_NEW}
+
+
+def chart(days: np.ndarray, failures: np.ndarray, complete: np.ndarray, target: float) -> Path:
+    """The charts of all pairs, month by month.
+
+    Args:
+        days, failures: pairs x bands x months.
+        complete: by month.
+        target: the least in-control run length of each pair, in months.
+    """
+    pairs, _, months = days.shape
+    nothing = np.full((pairs, months), np.nan)
+    zero = np.zeros((pairs, months))
+    path = Path(
+        expected=nothing.copy(),
+        sums=nothing.copy(),
+        reference=nothing.copy(),
+        decision=nothing.copy(),
+        alarm=zero.copy(),
+        window=zero.copy(),
+        enough=zero.copy(),
+        rise=zero.copy(),
+        lengths=nothing.copy(),
+    )
+    counts = failures.sum(axis=1)
+    watched = days.sum(axis=1) > 0
+    running, since, alarmed = np.zeros(pairs), np.zeros(pairs, int), np.zeros((pairs, months), bool)
+    for month in range(months):
+        first, last = max(0, month - GAP_MONTHS - WINDOW_MONTHS), month - GAP_MONTHS
+        if last <= 0:
+            continue
+        path.enough[:, month] = watched[:, first:last].sum(axis=1) >= FEWEST_MONTHS
+        mean, behind = _expected(days, failures, alarmed, (first, last), month)
+        mean *= complete[month]
+        path.window[:, month] = behind
+        usable = (path.enough[:, month] > 0) & (mean > 0) & (complete[month] >= LEAST_COMPLETE)
+        k, h, path.lengths[:, month] = _designs(mean, usable, target)
+        raised = np.maximum(0, running + counts[:, month] - np.where(usable, k, 0))
+        running = np.where(usable, raised, running)
+        since = np.where(usable, np.where(running > 0, since + 1, 0), since)
+        before = alarmed[:, month - 1] if month else np.zeros(pairs, bool)
+        alarmed[:, month] = usable & (running >= h) & ((counts[:, month] > k) | before)
+        path.expected[:, month] = np.where(usable, mean, np.nan)
+        path.sums[:, month] = np.where(usable, running, np.nan)
+        path.reference[:, month], path.decision[:, month] = k, h
+        path.rise[:, month] = np.maximum(since - 1, 0)
+    return path._replace(alarm=alarmed, enough=path.enough > 0)
+
+
+def _designs(
+    mean: np.ndarray, usable: np.ndarray, target: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Reference value, decision value and run length of each pair; NaN where it is not charted."""
+    found = np.full((len(mean), 3), np.nan)
+    for place in np.flatnonzero(usable):
+        k, h = cusum.design(float(mean[place]), target)
+        found[place] = k, h, cusum.average_run_length(float(mean[place]), k, h)
+    return found[:, 0], found[:, 1], found[:, 2]
+
+
+def _expected(
+    days: np.ndarray,
+    failures: np.ndarray,
+    alarmed: np.ndarray,
+    window: tuple[int, int],
+    month: int,
+) -> tuple[np.ndarray, np.ndarray]:
+    """What a month's days lead to expect by the rates of the window, and the failures behind it.
+
+    Months in alarm count neither in failures nor in days. A band that nobody was in takes the rate
+    of all bands; where there was no failure at all, half a one is assumed.
+    """
+    first, last = window
+    quiet = ~alarmed[:, None, first:last]
+    under = (days[:, :, first:last] * quiet).sum(axis=2)
+    happened = (failures[:, :, first:last] * quiet).sum(axis=2)
+    whole, behind = under.sum(axis=1), happened.sum(axis=1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        pooled = np.where(whole > 0, np.maximum(behind, 0.5) / whole, 0.0)[:, None]
+        own = np.where(under > 0, happened / under, pooled)
+    rate = np.where(behind[:, None] > 0, own, pooled)
+    return (rate * days[:, :, month]).sum(axis=1), behind

@@ -12,9 +12,12 @@ import polars as pl
 
 from pipelines.errors import UsageError
 from pipelines.field.agencies import agency_figures
+from pipelines.field.alarms import alarms
+from pipelines.field.cohort_ratios import cohort_ratios
 from pipelines.field.cohorts import cohorts
 from pipelines.field.context import FieldContext
 from pipelines.field.costs import RECORDED, costs, costs_by
+from pipelines.field.dose_bins import dose_bins
 from pipelines.field.early_warning import warnings
 from pipelines.field.failures import field_failures
 from pipelines.field.first_causes import first_causes
@@ -26,17 +29,19 @@ from pipelines.field.rates import rates
 from pipelines.field.regions import regions
 from pipelines.field.repeats import repeat_failures
 from pipelines.field.reporting_lag import reporting_lags
+from pipelines.field.screen import screen
 from pipelines.field.sensitivity import clock_starts, sensitivity
 from pipelines.field.slice_rates import slice_rates
 from pipelines.field.slices import ALWAYS, DIMENSIONS, Slice
+from pipelines.field.standard_curves import standard_curves
 from pipelines.field.treatment import treatment_effect, treatment_ratios
+from pipelines.field.watch_length import watch_length
 
 _SLICED: dict[str, Callable[[FieldContext, Slice], pl.DataFrame]] = {
     "rates": rates,
     "regions": regions,
     "cohorts": cohorts,
     "treatment_effect": treatment_effect,
-    "warnings": warnings,
     "forecast": forecast,
     "costs": costs,
 }
@@ -52,6 +57,13 @@ _BY_AGE: dict[str, Callable[[Grouped], pl.DataFrame]] = {
 BY_AGE = tuple(_BY_AGE)
 _BY_STATE = ("treatment_ratios",)  # whose stretches are those of one state whatever the slice
 _WHOLE: dict[str, Callable[[FieldContext], pl.DataFrame]] = {
+    "warnings": warnings,
+    "alarms": alarms,
+    "standard_curves": standard_curves,
+    "watch_length": watch_length,
+    "cohort_ratios": cohort_ratios,
+    "dose_bins": dose_bins,
+    "screen": screen,
     "slice_rates": slice_rates,
     "field_failures": field_failures,
     "agency_figures": agency_figures,
@@ -62,7 +74,7 @@ _WHOLE: dict[str, Callable[[FieldContext], pl.DataFrame]] = {
 # What a figure cannot be sliced by, because it goes by the state of the treatment itself, or
 # because a unit has no one state over the time that it is about.
 _NOT_BY = dict.fromkeys(
-    ("regions", "cohorts", "treatment_effect", "treatment_ratios", "warnings", "forecast"),
+    ("regions", "cohorts", "treatment_effect", "treatment_ratios", "forecast"),
     ("treatment",),
 )
 

@@ -18,26 +18,22 @@ import numpy as np
 import polars as pl
 
 from pipelines.field.context import FLEET, FieldContext
-from pipelines.field.cox import Failures, RiskSets, Stretches, fit_states
+from pipelines.field.cox import RiskSets, Stretches
 from pipelines.field.groups import Grouped, of_event
 from pipelines.field.poisson import (
     DAYS_PER_YEAR,
     UNKNOWN_RATIO,
-    Z_95,
     Ratio,
     mantel_haenszel,
     rate_ratio,
 )
 from pipelines.field.rates import exposure_of, rated
 from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS, Slice, labelled
+from pipelines.field.treatment_hazards import COMPARISONS, STATES, FirstHazards, hazards_of
 from schemas import codes
 
 EFFECT = ("event", "state", "failures", "unit_years", "rate_per_100", "low", "high")
 RATIOS = ("event", "comparison", "method", "ratio", "low", "high")
-# The second is the reference.
-COMPARISONS = (("treated", "untreated"), ("lapsed", "untreated"), ("treated", "lapsed"))
-# Cox's reference state: the one that two of three comparisons refer to.
-_STATES = ("untreated", "treated", "lapsed")
 
 
 def treatment_effect(context: FieldContext, dims: Slice) -> pl.DataFrame:
@@ -60,15 +56,17 @@ def treatment_effect(context: FieldContext, dims: Slice) -> pl.DataFrame:
 def treatment_ratios(slices: Grouped) -> pl.DataFrame:
     """Ratios between states, for one slice, by state, that is not by treatment itself.
 
-    crude: all together, exact limits. mantel_haenszel: over water profiles. cox: hazard on unit
-    age, stratified by water profile, all failures counting, limits clustered by unit.
+    crude: all together, exact limits. mantel_haenszel: over what the test behind the profile needs
+    x family. cox: hazard on unit age, stratified by the same, all failures counting, limits
+    clustered by unit. cox_first: the same on each unit's first failure alone, which no treatment
+    that came after a failure can confound.
     """
     dims, context = slices.dims, slices.context
     classes: list[str | None] = [*context.classes] if "cause_class" in dims else [None]
-    strata = max(1, slices.at_risk.stretches["profile"].n_unique())
+    first_of = FirstHazards(slices.at_risk)
     rows = []
     for group, own, failed in _by_group(slices):
-        side = _Side.of(own, strata)
+        side = _Side.of(own)
         kinds_of = {"any": np.ones(len(failed["age"]), bool), "water": failed["water_related"]}
         for name in classes:
             of_class = True if name is None else failed["cause_class"] == name
@@ -76,7 +74,8 @@ def treatment_ratios(slices: Grouped) -> pl.DataFrame:
                 chosen = kinds_of[event] & of_class
                 happened = {key: column[chosen] for key, column in failed.items()}
                 labels = {"group": group, "event": event, "cause_class": name}
-                rows += [labels | row for row in _ratios(side, happened)]
+                firsts = first_of.hazards(own, event, name)
+                rows += [labels | row for row in _ratios(side, happened, firsts)]
     words = ("event", "cause_class", "comparison", "method", "note")
     kinds: dict[str, pl.DataType] = dict.fromkeys(words, pl.String())
     kinds |= dict.fromkeys(("ratio", "low", "high"), pl.Float64())
@@ -93,26 +92,40 @@ def _by_group(
 ) -> Iterator[tuple[int, dict[str, np.ndarray], dict[str, np.ndarray]]]:
     """Each group's stretches of the three states and the failures in them, as arrays.
 
-    Both with stratum, state and unit, which counts up from 0; empty where nobody was watched.
+    Both with stratum and unit, which count up from 0, state, and number, the unit's in the context;
+    empty where nobody was watched.
     """
     at_risk, episodes = slices.at_risk, slices.episodes
-    number = {name: place for place, name in enumerate(_STATES)}
+    number = {name: place for place, name in enumerate(STATES)}
     numbered = at_risk.stretches.select(
         state=pl.col("treatment").replace_strict(number, default=-1, return_dtype=pl.Int64),
-        stratum=pl.col("profile").rank("dense").cast(pl.Int64) - 1,
         days="days",
     )
     of_stretch = {name: numbered[name].to_numpy() for name in numbered.columns}
     of_stretch |= episodes._asdict()
+    of_stretch["number"] = of_stretch["unit"]
+    of_stretch["stratum"] = _strata(slices)[of_stretch["unit"]]
     at = at_risk.failures["episode"].to_numpy()
     of_failure = {name: of_stretch[name][at] for name in ("group", "state", "stratum", "unit")}
     wanted = ("age", "water_related", "cause_class")
     of_failure |= {name: at_risk.failures[name].to_numpy() for name in wanted}
     parts = (_parted(columns, len(slices.groups)) for columns in (of_stretch, of_failure))
     for group, (own, failed) in enumerate(zip(*parts, strict=True)):
-        units, own["unit"] = np.unique(own["unit"], return_inverse=True)
-        failed["unit"] = np.searchsorted(units, failed["unit"])
+        for name in ("unit", "stratum"):
+            seen, own[name] = np.unique(own[name], return_inverse=True)
+            failed[name] = np.searchsorted(seen, failed[name])
         yield group, own, failed
+
+
+def _strata(slices: Grouped) -> np.ndarray:
+    """By number of the unit: what the test behind its profile needs x family, as a number."""
+    at_risk = slices.at_risk
+    numbers = np.zeros(at_risk.units, np.int64)
+    units = slices.context.units.select(
+        "unit", stratum=pl.struct("profile_needs", "family").rank("dense")
+    )
+    numbers[units["unit"].to_numpy()] = units["stratum"].to_numpy()
+    return numbers
 
 
 def _parted(columns: dict[str, np.ndarray], groups: int) -> Iterator[dict[str, np.ndarray]]:
@@ -133,12 +146,13 @@ class _Side(NamedTuple):
     sets: RiskSets
 
     @classmethod
-    def of(cls, own: dict[str, np.ndarray], strata: int) -> _Side:
-        years = _table(own, (strata, len(_STATES)), own["days"] / DAYS_PER_YEAR)
-        seen = np.zeros((int(own["unit"].max(initial=0)) + 1, len(_STATES)), dtype=bool)
+    def of(cls, own: dict[str, np.ndarray]) -> _Side:
+        strata = int(own["stratum"].max(initial=0)) + 1
+        years = _table(own, (strata, len(STATES)), own["days"] / DAYS_PER_YEAR)
+        seen = np.zeros((int(own["unit"].max(initial=0)) + 1, len(STATES)), dtype=bool)
         seen[own["unit"], own["state"]] = True
         stretches = Stretches(*(own[name] for name in Stretches._fields))
-        return cls(years, seen.sum(axis=0), RiskSets.of(stretches, strata, len(_STATES)))
+        return cls(years, seen.sum(axis=0), RiskSets.of(stretches, strata, len(STATES)))
 
 
 def _table(
@@ -148,13 +162,15 @@ def _table(
     return np.bincount(cell, weight, minlength=shape[0] * shape[1]).reshape(shape)
 
 
-def _ratios(side: _Side, failed: dict[str, np.ndarray]) -> list[dict[str, object]]:
+def _ratios(
+    side: _Side, failed: dict[str, np.ndarray], firsts: dict[tuple[str, str], Ratio]
+) -> list[dict[str, object]]:
     years = side.years
     happened = _table(failed, years.shape)
-    hazards = _hazards(side.sets, failed)
+    hazards = hazards_of(side.sets, failed)
     rows: list[dict[str, object]] = []
     for pair in COMPARISONS:
-        a, b = (_STATES.index(name) for name in pair)
+        a, b = (STATES.index(name) for name in pair)
         sides = [(int(happened[:, s].sum()), float(years[:, s].sum())) for s in (a, b)]
         is_thin = any(
             count < FEWEST_FAILURES or side.units[s] < FEWEST_UNITS
@@ -167,6 +183,7 @@ def _ratios(side: _Side, failed: dict[str, np.ndarray]) -> list[dict[str, object
                 happened[:, a], years[:, a], happened[:, b], years[:, b]
             ),
             "cox": hazards.get(pair, UNKNOWN_RATIO),
+            "cox_first": firsts.get(pair, UNKNOWN_RATIO),
         }
         for method, estimate in estimates.items():
             ratio, low, high = (_finite(x) for x in estimate)
@@ -203,24 +220,5 @@ def _why(
         if failures == 0:
             return f"cannot be estimated, because there was no failure while {name}"
     if shared == 0:
-        return "cannot be estimated, because no water profile has both"
+        return "cannot be estimated, because no set of needs has both"
     return "cannot be estimated, because failures and units at risk of both hardly meet"
-
-
-def _hazards(sets: RiskSets, failed: dict[str, np.ndarray]) -> dict[tuple[str, str], Ratio]:
-    """Cox ratios of the comparisons; only states with a failure take part."""
-    fit = fit_states(sets, Failures(*(failed[name] for name in Failures._fields)))
-    if fit is None:
-        return {}
-    states = [_STATES[state] for state in fit.states]
-    ratios = {}
-    for state, reference in COMPARISONS:
-        if state in states and reference in states:
-            contrast = np.zeros(len(states))
-            contrast[states.index(state)] += 1
-            contrast[states.index(reference)] -= 1
-            log_ratio = contrast @ fit.log_ratios
-            width = Z_95 * np.sqrt(contrast @ fit.covariance @ contrast)
-            limits = (float(np.exp(log_ratio + shift)) for shift in (0, -width, width))
-            ratios[state, reference] = Ratio(*limits)
-    return ratios

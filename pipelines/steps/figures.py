@@ -85,6 +85,12 @@ def grounds_of(con: duckdb.DuckDBPyConnection, as_of: dt.date) -> Grounds:
                 "select distinct family from reference_models where needs_treatment order by family"
             ).fetchall()
         ),
+        systems=tuple(
+            (product, tuple(removes or ()))
+            for product, removes in con.execute(
+                "select product, removes from reference_treatments where kind = 'system' order by 1"
+            ).fetchall()
+        ),
         samples=with_chloramine(
             read_frame(con, "water_tests", columns=["sample", *_values_of_samples()])
         ),
@@ -187,6 +193,7 @@ STEP = Step(
         "water_tests",
         "reference_causes",
         "reference_models",
+        "reference_treatments",
         "terms_values",
         "terms_water_limits",
         *EXPOSURE,

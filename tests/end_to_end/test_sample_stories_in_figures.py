@@ -60,11 +60,14 @@ def test_one_quarter_of_one_family_fails_early_and_is_warned_of(figure) -> None:
     usual = (others["mean_per_100"] * others["units"]).sum() / others["units"].sum()
     assert ours["mean_low"] > story["ratio_to_other_cohorts_above"] * usual
     assert not ours["immature"]
-    alarms = figure("warnings", by="family,cause_class", alarm=True, **words)["month"]
-    first = dt.date.fromisoformat(f"{story['alarm_from']}-01")
+    # Version 2 of the contract: an alarm lasts while the sum stands above its decision value.
+    alarm = figure("alarms", by="family,cause_class", **words).row(0, named=True)
     last = dt.date.fromisoformat(f"{story['alarm_until']}-01")
-    assert first <= alarms.min() <= last
-    assert alarms.is_between(first, last).all()
+    assert alarm["began"] < alarm["first_month"] <= last
+    assert alarm["low"] > 1
+    assert figure("screen", dimension="entry", value=story["cohort"], cause=story["cause"])[
+        "flagged"
+    ].all()
 
 
 def test_a_membrane_alone_does_not_count_as_treatment_of_chloramine(figure) -> None:

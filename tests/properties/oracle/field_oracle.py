@@ -474,13 +474,19 @@ def mean_cumulative(
     return sum(total[age] / at_risk[age] for age in ages), sqrt(squares)
 
 
+def stratum_of(life: Life) -> tuple[str, str]:
+    """What the test behind its profile needs, and its family."""
+    needs = "untested" if life.profile == "untested" else "+".join(sorted(life.needs))
+    return needs, life.family
+
+
 def mantel_haenszel(
     lives: list[Life], states: tuple[str, str], chosen: Callable[[Failure], bool]
 ) -> tuple[float, float, float] | None:
-    """The ratio of two states' rates over water profiles, with Greenland and Robins's limits."""
+    """The ratio of two states' rates over needs x family, with Greenland and Robins's limits."""
     above = below = spread = 0.0
-    for profile in sorted({life.profile for life in lives}):
-        own = [life for life in lives if life.profile == profile]
+    for stratum in sorted({stratum_of(life) for life in lives}):
+        own = [life for life in lives if stratum_of(life) == stratum]
         a, b = (rate_by_state(own, state, chosen) for state in states)
         t, u = a["unit_years"], b["unit_years"]
         if t + u == 0:
@@ -578,3 +584,77 @@ def failed_in(lives: list[Life], chosen: Callable[[Failure], bool], start: date,
 def quarter(day: date) -> str:
     """The quarter of a day, such as 2025-Q3."""
     return f"{day.year}-Q{(day.month + 2) // 3}"
+
+
+def band(age: int) -> str:
+    """The band of months in service that an age in days is in."""
+    for word, last in (("0-6", 182), ("6-12", 365), ("12-24", 730)):
+        if age <= last:
+            return word
+    return "24+"
+
+
+def season(day: date) -> str:
+    """Winter is December to February."""
+    return ("winter", "spring", "summer", "autumn")[day.month % 12 // 3]
+
+
+def by_day(life: Life, name: str) -> list[list[str]]:
+    """The values of a dimension on each day of a life: several for `need`, else one."""
+    told: list[list[str]] = []
+    for age, (day, water) in enumerate(zip(days_of(life), life.waters, strict=True)):
+        values = {
+            "need": water[1].split("+"),
+            "needs": [water[1]],
+            "severity": [water[2]],
+            "season": [season(day)],
+            "month_of_year": [f"{day.month:02d}"],
+            "year": [str(day.year)],
+            "age": [band(age)],
+        }
+        told.append(values[name])
+    return told
+
+
+def sliced(
+    lives: list[Life], name: str, value: str, chosen: Callable[[Failure], bool]
+) -> dict[str, float]:
+    """The rate on the days on which a dimension has a value."""
+    counts, days = [], []
+    for life in watched(lives):
+        told = by_day(life, name)
+        own = sum(value in values for values in told)
+        if own:
+            days.append(own)
+            counts.append(sum(chosen(f) and value in told[f.age] for f in life.failures))
+    return rate_of(counts, days)
+
+
+def expected_by_age(
+    lives: list[Life], chosen: Callable[[Failure], bool], months: list[date], month: date
+) -> float | None:
+    """What the rates of some months lead to expect of a month, by band of age."""
+    under, happened, now = (dict.fromkeys(BANDS, 0) for _ in range(3))
+    for life in watched(lives):
+        for age, day in enumerate(days_of(life)):
+            first = day.replace(day=1)
+            if first in months:
+                under[band(age)] += 1
+            if first == month:
+                now[band(age)] += 1
+        for failure in life.failures:
+            day = days_of(life)[failure.age]
+            if chosen(failure) and day.replace(day=1) in months:
+                happened[band(failure.age)] += 1
+    total = sum(under.values())
+    if not total:
+        return None
+    pooled = max(sum(happened.values()), 0.5) / total
+    none = not sum(happened.values())
+    rates = {
+        word: pooled if none or not under[word] else happened[word] / under[word] for word in BANDS
+    }
+    return sum(now[word] * rates[word] for word in BANDS)
+
+
+BANDS = ("0-6", "6-12", "12-24", "24+")

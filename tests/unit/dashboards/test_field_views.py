@@ -191,7 +191,7 @@ def test_treatment_says_that_association_is_no_proof(field) -> None:
     says = _views(section)["treatment-ratios"]["water/all"].says
     assert says == (
         "Treated vs untreated: 0.400 (0.300 to 0.600) times the rate of water-caused failures, "
-        "water profile allowed for."
+        "needs and family allowed for."
     )
 
 

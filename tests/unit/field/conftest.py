@@ -14,6 +14,7 @@ from pipelines.field.context import FieldContext, prepare
 
 AS_OF = dt.date(2025, 10, 31)
 PROFILES = ["within limits", "scale-forming", "chloride", "untested"]
+NEEDS: list[list[str]] = [[], ["scale"], ["chloride"], []]
 CLASSES = {"scale": True, "chlorine": True, "electrical": False, "unknown": False}
 
 
@@ -44,6 +45,7 @@ def made_up(units: int = 300, seed: int = 1, *, rate: float = 1.0) -> FieldConte
         }
     ).with_columns(
         unsound=pl.lit(None, pl.String),
+        needs=pl.Series([NEEDS[place] for place in profile], dtype=pl.List(pl.String)),
         retired_on=pl.lit(None, pl.Date),
         extended_on=pl.lit(None, pl.Date),
     )

@@ -83,6 +83,8 @@ def waters_of(frame: pl.DataFrame, random: np.random.Generator) -> pl.DataFrame:
     middle = pl.col("watched_from") + pl.duration(days=pl.col("watched_days") // 3)
     silica = pl.Series(random.integers(0, 3, frame.height), dtype=pl.Int8)
     told = {
+        "sample": pl.lit(None, pl.String),
+        "severity": pl.lit("normal"),
         "needs": pl.when(hard).then(pl.lit("scale")).otherwise(pl.lit("none")),
         "ratio_hardness_mg_l_caco3": pl.when(hard).then(4).otherwise(1).cast(pl.Int8),
     }

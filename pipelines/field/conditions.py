@@ -1,0 +1,130 @@
+"""Conditions on units, days and failures, as people write them.
+
+Belongs here: reading them. Does not belong here: which days and failures meet them (`selection`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import polars as pl
+
+from pipelines.errors import UsageError
+from pipelines.field.dimensions import ALL_DIMENSIONS, OF_FAILURE, OF_UNIT
+from pipelines.units.unit_dimensions import letters_of, numbers_of
+from pipelines.workspace.toml_file import suggest
+from schemas import codes
+
+DATES = ("shipped_on", "clock_start", "failed_on")
+WORDS_IN_ORDER = ("lot", "entry", "shipped", "year")
+RANGED = ("serial", *DATES, *WORDS_IN_ORDER, *codes.LIMITED_ANALYTES)
+KNOWN = tuple(dict.fromkeys((*ALL_DIMENSIONS, *RANGED)))
+
+
+@dataclass(frozen=True)
+class Condition:
+    """One condition: a name and the values of which one must hold, or a range with its ends."""
+
+    name: str
+    values: tuple[str, ...] = ()
+    low: str = ""
+    high: str = ""
+
+    @property
+    def is_range(self) -> bool:
+        """Whether it is a range."""
+        return not self.values
+
+    @property
+    def of_failure(self) -> bool:
+        """Whether it parts the failures only."""
+        return self.name in OF_FAILURE
+
+    @property
+    def of_unit(self) -> bool:
+        """Whether a unit meets it on all its days or on none."""
+        return self.name in (*OF_UNIT, "serial", "shipped_on", "clock_start")
+
+    def __str__(self) -> str:
+        told = "|".join(self.values) if self.values else f"{self.low}..{self.high}"
+        return f"{self.name}={told}"
+
+
+def read_conditions(texts: Sequence[str]) -> list[Condition]:
+    """Conditions as they are written: `NAME=VALUE`, `NAME=A|B` or `NAME=A..B`.
+
+    Raises:
+        UsageError: no such name, no value, or a range of what has none, or that ends before it
+            begins.
+    """
+    return [_read(text) for text in texts]
+
+
+def _read(text: str) -> Condition:
+    name, equals, told = (part.strip() for part in text.partition("="))
+    if not equals or not told:
+        raise UsageError(f'"{text}" is no condition; write NAME=VALUE, NAME=A|B or NAME=A..B.')
+    if name not in KNOWN:
+        raise UsageError(f'"{name}" is no dimension; {suggest(name, KNOWN)}')
+    if ".." not in told:
+        values = tuple(dict.fromkeys(value.strip() for value in told.split("|") if value.strip()))
+        if name in DATES:
+            return _range_of_days(name, values[0], values[0], text)
+        if name in codes.LIMITED_ANALYTES:
+            return _checked_range(Condition(name, (), values[0], values[0]), text)
+        if name == "serial":
+            values = tuple(value.upper() for value in values)
+        return Condition(name, values)
+    if name not in RANGED:
+        raise UsageError(
+            f'"{text}": {name} has no ranges; name its values, joined by |. '
+            f"Ranges go with {', '.join(RANGED[:8])} and the analytes."
+        )
+    low, _, high = (part.strip() for part in told.partition(".."))
+    if name in DATES:
+        return _range_of_days(name, low, high, text)
+    return _checked_range(Condition(name, (), low, high), text)
+
+
+def _range_of_days(name: str, low: str, high: str, text: str) -> Condition:
+    for end in (low, high):
+        if end:
+            try:
+                date.fromisoformat(end)
+            except ValueError:
+                raise UsageError(f'"{text}": "{end}" is no day; write it as 2026-05-31.') from None
+    return _checked_range(Condition(name, (), low, high), text)
+
+
+def _checked_range(condition: Condition, text: str) -> Condition:
+    low, high = condition.low, condition.high
+    if not low and not high:
+        raise UsageError(f'"{text}" has neither end; write at least one.')
+    if condition.name in codes.LIMITED_ANALYTES:
+        for end in (low, high):
+            if end and not _is_number(end):
+                raise UsageError(f'"{text}": "{end}" is no number.')
+        ends_first = bool(low and high) and float(high) < float(low)
+    elif condition.name in ("serial", "lot"):
+        ends_first = bool(low and high) and serial_key(high) < serial_key(low)
+    else:
+        ends_first = bool(low and high) and high < low
+    if ends_first:
+        raise UsageError(f'"{text}" ends before it begins; swap its ends.')
+    return condition
+
+
+def _is_number(text: str) -> bool:
+    try:
+        return float(text) == float(text)
+    except ValueError:
+        return False
+
+
+def serial_key(serial: str) -> tuple[str, str]:
+    """How a serial or a lot compares: its text without digits, then its numbers."""
+    frame = pl.DataFrame({"s": [serial.upper()]})
+    letters, numbers = frame.select(a=letters_of(pl.col("s")), b=numbers_of(pl.col("s"))).row(0)
+    return letters, numbers

@@ -1,0 +1,191 @@
+"""Figure 12: what stands out that nobody asked for.
+
+Belongs here: every value of several dimensions against all other days, for each class and cause of
+failures. Does not belong here: figures that somebody asks for.
+
+A value's ratio is Mantel and Haenszel's over family, needs and age band. Its p-value is that of the
+score test: U is the sum over failures of (1 where the failure has the value, else 0) less the share
+that the value has of the stratum's time; a unit's failures make one part of it, so that units that
+fail again and again do not count as many.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import polars as pl
+
+from pipelines.field.context import FieldContext
+from pipelines.field.dimensions import failure_values
+from pipelines.field.funnel import q_values
+from pipelines.field.poisson import DAYS_PER_YEAR, Z_95
+from pipelines.field.slice_rates import days_by
+from pipelines.field.slices import ALL, LABELS, thin
+from pipelines.units.watch_spans import NO_PRODUCT
+
+COLUMNS = (
+    "dimension",
+    "value",
+    "cause",
+    "failures",
+    "units",
+    "expected",
+    "ratio",
+    "low",
+    "high",
+    "p_value",
+    "q_value",
+    "flagged",
+)
+SCREENED = (
+    ("model",),
+    ("region",),
+    ("lot",),
+    ("entry",),
+    ("shipped",),
+    ("season", "cold_supply"),
+    ("product",),
+)
+STRATA = ("family", "needs", "age")
+FEWEST_FAILURES, FEWEST_UNITS = 10, 5
+FALSE_DISCOVERY_RATE = 0.05
+_ROWS = pl.Schema(
+    {
+        "dimension": pl.String,
+        "value": pl.String,
+        "cause_class": pl.String,
+        "cause": pl.String,
+        "failures": pl.Int64,
+        "units": pl.Int64,
+        "expected": pl.Float64,
+        "ratio": pl.Float64,
+        "low": pl.Float64,
+        "high": pl.Float64,
+        "p_value": pl.Float64,
+    }
+)
+
+
+def screen(context: FieldContext) -> pl.DataFrame:
+    """Every value with 10 failures or more in 5 units, ranked by the lower limit of its ratio."""
+    found = pl.concat([_ROWS.to_frame(), *_rows(context)])
+    q = q_values(found["p_value"].to_numpy()) if found.height else np.zeros(0)
+    told = found.with_columns(q_value=pl.Series(q, dtype=pl.Float64)).with_columns(
+        flagged=((pl.col("q_value") <= FALSE_DISCOVERY_RATE) & (pl.col("low") > 1)).fill_null(
+            False
+        ),
+        by=pl.lit(ALL),
+        **{name: pl.lit(ALL) for name in LABELS[1:] if name != "cause_class"},
+        thin=thin(),
+        note=pl.lit(None, pl.String),
+    )
+    order = ["low", "dimension", "value", "cause_class", "cause"]
+    ranked = told.sort(order, descending=[True, False, False, False, False], nulls_last=True)
+    return ranked.select(*LABELS, *COLUMNS, "thin", "note")
+
+
+def _rows(context: FieldContext) -> Iterator[pl.DataFrame]:
+    for dims in SCREENED:
+        days = days_by(context, (*dims, *STRATA))
+        failed = failure_values(context.failures, (*dims, *STRATA, "cause_class", "cause"))
+        if dims == ("product",):
+            days = days.filter(pl.col("product") != NO_PRODUCT)
+            failed = failed.filter(pl.col("product") != NO_PRODUCT)
+        value = pl.concat_str(dims, separator=",")
+        yield (
+            _of_dimension(days.with_columns(value=value), failed.with_columns(value=value))
+            .with_columns(dimension=pl.lit(",".join(dims)))
+            .select(_ROWS.names())
+        )
+
+
+def _of_dimension(days: pl.DataFrame, failed: pl.DataFrame) -> pl.DataFrame:
+    """Every value that is screened, for each class and each cause.
+
+    Args:
+        days: unit, value, STRATA, days.
+        failed: the same of failures, with cause_class and cause.
+    """
+    strata = days.select(STRATA).unique().sort(STRATA).with_row_index("stratum")
+    time = (
+        days.join(strata, on=STRATA)
+        .group_by("stratum", "value")
+        .agg(t=pl.col("days").sum() / DAYS_PER_YEAR)
+        .with_columns(all=pl.col("t").sum().over("stratum"))
+        .with_columns(share=pl.col("t") / pl.col("all"))
+    )
+    own = failed.join(strata, on=STRATA).select("unit", "value", "stratum", "cause_class", "cause")
+    kinds = pl.concat([own.with_columns(cause=pl.lit(ALL)), own])
+    kind = ["cause_class", "cause"]
+    counted = kinds.group_by("value", *kind).agg(
+        failures=pl.len().cast(pl.Int64), units=pl.col("unit").n_unique().cast(pl.Int64)
+    )
+    asked = counted.filter(
+        (pl.col("failures") >= FEWEST_FAILURES) & (pl.col("units") >= FEWEST_UNITS)
+    )
+    ratios = _ratios(kinds, time, asked, kind)
+    scores = _scores(kinds, time, asked, kind)
+    keys = ["value", *kind]
+    return asked.join(ratios, on=keys).join(scores, on=keys)
+
+
+def _ratios(
+    kinds: pl.DataFrame, time: pl.DataFrame, asked: pl.DataFrame, kind: list[str]
+) -> pl.DataFrame:
+    """Expected failures and Mantel-Haenszel ratios with Greenland and Robins' limits."""
+    whole = kinds.group_by("stratum", *kind).agg(n=pl.len())
+    own = kinds.group_by("stratum", "value", *kind).agg(a=pl.len())
+    cells = (
+        asked.select("value", *kind)
+        .join(time, on="value")
+        .join(whole, on=["stratum", *kind])
+        .join(own, on=["stratum", "value", *kind], how="left")
+        .with_columns(pl.col("a").fill_null(0))
+    )
+    a, n, t, total = (pl.col(name) for name in ("a", "n", "t", "all"))
+    sums = cells.group_by("value", *kind).agg(
+        expected=(n * pl.col("share")).sum(),
+        above=(a * (total - t) / total).sum(),
+        below=((n - a) * t / total).sum(),
+        spread=(n * t * (total - t) / total**2).sum(),
+    )
+    error = (pl.col("spread") / (pl.col("above") * pl.col("below"))).sqrt()
+    ratio = pl.col("above") / pl.col("below")
+    usable = (pl.col("above") > 0) & (pl.col("below") > 0)
+    return sums.with_columns(ratio=pl.when(usable).then(ratio)).select(
+        "value",
+        *kind,
+        "expected",
+        "ratio",
+        low=pl.col("ratio") * (-Z_95 * error).exp(),
+        high=pl.col("ratio") * (Z_95 * error).exp(),
+    )
+
+
+def _scores(
+    kinds: pl.DataFrame, time: pl.DataFrame, asked: pl.DataFrame, kind: list[str]
+) -> pl.DataFrame:
+    """The two-sided p-value of the score test clustered by unit."""
+    from scipy.special import chdtrc
+
+    failed = kinds.group_by("unit", "stratum", "value", *kind).agg(f=pl.len())
+    others = failed.group_by("unit", "stratum", *kind).agg(n=pl.col("f").sum())
+    in_value = failed.rename({"f": "a"})
+    parts = (
+        asked.select("value", *kind)
+        .join(time.select("stratum", "value", "share"), on="value")
+        .join(others, on=["stratum", *kind])
+        .join(in_value, on=["unit", "stratum", "value", *kind], how="left")
+        .with_columns(part=pl.col("a").fill_null(0) - pl.col("n") * pl.col("share"))
+    )
+    sums = (
+        parts.group_by("value", *kind, "unit")
+        .agg(pl.col("part").sum())
+        .group_by("value", *kind)
+        .agg(u=pl.col("part").sum(), v=(pl.col("part") * pl.col("part")).sum())
+        .sort("value", *kind)
+    )
+    u, v = sums["u"].to_numpy(), sums["v"].to_numpy()
+    z2 = np.divide(u * u, v, out=np.zeros(len(u)), where=v > 0)
+    return sums.select("value", *kind, p_value=pl.Series(chdtrc(1, z2), dtype=pl.Float64))

@@ -1,0 +1,116 @@
+"""Every family and cause class under early warning: its days and failures by band and month.
+
+Belongs here: counting, and how complete the causes of fresh failures are. Does not belong here:
+what is expected, charts (`early_warning`).
+"""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from itertools import pairwise
+from typing import NamedTuple
+
+import numpy as np
+import polars as pl
+
+from pipelines.field.context import UNKNOWN, FieldContext
+from pipelines.field.dimensions import BANDS, split_bands, split_months
+from pipelines.field.exposure import months_between
+from pipelines.field.reporting_lag import lag_law, share_reported
+from pipelines.field.slices import ALL, NO_EXPOSURE, NO_FAILURES
+
+
+class Fleet(NamedTuple):
+    """By pair (rows): unit-days in each band and month, failures the same, and units.
+
+    days, failures: pairs x bands x months.
+    """
+
+    pairs: list[tuple[str, str]]
+    months: list[date]
+    days: np.ndarray
+    failures: np.ndarray
+    units: np.ndarray
+
+
+def _months(context: FieldContext) -> list[date]:
+    """First days of the complete months of the exposure, and the one that closes the last.
+
+    Where none is complete, those of the month of the as-of date and the next one.
+    """
+    first: date = context.units.select(pl.col("watched_from").min()).item() or context.as_of
+    months = months_between(first, context.as_of + timedelta(days=1))
+    if len(months) > 1:
+        return months
+    return months_between(context.as_of, context.as_of.replace(day=1) + timedelta(days=31))
+
+
+def watched_pairs(context: FieldContext) -> Fleet:
+    """Days and failures of every pair that has a failure with a cause."""
+    months = _months(context)
+    known = context.failures.filter(pl.col("cause_class") != UNKNOWN)
+    pairs = sorted(known.select("family", "cause_class").unique().iter_rows())
+    families = sorted({family for family, _ in pairs})
+    shape = (len(BANDS), len(months) - 1)
+    place = {day: n for n, day in enumerate(months[:-1])}
+    band = {word: n for n, word in enumerate(BANDS)}
+    days = {family: np.zeros(shape) for family in families}
+    split = split_months(split_bands(context.spans)).with_columns(
+        month=pl.col("from_on").dt.truncate("1mo"), days=pl.col("exit") - pl.col("entry")
+    )
+    exposed = split.join(context.units.select("unit", "family"), on="unit")
+    for family, word, month, n in (
+        exposed.group_by("family", "age", "month").agg(pl.col("days").sum()).iter_rows()
+    ):
+        if family in days and month in place:
+            days[family][band[word], place[month]] = n
+    failures = {pair: np.zeros(shape) for pair in pairs}
+    month_of = pl.col("failed_on").dt.truncate("1mo").alias("month")
+    for family, cause_class, word, month, n in (
+        known.group_by("family", "cause_class", "band", month_of).len().iter_rows()
+    ):
+        if month in place:
+            failures[family, cause_class][band[word], place[month]] = n
+    watched = context.units.filter(pl.col("watched_days") > 0)
+    units = dict(watched.group_by("family").len().iter_rows())
+    stacked = (len(pairs), *shape)
+    return Fleet(
+        pairs,
+        months,
+        np.array([days[family] for family, _ in pairs]).reshape(stacked),
+        np.array([failures[pair] for pair in pairs]).reshape(stacked),
+        np.array([units.get(family, 0) for family, _ in pairs]),
+    )
+
+
+def completeness(context: FieldContext, months: list[date]) -> np.ndarray:
+    """By month: the share of its failures that are known with a cause by the as-of date.
+
+    From the time from failure to a completed call with a cause (reverse-time hazards), a mean over
+    the days of the month.
+    """
+    known = context.failures.filter(pl.col("cause_class") != UNKNOWN)
+    completed = context.repairs.select("call", "completed_on").unique("call")
+    told = known.join(completed, on="call", how="left").with_columns(
+        told_on=pl.max_horizontal("opened_on", pl.coalesce("completed_on", "opened_on"))
+    )
+    told = told.with_columns(pl.min_horizontal("told_on", pl.lit(context.as_of)).alias("told_on"))
+    law = lag_law(told["failed_on"], told["told_on"], context.as_of)
+    shares = []
+    for begin, end in pairwise(months):
+        ago = (context.as_of - begin).days - np.arange((end - begin).days)
+        shares.append(float(np.mean(share_reported(law, ago))))
+    return np.array(shares)
+
+
+def silent_families(context: FieldContext, fleet: Fleet) -> list[tuple[dict[str, str], str]]:
+    """Families that no pair is of, with the reason."""
+    watched = set(context.units.filter(pl.col("watched_days") > 0)["family"])
+    families = sorted(set(context.units["family"]) - {family for family, _ in fleet.pairs})
+    return [
+        (
+            {"family": family, "cause_class": UNKNOWN if not fleet.pairs else ALL},
+            NO_FAILURES if family in watched else NO_EXPOSURE,
+        )
+        for family in families
+    ]
