@@ -66,7 +66,7 @@ def doses(context: FieldContext) -> list[Dose]:
     rows = pl.concat([pooled.select(own.columns), own]).sort("analyte", "family")
     return [
         Dose(family, analyte, limit, needs or "", ("water", *_classes(context, needs)))
-        for family, analyte, limit, needs in rows.iter_rows()
+        for family, analyte, limit, needs in rows.rows()
     ]
 
 

@@ -59,7 +59,7 @@ class Standard(NamedTuple):
 def family_weights(context: FieldContext) -> dict[str, float]:
     """Each family's share of all units watched, those below 5 % left out, the rest scaled up."""
     watched = context.units.filter(pl.col("watched_days") > 0)
-    counts = dict(watched.group_by("family").len().sort("family").iter_rows())
+    counts = dict(watched.group_by("family").len().sort("family").rows())
     whole = sum(counts.values())
     kept = {name: n for name, n in counts.items() if n >= LEAST_SHARE * whole}
     return {name: n / sum(kept.values()) for name, n in kept.items()}

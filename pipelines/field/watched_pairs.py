@@ -49,7 +49,7 @@ def watched_pairs(context: FieldContext) -> Fleet:
     """Days and failures of every pair that has a failure with a cause."""
     months = _months(context)
     known = context.failures.filter(pl.col("cause_class") != UNKNOWN)
-    pairs = sorted(known.select("family", "cause_class").unique().iter_rows())
+    pairs = sorted(known.select("family", "cause_class").unique().rows())
     families = sorted({family for family, _ in pairs})
     shape = (len(BANDS), len(months) - 1)
     place = {day: n for n, day in enumerate(months[:-1])}
@@ -60,19 +60,19 @@ def watched_pairs(context: FieldContext) -> Fleet:
     )
     exposed = split.join(context.units.select("unit", "family"), on="unit")
     for family, word, month, n in (
-        exposed.group_by("family", "age", "month").agg(pl.col("days").sum()).iter_rows()
+        exposed.group_by("family", "age", "month").agg(pl.col("days").sum()).rows()
     ):
         if family in days and month in place:
             days[family][band[word], place[month]] = n
     failures = {pair: np.zeros(shape) for pair in pairs}
     month_of = pl.col("failed_on").dt.truncate("1mo").alias("month")
     for family, cause_class, word, month, n in (
-        known.group_by("family", "cause_class", "band", month_of).len().iter_rows()
+        known.group_by("family", "cause_class", "band", month_of).len().rows()
     ):
         if month in place:
             failures[family, cause_class][band[word], place[month]] = n
     watched = context.units.filter(pl.col("watched_days") > 0)
-    units = dict(watched.group_by("family").len().iter_rows())
+    units = dict(watched.group_by("family").len().rows())
     stacked = (len(pairs), *shape)
     return Fleet(
         pairs,
