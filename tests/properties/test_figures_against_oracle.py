@@ -352,6 +352,7 @@ def test_slices_by_the_day(world: Both, name: str) -> None:
 def test_quarters_of_entry_against_all(world: Both) -> None:
     """Expected failures of a quarter at the rates of all by family and age band."""
     table = cohort_ratios(world.context).filter(pl.col("event") == "any")
+    assert table.height
     cells: dict[tuple, list[int]] = {}
     for life in oracle.watched(world.lives):
         for age in range(life.days):
