@@ -7,9 +7,11 @@ answer; `Refused` says with which status it was not done, and why. Nothing is re
 from pipelines.actions.acting import Answer, Version
 from pipelines.actions.caller import ROLES, Caller, Once, Role
 from pipelines.actions.claims import appeal, assign, hold, note
+from pipelines.actions.corrections import correct
+from pipelines.actions.records import enter
 from pipelines.actions.ruling_answers import told_rulings
 from pipelines.actions.rulings import approve, rule, rule_many, withdraw_ruling
-from pipelines.actions.withdrawals import withdraw
+from pipelines.actions.withdrawals import withdraw, withdraw_entry
 from pipelines.errors import Refused
 
 __all__ = [
@@ -23,11 +25,14 @@ __all__ = [
     "appeal",
     "approve",
     "assign",
+    "correct",
+    "enter",
     "hold",
     "note",
     "rule",
     "rule_many",
     "told_rulings",
     "withdraw",
+    "withdraw_entry",
     "withdraw_ruling",
 ]

@@ -6,11 +6,20 @@ here: rulings (`pipelines.actions.rulings`).
 
 from __future__ import annotations
 
-from pipelines.actions.acting import Answer, Version
+import sqlalchemy as sa
+
+from pipelines.actions.acting import Answer, Version, act
 from pipelines.actions.caller import Caller
+from pipelines.actions.corrections import keys_of_correction
+from pipelines.actions.records import keys_of_record
 from pipelines.actions.rulings import withdraw_ruling
+from pipelines.actions.values import text
 from pipelines.errors import Refused
 from pipelines.events.database import Desk
+from pipelines.events.event import Recorded
+from pipelines.events.recorded import DeskRecord, recorded_in, recorded_of
+from pipelines.queries.judging_now import moved_by_rows
+from pipelines.store.inputs import load_inputs
 from pipelines.workspace.layout import Workspace
 
 
@@ -23,7 +32,7 @@ def withdraw(
     reason: str,
     expected_version: Version = None,
 ) -> Answer:
-    """Takes back whatever the event recorded."""
+    """Takes back whatever the event recorded; `expected_version` is asked of rulings alone."""
     with desk.reading() as connection:
         found = desk.event(connection, event)
     if found is not None and found.kind == "ruling":
@@ -35,4 +44,66 @@ def withdraw(
             reason=reason,
             expected_version=expected_version,
         )
-    raise Refused(404, f"There is nothing to withdraw in event {event}.")
+    if found is None or found.kind not in ("record", "correction"):
+        raise Refused(
+            404,
+            f"Event {event} is no ruling, record or correction; `limeledger audit` lists the "
+            "events.",
+        )
+    return withdraw_entry(desk, workspace, caller, event=event, reason=reason)
+
+
+def withdraw_entry(
+    desk: Desk, workspace: Workspace, caller: Caller, *, event: int, reason: str
+) -> Answer:
+    """Takes back a record or a correction: as never made.
+
+    Returns:
+        event, withdraws, reason, and `claims`: each claim that it bears on, before and after.
+    """
+    caller.require("withdraw")
+    told = {"withdraws": event, "reason": text("reason", reason)}
+    inputs = load_inputs(workspace.root, caller.as_of, DeskRecord())
+
+    def do(connection: sa.Connection) -> int:
+        entry = _entry(desk, connection, event)
+        known = recorded_in(desk, connection)
+        gone = {one.event for one in known.records if one.withdrawn is not None}
+        if event in gone | {one.event for one in known.made if one.withdrawn is not None}:
+            raise Refused(409, f"Event {event} was withdrawn already. Nothing was recorded.")
+        if caller.role not in (None, "lead") and caller.actor != entry.actor:
+            raise Refused(
+                403,
+                f"{entry.actor} made event {event}; they or a lead can withdraw it. "
+                "Nothing was recorded.",
+            )
+        subject = f"{entry.kind} {event}"
+        return desk.append(
+            connection,
+            caller.event("withdrawal", claim=entry.claim, subject=subject, payload=told),
+        )
+
+    def tell(made: Recorded) -> Answer:
+        with desk.reading() as connection:
+            entry = _entry(desk, connection, event)
+        after, before = recorded_of(desk, made.event), recorded_of(desk, made.event - 1)
+        zone = inputs.settings.timezone
+        keys = (
+            keys_of_record(entry.payload["feed"], entry.payload["values"], zone)
+            if entry.kind == "record"
+            else keys_of_correction(entry.payload, zone, before)
+        )
+        moved = moved_by_rows(inputs, before, after, entry.payload["feed"], keys)
+        return {"event": made.event, **told, "claims": [one.told() for one in moved]}
+
+    return act(desk, caller, do, tell)
+
+
+def _entry(desk: Desk, connection: sa.Connection, event: int) -> Recorded:
+    found = desk.event(connection, event)
+    if found is None or found.kind not in ("record", "correction"):
+        raise Refused(
+            404,
+            f"There is no record or correction {event}; `limeledger audit` lists the events.",
+        )
+    return found

@@ -37,6 +37,8 @@ COMMANDS = (
     "note",
     "assign",
     "hold",
+    "enter",
+    "correct",
     "audit",
     "user",
     "payments",

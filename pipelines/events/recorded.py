@@ -146,9 +146,14 @@ def read_recorded(workspace: Workspace, settings: Settings, up_to: int | None = 
 def recorded_of(desk: Desk, up_to: int | None = None) -> DeskRecord:
     """The same of an open desk."""
     with desk.reading() as connection:
-        last = desk.last_event(connection) if up_to is None else up_to
-        events = [event for event in desk.events(connection, kinds=KINDS) if event.event <= last]
-        return folded(events, last, _content(connection, last), desk.damaged)
+        return recorded_in(desk, connection, up_to)
+
+
+def recorded_in(desk: Desk, connection: sa.Connection, up_to: int | None = None) -> DeskRecord:
+    """The same within a transaction."""
+    last = desk.last_event(connection) if up_to is None else up_to
+    events = [event for event in desk.events(connection, kinds=KINDS) if event.event <= last]
+    return folded(events, last, _content(connection, last), desk.damaged)
 
 
 def folded(

@@ -46,12 +46,13 @@ def moved_by_rows(
         before, after: what was recorded without and with the action.
         keys: the feed's key columns, of the rows that came, went or changed.
     """
-    with store_now(replace(inputs, recorded=before)) as was:
-        old = touched_by(feed, _records(was, feed, keys))
-    with store_now(replace(inputs, recorded=after)) as now:
-        touched = old | touched_by(feed, _records(now, feed, keys))
+    with (
+        store_now(replace(inputs, recorded=before)) as was,
+        store_now(replace(inputs, recorded=after)) as now,
+    ):
+        old, new = _records(was, feed, keys), _records(now, feed, keys)
+        touched = touched_by(feed, old) | touched_by(feed, new)
         later, found = _decided(now, touched)
-    with store_now(replace(inputs, recorded=before)) as was:
         earlier, known = _decided(was, touched | Touched(claims=frozenset(found)))
     return [
         Moved(claim, earlier.get(claim), later.get(claim)) for claim in sorted({*found, *known})

@@ -33,8 +33,8 @@ from schemas.codes import DESK_FILE
 class RowsNow:
     """What differs of a feed from the last refresh.
 
-    keys: the keys that were settled again; rows: their records now; added: those of the rows put
-    in that are set aside, with their reasons (`accounting.SET_ASIDE`).
+    keys: the keys that were settled again; records: theirs now; set_aside: why rows put in are
+    not used (`accounting.SET_ASIDE`); fates: what became of each row; sound: key and place of each.
     through: the day up to which the feed is complete, before it is capped at any day.
     """
 
@@ -42,7 +42,24 @@ class RowsNow:
     records: pl.DataFrame
     set_aside: pl.DataFrame
     fates: pl.DataFrame
+    sound: pl.DataFrame
     through: dt.date | None
+
+    def same_key(self, file: str, line: int) -> list[tuple[str, int]]:
+        """Where other rows of the key stand that are used or were, the one that is used first."""
+        place = (pl.col("source_file") == file) & (pl.col("source_line") == line)
+        others = self.sound.filter(~place).join(
+            self.sound.filter(place).select(self.keys.columns), on=self.keys.columns, how="semi"
+        )
+        told = self.fates.filter(pl.col("fate") != "set_aside").sort(pl.col("fate") != "record")
+        found = told.join(
+            others,
+            left_on=["file", "line"],
+            right_on=["source_file", "source_line"],
+            how="semi",
+            maintain_order="left",
+        )
+        return list(found.select("file", "line").iter_rows())
 
 
 def rows_now(con: duckdb.DuckDBPyConnection, inputs: Inputs, feed: str) -> RowsNow | None:
@@ -72,7 +89,8 @@ def rows_now(con: duckdb.DuckDBPyConnection, inputs: Inputs, feed: str) -> RowsN
         References.of(reference.models, reference.treatments, reference.causes),
     )
     through = files.filter(pl.col("file") != DESK_FILE)["named_date"].max()
-    return RowsNow(keys, settled.records, settled.set_aside, settled.fates, through)  # type: ignore[arg-type]
+    sound = slice_rows.select(*keys.columns, "source_file", "source_line")
+    return RowsNow(keys, settled.records, settled.set_aside, settled.fates, sound, through)  # type: ignore[arg-type]
 
 
 def _touched_corrections(

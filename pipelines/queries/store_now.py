@@ -18,9 +18,11 @@ from pipelines.queries.rows_now import RowsNow, rows_now
 from pipelines.store.database import identifier, query_frame
 from pipelines.store.inputs import Inputs
 from pipelines.store.reading import open_store, published_state
+from pipelines.workspace.layout import DATABASE_FILE
 from schemas.codes import DESK_FILE, FEEDS
 from schemas.feeds import record_schema
 
+STORE = DATABASE_FILE.removesuffix(".duckdb")  # as DuckDB names the file that is open
 DECISIVE = tuple(feed for feed in FEEDS if feed != "credits")
 
 
@@ -70,9 +72,9 @@ def _lay_over(con: duckdb.DuckDBPyConnection, feed: str, told: RowsNow) -> None:
     con.register(f"keys_now_{feed}", told.keys)
     con.register(f"records_now_{feed}", told.records.select(names))
     columns = ", ".join(identifier(name) for name in told.keys.columns)
-    table = identifier(feed)
+    table, stored = identifier(feed), identifier(f"{STORE}.main.{feed}")
     con.execute(
-        f"create or replace temp view {table} as select * from main.{table} anti join {keys} "
+        f"create or replace temp view {table} as select * from {stored} anti join {keys} "
         f"using ({columns}) union all by name select * from {records}"
     )
 
@@ -97,5 +99,5 @@ def _through_dates(
     con.register("through_now", capped)
     con.execute(
         "create or replace temp view feed_states as select s.* replace (t.through_date as "
-        "through_date) from main.feed_states s join through_now t using (feed)"
+        f"through_date) from {STORE}.main.feed_states s join through_now t using (feed)"
     )

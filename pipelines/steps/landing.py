@@ -11,6 +11,7 @@ from collections.abc import Collection, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
+import duckdb
 import polars as pl
 
 from pipelines.records.accounting import SET_ASIDE
@@ -19,6 +20,7 @@ from pipelines.records.left_out import LEFT_OUT
 from pipelines.steps.file_parts import LANDED, ReadPart
 from pipelines.steps.ingest import ReadFile, read_files, stored_rows, stored_schema
 from pipelines.steps.step import Step, Written
+from pipelines.store.contents import columns_of
 from pipelines.store.database import (
     append_frame,
     drop_table,
@@ -80,7 +82,7 @@ def land(session: RefreshSession) -> tuple[pl.DataFrame, dict[str, int]]:
         `export_files`, and how many files are new, changed and unchanged.
     """
     inputs, con = session.inputs, session.con
-    if not session.can_continue(STEP.tables):
+    if not session.can_continue(STEP.tables) or _has_other_columns(con):
         for name in STEP.tables:
             drop_table(con, name)
     known = read_frame(con, "export_files", schema=EXPORT_FILES)
@@ -103,6 +105,19 @@ def land(session: RefreshSession) -> tuple[pl.DataFrame, dict[str, int]]:
     told = pl.concat([kept, facts]).sort("feed", "file")
     write_frame(con, "export_files", told)
     return told, dict(Counter(news.values()))
+
+
+def _has_other_columns(con: duckdb.DuckDBPyConnection) -> bool:
+    """Whether an earlier version of the tool kept something else of files."""
+    wanted = {
+        "export_files": EXPORT_FILES,
+        **BY_FILE,
+        **{f"parsed_{feed}": stored_schema(feed) for feed in FEEDS},
+    }
+    return any(
+        {name for name, _ in columns_of(con, table)} != set(schema.names())
+        for table, schema in wanted.items()
+    )
 
 
 def _add(session: RefreshSession, fresh: list[Delivered]) -> pl.DataFrame:

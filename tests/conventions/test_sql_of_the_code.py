@@ -139,6 +139,7 @@ REVIEWED: dict[tuple[str, str], str] = {
     ("pipelines/queries/store_now.py", "columns"): "what identifier made",
     ("pipelines/queries/store_now.py", "keys"): "what identifier made",
     ("pipelines/queries/store_now.py", "records"): "what identifier made",
+    ("pipelines/queries/store_now.py", "stored"): "what identifier made",
     ("pipelines/queries/store_now.py", "table"): "what identifier made",
     (
         "pipelines/events/database.py",

@@ -32,6 +32,8 @@ ACTING = {
     "note",
     "assign",
     "hold",
+    "enter",
+    "correct",
     "audit",
     "user",
 }

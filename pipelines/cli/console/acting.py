@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import argparse
 import getpass
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pipelines.cli.console.arguments import takes_workspace
 from pipelines.cli.console.output import progress
@@ -86,6 +86,51 @@ def caller_of(desk: Desk, args: argparse.Namespace) -> Caller:
     if user is None:
         return Caller(who, who, None, "command", day, os_user())
     return Caller(user.user, user.name, user.role, "command", day, os_user())
+
+
+def cells_of(given: Sequence[str]) -> dict[str, str]:
+    """Columns and values typed as COLUMN=VALUE.
+
+    Raises:
+        UsageError: one has no equals sign, or a column is given twice.
+    """
+    cells: dict[str, str] = {}
+    for one in given:
+        name, sign, value = one.partition("=")
+        if not sign or not name.strip():
+            raise UsageError(f'"{one}" is no COLUMN=VALUE; write it as ph=7.1.')
+        if name.strip() in cells:
+            raise UsageError(f"{name.strip()} is given twice; give it once.")
+        cells[name.strip()] = value
+    return cells
+
+
+def place_of(name: str, given: str) -> tuple[str, int]:
+    """A file and a line typed as FILE:LINE.
+
+    Raises:
+        UsageError: it is none.
+    """
+    file, sign, line = given.rpartition(":")
+    if not sign or not file or not line.isdecimal():
+        raise UsageError(f'{name} "{given}" is no file and line; write it as calls.csv:12.')
+    return file, int(line)
+
+
+def tell_moved(claims: Sequence[dict[str, Any]], tell: Callable[[str], None]) -> None:
+    """Which claims come out otherwise now."""
+    moved = 0
+    for one in claims:
+        before, after = (
+            one[side]["verdict"].replace("_", " ") if one[side] else "not on file"
+            for side in ("before", "after")
+        )
+        if before != after:
+            moved += 1
+            tell(f"{one['claim']}: {before} before, {after} now.")
+    if claims and not moved:
+        count = f"{len(claims)} claims" if len(claims) > 1 else "One claim"
+        tell(f"{count} looked at again; no verdict moves.")
 
 
 def os_user() -> str:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from pipelines.actions.caller import ROLES
 from schemas import json_schema as js
+from schemas.codes import FEEDS
 from schemas.decisions import Decisions
 from schemas.feeds import Rulings
 
@@ -101,6 +102,56 @@ def withdrawn() -> js.Schema:
             "claims": bearing_on(),
         }
     )
+
+
+def entered() -> js.Schema:
+    """A record that was just entered."""
+    settles = js.record(
+        {"file": js.text("The file."), "line": js.integer("The line.", least=1)},
+        "The set-aside row that it stands for.",
+    )
+    record = {
+        "file": js.text("How it is cited as a file."),
+        "line": js.integer("And as a line: the number of its event.", least=1),
+        "feed": js.word("The feed.", FEEDS),
+        "values": _cells("The columns as typed."),
+        "documents": js.texts("The documents that it rests on, by SHA-256."),
+        "settles": js.or_null(settles),
+    }
+    return js.one_of(
+        [
+            js.record(first | {"record": js.record(record, "The record."), "claims": bearing_on()})
+            for first in (event(), on_claim())
+        ]
+    )
+
+
+def corrected() -> js.Schema:
+    """A correction that was just made."""
+    correction = {
+        "feed": js.word("The feed.", FEEDS),
+        "file": js.text("The file of the row."),
+        "line": js.integer("Its line.", least=1),
+        "was": _cells("What stood there."),
+        "values": _cells("What stands instead."),
+        "reason": js.text("Why."),
+        "documents": js.texts("The documents that it rests on, by SHA-256."),
+    }
+    told = js.record(correction, "The correction.")
+    return js.one_of(
+        [
+            js.record(first | {"correction": told, "claims": bearing_on()})
+            for first in (event(), on_claim())
+        ]
+    )
+
+
+def _cells(description: str) -> js.Schema:
+    return {
+        "description": description,
+        "type": "object",
+        "additionalProperties": {"type": "string"},
+    }
 
 
 def bearing_on() -> js.Schema:

@@ -1,0 +1,213 @@
+"""Records that people enter: a row of a feed that no export brought.
+
+Belongs here: whether a record may be entered, and entering it. Does not belong here: correcting a
+row (`pipelines.actions.corrections`), what records mean.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+import polars as pl
+import sqlalchemy as sa
+
+from pipelines.actions.acting import Answer, act
+from pipelines.actions.caller import Caller
+from pipelines.actions.on_file import decision_on_file
+from pipelines.actions.values import is_sound, refuse
+from pipelines.errors import Refused
+from pipelines.events.database import Desk
+from pipelines.events.documents import document_path
+from pipelines.events.event import Recorded
+from pipelines.events.recorded import DeskRecord, EnteredRecord, recorded_in, recorded_of
+from pipelines.queries.judging_now import fate_of, moved_by_rows, reasons_of
+from pipelines.queries.rows_now import rows_now
+from pipelines.records.corrections import typed_texts
+from pipelines.store.database import query_frame
+from pipelines.store.inputs import Inputs, load_inputs
+from pipelines.store.reading import open_store, published_state
+from pipelines.workspace.layout import Workspace
+from schemas.codes import DESK_FILE, FEEDS
+from schemas.columns import column_names, key_columns
+from schemas.feeds import FEED_TABLES
+
+NOT_ENTERED = ("rulings", "credits")
+ENTERED = tuple(feed for feed in FEEDS if feed not in NOT_ENTERED)
+OF_ENGINEERS = ("water_tests", "startups")
+MOST_CELL = 10_000
+
+
+def enter(
+    desk: Desk,
+    workspace: Workspace,
+    caller: Caller,
+    *,
+    feed: str,
+    values: Mapping[str, str],
+    claim: str | None = None,
+    documents: Sequence[str] = (),
+    settles: Mapping[str, Any] | None = None,
+) -> Answer:
+    """Enters a record.
+
+    Returns:
+        event, claim and version (where a claim is named), `record`, and `claims`: each claim that
+        it bears on, with its decision before and after.
+
+    Raises:
+        Refused: 403 for the role, 404 for the claim, 409 where the key is on file, 422 for values.
+    """
+    feed = checked_feed(caller, feed)
+    cells = checked_cells(feed, values)
+    place = _settled(desk, feed, settles)
+    needed_documents(desk, documents)
+    if feed == "service_calls" and not documents and place is None:
+        raise refuse(
+            "documents", "are missing: a service call is entered with one, or settles a row."
+        )
+    if claim is not None:
+        decision_on_file(desk, claim)
+    inputs = load_inputs(workspace.root, caller.as_of, DeskRecord())
+    payload = {
+        "feed": feed,
+        "values": cells,
+        "documents": list(documents),
+        "settles": None if place is None else {"file": place[0], "line": place[1]},
+    }
+    subject = f"{feed} {_key_text(feed, cells)}"
+
+    def do(connection: sa.Connection) -> int:
+        known = recorded_in(desk, connection)
+        number = known.last_event + 1
+        new = EnteredRecord(number, feed, claim, cells, place, tuple(documents), caller.actor, "")
+        _refuse_unusable(replace(inputs, recorded=_with(known, new)), feed, number)
+        return desk.append(
+            connection, caller.event("record", claim=claim, subject=subject, payload=payload)
+        )
+
+    return act(desk, caller, do, lambda event: told_record(desk, inputs, event))
+
+
+def told_record(desk: Desk, inputs: Inputs, event: Recorded) -> Answer:
+    """The answer to a record that was entered."""
+    after, before = recorded_of(desk, event.event), recorded_of(desk, event.event - 1)
+    feed, values = event.payload["feed"], event.payload["values"]
+    keys = keys_of_record(feed, values, inputs.settings.timezone)
+    moved = moved_by_rows(inputs, before, after, feed, keys)
+    of_claim = {} if event.claim is None else {"claim": event.claim, "version": event.event}
+    return {
+        "event": event.event,
+        **of_claim,
+        "record": {"file": DESK_FILE, "line": event.event, **event.payload},
+        "claims": [one.told() for one in moved],
+    }
+
+
+def checked_feed(caller: Caller, feed: str) -> str:
+    """A feed of which the caller may enter records.
+
+    Raises:
+        Refused: 422 for no such feed, 403 for the role.
+    """
+    caller.require("record")
+    if feed not in ENTERED:
+        raise refuse("feed", f"is none that records are entered for: {', '.join(ENTERED)}.")
+    if caller.role == "engineer" and feed not in OF_ENGINEERS:
+        raise Refused(
+            403,
+            f"{caller.name} is an engineer, who enters {' and '.join(OF_ENGINEERS)}. "
+            "Nothing was recorded.",
+            [("feed", "is not an engineer's")],
+        )
+    return feed
+
+
+def checked_cells(
+    feed: str, values: Mapping[str, str], *, may_empty: bool = False
+) -> dict[str, str]:
+    """Cells by the feed's columns, trimmed; without the empty ones unless those count.
+
+    Raises:
+        Refused: 422 for columns that the feed has not, and for texts that no table holds.
+    """
+    names = column_names(FEED_TABLES[feed])
+    cells: dict[str, str] = {}
+    for name, value in values.items():
+        field = f"values.{name}"
+        if name not in names:
+            raise refuse(field, f"is no column of {feed}; it has {', '.join(names)}.")
+        text = "" if value is None else str(value).strip()
+        if not is_sound(text) or len(text) > MOST_CELL:
+            raise refuse(field, "holds what no cell can; write it shorter or without NUL.")
+        if text or may_empty:
+            cells[name] = text
+    if not cells:
+        raise refuse("values", "are empty; give the columns of the row.")
+    return cells
+
+
+def needed_documents(desk: Desk, documents: Sequence[str]) -> None:
+    """Refuses documents that the desk does not hold."""
+    for sha256 in documents:
+        if not isinstance(sha256, str) or document_path(desk, sha256) is None:
+            raise refuse("documents", f"name {sha256}, which is not at the desk; send it first.")
+
+
+def _settled(desk: Desk, feed: str, settles: Mapping[str, Any] | None) -> tuple[str, int] | None:
+    """The place of the set-aside row that a record stands for."""
+    if settles is None:
+        return None
+    try:
+        file, line = str(settles["file"]), int(settles["line"])
+    except (KeyError, TypeError, ValueError):
+        raise refuse("settles", "is no file and line; write both.") from None
+    with open_store(desk.workspace) as con:
+        rows = query_frame(
+            con,
+            "select 1 from set_aside where feed = ? and file = ? and line = ? union all "
+            "select 1 from row_accounts where feed = ? and file = ? and set_aside = rows_read "
+            "and set_aside > 0",
+            [feed, file, line, feed, file],
+        )
+    if rows.is_empty():
+        raise refuse("settles", f"names {file} line {line}, where no row of {feed} is set aside.")
+    return file, line
+
+
+def _with(known: DeskRecord, new: EnteredRecord) -> DeskRecord:
+    return replace(known, last_event=new.event, records=(*known.records, new))
+
+
+def _refuse_unusable(inputs: Inputs, feed: str, number: int) -> None:
+    """Refuses a record that would be set aside, or whose key is on file."""
+    with open_store(inputs.workspace) as con:
+        published_state(inputs.workspace, con)
+        now = rows_now(con, inputs, feed)
+    assert now is not None  # it has the new row
+    if reasons := reasons_of(now, DESK_FILE, number):
+        told = [
+            (f"values.{column}" if column else "values", f"{reason} ({rule})")
+            for column, rule, reason in reasons
+        ]
+        raise Refused(422, f"{told[0][1]} Nothing was recorded.", told)
+    others = now.same_key(DESK_FILE, number)
+    if others:
+        file, line = others[0]
+        raise Refused(
+            409,
+            f"{' and '.join(key_columns(FEED_TABLES[feed]))} is on file already, at {file} line "
+            f"{line}; correct that row instead. Nothing was recorded.",
+            [("values", f"are on file at {file} line {line}")],
+        )
+    assert fate_of(now, DESK_FILE, number) == "record"
+
+
+def keys_of_record(feed: str, values: Mapping[str, str], timezone: str) -> pl.DataFrame:
+    """The key of a row that a person typed."""
+    return typed_texts(feed, [(0, values)], timezone)[0].select(key_columns(FEED_TABLES[feed]))
+
+
+def _key_text(feed: str, cells: Mapping[str, str]) -> str:
+    return "-".join(cells.get(name, "") for name in key_columns(FEED_TABLES[feed]))

@@ -1,0 +1,161 @@
+"""What people record at the desk: decided at once as the next refresh decides it."""
+
+from __future__ import annotations
+
+import json
+
+import duckdb
+import pytest
+
+from pipelines.queries.deciding_now import decisions_now
+from pipelines.queries.store_now import store_now
+from pipelines.store.inputs import load_inputs
+
+BY = ("--by", "ann")
+MONEY = [
+    f"{line}_{kind}"
+    for line in ("parts", "labor", "travel")
+    for kind in ("claimed", "payable", "standing", "if_covered")
+]
+DECIDED = ["claim", "serial", "verdict", "lead_reason", "missing", "standing", "ruling", *MONEY]
+
+
+def table(workspace, sql):
+    """Rows of the store."""
+    with duckdb.connect(str(workspace / "store" / "limeledger.duckdb"), read_only=True) as con:
+        return con.sql(sql).pl()
+
+
+def decided_now(workspace, day):
+    """Every claim decided now: decisions and findings."""
+    claims = table(workspace, "select claim from service_calls where claim is not null")["claim"]
+    with store_now(load_inputs(workspace, day)) as now:
+        more = now.con.sql("select claim from service_calls where claim is not null").pl()["claim"]
+        decided = decisions_now(now, sorted({*claims, *more}))
+    findings = decided.findings.select("claim", "condition", "outcome", "reason")
+    return decided.decisions.select(DECIDED).sort("claim"), findings.sort("claim", "condition")
+
+
+@pytest.fixture
+def acted(workspace, run, day):
+    """The worked claims with a day's work at the desk."""
+    row = table(workspace, "select * from service_calls where claim = 'W15'").row(0, named=True)
+    other = table(workspace, "select * from service_calls where claim = 'W20'").row(0, named=True)
+    site = table(workspace, "select site from units where serial = 'W2101'").item()
+    at = f"{row['source_file']}:{row['source_line']}"
+    test = ("sample=S-DESK", f"site={site}", "point=supply", "sampled_on=2023-01-05", "ph=7.4")
+    more = ("tds_mg_l=120", "hardness_mg_l_caco3=40", "calcium_mg_l_caco3=30")
+    rest = ("alkalinity_mg_l_caco3=50", "free_chlorine_mg_l=0", "total_chlorine_mg_l=0")
+    last = ("chloride_mg_l=5", "sulfate_mg_l=5", "silica_mg_l=5", "temperature_c=20")
+    paper = workspace / "report.txt"
+    paper.write_text("pH 7.4")
+    where = ("--in", workspace, "--as-of", day, *BY, "--json")
+    calls = {
+        "test": ("enter", "water_tests", *test, *more, *rest, *last, "--document", paper, *where),
+        "cause": ("correct", "service_calls", at, "cause=BOARD", "--reason", "by phone", *where),
+        "claim": (
+            "correct",
+            "service_calls",
+            f"{other['source_file']}:{other['source_line']}",
+            "claim=W20-B",
+            "--reason",
+            "mistyped",
+            *where,
+        ),
+        "ruling": ("rule", "W08", "covered", workspace, "--reason", "r", "--as-of", day, *BY),
+        "gone": ("correct", "service_calls", at, "cause=PITTED", "--reason", "no", *where),
+    }
+    told = {name: run(*call) for name, call in calls.items()}
+    assert {name: call.code for name, call in told.items()} == dict.fromkeys(calls, 0), told
+    event = str(told["gone"].json["event"])
+    back = run("withdraw", event, workspace, "--reason", "slip", "--as-of", day, *BY, "--json")
+    assert back.code == 0, back.err
+    return workspace, {name: call.json for name, call in told.items() if call.out[0] == "{"}
+
+
+def test_a_day_at_the_desk_is_what_the_next_refresh_decides(acted, run, day, no_figures):
+    """Verdicts, findings and money of every claim are the same; rows are cited as ../desk."""
+    workspace, told = acted
+    moved = {one["claim"]: one for one in told["cause"]["claims"]}
+    assert moved["W15"]["before"]["verdict"] == "needs_evidence"
+    assert moved["W15"]["after"]["cause"] == "BOARD"
+    assert {one["claim"]: one["after"] is None for one in told["claim"]["claims"]}["W20"]
+    assert [one["claim"] for one in told["test"]["claims"]] == ["W21"]
+    decisions, findings = decided_now(workspace, day)
+    published = table(workspace, f"select {', '.join(DECIDED)} from decisions")
+    assert not decisions.equals(published.sort("claim"))
+    assert run("refresh", workspace, "--as-of", day).code == 1
+    published = table(workspace, f"select {', '.join(DECIDED)} from decisions order by claim")
+    assert decisions.equals(published.select(DECIDED).cast(decisions.schema))
+    after = table(workspace, "select claim, condition, outcome, reason from findings order by all")
+    assert findings.equals(after.sort("claim", "condition"))
+    accounts = table(workspace, "select * from row_accounts where file = '../desk'").sort("feed")
+    assert accounts.select("feed", "rows_read", "records").rows() == [
+        ("rulings", 1, 1),
+        ("water_tests", 1, 1),
+    ]
+    assert accounts["through_date"].to_list() == [None, None]
+    cited = table(workspace, "select * from evidence where file = '../desk' and claim = 'W21'")
+    assert cited["key"].unique().to_list() == ["S-DESK"]
+    # What was decided at once is decided so no more than once: nothing is left to lay over.
+    with store_now(load_inputs(workspace, day)) as now:
+        assert now.feeds == {}
+
+
+REFUSED = {
+    "a model that is not known": (
+        ("enter", "units", "serial=N1", "model=NOPE", "shipped_on=2025-01-01"),
+        "unknown_model",
+    ),
+    "no ISO date": (
+        ("enter", "units", "serial=N1", "model=CO-1", "shipped_on=01/02/2025"),
+        "shipped_on",
+    ),
+    "a key that is on file": (
+        ("enter", "units", "serial=w-0101", "model=CO-1", "shipped_on=2025-01-01"),
+        "on file already",
+    ),
+    "a call without a document": (
+        (
+            "enter",
+            "service_calls",
+            "call=N1",
+            "serial=W0101",
+            "kind=repair",
+            "opened_on=2025-01-01",
+        ),
+        "documents",
+    ),
+    "a feed that is not entered": (("enter", "rulings", "claim=W08"), "feed"),
+    "a column that the feed has not": (("enter", "units", "serail=N1"), "values.serail"),
+    "a row that would be set aside": (
+        ("correct", "service_calls", "{at}", "cause=NOPE", "--reason", "r"),
+        "unknown_cause",
+    ),
+    "what stands there": (
+        ("correct", "service_calls", "{at}", "kind=repair", "--reason", "r"),
+        "to be",
+    ),
+}
+
+
+@pytest.mark.parametrize(("call", "words"), REFUSED.values(), ids=REFUSED)
+def test_what_may_not_be_recorded_is_not(claims, run, day, call, words, tmp_path):
+    """Each is refused with exit code 2 and a sentence that names column and rule."""
+    import shutil
+
+    workspace = shutil.copytree(claims[0], tmp_path / "ws")
+    row = table(workspace, "select * from service_calls where claim = 'W15'").row(0, named=True)
+    at = f"{row['source_file']}:{row['source_line']}"
+    before = run("audit", workspace, "--json").json
+    called = [one.format(at=at) for one in call]
+    told = run(*called, "--in", workspace, "--as-of", day, *BY)
+    assert (told.code, words in told.err) == (2, True), told.err
+    assert run("audit", workspace, "--json").json == before == {"events": []}
+
+
+def test_a_row_that_is_nowhere_is_not_found(claims, run, day):
+    """Exit code 4."""
+    place = ("correct", "units", "units/none.csv:3", "model=CO-1", "--reason", "r")
+    assert run(*place, "--in", claims[0], "--as-of", day, *BY).code == 4
+    assert json.dumps(run("audit", claims[0], "--json").json) == '{"events": []}'
