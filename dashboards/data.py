@@ -15,7 +15,7 @@ import polars as pl
 
 from dashboards.letters import LetterTemplates
 from schemas import causes as suggested
-from schemas import histories
+from schemas import histories, startups
 from schemas.accounts import JoinMisses, Joins, LeftOut, NightChecks, RowAccounts, SetAside
 from schemas.columns import polars_schema
 from schemas.decisions import DecisionHistory, Decisions, Findings
@@ -33,6 +33,10 @@ CREDITS = polars_schema(Credits)
 UNITS = polars_schema(histories.UnitHistories)
 WATER_PROFILES = polars_schema(histories.WaterProfiles)
 UPCOMING = polars_schema(histories.Upcoming)
+STARTUP_REVIEWS = polars_schema(startups.StartupReviews)
+RECOMMENDATIONS = polars_schema(startups.TreatmentRecommendations)
+JOURNEYS = polars_schema(startups.Journeys)
+JOURNEY_RATES = polars_schema(startups.JourneyRates)
 SECOND_OPINIONS = polars_schema(SecondOpinions)
 SECOND_OPINION_AGREEMENT = polars_schema(SecondOpinionAgreement)
 ROW_ACCOUNTS = polars_schema(RowAccounts)
@@ -205,6 +209,12 @@ class PageData:
     units: pl.DataFrame = _empty(UNITS)
     water_profiles: pl.DataFrame = _empty(WATER_PROFILES)
     upcoming: pl.DataFrame = _empty(UPCOMING)
+    startup_reviews: pl.DataFrame = _empty(STARTUP_REVIEWS)
+    treatment_recommendations: pl.DataFrame = _empty(RECOMMENDATIONS)
+    journeys: pl.DataFrame = _empty(JOURNEYS)
+    journey_rates: pl.DataFrame = _empty(JOURNEY_RATES)
+    startup_counts: pl.DataFrame = _empty(startups.STARTUP_COUNTS)
+    came_in: pl.DataFrame = _empty(startups.CAME_IN)
     second_opinions: pl.DataFrame = _empty(SECOND_OPINIONS)
     second_opinion_agreement: pl.DataFrame = _empty(SECOND_OPINION_AGREEMENT)
     arrivals: pl.DataFrame = _empty(ARRIVALS)

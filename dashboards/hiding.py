@@ -47,6 +47,7 @@ def hide_names(data: PageData) -> PageData:
         # An address tells whose it is in other letters than the name has.
         no_address = pl.lit(None, pl.String).alias("agency_email")
         masked["letters"] = masked["letters"].with_columns(no_address)
+        masked["journey_rates"] = _without_agencies(data.journey_rates)
     masked["cause_suggestions"] = _without_words(
         masked["cause_suggestions"], data.hide, _names(data)
     )
@@ -70,9 +71,13 @@ def hide_in_tables(data: PageData, tables: Mapping[str, pl.DataFrame]) -> dict[s
     if "agency" in data.hide and "reference_agencies" in masked:
         masked["reference_agencies"] = masked["reference_agencies"].clear()
     if "agency" in data.hide and "journey_rates" in masked:
-        # What is told of one agency alone goes; what all come to together stays.
-        masked["journey_rates"] = masked["journey_rates"].filter(pl.col("by") != "agency")
+        masked["journey_rates"] = _without_agencies(tables["journey_rates"])
     return masked
+
+
+def _without_agencies(rates: pl.DataFrame) -> pl.DataFrame:
+    """What is told of one agency alone goes; what all come to together stays."""
+    return rates.filter(pl.col("by") != "agency")
 
 
 def _without_words(

@@ -19,7 +19,17 @@ from dashboards.charts import shared_files
 from dashboards.data import PageData
 from dashboards.environment import page_environment
 from dashboards.hiding import hide_names
-from dashboards.pages import blind, claim, data, dictionary, field, morning, terms, upcoming
+from dashboards.pages import (
+    blind,
+    claim,
+    data,
+    dictionary,
+    field,
+    morning,
+    startups,
+    terms,
+    upcoming,
+)
 from dashboards.worklist import order_claims
 
 if TYPE_CHECKING:  # a page that draws its own charts, which take a while to import
@@ -27,6 +37,7 @@ if TYPE_CHECKING:  # a page that draws its own charts, which take a while to imp
 
 PAGES = (
     ("index", "Morning"),
+    ("startups", "Start-ups"),
     ("field", "Field"),
     ("upcoming", "Upcoming"),
     ("data", "Data"),
@@ -36,7 +47,7 @@ _HERE = Path(__file__).parent
 # What all charts share: seconds to make, and the same for one version of tool and libraries.
 LIBRARY, SPECIFICATIONS = "vega-bundle.js", "specifications.js"
 STYLE = "limeledger.css"
-_SCRIPTS = ("page.js", "charts.js", "sheet.js", "worklist.js", "field.js")
+_SCRIPTS = ("page.js", "charts.js", "sheet.js", "worklist.js", "field.js", "startups.js")
 
 
 def build_site(
@@ -65,6 +76,7 @@ def build_site(
         shown = replace(shown, tables=tables())
     contents = {
         "index": morning.content(shown, ordered),
+        "startups": startups.content(shown),
         "field": field.content(shown),
         "upcoming": upcoming.content(shown),
         "data": data.content(shown, frozenset(ordered["claim"])),

@@ -31,6 +31,7 @@ from dashboards.charts import (
     tile_map,
     watch_line,
     water_bars,
+    way_of_units,
 )
 from dashboards.charts.theme import themed
 
@@ -85,6 +86,7 @@ def _charts(currency: str) -> dict[str, alt.TopLevelMixin]:
         "forecast_fan": forecast_fan.draw("Failures a month"),
         "cost_fan": forecast_fan.draw(f"Cost a month, {currency}"),
         "cost_bars": cost_bars.draw(currency),
+        "way_of_units": way_of_units.draw(),
     }
 
 

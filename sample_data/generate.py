@@ -18,6 +18,7 @@ from pathlib import Path
 import polars as pl
 
 from sample_data import AS_OF
+from sample_data.before_claims import plant_startup_stories
 from sample_data.calls import service_calls
 from sample_data.credits import credits
 from sample_data.deliveries import FILE, Plan, delivered, month_ends
@@ -158,6 +159,7 @@ def generate(folder: Path, seed: int = SEED) -> str:
     feeds = make_feeds(shape, seed)
     quirks = [*plant_quirks(feeds, seed), *booking_quirks(feeds.service_calls)]
     quirks.append(plant_replacements(feeds))
+    plant_startup_stories(feeds)
     feeds.rulings = rulings(feeds.service_calls, shape.ruled_share, seed)
     if seed == SEED:  # what its claims are worth is known of the committed sample alone
         feeds.credits, posted = credits(feeds.service_calls, feeds.rulings, seed)

@@ -6,6 +6,7 @@ how it is planted (`failures`, `treatment`, `bills`).
 
 from __future__ import annotations
 
+from sample_data.before_claims import NEVER_LEVELS_AGENCY, WAITING_REGION
 from sample_data.bills import LONG_HOURS_AGENCY
 from sample_data.failures import BATCH_FAMILY, COLD_SUPPLY_C, COME_BACK_AGENCY
 
@@ -61,5 +62,18 @@ STORIES: dict[str, dict[str, object]] = {
         "feed": "service_calls",
         "agency": LONG_HOURS_AGENCY,
         "hours_ratio_to_others_above": 1.15,
+    },
+    "never_levels": {
+        "figure": "startup_reviews",
+        "agency": NEVER_LEVELS_AGENCY,
+        "fault": "level",
+        "share_unsound_above": 0.9,
+    },
+    "samples_wait": {
+        "figure": "journey_rates",
+        "region": WAITING_REGION,
+        "step": "reported",
+        "median_days_above": 30,
+        "others_median_days_below": 15,
     },
 }

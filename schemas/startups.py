@@ -148,6 +148,23 @@ class JourneyRates(Table):
     thin: bool = flag("Fewer than 10 units or 5 that reached it.", required=True)
 
 
+# Of the page, not stored. One row is one request, report or result that is new, with the next step.
+CAME_IN = pl.Schema(
+    {
+        "kind": pl.String(),  # request, report or result
+        "key": pl.String(),  # the report or the sample
+        "on": pl.Date(),
+        "serial": pl.String(),
+        "site_name": pl.String(),
+        "agency": pl.String(),
+        "says": pl.String(),
+        "next_step": pl.String(),
+        "due_on": pl.Date(),
+        "at_stake": pl.String(),
+    }
+)
+# One row is one word of a column (`what`: result, fault or state) and how many units it is of.
+STARTUP_COUNTS = pl.Schema({"what": pl.String(), "word": pl.String(), "units": pl.Int64()})
 STARTUP_TABLES: dict[str, type[Table]] = {
     "installation_findings": InstallationFindings,
     "startup_reviews": StartupReviews,

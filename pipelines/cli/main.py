@@ -49,6 +49,8 @@ COMMANDS = (
     "field",
     "agencies",
     "upcoming",
+    "startups",
+    "unit",
     "causes",
     "backup",
     "restore",

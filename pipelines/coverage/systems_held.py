@@ -52,27 +52,34 @@ def systems_held(asked: pl.DataFrame, bought: pl.DataFrame, evidence: Evidence) 
         evidence: what is seen as of its as-of date.
 
     Returns:
-        asked's columns of `_ASKED`, and product, removes, bought_on, purchase_source,
-        installed_on, installation_source (both null without proof), installed (by the day),
-        fresh, kept (installed and kept up), lapse_words (null where kept), upkeep_sources.
+        What `goods_held` returns, and kept (installed and kept up), lapse_words (null where
+        kept), upkeep_sources.
+    """
+    held = goods_held(asked, bought, evidence).sort("claim", "product").with_row_index("key")
+    return held.join(_upkeep(held, bought, evidence), on="key", how="left").with_columns(
+        kept=pl.col("kept").fill_null(False)
+    )
+
+
+def goods_held(asked: pl.DataFrame, bought: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
+    """The good systems ordered by the day that is asked about, without how they were kept up.
+
+    Takes what `systems_held` takes. Returns asked's columns of `_ASKED`, and product, removes,
+    bought_on, purchase_source, installed_on, installation_source (both null without proof),
+    installed (by the day), fresh.
     """
     systems = good_systems(bought).join(
         asked.select("serial", "site").unique("serial"), on="serial"
     )
     systems = installations(systems, evidence.units, evidence.service_calls, evidence.startups)
-    held = (
+    return (
         asked.select(_ASKED)
         .join(systems.drop("site"), on="serial")
         .filter(pl.col("bought_on") <= pl.col("failed_on"))
-        .sort("claim", "product")
-        .with_row_index("key")
         .with_columns(
             installed=(pl.col("installed_on") <= pl.col("failed_on")).fill_null(False),
             fresh=_is_fresh(),
         )
-    )
-    return held.join(_upkeep(held, bought, evidence), on="key", how="left").with_columns(
-        kept=pl.col("kept").fill_null(False)
     )
 
 
@@ -102,8 +109,12 @@ def _upkeep(held: pl.DataFrame, bought: pl.DataFrame, evidence: Evidence) -> pl.
     changes = served_at(worn, evidence.units, evidence.service_calls, "cartridge_change")
     changes = keys.join(changes, on=["serial", "product"]).drop("serial", "product")
     stock = keys.join(cartridges_bought(bought), on=["serial", "product"])
-    changed = _first_lapse(covers_by_changes(worn, changes), worn, "changes")
-    stocked = _first_lapse(covers_by_stock(worn, stock), worn, "stock")
+    by_changes, by_stock = covers_by_changes(worn, changes), covers_by_stock(worn, stock)
+    kept = keys_kept(
+        pl.concat([kept_windows(worn, by_changes), kept_windows(worn, by_stock)]), worn
+    )
+    changed = _first_lapse(by_changes, worn, "changes")
+    stocked = _first_lapse(by_stock, worn, "stock")
     lapsed = changed.join(stocked, on="key").select(
         "key",
         lapse_words=pl.format("by {}, and by {}", "changes_words", "stock_words"),
@@ -120,16 +131,34 @@ def _upkeep(held: pl.DataFrame, bought: pl.DataFrame, evidence: Evidence) -> pl.
         .group_by("key")
         .agg(upkeep_sources=pl.col("source").unique().sort())
     )
+    lasts = pl.col("needs_cartridge").is_null() | pl.col("kept_up").fill_null(False)
     return (
-        systems.select("key", "product")
+        systems.select("key", "product", "needs_cartridge")
+        .join(kept.with_columns(kept_up=True), on="key", how="left")
         .join(lapsed, on="key", how="left")
         .join(sources, on="key", how="left")
         .select(
             "key",
             "upkeep_sources",
-            kept=pl.col("lapse_words").is_null(),
-            lapse_words=pl.format("{} {}", "product", "lapse_words"),
+            kept=lasts,
+            lapse_words=pl.when(~lasts).then(pl.format("{} {}", "product", "lapse_words")),
         )
+    )
+
+
+def keys_kept(windows: pl.DataFrame, looked_at: pl.DataFrame) -> pl.DataFrame:
+    """The systems that are kept up on a day: key.
+
+    Args:
+        windows: key, from_on, until_on (null: for ever): when each is kept up.
+        looked_at: key, day.
+    """
+    day, until = pl.col("day"), pl.col("until_on")
+    return (
+        windows.join(looked_at.select("key", "day"), on="key")
+        .filter((pl.col("from_on") <= day) & (until.is_null() | (day <= until)))
+        .select("key")
+        .unique()
     )
 
 

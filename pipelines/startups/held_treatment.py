@@ -11,9 +11,10 @@ from dataclasses import dataclass
 import polars as pl
 
 from pipelines.coverage.supply_tests import with_needs
-from pipelines.coverage.systems_held import systems_held, windows_kept_up
+from pipelines.coverage.systems_held import goods_held, windows_kept_up
 from pipelines.coverage.treatment import purchases_for
 from pipelines.startups.reviewed_units import Reviewed, earliest_test
+from pipelines.units.treatment_states import ability_mask
 from schemas.columns import TEXTS
 
 _TERMS_OF_CARTRIDGES = (
@@ -31,14 +32,16 @@ class Held:
 
     latest, earliest: serial, test_sample, test_sampled_on, test_reported_on, severity, needs, and
         grace_until, of the latest (Test) and of the earliest complete supply test.
-    systems: of `systems_held` on the as-of date by Test, one row a unit and good system.
-    bought: of `purchases_for`.
+    systems: serial, product, able (what it removes, as `ability_mask`), bought_on, installed_on
+        (null without proof), one row a unit and good system.
+    windows: serial, severity, able, from_on, until_on (both included; null: for ever): when the
+        installed systems are kept up in water of that severity.
     """
 
     latest: pl.DataFrame
     earliest: pl.DataFrame
     systems: pl.DataFrame
-    bought: pl.DataFrame
+    windows: pl.DataFrame
 
 
 def held_treatment(look: Reviewed) -> Held:
@@ -57,7 +60,26 @@ def held_treatment(look: Reviewed) -> Held:
     asked = units.join(
         latest.select("serial", "severity", "grace_until"), on="serial"
     ).with_columns(claim="serial", failed_on=pl.lit(look.evidence.as_of))
-    return Held(latest, earliest, systems_held(asked, bought, look.evidence), bought)
+    goods = goods_held(asked, bought, look.evidence).with_columns(
+        able=_able(look.evidence.treatments)
+    )
+    waters = pl.concat([latest, earliest]).select("serial", "severity").unique()
+    return Held(
+        latest,
+        earliest,
+        goods.select("serial", "product", "able", "bought_on", "installed_on"),
+        _windows(goods, waters, bought, look),
+    )
+
+
+def _able(treatments: pl.DataFrame) -> pl.Expr:
+    """What a product removes, as `ability_mask` has it."""
+    systems = treatments.filter(pl.col("kind") == "system").select(
+        "product", able=ability_mask(pl.col("removes"))
+    )
+    return pl.col("product").replace_strict(
+        systems["product"], systems["able"], return_dtype=pl.Int64
+    )
 
 
 def _with_needs(units: pl.DataFrame, chosen: pl.DataFrame, complete: pl.DataFrame) -> pl.DataFrame:
@@ -81,21 +103,15 @@ def _with_needs(units: pl.DataFrame, chosen: pl.DataFrame, complete: pl.DataFram
     )
 
 
-def kept_windows_of(look: Reviewed, held: Held, tests: pl.DataFrame) -> pl.DataFrame:
-    """When the installed good systems of units are kept up, in the water of some tests.
-
-    Args:
-        look, held: of all units.
-        tests: serial, severity; one row a unit that is asked about.
-
-    Returns:
-        serial, removes, from_on, until_on (both included; null: for ever).
-    """
+def _windows(
+    goods: pl.DataFrame, waters: pl.DataFrame, bought: pl.DataFrame, look: Reviewed
+) -> pl.DataFrame:
+    """The windows of `Held`, for each unit in the severities of its tests."""
     systems = (
-        held.systems.filter("installed")
-        .select("serial", "site", "product", "removes", "installed_on", *_TERMS_OF_CARTRIDGES)
-        .join(tests.select("serial", "severity"), on="serial")
+        goods.filter("installed")
+        .select("serial", "site", "product", "able", "installed_on", *_TERMS_OF_CARTRIDGES)
+        .join(waters, on="serial")
         .with_row_index("key")
     )
-    windows = windows_kept_up(systems, held.bought, look.evidence)
-    return windows.join(systems.select("key", "serial", "removes"), on="key").drop("key")
+    windows = windows_kept_up(systems, bought, look.evidence)
+    return windows.join(systems.select("key", "serial", "severity", "able"), on="key").drop("key")

@@ -17,7 +17,6 @@ from schemas import codes
 from schemas.columns import polars_schema
 from schemas.startups import InstallationFindings
 
-POSITION = {name: place for place, name in enumerate(codes.REPORTED)}
 TOLD_ONLY = ("gas", "sample_taken")  # no limit ever: reported or not
 MOST_LINES = 2
 
@@ -30,25 +29,35 @@ def completed_reports(look: Reviewed) -> pl.DataFrame:
     )
 
 
-def installation_findings(look: Reviewed, reports: pl.DataFrame) -> pl.DataFrame:
-    """The table `installation_findings`, by report and the order of the readings.
+def judged_readings(look: Reviewed, reports: pl.DataFrame) -> pl.DataFrame:
+    """Every reading that is looked at, with what it comes to, by report and reading.
 
     Args:
         look: the units, with their terms.
         reports: of `completed_reports`.
+
+    Returns:
+        The columns of `installation_findings`, and must: whether the terms ask for the reading.
     """
     fitted = first_fitted(look.units, look.evidence)
-    asked = reports.join(fitted, on="serial", how="left", maintain_order="left").with_columns(
-        must=pl.col("must_report").fill_null(pl.lit([], pl.List(pl.String))),
-        two_lines=_needs_two_lines(),
+    asked = (
+        reports.join(fitted, on="serial", how="left")
+        .sort("report")
+        .with_row_index("_report")
+        .with_columns(
+            must=pl.col("must_report").fill_null(pl.lit([], pl.List(pl.String))),
+            two_lines=_needs_two_lines(),
+        )
     )
+    columns = polars_schema(InstallationFindings).names()
     rows = pl.concat(_of_reading(asked, name, look) for name in codes.REPORTED)
-    return (
-        rows.with_columns(outcome=_outcome())
-        .with_columns(sentence=_sentence(), caution=_word("caution"), unit=_word("unit"))
-        .sort("report", pl.col("reading").replace_strict(POSITION, return_dtype=pl.Int8))
-        .select(polars_schema(InstallationFindings).names())
-    )
+    # The readings come in their order, which a stable sort by report keeps.
+    return rows.sort("_report", maintain_order=True).select(*columns, "must")
+
+
+def installation_findings(readings: pl.DataFrame) -> pl.DataFrame:
+    """The table `installation_findings`, of `judged_readings`."""
+    return readings.drop("must")
 
 
 def _needs_two_lines() -> pl.Expr:
@@ -62,12 +71,13 @@ def _needs_two_lines() -> pl.Expr:
 
 def _of_reading(reports: pl.DataFrame, name: str, look: Reviewed) -> pl.DataFrame:
     """The rows of one reading: the report's value beside its limits."""
-    kind = reports.schema[name]
+    kind, told = reports.schema[name], READINGS[name]
     yes_no = pl.when(pl.col(name)).then(pl.lit("yes")).when(~pl.col(name)).then(pl.lit("no"))
     value = yes_no if kind == pl.Boolean else pl.col(name)
     number = pl.lit(None, pl.Float64) if kind in (pl.Boolean, pl.String) else pl.col(name)
     static = pl.col("static_pressure_psi").is_not_null()
     rows = reports.select(
+        "_report",
         "report",
         "serial",
         "edition",
@@ -89,7 +99,9 @@ def _of_reading(reports: pl.DataFrame, name: str, look: Reviewed) -> pl.DataFram
         .join(limits, on=["edition", "family", "of_gas"], how="left", nulls_equal=True)
         .pipe(_two_lines if name == "water_lines" else lambda frame: frame)
         .filter(_is_looked_at(name))
-        .drop("edition", "family", "of_gas", "two_lines")
+        .with_columns(outcome=_outcome(name), unit=pl.lit(told.unit, pl.String))
+        .with_columns(sentence=_sentence(name), caution=pl.lit(told.caution, pl.String))
+        .drop("edition", "family", "of_gas", "two_lines", "gas", "number", "only_static")
     )
 
 
@@ -111,64 +123,63 @@ def _is_looked_at(name: str) -> pl.Expr:
     return must | limited
 
 
-def _outcome() -> pl.Expr:
-    reading, number = pl.col("reading"), pl.col("number")
+def _outcome(name: str) -> pl.Expr:
+    value, number = pl.col("value"), pl.col("number")
     low, high = pl.col("limit_min"), pl.col("limit_max")
     outside = (number < low).fill_null(False) | (number > high).fill_null(False)
-    burns = pl.col("gas").is_in(BURNED_GASES).fill_null(False)
-    return (
-        pl.when(pl.col("value").is_null())
-        .then(pl.lit("not_reported"))
-        .when(reading.is_in(TOLD_ONLY))
-        .then(pl.lit("reported"))
-        .when(reading.is_in(YES_NO_READINGS) & (pl.col("value") == "yes"))
-        .then(pl.lit("sound"))
-        .when((reading == "under_hood") & ~burns)
-        .then(pl.lit("to_check"))
-        .when(reading.is_in(YES_NO_READINGS) | outside)
-        .then(pl.lit("unsound"))
-        .when(low.is_null() & high.is_null())
-        .then(pl.lit("reported"))
-        .otherwise(pl.lit("sound"))
-    )
+    if name in TOLD_ONLY:
+        told = pl.lit("reported")
+    elif name in YES_NO_READINGS:
+        burns = pl.col("gas").is_in(BURNED_GASES).fill_null(False)
+        asked = burns | (name != "under_hood")
+        no = pl.when(asked).then(pl.lit("unsound")).otherwise(pl.lit("to_check"))
+        told = pl.when(value == "yes").then(pl.lit("sound")).otherwise(no)
+    else:
+        told = (
+            pl.when(outside)
+            .then(pl.lit("unsound"))
+            .when(low.is_null() & high.is_null())
+            .then(pl.lit("reported"))
+            .otherwise(pl.lit("sound"))
+        )
+    return pl.when(value.is_null()).then(pl.lit("not_reported")).otherwise(told)
 
 
-def _word(part: str) -> pl.Expr:
-    """What `READINGS` tells of the row's reading."""
-    words = {name: getattr(told, part) for name, told in READINGS.items()}
-    return pl.col("reading").replace_strict(words, return_dtype=pl.String)
-
-
-def _sentence() -> pl.Expr:
-    name = _word("words")
-    value = pl.concat_str("value", _word("unit"), separator=" ", ignore_nulls=True)
+def _sentence(name: str) -> pl.Expr:
+    told, outcome = READINGS[name], pl.col("outcome")
+    words, unit = told.words, f" {told.unit}" if told.unit else ""
     limits = pl.concat_str(
         pl.format("at least {}", number_text(pl.col("limit_min"))),
         pl.format("at most {}", number_text(pl.col("limit_max"))),
         separator=" and ",
         ignore_nulls=True,
     )
-    outcome, yes_no = pl.col("outcome"), pl.col("reading").is_in(YES_NO_READINGS)
-    return (
-        pl.when((outcome == "not_reported") & pl.col("only_static"))
+    missing = (
+        pl.when("only_static")
         .then(
-            pl.format(
-                "The {} is not reported: only the static pressure was written down, and pressure "
-                "is judged while water flows.",
-                name,
+            pl.lit(
+                f"The {words} is not reported: only the static pressure was written down, and "
+                "pressure is judged while water flows."
             )
         )
-        .when(outcome == "not_reported")
-        .then(pl.format("The {} is not reported.", name))
-        .when(outcome == "to_check")
-        .then(pl.format("The {} is reported as no: the local code says whether one is due.", name))
-        .when(outcome == "reported")
-        .then(pl.format("The {} is reported: {}.", name, value))
-        .when((outcome == "unsound") & yes_no)
-        .then(pl.format("The {} is reported as no: {}.", name, _word("mend")))
-        .when(outcome == "unsound")
-        .then(pl.format("The {} is {}; it must be {}: {}.", name, value, limits, _word("mend")))
-        .when(yes_no)
-        .then(pl.format("The {} is reported as yes.", name))
-        .otherwise(pl.format("The {} is {}, as it must be: {}.", name, value, limits))
+        .otherwise(pl.lit(f"The {words} is not reported."))
     )
+    if name in YES_NO_READINGS:
+        forms = {
+            "sound": pl.lit(f"The {words} is reported as yes."),
+            "unsound": pl.lit(f"The {words} is reported as no: {told.mend}."),
+            "to_check": pl.lit(
+                f"The {words} is reported as no: the local code says whether one is due."
+            ),
+        }
+    else:
+        must = f"{unit}; it must be {{}}: {told.mend}."
+        forms = {
+            "sound": pl.format(f"The {words} is {{}}{unit}, as it must be: {{}}.", "value", limits),
+            "unsound": pl.format(f"The {words} is {{}}{must}", "value", limits),
+            "reported": pl.format(f"The {words} is reported: {{}}{unit}.", "value"),
+        }
+    said = missing
+    for word, form in forms.items():
+        said = pl.when(outcome == word).then(form).otherwise(said)
+    return said

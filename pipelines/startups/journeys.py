@@ -11,7 +11,7 @@ import polars as pl
 from pipelines.coverage import startups
 from pipelines.coverage.calendar_days import add_days
 from pipelines.coverage.findings import switched_off
-from pipelines.startups.held_treatment import Held, kept_windows_of
+from pipelines.startups.held_treatment import Held
 from pipelines.startups.protection import first_days, protected_to
 from pipelines.startups.reviewed_units import Reviewed, earliest_test
 from pipelines.startups.startup_reviews import installation_on
@@ -32,7 +32,7 @@ def journeys(look: Reviewed, held: Held, reviews: pl.DataFrame) -> pl.DataFrame:
         "serial", sampled_on="test_sampled_on", reported_on="test_reported_on"
     )
     needs = held.earliest.select("serial", needed=pl.col("needs").list.len() > 0)
-    installed = first_days(held.systems.filter("installed"), held.earliest, "installed_on")
+    installed = first_days(held.systems, held.earliest, "installed_on")
     facts = [
         startups.startup_facts(look.evidence.startups),
         installation_on(reviews, look.evidence.as_of),
@@ -93,11 +93,10 @@ def _agencies(reports: pl.DataFrame) -> pl.DataFrame:
 def _first_lapses(look: Reviewed, held: Held, installed: pl.DataFrame) -> pl.DataFrame:
     """The first day after the installation on which the needs are not kept up with."""
     tests = held.earliest.join(installed, on="serial")
-    asked = tests.select("serial", "needs", start=add_days(pl.col("installed_on"), 1))
-    windows = kept_windows_of(look, held, tests)
+    asked = tests.select("serial", "severity", "needs", start=add_days(pl.col("installed_on"), 1))
     lapse = add_days(pl.col("until_on"), 1)
     return (
-        protected_to(asked, windows)
+        protected_to(asked, held.windows)
         .select("serial", first_lapse_on=lapse)
         .filter(pl.col("first_lapse_on") <= look.evidence.as_of)
     )

@@ -21,15 +21,15 @@ def first_days(systems: pl.DataFrame, asked: pl.DataFrame, day: str) -> pl.DataF
     """The first day from which the systems of a unit together include its needs.
 
     Args:
-        systems: serial, removes, and `day`, from which each is there (null: never).
+        systems: serial, able (a mask of abilities), and `day`, from which each is there (null:
+            never).
         asked: serial, needs; one row a unit.
         day: the name of that column.
 
     Returns:
         serial, and `day`; only units with needs whose systems do come to include them.
     """
-    able = ability_mask(pl.col("removes"))
-    there = systems.filter(pl.col(day).is_not_null()).with_columns(able=able)
+    there = systems.filter(pl.col(day).is_not_null())
     since = there.group_by("serial").agg(
         pl.col(day).filter((pl.col("able") & bit) > 0).min().alias(f"bit{bit}")
         for bit in ABILITY_BITS.values()
@@ -54,21 +54,20 @@ def protected_to(asked: pl.DataFrame, windows: pl.DataFrame) -> pl.DataFrame:
     """The last day to which a unit's needs are met day after day, from a day on.
 
     Args:
-        asked: serial, needs, start (the first day that is looked at); one row a unit.
-        windows: serial, removes, from_on, until_on (null: for ever): when each system is kept up.
+        asked: serial, severity, needs, start (the first day that is looked at); one row a unit.
+        windows: serial, severity, able, from_on, until_on (null: for ever): when each system is
+            kept up in water of that severity.
 
     Returns:
         serial, until_on: the day before `start` where a need is not met on that day, null where
         they are met for ever; one row for each row of `asked` with needs.
     """
-    needed = asked.select("serial", "start", needed=ability_mask(pl.col("needs"))).filter(
-        pl.col("needed") > 0
-    )
+    needed = asked.select(
+        "serial", "severity", "start", needed=ability_mask(pl.col("needs"))
+    ).filter(pl.col("needed") > 0)
     held = (
-        windows.with_columns(
-            able=ability_mask(pl.col("removes")), until_on=pl.col("until_on").fill_null(_FOREVER)
-        )
-        .join(needed, on="serial")
+        windows.with_columns(pl.col("until_on").fill_null(_FOREVER))
+        .join(needed, on=["serial", "severity"])
         .with_columns(from_on=pl.max_horizontal("from_on", "start"))
         .filter(pl.col("until_on") >= pl.col("start"))
         .sort("serial", "from_on")

@@ -16,21 +16,18 @@ from schemas.columns import polars_schema
 from schemas.startups import StartupReviews
 
 
-def startup_reviews(look: Reviewed, reports: pl.DataFrame, findings: pl.DataFrame) -> pl.DataFrame:
+def startup_reviews(look: Reviewed, reports: pl.DataFrame, readings: pl.DataFrame) -> pl.DataFrame:
     """The table `startup_reviews`, by report.
 
     Args:
         look: the units and their supply tests.
         reports: of `completed_reports`.
-        findings: of `installation_findings`, of the same reports.
+        readings: of `judged_readings`, of the same reports.
     """
-    faults, missing = pl.col("outcome") == "unsound", pl.col("missed")
-    named = findings.join(reports.select("report", "must_report"), on="report").with_columns(
-        missed=(pl.col("outcome") == "not_reported")
-        & pl.col("must_report").list.contains(pl.col("reading")).fill_null(False)
-    )
+    faults = pl.col("outcome") == "unsound"
+    missing = (pl.col("outcome") == "not_reported") & pl.col("must")
     by_report = (
-        named.filter(faults | missing)
+        readings.filter(faults | missing)
         .group_by("report", maintain_order=True)
         .agg(
             faults=pl.col("reading").filter(faults).str.join("; "),

@@ -12,7 +12,11 @@ import polars as pl
 from pipelines.coverage.evidence import Evidence
 from pipelines.startups.held_treatment import held_treatment
 from pipelines.startups.installation_faults import installation_faults
-from pipelines.startups.installation_findings import completed_reports, installation_findings
+from pipelines.startups.installation_findings import (
+    completed_reports,
+    installation_findings,
+    judged_readings,
+)
 from pipelines.startups.journeys import journeys
 from pipelines.startups.reviewed_units import reviewed
 from pipelines.startups.startup_reviews import startup_reviews
@@ -40,11 +44,11 @@ def startup_tables(
     """
     look = reviewed(evidence, terms, cover, serials)
     reports = completed_reports(look)
-    findings = installation_findings(look, reports)
-    reviews = startup_reviews(look, reports, findings)
+    readings = judged_readings(look, reports)
+    reviews = startup_reviews(look, reports, readings)
     held = held_treatment(look)
     return {
-        "installation_findings": findings,
+        "installation_findings": installation_findings(readings),
         "startup_reviews": reviews,
         "treatment_recommendations": treatment_recommendations(
             look, held, duty_hours_per_day=duty_hours_per_day, tanks_l=tanks_l

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 import polars as pl
 
-from pipelines.startups.held_treatment import Held, kept_windows_of
+from pipelines.startups.held_treatment import Held
 from pipelines.startups.protection import first_days, protected_to
 from pipelines.startups.recommendation_sentences import AT_STAKE, sentence
 from pipelines.startups.reviewed_units import Reviewed, in_service
@@ -38,8 +38,9 @@ def treatment_recommendations(
     facts = [
         _with_tank(tested, look, duty_hours_per_day, tanks_l),
         first_days(held.systems, held.latest, "bought_on"),
-        first_days(held.systems.filter("installed"), held.latest, "installed_on"),
-        _kept(held),
+        first_days(held.systems, held.latest, "installed_on"),
+        held.systems.select("serial", any_good=True).unique(),
+        _kept(look, held),
         _waiting(look),
         look.evidence.startups.filter(pl.col("completed_on").is_not_null())
         .select("serial", started=True)
@@ -142,13 +143,14 @@ def _with_tank(
     )
 
 
-def _kept(held: Held) -> pl.DataFrame:
-    """serial, any_good, kept_able (a mask of what Kept does)."""
-    able = pl.when("kept").then(ability_mask(pl.col("removes"))).otherwise(0)
+def _kept(look: Reviewed, held: Held) -> pl.DataFrame:
+    """serial, kept_able: a mask of what the systems do that are kept up today, by Test."""
+    today, until = pl.lit(look.evidence.as_of), pl.col("until_on")
     return (
-        held.systems.with_columns(able=able)
+        held.windows.join(held.latest.select("serial", "severity"), on=["serial", "severity"])
+        .filter((pl.col("from_on") <= today) & (until.is_null() | (today <= until)))
         .group_by("serial")
-        .agg(kept_able=pl.col("able").bitwise_or(), any_good=pl.lit(True))
+        .agg(kept_able=pl.col("able").bitwise_or())
     )
 
 
@@ -196,7 +198,6 @@ def _state(today: pl.Expr) -> pl.Expr:
 
 def _with_kept_until(units: pl.DataFrame, look: Reviewed, held: Held) -> pl.DataFrame:
     kept_up = units.filter(pl.col("state") == "kept_up")
-    windows = kept_windows_of(look, held, kept_up)
-    asked = kept_up.select("serial", "needs", start=pl.lit(look.evidence.as_of))
-    until = protected_to(asked, windows).rename({"until_on": "kept_until"})
+    asked = kept_up.select("serial", "severity", "needs", start=pl.lit(look.evidence.as_of))
+    until = protected_to(asked, held.windows).rename({"until_on": "kept_until"})
     return units.join(until, on="serial", how="left")

@@ -19,6 +19,7 @@ from pipelines.steps.claim_details import data_of_claims
 from pipelines.steps.figure_notes import figure_notes
 from pipelines.steps.joins import attention, below
 from pipelines.steps.near_serials import of_claims, of_serials, suggestions_of_store
+from pipelines.steps.startup_pages import startup_page_data
 from pipelines.store.database import has_table, read_frame
 from pipelines.store.lookups import arrivals, rows_of
 from pipelines.store.transaction import RefreshSession
@@ -73,6 +74,7 @@ def page_data(
             inputs.reference.regions,
         ),
         **_cause_tables(con),
+        **startup_page_data(con),
     )
 
 

@@ -19,7 +19,11 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from pipelines.coverage import Evidence, seen
 from pipelines.startups.held_treatment import held_treatment
-from pipelines.startups.installation_findings import completed_reports, installation_findings
+from pipelines.startups.installation_findings import (
+    completed_reports,
+    installation_findings,
+    judged_readings,
+)
 from pipelines.startups.journey_rates import journey_rates
 from pipelines.startups.journeys import journeys
 from pipelines.startups.reviewed_units import reviewed
@@ -102,9 +106,9 @@ def main(folder: Path) -> None:
     look = reviewed(evidence, terms, cover)
     told("units and tests", look.tests)
     reports = completed_reports(look)
-    findings = installation_findings(look, reports)
-    told("installation_findings", findings)
-    reviews = startup_reviews(look, reports, findings)
+    readings = judged_readings(look, reports)
+    told("installation_findings", installation_findings(readings))
+    reviews = startup_reviews(look, reports, readings)
     told("startup_reviews", reviews)
     held = held_treatment(look)
     told("systems held", held.systems)

@@ -25,6 +25,8 @@ REVIEWED: dict[tuple[str, str], str] = {
     ("pipelines/steps/decide.py", "where"): "literals of the callers; values are parameters",
     ("pipelines/orchestration/telling.py", "chosen"): "what identifier made",
     ("pipelines/store/lookups.py", "known"): "two literals",
+    ("pipelines/steps/startup_pages.py", "known"): "two literals",
+    ("pipelines/queries/unit_life.py", "sql"): "literals of the module",
     ("pipelines/steps/publish.py", "added"): "two literals",
     ("pipelines/store/contents.py", "hashed"): "what identifier made",
     ("pipelines/store/invalidation.py", "now"): "a literal around export_files",

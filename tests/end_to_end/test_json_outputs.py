@@ -182,6 +182,11 @@ def asked(sample, tmp_path_factory, run) -> Callable[[str], list]:
         open_claim = one("select min(claim) from decisions where verdict = 'needs_review'")
         site = one("select min(site) from water_tests where point = 'supply' and ph is not null")
         model = one("select min(model) from units")
+        lapsed = one("select min(serial) from treatment_recommendations where state = 'lapsed'")
+        unsound = one(
+            "select min(serial) from startup_reviews join decisions using (serial) "
+            "where result = 'unsound'"
+        )
     zone = ZoneInfo(tomllib.loads((folder / "limeledger.toml").read_text())["timezone"])
     today = dt.datetime.now(zone).date().isoformat()
     sheet = out / "sheet"
@@ -220,6 +225,8 @@ def asked(sample, tmp_path_factory, run) -> Callable[[str], list]:
         ],
         "agencies": [("agencies", folder)],
         "upcoming": [("upcoming", folder)],
+        "startups": [("startups", folder), ("startups", folder, "--state", "overdue")],
+        "unit": [("unit", lapsed, folder), ("unit", unsound, folder)],
         "causes": [("causes", folder)],
         "backup": [("backup", folder, out / "backup.zip")],
         "restore": [("restore", out / "backup.zip", out / "restored")],

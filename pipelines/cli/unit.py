@@ -1,0 +1,74 @@
+"""`limeledger unit`: one unit, from its sale to its last claim."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Mapping
+from typing import Any
+
+from pipelines.cli.console.arguments import takes_workspace
+from pipelines.cli.console.output import print_json, say
+from pipelines.workspace.layout import Workspace
+
+HELP = "Tell one unit: start-ups with reviews, tests, treatment, calls, claims, letters."
+_WORDS = {"met": "in time", "unmet": "too late", "unknown": "not known whether in time"}
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the command takes."""
+    parser.add_argument("serial", metavar="SERIAL")
+    takes_workspace(parser)
+
+
+def output_schema() -> dict[str, Any]:
+    """What the JSON holds."""
+    from pipelines.cli.outputs.unit import unit
+
+    return unit()
+
+
+def run(args: argparse.Namespace) -> int:
+    """Tells the unit as of the last refresh."""
+    from pipelines.queries.unit_life import unit_life
+
+    told = unit_life(Workspace.open(args.workspace), args.serial)
+    if args.json:
+        print_json(told)
+    else:
+        _tell(told)
+    return 0
+
+
+def _tell(told: Mapping[str, Any]) -> None:
+    unit, journey, advised = told["unit"], told["journey"], told["recommendation"]
+    place = ", ".join(filter(None, (unit["site"], unit["region"]))) or "no site"
+    end = unit["coverage_end"]
+    cover = f"cover ends {end}" if end else "no terms in force"
+    say(f"{told['serial']}, {unit['model']} ({unit['family']}), {place}; {cover}.")
+    if journey and journey["requested_in_time"]:
+        say(f"Start-up asked for {_WORDS[journey['requested_in_time']]}.")
+    say("")
+    for event in told["events"]:
+        say(f"{event['day']}  {event['event']} ({event['feed']} {event['key']})")
+    for startup in told["startups"]:
+        review = startup["review"]
+        said = f"{review['result']}. {review['sentence']}" if review else "not completed."
+        say(f"Start-up {startup['report']} ({startup['agency'] or 'no agency'}): {said}")
+        for finding in startup["findings"]:
+            if finding["outcome"] != "sound":
+                say(f"  {finding['sentence']}")
+                if finding["outcome"] == "unsound" and finding["caution"]:
+                    say(f"  {finding['caution']}")
+    for test in told["tests"]:
+        outside = [row["analyte"] for row in test["analytes"] if row["outside"]]
+        said = f"outside the limits: {', '.join(outside)}" if outside else "within the limits"
+        whole = "" if test["complete"] else ", incomplete"
+        say(f"Sample {test['sample']} of {test['sampled_on']} ({test['point']}{whole}): {said}.")
+    if advised:
+        say(f"Treatment, {advised['state'].replace('_', ' ')}: {advised['sentence']}")
+    for claim in told["claims"]:
+        say(f"Claim {claim['claim']} of {claim['failed_on']}: {claim['standing']}.")
+    for letter in told["letters"]:
+        say(f"Letter {letter['entry']} ({letter['kind']}) of {letter['as_of']}: {letter['state']}.")
+    for note in told["notes"]:
+        say(f"Note on {note['claim']} by {note['by']}: {note['text']}")
