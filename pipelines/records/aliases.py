@@ -23,6 +23,8 @@ def aliases_of(feed: str, aliases: pl.DataFrame) -> dict[str, dict[str, str]]:
         feed: the feed.
         aliases: by `schemas.reference.Aliases`.
     """
+    if aliases.is_empty():
+        return {}
     columns = column_names(FEED_TABLES[feed])
     told: dict[str, dict[str, str]] = {}
     for kind in ALIAS_KINDS:

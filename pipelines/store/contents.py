@@ -9,7 +9,7 @@ import hashlib
 
 import duckdb
 
-from pipelines.store.database import LAST, identifier, one_row
+from pipelines.store.database import has_table, identifier, one_row
 
 _FLOATS = ("DOUBLE", "FLOAT")
 Columns = list[tuple[str, str]]  # name and type
@@ -17,13 +17,12 @@ Columns = list[tuple[str, str]]  # name and type
 
 def columns_of(con: duckdb.DuckDBPyConnection, name: str) -> Columns:
     """Name and type of each column of a table, in their order; none where it is not there."""
-    place, _, table = name.rpartition(".")
-    return con.execute(
-        "select column_name, data_type from information_schema.columns where table_schema = 'main' "
-        "and table_name = ? and table_catalog = coalesce(nullif(?, ''), current_database()) "
-        "order by ordinal_position",
-        [table, LAST if place == LAST else ""],
-    ).fetchall()
+    if not has_table(con, name):
+        return []
+    told = con.execute(f"select * from {identifier(name)} limit 0")
+    columns = [(column[0], str(column[1])) for column in told.description or []]
+    told.fetchall()  # a connection with an open result takes no other work
+    return columns
 
 
 def parts_to_hash(columns: Columns) -> list[str]:

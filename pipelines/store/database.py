@@ -94,13 +94,16 @@ def has_table(con: duckdb.DuckDBPyConnection, name: str) -> bool:
     """Whether the store holds that table; `last.table` asks the store that is attached as LAST."""
     place, _, table = name.rpartition(".")
     catalog, schema = (place, "main") if place == LAST else ("", place or "main")
-    found = one_row(
-        con,
-        "select 1 from information_schema.tables where table_schema = ? and table_name = ? "
-        "and table_catalog = coalesce(nullif(?, ''), current_database())",
-        [schema, table, catalog],
+    # Asked hundreds of times a run: the information schema takes three times as long.
+    return any(
+        one_row(
+            con,
+            f"select 1 from duckdb_{kind}s() where schema_name = ? and {kind}_name = ? "
+            "and database_name = coalesce(nullif(?, ''), current_database())",
+            [schema, table, catalog],
+        )
+        for kind in ("table", "view")
     )
-    return found is not None
 
 
 def table_names(con: duckdb.DuckDBPyConnection) -> list[str]:

@@ -42,6 +42,7 @@ REVIEWED: dict[tuple[str, str], str] = {
         "pipelines/store/invalidation.py",
         "' union '.join((f'select {place} {part}' for place in places for part in parts))",
     ): "literals around what identifier made",
+    ("pipelines/store/database.py", "kind"): "table or view",
     ("pipelines/store/database.py", "folders"): "paths that _quoted made",
     (
         "pipelines/store/database.py",
