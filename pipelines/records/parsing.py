@@ -11,14 +11,12 @@ from dataclasses import replace
 
 import polars as pl
 
-from pipelines.records.aliases import meant
 from pipelines.records.dates import has_two_readings, looks_like_day
 from pipelines.records.mapping import Mapping
 from pipelines.records.moments import has_two_moments
 from pipelines.records.numerals import Marks
-from pipelines.records.phrases import coded
 from pipelines.records.reasons import no_reasons, reasons
-from pipelines.records.steps import changed, number_part, unit_part
+from pipelines.records.spoken_texts import UNIT, spoken_texts
 from pipelines.records.typed_values import Typed, typed
 from pipelines.records.units_of_measure import RowConversion, conversion, is_unit
 from schemas.columns import fields
@@ -29,7 +27,7 @@ from schemas.validation import SchemaErrors
 _BLAMED = {"site_or_serial": "site", "some_amount": "parts_amount"}
 # No column of a feed has a name with a NUL.
 _FAILED, _TEXT = "\x00failed ", "\x00text"
-_UNIT, _UNIT_OK = "\x00unit ", "\x00unit ok "
+_UNIT_OK = "\x00unit ok "
 _REPEATED = 4  # texts that come so many times on average are looked up, not read again
 _KIND_RULES = {
     "flag": "yes_no",
@@ -71,7 +69,7 @@ def parse_columns(
     written = {
         name: own if name in mapping.constants else _of_column(mapping, name) for name in names
     }
-    spoken = _spoken(texts, mapping, names)
+    spoken = spoken_texts(texts, mapping, names)
     given: list[pl.Expr] = [pl.col("source_line")]
     read: list[pl.DataFrame] = []
     failed: list[str] = []
@@ -82,7 +80,7 @@ def parse_columns(
             if kind == "analyte":
                 given.append(pl.lit(None, pl.Float64).alias(f"{name}_below"))
             continue
-        unit = _cell_units(spoken, name, written[name]) if _UNIT + name in spoken.columns else None
+        unit = _cell_units(spoken, name, written[name]) if UNIT + name in spoken.columns else None
         reading = _typed(name, written[name], timezone, unit)
         values = {name: reading.value}
         if reading.below is not None:
@@ -96,7 +94,7 @@ def parse_columns(
         known = unit.known.alias(_UNIT_OK + name)
         read.append(
             spoken.join(
-                unit.factors, on=_UNIT + name, how="left", nulls_equal=True, maintain_order="left"
+                unit.factors, on=UNIT + name, how="left", nulls_equal=True, maintain_order="left"
             ).select(known, **values)
         )
     out = pl.concat([spoken.select(given), *read], how="horizontal")
@@ -119,49 +117,21 @@ def _of_column(mapping: Mapping, name: str) -> Mapping:
     return mapping
 
 
-def _spoken(texts: pl.DataFrame, mapping: Mapping, names: Sequence[str]) -> pl.DataFrame:
-    """The columns in the feed's words: after steps, phrases, translations, aliases, in this order.
-
-    Where cells may hold a unit, it is parted from the number.
-    """
-    for name in names:
-        if name in mapping.constants:
-            continue
-        steps, marks = mapping.transforms.get(name, ()), mapping.marks_of(name)
-        units = [place for place, step in enumerate(steps) if step.verb == "cell_unit"]
-        if units:
-            before = changed(pl.col(name), steps[: units[0]], marks)
-            texts = texts.with_columns(before.alias(name)).with_columns(
-                number_part(pl.col(name)).alias(name), unit_part(pl.col(name)).alias(_UNIT + name)
-            )
-            steps = steps[units[0] :]
-        if steps:
-            texts = texts.with_columns(changed(pl.col(name), steps, marks).alias(name))
-        if name in mapping.phrases:
-            texts = texts.with_columns(coded(pl.col(name), mapping.phrases[name]).alias(name))
-    texts = texts.with_columns(
-        _translated(name, mapping.values[name]) for name in names if name in mapping.values
-    )
-    return texts.with_columns(
-        meant(pl.col(name), mapping.aliases[name]) for name in names if name in mapping.aliases
-    )
-
-
 def _cell_units(spoken: pl.DataFrame, name: str, mapping: Mapping) -> RowConversion:
     """How each unit that cells of a column hold is converted; without one the column's holds."""
     rows = []
-    for unit in spoken[_UNIT + name].unique():
+    for unit in spoken[UNIT + name].unique():
         change = mapping.conversion(name) if unit is None else conversion(name, unit)
         scale, shift = (change.scale, change.shift) if change else (None, None)
         rows.append((unit, scale, shift))
-    return RowConversion.of(_UNIT + name, rows)
+    return RowConversion.of(UNIT + name, rows)
 
 
 def _unit_failures(
     name: str, texts: pl.DataFrame, spoken: pl.DataFrame, out: pl.DataFrame
 ) -> pl.DataFrame:
     """The reasons of cells whose unit is not known or does not fit."""
-    rows = texts.select("source_line", _value=name).with_columns(_unit=spoken[_UNIT + name])
+    rows = texts.select("source_line", _value=name).with_columns(_unit=spoken[UNIT + name])
     wrong = rows.filter(~out[_UNIT_OK + name])
     known = [unit for unit in wrong["_unit"].unique().drop_nulls() if is_unit(unit)]
     rule = (
@@ -199,18 +169,6 @@ def _read_column(texts: pl.DataFrame, values: dict[str, pl.Expr]) -> pl.DataFram
             return rows.drop(_TEXT)
     # Lazily, since what two of them have in common is then worked out once.
     return texts.lazy().select(**values).collect()
-
-
-def _translated(name: str, words: dict[str, str]) -> pl.Expr:
-    """The column with the mapping's translations in place of the export's words."""
-    found = pl.col(name).str.to_lowercase()
-    put = found.replace_strict(words, default=None, return_dtype=pl.String)
-    return (
-        pl.when(found.is_in(list(words)))
-        .then(pl.when(put != "").then(put))
-        .otherwise(pl.col(name))
-        .alias(name)
-    )
 
 
 def _failures(

@@ -21,6 +21,7 @@ StepValue = str | int | bool | tuple[str, ...]
 # Days are counted from here. The spreadsheet's 1900 has a 29th of February, so that below day 61
 # its count cannot be trusted.
 _EPOCHS = {1900: ("1899-12-30", 61), 1904: ("1904-01-01", 0)}
+_CUTTING = ("before", "after", "extract", "remove", "replace")  # may leave blanks, or nothing
 _LAST_DAY = 110_000  # beyond the year 2199 in both counts
 # A number, then what is no part of one.
 _NUMBER_AND_UNIT = (
@@ -48,12 +49,14 @@ class Step:
 
 
 def changed(text: pl.Expr, steps: tuple[Step, ...], marks: Marks) -> pl.Expr:
-    """The text after all steps; null where nothing is left.
+    """The text, which has no blanks at its ends, after all steps; null where nothing is left.
 
     `split`, `date` and `cell_unit` are no change of the text itself and are passed over.
     """
     for step in steps:
-        text = trimmed(_changed(text, step, marks))
+        text = _changed(text, step, marks)
+        if step.verb in _CUTTING:
+            text = trimmed(text)
     return text
 
 
