@@ -103,7 +103,7 @@ def laboratory(writer: Writer) -> None:
         rows.append(
             [f"BL-{number}", "", "Blindwert", "02.01.2026", "", "Chlorid", "<1,0", "mg/l", ""]
         )
-    writer.lines("lab/LIMS_20260630.txt", rows, "\t", "utf-8")
+    writer.lines("lab/LIMS_20260630.csv", rows, "\t", "utf-8")
     writer.count("water_tests", records=read - aside, set_aside=aside, left_out=8)
 
 
