@@ -49,7 +49,13 @@ def test_the_cron_line_mails_unless_all_is_well(tmp_path: Path, code: int, maile
         (tmp_path / name).write_text(f"#!/bin/sh\n{text}\n")
         (tmp_path / name).chmod(0o755)
     environment = {"PATH": f"{tmp_path}{os.pathsep}/usr/bin:/bin"}
-    subprocess.run(["/bin/sh", "-c", cron_command()], env=environment, check=False)
+    # Cron knows hardly any path, so the line names both programs in full.
+    assert re.findall(r"(?:^|\|\| )(\S+)", cron_command()) == [
+        "/opt/limeledger/bin/limeledger",
+        "/usr/bin/mail",
+    ]
+    line = cron_command().replace("/opt/limeledger/bin/", "").replace("/usr/bin/mail", "mail")
+    subprocess.run(["/bin/sh", "-c", line], env=environment, check=False)
     assert (tmp_path / "called").read_text() == "refresh /srv/warranty\n"
     assert (tmp_path / "mailed").exists() == mailed
 
@@ -92,3 +98,18 @@ def test_the_container_starts_with_the_refresh():
     run = block("console", "podman run").strip().splitlines()[-1]
     assert "--network none" in run
     assert ":/workspace" in run
+
+
+@pytest.mark.parametrize(
+    ("file", "language", "part"),
+    [
+        ("crontab", "cron", "limeledger"),
+        ("limeledger.service", "ini", "[Service]"),
+        ("limeledger.timer", "ini", "[Timer]"),
+        ("Containerfile", "dockerfile", "ENTRYPOINT"),
+    ],
+)
+def test_the_recipes_that_are_printed_are_those_that_lie_there(file, language, part):
+    """Who copies a file and who copies from the page do the same."""
+    printed = re.sub(r"^# /etc/.*\n", "", block(language, part))
+    assert (ROOT / ".container" / file).read_text(encoding="utf-8") == printed
