@@ -83,11 +83,9 @@ def lines(path: Path, rows: int, orders: int) -> None:
         file.write("Order,Type,Part,Qty,Ext\n")
         for _ in range(rows):
             kind = draw.choice(("MAT", "LAB", "FRT"))
-            amount = draw.randrange(1, 90_000) / 100
-            file.write(
-                f"{draw.randrange(orders)},{kind},P{draw.randrange(999)},{draw.randrange(1, 40) / 4},"
-                f"{amount}\n"
-            )
+            count, amount = draw.randrange(1, 40) / 4, draw.randrange(1, 90_000) / 100
+            order, part = draw.randrange(orders), f"P{draw.randrange(999)}"
+            file.write(f"{order},{kind},{part},{count},{amount}\n")
 
 
 def main(rows: int) -> None:
