@@ -36,6 +36,7 @@ def output_schema() -> dict[str, Any]:
 
 def run(args: argparse.Namespace) -> int:
     """Writes the workspace and says what to do next."""
+    from pipelines.store.help_files import renew_help
     from pipelines.workspace.create import create_workspace, fill_folder
 
     folder = Path(args.folder)
@@ -48,9 +49,12 @@ def run(args: argparse.Namespace) -> int:
     else:
         written = create_workspace(folder)
         told = (
-            "Next: set the maker, time zone and currency in limeledger.toml, fill the reference "
-            "files, edit the terms, put exports into exports/, and run `limeledger check` there."
+            "Next: set the maker, time zone and currency in limeledger.toml, put the exports into "
+            "exports/, and draft what is lacking: `limeledger map FILE` for each file that names "
+            "its columns otherwise, `limeledger codes` for the reference files. Edit the terms, and "
+            "run `limeledger check` there. README.md tells it step by step."
         )
+    written = sorted([*written, *renew_help(folder)])
     if args.json:
         print_json({"folder": str(folder), "files": [str(path) for path in written]})
     say = teller(args.json)

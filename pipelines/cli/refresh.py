@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipelines.cli.console.arguments import takes_as_of, takes_workspace
 from pipelines.cli.console.output import print_json, progress, teller
-from pipelines.errors import BusyError, LimeledgerError, WorkspaceError
+from pipelines.errors import BusyError, LimeledgerError, StorageError, WorkspaceError
 
 if TYPE_CHECKING:
     from pipelines.nightly.recorded_run import RecordedRun
@@ -80,6 +80,7 @@ def _as_of(workspace: Workspace, given: str | None) -> str | None:
 def _refresh(workspace: Path, as_of: str | None, recorded: RecordedRun) -> Summary:
     from pipelines.nightly.recorded_run import settle
     from pipelines.orchestration.summary import summarize
+    from pipelines.store.help_files import renew_help
     from pipelines.store.inputs import load_inputs
     from pipelines.store.leftovers import remove_leftovers
     from pipelines.store.run_log import Ended
@@ -92,6 +93,8 @@ def _refresh(workspace: Path, as_of: str | None, recorded: RecordedRun) -> Summa
         with contextlib.suppress(BusyError), refresh_lock(inputs.workspace.store):
             settle(workspace, alone=True)
             remove_leftovers(inputs.workspace)
+            with contextlib.suppress(StorageError):
+                renew_help(inputs.workspace.root)
         told = "Nothing is new since the last refresh: store and pages are up to date."
         progress(told)
         summary = summarize(inputs, time.monotonic() - started)

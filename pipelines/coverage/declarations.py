@@ -6,7 +6,7 @@ they come in (`judging`).
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -30,6 +30,32 @@ class Clause:
 
 
 @dataclass(frozen=True)
+class Told:
+    """What people are told of a condition (`help/conditions.md`), beside what decides it.
+
+    `looks_at` are the records that it reads, in words; `reads` all keys of a terms file on which
+    its outcome rests; `outcomes` the outcomes that its cases can give, each with when, in words;
+    `documents` those that could settle an unknown. That an edition switches a condition off, which
+    makes any of them `not_needed`, is not among them.
+    """
+
+    looks_at: str
+    outcomes: Mapping[str, str]
+    reads: tuple[str, ...] = ()
+    documents: tuple[str, ...] = ()
+
+
+# Keys that many conditions read together: what starts a clock, and what water calls for.
+CLOCK_KEYS = (
+    "clock.start",
+    "clock.days_after_shipment",
+    "clock.latest_days_after_shipment",
+    "clock.replacement",
+)
+NEED_KEYS = ("water.panel", "water.limits", "treatment.judged_by", "treatment.grace_days")
+
+
+@dataclass(frozen=True)
 class Fact:
     """Columns about claims that conditions need: worked out once, before the first that does.
 
@@ -44,6 +70,7 @@ class Condition(Protocol):
     """A module of `conditions`."""
 
     CLAUSE: Clause
+    TOLD: Told
     FACTS: tuple[Fact, ...]
 
     def judge(self, claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:

@@ -139,6 +139,23 @@ def is_unit(text: str) -> bool:
     return _plain(text) in _ELSEWHERE or any(conversion(name, text) for name in measured)
 
 
+def units_of(column: str) -> list[str]:
+    """Units that a column may arrive in, one spelling of each, the feed's own among them."""
+    species = [name.upper() for name in _SPECIES.get(column, {})]
+    masses = ["mg/L", "ug/L", "g/L", "ng/L", "ppm", "ppb"]
+    tried = [
+        *masses,
+        *(f"mg/L as {name}" for name in species),
+        *(
+            name
+            for table in (_OF_CACO3, _MICROSIEMENS, _MICROMETERS, _PA, _INCHES)
+            for name in table
+        ),
+        *("C", "F", "pH", "SU", "-"),
+    ]
+    return [unit for unit in dict.fromkeys(tried) if conversion(column, unit) is not None]
+
+
 @lru_cache(maxsize=4096)
 def conversion(column: str, text: str) -> Conversion | None:
     """How a column of a feed is converted from the unit; None where the unit does not fit it.

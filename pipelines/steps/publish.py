@@ -6,6 +6,7 @@ Belongs here: what is published, and the manifest. Does not belong here: how tab
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import hashlib
 import json
@@ -22,7 +23,7 @@ import polars as pl
 
 from dashboards.letters import TemplateFault
 from dashboards.site import LIBRARY, SPECIFICATIONS, build_site
-from pipelines.errors import WorkspaceError
+from pipelines.errors import StorageError, WorkspaceError
 from pipelines.steps.granted import put_grants
 from pipelines.steps.hidden_tables import hidden_tables
 from pipelines.steps.paged_claims import stored_claims_with_pages
@@ -37,6 +38,7 @@ from pipelines.store.descriptions import (
     comment_on_all,
     data_dictionary,
 )
+from pipelines.store.help_files import renew_help
 from pipelines.store.publication import WrittenTable, take_file, write_table_files
 from pipelines.store.published_state import (
     MANIFEST,
@@ -68,6 +70,8 @@ def publish(session: RefreshSession, wanted: Collection[str]) -> Iterator[Writte
     session.refuse_changed_inputs()  # before the archive is touched, and again before the swap
     write_files(session.con, session.inputs.workspace, published.publication)
     session.commit()
+    with contextlib.suppress(StorageError):  # help that cannot be written stops nobody
+        renew_help(session.inputs.workspace.root)
     told: dict[str, dict[str, Any]] = {
         STORE_STATE: {"publication": published.publication},
         DATA_DICTIONARY: {},

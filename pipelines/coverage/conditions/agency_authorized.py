@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import PAPER
-from pipelines.coverage.declarations import Clause, Fact
+from pipelines.coverage.declarations import Clause, Fact, Told
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 
@@ -13,6 +13,22 @@ CLAUSE = Clause(5, records="the list of authorized agencies")
 FACTS: tuple[Fact, ...] = ()
 
 DOCUMENT = "name of the service agency"
+
+TOLD = Told(
+    looks_at=(
+        "the agency of the call, and the list of authorized agencies on the day of completion (of "
+        "failure where there is none)"
+    ),
+    outcomes={
+        "met": "it was authorized on that day",
+        "unmet": "it is not on the list, or was not authorized on that day",
+        "unknown": "the call names no agency",
+        "not_evaluated": (
+            "the unit is not on the register, or no edition of the terms applies to it"
+        ),
+    },
+    documents=(DOCUMENT,),
+)
 
 
 def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import PAPER
-from pipelines.coverage.declarations import Clause, Fact
+from pipelines.coverage.declarations import Clause, Fact, Told
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 
@@ -13,6 +13,18 @@ CLAUSE = Clause(12, records="the list of causes")
 FACTS: tuple[Fact, ...] = ()
 
 DOCUMENT = "cause of the failure"
+
+TOLD = Told(
+    looks_at="the cause of the call, and the list of causes",
+    outcomes={
+        "met": "the call tells a cause that is on the list",
+        "unknown": "it tells none, or one that is not on the list",
+        "not_evaluated": (
+            "the unit is not on the register, or no edition of the terms applies to it"
+        ),
+    },
+    documents=(DOCUMENT,),
+)
 
 
 def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:

@@ -5,12 +5,24 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import CAUSE
-from pipelines.coverage.declarations import Clause, Fact
+from pipelines.coverage.declarations import Clause, Fact, Told
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 
 CLAUSE = Clause(13, records="the list of causes")
 FACTS: tuple[Fact, ...] = ()
+
+TOLD = Told(
+    looks_at="the cause, and whether the list of causes excludes it",
+    outcomes={
+        "met": "the warranty does not exclude it",
+        "unmet": "it does",
+        "not_evaluated": (
+            "the unit is not on the register, or no edition of the terms applies to it, or the "
+            "cause is not established"
+        ),
+    },
+)
 
 
 def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:

@@ -11,7 +11,7 @@ import polars as pl
 
 from pipelines.coverage.calendar_days import add_days, add_months
 from pipelines.coverage.conditions.gates import WATER
-from pipelines.coverage.declarations import Clause, Fact
+from pipelines.coverage.declarations import CLOCK_KEYS, Clause, Fact, Told
 from pipelines.coverage.evidence import Evidence, citation
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.terms import Terms
@@ -85,6 +85,28 @@ DELIMINGS = Fact(
 )
 CLAUSE = Clause(20, terms=("maintenance.delime_months", "maintenance.delime_grace_days"))
 FACTS = (DELIMINGS,)
+
+TOLD = Told(
+    looks_at=(
+        "deliming calls of the unit from the start of its warranty to the failure, where the cause"
+        " is scale"
+    ),
+    outcomes={
+        "met": "no gap between them is too long",
+        "unmet": "one is, a technician must do it, and the calls on file reach the failure date",
+        "unknown": "one is, and the owner's log, or calls that are not on file, may tell",
+        "not_needed": (
+            "the cause is not related to water, or the model needs no water treatment; or the "
+            "cause is not scale, or the model is not delimed"
+        ),
+        "not_evaluated": (
+            "the unit is not on the register, or no edition of the terms applies to it, or the "
+            "cause is not established"
+        ),
+    },
+    reads=("maintenance.delime_months", "maintenance.delime_grace_days", *CLOCK_KEYS),
+    documents=(TECHNICIANS_REPORT, OWNERS_LOG),
+)
 
 
 def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:

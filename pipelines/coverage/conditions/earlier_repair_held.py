@@ -10,7 +10,7 @@ import polars as pl
 
 from pipelines.coverage.calendar_days import add_days
 from pipelines.coverage.conditions.gates import PAPER
-from pipelines.coverage.declarations import Clause, Fact
+from pipelines.coverage.declarations import Clause, Fact, Told
 from pipelines.coverage.evidence import Evidence, citation
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.records.repairs import is_repair
@@ -57,6 +57,18 @@ def _with_earlier_repairs(claims: pl.DataFrame, evidence: Evidence, terms: Terms
 EARLIER_REPAIRS = Fact(("earlier_words", "earlier_sources"), _with_earlier_repairs)
 CLAUSE = Clause(7, terms=("claims.workmanship_days",))
 FACTS = (EARLIER_REPAIRS,)
+
+TOLD = Told(
+    looks_at="earlier repairs of the same unit for the same cause by the same agency",
+    outcomes={
+        "met": "none was completed so shortly before the failure",
+        "disputed": "one was, so that its work may not have held",
+        "not_evaluated": (
+            "the unit is not on the register, or no edition of the terms applies to it"
+        ),
+    },
+    reads=("claims.workmanship_days", "claims.duplicate_within_days"),
+)
 
 
 def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:

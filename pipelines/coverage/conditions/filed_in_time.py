@@ -6,7 +6,7 @@ import polars as pl
 
 from pipelines.coverage.calendar_days import add_days
 from pipelines.coverage.conditions.gates import PAPER
-from pipelines.coverage.declarations import Clause, Fact
+from pipelines.coverage.declarations import Clause, Fact, Told
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.terms import Terms
@@ -23,6 +23,20 @@ FACTS = (FILING_LIMIT,)
 
 COMPLETION = "completion date of the repair"
 FILING = "filing date of the claim"
+
+TOLD = Told(
+    looks_at="the completion and the filing date of the call",
+    outcomes={
+        "met": "it was filed within the days allowed after completion, the last one included",
+        "unmet": "it was filed later",
+        "unknown": "one of the two dates is missing",
+        "not_evaluated": (
+            "the unit is not on the register, or no edition of the terms applies to it"
+        ),
+    },
+    reads=("claims.file_within_days",),
+    documents=(COMPLETION, FILING),
+)
 
 
 def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:

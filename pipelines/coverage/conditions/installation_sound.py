@@ -10,7 +10,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import CAUSE
-from pipelines.coverage.declarations import Clause, Fact
+from pipelines.coverage.declarations import Clause, Fact, Told
 from pipelines.coverage.evidence import Evidence, citation
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.terms import Terms
@@ -77,6 +77,20 @@ READING = Fact(
 )
 CLAUSE = Clause(14, terms=("installation.limits",))
 FACTS = (READING,)
+
+TOLD = Told(
+    looks_at="the reading of the unit's latest start-up report that the cause names",
+    outcomes={
+        "met": "it is within its limits, the bounds included",
+        "unmet": "it is outside",
+        "not_needed": "the cause names no reading",
+        "not_evaluated": (
+            "the unit is not on the register, or no edition of the terms applies to it, or the "
+            "cause is not established, or there is no report, value or limit"
+        ),
+    },
+    reads=("installation.limits",),
+)
 
 
 def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:

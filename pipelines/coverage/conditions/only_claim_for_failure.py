@@ -8,12 +8,26 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import PAPER
-from pipelines.coverage.declarations import Clause, Fact
+from pipelines.coverage.declarations import Clause, Fact, Told
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 
 CLAUSE = Clause(6, terms=("claims.duplicate_within_days",))
 FACTS: tuple[Fact, ...] = ()
+
+TOLD = Told(
+    looks_at="other claims of the same unit with the same cause",
+    outcomes={
+        "met": "none is for the same failure, or all of those come later",
+        "disputed": (
+            "one that comes earlier is for a failure so few days apart that it may be the same"
+        ),
+        "not_evaluated": (
+            "the unit is not on the register, or no edition of the terms applies to it"
+        ),
+    },
+    reads=("claims.duplicate_within_days",),
+)
 
 
 def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import PAPER
-from pipelines.coverage.declarations import Clause, Fact
+from pipelines.coverage.declarations import CLOCK_KEYS, Clause, Fact, Told
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 
@@ -25,6 +25,22 @@ def _clash(earlier: str, later: str, *words: str | pl.Expr) -> pl.Expr:
     first, second = (pl.lit(word) if isinstance(word, str) else word for word in words)
     phrase = pl.format("{}{}, {}{}", first, pl.col(earlier), second, pl.col(later))
     return pl.when(pl.col(earlier) < pl.col(later)).then(phrase)
+
+
+TOLD = Told(
+    looks_at="the dates of the call, of the unit, and of its start-up",
+    outcomes={
+        "met": "none of them contradicts another",
+        "disputed": (
+            "one does, such as a failure before shipment or before the warranty started, or after "
+            "the unit was retired"
+        ),
+        "not_evaluated": (
+            "the unit is not on the register, or no edition of the terms applies to it"
+        ),
+    },
+    reads=CLOCK_KEYS,
+)
 
 
 def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:

@@ -6,7 +6,7 @@ import polars as pl
 
 from pipelines.coverage.conditions.gates import WINDOW
 from pipelines.coverage.conditions.startup_requested_in_time import NOT_BETWEEN
-from pipelines.coverage.declarations import Clause
+from pipelines.coverage.declarations import CLOCK_KEYS, Clause, Told
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.coverage.startups import STARTUP_OUTCOMES
@@ -21,6 +21,34 @@ CLAUSE = Clause(
 FACTS = (STARTUP_OUTCOMES,)
 
 DOCUMENT = "start-up report with its completion date"
+
+TOLD = Told(
+    looks_at=(
+        "the unit's start-up reports, where the failure lies between the base and the extended end"
+        " of a window"
+    ),
+    outcomes={
+        "met": "the start-up was completed by the failure date",
+        "unmet": (
+            "it was completed later; or there is no report, and the start-ups on file reach the "
+            "failure date"
+        ),
+        "unknown": "there is none, and the start-ups on file do not reach the failure date",
+        "not_needed": "the failure lies between the two ends of neither window",
+        "not_evaluated": (
+            "the unit is not on the register, or no edition of the terms applies to it, or the "
+            "failure came before the warranty started"
+        ),
+    },
+    reads=(
+        "coverage.parts_months",
+        "coverage.labor_months",
+        "startup.bonus_parts_months",
+        "startup.bonus_labor_months",
+        *CLOCK_KEYS,
+    ),
+    documents=(DOCUMENT,),
+)
 
 
 def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:

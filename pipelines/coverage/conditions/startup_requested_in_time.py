@@ -9,7 +9,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import WINDOW
-from pipelines.coverage.declarations import Clause
+from pipelines.coverage.declarations import CLOCK_KEYS, Clause, Told
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.coverage.startups import STARTUP_OUTCOMES
@@ -20,6 +20,37 @@ FACTS = (STARTUP_OUTCOMES,)
 DOCUMENT = "request date of the start-up"
 NOT_BETWEEN = Case(
     ~pl.col("bonus_matters"), "not_needed", "No window of cover hangs on the start-up bonus."
+)
+
+TOLD = Told(
+    looks_at=(
+        "the unit's start-up reports and its purchase date, where the failure lies between the "
+        "base and the extended end of a window"
+    ),
+    outcomes={
+        "met": "the start-up was requested in time",
+        "unmet": (
+            "it was requested later; or there is no report, and the start-ups on file reach past "
+            "the last day"
+        ),
+        "unknown": (
+            "a report lacks its request date, or the start-ups on file do not reach far enough"
+        ),
+        "not_needed": "the failure lies between the two ends of neither window",
+        "not_evaluated": (
+            "the unit is not on the register, or no edition of the terms applies to it, or the "
+            "failure came before the warranty started"
+        ),
+    },
+    reads=(
+        "startup.request_within_days",
+        "coverage.parts_months",
+        "coverage.labor_months",
+        "startup.bonus_parts_months",
+        "startup.bonus_labor_months",
+        *CLOCK_KEYS,
+    ),
+    documents=(DOCUMENT,),
 )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import UNREGISTERED
-from pipelines.coverage.declarations import Clause, Fact
+from pipelines.coverage.declarations import Clause, Fact, Told
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 
@@ -13,6 +13,20 @@ CLAUSE = Clause(2, terms=("effective_from",))
 FACTS: tuple[Fact, ...] = ()
 
 DOCUMENT = "the terms that applied when the unit was bought"
+
+TOLD = Told(
+    looks_at=(
+        "the purchase date of the unit (its shipping date where there is none), and the editions "
+        "of the terms"
+    ),
+    outcomes={
+        "met": "an edition had begun by then",
+        "unknown": "none had",
+        "not_evaluated": "the unit is not on the register",
+    },
+    reads=("effective_from",),
+    documents=(DOCUMENT,),
+)
 
 
 def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:

@@ -6,7 +6,7 @@ import polars as pl
 
 from pipelines.coverage.claim_treatment import TREATMENT_HELD
 from pipelines.coverage.conditions.gates import TREATMENT
-from pipelines.coverage.declarations import Clause
+from pipelines.coverage.declarations import CLOCK_KEYS, NEED_KEYS, Clause, Told
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.coverage.supply_tests import SUPPLY_TEST
@@ -15,6 +15,29 @@ CLAUSE = Clause(16, terms=("treatment.sellers",))
 FACTS = (SUPPLY_TEST, TREATMENT_HELD)
 
 DOCUMENT = "order of a water treatment system"
+
+TOLD = Told(
+    looks_at="orders of water treatment systems for the unit or its site",
+    outcomes={
+        "met": "a system was bought new, by the failure date, from a seller that counts",
+        "unmet": (
+            "none of the orders counts; or there is none, and the orders on file reach the failure"
+            " date"
+        ),
+        "unknown": "there is none, and the orders on file do not reach the failure date",
+        "not_needed": (
+            "the cause is not related to water, or the model needs no water treatment; or "
+            "treatment could still be fitted on the failure date; or the water calls for nothing "
+            "that bears on the cause"
+        ),
+        "not_evaluated": (
+            "the unit is not on the register, or no edition of the terms applies to it, or the "
+            "cause is not established, or the water is not tested"
+        ),
+    },
+    reads=("treatment.sellers", *NEED_KEYS, *CLOCK_KEYS),
+    documents=(DOCUMENT,),
+)
 
 
 def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:

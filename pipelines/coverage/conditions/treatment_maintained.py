@@ -7,7 +7,7 @@ import polars as pl
 from pipelines.coverage.claim_treatment import TREATMENT_HELD
 from pipelines.coverage.conditions.gates import TREATMENT, unless_met
 from pipelines.coverage.conditions.treatment_suits_water import lacking
-from pipelines.coverage.declarations import Clause
+from pipelines.coverage.declarations import CLOCK_KEYS, NEED_KEYS, Clause, Told
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.coverage.supply_tests import SUPPLY_TEST
@@ -23,6 +23,41 @@ CLAUSE = Clause(
 FACTS = (SUPPLY_TEST, TREATMENT_HELD)
 
 DOCUMENT = "proof that the treatment's cartridges were changed"
+
+TOLD = Told(
+    looks_at="changes of cartridges, and cartridges bought, from the installation to the failure",
+    outcomes={
+        "met": "the cartridges of systems that do all of it were kept up",
+        "unmet": "they were not, and orders and calls on file reach the failure date",
+        "unknown": "they were not, and orders or calls on file do not reach the failure date",
+        "disputed": (
+            "they were, but only with a system that was fitted shortly before the failure, which a"
+            " person must look at"
+        ),
+        "not_needed": (
+            "the cause is not related to water, or the model needs no water treatment; or "
+            "treatment could still be fitted on the failure date; or the water calls for nothing "
+            "that bears on the cause"
+        ),
+        "not_evaluated": (
+            "the unit is not on the register, or no edition of the terms applies to it, or the "
+            "cause is not established, or the water is not tested, or no treatment that suits it "
+            "was installed"
+        ),
+    },
+    reads=(
+        "maintenance.cartridge_months",
+        "maintenance.cartridge_grace_days",
+        "maintenance.mild_up_to",
+        "maintenance.severe_above",
+        "maintenance.look_back_months",
+        "treatment.fresh_days",
+        "treatment.sellers",
+        *NEED_KEYS,
+        *CLOCK_KEYS,
+    ),
+    documents=(DOCUMENT,),
+)
 
 
 def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:

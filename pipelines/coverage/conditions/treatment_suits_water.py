@@ -6,7 +6,7 @@ import polars as pl
 
 from pipelines.coverage.claim_treatment import TREATMENT_HELD
 from pipelines.coverage.conditions.gates import TREATMENT, unless_met
-from pipelines.coverage.declarations import Clause
+from pipelines.coverage.declarations import CLOCK_KEYS, NEED_KEYS, Clause, Told
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.coverage.supply_tests import SUPPLY_TEST
@@ -18,6 +18,26 @@ FACTS = (SUPPLY_TEST, TREATMENT_HELD)
 def lacking(abilities: str) -> pl.Expr:
     """The needs that a list of abilities leaves open; null where the list is."""
     return pl.col("needs").list.set_difference(pl.col(abilities)).list.sort()
+
+
+TOLD = Told(
+    looks_at="what the water calls for, and what the systems bought can do",
+    outcomes={
+        "met": "together they do all of it",
+        "unmet": "they leave something undone",
+        "not_needed": (
+            "the cause is not related to water, or the model needs no water treatment; or "
+            "treatment could still be fitted on the failure date; or the water calls for nothing "
+            "that bears on the cause"
+        ),
+        "not_evaluated": (
+            "the unit is not on the register, or no edition of the terms applies to it, or the "
+            "cause is not established, or the water is not tested, or no treatment was bought that"
+            " counts"
+        ),
+    },
+    reads=("treatment.sellers", *NEED_KEYS, *CLOCK_KEYS),
+)
 
 
 def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:

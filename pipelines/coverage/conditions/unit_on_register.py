@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipelines.coverage.declarations import Clause, Fact
+from pipelines.coverage.declarations import Clause, Fact, Told
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 
@@ -15,6 +15,15 @@ CLAUSE = Clause(1, records="the register of units")
 FACTS: tuple[Fact, ...] = ()
 
 DOCUMENT = "proof of the unit's serial and registration"
+
+TOLD = Told(
+    looks_at="the serial of the call, and the register of units",
+    outcomes={
+        "met": "the serial is on the register",
+        "unknown": "it is not; a serial that is one edit away from exactly one unit is suggested",
+    },
+    documents=(DOCUMENT,),
+)
 
 
 def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:

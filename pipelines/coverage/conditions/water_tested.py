@@ -8,7 +8,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import WATER
-from pipelines.coverage.declarations import Clause
+from pipelines.coverage.declarations import Clause, Told
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.coverage.supply_tests import SUPPLY_TEST
@@ -17,6 +17,21 @@ CLAUSE = Clause(15, terms=("water.panel",))
 FACTS = (SUPPLY_TEST,)
 
 DOCUMENT = "complete supply water test from before the failure"
+
+TOLD = Told(
+    looks_at="tests of the unit's supply water, sampled by the failure date",
+    outcomes={
+        "met": "one reports every analyte of the panel",
+        "unknown": "none does: it is incomplete, from after the failure, or there is none",
+        "not_needed": "the cause is not related to water, or the model needs no water treatment",
+        "not_evaluated": (
+            "the unit is not on the register, or no edition of the terms applies to it, or the "
+            "cause is not established"
+        ),
+    },
+    reads=("water.panel",),
+    documents=(DOCUMENT,),
+)
 
 
 def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:

@@ -1,0 +1,136 @@
+"""An example of every key, step and test that a mapping may have, with what it does.
+
+Belongs here: examples, each held to the mapping reader by a test. Does not belong here: the page
+(`mappings`), the reader (`pipelines.records`).
+"""
+
+from __future__ import annotations
+
+# By key of a mapping: what it does, and an example as it stands in the file.
+KEYS: dict[str, tuple[str, str]] = {
+    "feed": (
+        "The feed that the mapping is for; may be left out in a file called after its feed.",
+        'feed = "service_calls"',
+    ),
+    "files": (
+        "The files that it is for: paths below exports/, in any case; `*` stays within a folder, "
+        "`**` crosses folders. Without it: the feed's own files that no other mapping names.",
+        'files = ["ServiceOrders*.csv"]',
+    ),
+    "sheets": (
+        "The sheets of workbooks. Without it: every sheet in which its header is found in full.",
+        'sheets = ["Orders 20*"]',
+    ),
+    "header_row": (
+        "The line of the header, from 1. Without it: found among the first 50 rows.",
+        "header_row = 5",
+    ),
+    "file_date": (
+        "How the day is written in file names. Without it: YYYY-MM-DD.",
+        'file_date = "%Y%m%d"',
+    ),
+    "valid_from": ("The first day in file names for which it holds.", "valid_from = 2025-03-01"),
+    "valid_until": ("The last such day.", "valid_until = 2026-12-31"),
+    "decimal": ("The decimal mark, `.` or `,`.", 'decimal = ","'),
+    "thousands": ("How thousands are written.", 'thousands = ","'),
+    "dates": ("Date formats besides ISO 8601.", 'dates = ["%d.%m.%Y", "%m/%d/%Y"]'),
+    "layout": (
+        "`long` where a row of a laboratory's file is one result; water_tests only.",
+        'layout = "long"',
+    ),
+    "columns": (
+        "Where each column of the feed comes from: a header, several joined, or the first of "
+        "several that is not empty. `#file`, `#sheet`, `#line` and `#part` are named like headers. "
+        "A column that is not named is found by its own name.",
+        '[columns]\nserial = "Equipment S/N"\nnotes = { join = ["Problem", "Resolution"], '
+        'with = "; " }\nagency = { first = ["Partner", "Branch"] }',
+    ),
+    "units": (
+        "The unit in which a column arrives, where it is not the feed's own.",
+        '[units]\nflowing_pressure_psi = "bar"',
+    ),
+    "constants": (
+        "What stands in every row, for what the export does not tell.",
+        '[constants]\npoint = "supply"',
+    ),
+    "analytes": (
+        "Long layout: the laboratory's names, and what results are expressed as where their unit "
+        "does not say.",
+        '[analytes]\n"Hardness, total" = "hardness_mg_l_caco3"\n'
+        '"Calcium" = { column = "calcium_mg_l_caco3", basis = "Ca" }',
+    ),
+    "join": (
+        "Files that are joined to each row: one row at most, or sums and firsts over several. "
+        "Their headers are then named with the join's name in front, `claim.Filed`.",
+        '[[join]]\nname = "claim"\nfiles = ["claims*.csv"]\non = { "Order" = "Order No" }',
+    ),
+    "transforms": (
+        "Steps that change a cell's text before it is read, in their order, one verb a step.",
+        "[transforms]\nserial = [{ pad = 7 }]",
+    ),
+    "phrases": (
+        "Free text to codes: the first entry that holds gives the code.",
+        '[[phrases.cause]]\nany = ["scale", "lime"]\ncode = "LIMED"\n[[phrases.cause]]\n'
+        'otherwise = true\ncode = "OTHER"',
+    ),
+    "values": (
+        "What a whole cell says, in any case, and what it means.",
+        '[values.kind]\n"PM - Delime" = "delime"',
+    ),
+    "leave_out": (
+        "Rows and sheets that are no data, each with its reason.",
+        '[[leave_out]]\nreason = "freight, no product"\nheader = "SKU"\nis = ["FREIGHT", "FEE*"]',
+    ),
+}
+# By verb: what it does, an example, and a column of service_calls or startups that takes it.
+STEPS: dict[str, tuple[str, str, str]] = {
+    "split": (
+        "one row for each part between any of the texts; first in its list, one column a mapping, "
+        "with the split column or `#part` in a key column",
+        '{ split = [";", " / "] }',
+        "serial",
+    ),
+    "before": ("keeps what stands before its first occurrence", '{ before = " (" }', "serial"),
+    "after": ("keeps what stands after it", '{ after = ":" }', "serial"),
+    "extract": (
+        "keeps the first match, or its first group",
+        '{ extract = "SN ([0-9]+)" }',
+        "serial",
+    ),
+    "remove": ("takes texts out wherever they occur, in any case", '{ remove = ["SN"] }', "serial"),
+    "replace": ("puts a text in place of another", '{ replace = ["O", "0"] }', "serial"),
+    "empty": ("a cell that is one of the texts is empty", '{ empty = ["N/A", "-"] }', "agency"),
+    "pad": ("zeros in front of digits alone, up to so many characters", "{ pad = 7 }", "serial"),
+    "strip_zeros": ("leading zeros off digits alone", "{ strip_zeros = true }", "serial"),
+    "upper": ("upper case", "{ upper = true }", "agency"),
+    "key": ("a code from a name: letters A-Z, digits and dashes", "{ key = true }", "agency"),
+    "excel_date": (
+        "a number is a day counted as spreadsheets do (1900 or 1904)",
+        "{ excel_date = 1900 }",
+        "completed_on",
+    ),
+    "date": (
+        "the only formats of this column, besides ISO 8601",
+        '{ date = ["%d/%m/%Y"] }',
+        "completed_on",
+    ),
+    "trailing_minus": ("`12,50-` is `-12,50`", "{ trailing_minus = true }", "parts_amount"),
+    "negate": ("the sign changed", "{ negate = true }", "parts_amount"),
+    "cell_unit": (
+        "a unit behind the number converts that cell",
+        "{ cell_unit = true }",
+        "drain_air_gap_in",
+    ),
+}
+# By test of an entry of leave_out: what it asks, and an example.
+TESTS: dict[str, tuple[str, str]] = {
+    "is": (
+        "the whole cell, in any case; `*` and `?` stand for anything",
+        'is = ["FREIGHT", "FEE*"]',
+    ),
+    "is_not": ("any other cell, an empty one too", 'is_not = ["Closed"]'),
+    "matches": ("a regular expression, searched in any case", 'matches = "^test"'),
+    "empty": ("whether the cell is empty", "empty = true"),
+    "below": ("a number below, the bound not included", "below = 0"),
+    "above": ("a number above, the bound not included", "above = 100000"),
+}

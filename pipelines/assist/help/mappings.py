@@ -1,0 +1,94 @@
+"""help/mappings.md: every key of a mapping with an example, every step, test and unit."""
+
+from __future__ import annotations
+
+from pipelines.assist.help.mapping_examples import KEYS, STEPS, TESTS
+from pipelines.records.join_checks import JOIN_PARTS
+from pipelines.records.mapping_checks import BASES
+from pipelines.records.units_of_measure import units_of
+from schemas.codes import ALIAS_KINDS, FEEDS
+from schemas.columns import column_names, fields
+from schemas.feeds import FEED_TABLES
+
+_OPENING = """# Mappings
+
+A mapping says how this company's files become a feed: `mappings/NAME.toml`, any number of them. Let
+`limeledger map FILE` draft one, `--try` it, `--save` it, and correct it here. A fault in a mapping
+stops the refresh with its line; what cannot be read is set aside and never guessed.
+
+This page is made from what checks mappings and renewed by every refresh; changes to it are lost.
+
+Feeds: """
+
+_ROWS = """## Rows that stay out
+
+An entry of `leave_out` needs a `reason`, and tests that must all hold: on a `header`, on the
+`first_cell` that is not empty, or on `sheets`; `also` adds tests on other headers. They see cells
+as they came.
+"""
+
+_ALIASES = f"""## Other spellings
+
+`reference/aliases.csv` (kind, written, means) goes for every feed, after the steps and values of
+the mappings. Kinds: {", ".join(ALIAS_KINDS)}. `limeledger codes` drafts it.
+"""
+
+
+def mappings_page() -> str:
+    """The text of help/mappings.md."""
+    parts = [_OPENING + ", ".join(f"`{feed}`" for feed in FEEDS) + ".\n", "## Keys\n"]
+    for key, (told, example) in KEYS.items():
+        parts.append(f"### {key}\n\n{told}\n\n```toml\n{example}\n```\n")
+        if key == "join":
+            listed = ", ".join(f"`{part}`" for part in JOIN_PARTS)
+            parts.append(f"Parts of a join: {listed}.\n")
+    parts.append("## Steps\n\nA step that does not apply leaves the text as it is.\n")
+    rows = [f"| `{verb}` | {told} | `{example}` |" for verb, (told, example, _) in STEPS.items()]
+    parts.append("\n".join(["| step | does | example |", "| --- | --- | --- |", *rows]) + "\n")
+    rows = [f"| `{test}` | {told} | `{example}` |" for test, (told, example) in TESTS.items()]
+    head = ["| test | holds for | example |", "| --- | --- | --- |"]
+    parts.append("\n".join([_ROWS, *head, *rows]) + "\n")
+    parts += [_ALIASES, _units(), _columns()]
+    return "\n".join(parts)
+
+
+def _units() -> str:
+    """The units that columns take, those that take the same together."""
+    taking: dict[tuple[str, ...], list[str]] = {}
+    for column in dict.fromkeys(c for table in FEED_TABLES.values() for c in column_names(table)):
+        units = tuple(units_of(column)) if _is_measured(column) else ()
+        if units:
+            taking.setdefault(units, []).append(column)
+    rows = [
+        f"| {', '.join(f'`{c}`' for c in columns)} | {', '.join(f'`{u}`' for u in units)} |"
+        for units, columns in taking.items()
+    ]
+    bases = "; ".join(f"`{column}`: {', '.join(told)}" for column, told in BASES.items())
+    told = (
+        "In any case, spaces ignored; `µ` as `u`, with or without `°`.\n\n| columns | units |\n"
+        "| --- | --- |\n"
+    )
+    return f"## Units\n\n{told}" + "\n".join(rows) + f"\n\nBases of analytes: {bases}.\n"
+
+
+def _is_measured(column: str) -> bool:
+    for table in FEED_TABLES.values():
+        field = fields(table).get(column)
+        if field is not None:
+            return (field.metadata or {})["kind"] in ("number", "analyte")
+    return False
+
+
+def _columns() -> str:
+    """The columns of each feed, as data-dictionary.md describes them."""
+    rows = [
+        f"| `{feed}` | {', '.join(_named(name, field) for name, field in fields(table).items())} |"
+        for feed, table in FEED_TABLES.items()
+    ]
+    head = ["| feed | columns, those with ! are needed |", "| --- | --- |"]
+    return "\n".join(["## Columns\n", *head, *rows]) + "\n"
+
+
+def _named(name: str, field: object) -> str:
+    metadata = getattr(field, "metadata", None) or {}
+    return f"`{name}`!" if metadata.get("required") else f"`{name}`"

@@ -1,0 +1,170 @@
+"""The pages of help/: complete, and true to what checks mappings and terms and decides claims."""
+
+from __future__ import annotations
+
+import tomllib
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipelines.assist.help import help_pages
+from pipelines.assist.help.mapping_examples import KEYS, STEPS, TESTS
+from pipelines.assist.help.terms import readers_of
+from pipelines.coverage import seen
+from pipelines.coverage.claims import claims_of
+from pipelines.coverage.duplicates import with_twins
+from pipelines.coverage.judging import CONDITIONS, judge_in_order
+from pipelines.records import rule_checks
+from pipelines.records.mapping_checks import PARTS, faults_of
+from pipelines.records.units_of_measure import conversion, units_of
+from pipelines.store.help_files import renew_help
+from pipelines.terms.descriptions import ABOUT, term_keys
+from pipelines.terms.frames import VALUES
+from pipelines.terms.shape import terms_shape
+from schemas import codes
+from tests.unit.coverage import bench
+
+WORKED = Path(__file__).parents[3] / "cases" / "worked_claims"
+# Columns of the terms' frame that have another name than their key.
+COLUMN_OF = {
+    "start": "clock_order",
+    "mild": "cartridge_months_mild",
+    "normal": "cartridge_months_normal",
+    "severe": "cartridge_months_severe",
+}
+
+
+@pytest.fixture(scope="module")
+def cases() -> dict[str, list]:
+    """By condition the cases of its table, as they are when claims are decided."""
+    as_of = date.fromisoformat((WORKED / "expected" / "as_of.txt").read_text().strip())
+    evidence, terms = bench.read_workspace(WORKED / "workspace", as_of)
+    evidence = seen(evidence)
+    claims = with_twins(claims_of(evidence, terms)).sort("claim")
+    claims = claims.with_columns(serial_suggestion=pl.lit(None, pl.String))
+    found: dict[str, list] = {}
+    with pytest.MonkeyPatch.context() as patch:
+        for name, condition in CONDITIONS.items():
+            judged = condition.judged
+
+            def noted(claims, listed, evidence=(), name=name, judged=judged):
+                found[name] = list(listed)
+                return judged(claims, listed, evidence)
+
+            patch.setattr(condition, "judged", noted)
+        judge_in_order(claims, evidence, terms)
+    return found
+
+
+@pytest.mark.parametrize("name", codes.CONDITIONS)
+def test_a_condition_tells_the_outcomes_and_documents_that_it_can_give(cases, name):
+    """What it declares is what its table of cases holds, no more and no less."""
+    told = CONDITIONS[name].TOLD
+    assert set(told.outcomes) == {case.outcome for case in cases[name]}
+    assert set(told.documents) == {case.document for case in cases[name] if case.document}
+    assert told.looks_at
+    assert all(told.outcomes.values())
+    assert set(CONDITIONS[name].CLAUSE.terms) <= {
+        read for read in told.reads for read in (read, read.rpartition(".")[0])
+    } | set(told.reads)
+
+
+def test_every_key_of_the_terms_is_described_and_read():
+    """Keys of the shape and descriptions are the same; each is read by somebody."""
+    keys = {key.path: key for key in term_keys()}
+    assert set(keys) == set(ABOUT)
+    assert len(keys) > 35
+    for path, key in keys.items():
+        assert readers_of(path) or key.read_by, path
+        assert key.is_required != bool(key.default), path
+        assert key.type
+    roots = set(terms_shape([], codes.ABILITIES).keys) - {"family"}
+    assert {path.partition(".")[0] for path in keys} == roots
+
+
+@pytest.mark.parametrize("name", codes.CONDITIONS)
+def test_a_condition_names_the_keys_whose_columns_it_uses(name):
+    """A column of the terms that a condition's module names stands among its keys."""
+    source = Path(str(CONDITIONS[name].__file__)).read_text(encoding="utf-8")
+    reads = CONDITIONS[name].TOLD.reads
+    for key in term_keys():
+        last = key.path.rpartition(".")[2]
+        column = COLUMN_OF.get(last, last)
+        if column in VALUES and f'"{column}"' in source and column != "edition":
+            assert any(key.path == read or key.path.startswith(f"{read}.") for read in reads), (
+                column
+            )
+
+
+def test_every_key_step_and_test_of_a_mapping_has_an_example():
+    """None is missing and none is made up."""
+    assert set(KEYS) == set(PARTS)
+    assert set(STEPS) == set(rule_checks.VERBS)
+    assert set(TESTS) == set(rule_checks.TESTS)
+
+
+def faults(feed: str, text: str) -> list:
+    """What the mapping reader finds wrong."""
+    return list(faults_of(feed, tomllib.loads(text, parse_float=Decimal)))
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_an_example_of_a_key_reads_without_a_fault(key):
+    """As it stands on the page, in a mapping of a feed that may have it."""
+    example = KEYS[key][1]
+    feed = {"layout": "water_tests", "analytes": "water_tests", "constants": "water_tests"}.get(
+        key, "startups" if key == "units" else "service_calls"
+    )
+    more = 'layout = "long"\n' if key == "analytes" else ""
+    assert faults(feed, f"{more}{example}\n") == []
+    assert key in tomllib.loads(example)
+
+
+@pytest.mark.parametrize("verb", STEPS)
+def test_an_example_of_a_step_reads_without_a_fault(verb):
+    """On the column that it is for; a split needs a key that tells the parts apart."""
+    _, example, column = STEPS[verb]
+    feed = "startups" if column == "drain_air_gap_in" else "service_calls"
+    key = '[columns]\ncall = { join = ["Call", "#part"] }\n' if verb == "split" else ""
+    assert faults(feed, f"{key}[transforms]\n{column} = [{example}]\n") == []
+
+
+@pytest.mark.parametrize("test", TESTS)
+def test_an_example_of_a_test_reads_without_a_fault(test):
+    """In an entry with a reason and a header."""
+    entry = f'[[leave_out]]\nreason = "r"\nheader = "H"\n{TESTS[test][1]}\n'
+    assert faults("service_calls", entry) == []
+
+
+def test_units_on_the_page_are_those_that_are_read():
+    """Every unit that is told converts, the feed's own among them."""
+    assert "gpg" in units_of("hardness_mg_l_caco3")
+    assert "psi" in units_of("flowing_pressure_psi")
+    assert "F" in units_of("supply_temperature_f")
+    for column in ("hardness_mg_l_caco3", "flowing_pressure_psi", "silica_mg_l", "sediment_um"):
+        assert units_of(column)
+        assert all(conversion(column, unit) is not None for unit in units_of(column))
+
+
+def test_pages_are_renewed_where_they_are_no_longer_true(tmp_path):
+    """Written once, left alone while they are right, made good where somebody changed them."""
+    pages = help_pages()
+    assert sorted(path.name for path in renew_help(tmp_path)) == [
+        "conditions.md",
+        "mappings.md",
+        "terms.md",
+    ]
+    assert renew_help(tmp_path) == []
+    changed = tmp_path / "help" / "terms.md"
+    changed.write_text("mine", encoding="utf-8")
+    assert renew_help(tmp_path) == [changed]
+    assert changed.read_text(encoding="utf-8") == pages["help/terms.md"]
+    for name in codes.CONDITIONS:
+        assert f". {name}\n" in pages["help/conditions.md"]
+    for key in term_keys():
+        assert f"`{key.path}`" in pages["help/terms.md"]
+    for name in (*PARTS, *rule_checks.VERBS, *rule_checks.TESTS):
+        assert name in pages["help/mappings.md"]
