@@ -51,8 +51,8 @@ def run(args: argparse.Namespace) -> int:
         told = (
             "Next: set the maker, time zone and currency in limeledger.toml, put the exports into "
             "exports/, and draft what is lacking: `limeledger map FILE` for each file that names "
-            "its columns otherwise, `limeledger codes` for the reference files. Edit the terms, and "
-            "run `limeledger check` there. README.md tells it step by step."
+            "its columns otherwise, `limeledger codes` for the reference files. Edit the terms, "
+            "and run `limeledger check` there. README.md tells it step by step."
         )
     written = sorted([*written, *renew_help(folder)])
     if args.json:
