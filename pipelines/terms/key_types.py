@@ -6,10 +6,11 @@ Belongs here: words for checks. Does not belong here: the checks (`shape`), what
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
+from typing import Any
 
 from pipelines.terms.shape import (
-    Check,
     Key,
     _ability,
     _day,
@@ -25,7 +26,7 @@ from pipelines.terms.shape import (
     _words,
 )
 
-_TYPES: dict[Check, str | None] = {
+_TYPES: dict[Callable[..., Any], str | None] = {
     _text: "text",
     _day: "day without quotes",
     _flag: "true or false",
@@ -40,14 +41,15 @@ _TYPES: dict[Check, str | None] = {
 
 def type_of(key: Key) -> str | None:
     """What a key may hold, in words, by its very check; None where it may hold nothing."""
-    check, given = key.check, ()
-    if isinstance(check, partial):
-        check, given = check.func, check.args
-    if check is _whole:
+    check = key.check
+    if not isinstance(check, partial):
+        return _TYPES[check]
+    given: tuple[Any, ...] = check.args
+    if check.func is _whole:
         of, most, least = given
         return f"whole number of {of}, {least} to {most:,}"
-    if check is _words:
+    if check.func is _words:
         return f"list of: {', '.join(given[1])}"
-    if check is _either:
+    if check.func is _either:
         return " or ".join(f'"{word}"' for word in given[0])
-    return _TYPES[check]
+    return _TYPES[check.func]
