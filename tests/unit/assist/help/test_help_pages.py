@@ -90,13 +90,15 @@ def test_a_condition_names_the_keys_whose_columns_it_uses(name):
     """A column of the terms that a condition's module names stands among its keys."""
     source = Path(str(CONDITIONS[name].__file__)).read_text(encoding="utf-8")
     reads = CONDITIONS[name].TOLD.reads
-    for key in term_keys():
-        last = key.path.rpartition(".")[2]
-        column = COLUMN_OF.get(last, last)
-        if column in VALUES and f'"{column}"' in source and column != "edition":
-            assert any(key.path == read or key.path.startswith(f"{read}.") for read in reads), (
-                column
-            )
+    used = [
+        key.path
+        for key in term_keys()
+        if (column := COLUMN_OF.get(key.path.rpartition(".")[2], key.path.rpartition(".")[2]))
+        in VALUES
+        and column != "edition"
+        and f'"{column}"' in source
+    ]
+    assert [path for path in used if not any(f"{path}.".startswith(f"{r}.") for r in reads)] == []
 
 
 def test_every_key_step_and_test_of_a_mapping_has_an_example():
