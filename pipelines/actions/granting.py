@@ -12,7 +12,7 @@ from decimal import Decimal
 from typing import Any
 
 from pipelines.actions.caller import Caller
-from pipelines.actions.on_file import decision_on_file
+from pipelines.actions.on_file import decision_now
 from pipelines.actions.values import moment, refuse, text, word
 from pipelines.coverage.money import LINES
 from pipelines.coverage.ruling_limits import granted_lines, limit_of
@@ -39,7 +39,7 @@ def ruling_payload(
     if _day(at, desk) > caller.as_of:
         raise refuse("ruled_at", f"is after the desk's day, {caller.as_of}; correct it.")
     given = {line: amounts[f"{line}_amount"] for line in LINES}
-    lines = granted_lines(ruling, given, decision_on_file(desk, claim))
+    lines = granted_lines(ruling, given, decision_now(desk, claim, caller.as_of))
     total = sum(lines.values(), Decimal(0))
     within_limit(desk, caller.name, total, "rule")
     above = desk.settings.second_person_above

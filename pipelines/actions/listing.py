@@ -1,12 +1,18 @@
 """Lists of what people did.
 
-Belongs here: the events, filtered. Does not belong here: desk state (`pipelines.events.states`).
+Belongs here: the events, filtered; corrections with their states. Does not belong here: desk state
+(`pipelines.events.states`).
 """
 
 from __future__ import annotations
 
+from typing import Any
+
 from pipelines.actions.acting import Answer
 from pipelines.events.database import Desk
+from pipelines.events.recorded import recorded_of
+from pipelines.store.correction_states import CorrectionState, correction_states
+from pipelines.store.reading import open_store
 
 
 def audit(
@@ -31,3 +37,34 @@ def audit(
             newest_first=newest_first,
         )
     return {"events": [event.told() for event in events]}
+
+
+def corrections(desk: Desk, *, state: str | None = None) -> Answer:
+    """The corrections that were made, the stale ones first, each with both rows."""
+    recorded = recorded_of(desk)
+    if not recorded.made:
+        return {"corrections": []}
+    with open_store(desk.workspace) as con:
+        told = correction_states(con, recorded, desk.settings.timezone)
+    return {"corrections": [_told(one) for one in told if state in (None, one.state)]}
+
+
+def _told(one: CorrectionState) -> dict[str, Any]:
+    made, instead = one.made, one.instead
+    return {
+        "event": made.event,
+        "feed": made.correction.feed,
+        "file": made.file,
+        "line": made.line,
+        "claim": made.claim,
+        "was": dict(made.old),
+        "values": dict(made.correction.values),
+        "reason": made.reason,
+        "actor": made.actor,
+        "at": made.at,
+        "state": one.state,
+        "row": made.correction.corrected(),
+        "instead": None
+        if instead is None
+        else {"file": instead.file, "line": instead.line, "values": instead.values},
+    }

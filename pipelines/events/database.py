@@ -13,7 +13,6 @@ import datetime as dt
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
@@ -26,7 +25,6 @@ from pipelines.workspace.clock import now
 from pipelines.workspace.layout import DESK_DATABASE, SETTINGS_FILE, Workspace
 from pipelines.workspace.settings import Settings
 
-_WAIT_SECONDS = 30  # for another who writes
 _LOCK = 0x6C696D65  # PostgreSQL's advisory lock of those who migrate and append
 
 
@@ -45,13 +43,13 @@ class Desk:
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
         """A connection whose reads are all of one moment."""
-        with _told(self.settings), self.engine.connect() as connection, connection.begin():
+        with told_faults(self.settings), self.engine.connect() as connection, connection.begin():
             yield connection
 
     @contextmanager
     def writing(self) -> Iterator[sa.Connection]:
         """The one transaction that may write now; committed to the disk at its end."""
-        with _told(self.settings), self.engine.connect() as plain:
+        with told_faults(self.settings), self.engine.connect() as plain:
             connection = plain.execution_options(writes=True)
             with connection.begin():
                 if connection.dialect.name == "postgresql":
@@ -129,54 +127,8 @@ class Desk:
         self.engine.dispose()
 
 
-def database_file(workspace: Workspace) -> Path:
-    """Where the SQLite file is, there or not."""
-    return workspace.desk / DESK_DATABASE
-
-
-def connected(workspace: Workspace, settings: Settings) -> Desk:
-    """The desk of a workspace with its database as it is; see `pipelines.events.opening`.
-
-    Raises:
-        StorageError: the folder desk/ cannot be made.
-    """
-    if settings.desk.database:
-        return Desk(
-            workspace, settings, sa.create_engine(settings.desk.database, pool_pre_ping=True)
-        )
-    try:
-        workspace.desk.mkdir(exist_ok=True)
-    except OSError as error:
-        raise StorageError(
-            f"{workspace.desk} cannot be made ({error.strerror or error}); correct that."
-        ) from None
-    return Desk(workspace, settings, _sqlite(database_file(workspace)))
-
-
-def _sqlite(path: Path) -> sa.Engine:
-    engine = sa.create_engine(
-        sa.URL.create("sqlite", database=str(path)),
-        connect_args={"timeout": _WAIT_SECONDS, "check_same_thread": False},
-    )
-
-    @sa.event.listens_for(engine, "connect")
-    def _connected(connection: Any, _: object) -> None:
-        connection.isolation_level = None  # the driver begins nothing by itself
-        cursor = connection.cursor()
-        cursor.execute("pragma journal_mode = wal")
-        cursor.execute("pragma synchronous = full")
-        cursor.close()
-
-    @sa.event.listens_for(engine, "begin")
-    def _begun(connection: sa.Connection) -> None:
-        writes = connection.get_execution_options().get("writes", False)
-        connection.exec_driver_sql("begin immediate" if writes else "begin")
-
-    return engine
-
-
 @contextmanager
-def _told(settings: Settings) -> Iterator[None]:
+def told_faults(settings: Settings) -> Iterator[None]:
     """Turns what the database cannot do into a sentence; faults of what was asked pass."""
     try:
         yield

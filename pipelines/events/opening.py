@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from pipelines.events.database import Desk, connected, database_file
+from pipelines.events.connecting import connected, database_file
+from pipelines.events.database import Desk
 from pipelines.events.migrations import HEAD, migrate, version_of
 from pipelines.events.takeover import old_rulings, take_over
 from pipelines.workspace.layout import Workspace

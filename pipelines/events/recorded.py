@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import sqlalchemy as sa
 
+from pipelines.events.connecting import looked_at
 from pipelines.events.database import Desk
 from pipelines.events.event import Recorded
 from pipelines.events.opening import is_there, open_desk
@@ -139,6 +140,17 @@ def read_recorded(workspace: Workspace, settings: Settings, up_to: int | None = 
     desk = open_desk(workspace, settings)
     try:
         return recorded_of(desk, up_to)
+    finally:
+        desk.close()
+
+
+def look_at_recorded(workspace: Workspace, settings: Settings) -> DeskRecord:
+    """The same, writing nothing: what an earlier version kept is not taken over."""
+    desk = looked_at(workspace, settings)
+    if desk is None:
+        return DeskRecord()
+    try:
+        return recorded_of(desk)
     finally:
         desk.close()
 

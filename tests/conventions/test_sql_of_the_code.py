@@ -143,9 +143,14 @@ REVIEWED: dict[tuple[str, str], str] = {
     ("pipelines/queries/store_now.py", "keys"): "what identifier made",
     ("pipelines/queries/store_now.py", "records"): "what identifier made",
     ("pipelines/queries/store_now.py", "stored"): "what identifier made",
+    ("pipelines/store/correction_states.py", "where"): "what identifier made",
+    ("pipelines/store/correction_states.py", "columns"): "what identifier made",
+    ("pipelines/queries/decided_since.py", "columns"): "what identifier made",
+    ("pipelines/queries/decided_since.py", "table"): "what identifier made",
+    ("pipelines/queries/decided_since.py", "joined"): "what identifier made",
     ("pipelines/queries/store_now.py", "table"): "what identifier made",
     (
-        "pipelines/events/database.py",
+        "pipelines/events/connecting.py",
         "'begin immediate' if writes else 'begin'",
     ): "two literals",
 }

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import shutil
+import sqlite3
 
 import duckdb
 import pytest
 
+from pipelines.actions.listing import corrections
+from pipelines.events import open_desk
 from pipelines.queries.deciding_now import decisions_now
 from pipelines.queries.store_now import store_now
 from pipelines.store.inputs import load_inputs
+from pipelines.workspace.layout import Workspace
 
 BY = ("--by", "ann")
 MONEY = [
@@ -97,6 +103,9 @@ def test_a_day_at_the_desk_is_what_the_next_refresh_decides(acted, run, day, no_
     assert accounts["through_date"].to_list() == [None, None]
     cited = table(workspace, "select * from evidence where file = '../desk' and claim = 'W21'")
     assert cited["key"].unique().to_list() == ["S-DESK"]
+    with contextlib.closing(open_desk(Workspace.open(workspace))) as desk:
+        states = [one["state"] for one in corrections(desk)["corrections"]]
+    assert states == ["in_force", "in_force", "withdrawn"]
     # What was decided at once is decided so no more than once: nothing is left to lay over.
     with store_now(load_inputs(workspace, day)) as now:
         assert now.feeds == {}
@@ -142,8 +151,6 @@ REFUSED = {
 @pytest.mark.parametrize(("call", "words"), REFUSED.values(), ids=REFUSED)
 def test_what_may_not_be_recorded_is_not(claims, run, day, call, words, tmp_path):
     """Each is refused with exit code 2 and a sentence that names column and rule."""
-    import shutil
-
     workspace = shutil.copytree(claims[0], tmp_path / "ws")
     row = table(workspace, "select * from service_calls where claim = 'W15'").row(0, named=True)
     at = f"{row['source_file']}:{row['source_line']}"
@@ -159,3 +166,58 @@ def test_a_row_that_is_nowhere_is_not_found(claims, run, day):
     place = ("correct", "units", "units/none.csv:3", "model=CO-1", "--reason", "r")
     assert run(*place, "--in", claims[0], "--as-of", day, *BY).code == 4
     assert json.dumps(run("audit", claims[0], "--json").json) == '{"events": []}'
+
+
+def matters(call):
+    """What the doctor says of the desk: weight and sentence."""
+    return [
+        (one["weight"], one["sentence"]) for one in call.json["findings"] if "desk" in one["matter"]
+    ]
+
+
+def test_the_doctor_looks_at_the_desk_and_writes_nothing(claims, run, tools, tmp_path):
+    """A changed event, a document that is not what its name says, a proxy that others share."""
+    workspace = shutil.copytree(claims[0], tmp_path / "ws")
+    (tmp_path / "a.txt").write_text("a letter")
+    test = ("sample=S-1", "site=SITE-01", "point=supply", "sampled_on=2024-01-05")
+    where = ("--in", workspace, *BY, "--document", tmp_path / "a.txt")
+    assert run("enter", "water_tests", *test, *where).code == 0
+    before = tools["hashes"](workspace / "desk")
+    assert len(before) == 2
+    assert matters(run("doctor", workspace, "--json")) == []
+    assert tools["hashes"](workspace / "desk") == before
+    [document] = (workspace / "desk" / "documents").iterdir()
+    document.write_text("another letter")
+    with contextlib.closing(sqlite3.connect(workspace / "desk" / "desk.sqlite")) as con:
+        con.execute("drop trigger events_no_update")
+        con.execute("update events set actor = 'mallory' where event = 1")
+        con.commit()
+    settings = workspace / "limeledger.toml"
+    proxy = '[desk]\ntrusted_header = "X-Remote-User"\ntrusted_proxies = ["127.0.0.1"]\n'
+    settings.write_text(settings.read_text() + proxy)
+    told = run("doctor", workspace, "--json")
+    assert told.code == 2
+    found = matters(told)
+    assert [weight for weight, _ in found] == ["fault", "fault", "warning"]
+    assert "Event 1 is not as it was recorded" in found[0][1]
+    assert document.name in found[1][1]
+    assert "every program on this machine" in found[2][1]
+
+
+def test_a_database_that_cannot_be_reached_stops_before_anything_is_written(
+    claims, run, tools, tmp_path, day
+):
+    """Refresh, actions and the doctor say so in a sentence; store and pages stay as they were."""
+    workspace = shutil.copytree(claims[0], tmp_path / "ws")
+    settings = workspace / "limeledger.toml"
+    address = 'database = "postgresql://nobody@127.0.0.1:9/limeledger"'
+    settings.write_text(settings.read_text() + f"[desk]\n{address}\n")
+    before = tools["hashes"](workspace / "store")
+    for call in (
+        ("note", "W08", "x", workspace, *BY),
+        ("refresh", workspace, "--as-of", day),
+        ("doctor", workspace),
+    ):
+        told = run(*call)
+        assert (told.code, "cannot be reached" in told.err + told.out) == (2, True), call
+    assert tools["hashes"](workspace / "store") == before

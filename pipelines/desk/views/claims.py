@@ -18,6 +18,7 @@ from pipelines.desk.views.worklist import Worklist, worklist
 from pipelines.events.database import Desk
 from pipelines.events.event import Recorded
 from pipelines.events.states import ClaimState, claim_states
+from pipelines.queries.decided_since import decided_since
 from pipelines.store.database import query_frame
 from pipelines.store.lookups import payment_of
 from pipelines.store.reading import open_store
@@ -70,17 +71,17 @@ def told_claim(site: DeskSite, claim: str) -> dict[str, Any]:
             con, "select * from findings where claim = ? order by position", [claim]
         )
         payment = payment_of(con, claim)
-    published = {
-        **{name: now.decision[name] for name in column_names(Decisions)},
-        "findings": findings.select(_FINDINGS).to_dicts(),
-    }
-    row = row_of(worklist(site), claim)
+        stored = query_frame(con, "select * from decisions where claim = ?", [claim])
+    since = decided_since(site.desk, site.day)
+    published = _told(stored, findings)
+    decided = _told(since.of(claim, stored), since.findings_of(claim, findings))
+    rows = worklist(site).rows.filter(pl.col("claim") == claim).to_dicts()
     return {
         "claim": claim,
         "version": now.version,
-        "decided": published,
+        "decided": decided,
         "published": published,
-        "differs": False,
+        "differs": decided != published,
         "assigned_to": now.state.assigned_to,
         "hold_until": now.state.hold_until,
         "rulings": now.rulings,
@@ -88,7 +89,17 @@ def told_claim(site: DeskSite, claim: str) -> dict[str, Any]:
         "notes": now.state.notes,
         "events": [event.told() for event in now.events],
         "payment": payment and {name: payment[name] for name in column_names(Payments)},
-        "next_steps": [step.to_dict() for step in next_steps(row, [], site.day)],
+        "next_steps": [step.to_dict() for row in rows for step in next_steps(row, [], site.day)],
+    }
+
+
+def _told(decisions: pl.DataFrame, findings: pl.DataFrame) -> dict[str, Any] | None:
+    """A decision and its findings; None where there is none."""
+    if decisions.is_empty():
+        return None
+    return {
+        **decisions.select(column_names(Decisions)).row(0, named=True),
+        "findings": findings.sort("position").select(_FINDINGS).to_dicts(),
     }
 
 

@@ -16,6 +16,7 @@ import polars as pl
 
 from pipelines.desk.site import DeskSite
 from pipelines.desk.views.states import desk_frame, versions_of
+from pipelines.queries.decided_since import DecidedSince, decided_since
 from pipelines.store.database import query_frame, read_frame
 from pipelines.store.reading import open_store, published_state
 from pipelines.worklist.order import order_claims
@@ -50,6 +51,7 @@ def worklist(site: DeskSite) -> Worklist:
     """The worklist as of the desk's day."""
     with site.desk.reading() as connection:
         last = site.desk.last_event(connection)
+    since = decided_since(site.desk, site.day)
     with open_store(site.workspace) as con:
         state = published_state(site.workspace, con)
         key = (state.publication, last, site.day)
@@ -58,17 +60,26 @@ def worklist(site: DeskSite) -> Worklist:
             kept = _KEPT.get(root)
             if kept is not None and kept.key == key:
                 return kept
-            decisions = read_frame(con, "decisions")
+            decisions = since.instead(read_frame(con, "decisions"))
             rows = order_claims(
                 decisions,
                 site.day,
-                reasons=query_frame(con, _LEADS),
+                reasons=_leads(query_frame(con, _LEADS), since),
                 payments=read_frame(con, "payments", schema=polars_schema(Payments)),
                 desk=desk_frame(site.desk),
             )
             made = Worklist(rows, versions_of(site.desk), state.as_of, site.day, key)
             _KEPT[root] = made
             return made
+
+
+def _leads(published: pl.DataFrame, since: DecidedSince) -> pl.DataFrame:
+    """The finding that leads each claim's decision, of those decided since as they are now."""
+    again = since.decisions.select("claim", condition="lead_reason").join(
+        since.findings.select("claim", "condition", "reason"), on=["claim", "condition"]
+    )
+    kept = published.join(since.decisions.select("claim"), on="claim", how="anti")
+    return pl.concat([kept, again.select(published.columns)])
 
 
 def chosen(

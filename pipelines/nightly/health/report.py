@@ -11,6 +11,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from pipelines.nightly.health.desk_checks import desk_findings
 from pipelines.nightly.health.finding import Finding
 from pipelines.nightly.health.workspace_checks import all_findings
 from pipelines.workspace import clock
@@ -53,7 +54,7 @@ def diagnose(folder: Path | str, now: dt.datetime | None = None) -> Diagnosis:
     """
     moment = now or clock.now()
     workspace = Workspace.open(folder)
-    found = list(all_findings(workspace, moment))
+    found = [*all_findings(workspace, moment), *desk_findings(workspace)]
     weights = ("fault", "warning", "note")
     found.sort(key=lambda finding: weights.index(finding.weight))
     return Diagnosis(str(workspace.root), moment.isoformat(timespec="seconds"), found)

@@ -13,6 +13,7 @@ from contextlib import closing
 import duckdb
 
 from pipelines.errors import LimeledgerError
+from pipelines.events.recorded import look_at_recorded
 from pipelines.nightly.health.finding import Finding, Weight
 from pipelines.store.database import connect
 from pipelines.store.inputs import Inputs, load_inputs
@@ -27,6 +28,7 @@ from pipelines.store.run_log import read_log, unfinished
 from pipelines.store.states import read_states, run_state
 from pipelines.store.working_copy import working_file
 from pipelines.workspace.layout import Workspace
+from pipelines.workspace.settings import load_settings
 
 
 def state_findings(
@@ -45,7 +47,8 @@ def state_findings(
     if state is None:
         return
     try:
-        inputs = load_inputs(workspace.root, state.as_of)
+        recorded = look_at_recorded(workspace, load_settings(workspace))
+        inputs = load_inputs(workspace.root, state.as_of, recorded)
     except LimeledgerError:
         return  # told of already
     if state.is_behind(inputs):

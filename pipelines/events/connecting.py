@@ -1,0 +1,102 @@
+"""Connections to the desk's database: the SQLite file below desk/, or a PostgreSQL server.
+
+Belongs here: engines, and how a file is opened to act and to look. Does not belong here: what is
+done with them (`pipelines.events.database`), migrations (`pipelines.events.opening`).
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+import sqlalchemy as sa
+
+from pipelines.errors import StorageError
+from pipelines.events.database import Desk
+from pipelines.events.migrations import version_of
+from pipelines.workspace.layout import DESK_DATABASE, Workspace
+from pipelines.workspace.settings import Settings
+
+_WAIT_SECONDS = 30  # for another who writes
+
+
+def database_file(workspace: Workspace) -> Path:
+    """Where the SQLite file is, there or not."""
+    return workspace.desk / DESK_DATABASE
+
+
+def connected(workspace: Workspace, settings: Settings) -> Desk:
+    """The desk of a workspace with its database as it is; see `pipelines.events.opening`.
+
+    Raises:
+        StorageError: the folder desk/ cannot be made.
+    """
+    if settings.desk.database:
+        return Desk(
+            workspace, settings, sa.create_engine(settings.desk.database, pool_pre_ping=True)
+        )
+    try:
+        workspace.desk.mkdir(exist_ok=True)
+    except OSError as error:
+        raise StorageError(
+            f"{workspace.desk} cannot be made ({error.strerror or error}); correct that."
+        ) from None
+    return Desk(workspace, settings, _sqlite(database_file(workspace)))
+
+
+def looked_at(workspace: Workspace, settings: Settings) -> Desk | None:
+    """The desk as it is, to read from and to write nothing; None where there is none yet.
+
+    Raises:
+        WorkspaceError: the server cannot be reached, or a newer tool made the database.
+    """
+    if settings.desk.database:
+        desk = connected(workspace, settings)
+    else:
+        path = database_file(workspace)
+        if not path.exists():
+            return None
+        desk = Desk(workspace, settings, _sqlite_to_read(path))
+    with desk.reading() as connection:
+        if version_of(connection) is None:
+            desk.close()
+            return None
+    return desk
+
+
+def _sqlite_to_read(path: Path) -> sa.Engine:
+    """The file as it lies, without the files that SQLite would lay beside it."""
+    log = path.with_name(f"{path.name}-wal")
+    in_use = log.exists() and log.stat().st_size > 0
+    how = "mode=ro" if in_use else "mode=ro&immutable=1"
+    return sa.create_engine(
+        "sqlite://",
+        creator=lambda: sqlite3.connect(
+            f"file:{quote(str(path))}?{how}", uri=True, check_same_thread=False
+        ),
+        poolclass=sa.pool.StaticPool,
+    )
+
+
+def _sqlite(path: Path) -> sa.Engine:
+    engine = sa.create_engine(
+        sa.URL.create("sqlite", database=str(path)),
+        connect_args={"timeout": _WAIT_SECONDS, "check_same_thread": False},
+    )
+
+    @sa.event.listens_for(engine, "connect")
+    def _connected(connection: Any, _: object) -> None:
+        connection.isolation_level = None  # the driver begins nothing by itself
+        cursor = connection.cursor()
+        cursor.execute("pragma journal_mode = wal")
+        cursor.execute("pragma synchronous = full")
+        cursor.close()
+
+    @sa.event.listens_for(engine, "begin")
+    def _begun(connection: sa.Connection) -> None:
+        writes = connection.get_execution_options().get("writes", False)
+        connection.exec_driver_sql("begin immediate" if writes else "begin")
+
+    return engine

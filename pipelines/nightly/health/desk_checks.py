@@ -1,0 +1,138 @@
+"""What the doctor finds at the desk: its chain, documents, proxies, stale corrections.
+
+Belongs here: looks that write nothing. Does not belong here: opening a desk to act
+(`pipelines.events`).
+"""
+
+from __future__ import annotations
+
+import ipaddress
+from collections.abc import Iterator
+
+from pipelines.errors import LimeledgerError, StorageError, WorkspaceError
+from pipelines.events.connecting import looked_at
+from pipelines.events.database import Desk
+from pipelines.events.documents import document_faults
+from pipelines.events.event import chain_faults
+from pipelines.events.recorded import recorded_of
+from pipelines.events.takeover import old_rulings, read_recorded
+from pipelines.nightly.health.finding import Finding
+from pipelines.store.correction_states import CorrectionState, correction_states
+from pipelines.store.reading import open_store
+from pipelines.workspace.desk_settings import DeskSettings
+from pipelines.workspace.layout import SETTINGS_FILE, Workspace
+from pipelines.workspace.settings import load_settings
+
+MOST_NAMED = 20
+
+
+def desk_findings(workspace: Workspace) -> Iterator[Finding]:
+    """Everything that is wrong, or good to know, about the desk."""
+    try:
+        settings = load_settings(workspace)
+    except WorkspaceError:
+        return  # told of already
+    yield from _proxies(settings.desk)
+    if old_rulings(workspace).is_file():
+        for sentence in read_recorded(old_rulings(workspace)).faults:
+            yield Finding("warning", "desk", sentence, "It was not taken over; rule again.")
+    try:
+        desk = looked_at(workspace, settings)
+    except LimeledgerError as error:
+        yield Finding("fault", "desk", str(error))
+        return
+    if desk is None:
+        return
+    try:
+        yield from _events(desk)
+    except LimeledgerError as error:
+        yield Finding("fault", "desk", str(error))
+    finally:
+        desk.close()
+
+
+def _proxies(settings: DeskSettings) -> Iterator[Finding]:
+    """An address whose header counts speaks for everybody; others may share it."""
+    if not settings.trusted_header:
+        if settings.trusted_proxies:
+            yield Finding(
+                "note",
+                "desk",
+                f"[desk] trusted_proxies in {SETTINGS_FILE} names proxies, and no trusted_header "
+                "says who they speak for: people sign in with a password.",
+            )
+        return
+    if not settings.trusted_proxies:
+        yield Finding(
+            "warning",
+            "desk",
+            f"[desk] trusted_header in {SETTINGS_FILE} counts from nobody.",
+            "Name the proxy's address in trusted_proxies.",
+        )
+    for address in settings.trusted_proxies:
+        network = ipaddress.ip_network(address)
+        if network.is_loopback:
+            shared = "every program on this machine has"
+        elif network.num_addresses > 1:
+            shared = f"{network.num_addresses:,} machines have"
+        else:
+            continue
+        yield Finding(
+            "warning",
+            "desk",
+            f"[desk] trusted_proxies has {address}, an address that {shared}: each may say that "
+            f"it is anybody, by {settings.trusted_header}.",
+            "Name the one address of the proxy, on a network where no other has it.",
+        )
+
+
+def _events(desk: Desk) -> Iterator[Finding]:
+    with desk.reading() as connection:
+        events = desk.events(connection)
+    for number, sentence in enumerate(chain_faults(events)):
+        if number == MOST_NAMED:
+            yield Finding("fault", "desk", "More events are broken; the first are named.")
+            break
+        yield Finding("fault", "desk", sentence, "Restore desk/ from a backup.")
+    named = {
+        event.payload["sha256"]
+        for event in events
+        if event.kind == "document" and "sha256" in event.payload
+    }
+    named |= {sha256 for event in events for sha256 in event.payload.get("documents") or ()}
+    for sentence in document_faults(desk, named):
+        yield Finding("fault", "desk", sentence)
+    yield from _corrections(desk)
+
+
+def _corrections(desk: Desk) -> Iterator[Finding]:
+    recorded = recorded_of(desk)
+    if not recorded.made:
+        return
+    try:
+        with open_store(desk.workspace) as con:
+            states = correction_states(con, recorded, desk.settings.timezone)
+    except (WorkspaceError, StorageError):
+        return  # what is wrong with the store is told elsewhere
+    for state in states:
+        if state.state == "stale":
+            yield Finding("warning", "corrections", stale_sentence(state), _WAY_OUT)
+
+
+_WAY_OUT = "Withdraw it (`limeledger withdraw EVENT`), or correct the row that stands there now."
+
+
+def stale_sentence(state: CorrectionState) -> str:
+    """What a stale correction was of, and what stands there instead."""
+    made = state.made
+    changes = ", ".join(
+        f"{name} {made.old.get(name) or 'empty'} → {value or 'empty'}"
+        for name, value in made.correction.values.items()
+    )
+    sentence = (
+        f"Correction {made.event} of {made.correction.feed} ({changes}; {made.file} line "
+        f"{made.line}) is stale: "
+    )
+    if state.instead is None:
+        return f"{sentence}no file holds that row any more."
+    return f"{sentence}{state.instead.file} line {state.instead.line} says something else now."
