@@ -82,6 +82,7 @@ class FieldFailures(Table):
     severity: str = text("How severe that water is.", required=True)
     treatment: str = word("The state of the treatment.", codes.TREATMENT_STATES, required=True)
     product: str = text("The good systems installed by then, or `none`.", required=True)
+    installation: str = text("The result of the latest start-up review by then.", required=True)
     season: str = text("The season.", required=True)
     month_of_year: str = text("The month of the year, 01 to 12.", required=True)
     year: str = text("The year.", required=True)

@@ -14,7 +14,7 @@ from functools import cached_property
 
 import polars as pl
 
-from pipelines.field.dimensions import OF_UNIT, words_of_failures
+from pipelines.field.dimensions import OF_SPAN, OF_UNIT, words_of_failures
 from pipelines.units.watch_spans import no_systems, watch_spans
 from schemas import codes
 
@@ -333,6 +333,8 @@ def _placed_spans(
     """The stretches of the watch by age."""
     if spans is None:
         spans = watch_spans(waters, states, no_systems())
+    if "installation" not in spans.columns:
+        spans = spans.with_columns(installation=pl.lit("none"))
     begun = pl.col("watched_from")
     return (
         spans.join(units.select("serial", "unit", "watched_from", "watched_until"), on="serial")
@@ -349,7 +351,7 @@ def _placed_spans(
 
 def _with_days(failures: pl.DataFrame, spans: pl.DataFrame) -> pl.DataFrame:
     """The failures with what the span of their day says."""
-    of_span = ("sample", "needs", "severity", "treatment", "product")
+    of_span = ("sample", *OF_SPAN)
     return failures.sort("age").join_asof(
         spans.select("serial", *of_span, age="entry").sort("age"),
         on="age",

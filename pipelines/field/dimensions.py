@@ -27,6 +27,7 @@ OF_DAY = (
     "severity",
     "treatment",
     "product",
+    "installation",
     "season",
     "month_of_year",
     "year",
@@ -34,7 +35,7 @@ OF_DAY = (
 )
 OF_FAILURE = ("cause_class", "cause", "part")
 ALL_DIMENSIONS = (*OF_UNIT, *OF_DAY, *OF_FAILURE)
-OF_SPAN = ("needs", "severity", "treatment", "product")
+OF_SPAN = ("needs", "severity", "treatment", "product", "installation")
 OF_CALENDAR = ("season", "month_of_year", "year")
 # Ages, in days, at which a new band begins, and what each is called in months.
 BAND_STARTS = (0, 183, 366, 731)

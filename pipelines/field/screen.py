@@ -46,6 +46,7 @@ SCREENED = (
     ("shipped",),
     ("season", "cold_supply"),
     ("product",),
+    ("installation",),
 )
 STRATA = ("family", "needs", "age")
 FEWEST_FAILURES, FEWEST_UNITS = 10, 5

@@ -30,6 +30,7 @@ SINGLE = (
     "needs",
     "severity",
     "product",
+    "installation",
     "season",
     "month_of_year",
     "year",
@@ -47,6 +48,7 @@ PAIRS = (
     ("entry", "cause_class"),
     ("shipped", "cause_class"),
     ("lot", "cause_class"),
+    ("installation", "cause_class"),
 )
 
 

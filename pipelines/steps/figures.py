@@ -21,6 +21,7 @@ from pipelines.field.agency_cases import CLAIM_COLUMNS, with_claims
 from pipelines.field.context import FieldContext, Grounds, narrow, prepare
 from pipelines.field.figures import BY_AGE, FIGURES, always, always_by_age
 from pipelines.field.slices import ordered
+from pipelines.startups.installation_spans import with_installation
 from pipelines.steps.paged_claims import claim_pages
 from pipelines.steps.step import Step, Written
 from pipelines.steps.units import EXPOSURE, Watched, stored_exposure, watched_units
@@ -58,6 +59,9 @@ def field_context(watched: Watched, con: duckdb.DuckDBPyConnection, as_of: dt.da
         as_of: the as-of date.
     """
     decided = read_frame(con, "decisions", columns=["claim", *CLAIM_COLUMNS, *PAYABLE])
+    reviews = read_frame(
+        con, "startup_reviews", columns=["serial", "report", "completed_on", "result"]
+    )
     context = prepare(
         watched.units,
         watched.failures,
@@ -66,7 +70,7 @@ def field_context(watched: Watched, con: duckdb.DuckDBPyConnection, as_of: dt.da
         watched.doubtful,
         as_of,
         watched.waters,
-        watched.spans,
+        with_installation(watched.spans, reviews),
         grounds_of(con, as_of),
     )
     return replace(context, repairs=with_claims(watched.repairs, decided))
@@ -190,6 +194,7 @@ STEP = Step(
     reads=(
         "decisions",
         "payments",
+        "startup_reviews",
         "water_tests",
         "reference_causes",
         "reference_models",
@@ -199,5 +204,10 @@ STEP = Step(
         *EXPOSURE,
     ),
     work=field_figures,
-    rooms=("pipelines/field", "pipelines/steps/figures.py", "pipelines/steps/paged_claims.py"),
+    rooms=(
+        "pipelines/field",
+        "pipelines/startups",
+        "pipelines/steps/figures.py",
+        "pipelines/steps/paged_claims.py",
+    ),
 )

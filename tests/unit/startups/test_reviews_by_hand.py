@@ -9,7 +9,7 @@ import datetime as dt
 import polars as pl
 import pytest
 
-from pipelines.startups.startup_reviews import installation_spans
+from pipelines.startups.installation_spans import installation_spans, with_installation
 from tests.unit.coverage import bench
 from tests.unit.startups.startup_bench import INSTALL, REPORT, TERMS, TEST, UNIT, outcomes, tables
 
@@ -233,3 +233,27 @@ def test_an_unsound_unit_in_cover_is_a_matter_of_upcoming(tmp_path):
         {"startups": [report], "units": gone},
     ):
         assert tables(tmp_path, **given)["installation_faults"].is_empty()
+
+
+def test_spans_are_split_where_the_installation_changes():
+    """What else a span says stays; the days add up."""
+    first, second, end = (dt.date(2024, 1, 1), dt.date(2024, 1, 20), dt.date(2024, 2, 1))
+    spans = pl.DataFrame(
+        {
+            "serial": ["A", "A", "B"],
+            "from_on": [first, second, first],
+            "until_on": [second, end, end],
+            "needs": ["scale", "none", "none"],
+        }
+    )
+    reviews = pl.DataFrame(
+        {"serial": ["A"], "report": ["R1"], "completed_on": [dt.date(2024, 1, 10)],
+         "result": ["unsound"]}
+    )  # fmt: skip
+    day = dt.date
+    assert with_installation(spans, reviews).rows() == [
+        ("A", day(2024, 1, 1), day(2024, 1, 10), "scale", "none"),
+        ("A", day(2024, 1, 10), day(2024, 1, 20), "scale", "unsound"),
+        ("A", day(2024, 1, 20), day(2024, 2, 1), "none", "unsound"),
+        ("B", day(2024, 1, 1), day(2024, 2, 1), "none", "none"),
+    ]

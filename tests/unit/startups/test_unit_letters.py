@@ -1,0 +1,122 @@
+"""What has to be told of units, and the register brought up to it."""
+
+import datetime as dt
+
+import polars as pl
+
+from pipelines.letters.matters import SCHEMA
+from pipelines.letters.register import due
+from pipelines.startups.unit_letters import (
+    installation_letters,
+    recommendation_letters,
+    standing_installations,
+    standing_recommendations,
+    unmended,
+)
+from tests.unit.coverage import bench
+from tests.unit.startups.startup_bench import INSTALL, ORDER, REPORT, TERMS, TEST, tables
+
+DAY = dt.date
+AGENCIES = bench.reference("agencies", bench.REFERENCE_ROWS["agencies"])
+UNSOUND = REPORT | {"level": "no", "flowing_pressure_psi": "99", "gas": "natural",
+                    "gas_pressure_in_wc": "2"}  # fmt: skip
+
+
+def standing(tmp_path, **given) -> pl.DataFrame:
+    """What stands of the unit's installation."""
+    made = tables(tmp_path, **given)
+    return standing_installations(made["startup_reviews"], made["installation_findings"], AGENCIES)
+
+
+def advised(tmp_path, **given) -> pl.DataFrame:
+    """What stands of the unit's water."""
+    made = tables(tmp_path, **given)
+    startups = bench.records("startups", given.get("startups", []))
+    return standing_recommendations(made["treatment_recommendations"], startups, AGENCIES)
+
+
+def entries(register: pl.DataFrame, now: pl.DataFrame, day: dt.date) -> pl.DataFrame:
+    """The register after a look at what stands."""
+    found = due(register, now, day, dt.datetime(2024, 6, 1), since=DAY(2024, 1, 1))
+    return found.applied(register)
+
+
+def test_a_reading_that_a_later_report_leaves_out_is_not_mended(tmp_path):
+    """Only a later sound finding mends; the latest report names the agency."""
+    later = REPORT | {"report": "R2", "completed_on": "2024-03-01", "level": None,
+                      "flowing_pressure_psi": "50", "agency": "EAST"}  # fmt: skip
+    made = tables(tmp_path, startups=[UNSOUND, later])
+    open_still = unmended(made["startup_reviews"], made["installation_findings"])
+    assert open_still["reading"].to_list() == ["gas_pressure_in_wc", "level"]
+    [row] = standing(tmp_path, startups=[UNSOUND, later]).to_dicts()
+    assert (row["kind"], row["agency"], row["report"]) == ("installation", "EAST", "R2")
+    assert not row["closes"]
+    # The same readings still open: the same basis, whatever else is reported.
+    again = later | {"report": "R3", "completed_on": "2024-04-01"}
+    assert standing(tmp_path, startups=[UNSOUND, later, again])["basis"][0] == row["basis"]
+    assert standing(tmp_path, startups=[UNSOUND])["basis"][0] != row["basis"]
+
+
+def test_the_register_tells_an_unsound_installation_once_and_closes_it_when_mended(tmp_path):
+    """To send, sent, closed; a fault that goes before it was told is overtaken."""
+    first = standing(tmp_path, startups=[UNSOUND])
+    register = entries(SCHEMA.to_frame(), first, DAY(2024, 2, 2))
+    assert register.select("kind", "serial", "state").rows() == [("installation", "U1", "to_send")]
+    assert entries(register, first, DAY(2024, 2, 3)).equals(register)
+    sound = REPORT | {"report": "R2", "completed_on": "2024-03-01", "gas": "natural",
+                      "gas_pressure_in_wc": "5"}  # fmt: skip
+    mended = standing(tmp_path, startups=[UNSOUND, sound])
+    assert mended.select("basis", "closes").rows() == [(None, True)]
+    assert entries(register, mended, DAY(2024, 3, 2))["state"].to_list() == ["overtaken"]
+    sent = register.with_columns(state=pl.lit("sent"))
+    assert entries(sent, mended, DAY(2024, 3, 2))["state"].to_list() == ["closed"]
+
+
+def test_a_recommendation_is_told_while_something_is_to_be_done(tmp_path):
+    """Open to overdue is no news; kept up closes; without a start-up there is no address."""
+    given = {"water_tests": [TEST], "startups": [REPORT]}
+    first = advised(tmp_path, as_of="2024-03-01", **given)
+    late = advised(tmp_path, as_of="2024-12-01", **given)
+    assert first.select("kind", "agency", "sample").row(0) == ("recommendation", "NORTH", "L1")
+    assert first["basis"][0] == late["basis"][0] is not None
+    kept = advised(
+        tmp_path,
+        as_of="2024-03-01",
+        treatment_purchases=[ORDER],
+        service_calls=[INSTALL],
+        **given,
+    )
+    assert kept.select("basis", "closes").rows() == [(None, True)]
+    assert advised(tmp_path, water_tests=[TEST]).select("agency", "email").rows() == [(None, None)]
+    assert advised(tmp_path, startups=[REPORT]).is_empty()
+    harder = TEST | {"sample": "L2", "sampled_on": "2024-05-01", "chloride_mg_l": "90"}
+    other = advised(tmp_path, water_tests=[TEST, harder], startups=[REPORT])
+    assert other["basis"][0] != first["basis"][0]
+
+
+def test_the_letters_say_what_was_found_and_what_is_called_for(tmp_path):
+    """Each reading, the water against its limits, by when from whom, and the cautions."""
+    made = tables(tmp_path, as_of="2024-03-01", startups=[UNSOUND], water_tests=[TEST])
+    [letter] = installation_letters(
+        made["startup_reviews"], made["installation_findings"], AGENCIES
+    ).to_dicts()
+    assert len(letter["readings"]) == len(letter["mends"]) == 3
+    assert letter["readings"][0].startswith("Start-up of 2024-02-01, report R1: The flowing water")
+    assert any("licensed" in caution for caution in letter["cautions"])
+    assert letter["agency_name"] == "North Service"
+    terms = bench.terms_of(tmp_path / "terms", TERMS)
+    evidence = bench.evidence_of(startups=[UNSOUND], water_tests=[TEST])
+    [letter] = recommendation_letters(
+        made["treatment_recommendations"],
+        evidence.startups,
+        evidence.water_tests,
+        evidence.regions,
+        AGENCIES,
+        terms.water_limits,
+        terms.values,
+    ).to_dicts()
+    assert letter["outside"] == ["hardness 150 mg/L is above 100"]
+    assert letter["recommended"] == "SOFT"
+    assert "bought new from MAKER and installed by 2024-03-10" in letter["asks"]
+    assert letter["tank"] is None
+    assert letter["cautions"]
