@@ -159,14 +159,23 @@ def kept_windows(systems: pl.DataFrame, covers: pl.DataFrame) -> pl.DataFrame:
     """
     since, next_on = pl.col("since"), pl.col("next_on")
     lapse_end = pl.when(since > pl.col("lasts_until").shift(1).over("key")).then(since)
-    known = covers.with_columns(lapse_end=lapse_end.forward_fill().over("key")).join(
-        systems.select("key", "installed_on", "look_back_months"), on="key", maintain_order="left"
+    known = (
+        covers.with_columns(lapse_end=lapse_end)
+        .with_columns(pl.col("lapse_end").forward_fill().over("key"))
+        .join(systems.select("key", "installed_on", "look_back_months"), on="key")
     )
     lapsed = pl.col("lapse_end").is_not_null()
+    # Months are added where a lapse has to be forgiven alone: that is what takes the time.
+    parts = [
+        known.filter(~lapsed).with_columns(forgiven_from=pl.lit(None, pl.Date)),
+        known.filter(lapsed & pl.col("look_back_months").is_not_null()).with_columns(
+            forgiven_from=_forgiven_from()
+        ),
+    ]
     return (
-        known.filter(~lapsed | pl.col("look_back_months").is_not_null())
+        pl.concat(parts)
         .with_columns(
-            from_on=pl.max_horizontal("since", "installed_on", _forgiven_from()),
+            from_on=pl.max_horizontal("since", "installed_on", "forgiven_from"),
             until_on=pl.min_horizontal("lasts_until", add_days(next_on, -1)),
         )
         .filter(pl.col("from_on") <= pl.col("until_on"))

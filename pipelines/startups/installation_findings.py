@@ -17,20 +17,39 @@ from schemas import codes
 from schemas.columns import polars_schema
 from schemas.startups import InstallationFindings
 
+_OF_REPORT = (
+    "report",
+    "serial",
+    "requested_on",
+    "completed_on",
+    "agency",
+    *codes.REPORTED,
+    "treatment_product",
+)
+_OF_UNIT = (
+    "serial",
+    "model",
+    "family",
+    "site",
+    "site_name",
+    "region",
+    "edition",
+    "must_report",
+    "two_lines_above_f",
+    "two_lines_when_treated",
+)
 TOLD_ONLY = ("gas", "sample_taken")  # no limit ever: reported or not
 MOST_LINES = 2
 
 
 def completed_reports(look: Reviewed) -> pl.DataFrame:
     """The completed start-up reports of units on the register, with their unit's columns."""
-    unit = look.units.drop("retired_on", "replaces")
-    return look.evidence.startups.filter(pl.col("completed_on").is_not_null()).join(
-        unit, on="serial"
-    )
+    reports = look.evidence.startups.filter(pl.col("completed_on").is_not_null())
+    return reports.select(_OF_REPORT).join(look.units.select(_OF_UNIT), on="serial")
 
 
 def judged_readings(look: Reviewed, reports: pl.DataFrame) -> pl.DataFrame:
-    """Every reading that is looked at, with what it comes to, by report and reading.
+    """Every reading that is looked at, with what it comes to, reading by reading.
 
     Args:
         look: the units, with their terms.
@@ -40,19 +59,13 @@ def judged_readings(look: Reviewed, reports: pl.DataFrame) -> pl.DataFrame:
         The columns of `installation_findings`, and must: whether the terms ask for the reading.
     """
     fitted = first_fitted(look.units, look.evidence)
-    asked = (
-        reports.join(fitted, on="serial", how="left")
-        .sort("report")
-        .with_row_index("_report")
-        .with_columns(
-            must=pl.col("must_report").fill_null(pl.lit([], pl.List(pl.String))),
-            two_lines=_needs_two_lines(),
-        )
+    asked = reports.join(fitted, on="serial", how="left").with_columns(
+        must=pl.col("must_report").fill_null(pl.lit([], pl.List(pl.String))),
+        two_lines=_needs_two_lines(),
     )
     columns = polars_schema(InstallationFindings).names()
     rows = pl.concat(_of_reading(asked, name, look) for name in codes.REPORTED)
-    # The readings come in their order, which a stable sort by report keeps.
-    return rows.sort("_report", maintain_order=True).select(*columns, "must")
+    return rows.select(*columns, "must")
 
 
 def installation_findings(readings: pl.DataFrame) -> pl.DataFrame:
@@ -77,7 +90,6 @@ def _of_reading(reports: pl.DataFrame, name: str, look: Reviewed) -> pl.DataFram
     number = pl.lit(None, pl.Float64) if kind in (pl.Boolean, pl.String) else pl.col(name)
     static = pl.col("static_pressure_psi").is_not_null()
     rows = reports.select(
-        "_report",
         "report",
         "serial",
         "edition",

@@ -16,6 +16,22 @@ from pipelines.startups.protection import first_days, protected_to
 from pipelines.startups.reviewed_units import Reviewed, earliest_test
 from pipelines.startups.startup_reviews import installation_on
 
+_OF_UNIT = (
+    "serial",
+    "model",
+    "family",
+    "region",
+    "shipped_on",
+    "purchased_on",
+    "own_clock_start",
+    "retired_on",
+    "replaced_on",
+    "edition",
+    "request_within_days",
+    "conditions_off",
+    "needs_treatment",
+)
+
 
 def journeys(look: Reviewed, held: Held, reviews: pl.DataFrame) -> pl.DataFrame:
     """The table `journeys`, by serial.
@@ -43,7 +59,7 @@ def journeys(look: Reviewed, held: Held, reviews: pl.DataFrame) -> pl.DataFrame:
         installed,
         _first_lapses(look, held, installed),
     ]
-    units = look.units.drop("installed_on")
+    units = look.units.select(_OF_UNIT)
     for fact in facts:
         units = units.join(fact, on="serial", how="left")
     sold_on = pl.coalesce("purchased_on", "shipped_on")

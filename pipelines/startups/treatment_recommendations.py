@@ -21,6 +21,17 @@ from schemas.columns import TEXTS, polars_schema
 from schemas.startups import TreatmentRecommendations
 
 NO_NEEDS = "none"
+_OF_UNIT = (
+    "serial",
+    "model",
+    "family",
+    "site",
+    "site_name",
+    "region",
+    "edition",
+    "coverage_end",
+    "feed_l_per_h",
+)
 
 
 def treatment_recommendations(
@@ -33,7 +44,7 @@ def treatment_recommendations(
         held: of `held_treatment`.
         duty_hours_per_day, tanks_l: settings, for the tank.
     """
-    units = in_service(look).filter(pl.col("needs_treatment")).drop("installed_on")
+    units = in_service(look).filter(pl.col("needs_treatment")).select(_OF_UNIT)
     tested = units.join(held.latest, on="serial", how="left").pipe(_with_served, look)
     facts = [
         _with_tank(tested, look, duty_hours_per_day, tanks_l),
@@ -46,8 +57,7 @@ def treatment_recommendations(
         .select("serial", started=True)
         .unique(),
     ]
-    drop = {"bought_on", "installed_on"} & set(tested.columns)
-    whole = tested.drop(*drop, "retired_on")
+    whole = tested
     for fact in facts:
         whole = whole.join(fact, on="serial", how="left")
     today = pl.lit(look.evidence.as_of)

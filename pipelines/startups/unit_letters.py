@@ -1,7 +1,7 @@
-"""Letters about units: what has to be told of an installation and of a water, and in which words.
+"""Letters about units: what is told of an installation and of a water, in which words.
 
-Belongs here: matters of the register for units, and the values of their letters. Does not belong
-here: which letters follow (`pipelines.letters.register`), templates, messages.
+Belongs here: the values of these letters. Does not belong here: which of them are due
+(`standing_units`), templates, messages.
 """
 
 from __future__ import annotations
@@ -9,123 +9,20 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.letters.cautions import HAZARDS
-from pipelines.letters.matters import STANDING, basis_of
 from pipelines.letters.values import addresses
 from pipelines.startups.readings import READINGS
+from pipelines.startups.standing_units import (
+    INSTALLATION,
+    RECOMMENDATION,
+    TOLD,
+    latest_agencies,
+    unmended,
+)
 from pipelines.water.advice_parts import MANUAL_CAUTION, PLUMBING_CAUTION
 from pipelines.water.limits import needs_of, number_text
 from schemas import codes
 from schemas.columns import TEXTS
 from schemas.unit_letters import UNIT_LETTERS
-
-INSTALLATION, RECOMMENDATION = "installation", "recommendation"
-# The states of which the agency is told, and those that settle the matter.
-TOLD = ("open", "overdue", "unsuitable", "bought", "lapsed", "nothing_serves")
-SETTLED = ("none_needed", "kept_up")
-_APART = "\x1e"
-
-
-def unmended(reviews: pl.DataFrame, findings: pl.DataFrame) -> pl.DataFrame:
-    """The readings of each unit that were last found unsound and never sound since.
-
-    A later report that leaves a reading out mends nothing.
-
-    Args:
-        reviews: of `startup_reviews`.
-        findings: of `installation_findings`.
-
-    Returns:
-        The rows of findings, with completed_on, by serial and the order of the readings.
-    """
-    order = {name: place for place, name in enumerate(codes.REPORTED)}
-    return (
-        findings.filter(pl.col("outcome").is_in(["sound", "unsound"]))
-        .join(reviews.select("report", "completed_on"), on="report")
-        .sort("serial", "reading", "completed_on", "report")
-        .unique(["serial", "reading"], keep="last", maintain_order=True)
-        .filter(pl.col("outcome") == "unsound")
-        .sort("serial", pl.col("reading").replace_strict(order, return_dtype=pl.Int8))
-    )
-
-
-def standing_installations(
-    reviews: pl.DataFrame, findings: pl.DataFrame, agencies: pl.DataFrame
-) -> pl.DataFrame:
-    """One row a unit with a completed start-up, in the shape of `matters.STANDING`.
-
-    The basis is the unit with its unmended readings; a unit without any closes what is live.
-    """
-    told = (
-        unmended(reviews, findings)
-        .group_by("serial", maintain_order=True)
-        .agg(
-            told=pl.concat_str(
-                "serial", pl.col("reading").str.join(_APART), separator=_APART
-            ).first()
-        )
-    )
-    rows = (
-        reviews.filter("latest")
-        .select("serial", "report", "agency")
-        .join(told, on="serial", how="left")
-        .with_columns(kind=pl.lit(INSTALLATION), closes=pl.col("told").is_null())
-    )
-    return _standing(rows, agencies)
-
-
-def standing_recommendations(
-    recommendations: pl.DataFrame, startups: pl.DataFrame, agencies: pl.DataFrame
-) -> pl.DataFrame:
-    """One row a unit whose water is known, in the shape of `matters.STANDING`.
-
-    The basis is the needs, what is recommended, what nothing serves and the due date; a treatment
-    that is kept up, or that is not needed, closes what is live.
-
-    Args:
-        recommendations: of `treatment_recommendations`.
-        startups: what is seen of the feed; the latest names the agency.
-        agencies: the reference file.
-    """
-    parts = [
-        *(pl.col(name) for name in ("serial", "needs", "recommended")),
-        pl.col("unmet").list.join("+"),
-        pl.col("due_on").cast(pl.String),
-    ]
-    told = pl.concat_str([part.fill_null("") for part in parts], separator=_APART)
-    rows = (
-        recommendations.filter(pl.col("state").is_in([*TOLD, *SETTLED]))
-        .join(_latest_agencies(startups), on="serial", how="left")
-        .with_columns(
-            kind=pl.lit(RECOMMENDATION),
-            told=pl.when(pl.col("state").is_in(TOLD)).then(told),
-            closes=pl.col("state").is_in(SETTLED),
-        )
-    )
-    return _standing(rows, agencies)
-
-
-def _latest_agencies(startups: pl.DataFrame) -> pl.DataFrame:
-    """The agency of each unit's latest start-up: by completion, else request, then the report."""
-    return (
-        startups.sort("serial", "completed_on", "requested_on", "report", nulls_last=False)
-        .unique("serial", keep="last", maintain_order=True)
-        .select("serial", "agency")
-    )
-
-
-def _standing(rows: pl.DataFrame, agencies: pl.DataFrame) -> pl.DataFrame:
-    """Rows with kind, told (null where nothing is), closes, in the shape of STANDING."""
-    digests = [None if text is None else basis_of(f"{kind}{_APART}{text}")
-               for kind, text in zip(rows["kind"], rows["told"], strict=True)]  # fmt: skip
-    lacking = [name for name in STANDING if name not in rows.columns]
-    return (
-        rows.join(addresses(agencies), on="agency", how="left")
-        .with_columns(pl.lit(None).alias(name) for name in lacking)
-        .with_columns(basis=pl.Series(digests, dtype=pl.String), email="agency_email")
-        .select(STANDING.names())
-        .cast(STANDING)
-        .sort("serial")
-    )
 
 
 def installation_letters(
@@ -201,7 +98,7 @@ def recommendation_letters(
         told.join(outside, on=["sample", "edition", "family"], how="left")
         .join(sellers, on=["edition", "family"], how="left")
         .join(coldest.select("region", "coldest_supply_c"), on="region", how="left")
-        .join(_latest_agencies(startups), on="serial", how="left")
+        .join(latest_agencies(startups), on="serial", how="left")
         .with_columns(
             kind=pl.lit(RECOMMENDATION),
             title=pl.lit("treatment of the water"),

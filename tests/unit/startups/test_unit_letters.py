@@ -6,13 +6,12 @@ import polars as pl
 
 from pipelines.letters.matters import SCHEMA
 from pipelines.letters.register import due
-from pipelines.startups.unit_letters import (
-    installation_letters,
-    recommendation_letters,
+from pipelines.startups.standing_units import (
     standing_installations,
     standing_recommendations,
     unmended,
 )
+from pipelines.startups.unit_letters import installation_letters, recommendation_letters
 from tests.unit.coverage import bench
 from tests.unit.startups.startup_bench import INSTALL, ORDER, REPORT, TERMS, TEST, tables
 
