@@ -77,6 +77,8 @@ def _able(treatments: pl.DataFrame) -> pl.Expr:
     systems = treatments.filter(pl.col("kind") == "system").select(
         "product", able=ability_mask(pl.col("removes"))
     )
+    if systems.is_empty():  # the library would keep the product's own type
+        return pl.lit(None, pl.Int64)
     return pl.col("product").replace_strict(
         systems["product"], systems["able"], return_dtype=pl.Int64
     )
