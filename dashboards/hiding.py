@@ -66,7 +66,7 @@ def hide_in_tables(data: PageData, tables: Mapping[str, pl.DataFrame]) -> dict[s
     With hidden agencies go their names wherever they stand, and the reference file's rows.
     """
     pattern = _pattern(_names(data))
-    hide = [*data.hide, *(("agency_name",) if "agency" in data.hide else ())]
+    hide = [*data.hide, *(("agency_name", "email") if "agency" in data.hide else ())]
     masked = {name: _mask(frame, hide, pattern) for name, frame in tables.items()}
     if "agency" in data.hide and "reference_agencies" in masked:
         masked["reference_agencies"] = masked["reference_agencies"].clear()

@@ -26,6 +26,7 @@ from schemas.inner_catalog import INNER_TABLES, LONG, PARSED, Inner
 from schemas.keys import INNER, JOINS_TO, KEYS, LINKS, NULL
 from schemas.payments import Payments
 from schemas.reference import ALL_REFERENCE_TABLES
+from schemas.register import Letters, LetterTexts, RegisterSeen
 from schemas.second_opinions import SecondOpinionAgreement, SecondOpinions
 from schemas.startups import STARTUP_TABLES
 from schemas.states import StoreState, TableStates
@@ -179,6 +180,9 @@ def _tables() -> dict[str, Described]:
         "unit_orders": store.UnitOrders,
         **STARTUP_TABLES,
         "payments": Payments,
+        "letters": Letters,
+        "letter_texts": LetterTexts,
+        "register_seen": RegisterSeen,
         "second_opinions": SecondOpinions,
         "second_opinion_agreement": SecondOpinionAgreement,
         **CAUSE_TABLES,

@@ -218,3 +218,5 @@ MATTERS = (
 
 # Columns of the feeds that the settings may keep off everything that is published.
 HIDEABLE = ("site_name", "agency", "postal_code", "lab", "notes")
+# How far a letter of the register has come.
+LETTER_STATES = ("to_send", "sent", "answered", "closed", "overtaken", "told_before")

@@ -128,10 +128,24 @@ def analyte(description: str, unit: str | None) -> Any:
 
 
 def integer(
-    description: str, *, required: bool = False, unit: str | None = None, **checks: Any
+    description: str,
+    *,
+    required: bool = False,
+    key: bool = False,
+    unit: str | None = None,
+    references: str | None = None,
+    **checks: Any,
 ) -> Any:
     """A whole number."""
-    return _field("integer", description, required=required, unit=unit, **checks)
+    return _field(
+        "integer",
+        description,
+        required=required,
+        key=key,
+        unit=unit,
+        references=references,
+        **checks,
+    )
 
 
 def money(description: str, *, required: bool = False) -> Any:

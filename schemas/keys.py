@@ -107,6 +107,8 @@ KEYS: dict[str, tuple[str, ...]] = {
 }
 TOLD_BY_EACH_MAPPING = ("set_aside", "left_out")
 INNER = (
+    "letter_texts",
+    "register_seen",
     "file_parts",
     "unit_matters",
     "unit_samples",

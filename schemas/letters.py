@@ -45,6 +45,8 @@ _COLUMNS: dict[str, Any] = {
     "forms": TEXTS,  # what each document must show to serve
     "document_clauses": TEXTS,
     "documents_due_on": pl.Date(),
+    "questions": TEXTS,  # what is asked of each disputed fact, with both values on file
+    "reminded_on": pl.Date(),  # the day of the request that this repeats, where it is a reminder
     "parts_claimed": CENTS,
     "labor_claimed": CENTS,
     "travel_claimed": CENTS,

@@ -6,6 +6,7 @@ is due (`pipelines.letters.register`), or what it says (`schemas.letters`).
 
 import polars as pl
 
+from schemas.codes import LETTER_STATES
 from schemas.columns import (
     MOMENT,
     Table,
@@ -19,7 +20,7 @@ from schemas.columns import (
 
 # The first four speak of a claim, a reminder of the entry that it repeats.
 KINDS = ("decision", "documents", "question", "ruling", "reminder")
-STATES = ("to_send", "sent", "answered", "closed", "overtaken", "told_before")
+STATES = LETTER_STATES
 # What a person may make of a letter; what is overtaken only the register itself says.
 MAY_FOLLOW = {
     "to_send": ("sent", "closed"),
@@ -50,10 +51,25 @@ class Letters(Table):
     sent_how: str = word("How it was sent.", WAYS)
     answered_on: pl.Date = day("The day on which it was answered.")
     due_on: pl.Date = day("The last day for what it asks for.")
-    replaces: pl.Int64 = integer("The entry about the same before it.")
-    reminds: pl.Int64 = integer("The entry that it repeats.")
+    replaces: pl.Int64 = integer("The entry about the same before it.", references="letters.entry")
+    reminds: pl.Int64 = integer("The entry that it repeats.", references="letters.entry")
     missing: str = text("The documents that were missing then, joined by `; `.")
     subject: str = text("Its subject line; empty where it was told before the register began.")
     sending_at: MOMENT = moment("When it was handed over to be mailed; it may have gone out.")
     message_id: str = text("The Message-ID of its mail.")
     note: str = text("What was noted when its state was last set.")
+
+
+class LetterTexts(Table):
+    """One row is what one letter says that a refresh made: frozen, as it goes into the register."""
+
+    entry: pl.Int64 = integer("The letter.", required=True, key=True)
+    subject: str = text("Its subject line.", required=True)
+    html: str = text("The letter as an HTML document.", required=True)
+    text: str = text("The letter as plain text.", required=True)
+
+
+class RegisterSeen(Table):
+    """One row is the run that made the register's table: up to which event it knew the desk."""
+
+    last_event: pl.Int64 = integer("The last event that it read.", required=True, key=True)

@@ -1,4 +1,4 @@
-"""Letters as files: one letter in each of its forms, and a whole folder with its list.
+"""Letters as files: one letter in each of its forms, and the names of files.
 
 Belongs here: contents and names of files. Does not belong here: where they go, and which letters.
 """
@@ -6,20 +6,15 @@ Belongs here: contents and names of files. Does not belong here: where they go, 
 from __future__ import annotations
 
 import datetime as dt
-import json
-from collections.abc import Iterator, Mapping
-from pathlib import Path
+from collections.abc import Mapping
 from typing import Any
 
-from dashboards import formats
 from dashboards.letters.message import letter_message
-from dashboards.letters.sheet import letter_index, letter_sheet
+from dashboards.letters.sheet import letter_sheet
 from dashboards.letters.templates import LetterTemplates
 
 # Form of a letter -> how its file's name ends.
 FORMS = {"text": "txt", "html": "html", "eml": "eml"}
-# The file by which a folder of letters is known, the same list for a program.
-LIST = "letters.json"
 
 
 def written_letter(
@@ -39,29 +34,8 @@ def written_letter(
     return letter_message(letter, templates, maker=maker, sender=sender, written_at=written_at)
 
 
-def letter_file(claim: str, form: str) -> str:
-    """The name of a letter's file."""
-    return formats.file_name(claim).removesuffix("html") + FORMS[form]
-
-
-def listed(letters: list[dict[str, Any]], form: str) -> Iterator[dict[str, Any]]:
-    """What the list of a folder tells of each letter."""
-    for letter in letters:
-        yield {
-            "file": letter_file(letter["claim"], form),
-            "claim": letter["claim"],
-            "agency": letter["agency_name"] or letter["agency"],
-            "agency_email": letter["agency_email"],
-            "standing": letter["standing"],
-            "decision": letter["decision"],
-            "payable": letter["total_standing"],
-            "documents_due_on": letter["documents_due_on"],
-        }
-
-
-def write_list(folder: Path, rows: list[dict[str, Any]], title: str, currency: str) -> None:
-    """Writes the list of a folder of letters, for people (index.html) and for programs."""
-    page = letter_index(rows, title, currency)
-    (folder / "index.html").write_text(page, encoding="utf-8")
-    text = json.dumps(rows, ensure_ascii=False, indent=2, default=str)
-    (folder / LIST).write_text(text + "\n", encoding="utf-8")
+def entry_file(entry: int, about: str, form: str) -> str:
+    """The name of the file of an entry of the register: what is no letter, digit, dot, dash or
+    underscore in the claim as `_`."""
+    safe = "".join(c if c.isalnum() or c in ".-_" else "_" for c in about)
+    return f"{entry}-{safe}.{FORMS[form]}"

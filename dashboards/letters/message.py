@@ -42,23 +42,55 @@ def letter_message(
     """
     text, html = templates.text(letter), letter_sheet(letter, templates)
     digest = hashlib.sha256(f"{letter['claim']}\0{written_at}\0{text}".encode()).hexdigest()
+    message = message_of(
+        templates.subject(letter),
+        text,
+        html,
+        maker=maker,
+        sender=sender,
+        to=(letter["agency_name"] or letter["agency"] or "", letter["agency_email"]),
+        written_at=written_at,
+        digest=digest,
+    )
+    message["X-Unsent"] = "1"
+    return message.as_bytes()
+
+
+def message_of(
+    subject: str,
+    text: str,
+    html: str | None,
+    *,
+    maker: str,
+    sender: str | None,
+    to: tuple[str, str | None],
+    written_at: dt.datetime,
+    digest: str,
+) -> EmailMessage:
+    """A message with a text, and an HTML part where there is one.
+
+    Args:
+        to: name and address; without an address there is no To.
+        written_at: UTC without zone; the Date header.
+        digest: 64 characters that stand for this message and no other; of them its Message-ID and
+            its parts' boundary are made, so that the same letter is the same file.
+    """
     message = EmailMessage(policy=_POLICY)
-    message["Subject"] = templates.subject(letter)
+    message["Subject"] = header_text(subject)
     name = header_text(maker)
     message["From"] = _mailbox(name, sender) if sender else Group(name, ())
-    if letter["agency_email"]:
-        to = header_text(letter["agency_name"] or letter["agency"] or "")
-        message["To"] = _mailbox(to, letter["agency_email"])
+    if to[1]:
+        message["To"] = _mailbox(header_text(to[0]), to[1])
     message["Date"] = format_datetime(written_at.replace(tzinfo=dt.UTC))
     message["Message-ID"] = (
         f"<{digest[:32]}@{sender.rpartition('@')[2] if sender else 'letters.invalid'}>"
     )
-    message["X-Unsent"] = "1"
     message.set_content(text)
-    message.add_alternative(html, subtype="html")
-    # The parts' boundary would else be drawn at random: the same letter is the same file.
-    message.set_boundary(f"=_{digest[32:]}")
-    return message.as_bytes()
+    if html is not None:
+        message.add_alternative(html, subtype="html")
+        # The parts' boundary would else be drawn at random.
+        message.set_boundary(f"=_{digest[32:]}")
+    return message
 
 
 def header_text(text: str) -> str:

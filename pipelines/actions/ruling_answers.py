@@ -80,10 +80,12 @@ def told_ruling(desk: Desk, made: Recorded, of: int | None = None) -> Answer:
     place = next(at for at, one in enumerate(told) if one["event"] == number)
     before = [one for one in told[:place] if one["state"] in _COUNT]
     after = [one for one in told[place + 1 :] if one["state"] in _COUNT]
+    with desk.reading() as connection:  # a letter that came of it is an event of the claim too
+        version = desk.version(connection, str(made.claim))
     return {
         **told[place],
         "event": made.event,
-        "version": made.event,
+        "version": version,
         "replaces": before[-1] if before else None,
         "overruled_by": after[-1] if after else None,
     }

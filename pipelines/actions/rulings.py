@@ -15,6 +15,7 @@ import sqlalchemy as sa
 from pipelines.actions.acting import Answer, Version, act, check_version
 from pipelines.actions.caller import Caller
 from pipelines.actions.granting import ruling_payload, within_limit
+from pipelines.actions.letters_after import letters_after
 from pipelines.actions.ruling_answers import told_ruling
 from pipelines.actions.values import amount, refuse, text
 from pipelines.errors import Refused
@@ -55,7 +56,7 @@ def rule(
         check_version(desk, connection, claim, expected_version)
         return desk.append(connection, caller.event("ruling", claim=claim, payload=payload))
 
-    return act(desk, caller, do, lambda event: told_ruling(desk, event))
+    return act(desk, caller, do, lambda made: _told(desk, caller, made))
 
 
 def rule_many(
@@ -107,6 +108,7 @@ def rule_many(
         first = last.event - len(names) + 1
         with desk.reading() as connection:
             made = desk.events(connection, after=first - 1, limit=len(names))
+        letters_after(desk, caller, names)
         return {"event": last.event, "rulings": [told_ruling(desk, event) for event in made]}
 
     return act(desk, caller, do, tell)
@@ -142,7 +144,7 @@ def approve(
             caller.event("approval", claim=ruling.claim, subject=subject, payload=told),
         )
 
-    return act(desk, caller, do, lambda made: told_ruling(desk, made, of=event))
+    return act(desk, caller, do, lambda made: _told(desk, caller, made, event))
 
 
 def withdraw_ruling(
@@ -175,7 +177,13 @@ def withdraw_ruling(
             caller.event("withdrawal", claim=ruling.claim, subject=subject, payload=told),
         )
 
-    return act(desk, caller, do, lambda made: told_ruling(desk, made, of=event))
+    return act(desk, caller, do, lambda made: _told(desk, caller, made, event))
+
+
+def _told(desk: Desk, caller: Caller, made: Recorded, of: int | None = None) -> Answer:
+    """The answer, once the agency's letter is in the register."""
+    letters_after(desk, caller, [str(made.claim)])
+    return told_ruling(desk, made, of)
 
 
 def _ruling(desk: Desk, connection: sa.Connection, event: int) -> Ruling:

@@ -1,32 +1,39 @@
-"""`limeledger letters`: the letters of all that a morning decided, in one folder."""
+"""`limeledger letters`: the register of letters, each written into a folder as it was frozen."""
 
 from __future__ import annotations
 
 import argparse
-import os
-import shutil
-import tempfile
+import datetime as dt
+import hashlib
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipelines.cli.console.arguments import takes_workspace, typed_day
-from pipelines.cli.console.output import print_json, progress, teller
+from pipelines.cli.console.output import print_json, teller
 from pipelines.errors import UsageError
+from schemas.codes import LETTER_STATES
 
 if TYPE_CHECKING:
-    from pipelines.steps.letters import StoredLetters
+    from pipelines.workspace.settings import Settings
 
-HELP = "Write the letters of all that the last refresh decided."
+HELP = "List the register of letters, and write those to send into a folder."
+ALL = "all"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
     takes_workspace(parser)
     parser.add_argument(
-        "--out", metavar="FOLDER", help="write them there (default: outgoing/DAY in the workspace)"
+        "--state",
+        choices=(*LETTER_STATES, ALL),
+        default="to_send",
+        help="letters in this state (default: to_send)",
     )
     parser.add_argument(
-        "--since", metavar="DATE", help="all that was decided or ruled as of this day or later"
+        "--out", metavar="FOLDER", help="write them there (default: outgoing in the workspace)"
+    )
+    parser.add_argument(
+        "--since", metavar="DATE", help="letters about what became known as of this day or later"
     )
     parser.add_argument("--format", choices=("text", "html", "eml"), default="eml")
 
@@ -39,71 +46,91 @@ def output_schema() -> dict[str, Any]:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Writes the letters of the last refresh, or since a day, whole or not at all."""
-    from dashboards.letters.files import listed
-    from pipelines.cli.letter import tell_if_behind
-    from pipelines.steps.letters import letters_of_decisions
+    """Lists entries and writes each that has a text; a file that is there stays as it is."""
+    from dashboards.letters.files import entry_file
+    from pipelines.actions.letters import told_entry
+    from pipelines.events import open_desk
+    from pipelines.events.letters import read_register
+    from pipelines.steps.letter_register import bring_up
+    from pipelines.workspace.layout import Workspace
+    from pipelines.workspace.settings import load_settings
 
     since = typed_day("--since", args.since)
-    stored = letters_of_decisions(args.workspace, since)
-    tell_if_behind(stored, args.workspace)
-    day = stored.inputs.as_of
-    out = Path(args.out) if args.out else stored.inputs.workspace.root / "outgoing" / f"{day}"
-    rows = list(listed(stored.values.to_dicts(), args.format))
-    if rows:
-        what = f"since {since}" if since else "of the last refresh"
-        _write(out, stored, args.format, rows, f"Letters {what}, as of {day}")
+    workspace = Workspace.open(args.workspace)
+    settings = load_settings(workspace)
+    bring_up(workspace)
+    desk = open_desk(workspace, settings)
+    try:
+        with desk.reading() as connection:
+            register = read_register(desk, connection)
+    finally:
+        desk.close()
+    out = Path(args.out) if args.out else workspace.root / "outgoing"
+    rows = [
+        row
+        for row in register.rows.values()
+        if args.state in (ALL, row["state"]) and (since is None or row["as_of"] >= since)
+    ]
+    listed = []
+    for row in rows:
+        told, frozen = told_entry(row), register.texts.get(row["entry"])
+        name = entry_file(row["entry"], row.get("claim") or row.get("serial") or "", args.format)
+        listed.append({**told, "file": name if frozen else None})
+        if frozen:
+            _write(out / name, _content(row, frozen, args.format, settings))
     if args.json:
-        folder = str(out) if rows else None
-        print_json({"as_of": day, "folder": folder, "letters": rows,
-                    "ruled_since": stored.ruled_since})  # fmt: skip
-    say = teller(args.json)
-    if rows:
-        say(f"{len(rows):,} letters are in {out}; {out / 'index.html'} lists them.")
-    else:
-        say("No decision changed, so there is no letter to send; nothing was written.")
-    if stored.ruled_since:
-        progress(
-            f"{len(stored.ruled_since):,} claims were ruled on since the last refresh and have no "
-            f"letter: {', '.join(stored.ruled_since[:5])}. Refresh, then write theirs."
-        )
-        return 1
+        print_json({"folder": str(out), "letters": listed})
+    _tell(listed, out, args)
     return 0
 
 
-def _write(
-    out: Path, stored: StoredLetters, form: str, rows: list[dict[str, Any]], title: str
-) -> None:
-    """Writes all into a folder beside `out`, then puts it in its place."""
-    from dashboards.letters.files import letter_file, write_list
-    from pipelines.cli.letter import written
-    from pipelines.store.publication import swap_folder
+def _tell(listed: list[dict[str, Any]], out: Path, args: argparse.Namespace) -> None:
+    say = teller(args.json)
+    for row in listed if not args.json else ():
+        about = row["claim"] or row["serial"] or ""
+        gone = " (may have gone out)" if row["may_have_gone_out"] else ""
+        to = row["email"] or "no address"
+        state = row["state"].replace("_", " ")
+        say(f"{row['entry']:>6}  {row['as_of']}  {row['kind']:<9}  {about}  {state}{gone}  {to}")
+    written = sum(row["file"] is not None for row in listed)
+    if not listed:
+        say("There is no such letter; nothing was written.")
+        return
+    number = f"{len(listed):,} {'letter' if len(listed) == 1 else 'letters'}"
+    say(f"{number}; {written:,} in {out}. Writing marks nothing as sent: `limeledger mark` does.")
 
-    if out.exists() and not _is_ours(out):
-        raise UsageError(
-            f"{out} holds other things than letters; name a folder that is new, empty, or of "
-            "letters written before, which then make place."
-        )
-    made = None
+
+def _content(row: dict[str, Any], frozen: dict[str, str], form: str, settings: Settings) -> bytes:
+    """One frozen letter in one form."""
+    from dashboards.letters.message import message_of
+
+    if form in ("text", "html"):
+        return frozen[form].encode("utf-8")
+    made_at: dt.datetime = row["made_at"]
+    told = f"{row['entry']}\0{made_at}\0{frozen['text']}"
+    message = message_of(
+        frozen["subject"],
+        frozen["text"],
+        frozen["html"],
+        maker=settings.maker,
+        sender=settings.sender,
+        to=(row.get("agency") or "", row.get("email")),
+        written_at=made_at.replace(microsecond=0),
+        digest=hashlib.sha256(told.encode("utf-8", "surrogatepass")).hexdigest(),
+    )
+    message["X-Unsent"] = "1"
+    return message.as_bytes()
+
+
+def _write(path: Path, content: bytes) -> None:
+    """Writes a file that is not there yet; one that is there is never replaced."""
     try:
-        out.parent.mkdir(parents=True, exist_ok=True)
-        made = Path(tempfile.mkdtemp(prefix=f".{out.name}.", dir=out.parent))
-        for letter in stored.values.to_dicts():
-            path = made / letter_file(letter["claim"], form)
-            path.write_bytes(written(letter, stored, form))
-        write_list(made, rows, title, stored.inputs.settings.currency)
-        os.chmod(made, 0o755)
-        swap_folder(made, out)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with path.open("xb") as file:
+            file.write(content)
+    except FileExistsError:
+        return
     except OSError as error:
         raise UsageError(
-            f"{out} cannot be written ({error.strerror}); name another folder with --out."
+            f"{path} cannot be written ({error.strerror}); name another folder with --out."
         ) from None
-    finally:
-        if made is not None:
-            shutil.rmtree(made, ignore_errors=True)
-
-
-def _is_ours(folder: Path) -> bool:
-    from dashboards.letters.files import LIST
-
-    return folder.is_dir() and ((folder / LIST).is_file() or not any(folder.iterdir()))

@@ -30,6 +30,8 @@ COMMANDS = (
     "reproduce",
     "letter",
     "letters",
+    "mark",
+    "send",
     "rule",
     "approve",
     "withdraw",

@@ -80,6 +80,7 @@ def _as_of(workspace: Workspace, given: str | None) -> str | None:
 def _refresh(workspace: Path, as_of: str | None, recorded: RecordedRun) -> Summary:
     from pipelines.nightly.recorded_run import settle
     from pipelines.orchestration.summary import summarize
+    from pipelines.steps.letter_register import bring_up
     from pipelines.store.help_files import renew_help
     from pipelines.store.inputs import load_inputs
     from pipelines.store.leftovers import remove_leftovers
@@ -90,6 +91,7 @@ def _refresh(workspace: Path, as_of: str | None, recorded: RecordedRun) -> Summa
     started = time.monotonic()
     inputs = load_inputs(workspace, as_of)  # faults of the workspace end here, before Dagster
     if is_up_to_date(inputs):
+        bring_up(inputs.workspace)
         with contextlib.suppress(BusyError), refresh_lock(inputs.workspace.store):
             settle(workspace, alone=True)
             remove_leftovers(inputs.workspace)

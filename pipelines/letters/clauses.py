@@ -1,7 +1,8 @@
-"""The clause that a reason rests on: the condition's number, and the keys of the terms behind it.
+"""The clause that a reason rests on: the condition's number, and the terms behind it in words.
 
-Belongs here: how the clause that a condition declares is put. Does not belong here: which keys of
-the terms a condition reads, which it says itself (`pipelines.coverage.conditions`).
+Belongs here: how the clause that a condition declares is put, without a key of the terms file. Does
+not belong here: which terms a condition reads, which it says itself
+(`pipelines.coverage.conditions`).
 """
 
 from __future__ import annotations
@@ -11,7 +12,28 @@ import polars as pl
 from pipelines.coverage.judging import CONDITIONS
 from schemas import codes
 
-# Keys that hold one number are told with their value; a list or table is only named.
+# What each key of the terms says: `{}` stands for its number; a list or table is only named.
+WORDS = {
+    "effective_from": "the day from which the terms hold",
+    "claims.file_within_days": "claims are filed within {} days",
+    "claims.duplicate_within_days": "failures up to {} days apart are taken for one",
+    "claims.workmanship_days": "a repair holds for {} days",
+    "startup.request_within_days": "the start-up is asked for within {} days",
+    "startup.bonus_parts_months": "{} more months of parts cover with a start-up in time",
+    "startup.bonus_labor_months": "{} more months of labor cover with a start-up in time",
+    "coverage.parts_months": "{} months of parts cover",
+    "coverage.labor_months": "{} months of labor cover",
+    "installation.limits": "the limits on readings of the installation",
+    "water.panel": "what a complete water test reports",
+    "water.limits": "the limits on the water",
+    "treatment.sellers": "the approved sellers of treatment systems",
+    "treatment.grace_days": "{} days of grace for the treatment",
+    "treatment.fresh_days": "a system of fewer than {} days says little of what was before",
+    "maintenance.cartridge_months": "how long a cartridge lasts",
+    "maintenance.cartridge_grace_days": "{} days of grace for a cartridge",
+    "maintenance.delime_months": "deliming every {} months",
+    "maintenance.delime_grace_days": "{} days of grace for deliming",
+}
 CLAUSES = {
     name: condition.CLAUSE.terms for name, condition in CONDITIONS.items() if condition.CLAUSE.terms
 }
@@ -31,10 +53,10 @@ VALUE_COLUMNS = tuple(dict.fromkeys(_VALUES.values()))
 
 
 def clause() -> pl.Expr:
-    """The clause of a finding, such as `Condition 4 of 20, filed in time; terms 2024-A,
-    claims.file_within_days = 60`.
+    """The clause of a finding, such as `Condition 4 of 20, filed in time; terms 2024-A: claims are
+    filed within 60 days`.
 
-    Reads position, condition, edition and VALUE_COLUMNS; without an edition no key is named.
+    Reads position, condition, edition and VALUE_COLUMNS; without an edition no term is told.
     """
     number = pl.format(
         "Condition {} of {}, {}",
@@ -54,10 +76,10 @@ def _when(condition: str, words: pl.Expr) -> pl.Expr:
 
 
 def _keys(keys: tuple[str, ...]) -> pl.Expr:
-    """The edition and its keys; null without an edition."""
+    """The edition and what its keys say; null without an edition."""
     parts = [
-        pl.format("{} = {}", pl.lit(key), pl.col(_VALUES[key])) if key in _VALUES else pl.lit(key)
+        pl.format(WORDS[key], pl.col(_VALUES[key])) if "{}" in WORDS[key] else pl.lit(WORDS[key])
         for key in keys
     ]
     listed = pl.concat_str(parts, separator=", ", ignore_nulls=True)
-    return pl.format("terms {}, {}", pl.col("edition"), listed)
+    return pl.format("terms {}: {}", pl.col("edition"), listed)

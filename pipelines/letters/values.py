@@ -15,6 +15,7 @@ from pipelines.coverage.standing import latest_rulings
 from pipelines.letters.cautions import cautions
 from pipelines.letters.documents import documents_of
 from pipelines.letters.money import money_notes
+from pipelines.letters.questions import questions_of
 from pipelines.letters.reasons import deciding_findings
 from pipelines.letters.wording import appeal, basis, decision, one_line
 from schemas.columns import CENTS, TEXTS
@@ -67,6 +68,7 @@ def letters_of(
     deciding = deciding_findings(claims, findings, as_of)
     claims = (
         claims.join(_asked(claims, deciding), on="claim", how="left")
+        .join(_questions(claims, deciding), on="claim", how="left")
         .join(_told(claims, deciding), on="claim", how="left")
         .with_columns(pl.col(name).fill_null(pl.lit([], dtype=TEXTS)) for name in _LISTS)
     )
@@ -74,10 +76,15 @@ def letters_of(
         pl.sum_horizontal(f"{line}_{kind}" for line in LINES).cast(CENTS).alias(f"total_{kind}")
         for kind in ("claimed", "standing")
     ]
+    return _told_of(claims.with_columns(*totals), maker, currency, as_of)
+
+
+def _told_of(claims: pl.DataFrame, maker: str, currency: str, as_of: dt.date) -> pl.DataFrame:
+    """The sentences about the whole of each claim, in the letters' shape."""
     return (
-        claims.with_columns(*totals)
-        .with_columns(
+        claims.with_columns(
             documents_due_on=pl.when(pl.col("documents").list.len() > 0).then("documents_due_on"),
+            reminded_on=pl.lit(None, pl.Date),
             decision=decision(currency),
             basis=basis(maker, as_of),
             appeal=appeal(),
@@ -89,7 +96,7 @@ def letters_of(
     )
 
 
-_LISTS = ("reasons", "clauses", "documents", "forms", "document_clauses")
+_LISTS = ("reasons", "clauses", "documents", "forms", "document_clauses", "questions")
 
 
 def _latest(rulings: pl.DataFrame) -> pl.DataFrame:
@@ -130,6 +137,12 @@ def _asked(claims: pl.DataFrame, deciding: pl.DataFrame) -> pl.DataFrame:
             document_clauses=pl.col("clause").fill_null(""),
         )
     )
+
+
+def _questions(claims: pl.DataFrame, deciding: pl.DataFrame) -> pl.DataFrame:
+    """claim, questions: of claims that are open as they stand."""
+    asking = claims.filter(pl.col("standing").is_in(_OPEN) & pl.col("ruling").is_null())
+    return questions_of(deciding.join(asking.select("claim"), on="claim", how="semi"))
 
 
 def _told(claims: pl.DataFrame, deciding: pl.DataFrame) -> pl.DataFrame:

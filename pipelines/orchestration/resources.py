@@ -28,6 +28,7 @@ from pipelines.orchestration.run_lines import (
     tag_day,
 )
 from pipelines.steps.all_steps import STORE_TABLES
+from pipelines.steps.letter_register import bring_up
 from pipelines.steps.planning import Plan, plan
 from pipelines.store.leftovers import remove_leftovers
 from pipelines.store.run_log import ALL
@@ -36,8 +37,7 @@ from pipelines.workspace.clock import clock, now
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.settings import load_settings, today
 
-SESSION = "session"
-STATE_TAG = "limeledger/state"
+SESSION, STATE_TAG = "session", "limeledger/state"
 LOOK_AGAIN_SECONDS = 5.0
 Keep = Callable[[RefreshSession], None]
 
@@ -94,6 +94,7 @@ class Opener:
                 if wrong is not None:
                     raise wrong
                 tag_day(context, day)
+                bring_up(opened)
                 session = self._open(day, told, context.run.run_id)
                 settle(opened.root, alone=True)
                 self._tag(context, session)
@@ -127,7 +128,7 @@ class Opener:
     def _day_or_fault(
         self, context: dg.AssetExecutionContext
     ) -> tuple[str | None, LimeledgerError | None]:
-        """The day of the run, or why it has none: that is told once the run has begun."""
+        """The day of the run, or why it has none, to be told once the run has begun."""
         try:
             return self._day(context), None
         except LimeledgerError as error:
@@ -216,10 +217,9 @@ def session_resource(
     wait_seconds: float = 0.0,
     in_full: bool = True,
 ) -> dg.ResourceDefinition:
-    """A resource that opens one session a run; `keep` is handed the open session.
+    """A resource that opens one session a run, which `keep` is handed.
 
-    Where another refresh is running, the run waits for it up to `wait_seconds`. Run configuration
-    may set another as-of day: `resources: session: config: as_of: DATE`.
+    It waits for another run up to `wait_seconds`. Run configuration may set another as-of day.
     """
 
     @dg.resource(

@@ -29,7 +29,7 @@ _PAGE_NAMES = {
     "feed_states": "feeds",
 }
 # Tables whose name stands for something else on pages.
-_UNLIKE_PAGES = ("units", "rulings", "credits")
+_UNLIKE_PAGES = ("units", "rulings", "credits", "letters")
 
 
 def hidden_tables(session: RefreshSession) -> dict[str, pl.DataFrame]:

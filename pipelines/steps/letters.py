@@ -18,7 +18,7 @@ import polars as pl
 from pipelines.coverage.claims import claims_of
 from pipelines.coverage.evidence import Evidence, seen
 from pipelines.letters import letters_of
-from pipelines.store.database import query_frame, read_frame
+from pipelines.store.database import query_frame
 from pipelines.store.evidence import evidence_around
 from pipelines.store.inputs import Inputs, load_inputs
 from pipelines.store.reading import open_store, published_state
@@ -47,39 +47,6 @@ def letters_of_claims(folder: str | Path, claims: Sequence[str]) -> StoredLetter
     workspace = Workspace.open(folder)
     with open_store(workspace) as con:
         return _letters(workspace, con, pl.Series(claims, dtype=pl.String))
-
-
-def letters_of_decisions(folder: str | Path, since: dt.date | None = None) -> StoredLetters:
-    """The letters of all that was decided or ruled as of `since` or later.
-
-    Without a day: what the last refresh changed, and what was ruled between it and the last one
-    before it that changed anything.
-    """
-    workspace = Workspace.open(folder)
-    with open_store(workspace) as con:
-        state = published_state(workspace, con)
-        history = read_frame(con, "decision_history")
-        rulings = read_frame(con, "rulings", columns=["claim", "ruled_at"]).filter(
-            pl.col("ruled_at").dt.date() <= state.as_of
-        )
-        if since is not None:
-            changed = history.filter(pl.col("as_of") >= since)
-            ruled = rulings.filter(pl.col("ruled_at").dt.date() >= since)
-        else:
-            inputs = load_inputs(folder, state.as_of)
-            last = pl.lit(state.decided_at or state.published_at, dtype=pl.Datetime("us"))
-            decided = pl.col("decided_at")
-            changed = history.filter(decided == last)
-            before = history.filter(decided < last)["decided_at"].max()
-            local = (
-                pl.lit(before, dtype=pl.Datetime("us"))
-                .dt.replace_time_zone("UTC")
-                .dt.convert_time_zone(inputs.settings.timezone)
-                .dt.replace_time_zone(None)
-            )
-            ruled = rulings.filter((pl.col("ruled_at") > local).fill_null(False))
-        claims = pl.concat([changed["claim"], ruled["claim"]]).unique()
-        return _letters(workspace, con, claims)
 
 
 def _letters(

@@ -26,6 +26,7 @@ from dashboards.site import LIBRARY, SPECIFICATIONS, build_site
 from pipelines.errors import StorageError, WorkspaceError
 from pipelines.steps.granted import put_grants
 from pipelines.steps.hidden_tables import hidden_tables
+from pipelines.steps.letter_register import bring_up_to
 from pipelines.steps.paged_claims import stored_claims_with_pages
 from pipelines.steps.pages import page_data
 from pipelines.steps.step import Step, Written
@@ -72,6 +73,7 @@ def publish(session: RefreshSession, wanted: Collection[str]) -> Iterator[Writte
     session.commit()
     with contextlib.suppress(StorageError):  # help that cannot be written stops nobody
         renew_help(session.inputs.workspace.root)
+    bring_up_to(session.inputs.workspace, session.readable())
     told: dict[str, dict[str, Any]] = {
         STORE_STATE: {"publication": published.publication},
         DATA_DICTIONARY: {},

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import errno
 import os
+import threading
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
@@ -23,6 +24,9 @@ LAST = "last"  # the name under which a run has the published store
 Params = list[Any] | dict[str, Any]
 Row = tuple[Any, ...]
 MEMORY_LIMIT = "1GB"  # DuckDB's share; polars needs the rest of the 4 GiB a refresh may take
+
+
+_CONFIGURING = threading.Lock()
 
 
 def connect(
@@ -56,7 +60,15 @@ def connect(
         except duckdb.Error as error:
             con.close()
             raise _not_opened(last, error) from error
-    spill = path.parent / "spill"
+    with _CONFIGURING:
+        # Of one file that a process has open twice, the second connection has what the first set.
+        locked = con.execute("select current_setting('lock_configuration')").fetchall()
+        if locked != [(True,)]:
+            _configure(con, path.parent / "spill", write_to)
+    return con
+
+
+def _configure(con: duckdb.DuckDBPyConnection, spill: Path, write_to: Iterable[Path]) -> None:
     con.execute(f"set memory_limit='{MEMORY_LIMIT}'")
     con.execute("set preserve_insertion_order=true")
     con.execute("set enable_progress_bar=false")  # it would be drawn into the JSON on stdout
@@ -65,7 +77,6 @@ def connect(
     con.execute(f"set allowed_directories=[{folders}]")
     con.execute("set enable_external_access=false")
     con.execute("set lock_configuration=true")
-    return con
 
 
 def _not_opened(path: Path, error: Exception) -> StorageError:

@@ -23,7 +23,7 @@ _VARIABLE = re.compile(r"[A-Za-z_][A-Za-z0-9_]*")
 
 @dataclass(frozen=True)
 class Mail:
-    """Where a failed night is told of by mail.
+    """A server that takes mail: that of failed nights, or of letters, whose addresses are others.
 
     User and password never stand in the settings: `user_env` and `password_env` name the
     environment variables that hold them; empty where the server asks for none.
@@ -46,8 +46,8 @@ def read_mail(given: Mapping[str, Any]) -> Mail | None:
     return Mail(
         host=given["host"].strip(),
         port=given.get("port", SUBMISSION_PORT if starttls else RELAY_PORT),
-        sender=given["from"],
-        to=tuple([given["to"]] if isinstance(given["to"], str) else given["to"]),
+        sender=given.get("from", ""),
+        to=tuple([given["to"]] if isinstance(given.get("to"), str) else given.get("to", ())),
         starttls=starttls,
         user_env=given.get("user_env", ""),
         password_env=given.get("password_env", ""),
@@ -56,11 +56,18 @@ def read_mail(given: Mapping[str, Any]) -> Mail | None:
 
 def lacking(given: Mapping[str, Any]) -> list[tuple[str, str]]:
     """What a `[nightly.mail]` table that is there must say and does not: key and sentence."""
+    return faults_of_mail(given, "nightly.mail", _NEEDED)
+
+
+def faults_of_mail(
+    given: Mapping[str, Any], table: str, needed: Mapping[str, str]
+) -> list[tuple[str, str]]:
+    """What a table on mail that is there must say and does not: key and sentence."""
     if not given:
         return []
     faults = [
-        (key, f"is missing; write it under [nightly.mail], such as {example}.")
-        for key, example in _NEEDED.items()
+        (key, f"is missing; write it under [{table}], such as {example}.")
+        for key, example in needed.items()
         if key not in given
     ]
     if ("user_env" in given) != ("password_env" in given):

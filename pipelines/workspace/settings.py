@@ -19,6 +19,13 @@ from pipelines.errors import WorkspaceError
 from pipelines.workspace.clock import now
 from pipelines.workspace.desk_settings import DESK, DeskSettings, read_desk
 from pipelines.workspace.layout import SETTINGS_FILE, Workspace
+from pipelines.workspace.letter_settings import (
+    LETTER_MAIL,
+    LETTERS,
+    LetterSettings,
+    faults_of_letters,
+    read_letters,
+)
 from pipelines.workspace.night import MAIL, NIGHTLY, Mail, Switch, lacking, read_mail, read_time
 from pipelines.workspace.permissions import READERS, Readers
 from pipelines.workspace.toml_file import (
@@ -53,7 +60,8 @@ class Settings:
     `nightly_schedule` and `nightly_sensor` whether Dagster's come up running.
     `ruling_limits` says up to what amount each person may rule (`*`: whoever is not named); None:
     everyone may. A ruling that grants more than `second_person_above` waits for a second person;
-    None: nobody is asked twice. `desk` is where people act.
+    None: nobody is asked twice. `desk` is where people act; `letters` says which letters are due,
+    and how they are mailed.
     """
 
     maker: str
@@ -89,6 +97,7 @@ class Settings:
     nightly_schedule: Switch = "on"
     nightly_sensor: Switch = "on"
     desk: DeskSettings = field(default_factory=DeskSettings)
+    letters: LetterSettings = field(default_factory=LetterSettings)
 
     @property
     def zone(self) -> ZoneInfo:
@@ -111,15 +120,20 @@ def read_settings(path: Path) -> Settings:
     faults = [f"{file.at(path)}: {dotted(path)} {told}" for path, told in _faults(file.data)]
     if faults:
         raise WorkspaceError(*faults)
-    mail, desk, given = {}, {}, {}
-    for (*tables, key), value in _leaves(file.data):
-        if tables == ["nightly", "mail"]:
-            mail[key] = value
-        elif tables == ["desk"]:
-            desk[key] = value
+    parts: dict[str, dict[str, Any]] = {name: {} for name in _PARTS.values()}
+    given = {}
+    for place, value in _leaves(file.data):
+        *tables, key = place
+        if part := _PARTS.get(place) or _PARTS.get(tuple(tables)):
+            parts[part][key] = value
         else:
             given[_FIELDS.get(key, key)] = _READ.get(key, _as_is)(value)
-    return Settings(**given, mail=read_mail(mail), desk=read_desk(desk))
+    return Settings(
+        **given,
+        mail=read_mail(parts["mail"]),
+        desk=read_desk(parts["desk"]),
+        letters=read_letters(parts["letters"], parts["letter_mail"]),
+    )
 
 
 def today(settings: Settings) -> dt.date:
@@ -144,6 +158,9 @@ def _faults(data: Mapping[str, Any]) -> Iterator[tuple[tuple[str, ...], str]]:
     mail = nightly.get("mail") if isinstance(nightly, dict) else None
     if isinstance(mail, dict):
         yield from ((("nightly", "mail", key), told) for key, told in lacking(mail))
+    letters = data.get("letters")
+    if isinstance(letters, dict):
+        yield from ((("letters", "mail", key), told) for key, told in faults_of_letters(letters))
 
 
 def _leaves(
@@ -310,7 +327,15 @@ _TABLES: dict[tuple[str, ...], dict[str, Callable[[Any], str | None]]] = {
     ("desk",): DESK,
     ("nightly",): NIGHTLY,
     ("nightly", "mail"): MAIL,
-    ("letters",): {"sender": _address, "signature": _text},
+    ("letters",): {"sender": _address, "signature": _text, **LETTERS},
+    ("letters", "mail"): LETTER_MAIL,
+}
+# Tables, and keys of tables, that have an object of their own.
+_PARTS: dict[tuple[str, ...], str] = {
+    ("nightly", "mail"): "mail",
+    ("desk",): "desk",
+    ("letters", "mail"): "letter_mail",
+    **{("letters", name): "letters" for name in LETTERS},
 }
 _FIELDS = {
     "at": "nightly_at",

@@ -35,6 +35,8 @@ ACTING = {
     "enter",
     "correct",
     "audit",
+    "mark",
+    "send",
     "user",
 }
 AMOUNT = re.compile(r"-?\d+\.\d{2}")
@@ -207,7 +209,7 @@ def asked(sample, tmp_path_factory, run) -> Callable[[str], list]:
             ("reproduce", "--all", folder, "--decided", today),
         ],
         "letter": [("letter", open_claim, folder), ("letter", ruled, folder, "--format", "html")],
-        "letters": [("letters", folder, "--out", out / "letters")],
+        "letters": [("letters", folder, "--state", "all", "--out", out / "letters")],
         "payments": [("payments", folder)],
         "second-opinion": [
             ("second-opinion", folder),

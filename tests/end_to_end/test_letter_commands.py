@@ -1,6 +1,5 @@
 """Letters through the real command: one, a morning's, in a company's own words, and on time."""
 
-import json
 from email import message_from_string
 from email.policy import default
 from pathlib import Path
@@ -58,40 +57,54 @@ def test_unknown_claims_and_wrong_calls(claims, run, tmp_path):
     assert run("letters", claims[0], "--since", "lately").code == 2
 
 
-def test_a_mornings_letters_come_whole_into_one_folder(claims, run, tmp_path):
-    """The first refresh decides every claim: one letter each, and one list of them."""
+def test_the_first_register_was_told_before(claims, run, tmp_path):
+    """One entry for each claim that somebody has to be told of, and nothing to be sent; each with
+    its frozen text, in the form that is asked for."""
     out = tmp_path / "letters"
-    call = run("letters", claims[0], "--out", out, "--json")
-    told = call.json
-    decided = pl.read_csv(claims[0] / "published" / "data" / "decisions.csv")["claim"].to_list()
-    assert (call.code, told["ruled_since"], told["folder"]) == (0, [], str(out))
-    assert [row["claim"] for row in told["letters"]] == decided
-    names = {row["file"] for row in told["letters"]}
-    assert {path.name for path in out.iterdir()} == names | {"index.html", "letters.json"}
-    page = (out / "index.html").read_text("utf-8")
-    assert all(f'href="{name}"' in page for name in names)
-    listed = json.loads((out / "letters.json").read_text("utf-8"))
-    assert [row["file"] for row in listed] == [row["file"] for row in told["letters"]]
-    assert list(tmp_path.iterdir()) == [out]  # no half-written folder is left beside it
+    none = run("letters", claims[0], "--out", out, "--json")
+    assert (none.code, none.json["letters"], out.exists()) == (0, [], False)
+    call = run("letters", claims[0], "--out", out, "--state", "all", "--format", "text", "--json")
+    told = call.json["letters"]
+    decided = pl.read_csv(claims[0] / "published" / "data" / "decisions.csv")
+    assert {row["state"] for row in told} == {"told_before"}
+    assert {row["claim"] for row in told} < set(decided["claim"])
+    # A dispute that is no contradiction of dates has nobody outside to be told.
+    untold = decided.filter(~pl.col("claim").is_in([row["claim"] for row in told]))
+    assert set(untold["standing"]) == {"needs_review"}
+    assert {path.name for path in out.iterdir()} == {row["file"] for row in told}
+    (w21,) = (row for row in told if row["claim"] == "W21")
+    text = (out / w21["file"]).read_text("utf-8")
+    assert (w21["kind"], w21["due_on"], w21["file"]) == (
+        "documents",
+        "2026-01-30",
+        f"{w21['entry']}-W21.txt",
+    )
+    assert "WHAT IS MISSING, BY 30 JANUARY 2026" in text
+    published = pl.read_parquet(claims[0] / "published" / "data" / "letters.parquet")
+    assert published["entry"].to_list() == [row["entry"] for row in told]
+    assert published["basis"].to_list() == [row["basis"] for row in told]
 
-    # Written again, in another form, the folder is replaced whole.
-    again = run("letters", claims[0], "--out", out, "--format", "text", "--since", "2025-12-31")
-    assert again.code == 0
-    assert len(list(out.glob("*.txt"))) == len(decided)
-    assert not list(out.glob("*.eml"))
-    none = run("letters", claims[0], "--out", tmp_path / "later", "--since", "2026-01-01")
-    assert (none.code, (tmp_path / "later").exists()) == (0, False)
-    assert "nothing was written" in none.out
 
-
-def test_a_folder_of_other_things_is_left_alone(claims, run, tmp_path):
-    """A slip of the hand must not cost anyone a folder."""
-    (tmp_path / "papers").mkdir()
-    (tmp_path / "papers" / "mine.txt").write_text("mine")
-    call = run("letters", claims[0], "--out", tmp_path / "papers")
-    assert call.code == 2
-    assert "holds other things than letters" in call.err
-    assert [path.name for path in (tmp_path / "papers").iterdir()] == ["mine.txt"]
+def test_what_changes_is_told_once_and_no_file_is_replaced(workspace, run, no_figures, tmp_path):
+    """A date is corrected: one letter, however often it is refreshed and written; looking back
+    writes to nobody; a killed end is made good by the next run."""
+    calls = workspace / "exports" / "service_calls" / "calls_2025-12-20.csv"
+    text = calls.read_text("utf-8")
+    assert text.count(",W25,") == 1
+    calls.write_text(text.replace(",W25,", ",W25-2,"), "utf-8")
+    assert run("refresh", workspace, "--as-of", "2025-12-31").code == 1
+    out = tmp_path / "out"
+    told = run("letters", workspace, "--out", out, "--json").json["letters"]
+    assert [(row["claim"], row["state"]) for row in told] == [("W25-2", "to_send")]
+    (file,) = out.iterdir()
+    file.write_text("mine")
+    run("refresh", workspace, "--as-of", "2025-12-31")
+    run("refresh", workspace, "--as-of", "2025-12-30")
+    again = run("letters", workspace, "--out", out, "--state", "all", "--json").json["letters"]
+    assert [row["claim"] for row in again if row["state"] == "to_send"] == ["W25-2"]
+    assert file.read_text() == "mine"
+    later = run("letters", workspace, "--out", out, "--since", "2026-01-01", "--json")
+    assert later.json["letters"] == []
 
 
 def test_no_letter_tells_what_a_ruling_has_overtaken(workspace, run, tmp_path):
@@ -103,9 +116,6 @@ def test_no_letter_tells_what_a_ruling_has_overtaken(workspace, run, tmp_path):
     assert "was ruled on since the last refresh" in call.err
     page = run("explain", "W21", workspace, "--html", tmp_path / "claim.html")
     assert "does not yet tell the ruling made since" in page.err
-    many = run("letters", workspace, "--out", tmp_path / "letters", "--json")
-    assert (many.code, many.json["ruled_since"]) == (1, ["W21"])
-    assert "W21" not in [row["claim"] for row in many.json["letters"]]
 
 
 @pytest.mark.parametrize(
@@ -153,7 +163,6 @@ def test_a_store_of_another_version_is_refreshed_first(workspace, run, monkeypat
     monkeypatch.setattr("pipelines.store.reading.source_hash", lambda: "of another version")
     for call in (
         run("letter", "W21", workspace),
-        run("letters", workspace, "--out", tmp_path / "letters"),
         run("explain", "W21", workspace, "--html", tmp_path / "claim.html"),
     ):
         assert (call.code, call.out) == (2, "")
@@ -175,7 +184,6 @@ def test_own_words_and_overdue_documents_after_a_later_refresh(workspace, run, n
     assert "documents overdue" not in page
     letters = run("letters", workspace, "--json").json["letters"]
     assert "W21" not in [row["claim"] for row in letters]  # its decision did not change
-
     assert run("refresh", workspace, "--as-of", "2026-01-31").code == 1
     page = (workspace / "published" / "index.html").read_text("utf-8")
     assert "One document short; 455.00 at stake; documents overdue" in page

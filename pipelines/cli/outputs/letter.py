@@ -1,9 +1,10 @@
-"""The letter to an agency, and the list of those of a morning."""
+"""The letter to an agency, the register of letters, and what is done with its entries."""
 
 from __future__ import annotations
 
 from schemas import codes
 from schemas import json_schema as js
+from schemas.register import Letters
 
 FORMATS = ("text", "html", "eml")
 _PARTS = {
@@ -38,6 +39,8 @@ _PARTS = {
     "forms": js.texts("What each of them must show."),
     "document_clauses": js.texts("The clause that asks for each of them."),
     "documents_due_on": js.or_null(js.day("The last day for them.")),
+    "questions": js.texts("What is asked of each disputed fact, with both values on file."),
+    "reminded_on": js.or_null(js.day("The day of the request that this repeats.")),
 }
 _ENDS = {
     "money_notes": js.texts("Why a line pays less than was claimed."),
@@ -61,25 +64,45 @@ def letter() -> js.Schema:
     return js.record(_PARTS | money | _ENDS | made)
 
 
+def _entry() -> dict[str, js.Schema]:
+    """A row of the register, as commands and the desk tell it."""
+    out = js.flag("Whether its mail was handed over, and nobody knows whether it went out.")
+    return js.properties_of(Letters) | {"may_have_gone_out": out}
+
+
 def letters() -> js.Schema:
-    """The letters that were written into a folder, and the claims that have none."""
-    line = js.record(
-        {
-            "file": js.text("The letter's file in the folder."),
-            "claim": js.text("The claim."),
-            "agency": js.or_null(js.text("The agency's name, else its code.")),
-            "agency_email": js.or_null(js.text("Where it goes.")),
-            "standing": js.word("What stands.", codes.VERDICTS),
-            "decision": js.text("The decision in one sentence."),
-            "payable": js.amount("What is to be paid in all."),
-            "documents_due_on": js.or_null(js.day("The last day for missing documents.")),
-        }
-    )
+    """The entries of the register, and the folder into which they were written."""
+    file = js.or_null(js.text("Its file in the folder; null where it has no text of ours."))
     return js.record(
         {
-            "as_of": js.day("The day as of which claims were decided."),
-            "folder": js.or_null(js.text("Where they are; null where there is none to write.")),
-            "letters": js.listing("The letters, by claim.", line),
-            "ruled_since": js.texts("Claims ruled on since the last refresh, which have none."),
+            "folder": js.text("The folder."),
+            "letters": js.listing(
+                "The entries, in their order.", js.record(_entry() | {"file": file})
+            ),
+        }
+    )
+
+
+def marked() -> js.Schema:
+    """The entry as it is now, and the number of the event."""
+    return js.record(
+        {
+            "event": js.integer("The number of the event."),
+            "entry": js.integer("The letter."),
+            "letters": js.listing("The letter as it is now.", js.record(_entry())),
+        }
+    )
+
+
+def sent() -> js.Schema:
+    """What came of sending."""
+    entries = js.integer("A letter.")
+    return js.record(
+        {
+            "event": js.integer("The number of the first event."),
+            "letters": js.listing("The letters as they are now.", js.record(_entry())),
+            "sent": js.listing("Those that the server took.", entries),
+            "refused": js.listing("Those that are still to be sent.", entries),
+            "answers": js.texts("What the server said of the mails that it did not take."),
         }
     )

@@ -77,6 +77,26 @@ MISTAKES = {
         GOOD + '[nightly]\nmail = "a@maker.example"',
         ["line 5, column 1: nightly.mail is", "write it as a table, [nightly.mail]."],
     ),
+    "a day of letters in quotes": (
+        GOOD + '[letters]\nsince = "2026-09-01"',
+        ['line 5, column 1: letters.since is "2026-09-01"; write a day without quotes'],
+    ),
+    "reminders below zero": (
+        GOOD + "[letters]\nreminders = -1",
+        ["line 5, column 1: letters.reminders is -1; write a whole number from 0 to 100."],
+    ),
+    "letters by mail from nobody": (
+        GOOD + '[letters.mail]\nhost = "mail.example"',
+        ["letters.mail.host needs [letters] sender, the address that letters come from"],
+    ),
+    "letters by mail without a server": (
+        GOOD + '[letters]\nsender = "a@maker.example"\n[letters.mail]\nport = 25',
+        ["letters.mail.host is missing; write it under [letters.mail]"],
+    ),
+    "letters by mail to somebody": (
+        GOOD + '[letters.mail]\nto = "a@maker.example"',
+        ["letters.mail.to is not a known setting"],
+    ),
     "mail to nobody": (
         GOOD + '[nightly.mail]\nhost = "mail.example"\nfrom = "a@maker.example"',
         ["nightly.mail.to is missing; write it under [nightly.mail], such as to = ["],

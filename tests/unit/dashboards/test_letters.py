@@ -11,8 +11,8 @@ import pytest
 
 from dashboards.letters import LetterTemplates, TemplateFault, letter_message
 from dashboards.letters.examples import examples
-from dashboards.letters.files import letter_file, listed
-from dashboards.letters.sheet import letter_index, letter_sheet
+from dashboards.letters.files import entry_file
+from dashboards.letters.sheet import letter_sheet
 from dashboards.letters.templates import NAMES
 from schemas.letters import LETTERS
 
@@ -230,17 +230,11 @@ def test_a_subject_is_one_line_of_a_sensible_length(tmp_path) -> None:
     assert len(_templates(tmp_path).subject(_letter(claim="long " * 99))) <= 200
 
 
-def test_the_list_of_a_folder_links_every_letter() -> None:
-    """Names that cannot clash or lead out of the folder, and markup as text."""
-    letters = [_letter(claim=claim, agency_name=SCRIPT) for claim in ("../../x", "WC-1", "wc 1")]
-    rows = list(listed(letters, "eml"))
-    assert len({row["file"] for row in rows}) == 3
-    assert all("/" not in row["file"] and row["file"].endswith(".eml") for row in rows)
-    assert letter_file("WC-1", "text").endswith(".txt")
-    page = letter_index(rows, "Letters", "USD")
-    assert page.count(".eml") == 3
-    assert "<script" not in page
-    assert "No decision changed" in letter_index([], "Letters", "USD")
+def test_the_file_of_an_entry_is_named_safely() -> None:
+    """Number and claim; what could lead out of the folder, or ask a shell for more, is gone."""
+    assert entry_file(7, "WC-1", "eml") == "7-WC-1.eml"
+    assert entry_file(7, "../a b/ü;$x", "text") == "7-.._a_b_ü__x.txt"
+    assert entry_file(8, "wc_1.2", "html") == "8-wc_1.2.html"
 
 
 def test_all_three_templates_can_be_replaced() -> None:

@@ -16,7 +16,7 @@ from pipelines.coverage.claims import claims_of
 from pipelines.coverage.judging import CONDITIONS
 from pipelines.letters import letters_of
 from pipelines.letters.cautions import HAZARDS
-from pipelines.letters.clauses import CLAUSES, RECORDS
+from pipelines.letters.clauses import CLAUSES, RECORDS, WORDS
 from pipelines.letters.documents import forms
 from pipelines.letters.money import plain
 from pipelines.letters.wording import one_line
@@ -77,10 +77,10 @@ def test_a_covered_claim_tells_the_windows_and_the_money(terms) -> None:
         "Labor cover ends before 2025-01-20; the failure on 2024-09-01 is earlier.",
     ]
     assert letter["clauses"] == [
-        "Condition 10 of 20, within parts window; terms T1, coverage.parts_months = 18, "
-        "startup.bonus_parts_months = 12",
-        "Condition 11 of 20, within labor window; terms T1, coverage.labor_months = 12, "
-        "startup.bonus_labor_months = 12",
+        "Condition 10 of 20, within parts window; terms T1: 18 months of parts cover, "
+        "12 more months of parts cover with a start-up in time",
+        "Condition 11 of 20, within labor window; terms T1: 12 months of labor cover, "
+        "12 more months of labor cover with a start-up in time",
     ]
     # 200 of parts, 2 hours at the agreed 85 of 90 claimed, 60 of 75 for travel.
     assert [letter[f"{line}_standing"] for line in ("parts", "labor", "travel", "total")] == [
@@ -103,7 +103,7 @@ def test_a_refusal_tells_what_is_unmet(terms) -> None:
         "Filed on 2025-03-01, after 2024-11-02, the last of 60 days after completion on 2024-09-03."
     ]
     assert letter["clauses"] == [
-        "Condition 4 of 20, filed in time; terms T1, claims.file_within_days = 60"
+        "Condition 4 of 20, filed in time; terms T1: claims are filed within 60 days"
     ]
     assert letter["money_notes"] == []
 
@@ -131,10 +131,26 @@ def test_missing_documents_come_with_day_and_form(terms) -> None:
     )
     assert "between 2024-01-20 and 2024-09-01" in letter["forms"][2]
     assert letter["document_clauses"][1] == (
-        "Condition 15 of 20, water tested; terms T1, water.panel"
+        "Condition 15 of 20, water tested; terms T1: what a complete water test reports"
     )
     assert letter["decision"] == "The claim cannot be decided yet: 3 documents are missing."
     assert len(letter["reasons"]) == len(letter["clauses"]) == 3
+
+
+def test_each_disputed_fact_is_asked_for_with_both_values(terms) -> None:
+    """Two contradictions of the dates are two questions; the documents are asked for as well."""
+    letter = _letter(terms, claimed_on="2024-08-31", completed_on="2024-08-30", agency=None)
+    assert letter["standing"] == "needs_review"
+    assert [question.partition(". Both")[0] for question in letter["questions"]] == [
+        "On file: claim filed on 2024-08-31, failed on 2024-09-01",
+        "On file: call completed on 2024-08-30, opened on 2024-09-02",
+    ]
+    assert all("Tell us which is right" in question for question in letter["questions"])
+    assert letter["documents"] == ["name of the service agency"]
+    ruling = {"claim": "K1", "ruled_at": "2025-04-01T10:00:00", "ruled_by": "a",
+              "ruling": "covered", "reason": "seen"}  # fmt: skip
+    assert _letter(terms, claimed_on="2024-08-31", rulings=[ruling])["questions"] == []
+    assert _letter(terms)["questions"] == []
 
 
 def test_a_ruling_stands_with_its_reason(terms) -> None:
@@ -198,6 +214,10 @@ def test_name_and_address_of_the_latest_period_that_has_them(terms) -> None:
         ({"cause": "SCALED"}, {"deliming"}),
         ({"cause": "DROPPED", "part": "gas valve"}, {"gas"}),
         ({"cause": "DROPPED", "part": "steam trap"}, {"steam"}),
+        ({"cause": "DROPPED", "part": "gas valves"}, {"gas"}),
+        ({"cause": "DROPPED", "part": "two burners"}, {"gas"}),
+        ({"cause": "DROPPED", "part": "water lines"}, {"water"}),
+        ({"cause": "DROPPED", "part": "backflow preventer"}, {"water"}),
         ({"cause": "DROPPED"}, set()),
     ],
 )
@@ -226,12 +246,13 @@ def test_every_document_that_a_condition_names_has_its_form() -> None:
 
 
 def test_every_condition_has_its_clause_among_the_keys_of_the_terms() -> None:
-    """The keys that a clause names are keys that a terms file may hold."""
+    """The keys that a clause rests on are keys that a terms file may hold, each with words."""
     assert set(CLAUSES) | set(RECORDS) == set(codes.CONDITIONS)
     shape = terms_shape(["F"], codes.ABILITIES).keys
     for key in (key for keys in CLAUSES.values() for key in keys):
         table, _, name = key.rpartition(".")
         assert name in (shape[table].keys if table else shape), key
+        assert "_" not in WORDS[key]
 
 
 def test_no_word_of_blame_in_any_of_our_sentences() -> None:

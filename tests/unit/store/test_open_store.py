@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import threading
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -12,7 +13,7 @@ import duckdb
 import pytest
 
 from pipelines.errors import WorkspaceError
-from pipelines.store.database import one_row
+from pipelines.store.database import connect, one_row
 from pipelines.store.reading import kept_open, open_store
 
 
@@ -87,3 +88,17 @@ def test_no_store_is_told(tmp_path) -> None:
     ):
         pass
     assert "run `limeledger refresh" in str(told.value)
+
+
+def test_many_can_read_one_store_at_once_in_one_process(tmp_path: Path) -> None:
+    """As the desk does: each request opens it, whichever others have it open."""
+    path = tmp_path / "store.duckdb"
+    with closing(connect(path)) as con:
+        con.execute("create table t as select 7 as n")
+
+    def read(_: int) -> list:
+        with closing(connect(path, read_only=True)) as con:
+            return con.execute("select n from t").fetchall()
+
+    with closing(connect(path, read_only=True)), ThreadPoolExecutor(8) as threads:
+        assert list(threads.map(read, range(40))) == [[(7,)]] * 40

@@ -1,0 +1,237 @@
+"""The register of letters of a refresh: what it adds, with texts, and bringing the events up to it.
+
+Belongs here: reading what stands from the store, the table `letters`, and appending what a
+publication has made known. Does not belong here: which letters are due
+(`pipelines.letters.register`), or the form of their events (`pipelines.events.letters`).
+
+The table is made before the pages are, with the numbers that the entries will have; the events
+follow once the publication stands. Where a refresh is killed between the two, the next one appends
+them first: the store tells what was made known, and the register which publication it has seen.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Collection, Iterator, Mapping
+from typing import Any
+
+import duckdb
+import polars as pl
+
+from pipelines.coverage.evidence import seen
+from pipelines.coverage.standing import latest_rulings
+from pipelines.events import Desk, open_desk
+from pipelines.events.event import Event
+from pipelines.events.letters import LETTER, TEXTS, Register, read_register, written_entry
+from pipelines.letters.register import Due, due
+from pipelines.letters.standing import standing_claims
+from pipelines.steps.letter_texts import TEXTS_SCHEMA, texts_of
+from pipelines.steps.reference import REFERENCE_ASSETS
+from pipelines.steps.step import Step, Written
+from pipelines.store.database import has_table, query_frame, read_frame
+from pipelines.store.evidence import DECIDING, load_evidence
+from pipelines.store.inputs import Inputs, load_inputs
+from pipelines.store.published_state import state_of
+from pipelines.store.reading import open_store
+from pipelines.store.transaction import RefreshSession
+from pipelines.workspace.layout import Workspace
+from schemas.columns import polars_schema
+from schemas.register import Letters, LetterTexts, RegisterSeen
+
+_BY = "refresh"
+_MANY = 100  # entries of what was told before that go into one event
+
+
+def register_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
+    """The register as it will be once this run is published, and the texts of its new letters."""
+    inputs, con = session.inputs, session.con
+    register = _register(inputs)
+    standing = standing_of(inputs, con)
+    last = inputs.recorded.last_event
+    found = _due(inputs, register, standing, session.decided_at, last)
+    texts = texts_of(inputs, con, register.frame, found.entries)
+    entries = found.applied(register.frame).join(
+        texts.select("entry", "subject"), on="entry", how="left", suffix="_new"
+    )
+    table = entries.with_columns(subject=pl.coalesce("subject_new", "subject")).drop("subject_new")
+    seen_event = pl.DataFrame({"last_event": [last]}, schema=polars_schema(RegisterSeen))
+    made = {
+        "letters": (table, Letters),
+        "letter_texts": (texts, LetterTexts),
+        "register_seen": (seen_event, RegisterSeen),
+    }
+    chosen = [name for name in STEP.tables if name in wanted]
+    session.put(*(session.write(name, *made[name]) for name in chosen))
+    yield from (Written(name) for name in chosen)
+
+
+def standing_of(
+    inputs: Inputs, con: duckdb.DuckDBPyConnection, claims: pl.DataFrame | None = None
+) -> pl.DataFrame:
+    """What stands of all matters in the store, or of these claims (claim)."""
+    decisions = read_frame(con, "decisions")
+    if claims is not None:
+        decisions = decisions.join(claims, on="claim", how="semi")
+    findings = query_frame(
+        con, "select claim, condition, outcome from findings where condition = 'records_agree'"
+    )
+    rulings = latest_rulings(seen(load_evidence(inputs, con, only=["rulings"])).rulings)
+    return standing_claims(
+        decisions, findings, rulings, inputs.reference.agencies, inputs.terms.values
+    )
+
+
+def bring_up(workspace: Workspace) -> None:
+    """Appends what the last publication has made known, where the register has not seen it.
+
+    Nothing happens where nothing was published yet, or not by a tool that keeps the register.
+    """
+    if workspace.database.exists():
+        with open_store(workspace) as con:
+            bring_up_to(workspace, con)
+
+
+def bring_up_to(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> None:
+    """The same, of a store that is open."""
+    state = state_of(con)
+    if state is None or not has_table(con, "register_seen"):
+        return
+    inputs = load_inputs(workspace.root, state.as_of)
+    name = f"{state.publication} {state.state}"
+    desk = open_desk(workspace, inputs.settings)
+    try:
+        with desk.reading() as connection:
+            if _seen(desk, connection) == name:
+                return
+        with desk.writing() as connection:
+            register = read_register(desk, connection)
+            if register.publication == name:
+                return
+            made_at = state.decided_at or state.published_at
+            standing = standing_of(inputs, con)
+            last = int(read_frame(con, "register_seen")["last_event"].item())
+            found = _due(inputs, register, standing, made_at, last)
+            texts = _frozen(inputs, con, register, found.entries)
+            append_due(desk, connection, found, texts, state.as_of, publication=name)
+    finally:
+        desk.close()
+
+
+def append_due(
+    desk: Desk,
+    connection: Any,
+    found: Due,
+    texts: pl.DataFrame,
+    as_of: dt.date,
+    *,
+    publication: str | None = None,
+    actor: str = _BY,
+    via: Any = "refresh",
+) -> None:
+    """Appends events of what is due: one a letter or change, one for many that were told before.
+
+    `publication` is put down last, as the one that the register has then seen.
+    """
+
+    def event(payload: Mapping[str, Any], row: Mapping[str, Any] | None = None) -> None:
+        claim = row["claim"] if row else None
+        subject = f"letter {row['entry']}" if row else None
+        desk.append(connection, Event(LETTER, as_of, actor, via, claim, subject, payload))
+
+    claims = {row["entry"]: row["claim"] for row in read_register(desk, connection).rows.values()}
+    for change in found.states.to_dicts():
+        told = written_entry(change)
+        event({"states": [told]}, {"entry": change["entry"], "claim": claims[change["entry"]]})
+    frozen = {row["entry"]: row for row in texts.to_dicts()}
+    quiet = []
+    for row in found.entries.to_dicts():
+        texts_of_it = {n: frozen[row["entry"]][n] for n in TEXTS} if row["entry"] in frozen else {}
+        told = written_entry(row) | texts_of_it
+        if row["state"] == "told_before":
+            quiet.append(told)
+        else:
+            event({"entries": [told]}, row)
+    for start in range(0, len(quiet), _MANY):
+        event({"entries": quiet[start : start + _MANY]})
+    if publication is not None:
+        event({"publication": publication})
+
+
+def _register(inputs: Inputs) -> Register:
+    """The register as it is."""
+    desk = open_desk(inputs.workspace, inputs.settings)
+    try:
+        with desk.reading() as connection:
+            return read_register(desk, connection)
+    finally:
+        desk.close()
+
+
+def _due(
+    inputs: Inputs,
+    register: Register,
+    standing: pl.DataFrame,
+    made_at: dt.datetime,
+    last_event: int,
+) -> Due:
+    # What people did since the run read what they had recorded is known better at the desk.
+    newer = register.claims_moved_after(last_event)
+    settings = inputs.settings.letters
+    return due(
+        register.frame,
+        standing.filter(~pl.col("claim").is_in(list(newer)).fill_null(False)),
+        inputs.as_of,
+        made_at,
+        since=settings.since,
+        reminders=settings.reminders,
+    )
+
+
+def _frozen(
+    inputs: Inputs,
+    con: duckdb.DuckDBPyConnection,
+    register: Register,
+    entries: pl.DataFrame,
+) -> pl.DataFrame:
+    """The texts as the publication made them; written now where somebody was in between."""
+    keys = ["claim", "kind", "basis"]
+    made = read_frame(con, "letters").join(read_frame(con, "letter_texts"), on="entry")
+    there = entries.select("entry", *keys).join(
+        made.select(*keys, *TEXTS).unique(keys, keep="last"), on=keys
+    )
+    lacking = entries.join(there, on="entry", how="anti")
+    written = texts_of(inputs, con, register.frame, lacking)
+    return pl.concat([there.select(TEXTS_SCHEMA.names()), written])
+
+
+def _seen(desk: Desk, connection: Any) -> str | None:
+    """Which publication the register was last brought up to."""
+    last = desk.events(connection, kinds=[LETTER], actor=_BY, newest_first=True, limit=1)
+    return last[0].payload.get("publication") if last else None
+
+
+STEP = Step(
+    name="register_of_letters",
+    group="decisions",
+    title="Register of letters",
+    tables={"letters": Letters, "letter_texts": LetterTexts, "register_seen": RegisterSeen},
+    reads=(
+        *DECIDING,
+        "decisions",
+        "findings",
+        "feed_states",
+        *REFERENCE_ASSETS,
+        "terms_values",
+    ),
+    within={"letter_texts": ("letters",), "register_seen": ("letters",)},
+    work=register_tables,
+    rooms=(
+        "pipelines/letters",
+        "dashboards/letters",
+        "dashboards/templates/letters",
+        "pipelines/steps/letter_register.py",
+        "pipelines/steps/letter_texts.py",
+        "pipelines/steps/letters.py",
+    ),
+    about={"letters": "Their texts are frozen with the desk's events."},
+)

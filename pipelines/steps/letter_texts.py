@@ -1,0 +1,87 @@
+"""The texts of new letters, as they are frozen.
+
+Belongs here: what their values rest on, and filling templates for entries of the register. Does not
+belong here: which letters are due (`letter_register`), or what a letter says (`pipelines.letters`).
+"""
+
+from __future__ import annotations
+
+import duckdb
+import polars as pl
+
+from dashboards.letters import LetterTemplates, TemplateFault
+from dashboards.letters.sheet import letter_sheet
+from pipelines.coverage.evidence import seen
+from pipelines.errors import WorkspaceError
+from pipelines.letters.matters import ASKING
+from pipelines.steps.letters import claim_facts, letters_of_evidence
+from pipelines.store.database import query_frame, read_frame
+from pipelines.store.evidence import evidence_around
+from pipelines.store.inputs import Inputs
+from schemas.columns import polars_schema
+from schemas.register import LetterTexts
+
+MOST_TOLD_BEFORE = 2_500
+TEXTS_SCHEMA = polars_schema(LetterTexts)
+
+
+def texts_of(
+    inputs: Inputs, con: duckdb.DuckDBPyConnection, register: pl.DataFrame, entries: pl.DataFrame
+) -> pl.DataFrame:
+    """The texts of new entries, in the shape of LetterTexts.
+
+    What was told before is written down as it stands now, but not for a large fleet: tens of
+    thousands of letters that nobody will send.
+    """
+    asked = entries.filter(pl.col("claim").is_not_null())
+    if asked.height > MOST_TOLD_BEFORE:
+        asked = asked.filter(pl.col("state") == "to_send")
+    if asked.is_empty():
+        return TEXTS_SCHEMA.to_frame()
+    claims = asked.select("claim").unique()
+    decisions = read_frame(con, "decisions").join(claims, on="claim", how="semi")
+    findings = query_frame(
+        con, "select * from findings where claim in (select unnest(?))", [list(claims["claim"])]
+    )
+    evidence = seen(evidence_around(inputs, con, decisions["serial"].unique()))
+    facts = claim_facts(inputs, evidence, decisions)
+    values = letters_of_evidence(inputs, evidence, decisions, findings, facts)
+    return written_letters(inputs.letter_templates, values, asked, register)
+
+
+def written_letters(
+    templates: LetterTemplates,
+    values: pl.DataFrame,
+    entries: pl.DataFrame,
+    register: pl.DataFrame,
+) -> pl.DataFrame:
+    """The letters of entries on claims, as they are frozen.
+
+    Args:
+        values: rows of `schemas.letters.LETTERS`, one a claim.
+        entries: the entries to write, each of one of these claims.
+        register: holds the requests that reminders repeat.
+
+    Raises:
+        WorkspaceError: a template of the company's does not work for one of them.
+    """
+    by_claim = {row["claim"]: row for row in values.to_dicts()}
+    sent = {row["entry"]: row["sent_on"] or row["as_of"] for row in register.to_dicts()}
+    rows = []
+    for entry in entries.to_dicts():
+        letter = dict(by_claim[entry["claim"]])
+        if entry["kind"] in (*ASKING, "reminder"):
+            letter["documents_due_on"] = entry["due_on"] if letter["documents"] else None
+        letter["reminded_on"] = sent.get(entry["reminds"])
+        try:
+            rows.append(
+                {
+                    "entry": entry["entry"],
+                    "subject": templates.subject(letter),
+                    "text": templates.text(letter),
+                    "html": letter_sheet(letter, templates),
+                }
+            )
+        except TemplateFault as fault:
+            raise WorkspaceError(str(fault)) from None
+    return pl.DataFrame(rows, schema=TEXTS_SCHEMA)

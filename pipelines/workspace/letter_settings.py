@@ -1,0 +1,63 @@
+"""The `[letters]` part of the settings: from which day letters are due, reminders, and the mail.
+
+Belongs here: its values and what is wrong with them. Does not belong here: which letters are due
+(`pipelines.letters.register`) or sending any (`pipelines.actions`).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from pipelines.workspace.night import MAIL, Mail, faults_of_mail, read_mail
+from pipelines.workspace.toml_file import is_whole, show
+
+MOST_REMINDERS = 100
+
+
+@dataclass(frozen=True)
+class LetterSettings:
+    """since: what became known as of an earlier day was told before; None: what first fills the
+    register was. reminders: how many follow an unanswered request for documents. mail: None where
+    letters are sent by hand alone.
+    """
+
+    since: dt.date | None = None
+    reminders: int = 1
+    mail: Mail | None = None
+
+
+def read_letters(given: Mapping[str, Any], mail: Mapping[str, Any]) -> LetterSettings:
+    """The settings from checked values."""
+    return LetterSettings(**given, mail=read_mail(mail))
+
+
+def faults_of_letters(given: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """What a `[letters.mail]` table must say and does not: key and sentence."""
+    mail = given.get("mail")
+    if not isinstance(mail, dict):
+        return []
+    needed = {"host": 'host = "mail.example"'}
+    faults = faults_of_mail(mail, "letters.mail", needed)
+    if mail and "sender" not in given:
+        told = 'needs [letters] sender, the address that letters come from: write sender = "…".'
+        faults.append(("host", told))
+    return faults
+
+
+def _day(value: Any) -> str | None:
+    if isinstance(value, dt.date) and not isinstance(value, dt.datetime):
+        return None
+    return f"is {show(value)}; write a day without quotes, such as 2026-09-01."
+
+
+def _reminders(value: Any) -> str | None:
+    if is_whole(value) and 0 <= value <= MOST_REMINDERS:
+        return None
+    return f"is {show(value)}; write a whole number from 0 to {MOST_REMINDERS}."
+
+
+LETTERS: dict[str, Callable[[Any], str | None]] = {"since": _day, "reminders": _reminders}
+LETTER_MAIL = {name: check for name, check in MAIL.items() if name not in ("to", "from")}
