@@ -14,13 +14,12 @@ from typing import Any
 import polars as pl
 
 from pipelines.errors import UsageError, WorkspaceError
-from pipelines.exports.delivery import ExportFile
+from pipelines.exports.delivery import ExportFile, find_exports
 from pipelines.queries.workspace_codes import FeedRows
 from pipelines.records.accounting import ENDS
 from pipelines.records.mapping import Mapping, load_mapping
 from pipelines.records.problems import problems
 from pipelines.records.serving import Mappings
-from pipelines.steps.file_parts import read_parts
 from pipelines.steps.ingest import (
     all_set_aside,
     row_accounts,
@@ -28,11 +27,13 @@ from pipelines.steps.ingest import (
     stored_rows,
     stored_schema,
 )
+from pipelines.steps.joined_parts import read_together
 from pipelines.steps.joins import report_of
 from pipelines.steps.landing import PARSED_SET_ASIDE, facts_of, set_aside_of
 from pipelines.store.deliveries import Delivered
 from pipelines.store.file_hashes import hash_of
 from pipelines.store.inputs import Inputs
+from schemas.codes import FEEDS
 from schemas.feeds import record_schema
 
 SHOWN = 5
@@ -101,12 +102,14 @@ def try_mappings(
             "Nothing can be tried without a sound workspace, whose reference files and settings "
             "rows are read with; make one with `limeledger new FOLDER`, or mend its faults."
         )
-    with_aliases = Mappings.of_workspace(tried, inputs.reference.aliases).all
+    mappings = Mappings.of_workspace(tried, inputs.reference.aliases)
     serving: dict[str, list[Mapping]] = {}
-    for mapping in with_aliases:
+    for mapping in mappings.all:
         serving.setdefault(mapping.feed, []).append(mapping)
     found = ExportFile(shown, file, tried[0].feed, None, file.stat().st_size)
-    read = [(shown, part) for part in read_parts(inputs, Delivered(found, "", "", serving))]
+    tried_file = Delivered(found, "", "", serving)
+    together = read_together(inputs, [tried_file, *_joined_files(inputs, mappings, file)])
+    read = [(shown, part) for part in together[shown]]
     told = pl.concat([PARSED_SET_ASIDE.to_frame(), *(set_aside_of(*one) for one in read)])
     parts = facts_of(read)
     accounted = {}
@@ -128,6 +131,17 @@ def try_mappings(
         _joins(inputs, rows, {feed: one.records for feed, one in accounted.items()}, aside),
         _first_records({feed: one.records for feed, one in accounted.items()}),
     )
+
+
+def _joined_files(inputs: Inputs, mappings: Mappings, file: Path) -> list[Delivered]:
+    """The workspace's files that joins of the mappings name, but for the one that is tried."""
+    found = find_exports(inputs.workspace.root, FEEDS, mappings.names)
+    joining = [(one, mappings.joining(one.path)) for one in found]
+    return [
+        Delivered(one, "", "", {}, of_joins)
+        for one, of_joins in joining
+        if of_joins and one.absolute.resolve() != file.resolve()
+    ]
 
 
 def _joins(

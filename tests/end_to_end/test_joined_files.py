@@ -290,3 +290,15 @@ def test_a_changed_joined_file_is_read_again_with_what_needs_it(joins, run, no_f
     told = [one["sentence"] for one in run("doctor", joins.folder, "--json").json["findings"]]
     named = "mappings/calls.toml: no file below exports/ is named by files = no* of the join x."
     assert told.count(named) == 1
+
+
+def test_a_mapping_with_joins_is_tried_with_the_files_that_it_names(joins, run, tmp_path):
+    """A file that lies elsewhere is joined with the workspace's; only its own rows are told."""
+    orders = joins.folder / "exports" / "orders 2025-06-30.csv"
+    elsewhere = tmp_path / "mine.csv"
+    elsewhere.write_text(orders.read_text(encoding="utf-8"), encoding="utf-8")
+    joins.remove("orders 2025-06-30.csv")
+    tried = joins.folder / "mappings" / "calls.toml"
+    told = run("map", elsewhere, joins.folder, "--try", tried, "--json").json["trial"]
+    assert [(one["file"], one["records"]) for one in told["accounts"]] == [("mine.csv", 3)]
+    assert [one["claim"] for one in told["records"]] == ["C-1", "c-2", None]
