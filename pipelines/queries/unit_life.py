@@ -31,8 +31,8 @@ _FRAMES = {
     "recommendation": "select * from treatment_recommendations where serial = $serial",
     "events": "select day, event, feed, key from unit_events where serial = $serial "
     "order by day, feed, key, event",
-    "startups": "select report, requested_on, completed_on, agency, notes from startups, as_of "
-    "where serial = $serial and coalesce(requested_on, completed_on, day) <= day "
+    "startups": "select report, requested_on, completed_on, agency, notes from startups "
+    "where serial = $serial and coalesce(requested_on, completed_on, $day) <= $day "
     "order by completed_on nulls last, report",
     "reviews": "select * from startup_reviews where serial = $serial",
     "findings": "select * from installation_findings where serial = $serial",
@@ -42,8 +42,8 @@ _FRAMES = {
     "fits, approved_seller, bought_new from unit_purchases where serial = $serial "
     'order by ordered_on, "order", line',
     "calls": "select call, claim, kind, opened_on, failed_on, completed_on, agency, performed_by, "
-    "product, cause, part, notes from service_calls, as_of where serial = $serial "
-    "and opened_on <= day order by opened_on, call",
+    "product, cause, part, notes from service_calls where serial = $serial "
+    "and opened_on <= $day order by opened_on, call",
     "claims": "select claim, call, failed_on, verdict, lead_reason, ruling, standing, agency "
     "from decisions where serial = $serial order by failed_on, claim",
 }
@@ -65,7 +65,11 @@ def unit_life(workspace: Workspace, typed: str) -> dict[str, Any]:
         [*known] = _rows(con, "select * from unit_histories where serial = $serial", serial)
         if not known:
             raise NotFoundError(_no_such_unit(con, typed, serial))
-        frames = {name: query_frame(con, sql, {"serial": serial}) for name, sql in _FRAMES.items()}
+        asked = {"serial": serial, "day": as_of}
+        frames = {
+            name: query_frame(con, sql, {n: v for n, v in asked.items() if f"${n}" in sql})
+            for name, sql in _FRAMES.items()
+        }
         letters = _letters(con, serial)
         limits = query_frame(con, "select * from terms_water_limits")
     claims = frames["claims"]["claim"].to_list()
