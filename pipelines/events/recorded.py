@@ -113,6 +113,15 @@ class DeskRecord:
         }
 
 
+def correction_text(made: MadeCorrection) -> str:
+    """How a row was corrected, by whom and why."""
+    changes = ", ".join(
+        f"{name} {made.old.get(name) or '(empty)'} → {value or '(empty)'}"
+        for name, value in made.correction.values.items()
+    )
+    return f"{changes}, {made.actor}, {made.reason}"
+
+
 def ruling_row(ruling: Ruling) -> dict[str, str]:
     """A ruling as a row of its feed."""
     row = {

@@ -14,6 +14,7 @@ import polars as pl
 from pipelines.coverage import decide
 from pipelines.coverage.decisions import Decided
 from pipelines.queries.store_now import StoreNow
+from pipelines.records.suggestions import SUGGESTIONS
 from pipelines.steps.decide import claims_on_record, suggested_serials
 from pipelines.store.database import query_frame
 from pipelines.store.evidence import evidence_around
@@ -78,9 +79,22 @@ def decide_now(now: StoreNow, claims: pl.DataFrame) -> Decided:
         history,
         inputs.settings.timezone,
         only=claims.select("claim"),
-        suggestions=suggested_serials(inputs, con, claims["serial"]),
+        suggestions=_suggestions(now, claims["serial"].unique()),
         ruling_limits=inputs.settings.ruling_limits,
     )
+
+
+def _suggestions(now: StoreNow, serials: pl.Series) -> pl.DataFrame:
+    """The near misses of serials that are not on the register; it is read only where one is not."""
+    known = query_frame(
+        now.con,
+        "select serial from units where serial in (select unnest(?::varchar[])) "
+        "and coalesce(shipped_on <= ?, true)",
+        [serials.to_list(), now.inputs.as_of],
+    )
+    if known.height == serials.drop_nulls().len():
+        return pl.DataFrame(schema=SUGGESTIONS)
+    return suggested_serials(now.inputs, now.con, serials)
 
 
 def decisions_now(now: StoreNow, claims: Sequence[str]) -> Decided:

@@ -14,9 +14,10 @@ import duckdb
 import polars as pl
 
 from dashboards import data as shown
+from pipelines.events.recorded import correction_text
 from pipelines.records.headers import match_headers
 from pipelines.records.mapping import Mapping
-from pipelines.store.database import read_frame
+from pipelines.store.database import has_table, read_frame
 from pipelines.store.inputs import Inputs
 from pipelines.store.lookups import landed_rows
 from schemas.codes import FEEDS
@@ -39,7 +40,39 @@ def cited_rows(
             place = (pl.col("file") == file) & (pl.col("sheet") == sheet)
             form = of_feed.row(by_predicate=place, named=True)
             parts.append(_cells(inputs, feed, form, of_file))
-    return pl.concat([pl.DataFrame(schema=shown.EVIDENCE_ROWS), *parts])
+    return _corrected(inputs, con, pl.concat([pl.DataFrame(schema=shown.EVIDENCE_ROWS), *parts]))
+
+
+def _corrected(inputs: Inputs, con: duckdb.DuckDBPyConnection, rows: pl.DataFrame) -> pl.DataFrame:
+    """The rows, those that people corrected with one more cell that says how, who and why."""
+    told = {one.event: correction_text(one) for one in inputs.recorded.made}
+    if not told or not has_table(con, "parsed_corrected"):
+        return rows
+    place = ["feed", "file", "line"]
+    texts = (
+        read_frame(con, "parsed_corrected", columns=[*place, "correction"])
+        .join(rows.select(place), on=place, how="semi")
+        .unique()
+        .sort("correction")
+        .with_columns(
+            text=pl.col("correction").replace_strict(told, default=None, return_dtype=pl.String)
+        )
+        .group_by(place)
+        .agg(pl.col("text").drop_nulls().str.join("; "))
+        .filter(pl.col("text") != "")
+    )
+    more = {"headers": pl.lit("corrected"), "columns": pl.lit(""), "cells": pl.col("text")}
+    return (
+        rows.join(texts, on=place, how="left", maintain_order="left")
+        .with_columns(
+            pl.when(pl.col("text").is_null())
+            .then(name)
+            .otherwise(pl.concat_list(name, value))
+            .alias(name)
+            for name, value in more.items()
+        )
+        .select(rows.columns)
+    )
 
 
 def _cells(inputs: Inputs, feed: str, form: dict[str, Any], rows: pl.DataFrame) -> pl.DataFrame:

@@ -7,7 +7,6 @@ serves what (`pipelines.records.serving`), the store (`landing`), accounts over 
 from __future__ import annotations
 
 import datetime as dt
-import json
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -87,7 +86,7 @@ class ReadPart:
             "is_whole": parsed.is_whole,
             "encoding": reading.encoding if reading else "",
             "delimiter": reading.delimiter if reading else "",
-            "headers": reading.header if reading else [],
+            "headers": reading.header if reading else self.header,
         }
 
 
@@ -125,12 +124,14 @@ def _desk_parts(inputs: Inputs, file: Delivered) -> Iterator[ReadPart]:
         rows = inputs.recorded.rows(feed)
         corrections = inputs.recorded.corrections(feed)
         parsed = parse_written(feed, rows, inputs.settings.timezone, corrections)
-        raw = [json.dumps(dict(row), ensure_ascii=False) for _, row in rows]
+        names = column_names(FEED_TABLES[feed])
+        raw = ["\t".join(" ".join(row.get(n, "").split()) for n in names) for _, row in rows]
         landed = pl.DataFrame(
             {"file": DESK_FILE, "sheet": "", "line": [line for line, _ in rows], "raw": raw},
             schema=LANDED,
         )
-        yield ReadPart(feed, file.serving[feed][0], "", 0, None, None, landed, parsed)
+        mapping = file.serving[feed][0]
+        yield ReadPart(feed, mapping, "", 0, None, None, landed, parsed, header=names)
 
 
 def is_workbook(path: Path) -> bool:

@@ -9,9 +9,12 @@ import sqlite3
 
 import duckdb
 import pytest
+from jsonschema import Draft202012Validator
 
 from pipelines.actions.listing import corrections
+from pipelines.cli.schema import schema_of
 from pipelines.events import open_desk
+from pipelines.queries.claim_page import page_of_claim
 from pipelines.queries.deciding_now import decisions_now
 from pipelines.queries.store_now import store_now
 from pipelines.store.inputs import load_inputs
@@ -30,6 +33,11 @@ def table(workspace, sql):
     """Rows of the store."""
     with duckdb.connect(str(workspace / "store" / "limeledger.duckdb"), read_only=True) as con:
         return con.sql(sql).pl()
+
+
+def claim_page(workspace, claim):
+    """The page of a claim, whether it is published or not."""
+    return page_of_claim(Workspace.open(workspace), claim)[0]
 
 
 def decided_now(workspace, day):
@@ -82,6 +90,8 @@ def acted(workspace, run, day):
 def test_a_day_at_the_desk_is_what_the_next_refresh_decides(acted, run, day, no_figures):
     """Verdicts, findings and money of every claim are the same; rows are cited as ../desk."""
     workspace, told = acted
+    for command, name in (("enter", "test"), ("correct", "cause"), ("correct", "gone")):
+        Draft202012Validator(schema_of(command)).validate(told[name])
     moved = {one["claim"]: one for one in told["cause"]["claims"]}
     assert moved["W15"]["before"]["verdict"] == "needs_evidence"
     assert moved["W15"]["after"]["cause"] == "BOARD"
@@ -106,6 +116,8 @@ def test_a_day_at_the_desk_is_what_the_next_refresh_decides(acted, run, day, no_
     with contextlib.closing(open_desk(Workspace.open(workspace))) as desk:
         states = [one["state"] for one in corrections(desk)["corrections"]]
     assert states == ["in_force", "in_force", "withdrawn"]
+    assert "S-DESK" in claim_page(workspace, "W21")
+    assert claim_page(workspace, "W15").count("cause (empty) → BOARD, ann, by phone") == 1
     # What was decided at once is decided so no more than once: nothing is left to lay over.
     with store_now(load_inputs(workspace, day)) as now:
         assert now.feeds == {}
