@@ -25,6 +25,7 @@ from pipelines.events.states import AMOUNTS, RULING_KINDS, Ruling, rulings_of
 from pipelines.workspace.layout import Workspace
 
 MOST_AT_ONCE = 500
+MOST_TOLD = 5  # of the claims in the way, in one sentence
 
 
 def rule(
@@ -97,8 +98,9 @@ def rule_many(
             except Refused as refused:
                 faults.append((str(one["claim"]), refused.detail))
         if faults:
-            told = "; ".join(claim for claim, _ in faults)
-            raise Refused(409, f"Nothing was ruled, since these are in the way: {told}.", faults)
+            told = " ".join(f"{claim}: {detail}" for claim, detail in faults[:MOST_TOLD])
+            told += f" {len(faults) - MOST_TOLD} more." if len(faults) > MOST_TOLD else ""
+            raise Refused(409, f"Nothing was ruled, since these are in the way: {told}", faults)
         return [
             desk.append(connection, caller.event("ruling", claim=claim, payload=payload))
             for claim, payload in payloads.items()

@@ -120,10 +120,8 @@ def _caller(desk: Desk) -> Caller:
 
 def _password(args: argparse.Namespace) -> str:
     """The password, typed twice or read from standard input without its line's end."""
-    if args.password_stdin:
+    if args.password_stdin or not sys.stdin.isatty():
         return sys.stdin.read().removesuffix("\n").removesuffix("\r")
-    if not sys.stdin.isatty():
-        raise UsageError("There is no terminal to ask for a password; give --password-stdin.")
     first = getpass.getpass(f"Password of {args.name}: ")
     if getpass.getpass("The same again: ") != first:
         raise UsageError("The two passwords differ; nothing was changed.")

@@ -13,10 +13,10 @@ from urllib.parse import quote
 
 import sqlalchemy as sa
 
-from pipelines.errors import StorageError
+from pipelines.errors import StorageError, WorkspaceError
 from pipelines.events.database import Desk
 from pipelines.events.migrations import version_of
-from pipelines.workspace.layout import DESK_DATABASE, Workspace
+from pipelines.workspace.layout import DESK_DATABASE, SETTINGS_FILE, Workspace
 from pipelines.workspace.settings import Settings
 
 _WAIT_SECONDS = 30  # for another who writes
@@ -31,12 +31,18 @@ def connected(workspace: Workspace, settings: Settings) -> Desk:
     """The desk of a workspace with its database as it is; see `pipelines.events.opening`.
 
     Raises:
+        WorkspaceError: the driver for PostgreSQL is not installed.
         StorageError: the folder desk/ cannot be made.
     """
     if settings.desk.database:
-        return Desk(
-            workspace, settings, sa.create_engine(settings.desk.database, pool_pre_ping=True)
-        )
+        try:
+            engine = sa.create_engine(settings.desk.database, pool_pre_ping=True)
+        except ImportError:
+            raise WorkspaceError(
+                f"[desk] database in {SETTINGS_FILE} names a PostgreSQL database, and this "
+                "installation cannot speak to one; install limeledger[postgresql]."
+            ) from None
+        return Desk(workspace, settings, engine)
     try:
         workspace.desk.mkdir(exist_ok=True)
     except OSError as error:
