@@ -7,7 +7,9 @@ belong here: what any action means.
 from __future__ import annotations
 
 import datetime as dt
+import json
 from collections.abc import Callable
+from decimal import Decimal
 from typing import Any, Literal
 
 import sqlalchemy as sa
@@ -49,7 +51,7 @@ def act(
     if known is not None and known.answer is not None:
         return dict(known.answer)
     assert event is not None  # it was appended
-    answer = tell(event)
+    answer = _as_kept(tell(event))
     if caller.once is not None:
         _complete(desk, caller, caller.once, answer)
     return answer
@@ -91,6 +93,20 @@ def told_since(event: Recorded) -> dict[str, Any]:
         "subject": event.subject,
         "payload": event.payload,
     }
+
+
+def _as_kept(answer: Answer) -> Answer:
+    """The answer of values that JSON has: a request sent again gets the same ones."""
+    told: Answer = json.loads(json.dumps(answer, default=_plain))
+    return told
+
+
+def _plain(value: Any) -> str:
+    if isinstance(value, Decimal):
+        return f"{value:.2f}"
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    raise TypeError(f"{type(value).__name__} has no form in an answer")
 
 
 def _of(caller: Caller, once: Once) -> sa.ColumnElement[bool]:

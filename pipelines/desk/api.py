@@ -13,11 +13,12 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from pipelines.desk.bodies import read_json
+from pipelines.desk.bodies import read_form, read_json
 from pipelines.desk.json_text import as_json
-from pipelines.desk.operations import OPERATIONS, Operation
+from pipelines.desk.operation import Operation
+from pipelines.desk.operations import OPERATIONS
 from pipelines.desk.people import check_token, visitor
-from pipelines.desk.performing import fields_of_json, if_match, perform
+from pipelines.desk.performing import fields_of_form, fields_of_json, if_match, perform
 from pipelines.desk.places import places_of, route_path
 from pipelines.desk.site import DeskSite
 
@@ -32,9 +33,14 @@ def routes(site: DeskSite) -> list[Route]:
 
 def _endpoint(site: DeskSite, operation: Operation) -> Any:
     async def endpoint(request: Request) -> Response:
-        check_token(request, site, None)
         places = places_of(request)
-        fields = fields_of_json(operation, await read_json(request))
+        if operation.is_upload:
+            form = await read_form(request, site.settings.desk.max_document_mb)
+            check_token(request, site, form.get("csrf_token"))
+            fields = fields_of_form(operation, form)
+        else:
+            check_token(request, site, None)
+            fields = fields_of_json(operation, await read_json(request))
         answer = await run_in_threadpool(
             perform,
             site,

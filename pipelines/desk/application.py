@@ -16,6 +16,7 @@ from starlette.types import ASGIApp
 from pipelines.desk import (
     api,
     assets,
+    documents,
     forms,
     health,
     openapi,
@@ -24,7 +25,7 @@ from pipelines.desk import (
     sign_in,
 )
 from pipelines.desk.guard import API, Guard
-from pipelines.desk.pages import audit, morning, users
+from pipelines.desk.pages import audit, morning, rows, users
 from pipelines.desk.pages import claim as claim_page
 from pipelines.desk.people import Callers
 from pipelines.desk.problems import Problem, problem_of, problem_response
@@ -68,9 +69,11 @@ def routes(site: DeskSite) -> list[BaseRoute]:
         *openapi.routes(),
         *readings.routes(site),
         *api.routes(site),
+        *documents.routes(site),
         *forms.routes(site),
         *morning.routes(site),
         *claim_page.routes(site),
+        *rows.routes(site),
         *audit.routes(site),
         *users.routes(site),
     ]

@@ -13,7 +13,7 @@ from typing import Any
 
 from dashboards import formats
 from pipelines.desk.bodies import Form
-from pipelines.desk.operations import Operation
+from pipelines.desk.operation import Operation
 from pipelines.desk.problems import Problem
 from schemas.codes import RULINGS
 
@@ -43,6 +43,7 @@ LABELS = {
 HINTS = {
     "parts_amount": "Leave empty for what is claimed or payable.",
     "ruled_at": "Leave empty for now.",
+    "until": "Leave empty to end the hold.",
 }
 AREAS = ("reason", "text", "note")
 DAYS = ("received_on", "until", "on")
@@ -82,9 +83,9 @@ def form_of(
     choices: Choices | None = None,
     typed: Typed | None = None,
     key: str | None = None,
-    open_at_once: bool = False,
+    shown: str | None = None,
 ) -> dict[str, Any]:
-    """A form as the templates draw it."""
+    """A form as the templates draw it; `shown` is the claim whose page follows."""
     mine = typed if typed is not None and typed.operation == operation.name else None
     choices = choices or Choices()
     return {
@@ -98,8 +99,10 @@ def form_of(
             for name in operation.given
             for control in _controls(name, operation, choices, mine)
         ],
-        "has_documents": "documents" in operation.given,
-        "open": open_at_once or mine is not None,
+        "has_documents": "documents" in operation.given or operation.is_upload,
+        "needs_document": operation.is_upload,
+        "shown": (mine.form.get("shown") if mine else shown) or None,
+        "open": mine is not None,
         "errors": mine.errors if mine else {},
     }
 
@@ -122,6 +125,8 @@ def _controls(
         control["value"] = typed.form.get(name) or ""
     if given.kind == "claims":
         return _chosen(typed)
+    if given.kind == "upload":
+        return []
     if given.kind == "columns":
         return _columns(name, choices, typed)
     if given.kind == "place":

@@ -7,22 +7,16 @@ from __future__ import annotations
 
 from typing import Any
 
+from pipelines.desk.described_parts import EVENT, VERSION, Schema, text_or_null
+from pipelines.desk.described_rows import CORRECTED, DOCUMENT, ENTERED
 from schemas import json_schema as js
 from schemas.codes import RULINGS
 from schemas.decisions import Decisions, Findings
 from schemas.payments import Payments
-from schemas.register import Letters
 from schemas.worklist import GROUPS
 
-Schema = js.Schema
-EVENT = js.integer("The number of the event.", least=1)
-VERSION = js.integer("The claim's version: the number of its last event; 0 without one.")
 STATES_OF_RULINGS = ("stands", "waiting", "overruled", "withdrawn")
 _LINE = {"parts": "parts", "labor": "labor", "travel": "travel"}
-
-
-def _text_or_null(description: str) -> Schema:
-    return {"description": description, "type": ["string", "null"]}
 
 
 RULING_PROPERTIES: dict[str, Schema] = {
@@ -34,9 +28,12 @@ RULING_PROPERTIES: dict[str, Schema] = {
     **{f"{name}_amount": js.or_null(js.amount(f"What it sets for {name}.")) for name in _LINE},
     "granted": js.or_null(js.amount("What it grants in all; null where a file did not say.")),
     "state": js.word("Whether it counts.", STATES_OF_RULINGS),
-    "approved_by": _text_or_null("The second person."),
+    "approved_by": text_or_null("The second person."),
 }
-RULING = js.record({"event": EVENT, **RULING_PROPERTIES}, "A ruling made at the desk.")
+RULING = js.record(
+    {"event": js.or_null(EVENT), **RULING_PROPERTIES},
+    "A ruling; without an event it came by an export.",
+)
 RULING_ANSWER = js.record(
     {
         "event": EVENT,
@@ -53,10 +50,10 @@ RECORDED = js.record(
         "as_of": js.day("The desk's day."),
         "actor": js.text("Who, by sign-in name."),
         "via": js.word("By which way.", ("web", "api", "command", "import", "refresh")),
-        "os_user": _text_or_null("The user of the operating system, of commands."),
+        "os_user": text_or_null("The user of the operating system, of commands."),
         "kind": js.text("What kind of thing was done."),
-        "claim": _text_or_null("The claim."),
-        "subject": _text_or_null("What it was done to, where that is no claim alone."),
+        "claim": text_or_null("The claim."),
+        "subject": text_or_null("What it was done to, where that is no claim alone."),
         "payload": {"type": "object", "description": "What was said, and what was frozen."},
         "previous": js.text("The digest of the event before.", r"^([0-9a-f]{64})?$"),
         "digest": js.text("SHA-256 over the event.", js.SHA256),
@@ -79,7 +76,7 @@ LISTED = js.record(
         "at_stake": js.amount("The money at stake."),
         "age_days": js.integer("Days since it was claimed, else since the call.", least=None),
         "days_left": js.or_null(js.integer("Days left to file.")),
-        "assigned_to": _text_or_null("To whom it is assigned."),
+        "assigned_to": text_or_null("To whom it is assigned."),
         "hold_until": js.or_null(js.day("Until when it is on hold.")),
         "original": js.or_null(ORIGINAL),
         "version": VERSION,
@@ -92,12 +89,11 @@ DECIDED = js.record(
     }
 )
 PAYMENT = js.row_of(Payments, "What was credited beside what is to be paid.")
-LETTER = js.row_of(Letters, "One letter of the register.")
 NEXT_STEP = js.record(
     {
         "action": js.text("What kind of step."),
         "label": js.text("What should happen, and who can do it."),
-        "path": _text_or_null("The action's path."),
+        "path": text_or_null("The action's path."),
         "command": js.text("The command that does it."),
     }
 )
@@ -157,14 +153,17 @@ CLAIM = js.record(
     {
         "claim": js.text("The claim."),
         "version": VERSION,
-        "decided": DECIDED,
+        "decided": js.or_null(DECIDED),
         "published": js.or_null(DECIDED),
         "differs": js.flag("Whether the two differ."),
-        "assigned_to": _text_or_null("To whom it is assigned."),
+        "assigned_to": text_or_null("To whom it is assigned."),
         "hold_until": js.or_null(js.day("Until when it is on hold.")),
-        "rulings": js.listing("Rulings made at the desk.", RULING),
+        "rulings": js.listing("Rulings by the moment of ruling.", RULING),
         "appeals": js.listing("Appeals.", APPEAL),
         "notes": js.listing("Notes.", NOTE),
+        "records": js.listing("Records entered for it.", ENTERED),
+        "corrections": js.listing("Corrections of its own rows.", CORRECTED),
+        "documents": js.listing("Documents.", DOCUMENT),
         "events": js.listing("Everything that was done with it.", RECORDED),
         "payment": js.or_null(PAYMENT),
         "next_steps": js.listing("What should happen next.", NEXT_STEP),

@@ -5,5 +5,14 @@ Belongs here: the list of them for the description. Does not belong here: making
 
 from __future__ import annotations
 
+from pipelines.events.documents import TEXT, XLSX
+
 # Name, summary, path, media types.
-FILES: tuple[tuple[str, str, str, tuple[str, ...]], ...] = ()
+FILES: tuple[tuple[str, str, str, tuple[str, ...]], ...] = (
+    (
+        "fetch_document",
+        "One document, to save.",
+        "/documents/{sha256}",
+        ("application/pdf", "image/jpeg", "image/png", XLSX, TEXT),
+    ),
+)

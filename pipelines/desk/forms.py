@@ -18,7 +18,8 @@ from pipelines.actions.users import all_users
 from pipelines.desk.bodies import Form, read_form
 from pipelines.desk.controls import Choices, Typed, form_of
 from pipelines.desk.documents import keep_all
-from pipelines.desk.operations import OPERATIONS, Operation
+from pipelines.desk.operation import Operation
+from pipelines.desk.operations import OPERATIONS
 from pipelines.desk.people import check_token, visitor
 from pipelines.desk.performing import caller_of, fields_of_form, perform, version_of
 from pipelines.desk.places import places_of, route_path
@@ -28,10 +29,9 @@ from pipelines.desk.site import DeskSite
 from pipelines.errors import LimeledgerError
 
 WAYS_OUT = {
-    403: "Nothing was lost: what you typed stands below. Ask somebody who may, or change it.",
+    403: "Nothing was lost: what you typed is below. Ask somebody who may, or change it.",
     409: "Look at what is there, then send the form again if it still fits.",
-    412: "What you typed stands below. If it still fits, send it again: it now goes by what is "
-    "there.",
+    412: "What you typed is below. If it still fits, send it again: it now goes by what is there.",
     422: "Mend what is marked and send the form again.",
 }
 
@@ -46,7 +46,7 @@ def routes(site: DeskSite) -> list[Route]:
 
 def _endpoint(site: DeskSite, operation: Operation) -> Any:
     async def endpoint(request: Request) -> Response:
-        takes = "documents" in operation.given
+        takes = "documents" in operation.given or operation.is_upload
         most = site.settings.desk.max_document_mb if takes else None
         form = await read_form(request, most)
         check_token(request, site, form.get("csrf_token"))
@@ -65,10 +65,12 @@ def _do(
     site: DeskSite, request: Request, operation: Operation, places: dict[str, Any], form: Form
 ) -> tuple[dict[str, Any], dict[str, Any]]:
     version = form.get("version")
-    if form.documents:
+    if form.documents and not operation.is_upload:
         kept = keep_all(site, caller_of(site, visitor(request), "web"), form)
         more = [("documents", sha256) for sha256 in kept]
         form = Form([*form.fields, *more])
+    if "was" in operation.given:
+        form = without_what_is_as_it_was(form)
     fields = fields_of_form(operation, form)
     answer = perform(
         site,
@@ -82,6 +84,23 @@ def _do(
         via="web",
     )
     return answer, fields
+
+
+def without_what_is_as_it_was(form: Form) -> Form:
+    """A form of all columns without those that nobody changed."""
+    was = dict(pair for pair in form.fields if pair[0].startswith("was."))
+    same = {f"values.{key.removeprefix('was.')}": value for key, value in was.items()}
+    changed = [pair for pair in form.fields if same.get(pair[0]) != pair[1]]
+    kept = {key for key, _ in changed if key.startswith("values.")}
+    columns = {key.removeprefix("values.") for key in kept}
+    return Form(
+        [
+            (key, value)
+            for key, value in changed
+            if not key.startswith("was.") or key.removeprefix("was.") in columns
+        ],
+        form.documents,
+    )
 
 
 def _again(
@@ -150,10 +169,11 @@ def shown_at(
     form: Form,
 ) -> str:
     """The page that shows what was done."""
-    claim = places.get("claim") or answer.get("claim") or fields.get("claim") or form.get("shown")
-    if operation.shown is not None:
+    named = form.get("shown") or places.get("claim")
+    if operation.shown is not None and not named:
         return operation.shown.format_map(Named({**answer, **places}))
-    return claim_path(str(claim)) if claim else "/"
+    claim = named or answer.get("claim") or fields.get("claim")
+    return claim_path(str(claim)) if claim else "/corrections"
 
 
 class Named(dict[str, Any]):

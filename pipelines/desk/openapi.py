@@ -20,9 +20,11 @@ from pipelines.desk.answers import ANSWERS
 from pipelines.desk.files import FILES
 from pipelines.desk.guard import API
 from pipelines.desk.json_text import as_json
-from pipelines.desk.operations import OPERATIONS, Operation
+from pipelines.desk.operation import Operation
+from pipelines.desk.operations import OPERATIONS
 from pipelines.desk.problems import TYPE
-from pipelines.desk.readings import READINGS, Reading
+from pipelines.desk.reading import Reading
+from pipelines.desk.readings import READINGS
 from schemas import json_schema as js
 
 PATH = f"{API}/openapi.json"

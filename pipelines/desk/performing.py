@@ -6,15 +6,17 @@ Belongs here: reading JSON and forms by the list of operations. Does not belong 
 
 from __future__ import annotations
 
+import hashlib
 import re
 from collections.abc import Mapping
+from io import BytesIO
 from typing import Any
 
 from starlette.requests import Request
 
 from pipelines.actions import Caller, Once
-from pipelines.desk.bodies import Form
-from pipelines.desk.operations import Fields, Given, Operation
+from pipelines.desk.bodies import Form, Upload
+from pipelines.desk.operation import Fields, Given, Operation
 from pipelines.desk.people import Visitor
 from pipelines.desk.problems import Problem
 from pipelines.desk.site import DeskSite
@@ -42,10 +44,22 @@ def perform(
     if key:
         if len(key) > MOST_KEY:
             raise Problem(400, f"The Idempotency-Key has more than {MOST_KEY} characters.")
-        once = Once.of(key, path, fields)
+        once = Once.of(key, path, told_apart(fields))
     caller = caller_of(site, visitor, via, once)
     more = {"expected_version": version} if operation.versioned else {}
+    sent = fields.get("document")
+    if isinstance(sent, Upload):
+        kept = {name: value for name, value in fields.items() if name != "document"}
+        fields = kept | {"source": BytesIO(sent.content), "name": sent.name}
     return operation.do(site.desk, site.workspace, caller, **places, **fields, **more)
+
+
+def told_apart(fields: Fields) -> Fields:
+    """The fields by which a request sent again is known: a document by its content."""
+    sent = fields.get("document")
+    if not isinstance(sent, Upload):
+        return fields
+    return fields | {"document": [sent.name, hashlib.sha256(sent.content).hexdigest()]}
 
 
 def caller_of(site: DeskSite, visitor: Visitor, via: Via, once: Once | None = None) -> Caller:
@@ -152,6 +166,8 @@ def _of_form(name: str, given: Given, form: Form, errors: list[tuple[str, str]])
             return {"file": file, "line": int(line)}
         case "claims":
             return _claims(form, errors)
+        case "upload":
+            return form.documents[0] if form.documents else None
 
 
 def _claims(form: Form, errors: list[tuple[str, str]]) -> list[dict[str, Any]] | None:

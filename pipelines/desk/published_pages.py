@@ -23,7 +23,7 @@ from pipelines.desk.rendering import page
 from pipelines.desk.site import DeskSite
 
 NAMES = ("field", "upcoming", "data", "terms", "dictionary", "startups", "failures")
-_MAIN = re.compile(r'<main id="main" tabindex="-1">\n(.*)</main>', re.DOTALL)
+MAIN = re.compile(r'<main id="main" tabindex="-1">\n(.*)</main>', re.DOTALL)
 _TITLE = re.compile(r"<title>(.*) – .*</title>")
 _SCRIPTS = re.compile(r'<script src="(?:\.\./)?(assets/[a-z.-]+)"></script>')
 _HEAD = ("page.js", "status.js")
@@ -37,7 +37,7 @@ def routes(site: DeskSite) -> list[Route]:
     def shown(request: Request) -> Response:
         name = request.url.path.strip("/").removesuffix(".html")
         text = _text(site, f"{name}.html")
-        main, title = _MAIN.search(text), _TITLE.search(text)
+        main, title = MAIN.search(text), _TITLE.search(text)
         if main is None or title is None:
             raise Problem(404, "There is no such page as of the last refresh.")
         scripts = [one for one in _SCRIPTS.findall(text) if not one.endswith(_HEAD)]

@@ -6,8 +6,7 @@ actions (`operations`), the shape of answers (`described`).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable
 from typing import Any
 
 import polars as pl
@@ -16,52 +15,26 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from pipelines.desk import described
-from pipelines.desk.guard import API
+from pipelines.desk.described_rows import CORRECTED, SET_ASIDE
 from pipelines.desk.json_text import as_json
-from pipelines.desk.people import Visitor, visitor
+from pipelines.desk.people import visitor
 from pipelines.desk.places import places_of, route_path
-from pipelines.desk.problems import Problem
+from pipelines.desk.reading import Asked, Reading, parameters
 from pipelines.desk.site import DeskSite
 from pipelines.desk.views.claims import told_claim
+from pipelines.desk.views.rows import corrections, set_aside_rows
 from pipelines.desk.views.worklist import SETTLED, chosen, worklist
 from schemas import json_schema as js
-from schemas.codes import VERDICTS
+from schemas.codes import FEEDS, VERDICTS
 from schemas.columns import column_names
 from schemas.decisions import Decisions
 from schemas.worklist import GROUPS
 
 MOST_LISTED = 1_000
+CORRECTION_STATES = ("in_force", "confirmed", "stale", "withdrawn")
 _BESIDE = (
     "group", "reason", "at_stake", "age_days", "days_left", "assigned_to", "hold_until", "original",
 )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Asked:
-    """One request: its site and visitor, what its path names, and its parameters."""
-
-    site: DeskSite
-    visitor: Visitor
-    places: Mapping[str, Any]
-    given: Mapping[str, Any]
-
-
-@dataclass(frozen=True)
-class Reading:
-    """One path to read: its parameters, the shape of its answer, and what gives it."""
-
-    name: str
-    path: str
-    summary: str
-    answer: js.Schema
-    read: Callable[[Asked], dict[str, Any]]
-    parameters: Mapping[str, js.Schema] = field(default_factory=dict)
-    refusals: tuple[int, ...] = ()
-
-    @property
-    def api_path(self) -> str:
-        """Where programs ask."""
-        return f"{API}{self.path}"
 
 
 def _claims(asked: Asked) -> dict[str, Any]:
@@ -78,6 +51,18 @@ def _claims(asked: Asked) -> dict[str, Any]:
 
 def _claim(asked: Asked) -> dict[str, Any]:
     return told_claim(asked.site, asked.places["claim"])
+
+
+def _set_aside(asked: Asked) -> dict[str, Any]:
+    rows, total = set_aside_rows(asked.site, asked.given)
+    return {"rows": rows, "total": total}
+
+
+def _corrections(asked: Asked) -> dict[str, Any]:
+    state = asked.given.get("state")
+    made = [one for one in corrections(asked.site) if state in (None, one["state"])]
+    offset, limit = asked.given.get("offset", 0), asked.given.get("limit", 100)
+    return {"corrections": made[offset : offset + limit], "total": len(made)}
 
 
 def _events(asked: Asked) -> dict[str, Any]:
@@ -124,6 +109,31 @@ READINGS: tuple[Reading, ...] = (
         refusals=(404,),
     ),
     Reading(
+        "list_set_aside",
+        "/set-aside",
+        "Rows that are not used, each with its reasons.",
+        described.total_of("rows", SET_ASIDE),
+        _set_aside,
+        {
+            "feed": js.word("Only those of a feed.", FEEDS),
+            "q": js.text("Only those that hold a text."),
+            "limit": _LIMIT,
+            "offset": js.integer("How many to pass over."),
+        },
+    ),
+    Reading(
+        "list_corrections",
+        "/corrections",
+        "Corrections that people made, those in force first.",
+        described.total_of("corrections", CORRECTED),
+        _corrections,
+        {
+            "state": js.word("Only those of a state.", CORRECTION_STATES),
+            "limit": _LIMIT,
+            "offset": js.integer("How many to pass over."),
+        },
+    ),
+    Reading(
         "list_events",
         "/events",
         "The events in their order.",
@@ -157,30 +167,3 @@ def _endpoint(site: DeskSite, reading: Reading) -> Callable[[Request], Response]
         return as_json(answer, headers=headers)
 
     return endpoint
-
-
-def parameters(known: Mapping[str, js.Schema], sent: Mapping[str, str]) -> dict[str, Any]:
-    """The parameters of a request; an empty one is not given.
-
-    Raises:
-        Problem: 422 one has a value that is wrong.
-    """
-    found: dict[str, Any] = {}
-    errors = []
-    for name, schema in known.items():
-        value = sent.get(name, "").strip()
-        if not value:
-            continue
-        if schema["type"] == "integer":
-            low, high = schema.get("minimum", 0), schema.get("maximum", 10**18)
-            if not (value.isascii() and value.isdigit() and low <= int(value[:19]) <= high):
-                errors.append((name, f"is no whole number from {low} to {high}."))
-                continue
-            found[name] = int(value)
-        elif "enum" in schema and value not in schema["enum"]:
-            errors.append((name, f"is none of {', '.join(schema['enum'])}."))
-        else:
-            found[name] = value
-    if errors:
-        raise Problem(422, " ".join(f"{name} {why}" for name, why in errors), errors)
-    return found

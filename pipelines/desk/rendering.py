@@ -25,7 +25,6 @@ from pipelines.desk.wording import since_said
 
 PAGES = (
     ("/", "Morning"),
-    ("/letters", "Letters"),
     ("/set-aside", "Set aside"),
     ("/field.html", "Field"),
     ("/upcoming.html", "Upcoming"),
@@ -64,11 +63,8 @@ def shell_of(request: Request, site: DeskSite) -> dict[str, Any]:
         "timezone": site.settings.timezone,
         "currency": site.settings.currency,
         "pages": (),
-        "desk_pages": [
-            *PAGES[:3],
-            (f"/months/{site.day:%Y-%m}", "Month"),
-            *PAGES[3:],
-        ],
+        "desk_pages": PAGES,
+        "has_search": False,
         "more_pages": more,
         "person": found
         and {
@@ -91,7 +87,13 @@ def page(
     headers: dict[str, str] | None = None,
 ) -> Response:
     """One page in the desk's frame."""
-    fill = {"page": "desk", "here": request.url.path, "told": None, "errors": {}} | content
+    fill = {
+        "page": "desk",
+        "here": request.url.path,
+        "told": None,
+        "errors": {},
+        "links": (),
+    } | content
     text = environment().get_template(template).render(fill, shell=shell_of(request, site))
     return HTMLResponse(text, status, headers)
 

@@ -154,11 +154,7 @@ class Browser:
             else:
                 parts.append(message.get("body", b""))
 
-        try:
-            await self.app(scope, receive, send)
-        except Exception:
-            if told["status"] != 500:
-                raise
+        await self.app(scope, receive, send)  # a fault of the desk itself fails the test
         return Answer(told["status"], told["headers"], b"".join(parts))
 
     def sign_in(self, user: str, password: str = PASSWORD, following: str | None = None) -> Answer:

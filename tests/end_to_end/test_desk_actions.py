@@ -444,7 +444,7 @@ def test_published_pages_stand_in_the_desks_frame(desk) -> None:
         static = (desk.site.workspace.published / f"{name}.html").read_text(encoding="utf-8")
         heading = re.search(r"<h1>.*?</h1>", static)[0]
         assert heading in page.text
-        assert 'href="/letters"' in page.text
+        assert 'href="/set-aside"' in page.text
         assert "http-equiv" not in page.text
     table = rea.get("/data/decisions.csv")
     assert table["content-disposition"].startswith("attachment")

@@ -7,6 +7,7 @@ deciding (`pipelines.queries`), what an action checks (`pipelines.actions`).
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import urlencode
 
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
@@ -14,17 +15,19 @@ from starlette.routing import Route
 
 from dashboards import formats
 from pipelines.actions import Caller
+from pipelines.actions.records import ENTERED
 from pipelines.actions.users import all_users
-from pipelines.desk.claim_content import claim_content
+from pipelines.desk.claim_content import claim_content, published_parts
 from pipelines.desk.controls import Choices, form_of
 from pipelines.desk.operations import BY_NAME
+from pipelines.desk.pages.rows import correct_link
 from pipelines.desk.people import visitor
 from pipelines.desk.performing import caller_of
 from pipelines.desk.problems import Problem
 from pipelines.desk.published_pages import claim_of_file
 from pipelines.desk.rendering import claim_path, page
 from pipelines.desk.site import DeskSite
-from pipelines.desk.views.claims import ClaimNow, claim_now
+from pipelines.desk.views.claims import ClaimNow, claim_now, steps_of
 from pipelines.desk.wording import event_said, local
 from pipelines.errors import Refused
 
@@ -51,23 +54,34 @@ def content(request: Request, site: DeskSite, claim: str) -> dict[str, Any]:
     Raises:
         Refused: 404 for a claim that is not on record.
     """
-    now = claim_now(site.desk, claim)
     caller = caller_of(site, visitor(request), "web")
-    told = claim_content(site, claim)
+    parts = published_parts(site, claim)
+    told = claim_content(site, claim) if parts is None else {"title": f"Claim {claim}"}
+    now = claim_now(site, claim)
     if told is None:
-        raise Problem(404, f"There is no claim {claim} in this workspace.")
+        raise Problem(404, f"Claim {claim} is on record no more.")
     zone = site.settings.zone
     return dict(told) | {
         "page": "claim",
+        "parts": parts,
         "up": "/",
         "version": now.version,
         "acts": _forms(site, caller, now),
         "state": _state(site, now),
+        "rulings": [],
+        "differs": _differs(now),
+        "steps": [step.to_dict() for step in steps_of(site, claim)],
         "desk_rulings": [_ruling(ruling, now, caller) for ruling in now.rulings],
         "notes": [
             {"when": local(note["at"], zone), "who": note["actor"], "text": note["text"]}
             for note in reversed(now.state.notes)
         ],
+        "documents": [
+            {"sha256": one["sha256"], "name": one["name"], "when": local(one["at"], zone)}
+            for one in reversed(now.state.documents)
+        ],
+        "entering": f"/records?{urlencode({'claim': claim})}" if caller.may("record") else None,
+        "rows": _rows(now) if caller.may("correct") else [],
         "events": [
             {"n": e.event, "when": local(e.at, zone), "who": e.actor, "said": event_said(e)}
             for e in reversed(now.events)
@@ -81,6 +95,7 @@ def _forms(site: DeskSite, caller: Caller, now: ClaimNow) -> list[dict[str, Any]
     begun: dict[str, dict[str, Any]] = {
         "assign": {"to": now.state.assigned_to or caller.actor},
         "appeal": {"received_on": caller.as_of.isoformat()},
+        "keep_document": {"claim": now.claim},
         "hold": {"until": now.state.hold_until.isoformat() if now.state.hold_until else ""},
     }
     return [
@@ -90,8 +105,8 @@ def _forms(site: DeskSite, caller: Caller, now: ClaimNow) -> list[dict[str, Any]
             version=now.version,
             choices=Choices(users=users, begin_with=begun.get(name, {})),
         )
-        for name in ("rule", "note", "assign", "hold", "appeal")
-        if caller.may(name)
+        for name in ("rule", "note", "assign", "hold", "appeal", "keep_document")
+        if caller.may("document" if name == "keep_document" else name)  # type: ignore[arg-type]
     ]
 
 
@@ -113,6 +128,26 @@ def _state(site: DeskSite, now: ClaimNow) -> list[str]:
     return said
 
 
+def _differs(now: ClaimNow) -> str | None:
+    """What the last refresh published, where that is not what is decided now."""
+    if not now.differs:
+        return None
+    if now.published is None:
+        return "The pages of the last refresh do not have this claim yet."
+    if now.decided is None:
+        return "This claim is on record no more; the pages of the last refresh still have it."
+    was, is_now = now.published["standing"], now.decided["standing"]
+    if was == is_now:
+        return (
+            "The pages of the last refresh give the same decision, with other reasons or amounts; "
+            "they follow with the next refresh."
+        )
+    return (
+        f"The pages of the last refresh say: {formats.VERDICTS[was].lower()}. They follow with the "
+        "next refresh."
+    )
+
+
 def _ruling(ruling: dict[str, Any], now: ClaimNow, caller: Caller) -> dict[str, Any]:
     """One ruling made at the desk, with what can be done about it."""
     forms = []
@@ -122,7 +157,7 @@ def _ruling(ruling: dict[str, Any], now: ClaimNow, caller: Caller) -> dict[str, 
         ("withdraw_ruling", f"{place}/withdrawal", ruling["state"] != "withdrawn"),
     ):
         verb = "approve" if name == "approve" else "withdraw"
-        if able and caller.may(verb):  # type: ignore[arg-type]
+        if able and ruling["event"] is not None and caller.may(verb):  # type: ignore[arg-type]
             key = f"{name.replace('_', '-')}-{ruling['event']}"
             forms.append(form_of(BY_NAME[name], path, version=now.version, key=key))
     words = {
@@ -140,3 +175,20 @@ def _ruling(ruling: dict[str, Any], now: ClaimNow, caller: Caller) -> dict[str, 
         "approved_by": ruling.get("approved_by"),
         "forms": forms,
     }
+
+
+def _rows(now: ClaimNow) -> list[tuple[str, str]]:
+    """The rows on which the decision rests, each with where it is corrected."""
+    cited = {
+        (one["feed"], one["key"], one["file"], one["line"])
+        for finding in (now.decided or {}).get("findings", ())
+        for one in finding["evidence"] or ()
+        if one["feed"] in ENTERED
+    }
+    return [
+        (
+            f"{formats.FEEDS[feed]} {key}: {file}, line {line}",
+            correct_link(feed, file, line, now.claim),
+        )
+        for feed, key, file, line in sorted(cited)
+    ]

@@ -24,7 +24,8 @@ from pipelines.desk.controls import form_of
 from pipelines.desk.operations import BY_NAME
 from pipelines.desk.people import visitor
 from pipelines.desk.performing import caller_of
-from pipelines.desk.readings import READINGS, parameters
+from pipelines.desk.reading import parameters
+from pipelines.desk.readings import READINGS
 from pipelines.desk.rendering import page
 from pipelines.desk.site import DeskSite
 from pipelines.desk.views.worklist import SETTLED, Worklist, chosen, in_groups, values_of, worklist

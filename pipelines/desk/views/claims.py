@@ -12,17 +12,17 @@ from typing import Any
 import polars as pl
 
 from pipelines.actions import told_rulings
-from pipelines.actions.on_file import decision_on_file
 from pipelines.desk.site import DeskSite
-from pipelines.desk.views.worklist import Worklist, worklist
-from pipelines.events.database import Desk
+from pipelines.desk.views.rows import corrections, entered_records
+from pipelines.desk.views.worklist import worklist
+from pipelines.errors import Refused
 from pipelines.events.event import Recorded
 from pipelines.events.states import ClaimState, claim_states
 from pipelines.queries.decided_since import decided_since
 from pipelines.store.database import query_frame
 from pipelines.store.lookups import payment_of
-from pipelines.store.reading import open_store
-from pipelines.worklist.next_steps import next_steps
+from pipelines.store.reading import no_such_claim, open_store
+from pipelines.worklist.next_steps import NextStep, next_steps
 from schemas.columns import column_names
 from schemas.decisions import Decisions, Findings
 from schemas.payments import Payments
@@ -32,10 +32,11 @@ _FINDINGS = [name for name in column_names(Findings) if name != "claim"]
 
 @dataclass(frozen=True)
 class ClaimNow:
-    """A claim with its published decision, its events, and what those add up to."""
+    """A claim as decided now and as published, its events, and what those add up to."""
 
     claim: str
-    decision: dict[str, Any]
+    decided: dict[str, Any] | None
+    published: dict[str, Any] | None
     events: list[Recorded]
     state: ClaimState
     rulings: list[dict[str, Any]]
@@ -45,52 +46,30 @@ class ClaimNow:
         """The number of its last event; 0 without."""
         return self.events[-1].event if self.events else 0
 
+    @property
+    def differs(self) -> bool:
+        """Whether what is decided now is not what was published."""
+        return self.decided != self.published
 
-def claim_now(desk: Desk, claim: str) -> ClaimNow:
+
+def claim_now(site: DeskSite, claim: str) -> ClaimNow:
     """One claim.
 
     Raises:
         Refused: 404 for a claim that is not on record.
     """
-    decision = decision_on_file(desk, claim)
-    with desk.reading() as connection:
-        events = desk.events(connection, claim=claim)
-    state = claim_states(events).get(claim) or ClaimState()
-    return ClaimNow(claim, decision, events, state, told_rulings(desk, claim))
-
-
-def told_claim(site: DeskSite, claim: str) -> dict[str, Any]:
-    """One claim as programs read it.
-
-    Raises:
-        Refused: 404 for a claim that is not on record.
-    """
-    now = claim_now(site.desk, claim)
-    with open_store(site.workspace) as con:
-        findings = query_frame(
-            con, "select * from findings where claim = ? order by position", [claim]
-        )
-        payment = payment_of(con, claim)
-        stored = query_frame(con, "select * from decisions where claim = ?", [claim])
     since = decided_since(site.desk, site.day)
+    with open_store(site.workspace) as con:
+        stored = query_frame(con, "select * from decisions where claim = ?", [claim])
+        findings = query_frame(con, "select * from findings where claim = ?", [claim])
     published = _told(stored, findings)
     decided = _told(since.of(claim, stored), since.findings_of(claim, findings))
-    rows = worklist(site).rows.filter(pl.col("claim") == claim).to_dicts()
-    return {
-        "claim": claim,
-        "version": now.version,
-        "decided": decided,
-        "published": published,
-        "differs": decided != published,
-        "assigned_to": now.state.assigned_to,
-        "hold_until": now.state.hold_until,
-        "rulings": now.rulings,
-        "appeals": now.state.appeals,
-        "notes": now.state.notes,
-        "events": [event.told() for event in now.events],
-        "payment": payment and {name: payment[name] for name in column_names(Payments)},
-        "next_steps": [step.to_dict() for row in rows for step in next_steps(row, [], site.day)],
-    }
+    if decided is None and published is None:
+        raise Refused(404, no_such_claim(claim))
+    with site.desk.reading() as connection:
+        events = site.desk.events(connection, claim=claim)
+    state = claim_states(events).get(claim) or ClaimState()
+    return ClaimNow(claim, decided, published, events, state, told_rulings(site.desk, claim))
 
 
 def _told(decisions: pl.DataFrame, findings: pl.DataFrame) -> dict[str, Any] | None:
@@ -103,6 +82,36 @@ def _told(decisions: pl.DataFrame, findings: pl.DataFrame) -> dict[str, Any] | N
     }
 
 
-def row_of(found: Worklist, claim: str) -> dict[str, Any]:
-    """The row of one claim in the order of all."""
-    return found.rows.filter(pl.col("claim") == claim).row(0, named=True)
+def told_claim(site: DeskSite, claim: str) -> dict[str, Any]:
+    """One claim as programs read it.
+
+    Raises:
+        Refused: 404 for a claim that is not on record.
+    """
+    now = claim_now(site, claim)
+    with open_store(site.workspace) as con:
+        payment = payment_of(con, claim)
+    return {
+        "claim": claim,
+        "version": now.version,
+        "decided": now.decided,
+        "published": now.published,
+        "differs": now.differs,
+        "assigned_to": now.state.assigned_to,
+        "hold_until": now.state.hold_until,
+        "rulings": now.rulings,
+        "appeals": now.state.appeals,
+        "notes": now.state.notes,
+        "records": entered_records(site, claim),
+        "corrections": [one for one in corrections(site) if one["claim"] == claim],
+        "documents": now.state.documents,
+        "events": [event.told() for event in now.events],
+        "payment": payment and {name: payment[name] for name in column_names(Payments)},
+        "next_steps": [step.to_dict() for step in steps_of(site, claim)],
+    }
+
+
+def steps_of(site: DeskSite, claim: str) -> list[NextStep]:
+    """What should happen next with a claim; nothing is known of one that is no record any more."""
+    rows = worklist(site).rows.filter(pl.col("claim") == claim)
+    return next_steps(rows.row(0, named=True), [], site.day) if rows.height else []

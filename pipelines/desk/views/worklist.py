@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import duckdb
 import polars as pl
 
 from pipelines.desk.site import DeskSite
@@ -44,7 +45,18 @@ class Worklist:
     key: tuple[object, ...]
 
 
+@dataclass(frozen=True)
+class _Told:
+    """What the last refresh published of all claims; each event leaves it as it is."""
+
+    key: tuple[object, ...]
+    decisions: pl.DataFrame
+    leads: pl.DataFrame
+    payments: pl.DataFrame
+
+
 _KEPT: dict[str, Worklist] = {}
+_TOLD: dict[str, _Told] = {}
 
 
 def worklist(site: DeskSite) -> Worklist:
@@ -54,18 +66,20 @@ def worklist(site: DeskSite) -> Worklist:
     since = decided_since(site.desk, site.day)
     with open_store(site.workspace) as con:
         state = published_state(site.workspace, con)
-        key = (state.publication, last, site.day)
+        key = (state.publication, state.published_at, last, site.day)
         root = str(site.workspace.root)
         with _LOCK:  # one makes it, and the others wait for that one
             kept = _KEPT.get(root)
             if kept is not None and kept.key == key:
                 return kept
-            decisions = since.instead(read_frame(con, "decisions"))
+            told = _TOLD.get(root)
+            if told is None or told.key != key[:2]:
+                told = _TOLD[root] = _told(con, key[:2])
             rows = order_claims(
-                decisions,
+                since.instead(told.decisions),
                 site.day,
-                reasons=_leads(query_frame(con, _LEADS), since),
-                payments=read_frame(con, "payments", schema=polars_schema(Payments)),
+                reasons=_leads(told.leads, since),
+                payments=told.payments,
                 desk=desk_frame(site.desk),
             )
             made = Worklist(rows, versions_of(site.desk), state.as_of, site.day, key)
@@ -80,6 +94,11 @@ def _leads(published: pl.DataFrame, since: DecidedSince) -> pl.DataFrame:
     )
     kept = published.join(since.decisions.select("claim"), on="claim", how="anti")
     return pl.concat([kept, again.select(published.columns)])
+
+
+def _told(con: duckdb.DuckDBPyConnection, key: tuple[object, ...]) -> _Told:
+    payments = read_frame(con, "payments", schema=polars_schema(Payments))
+    return _Told(key, read_frame(con, "decisions"), query_frame(con, _LEADS), payments)
 
 
 def chosen(

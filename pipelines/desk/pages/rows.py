@@ -1,0 +1,209 @@
+"""Rows: those set aside, the correction of one, the records and corrections that people made.
+
+Belongs here: these pages and their forms. Does not belong here: what may be entered or corrected
+(`pipelines.actions`).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+from urllib.parse import urlencode
+
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from dashboards import formats
+from pipelines.actions.records import ENTERED
+from pipelines.desk.controls import Choices, form_of
+from pipelines.desk.operations import BY_NAME
+from pipelines.desk.people import visitor
+from pipelines.desk.performing import caller_of
+from pipelines.desk.problems import Problem
+from pipelines.desk.rendering import claim_path, page
+from pipelines.desk.site import DeskSite
+from pipelines.desk.views.claims import claim_now
+from pipelines.desk.views.rows import FEW, corrections, entered_records, row_at, set_aside_rows
+from pipelines.desk.wording import local
+from schemas.columns import fields
+from schemas.feeds import FEED_TABLES
+
+
+def routes(site: DeskSite) -> list[Route]:
+    """The paths of rows."""
+
+    def aside(request: Request) -> Response:
+        return page(request, site, "desk/set_aside.html", _set_aside(request, site))
+
+    def made(request: Request) -> Response:
+        return page(request, site, "desk/corrections.html", _corrections(request, site))
+
+    def entering(request: Request) -> Response:
+        return page(request, site, "desk/form.html", _entering(request, site))
+
+    def correcting(request: Request) -> Response:
+        return page(request, site, "desk/form.html", _correcting(request, site))
+
+    return [
+        Route("/set-aside", aside, methods=["GET"]),
+        Route("/corrections", made, methods=["GET"]),
+        Route("/corrections/new", correcting, methods=["GET"]),
+        Route("/records", entering, methods=["GET"]),
+    ]
+
+
+def correct_link(feed: str, file: str, line: int, claim: str | None = None) -> str:
+    """Where a row is corrected."""
+    more = {"claim": claim} if claim else {}
+    return f"/corrections/new?{urlencode({'feed': feed, 'file': file, 'line': line, **more})}"
+
+
+def _set_aside(request: Request, site: DeskSite) -> dict[str, Any]:
+    sent = request.query_params
+    offset = sent.get("offset", "0")
+    offset_n = int(offset[:9]) if offset.isascii() and offset.isdigit() else 0
+    given = {"feed": sent.get("feed") or "", "q": (sent.get("q") or "").strip()}
+    rows, total = set_aside_rows(site, {**given, "offset": offset_n})
+    caller = caller_of(site, visitor(request), "web")
+    for row in rows:
+        place = {"feed": row["feed"] or "", "file": row["file"], "line": row["line"]}
+        settles = {"feed": place["feed"], "settles.file": row["file"], "settles.line": row["line"]}
+        able = row["feed"] in ENTERED and row["settled_by"] is None
+        row["feed_word"] = formats.FEEDS.get(row["feed"] or "", "Of no feed")
+        row["correct"] = correct_link(**place) if able and caller.may("correct") else None
+        row["enter"] = f"/records?{urlencode(settles)}" if able and caller.may("record") else None
+    after = urlencode({**given, "offset": offset_n + FEW})
+    return {
+        "title": "Rows set aside",
+        "given": given,
+        "feeds": [(feed, formats.FEEDS[feed]) for feed in ENTERED],
+        "rows": rows,
+        "total": total,
+        "more": f"/set-aside?{after}" if offset_n + FEW < total else None,
+    }
+
+
+def _corrections(request: Request, site: DeskSite) -> dict[str, Any]:
+    zone = site.settings.zone
+    caller = caller_of(site, visitor(request), "web")
+    listed = []
+    for row in corrections(site):
+        path = f"/corrections/{row['event']}/withdrawal"
+        told = [
+            f"{name} “{row['was'].get(name, '')}” → “{value}”"
+            for name, value in row["values"].items()
+        ]
+        listed.append(_made(row, "withdraw_correction", path, told, zone, caller))
+    entered = []
+    for row in entered_records(site):
+        path = f"/records/{row['event']}/withdrawal"
+        told = [f"{name} {value}" for name, value in row["values"].items()]
+        entered.append(_made(row, "withdraw_record", path, told, zone, caller))
+    return {"title": "Corrections and records", "corrections": listed, "records": entered}
+
+
+def _made(
+    row: dict[str, Any], name: str, path: str, told: list[str], zone: Any, caller: Any
+) -> dict[str, Any]:
+    able = row["state"] != "withdrawn" and caller.may("withdraw")
+    words = {
+        "in_force": "in force",
+        "confirmed": "confirmed by the source",
+        "stale": "stale: the row that is used now is another one",
+        "withdrawn": "withdrawn",
+    }
+    return row | {
+        "feed_word": formats.FEEDS[row["feed"]],
+        "told": told,
+        "when": local(row["at"], zone),
+        "word": words[row["state"]],
+        "form": form_of(BY_NAME[name], path, key=f"withdraw-{row['event']}") if able else None,
+    }
+
+
+def _entering(request: Request, site: DeskSite) -> dict[str, Any]:
+    """The form of a record: the columns of its feed, begun with what the claim tells."""
+    sent = request.query_params
+    feed, claim = sent.get("feed") or "", sent.get("claim") or ""
+    if feed not in ENTERED:
+        return _which_feed(claim)
+    values = dict.fromkeys(fields(FEED_TABLES[feed]), "")
+    if claim:
+        decision = claim_now(site, claim).decided or {}
+        known = {"serial": decision.get("serial"), "site": decision.get("site"), "claim": claim}
+        values |= {name: value or "" for name, value in known.items() if name in values}
+    begin = {
+        "feed": feed,
+        "claim": claim,
+        "values": values,
+        "hints": _hints(feed),
+        "settles": {"file": sent.get("settles.file"), "line": sent.get("settles.line")},
+    }
+    form = form_of(BY_NAME["enter"], "/records", choices=Choices(begin_with=begin))
+    says = "Days as 2026-03-31, decimal points, the units that stand beside each column."
+    if sent.get("settles.file"):
+        says += (
+            f" This record stands for the row at {sent['settles.file']}, line "
+            f"{sent.get('settles.line')}."
+        )
+    return {
+        "title": f"Enter a record: {formats.FEEDS[feed]}",
+        "says": says,
+        "back": (claim_path(claim), f"Claim {claim}") if claim else ("/set-aside", "Set aside"),
+        "form": form,
+    }
+
+
+def _which_feed(claim: str) -> dict[str, Any]:
+    more = f"&{urlencode({'claim': claim})}" if claim else ""
+    return {
+        "title": "Enter a record",
+        "says": "What came in?",
+        "back": (claim_path(claim), f"Claim {claim}") if claim else ("/", "Morning"),
+        "form": None,
+        "links": [(f"/records?feed={feed}{more}", formats.FEEDS[feed]) for feed in ENTERED],
+    }
+
+
+def _correcting(request: Request, site: DeskSite) -> dict[str, Any]:
+    """The form of a correction: every column as it is now."""
+    sent = request.query_params
+    feed, file, line = sent.get("feed") or "", sent.get("file") or "", sent.get("line") or ""
+    if feed not in ENTERED or not (line.isascii() and line.isdigit()):
+        raise Problem(404, "Name feed, file and line of the row.")
+    row = row_at(site, feed, file, int(line[:9]))
+    if row is None:
+        raise Problem(
+            404,
+            f"No row of {formats.FEEDS[feed].lower()} with columns is at {file} line {line}; what "
+            "could not be read is entered anew.",
+        )
+    now = row.put_into(row.typed)
+    columns = {name: now.get(name, "") for name in fields(FEED_TABLES[feed])}
+    begin = {
+        "feed": feed,
+        "file": file,
+        "line": line,
+        "was": columns,
+        "values": columns,
+        "hints": _hints(feed),
+    }
+    claim = sent.get("claim") or ""
+    reasons = " ".join(dict.fromkeys(reason for _, _, reason in row.reasons))
+    return {
+        "title": f"Correct a row: {formats.FEEDS[feed]}",
+        "says": f"{file}, line {line}. {reasons}".strip(),
+        "back": (claim_path(claim), f"Claim {claim}") if claim else ("/set-aside", "Set aside"),
+        "form": form_of(
+            BY_NAME["correct"], "/corrections", choices=Choices(begin_with=begin), shown=claim
+        ),
+    }
+
+
+def _hints(feed: str) -> dict[str, str]:
+    """What each column holds, with its unit."""
+    found = {}
+    for name, column in fields(FEED_TABLES[feed]).items():
+        unit = (column.metadata or {}).get("unit")
+        found[name] = f"{column.description}{f' ({unit})' if unit else ''}"
+    return found

@@ -1,0 +1,100 @@
+"""The actions on documents, records, corrections and letters.
+
+Belongs here: their part of the list. Does not belong here: any rule of an action
+(`pipelines.actions`).
+"""
+
+from __future__ import annotations
+
+from pipelines import actions
+from pipelines.actions.documents import keep
+from pipelines.actions.records import ENTERED
+from pipelines.desk.operation import REASON, Given, Operation, a_text
+from schemas import json_schema as js
+
+CLAIM = Given("text", js.text("The claim that it is about."), required=False)
+DOCUMENTS = Given("texts", js.listing("Documents, by SHA-256.", js.text("One.", js.SHA256)), False)
+FEED = Given("text", js.word("The feed.", ENTERED))
+COLUMNS = Given(
+    "columns",
+    {
+        "type": "object",
+        "additionalProperties": {"type": "string"},
+        "description": "Texts by column, as typed.",
+    },
+)
+PLACE = js.record(
+    {
+        "file": js.text("An export, below exports/."),
+        "line": js.integer("The line on which the row begins.", least=1),
+    },
+    "The row set aside that this record stands for.",
+)
+OF_ROWS: tuple[Operation, ...] = (
+    Operation(
+        "keep_document",
+        "/documents",
+        "Add a document",
+        "Keep a document, of a claim where one is named.",
+        keep,
+        {
+            "document": Given("upload", {"type": "string", "format": "binary"}),
+            "claim": CLAIM,
+        },
+        refusals=(404,),
+        is_upload=True,
+    ),
+    Operation(
+        "enter",
+        "/records",
+        "Enter the record",
+        "Enter a record that no export brought.",
+        actions.enter,
+        {
+            "feed": FEED,
+            "values": COLUMNS,
+            "claim": CLAIM,
+            "documents": DOCUMENTS,
+            "settles": Given("place", PLACE, required=False),
+        },
+        refusals=(404, 409),
+    ),
+    Operation(
+        "withdraw_record",
+        "/records/{event}/withdrawal",
+        "Withdraw the record",
+        "Take a record back, so that it counts as never made.",
+        actions.withdraw_entry,
+        {"reason": REASON},
+        refusals=(404, 409),
+        shown="/corrections",
+    ),
+    Operation(
+        "correct",
+        "/corrections",
+        "Correct the row",
+        "Correct the rows of a row's content, wherever they stand.",
+        actions.correct,
+        {
+            "feed": FEED,
+            "file": a_text("The export that holds the row, below exports/."),
+            "line": Given("number", js.integer("The line on which it begins.", least=1)),
+            "was": COLUMNS,
+            "values": COLUMNS,
+            "reason": REASON,
+            "documents": DOCUMENTS,
+        },
+        refusals=(404, 409),
+        shown="/corrections",
+    ),
+    Operation(
+        "withdraw_correction",
+        "/corrections/{event}/withdrawal",
+        "Withdraw the correction",
+        "Take a correction back, so that it counts as never made.",
+        actions.withdraw_entry,
+        {"reason": REASON},
+        refusals=(404, 409),
+        shown="/corrections",
+    ),
+)

@@ -1,0 +1,82 @@
+"""Rows set aside, corrections and entered records, as lists.
+
+Belongs here: reading them for pages and programs. Does not belong here: correcting anything
+(`pipelines.actions`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import polars as pl
+
+from pipelines.actions.listing import corrections as listed_corrections
+from pipelines.desk.site import DeskSite
+from pipelines.events.recorded import recorded_of
+from pipelines.queries.landed_rows import LandedRow, find_row
+from pipelines.store.database import read_frame
+from pipelines.store.inputs import load_inputs
+from pipelines.store.reading import open_store
+
+FEW = 50
+
+
+def set_aside_rows(site: DeskSite, given: Mapping[str, Any]) -> tuple[list[dict[str, Any]], int]:
+    """Rows set aside, one a row with all its reasons, and how many there are.
+
+    Those for which a person entered a record come last.
+    """
+    with open_store(site.workspace) as con:
+        frame = read_frame(con, "set_aside")
+    settled = recorded_of(site.desk).settled
+    if feed := given.get("feed"):
+        frame = frame.filter(pl.col("feed") == feed)
+    if wanted := (given.get("q") or "").casefold():
+        texts = [pl.col(name).fill_null("") for name in ("file", "value", "reason", "column")]
+        told = pl.concat_str(texts, separator="\n").str.to_lowercase()
+        frame = frame.filter(told.str.contains(wanted, literal=True))
+    rows = (
+        frame.group_by("feed", "file", "line", maintain_order=True)
+        .agg(pl.struct("column", "value", "rule", "reason").alias("reasons"))
+        .sort("feed", "file", "line", nulls_last=True)
+        .to_dicts()
+    )
+    for row in rows:
+        row["settled_by"] = settled.get((row["feed"], row["file"], row["line"]))
+    rows.sort(key=lambda row: row["settled_by"] is not None)
+    offset, limit = given.get("offset", 0), given.get("limit", FEW)
+    return rows[offset : offset + limit], len(rows)
+
+
+def corrections(site: DeskSite) -> list[dict[str, Any]]:
+    """Every correction made at the desk with its state, the stale ones first."""
+    found: list[dict[str, Any]] = listed_corrections(site.desk)["corrections"]
+    return found
+
+
+def entered_records(site: DeskSite, claim: str | None = None) -> list[dict[str, Any]]:
+    """Every record entered at the desk, the newest first."""
+    return [
+        {
+            "event": one.event,
+            "feed": one.feed,
+            "claim": one.claim,
+            "values": dict(one.values),
+            "settles": None
+            if one.settles is None
+            else {"file": one.settles[0], "line": one.settles[1]},
+            "documents": list(one.documents),
+            "actor": one.actor,
+            "at": one.at,
+            "state": "in_force" if one.withdrawn is None else "withdrawn",
+        }
+        for one in sorted(recorded_of(site.desk).records, key=lambda one: -one.event)
+        if claim is None or one.claim == claim
+    ]
+
+
+def row_at(site: DeskSite, feed: str, file: str, line: int) -> LandedRow | None:
+    """One landed row as it is now; None where none with columns stands there."""
+    with open_store(site.workspace) as con:
+        return find_row(con, load_inputs(site.workspace.root, site.day), feed, file, line)

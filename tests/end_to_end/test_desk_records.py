@@ -1,0 +1,204 @@
+"""Bringing documents, records and corrections to a desk that has claims, by program and form."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from urllib.parse import quote, urlencode
+
+import pytest
+
+from tests.desk.conftest import Served, passwords_are_quick, serve  # noqa: F401
+from tests.end_to_end.test_desk_actions import checked, form_on
+
+CASES = Path(__file__).parents[1] / "cases" / "worked_claims"
+PDF = b"%PDF-1.4\nA page."
+
+
+@pytest.fixture(scope="module")
+def refreshed(run, tools, tmp_path_factory) -> Path:
+    """The worked claims, refreshed without figures as of the desk's day."""
+    folder = tmp_path_factory.mktemp("records") / "workspace"
+    shutil.copytree(CASES / "workspace", folder)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("pipelines.steps.figures.figure_tables", tools["empty_figures"])
+        assert run("refresh", folder, "--as-of", "2026-03-31").code in (0, 1)
+    return folder
+
+
+@pytest.fixture
+def desk(refreshed, passwords_are_quick) -> Iterator[Served]:  # noqa: F811
+    """A desk of those claims with nothing done yet."""
+    shutil.rmtree(refreshed / "desk", ignore_errors=True)
+    yield from serve(refreshed)
+
+
+def multipart(fields: dict[str, str], name: str, content: bytes) -> dict:
+    """A body of multipart/form-data (RFC 7578) with one document."""
+    parts = [
+        f'--XX\r\nContent-Disposition: form-data; name="{key}"\r\n\r\n{value}\r\n'.encode()
+        for key, value in fields.items()
+    ]
+    head = f'--XX\r\nContent-Disposition: form-data; name="document"; filename="{name}"\r\n'
+    kind = b"Content-Type: text/html\r\n\r\n"  # what the sender says counts for nothing
+    body = b"".join([*parts, head.encode(), kind, content, b"\r\n--XX--\r\n"])
+    return {"body": body, "kind": "multipart/form-data; boundary=XX"}
+
+
+def test_a_document_is_kept_and_served_to_save(desk) -> None:
+    """Known by its bytes, named without a path, served as an attachment that can do nothing."""
+    ada = desk.program("ada")
+    sent = multipart({"claim": "W05"}, r"C:\\temp\\../a \u00e9 report.pdf", PDF)
+    answer = checked(ada.send("POST", "/api/v1/documents", **sent), "POST", "/documents")
+    assert answer.status == 201
+    assert answer.json["type"] == "application/pdf"
+    assert "/" not in answer.json["name"]
+    assert "\\" not in answer.json["name"]
+    for place in ("/documents", "/api/v1/documents"):
+        fetched = ada.get(f"{place}/{answer.json['sha256']}")
+        assert (fetched.status, fetched.body) == (200, PDF)
+        assert fetched["content-type"] == "application/pdf"
+        assert fetched["content-disposition"].startswith("attachment")
+        assert fetched["content-security-policy"] == "sandbox; default-src 'none'"
+        assert fetched["x-content-type-options"] == "nosniff"
+    assert answer.json["name"] in desk.program("rea").get("/claims/W05").text
+    for wrong in ("0" * 64, "..%2F..%2Flimeledger.toml", answer.json["sha256"].upper()):
+        assert ada.get(f"/documents/{wrong}").status == 404
+
+
+@pytest.mark.parametrize(
+    ("content", "status"),
+    [
+        (b"<!doctype html><script>alert(1)</script>", 415),
+        (b" \n<svg><script/></svg>", 415),
+        (b"\x00\x01binary", 415),
+        (b"", 422),
+        (b"%PDF-" + b"x" * 1_000_001, 413),
+    ],
+)
+def test_what_is_no_document_is_refused(desk, content, status) -> None:
+    """HTML and SVG too, whatever they are called; nothing is recorded."""
+    if status == 413:
+        object.__setattr__(desk.site.settings.desk, "max_document_mb", 1)
+    sent = multipart({}, "report.pdf", content)
+    answer = desk.program("ada").send("POST", "/api/v1/documents", **sent)
+    assert checked(answer, "POST", "/documents").status == status
+    assert desk.events(kinds=["document"]) == []
+
+
+def test_far_too_much_is_not_read_to_its_end(desk) -> None:
+    """A body above the limit ends with 413 while the rest of it is still to come."""
+    object.__setattr__(desk.site.settings.desk, "max_document_mb", 1)
+    ada = desk.program("ada")
+    sent = multipart({}, "a.pdf", b"%PDF-" + b"x" * 9_000_000)
+    assert ada.send("POST", "/api/v1/documents", **sent).status == 413
+    assert ada.unread > 50
+
+
+RECORD = {"sample": "D-1", "site": "", "sampled_on": "2026-03-20", "point": "supply", "ph": "7.4"}
+
+
+def _site(desk: Served, claim: str) -> str:
+    return desk.program("rea").get(f"/api/v1/claims/{claim}").json["decided"]["site"]
+
+
+def test_a_record_decides_at_once(desk) -> None:
+    """201 with each claim of the site before and after; the claim's page shows it; the same key
+    again is 409; withdrawn, it is as never made."""
+    ada = desk.program("ada")
+    values = {
+        name: value
+        for name, value in (RECORD | {"site": _site(desk, "W05")}).items()
+        if name in _columns("water_tests")
+    }
+    body = {"feed": "water_tests", "values": values, "claim": "W05"}
+    answer = checked(ada.call("/records", body, key="r1"), "POST", "/records")
+    assert answer.status == 201, answer.text
+    assert "W05" in [one["claim"] for one in answer.json["claims"]]
+    event = answer.json["event"]
+    assert ada.call("/records", body, key="r1").json == answer.json
+    assert checked(ada.call("/records", body), "POST", "/records").status == 409
+    told = checked(ada.get("/api/v1/claims/W05"), "GET", "/claims/{claim}").json
+    assert [one["event"] for one in told["records"]] == [event]
+    page = desk.signed_in("ada").get("/corrections")
+    assert "D-1" in page.text
+    path = f"/records/{event}/withdrawal"
+    template = "/records/{event}/withdrawal"
+    answer = checked(ada.call(path, {"reason": "Typed twice."}), "POST", template)
+    assert answer.status == 201
+    assert checked(ada.call(path, {"reason": "Again."}), "POST", template).status == 409
+    wrong = {"feed": "water_tests", "values": values | {"sampled_on": "soon"}}
+    answer = checked(ada.call("/records", wrong), "POST", "/records")
+    assert answer.status == 422
+    assert answer.json["errors"][0]["field"].startswith("values.")
+
+
+def test_a_record_by_form_with_its_document(desk) -> None:
+    """Multipart: the columns as `values.…`, the document beside them; 303 to the claim."""
+    browser = desk.signed_in("ada")
+    page = browser.get("/records?feed=water_tests&claim=W05")
+    fields = form_on(page, "/records")
+    assert fields["values.site"] == _site(desk, "W05")
+    fields |= {"values.sample": "D-2", "values.sampled_on": "yesterday"}
+    again = browser.send("POST", "/records", **multipart(fields, "lab.pdf", PDF))
+    assert again.status == 422
+    assert form_on(again, "/records")["values.sample"] == "D-2"
+    fields = form_on(again, "/records") | {
+        "values.sampled_on": "2026-03-20",
+        "values.point": "supply",
+    }
+    done = browser.send("POST", "/records", **multipart(fields, "lab.pdf", PDF))
+    assert (done.status, done["location"]) == (303, "/claims/W05"), done.text[-2000:]
+    (event,) = desk.events(kinds=["record"])
+    assert len(event.payload["documents"]) == 1
+    assert event.via == "web"
+
+
+def _columns(feed: str) -> list[str]:
+    from schemas.columns import column_names
+    from schemas.feeds import FEED_TABLES
+
+    return column_names(FEED_TABLES[feed])
+
+
+def test_a_row_is_corrected(desk) -> None:
+    """The form holds the row as it is and sends what was changed; a second person who saw the old
+    row gets 409; the page of corrections takes it back."""
+    ada = desk.program("ada")
+    findings = ada.get("/api/v1/claims/W05").json["decided"]["findings"]
+    row = next(
+        one for finding in findings for one in finding["evidence"] if one["feed"] == "service_calls"
+    )
+    place = {"feed": "service_calls", "file": row["file"], "line": row["line"]}
+    browser = desk.signed_in("ada")
+    address = f"/corrections/new?{urlencode(place)}&claim=W05"
+    assert address.replace("&", "&amp;") in browser.get("/claims/W05").text
+    fields = form_on(browser.get(address), "/corrections")
+    fields |= {"values.notes": "Read again from the sheet.", "reason": "It was cut off."}
+    done = browser.post("/corrections", fields)
+    assert (done.status, done["location"]) == (303, "/claims/W05"), done.text[-2000:]
+    (event,) = desk.events(kinds=["correction"])
+    assert event.payload["values"] == {"notes": "Read again from the sheet."}
+    body = {**place, "was": {"notes": ""}, "values": {"notes": "x"}, "reason": "y"}
+    answer = checked(desk.program("leo").call("/corrections", body), "POST", "/corrections")
+    assert answer.status == 409
+    assert "ada" in answer.json["detail"]
+    listed = checked(ada.get("/api/v1/corrections"), "GET", "/corrections").json
+    assert [one["state"] for one in listed["corrections"]] == ["in_force"]
+    path = f"/corrections/{event.event}/withdrawal"
+    fields = form_on(browser.get("/corrections"), path) | {"reason": "Wrong sheet."}
+    assert browser.post(path, fields)["location"] == "/corrections"
+    assert "withdrawn" in browser.get("/corrections").text
+
+
+def test_rows_set_aside_are_listed(desk) -> None:
+    """By page and program, filtered by what they hold."""
+    ada = desk.program("ada")
+    everything = checked(ada.get("/api/v1/set-aside"), "GET", "/set-aside").json
+    assert everything["total"] == len(everything["rows"])
+    none = ada.get(f"/api/v1/set-aside?q={quote('no such text anywhere')}").json
+    assert none == {"rows": [], "total": 0}
+    assert desk.signed_in("ada").get("/set-aside").status == 200
+    assert ada.get("/corrections/new?feed=units&file=none&line=1").status == 404
+    assert ada.get("/corrections/new?feed=units&file=none&line=x").status == 404
