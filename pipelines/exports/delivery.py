@@ -257,7 +257,7 @@ def _refuse_kind(
             "no_feed",
             f"{shown} is of no feed; put it directly into a feed's folder, such as exports/units/, "
             "or into exports/ under a name that begins with the feed's, or name it under "
-            "files in a mapping.",
+            "files in a mapping, which `limeledger map` drafts.",
         )
     if file.name.casefold().endswith(".xls"):
         return (

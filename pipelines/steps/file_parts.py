@@ -449,7 +449,8 @@ class _Workbook:
             return ReadPart("", None, sheet.name, place, None, None, none, parsed)
         sentence = (
             f"The sheet {sheet.name} of {self.file.found.path} is read by no mapping; name it "
-            "under sheets in a mapping, or leave it out: [[leave_out]] with reason and sheets."
+            "under sheets in a mapping, which `limeledger map` drafts, or leave it out: "
+            "[[leave_out]] with reason and sheets."
         )
         part = refused("", None, sheet.name, "no_mapping", sentence, None, place)
         return replace(part, parsed=replace(part.parsed, rows_read=_height(sheet)))

@@ -14,6 +14,7 @@ import polars as pl
 
 from pipelines.assist.codes.spellings import Spelling, put_together
 from pipelines.assist.codes.usage import KINDS
+from schemas.codes import FEEDS
 from schemas.columns import column_names
 from schemas.reference import REFERENCE_TABLES
 
@@ -131,7 +132,8 @@ def _line(
     _, named = FILES[kind]
     mine = [entries[one.written] for one in spellings]
     rows = sum(entry["rows"] for entry in mine)
-    feeds = " ".join(dict.fromkeys(feed for entry in mine for feed in entry["feeds"].split()))
+    using = {feed for entry in mine for feed in entry["feeds"].split()}
+    feeds = " ".join(feed for feed in FEEDS if feed in using)
     first = [entry["first_seen"] for entry in mine if entry["first_seen"] is not None]
     last = [entry["last_seen"] for entry in mine if entry["last_seen"] is not None]
     is_known = code in told.codes or any(one.reason == _ALIASED for one in spellings)

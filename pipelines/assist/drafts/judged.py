@@ -8,7 +8,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import polars as pl
+
 from pipelines.assist.drafts.files import FoundTable
+from pipelines.assist.drafts.fit import kind_of
 from pipelines.assist.drafts.forms import DateForms
 from pipelines.assist.drafts.judged_forms import judge_dates, judge_marks
 from pipelines.assist.drafts.judged_units import judge_analytes, judge_units
@@ -95,6 +98,7 @@ def judge(table: FoundTable, guess: Guess, profiles: list[Profile], known: Known
         judged.aliases += alias_proposals(pair.column, profile, known)
     _phrases(judged, known)
     _splits(judged)
+    _unread_words(judged)
     return judged
 
 
@@ -124,6 +128,26 @@ def _phrases(judged: Judged, known: Known) -> None:
     if source is not None:
         judged.phrases = phrases(judged.profiles[source.place].texts, names)
         judged.phrases_of = pair_header(judged, source)
+
+
+def _unread_words(judged: Judged) -> None:
+    """Words that stand where numbers are due, and that no step reads."""
+    for pair in judged.pairs:
+        if kind_of(judged.guess.feed, pair.column) not in ("number", "integer", "money", "hours"):
+            continue
+        profile = judged.profiles[pair.place]
+        steps = judged.steps[pair.column].steps
+        put = [step["replace"][0] for step in steps if "replace" in step]
+        is_word = pl.col("text").str.contains(r"^[\p{L} .]+$") & ~pl.col("text").is_in(put)
+        words = profile.texts.filter(is_word).head(5)
+        rows = int(words["rows"].sum())
+        if words.height and rows < 0.3 * profile.count:
+            listed = ", ".join(f'"{text}"' for text in words["text"])
+            told = (
+                f'{rows} rows of "{pair_header(judged, pair)}" hold {listed} where a number is '
+                "due, and are set aside. If that says nothing, add it to a step { empty = [...] }."
+            )
+            judged.questions.append(Question(pair.column, told))
 
 
 def _splits(judged: Judged) -> None:

@@ -38,6 +38,7 @@ def folded(text: str) -> str:
 _PLAIN = {folded(word): told.split() for word, told in WORDS.items()}
 _IGNORED = {folded(word) for word in IGNORED}
 _PARTS = {word for word in _PLAIN if len(word) > 1 and word not in _IGNORED}
+_TAILS = {"d": "date", "n": "number"}  # of short names of six letters
 _MISSPELLED = 90
 _SELF = {word for told in WORDS.values() for word in told.split()}
 _LONG = sorted(word for word in {*_PLAIN, *_SELF} if len(word) >= 6)
@@ -80,10 +81,12 @@ def _of_compound(word: str) -> list[str]:
 @lru_cache(maxsize=16384)
 def _split(word: str) -> tuple[str, ...] | None:
     """A word as at least two known parts, the longest first ones; None where that is impossible."""
-    for size in range(len(word) - 2, 1, -1):
+    for size in range(len(word) - 1, 1, -1):
         head, tail = word[:size], word[size:]
         if head not in _PARTS and head not in _SELF:
             continue
+        if tail in _TAILS and len(head) > _SHORT:
+            return head, _TAILS[tail]
         for rest in dict.fromkeys((tail, tail.removeprefix("s"), tail.removeprefix("n"))):
             if rest in _PARTS or rest in _SELF:
                 return head, rest

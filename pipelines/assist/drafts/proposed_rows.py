@@ -6,6 +6,7 @@ applying them (`pipelines.records.left_out`).
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -103,6 +104,9 @@ def _by_first_cell(reading: Reading) -> list[LeaveOutProposal]:
 def _begin(text: str) -> str:
     """The first word of a cell as a pattern."""
     kept = text.strip()
+    if not kept[0].isalnum():  # `*` would stand for anything
+        word = re.search(r"[^\W_]+", kept)
+        return f"*{word[0]}*" if word and len(word[0]) > 2 else kept.replace("*", "?")
     head = kept.split(":")[0].split(" ")
     size = 2 if len(head) > 1 and len(head[0]) < 6 and head[0].isalpha() else 1
     start = " ".join(head[:size]).rstrip(".,;")

@@ -18,11 +18,13 @@ from pipelines.assist.drafts.names import best_word
 from pipelines.assist.drafts.profiles import Profile
 from pipelines.assist.drafts.serial_forms import best_repair, splits_of
 from pipelines.assist.drafts.units import cell_units, is_measured
+from pipelines.assist.drafts.vocabulary import NOTHING_FOUND
 from pipelines.records.steps import split_parts
 
 _NUMBERS = ("number", "analyte", "integer", "money", "hours")
 _DAYS = ("day", "moment")
-_NON_DETECTS = ("nd", "bdl", "n.d.")
+_NON_DETECTS = ("nd", "bdl", *NOTHING_FOUND)
+_MOSTLY = 0.8
 
 
 @dataclass
@@ -88,6 +90,11 @@ def _of_numbers(feed: str, column: str, profile: Profile, told: Steps) -> None:
         )
     if profile.trailing_minus:
         told.add({"trailing_minus": True}, "the minus stands behind", profile.trailing_minus)
+    negative = int((profile.numbers < 0).sum())
+    if feed == "credits" and negative >= _MOSTLY * max(profile.numbers.len(), 1):
+        told.add({"negate": True}, "credits are written below zero", negative)
+    if column == "value" or kind_of(feed, column) == "analyte":
+        _non_detects(profile, told)
     if is_measured(feed, column) or column == "value":
         units = cell_units(column, profile) if column != "value" else pl.DataFrame()
         if units.height:
@@ -104,6 +111,14 @@ def _of_numbers(feed: str, column: str, profile: Profile, told: Steps) -> None:
         told.add({"remove": words}, "a word behind the number", int(behind["rows"].sum()))
 
 
+def _non_detects(profile: Profile, told: Steps) -> None:
+    """Other words for nothing found."""
+    lower = pl.col("text").str.to_lowercase()
+    found = profile.all_texts.filter(lower.is_in(NOTHING_FOUND))
+    for text, rows in zip(found["text"], found["rows"], strict=True):
+        told.add({"replace": [text, "ND"]}, "nothing was found", int(rows))
+
+
 def _of_codes(
     feed: str, column: str, profile: Profile, known: Known, code: str, told: Steps
 ) -> None:
@@ -117,7 +132,8 @@ def _of_codes(
             texts = _parts(texts, told.splits)
     if code == "region":
         return
-    repair = best_repair(texts, codes, code)
+    # Of names aliases are proposed, not parts.
+    repair = best_repair(texts, codes, code, cuts=code in ("serial", "site"))
     rows = round((repair.share - repair.before) * profile.count)
     for place, step in enumerate(repair.steps):
         told.steps.append(step)

@@ -22,7 +22,7 @@ from schemas.feeds import FEED_TABLES
 
 # Columns that every second export has say little of a feed.
 _COMMON = ("serial", "site", "claim", "notes", "agency", "product", "model")
-_FOLDER_BONUS = 0.5
+_FOLDER_BONUS, _SOMETHING = 0.5, 0.25
 _WORTH, _HARDLY, _NAMED = 0.4, 0.2, 0.6
 
 
@@ -74,7 +74,7 @@ def guess_as(
         if _is_long(pairs, parts):
             pairs, long = parts, True
     score = _score(feed, pairs, profiles, long)
-    if folder_feed == feed:
+    if folder_feed == feed and score >= _SOMETHING:
         score = min(1.0, score + _FOLDER_BONUS)
     return Guess(feed, pairs, long, round(score, 4))
 

@@ -31,13 +31,16 @@ class Repair:
     reason: str = ""
 
 
-def best_repair(texts: pl.DataFrame, known: pl.Series, kind: str = "serial") -> Repair:
+def best_repair(
+    texts: pl.DataFrame, known: pl.Series, kind: str = "serial", *, cuts: bool = True
+) -> Repair:
     """The steps under which most values are known; none where nothing is won by any.
 
     Args:
         texts: `text` and `rows`.
         known: the codes that should be found.
         kind: `serial` compares as serials are read.
+        cuts: whether parts of texts may be left out too.
     """
     if texts.is_empty() or known.is_empty():
         return Repair((), 0.0, 0.0)
@@ -47,7 +50,7 @@ def best_repair(texts: pl.DataFrame, known: pl.Series, kind: str = "serial") -> 
     spoken = float(texts["text"].str.len_chars().mean() or 0.0)  # type: ignore[arg-type]
     if before > 1 - _WORTH or spoken > _LONGEST:
         return best
-    for steps, reason in _candidates(texts, known):
+    for steps, reason in _candidates(texts, known, cuts):
         plain = tuple(Step(*next(iter(step.items()))) for step in steps)
         read = texts.with_columns(text=changed(pl.col("text"), plain, Marks())).filter(
             pl.col("text").is_not_null()
@@ -58,7 +61,9 @@ def best_repair(texts: pl.DataFrame, known: pl.Series, kind: str = "serial") -> 
     return best
 
 
-def _candidates(texts: pl.DataFrame, known: pl.Series) -> list[tuple[list[dict[str, Any]], str]]:
+def _candidates(
+    texts: pl.DataFrame, known: pl.Series, cuts: bool
+) -> list[tuple[list[dict[str, Any]], str]]:
     found: list[tuple[list[dict[str, Any]], str]] = []
     digits = known.filter(known.str.contains(r"^[0-9]+$"))
     lengths = digits.filter(digits.str.starts_with("0")).str.len_chars().unique()
@@ -77,6 +82,8 @@ def _candidates(texts: pl.DataFrame, known: pl.Series) -> list[tuple[list[dict[s
                 )
                 for n in pads
             ]
+    if not cuts:
+        return found
     found += [
         ([{"before": text}], f'what stands behind "{text}" is no part of the code')
         for text in (" ", " - ", "/", "(", "|")

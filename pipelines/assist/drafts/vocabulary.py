@@ -31,3 +31,5 @@ ENDS: list[str] = _TABLES["rows"]["ends"]
 CHARGES: list[str] = _TABLES["rows"]["charges"]
 COVERS: list[str] = _TABLES["rows"]["covers"]
 NOTHING: list[str] = _TABLES["rows"]["empty"]
+# How laboratories write that nothing was found.
+NOTHING_FOUND: list[str] = _TABLES["rows"]["nothing_found"]

@@ -10,6 +10,7 @@ import tomllib
 
 import polars as pl
 import pytest
+import xlsxwriter
 
 from pipelines.assist.drafts.drafting import Source, draft_file
 from pipelines.assist.drafts.files import found_tables
@@ -359,3 +360,54 @@ def test_likeness_tells_columns_apart():
     assert likeness("service_calls", "claim", "Claim Received") < 0.8
     assert likeness("service_calls", "serial", "Unit Price") < 0.7
     assert likeness("units", "site_name", "Route") == 0.0
+
+
+def test_footers_with_stars_do_not_leave_everything_out(drafted):
+    """`*` stands for anything, so a footer is named by its first word."""
+    body = "".join(f"AB{n:03d},SK-2,2024-01-{n:02d}\n" for n in range(1, 20))
+    draft = drafted(f"Serial No,Model,Shipped\n{body}*** Ende der Liste ***,,\n")
+    (left,) = draft["leave_out"]
+    assert (left["first_cell"], left["rows"]) == (["*Ende*"], 1)
+    assert draft["parsed"].left_out.height == 1
+    assert draft["parsed"].rows.height == 19
+
+
+def test_results_that_found_nothing_and_credits_below_zero_get_their_steps(drafted):
+    """`n.n.` is a non-detect; a credit that every row writes below zero is turned."""
+    head = "Sample No,Site,Point,Sampled,Iron (mg/L)\n"
+    rows = "".join(f"L{n},K{n},supply,2024-01-{n:02d},0.{n}\n" for n in range(1, 9))
+    draft = drafted(head + rows + "L9,K9,supply,2024-01-09,n.n.\n", feed="water_tests")
+    assert draft["by_column"]["iron_mg_l"]["steps"] == [{"replace": ["n.n.", "ND"]}]
+    assert draft["parsed"].rows.height == 9
+    head = "Claim No,Posting Date,Parts\n"
+    rows = "".join(f'C{n},2024-01-{n:02d},"1.{n:03d},50-"\n' for n in range(1, 9))
+    draft = drafted(head + rows, feed="credits")
+    steps = draft["by_column"]["parts_amount"]["steps"]
+    assert steps == [{"trailing_minus": True}, {"negate": True}]
+    assert str(draft["parsed"].rows["parts_amount"][0]) == "1001.500000"
+
+
+def test_sheets_of_one_form_are_one_draft_and_a_legend_is_left_out(tmp_path):
+    """Titles above the header, days as cells; a sheet of explanations is named with its rows."""
+    path = tmp_path / "startups register.xlsx"
+    with xlsxwriter.Workbook(path) as book:
+        for year in (2023, 2024):
+            sheet = book.add_worksheet(f"Forms {year}")
+            sheet.write_row(0, 0, [f"Start-ups {year}"])
+            sheet.write_row(
+                2, 0, ["Form No", "Serial No", "Completed", "Agency", "Static Pressure"]
+            )
+            for n in range(12):
+                row = [f"F{year}-{n}", f"AB{n:04d}", f"{year}-02-{n + 1:02d}", "N", f"{40 + n} psi"]
+                sheet.write_row(3 + n, 0, row)
+        book.add_worksheet("Legend").write_row(0, 0, ["N", "north"])
+    source = Source(path.name, path.name, "startups")
+    made = draft_file(source, found_tables(path, Limits()), Known())
+    (draft,) = [one.to_dict() for one in made.drafts]
+    assert (draft["feed"], draft["sheets"]) == ("startups", ["Forms 2023", "Forms 2024"])
+    assert (draft["header_line"], draft["rows"]) == (3, 24)
+    assert {"sheets": ["Legend"], "reason": "a sheet of explanations"}.items() <= {
+        name: draft["leave_out"][0][name] for name in ("sheets", "reason")
+    }.items()
+    told = {column["column"]: column["state"] for column in draft["columns"]}
+    assert told["serial"] == told["report"] == told["static_pressure_psi"] == "active"
