@@ -58,6 +58,7 @@ def summarize(inputs: Inputs, seconds: float) -> Summary:
         accounts = read_frame(con, "row_accounts")
         files = read_frame(con, "export_files", columns=["file", "is_whole"])
         feeds = read_frame(con, "feed_states")
+        aside = read_frame(con, "set_aside", columns=["file", "reason"])
         checks = read_frame(con, "night_checks", columns=["check", "passed", "sentence"])
         needs_person = attention_of(inputs, con)
         verdicts = con.execute(
@@ -71,12 +72,18 @@ def summarize(inputs: Inputs, seconds: float) -> Summary:
     finally:
         con.close()
     whole = files.filter("is_whole")["file"].sort()
+    # Of a file that is set aside whole the reason names what it lacks.
+    first = aside.filter(pl.col("file").is_in(whole.implode())).unique("file", keep="first")
+    reasons = dict(zip(first["file"], first["reason"], strict=True))
     beyond = feeds.filter("beyond_tolerance")["feed"].to_list()
     stale = feeds.filter("stale")["feed"].to_list()
     totals = accounts.select(
         pl.col("rows_read", "records", "superseded", "duplicates", "set_aside").sum()
     ).row(0, named=True)
-    attention = [f"The file {name} was set aside." for name in whole]
+    attention = [
+        f"The file {name} was set aside: {reasons.get(name, 'it could not be read.')}"
+        for name in whole
+    ]
     attention += [f"More rows of {feed} were set aside than the settings allow." for feed in beyond]
     attention += [
         f"The feed {row['feed']} is stale: complete to {row['through_date'] or 'no day'}."

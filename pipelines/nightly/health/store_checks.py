@@ -197,7 +197,7 @@ def _exports(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> Iterator[F
             "warning",
             "exports",
             f"The file {name} was set aside: {reasons.get(name, 'it could not be read.')}",
-            f"Mend it, or draft a mapping: `limeledger map {workspace.exports / name} --feed FEED "
+            f"Mend it, or draft a mapping: `limeledger map {workspace.exports / name} "
             f"{workspace.root}`.",
         )
     known = dict(files.select("file", "size_bytes").iter_rows())
