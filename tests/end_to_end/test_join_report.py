@@ -89,9 +89,14 @@ def test_check_tells_of_joins_and_misses(exports, run):
 
 def test_a_refresh_publishes_the_report(exports, run, no_figures):
     """Exit code 1, one sentence on the Morning page and for the doctor, the tables published."""
+    torn = exports / "exports" / "units_torn.csv"
+    torn.write_text("Number,model,shipped_on\nX1,M,2024-01-01\n", encoding="utf-8")
     told = run("refresh", exports, "--as-of", "2025-12-31", "--json")
     assert told.code == 1
     assert SENTENCE in told.json["attention"]
+    why = "The file units_torn.csv was set aside: The file lacks the required column serial"
+    assert any(one.startswith(why) for one in told.json["attention"])
+    assert (exports / "help" / "conditions.md").is_file()
     joins = pl.read_parquet(exports / "published/data/joins.parquet")
     misses = pl.read_parquet(exports / "published/data/join_misses.parquet")
     assert (joins.height, misses.height) == (16, 19)
