@@ -68,7 +68,11 @@ def run(args: argparse.Namespace) -> int:
             return 0
     told = explain_claim(workspace, args.claim)
     if told is None:
-        raise NotFoundError(no_such_claim(args.claim))
+        from pipelines.queries.search import near_claims
+
+        near = near_claims(workspace, args.claim)
+        hint = f" Near it: {', '.join(near)}." if near else ""
+        raise NotFoundError(no_such_claim(args.claim) + hint)
     if args.json:
         print_json(told.to_dict())
     else:

@@ -32,6 +32,8 @@ COMMANDS = (
     "letters",
     "mark",
     "send",
+    "month",
+    "search",
     "rule",
     "approve",
     "withdraw",

@@ -24,6 +24,8 @@ REVIEWED: dict[tuple[str, str], str] = {
     ("pipelines/queries/laid_over.py", "stored"): "what identifier made",
     ("pipelines/queries/laid_over.py", "overlay"): "what identifier made",
     ("pipelines/queries/laid_over.py", "table"): "what identifier made",
+    ("pipelines/queries/search.py", "sql"): "our own texts, without a value",
+    ("pipelines/queries/search.py", "_no_records(feed)"): "names of feeds",
     ("pipelines/queries/blind_sheet.py", "columns"): "two tuples of the module",
     ("pipelines/steps/decide.py", "where"): "literals of the callers; values are parameters",
     ("pipelines/orchestration/telling.py", "chosen"): "what identifier made",

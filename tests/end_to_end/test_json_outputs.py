@@ -37,6 +37,8 @@ ACTING = {
     "audit",
     "mark",
     "send",
+    "month",
+    "search",
     "user",
 }
 AMOUNT = re.compile(r"-?\d+\.\d{2}")

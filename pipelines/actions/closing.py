@@ -1,0 +1,81 @@
+"""Closing a month: its figures are frozen, and what changes later is told as an adjustment.
+
+Belongs here: when a month may be closed, and by whom. Does not belong here: the figures
+(`pipelines.queries.months`).
+"""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+
+from pipelines.actions.acting import Answer, act
+from pipelines.actions.caller import Caller
+from pipelines.actions.values import text
+from pipelines.errors import Refused
+from pipelines.events import Desk
+from pipelines.months.calendar import Month
+from pipelines.queries.months import CLOSING, MonthEnd, month_end, month_of, written_rows
+from pipelines.workspace.layout import Workspace
+
+
+def close_month(
+    desk: Desk, workspace: Workspace, caller: Caller, *, month: str, note: str | None = None
+) -> Answer:
+    """Freezes the rows of a month; never undone.
+
+    Returns:
+        event, and what is told of the closed month.
+
+    Raises:
+        Refused: 403, only a lead closes; 409, the month is not over, not refreshed to its end,
+            closed already, or an earlier one is open since the first closing.
+    """
+    caller.require("close")
+    wanted, said = month_of(month), text("note", note) if note else None
+
+    def do(connection: sa.Connection) -> int:
+        told = month_end(desk, wanted)
+        _none_in_the_way(told, caller)
+        frozen = told.rows.with_columns(state=told.rows["state"].replace("now", "frozen"))
+        payload = {"month": str(wanted), "as_of": told.as_of.isoformat(), "by": caller.name}
+        payload |= {"note": said} if said else {}
+        return desk.append(
+            connection,
+            caller.event(
+                CLOSING,
+                subject=f"month {wanted}",
+                payload={**payload, "rows": written_rows(frozen)},
+            ),
+        )
+
+    return act(
+        desk, caller, do, lambda made: {"event": made.event, **month_end(desk, wanted).to_dict()}
+    )
+
+
+def _none_in_the_way(told: MonthEnd, caller: Caller) -> None:
+    month, end = told.month, told.month.last
+    if told.closed is not None:
+        why = f"{month} was closed by {told.closed.by} already"
+    elif caller.as_of <= end:
+        why = f"{month} is not over: the desk's day is {caller.as_of}"
+    elif told.as_of < end:
+        why = f"the last refresh is as of {told.as_of}, before {end}; refresh first"
+    elif open_before := _open_before(told):
+        why = f"{open_before} is still open; close it first"
+    else:
+        return
+    raise Refused(409, f"Nothing was closed, since {why}.")
+
+
+def _open_before(told: MonthEnd) -> Month | None:
+    """The first month between the first closing and this one that is open."""
+    closed = [one.month for one in told.closings]
+    if not closed:
+        return None
+    month = closed[0].after
+    while month < told.month:
+        if month not in closed:
+            return month
+        month = month.after
+    return None

@@ -1,0 +1,117 @@
+"""Searching claims, units, agencies, sites and rows that are no records, however a number is typed.
+
+Belongs here: folding, matching, ranking. Does not belong here: reading what is searched
+(`pipelines.queries.search`).
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+
+import polars as pl
+
+from pipelines.records.suggestions import serials_one_edit_away
+from schemas.search import MOST, RESULTS
+
+# Spaces, dashes, dots, slashes, underscores and `#` are left out.
+_LEFT_OUT = r"[\s\p{Pd}\u{2212}.\/\\_#]+"
+_LEFT_OUT_HERE = re.compile(r"[\s\-\u2010-\u2015\u2212\u058a\ufe58\ufe63\uff0d./\\_#]+")
+
+# Zeros before a number.
+_ZEROS = r"(^|\D)0+"
+_MOST_NEAR = 5
+
+
+def fold(text: str) -> str:
+    """A query as it is compared: case and accents levelled, without what numbers are parted by."""
+    plain = unicodedata.normalize("NFKD", text)
+    plain = "".join(letter for letter in plain if not unicodedata.combining(letter))
+    return _LEFT_OUT_HERE.sub("", plain.lower())
+
+
+def folded(text: pl.Expr) -> pl.Expr:
+    """The same of a column."""
+    plain = text.str.normalize("NFKD").str.replace_all(r"\p{M}", "").str.to_lowercase()
+    return plain.str.replace_all(_LEFT_OUT, "")
+
+
+def search(things: pl.DataFrame, query: str) -> tuple[pl.DataFrame, int]:
+    """What matches a query, and how many there are in all.
+
+    A thing matches where the whole folded query stands in one of its fields, or each of the
+    query's words stands in one. A unit, agency or site that matches brings its claims.
+
+    Args:
+        things: rows of `schemas.search.THINGS`.
+        query: as typed; not empty once folded.
+
+    Returns:
+        At most 200 rows of RESULTS: exact matches of a number first, then claims by failure date,
+        the newest first, then the others; and the number of all.
+    """
+    whole = fold(query)
+    words = [word for word in (fold(part) for part in query.split()) if word]
+    places = things.with_row_index("place")
+    fields = _folded_list(places, "fields")
+    numbers = _folded_list(places, "numbers")
+    has_whole = fields.filter(pl.col("fields").str.contains(whole, literal=True))["place"].unique()
+    has_words = places["place"]
+    for word in words:
+        having = fields.filter(pl.col("fields").str.contains(word, literal=True))["place"].unique()
+        has_words = has_words.filter(has_words.is_in(having.implode()))
+    exact = numbers.filter(pl.col("numbers") == whole)["place"].unique()
+    hit = pl.col("place").is_in(has_whole.implode()) | pl.col("place").is_in(has_words.implode())
+    matched = places.filter(hit | pl.col("place").is_in(exact.implode()))
+    found = pl.concat([matched, _claims_of(places, matched)]).unique("place")
+    ranked = found.with_columns(
+        rank=pl.when(pl.col("place").is_in(exact.implode()))
+        .then(0)
+        .when(pl.col("kind") == "claim")
+        .then(1)
+        .otherwise(2),
+        later=pl.col("kind") != "claim",
+    ).sort(
+        "rank",
+        "later",
+        "failed_on",
+        "kind",
+        "claim",
+        "serial",
+        "site",
+        "agency",
+        "place",
+        descending=[False, False, True, *[False] * 6],
+        nulls_last=True,
+    )
+    return ranked.head(MOST).select(RESULTS.names()), ranked.height
+
+
+def _folded_list(places: pl.DataFrame, column: str) -> pl.DataFrame:
+    """place and one folded text a row."""
+    exploded = places.select("place", column).explode(column).drop_nulls(column)
+    return exploded.with_columns(folded(pl.col(column)))
+
+
+def _claims_of(places: pl.DataFrame, matched: pl.DataFrame) -> pl.DataFrame:
+    """The claims of the units, agencies and sites among what matched."""
+    claims = places.filter(pl.col("kind") == "claim")
+    kept = []
+    for kind, column in (("unit", "serial"), ("agency", "agency"), ("site", "site")):
+        keys = matched.filter(pl.col("kind") == kind)[column].drop_nulls().unique()
+        kept.append(claims.filter(pl.col(column).is_in(keys.implode())))
+    return pl.concat(kept).unique("place")
+
+
+def near_numbers(typed: str, numbers: pl.Series) -> list[str]:
+    """The numbers that are the same but for how they are parted and zeros before them, or else
+    one edit away, at most five."""
+    known = numbers.drop_nulls().unique().sort()
+    plain = folded(pl.col("number")).str.replace_all(_ZEROS, "${1}")
+    keys = pl.DataFrame({"number": known}).with_columns(key=plain)
+    wanted = pl.DataFrame({"number": [typed]}).select(plain).item()
+    same = keys.filter(pl.col("key") == wanted)["number"]
+    if same.is_empty():
+        near = serials_one_edit_away(pl.Series([wanted]), keys["key"])["known"]
+        same = keys.filter(pl.col("key").is_in(near.implode()))["number"]
+    return same.head(_MOST_NEAR).to_list()
