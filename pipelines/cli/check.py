@@ -27,6 +27,7 @@ def output_schema() -> dict[str, Any]:
 def run(args: argparse.Namespace) -> int:
     """Reads and validates everything, and tells it grouped by what a person can mend."""
     from pipelines.queries.checking import check_workspace
+    from pipelines.records.problems import ends_of_mappings
 
     found = check_workspace(args.workspace, args.as_of, progress)
     if args.json:
@@ -37,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
         f"{totals['rows_read']:,} rows in {totals['files']} files: {totals['records']:,} records, "
         f"{totals['superseded']:,} superseded, {totals['duplicates']:,} duplicates, "
         f"{totals['set_aside']:,} set aside"
-        f"{_more(totals)}."
+        f"{ends_of_mappings(totals)}."
     )
     for problem in found.problems:
         say(f"{problem['feed'] or 'no feed'}: {problem['sentence']}")
@@ -68,9 +69,3 @@ def run(args: argparse.Namespace) -> int:
         say(f"{feed['feed']}: complete to {through}{', stale' if feed['stale'] else ''}.")
     say("Nothing was written.")
     return found.exit_code
-
-
-def _more(totals: dict[str, int]) -> str:
-    """The ends that only mappings bring about, where there are such rows."""
-    words = {"left_out": "left out", "joined": "joined", "rows_split": "added by splitting"}
-    return "".join(f", {totals[name]:,} {told}" for name, told in words.items() if totals[name])

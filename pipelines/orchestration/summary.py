@@ -13,6 +13,8 @@ from typing import Any
 
 import polars as pl
 
+from pipelines.records.accounting import ENDS
+from pipelines.records.problems import ends_of_mappings
 from pipelines.steps.joins import attention as attention_of
 from pipelines.store.archive.files import archive_faults
 from pipelines.store.database import connect, one_row, read_frame
@@ -37,6 +39,9 @@ class Summary:
     verdicts: dict[str, int]
     changed_claims: int
     pages: str
+    left_out: int = 0
+    joined: int = 0
+    rows_split: int = 0
     seconds: float = 0.0
     attention: list[str] = field(default_factory=list)
     unusual: list[str] = field(default_factory=list)
@@ -77,9 +82,7 @@ def summarize(inputs: Inputs, seconds: float) -> Summary:
     reasons = dict(zip(first["file"], first["reason"], strict=True))
     beyond = feeds.filter("beyond_tolerance")["feed"].to_list()
     stale = feeds.filter("stale")["feed"].to_list()
-    totals = accounts.select(
-        pl.col("rows_read", "records", "superseded", "duplicates", "set_aside").sum()
-    ).row(0, named=True)
+    totals = accounts.select(pl.col("rows_read", "rows_split", *ENDS).sum()).row(0, named=True)
     attention = [
         f"The file {name} was set aside: {reasons.get(name, 'it could not be read.')}"
         for name in whole
@@ -117,7 +120,8 @@ def tell(summary: Summary, say: Teller) -> None:
     say(
         f"As of {summary.as_of}: {summary.rows_read:,} rows in {summary.files} files: "
         f"{summary.records:,} records, {summary.superseded:,} superseded, "
-        f"{summary.duplicates:,} duplicates, {summary.set_aside:,} set aside."
+        f"{summary.duplicates:,} duplicates, {summary.set_aside:,} set aside"
+        f"{ends_of_mappings(asdict(summary))}."
     )
     verdicts = ", ".join(f"{n:,} {name.replace('_', ' ')}" for name, n in summary.verdicts.items())
     say(f"{summary.claims:,} claims: {verdicts or 'none'}.")

@@ -6,7 +6,7 @@ Belongs here: grouping reasons and the sentence of a group. Does not belong here
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 
 import polars as pl
 
@@ -84,6 +84,16 @@ def problems(set_aside: pl.DataFrame, whole_files: Collection[str] = ()) -> pl.D
     )
     names = PROBLEMS.names()
     return pl.concat([whole.select(names).cast(PROBLEMS), spoken.select(names)])
+
+
+def ends_of_mappings(totals: Mapping[str, int]) -> str:
+    """The ends that only mappings bring about, where there are such rows, to go on with a sentence.
+
+    Args:
+        totals: numbers of rows by the names of `row_accounts`.
+    """
+    words = {"left_out": "left out", "joined": "joined", "rows_split": "added by splitting"}
+    return "".join(f", {totals[name]:,} {told}" for name, told in words.items() if totals[name])
 
 
 def _told() -> pl.Expr:

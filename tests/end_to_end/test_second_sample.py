@@ -27,6 +27,8 @@ def test_the_company_refreshes_to_what_is_true_of_it(tmp_path, run, no_figures, 
     assert run("new", folder, "--demo-mappings").code == 0
     told = run("refresh", folder, "--as-of", second.AS_OF.isoformat(), "--json")
     assert told.code == 0, told.err
+    assert ", 6 set aside, 139 left out, 534 joined, 28 added by splitting." in told.err
+    assert (told.json["left_out"], told.json["joined"], told.json["rows_split"]) == (139, 534, 28)
     accounts = pl.read_parquet(folder / "published/data/row_accounts.parquet")
     by_feed = accounts.group_by("feed").agg(pl.col("rows_read", *ENDS).sum())
     found = {

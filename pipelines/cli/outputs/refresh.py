@@ -17,6 +17,9 @@ def summary() -> js.Schema:
             "superseded": js.integer("Rows replaced by a newer version."),
             "duplicates": js.integer("Rows that came again unchanged."),
             "set_aside": js.integer("Rows kept but not used."),
+            "left_out": js.integer("Rows that mappings leave out."),
+            "joined": js.integer("Rows joined to those of other files."),
+            "rows_split": js.integer("Rows added by splitting cells."),
             "files": js.integer("Export files."),
             "files_set_aside": js.texts("Files set aside whole, below exports/."),
             "set_aside_beyond_tolerance": js.listing(
