@@ -24,6 +24,7 @@ from dashboards.pages import (
     claim,
     data,
     dictionary,
+    failures,
     field,
     morning,
     startups,
@@ -47,7 +48,15 @@ _HERE = Path(__file__).parent
 # What all charts share: seconds to make, and the same for one version of tool and libraries.
 LIBRARY, SPECIFICATIONS = "vega-bundle.js", "specifications.js"
 STYLE = "limeledger.css"
-_SCRIPTS = ("page.js", "charts.js", "sheet.js", "worklist.js", "field.js", "startups.js")
+_SCRIPTS = (
+    "page.js",
+    "charts.js",
+    "sheet.js",
+    "worklist.js",
+    "field.js",
+    "startups.js",
+    "failures.js",
+)
 
 
 def build_site(
@@ -78,6 +87,7 @@ def build_site(
         "index": morning.content(shown, ordered),
         "startups": startups.content(shown),
         "field": field.content(shown),
+        "failures": failures.content(shown),
         "upcoming": upcoming.content(shown),
         "data": data.content(shown, frozenset(ordered["claim"])),
         "terms": terms.content(shown),

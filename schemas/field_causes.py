@@ -7,7 +7,7 @@ how they are estimated (`pipelines.field`).
 import polars as pl
 
 from schemas import codes
-from schemas.columns import day, flag, integer, number, text, word
+from schemas.columns import Table, day, flag, integer, number, text, word
 from schemas.field_sliced import EVENT_WORDS, Sliced
 
 
@@ -105,7 +105,50 @@ class Screen(Sliced):
     flagged: bool = flag("Whether it stands out: q up to 5 % and low above 1.", required=True)
 
 
+class DoseCurve(Sliced):
+    """One row is the rate at one value of an analyte, on days that no system protects."""
+
+    analyte: str = word("The analyte.", codes.LIMITED_ANALYTES, required=True)
+    event: str = word("Which failures.", EVENT_WORDS, required=True)
+    value: float = number("The value.", required=True)
+    rate_per_100: float = number("Failures per 100 unit-years.")
+    low: float = number("Lower 95 % limit, clustered by site.")
+    high: float = number("Upper 95 % limit, clustered by site.")
+
+
+class DoseStep(Sliced):
+    """One row is where the rate steps up along an analyte, if anywhere."""
+
+    analyte: str = word("The analyte.", codes.LIMITED_ANALYTES, required=True)
+    event: str = word("Which failures.", EVENT_WORDS, required=True)
+    limit: float = number("The limit of the newest terms.", required=True)
+    step_at: float = number("The last value below the step.")
+    step_low: float = number("Where its 95 % set begins.")
+    step_high: float = number("Where its 95 % set ends.")
+    ratio: float = number("The rate above over the rate below.")
+    low: float = number("Its lower 95 % limit.")
+    high: float = number("Its upper 95 % limit.")
+    p_value: float = number("Chance of so large a step, were there none.")
+    failures: pl.Int64 = integer("Failures on unprotected days.", required=True)
+    verdict: str = word(
+        "Where the limit lies.",
+        ("limit_at_step", "limit_below_step", "limit_above_step", "no_step"),
+    )
+
+
+class FieldSentences(Table):
+    """One row is what one figure says, as on the page."""
+
+    figure: str = text("The table that it speaks of.", required=True, key=True)
+    by: str = text("The dimensions; `all` for none.", required=True, key=True)
+    event: str = text("Which failures; `all` where that does not matter.", required=True, key=True)
+    sentence: str = text("The sentence.", required=True)
+
+
 CAUSE_FIGURES = {
+    "dose_curve": DoseCurve,
+    "dose_step": DoseStep,
+    "field_sentences": FieldSentences,
     "standard_curves": StandardCurves,
     "watch_length": WatchLength,
     "cohort_ratios": CohortRatios,

@@ -94,6 +94,9 @@ CHANGES = (
             "watch_length",
             "cohort_ratios",
             "dose_bins",
+            "dose_curve",
+            "dose_step",
+            "field_sentences",
             "screen",
         )
     ),

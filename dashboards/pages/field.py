@@ -22,6 +22,7 @@ from dashboards.figures import (
     warnings,
 )
 from dashboards.figures.cuts import ALL, PICKED, Field, Figure, Section, View, field_of
+from dashboards.figures.stands_out import stands_out
 
 _SECTIONS = (
     rates.section,
@@ -43,6 +44,7 @@ def content(data: PageData) -> dict[str, Any]:
     found = [build(field) for build in _SECTIONS]
     sections = [_with_something_to_show(section) for section in found if section is not None]
     sections = [section for section in sections if section.figures]
+    names = {code: field.region_name(code) for code in field.regions}
     views = {
         figure.key: {key: view.as_json() for key, view in figure.views.items()}
         for section in sections
@@ -54,6 +56,7 @@ def content(data: PageData) -> dict[str, Any]:
     return {
         "title": "Field",
         "summary": _summary(field),
+        "found": stands_out(data.figures, names),
         "sections": sections,
         "shown": shown,
         "picks": _picks(field),

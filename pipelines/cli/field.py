@@ -1,17 +1,21 @@
-"""`limeledger field`: the field figures for any slice."""
+"""`limeledger field`: the field figures for any slice, two slices compared, failures, a handout."""
 
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipelines.cli.console.arguments import takes_csv, takes_workspace, typed_day
+from pipelines.cli.console.arguments import takes_csv, takes_workspace, typed_day, write_file
 from pipelines.cli.console.output import json_rows, print_csv, print_json, say
 from pipelines.errors import UsageError
 from schemas import codes
 
 if TYPE_CHECKING:
     import polars as pl
+
+    from pipelines.field.comparison import Comparison
+    from pipelines.field.context import FieldContext
 
 HELP = "Field figures for any slice."
 
@@ -21,67 +25,212 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     takes_workspace(parser)
     parser.add_argument("--by", default="all", metavar="DIMENSIONS", help="joined by commas")
     parser.add_argument("--figure", default="rates", metavar="NAME")
+    parser.add_argument("--event", metavar="EVENT", help="any, water or a class of causes")
+    parser.add_argument(
+        "--where",
+        action="append",
+        default=[],
+        metavar="DIM=VALUE",
+        help="only these: DIM=VALUE, DIM=A|B or DIM=A..B; may be repeated, all must hold",
+    )
     for name in ("family", "region", "profile"):
         parser.add_argument(f"--{name}", metavar=name.upper(), help=f"only this {name}")
     parser.add_argument("--class", dest="cause_class", metavar="CLASS", help="only this class")
     parser.add_argument("--since", metavar="DATE", help="failures and time from this day on")
     parser.add_argument("--until", metavar="DATE", help="failures and time before this day")
+    parser.add_argument(
+        "--compare",
+        nargs="+",
+        metavar="A",
+        help="conditions joined by commas, against others or against all other days",
+    )
+    parser.add_argument("--failures", action="store_true", help="list the failures themselves")
+    parser.add_argument("--handout", metavar="FILE.html", help="the finding on one page")
     takes_csv(parser)
 
 
 def output_schema() -> dict[str, Any]:
     """What the JSON holds."""
-    from pipelines.field.figures import FIGURES
-    from schemas import json_schema as js
-    from schemas.field import FIELD_TABLES
+    from pipelines.cli.outputs.field import output_schema as told
 
-    # An empty list is of every figure, so that more than one form may fit.
-    return {
-        "anyOf": [
-            js.rows_of(table, f"--figure {name}: its rows for the slice.")
-            for name, table in FIELD_TABLES.items()
-            if name in FIGURES
-        ]
-    }
+    return told()
 
 
 def run(args: argparse.Namespace) -> int:
-    """Estimates one figure for the slice that is asked for, from the last refresh's records."""
-    import polars as pl
-
-    from pipelines.steps.figures import figure_of_slice
-    from schemas.field import FIELD_TABLES
+    """Tells what is asked for, from the last refresh's records."""
+    from pipelines.steps.field_slices import Asked, dimensions_of, stored_context
 
     if args.cause_class and args.cause_class not in (*codes.CAUSE_CLASSES, "unknown"):
         raise UsageError(
             f'"{args.cause_class}" is no class; choose one of {", ".join(codes.CAUSE_CLASSES)}.'
         )
-    table = figure_of_slice(
-        args.workspace,
-        args.figure,
-        [] if args.by == "all" else [word.strip() for word in args.by.split(",")],
-        family=args.family,
-        cause_class=args.cause_class,
-        since=typed_day("--since", args.since),
-        until=typed_day("--until", args.until),
+    by = [] if args.by == "all" else [word.strip() for word in args.by.split(",")]
+    dims = dimensions_of(args.figure, by)
+    if args.compare and len(args.compare) > 2:
+        raise UsageError("--compare takes one or two selections; join conditions by commas.")
+    asked = Asked(
+        tuple(args.where),
+        args.family,
+        args.cause_class,
+        typed_day("--since", args.since),
+        typed_day("--until", args.until),
+    )
+    for name in ("region", "profile"):
+        if getattr(args, name) is not None and name not in by and not args.failures:
+            chosen = getattr(args, name)
+            raise UsageError(f"--{name} {chosen} needs --by {name}; slice by it to choose one.")
+    context = asked.of(stored_context(args.workspace))
+    if args.compare:
+        return _compare(args, context)
+    return _figure(args, context, dims)
+
+
+def _figure(args: argparse.Namespace, context: FieldContext, dims: tuple[str, ...]) -> int:
+    import polars as pl
+
+    from pipelines.steps.field_slices import failures_behind, figure_rows
+
+    figure = "field_failures" if args.failures else args.figure
+    table = (
+        failures_behind(context, args.event)
+        if args.failures
+        else figure_rows(context, figure, dims, args.event)
     )
     for name in ("region", "profile"):
         chosen = getattr(args, name)
         if chosen is not None:
-            if name not in args.by.split(","):
-                raise UsageError(f"--{name} {chosen} needs --by {name}; slice by it to choose one.")
             table = table.filter(pl.col(name) == chosen)
-    if args.json:
-        print_json(json_rows(FIELD_TABLES[args.figure], table))
+    if args.handout:
+        _hand_out(args, figure, table, context)
+    elif args.json:
+        print_json(_rows(figure, table))
     elif args.csv:
         print_csv(table)
     else:
-        with pl.Config(tbl_rows=-1, tbl_cols=-1, tbl_hide_dataframe_shape=True, fmt_str_lengths=60):
-            say(str(_without_alls(table)))
+        _print(_without_alls(table))
     return 0
 
 
+def _rows(figure: str, table: pl.DataFrame) -> list[dict[str, Any]]:
+    from schemas.columns import column_names
+    from schemas.field import FIELD_TABLES
+
+    own = column_names(FIELD_TABLES[figure])
+    more = [name for name in table.columns if name not in own]
+    rows = json_rows(FIELD_TABLES[figure], table)
+    if not more:
+        return rows
+    extra = table.select(more).to_dicts()
+    return [row | values for row, values in zip(rows, extra, strict=True)]
+
+
+def _print(table: pl.DataFrame) -> None:
+    from pipelines.cli.console.tables import table_lines, width
+
+    for line in table_lines(table, width()):
+        say(line)
+
+
+def _say_within(sentence: str) -> None:
+    import textwrap
+
+    from pipelines.cli.console.tables import width
+
+    for line in textwrap.wrap(sentence, max(width(), 20)):
+        say(line)
+
+
+def _compare(args: argparse.Namespace, context: FieldContext) -> int:
+    import polars as pl
+
+    from pipelines.steps.field_slices import compared
+
+    found = compared(context, *args.compare, *([None] if len(args.compare) == 1 else []))
+    told = _told(found)
+    sides = pl.DataFrame(
+        [{"side": side} | told[side] for side in ("a", "b")], infer_schema_length=None
+    )
+    ratios = pl.DataFrame(told["ratios"], infer_schema_length=None)
+    if args.handout:
+        _hand_out(args, "comparison", sides, context, found.sentence)
+    elif args.json:
+        print_json(told)
+    elif args.csv:
+        print_csv(ratios)
+    else:
+        _say_within(found.sentence)
+        say("")
+        _print(sides)
+        say("")
+        _print(ratios)
+        if found.left_out:
+            say(
+                f"{found.left_out:,} failures are left out of the last: one side has no time there."
+            )
+    return 0
+
+
+def _told(found: Comparison) -> dict[str, Any]:
+    return {
+        "a": found.a._asdict(),
+        "b": found.b._asdict(),
+        "ratios": [ratio._asdict() for ratio in found.ratios],
+        "left_out": found.left_out,
+        "sentence": found.sentence,
+    }
+
+
+def _hand_out(
+    args: argparse.Namespace,
+    figure: str,
+    table: pl.DataFrame,
+    context: FieldContext,
+    sentence: str | None = None,
+) -> None:
+    from dashboards.handout import handout
+
+    page = handout(
+        figure,
+        _without_alls(table),
+        sentence=sentence,
+        selected=[*args.where, *(args.compare or [])],
+        since=args.since,
+        until=args.until,
+        as_of=context.as_of,
+        failures=context.failures.height,
+        command=_command(args),
+    )
+    write_file(Path(args.handout), page)
+    say(f"The handout is in {args.handout}.")
+
+
+def _command(args: argparse.Namespace) -> str:
+    """The command that makes it again."""
+    import shlex
+
+    words = ["limeledger", "field", str(args.workspace)]
+    for name in ("figure", "by", "event", "family", "region", "profile", "since", "until"):
+        value = getattr(args, name)
+        if value and (name, value) not in (("figure", "rates"), ("by", "all")):
+            words += [f"--{name}", value]
+    words += ["--class", args.cause_class] if args.cause_class else []
+    for condition in args.where:
+        words += ["--where", condition]
+    words += ["--compare", *args.compare] if args.compare else []
+    words += ["--failures"] if args.failures else []
+    return shlex.join([*words, "--handout", args.handout])
+
+
 def _without_alls(table: pl.DataFrame) -> pl.DataFrame:
-    """Leaves out the dimensions that are not sliced."""
-    plain = [n for n in table.columns[1:7] if table.height and (table[n] == "all").all()]
-    return table.drop("by", *plain)
+    """Leaves out the dimensions that are not sliced, and notes where there are none."""
+    words = ("by", "family", "region", "profile", "cause_class", "startup", "treatment")
+    plain = [
+        name
+        for name in words
+        if name in table.columns and table.height and (table[name] == "all").all()
+    ]
+    quiet = [n for n in ("note",) if n in table.columns and table[n].null_count() == table.height]
+    by = ["by"] if "by" in table.columns and "by" not in plain else []
+    kept = table.drop(*plain, *by, *quiet)
+    last = [name for name in ("thin", "note") if name in kept.columns]
+    return kept.select(*(name for name in kept.columns if name not in last), *last)

@@ -4,8 +4,9 @@ Belongs here: the regression and its limits clustered by site. Does not belong h
 figures of regions (`regions`), which water a day has (`pipelines.units.water_of_days`).
 
 The model has a term for each region, family, band of age, set of needs and class of each analyte's
-ratio to its maximum, and the unit-days as offset. It is fitted on cells of these, which gives the
-same estimate as day by day; the sandwich variance sums the residuals of each site.
+ratio to its maximum, and the unit-days as offset, of the days whose water is known. It is fitted on
+cells of these, which gives the same estimate as day by day; the sandwich variance sums the
+residuals of each site.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ import numpy as np
 import polars as pl
 
 from pipelines.field.poisson import Z_95
+from pipelines.units.water_of_days import UNTESTED
 
 # Ages, in days, at which a new band begins: 0-6, 6-12, 12-24 and from 24 months on.
 BANDS_DAYS = (0, 183, 366, 731)
@@ -46,7 +48,7 @@ def adjusted_regions(failures: pl.DataFrame, days: pl.DataFrame) -> pl.DataFrame
         region, adjusted_ratio, adjusted_low, adjusted_high, adjusted_p_value; regions without a
         failure, or whose term the data cannot part from that of a water, are not among them.
     """
-    cells = _rare_sets_together(_with_failures(failures, days))
+    cells = _rare_sets_together(_tested(_with_failures(failures, days)))
     years = dict(cells.group_by("region").agg(pl.col("y").sum()).iter_rows())
     kinds = _kinds(cells)
     for kind in kinds:
@@ -108,6 +110,16 @@ def _with_failures(failures: pl.DataFrame, days: pl.DataFrame) -> pl.DataFrame:
         .with_columns(pl.col("f").fill_null(0.0))
         .drop("stretch", "entry", "exit")
     )
+
+
+def _tested(cells: pl.DataFrame) -> pl.DataFrame:
+    """The days whose water is known; all of them where no day's is.
+
+    An untested day has the water of its region, which no term tells: with such days among the
+    others a region of hard water is blamed for it after all.
+    """
+    known = cells.filter(pl.col("needs") != UNTESTED)
+    return known if known.height else cells
 
 
 def _rare_sets_together(cells: pl.DataFrame) -> pl.DataFrame:

@@ -6,7 +6,7 @@ Belongs here: the register of figures. Does not belong here: any estimate.
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import cache
+from functools import cache, partial
 
 import polars as pl
 
@@ -18,6 +18,8 @@ from pipelines.field.cohorts import cohorts
 from pipelines.field.context import FieldContext
 from pipelines.field.costs import RECORDED, costs, costs_by
 from pipelines.field.dose_bins import dose_bins
+from pipelines.field.dose_curve import dose_curve
+from pipelines.field.dose_step import dose_step
 from pipelines.field.early_warning import warnings
 from pipelines.field.failures import field_failures
 from pipelines.field.first_causes import first_causes
@@ -31,6 +33,7 @@ from pipelines.field.repeats import repeat_failures
 from pipelines.field.reporting_lag import reporting_lags
 from pipelines.field.screen import screen
 from pipelines.field.sensitivity import clock_starts, sensitivity
+from pipelines.field.sentences import field_sentences
 from pipelines.field.slice_rates import slice_rates
 from pipelines.field.slices import ALWAYS, DIMENSIONS, Slice
 from pipelines.field.standard_curves import standard_curves
@@ -55,6 +58,7 @@ _BY_AGE: dict[str, Callable[[Grouped], pl.DataFrame]] = {
     "treatment_ratios": treatment_ratios,
 }
 BY_AGE = tuple(_BY_AGE)
+SENTENCES = "field_sentences"
 _BY_STATE = ("treatment_ratios",)  # whose stretches are those of one state whatever the slice
 _WHOLE: dict[str, Callable[[FieldContext], pl.DataFrame]] = {
     "warnings": warnings,
@@ -64,6 +68,9 @@ _WHOLE: dict[str, Callable[[FieldContext], pl.DataFrame]] = {
     "cohort_ratios": cohort_ratios,
     "dose_bins": dose_bins,
     "screen": screen,
+    "dose_curve": dose_curve,
+    "dose_step": dose_step,
+    "field_sentences": lambda context: sentences_of(context),
     "slice_rates": slice_rates,
     "field_failures": field_failures,
     "agency_figures": agency_figures,
@@ -131,7 +138,24 @@ def always_by_age(context: FieldContext, *names: str) -> dict[str, pl.DataFrame]
         for name in names:
             if dims in slices_of(name):
                 parts[name].append(_BY_AGE[name](slices(_by_state(name, dims))))
-    return {name: pl.concat(own, how="vertical_relaxed") for name, own in parts.items()}
+    tables = {name: pl.concat(own, how="vertical_relaxed") for name, own in parts.items()}
+    for name, table in tables.items():
+        context.once(("always", name), partial(_same, table))
+    return tables
+
+
+def _same(table: pl.DataFrame) -> pl.DataFrame:
+    return table
+
+
+def known(context: FieldContext, name: str) -> pl.DataFrame:
+    """One figure in all its slices, made once for a context."""
+    return context.once(("always", name), lambda: always(context, name))
+
+
+def sentences_of(context: FieldContext) -> pl.DataFrame:
+    """The sentences of all figures that have one."""
+    return field_sentences(context, lambda name: known(context, name))
 
 
 def _sliced_by(name: str) -> Callable[[FieldContext, Slice], pl.DataFrame]:

@@ -7,31 +7,24 @@ not belong here: any estimate (`pipelines.field`).
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import AbstractContextManager
 from dataclasses import replace
-from pathlib import Path
 
 import duckdb
 import polars as pl
 
-from pipelines.errors import UsageError
 from pipelines.field.agency_cases import CLAIM_COLUMNS, with_claims
-from pipelines.field.context import FieldContext, Grounds, narrow, prepare
-from pipelines.field.figures import BY_AGE, FIGURES, always, always_by_age
-from pipelines.field.slices import ordered
+from pipelines.field.context import FieldContext, Grounds, prepare
+from pipelines.field.figures import BY_AGE, FIGURES, SENTENCES, always, always_by_age, known
 from pipelines.startups.installation_spans import with_installation
 from pipelines.steps.paged_claims import claim_pages
 from pipelines.steps.step import Step, Written
-from pipelines.steps.units import EXPOSURE, Watched, stored_exposure, watched_units
+from pipelines.steps.units import EXPOSURE, Watched, stored_exposure
 from pipelines.store.database import read_frame
-from pipelines.store.inputs import load_inputs
-from pipelines.store.published_state import state_of
-from pipelines.store.reading import open_store
 from pipelines.store.transaction import RefreshSession
 from pipelines.water.limits import with_chloramine
-from pipelines.workspace.layout import Workspace
 from schemas import codes
 from schemas.columns import polars_schema
 from schemas.field import FIELD_TABLES
@@ -124,20 +117,24 @@ def figure_tables(
     Two at a time: the work is numpy's and polars', and the figures do not depend on each other.
     """
     by_age = [name for name in BY_AGE if name in wanted]
-    alone = [name for name in FIGURES if name in wanted and name not in BY_AGE]
-    with _one_thread_a_matrix(), ThreadPoolExecutor(max_workers=2) as pool:
+    # Sentences come last: they speak of the others.
+    alone = [name for name in FIGURES if name in wanted and name not in (*BY_AGE, SENTENCES)]
+    with one_thread_a_matrix(), ThreadPoolExecutor(max_workers=2) as pool:
         jobs = [pool.submit(always_by_age, context, *by_age)] if by_age else []
         jobs += [pool.submit(_alone, context, name) for name in alone]
         for job in jobs:
             for name, table in job.result().items():
                 yield name, shaped(table, polars_schema(FIELD_TABLES[name]))
+        if SENTENCES in wanted:
+            told = always(context, SENTENCES)
+            yield SENTENCES, shaped(told, polars_schema(FIELD_TABLES[SENTENCES]))
 
 
 def _alone(context: FieldContext, name: str) -> dict[str, pl.DataFrame]:
-    return {name: always(context, name)}
+    return {name: known(context, name)}
 
 
-def _one_thread_a_matrix() -> AbstractContextManager[object]:
+def one_thread_a_matrix() -> AbstractContextManager[object]:
     """Linear algebra on one thread: on matrices as small as ours, more of them only wait."""
     import scipy.linalg  # noqa: F401 - its library can be told so once it is loaded
     from threadpoolctl import threadpool_limits
@@ -149,41 +146,6 @@ def _one_thread_a_matrix() -> AbstractContextManager[object]:
 def shaped(frame: pl.DataFrame, schema: pl.Schema) -> pl.DataFrame:
     """A figure with exactly the columns and types of its table class, in their order."""
     return frame.select(pl.col(name).cast(kind) for name, kind in schema.items())
-
-
-def figure_of_slice(
-    folder: str | Path,
-    figure: str,
-    by: Sequence[str],
-    *,
-    family: str | None = None,
-    cause_class: str | None = None,
-    since: dt.date | None = None,
-    until: dt.date | None = None,
-) -> pl.DataFrame:
-    """One figure for one slice, from the records of the last refresh and as of its day.
-
-    Raises:
-        UsageError: there is no such figure or dimension.
-        WorkspaceError: nothing has been refreshed yet.
-    """
-    if figure not in FIGURES:
-        raise UsageError(f'"{figure}" is no figure; choose one of {", ".join(FIGURES)}.')
-    dims = ordered(by)
-    workspace = Workspace.open(folder)
-    with open_store(workspace) as con:
-        state = state_of(con)
-        inputs = load_inputs(folder, state.as_of if state else None)
-        context = field_context(watched_units(inputs, con), con, inputs.as_of)
-    narrowed = narrow(
-        context,
-        families=[family] if family else (),
-        classes=[cause_class] if cause_class else (),
-        since=since,
-        until=until,
-    )
-    with _one_thread_a_matrix():
-        return shaped(FIGURES[figure](narrowed, dims), polars_schema(FIELD_TABLES[figure]))
 
 
 STEP = Step(

@@ -62,3 +62,66 @@ def test_a_wrong_option_is_named_with_the_way_out(claims, run, options, said) ->
     assert call.code == 2
     assert said in call.err
     assert call.out == ""
+
+
+def test_conditions_part_the_failures_and_list_them(asked) -> None:
+    """As many failures are listed as the rate of the same selection counts, for any dimensions."""
+    (whole,) = json.loads(asked("--by", "all", "--json"))
+    rows = json.loads(asked("--by", "season,age", "--json"))
+    assert sum(row["failures"] for row in rows) == whole["failures"] > 0
+    most = max(rows, key=lambda row: row["failures"])
+    where = [part for name in ("season", "age") for part in ("--where", f"{name}={most[name]}")]
+    listed = json.loads(asked("--failures", *where, "--json"))
+    assert len(listed) == most["failures"]
+    (again,) = json.loads(asked("--by", "all", *where, "--json"))
+    assert again["failures"] == most["failures"]
+    assert again["unit_years"] == pytest.approx(most["unit_years"])
+    either = asked("--failures", "--where", "season=winter|spring|summer|autumn", "--csv")
+    assert len(either.splitlines()) == whole["failures"] + 1
+
+
+def test_two_slices_are_compared(asked) -> None:
+    """A slice and all other days add up to the whole; the ratio is that of their rates."""
+    told = json.loads(asked("--compare", "season=winter", "--json"))
+    (whole,) = json.loads(asked("--by", "all", "--json"))
+    a, b = told["a"], told["b"]
+    assert a["failures"] + b["failures"] == whole["failures"]
+    assert a["unit_years"] + b["unit_years"] == pytest.approx(whole["unit_years"])
+    assert [ratio["method"] for ratio in told["ratios"]] == ["exact", "robust", "mantel_haenszel"]
+    swapped = json.loads(
+        asked("--compare", "season=spring|summer|autumn", "season=winter", "--json")
+    )
+    assert swapped["a"] == b
+    assert swapped["b"] == a
+
+
+def test_a_handout_stands_alone(asked, tmp_path) -> None:
+    """No script, nothing from elsewhere, the command that makes it again."""
+    file = tmp_path / "handout.html"
+    asked("--by", "season", "--where", "age=0-6", "--handout", str(file))
+    text = file.read_text(encoding="utf-8")
+    assert "<script" not in text
+    assert "http" not in text
+    assert "--where age=0-6" in text
+    assert "winter" in text
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (["--where", "colour=red"], "no dimension"),
+        (["--where", "season=wintr"], "did you mean winter?"),
+        (["--where", "season=winter..spring"], "no ranges"),
+        (["--where", "failed_on=2025-13-01.."], "no day"),
+        (["--where", "year=2026..2025"], "ends before it begins"),
+        (["--by", "season,age,year,need,needs"], "4 dimensions"),
+        (["--figure", "ratez"], "did you mean rates?"),
+        (["--event", "rust"], "no event"),
+    ],
+)
+def test_a_wrong_selection_is_named_with_the_way_out(claims, run, options, said) -> None:
+    """One sentence with the nearest names, and exit code 2."""
+    call = run("field", claims[0], *options)
+    assert call.code == 2
+    assert said in call.err
+    assert call.out == ""

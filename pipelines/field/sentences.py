@@ -1,0 +1,249 @@
+"""The sentences of the figures: what each says, by one rule.
+
+Belongs here: the table `field_sentences`. Does not belong here: the figures, or how a page lays its
+sentences out.
+
+A sentence names a group as higher or lower only where it has 10 failures or more and its difference
+passes the figure's test at q up to 0.10 over all groups of the figure that are not thin; groups are
+ranked by the limit nearer to 1. Where none passes, it says so and names none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import NamedTuple
+
+import numpy as np
+import polars as pl
+
+from pipelines.field.context import FieldContext
+from pipelines.field.dimensions import OF_FAILURE, failure_values
+from pipelines.field.funnel import q_values
+from pipelines.field.groups import of_event
+from pipelines.field.poisson import DAYS_PER_YEAR, Z_95
+from pipelines.field.slice_rates import SINGLE, days_by
+from pipelines.field.slices import ALL, FEWEST_FAILURES, FEWEST_UNITS
+from schemas import codes
+
+COLUMNS = ("figure", "by", "event", "sentence")
+FEWEST_NAMED, FALSE_DISCOVERY_RATE = 10, 0.10
+_RATED = ("family", "region", "profile", "startup", "treatment")
+
+
+class Named(NamedTuple):
+    """A group that may be named: its words, its ratio with limits, failures and q."""
+
+    words: str
+    ratio: float
+    low: float
+    high: float
+    failures: int
+    q_value: float
+
+
+def field_sentences(context: FieldContext, tables: Callable[[str], pl.DataFrame]) -> pl.DataFrame:
+    """One sentence a figure, slice and event.
+
+    Args:
+        context: the fleet.
+        tables: gives a figure by its name, in the slices that are always there.
+    """
+    rows: list[tuple[str, str, str, str]] = []
+    for figure, dims in (("rates", _RATED), ("slice_rates", SINGLE)):
+        for dim in dims:
+            if dim in OF_FAILURE:
+                continue
+            rows += [
+                (figure, dim, event, _told(_ratios_to_rest(context, dim, event), _noun(dim)))
+                for event in codes.EVENTS
+            ]
+    rows += [
+        ("regions", "region", event, _told(_regions(tables("regions"), event), "region"))
+        for event in codes.EVENTS
+    ]
+    ratios = tables("cohort_ratios")
+    rows += [
+        ("cohort_ratios", "entry", event, _told(_quarters(ratios, event), "quarter of entry"))
+        for event in codes.EVENTS
+    ]
+    rows.append(("screen", ALL, ALL, _screened(tables("screen"))))
+    rows.append(("alarms", "family,cause_class", ALL, _alarmed(tables("alarms"))))
+    rows.append(("warnings", "family,cause_class", ALL, _watched(tables("warnings"))))
+    rows += _treated(tables("treatment_ratios"))
+    rows += _lives(tables("weibull"))
+    rows += _covers(tables("watch_length"))
+    return pl.DataFrame(rows, schema=dict.fromkeys(COLUMNS, pl.String), orient="row").with_columns(
+        by=pl.when(pl.col("by") == "").then(pl.lit(ALL)).otherwise("by")
+    )
+
+
+def _noun(dim: str) -> str:
+    return dim.replace("_", " ")
+
+
+def _ratios_to_rest(context: FieldContext, dim: str, event: str) -> list[Named]:
+    """Each value's rate against the rest, with limits that hold when units fail again."""
+    from scipy.stats import norm
+
+    own = days_by(context, [dim])
+    failed = failure_values(context.failures.filter(of_event(event)), [dim])
+    by_unit = own.join(
+        failed.group_by("unit", dim).agg(y=pl.len()), on=["unit", dim], how="left"
+    ).with_columns(pl.col("y").fill_null(0), t=pl.col("days") / DAYS_PER_YEAR)
+    whole = (
+        context.spans.group_by("unit")
+        .agg(all_t=(pl.col("exit") - pl.col("entry")).sum() / DAYS_PER_YEAR)
+        .join(
+            context.failures.filter(of_event(event)).group_by("unit").agg(all_y=pl.len()),
+            on="unit",
+            how="left",
+        )
+        .with_columns(pl.col("all_y").fill_null(0))
+    )
+    total_y, total_t = float(whole["all_y"].sum()), float(whole["all_t"].sum())
+    found = []
+    for (value,), group in sorted(by_unit.partition_by([dim], as_dict=True).items()):
+        a, t = float(group["y"].sum()), float(group["t"].sum())
+        b, u = total_y - a, total_t - t
+        thin = a < FEWEST_FAILURES or group.height < FEWEST_UNITS
+        if thin or b <= 0 or u <= 0:
+            continue
+        both = whole.join(group.select("unit", "y", "t"), on="unit", how="left").fill_null(0)
+        y, s, n, w = (both[name].to_numpy().astype(float) for name in ("y", "t", "all_y", "all_t"))
+        part = (y - a / t * s) / a - ((n - y) - b / u * (w - s)) / b
+        error = float(np.sqrt((part**2).sum()))
+        ratio = a / t / (b / u)
+        p = float(2 * norm.sf(abs(np.log(ratio)) / error)) if error > 0 else 1.0
+        low, high = (float(ratio * np.exp(sign * Z_95 * error)) for sign in (-1, 1))
+        found.append(Named(str(value), ratio, low, high, int(a), p))
+    q = q_values(np.array([one.q_value for one in found])) if found else np.zeros(0)
+    return [one._replace(q_value=float(value)) for one, value in zip(found, q, strict=True)]
+
+
+def _regions(table: pl.DataFrame, event: str) -> list[Named]:
+    flagged = table.filter(pl.col("event") == event, "flagged")
+    names = ("region", "adjusted_ratio", "adjusted_low", "adjusted_high", "failures")
+    return [Named(*row) for row in flagged.select(*names, "adjusted_q_value").rows()]
+
+
+def _quarters(table: pl.DataFrame, event: str) -> list[Named]:
+    known = table.filter(pl.col("event") == event).drop_nulls("q_value")
+    names = ("cohort", "ratio", "low", "high", "failures", "q_value")
+    return [Named(*row) for row in known.select(names).rows()]
+
+
+def _told(groups: list[Named], noun: str) -> str:
+    """Up to three groups by the limit nearer to 1."""
+    passed = [
+        one
+        for one in groups
+        if one.failures >= FEWEST_NAMED and one.q_value <= FALSE_DISCOVERY_RATE
+    ]
+    if not passed:
+        return f"No {noun} stands out from the others."
+    ranked = sorted(passed, key=lambda one: (-_nearer(one), one.words))
+    parts = [
+        f"{one.words} is {'higher' if one.ratio > 1 else 'lower'}, {one.ratio:.2f} times the rest "
+        f"({one.low:.2f} to {one.high:.2f})"
+        for one in ranked[:3]
+    ]
+    more = f"; {len(ranked) - 3} more differ too" if len(ranked) > 3 else ""
+    return f"By {noun}: {'; '.join(parts)}{more}."
+
+
+def _nearer(one: Named) -> float:
+    """How far the limit nearer to 1 is from it, on the log scale."""
+    limit = one.low if one.ratio > 1 else one.high
+    away = np.log(limit) if one.ratio > 1 else -np.log(limit)
+    return float(away) if limit > 0 else 0.0
+
+
+def _screened(table: pl.DataFrame) -> str:
+    flagged = table.filter("flagged")
+    if flagged.is_empty():
+        return f"Nothing stands out among the {table.height:,} values that were looked at."
+    rows = flagged.head(3).to_dicts()
+    parts = [
+        f"{row['cause'] if row['cause'] != ALL else row['cause_class']} at "
+        f"{row['dimension'].replace('_', ' ').replace(',', ' and ')} "
+        f"{row['value'].replace(',', ' and ')}, {row['ratio']:.1f} times all other "
+        f"days ({row['low']:.1f} to {row['high']:.1f}, {row['failures']} failures)"
+        for row in rows
+    ]
+    more = f"; {flagged.height - 3} more stand out" if flagged.height > 3 else ""
+    return f"Stands out: {'; '.join(parts)}{more}."
+
+
+def _alarmed(table: pl.DataFrame) -> str:
+    standing = table.filter("standing", pl.col("failures") >= FEWEST_NAMED, pl.col("low") > 1)
+    if standing.is_empty():
+        return "No alarm with ten failures or more stands."
+    parts = [
+        f"{row['family']} {row['cause_class']} since {row['first_month']:%Y-%m}, "
+        f"{row['ratio']:.1f} times what is expected ({row['low']:.1f} to {row['high']:.1f})"
+        for row in standing.sort("low", descending=True).head(3).to_dicts()
+    ]
+    return f"In alarm: {'; '.join(parts)}."
+
+
+def _watched(table: pl.DataFrame) -> str:
+    known = table.drop_nulls("false_alarms_a_year")
+    if known.is_empty():
+        return "No pair can be charted yet."
+    last = known.filter(pl.col("month") == pl.col("month").max())
+    yearly = last["false_alarms_a_year"].to_list()[0]
+    return (
+        f"{last.height} pairs are watched; were none of them to change, {yearly:.1f} false alarms "
+        "a year would come of all together."
+    )
+
+
+def _treated(table: pl.DataFrame) -> list[tuple[str, str, str, str]]:
+    whole = table.filter(pl.col("by") == ALL, pl.col("comparison") == "treated vs untreated")
+    rows = []
+    for event in codes.EVENTS:
+        own = whole.filter(
+            pl.col("event") == event, pl.col("method") == "cox_first", ~pl.col("thin")
+        )
+        told = own.drop_nulls(["ratio", "low", "high"]).to_dicts()
+        noun = "water-caused failures" if event == "water" else "failures"
+        sentence = f"Treated and untreated units do not differ in first {noun}."
+        if told and (told[0]["high"] < 1 or told[0]["low"] > 1):
+            row: Mapping[str, float] = told[0]
+            word = "fewer" if row["ratio"] < 1 else "more"
+            sentence = (
+                f"Treated units have {word} first {noun} than untreated ones, {row['ratio']:.2f} "
+                f"times ({row['low']:.2f} to {row['high']:.2f}): an association, not a proof, "
+                "since those who treat may differ in more than the treatment."
+            )
+        rows.append(("treatment_ratios", ALL, event, sentence))
+    return rows
+
+
+def _lives(table: pl.DataFrame) -> list[tuple[str, str, str, str]]:
+    rows = []
+    for row in table.filter(pl.col("by") == ALL, pl.col("event").is_in(codes.EVENTS)).to_dicts():
+        noun = "water-caused failure" if row["event"] == "water" else "failure"
+        if row["b10_months"] is None or row["b10_extrapolated"]:
+            sentence = f"How soon 10 % of units have a first {noun} cannot be told from the watch."
+        else:
+            sentence = (
+                f"10 % of units have a first {noun} by {row['b10_months']:.1f} months "
+                f"({row['b10_low']:.1f} to {row['b10_high']:.1f})."
+            )
+        rows.append(("weibull", ALL, row["event"], sentence))
+    return rows
+
+
+def _covers(table: pl.DataFrame) -> list[tuple[str, str, str, str]]:
+    rows = []
+    for row in table.to_dicts():
+        tells = row["low"] is not None and (row["low"] > 1 or row["high"] < 1)
+        sentence = (
+            "Units with longer cover fail differently from those with shorter: the later part of "
+            "the curves is that of the longer covered."
+            if tells
+            else "Units with longer cover do not fail differently from those with shorter."
+        )
+        rows.append(("standard_curves", ALL, row["event"], sentence))
+    return rows

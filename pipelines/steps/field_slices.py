@@ -1,0 +1,155 @@
+"""What `limeledger field` asks of the records of the last refresh.
+
+Belongs here: the part of the fleet that is asked for, and figures, comparisons and failures of it.
+Does not belong here: any estimate (`pipelines.field`), how it is printed (`pipelines.cli`).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import polars as pl
+
+from pipelines.errors import UsageError
+from pipelines.field.comparison import Comparison, compare, parts_of
+from pipelines.field.conditions import read_conditions
+from pipelines.field.context import FieldContext, narrow
+from pipelines.field.dimension_values import check_values
+from pipelines.field.dimensions import ALL_DIMENSIONS
+from pipelines.field.failures import field_failures
+from pipelines.field.figures import FIGURES
+from pipelines.field.selection import select
+from pipelines.field.slice_rates import rates_by
+from pipelines.field.slices import ALL, DIMENSIONS, LABELS, ordered
+from pipelines.steps.figures import field_context, one_thread_a_matrix, shaped
+from pipelines.steps.units import watched_units
+from pipelines.store.inputs import load_inputs
+from pipelines.store.published_state import state_of
+from pipelines.store.reading import open_store
+from pipelines.workspace.layout import Workspace
+from pipelines.workspace.toml_file import suggest
+from schemas.columns import column_names, polars_schema
+from schemas.field import FIELD_TABLES
+
+MOST_DIMENSIONS = 4
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The part of the fleet that is asked for."""
+
+    where: Sequence[str] = ()
+    family: str | None = None
+    cause_class: str | None = None
+    since: dt.date | None = None
+    until: dt.date | None = None
+
+    def of(self, context: FieldContext) -> FieldContext:
+        """The fleet narrowed to it.
+
+        Raises:
+            UsageError: a condition that is none, or a value that does not occur.
+        """
+        conditions = read_conditions(self.where)
+        check_values(context, conditions)
+        return narrow(
+            select(context, conditions),
+            families=[self.family] if self.family else (),
+            classes=[self.cause_class] if self.cause_class else (),
+            since=self.since,
+            until=self.until,
+        )
+
+
+def stored_context(folder: str | Path) -> FieldContext:
+    """The whole fleet, from the records of the last refresh and as of its day.
+
+    Raises:
+        WorkspaceError: nothing has been refreshed yet.
+    """
+    workspace = Workspace.open(folder)
+    with open_store(workspace) as con:
+        state = state_of(con)
+        inputs = load_inputs(folder, state.as_of if state else None)
+        return field_context(watched_units(inputs, con), con, inputs.as_of)
+
+
+def dimensions_of(figure: str, by: Sequence[str]) -> tuple[str, ...]:
+    """The dimensions by which a figure is asked for.
+
+    Raises:
+        UsageError: there is no such figure or dimension, or there are more than four.
+    """
+    if figure not in FIGURES:
+        raise UsageError(f'"{figure}" is no figure; {suggest(figure, sorted(FIGURES))}')
+    if figure != "rates":
+        return ordered(by)
+    for name in by:
+        if name not in ALL_DIMENSIONS:
+            raise UsageError(
+                f"--by knows no {name!r}; {suggest(name, ALL_DIMENSIONS)} It takes any of "
+                f"{', '.join(ALL_DIMENSIONS)}, joined by commas."
+            )
+    if len(set(by)) > MOST_DIMENSIONS:
+        raise UsageError(f"--by takes {MOST_DIMENSIONS} dimensions at most.")
+    plain = all(name in DIMENSIONS for name in by)
+    return ordered(by) if plain else tuple(dict.fromkeys(by))
+
+
+def figure_rows(
+    context: FieldContext, figure: str, dims: Sequence[str], event: str | None = None
+) -> pl.DataFrame:
+    """One figure; rates by dimensions beside the six have them as columns of their names."""
+    with one_thread_a_matrix():
+        if figure != "rates" or (event is None and all(name in DIMENSIONS for name in dims)):
+            rows = FIGURES[figure](context, tuple(dims))
+            rows = shaped(rows, polars_schema(FIELD_TABLES[figure]))
+        else:
+            rows = _rates(context, dims, event or "any")
+    if event is not None and figure != "rates":
+        if "event" not in rows.columns:
+            raise UsageError(f"{figure} has no event; leave --event out.")
+        known = sorted(rows["event"].unique())
+        if event not in known:
+            raise UsageError(f'"{event}" is no event of {figure}; {suggest(event, known)}')
+        rows = rows.filter(pl.col("event") == event)
+    return rows
+
+
+def _rates(context: FieldContext, dims: Sequence[str], event: str) -> pl.DataFrame:
+    known = ["any", "water", *context.classes]
+    if event not in known:
+        raise UsageError(f'"{event}" is no event; {suggest(event, known)}')
+    table = rates_by(context, dims, event)
+    labels = {"by": pl.lit(",".join(dims) or ALL)}
+    labels |= {name: pl.col(name) if name in dims else pl.lit(ALL) for name in DIMENSIONS}
+    more = [name for name in dims if name not in DIMENSIONS]
+    own = [name for name in column_names(FIELD_TABLES["rates"]) if name not in LABELS]
+    return table.select(*(word.alias(name) for name, word in labels.items()), *more, *own)
+
+
+def compared(context: FieldContext, first: str, second: str | None) -> Comparison:
+    """Two selections against each other; without the second, against all other days."""
+    sides = [text for text in (first, second) if text is not None]
+    conditions = [read_conditions(side.split(",")) for side in sides]
+    for side in conditions:
+        check_values(context, side)
+    parts = parts_of(context, conditions[0], conditions[1] if second is not None else None)
+    return compare(parts, first, second or "all other days")
+
+
+def failures_behind(context: FieldContext, event: str | None) -> pl.DataFrame:
+    """The failures of a selection, as they stand in `field_failures`."""
+    rows = shaped(field_failures(context), polars_schema(FIELD_TABLES["field_failures"]))
+    if event in (None, "any"):
+        return rows
+    if event == "water":
+        return rows.filter("water_related")
+    if event not in context.classes:
+        raise UsageError(
+            f'"{event}" is no event; {suggest(event, ["any", "water", *context.classes])}'
+        )
+    return rows.filter(pl.col("cause_class") == event)

@@ -1,0 +1,50 @@
+"""Tables for the terminal fit it, one line a row."""
+
+from __future__ import annotations
+
+import polars as pl
+import pytest
+
+from pipelines.cli.console.tables import table_lines, width
+
+TABLE = pl.DataFrame(
+    {
+        "region": ["US-AZ", "US-WA"],
+        "season": ["winter", "summer"],
+        "failures": [1234, 2],
+        "unit_years": [1234.5, 0.61234],
+        "rate_per_100": [None, 326.6],
+        "low": [0.0, 1e-05],
+        "high": [4567.0, 12.345],
+        "remark": ["a\nb", "c"],
+    }
+)
+
+
+def test_every_row_is_a_line_and_numbers_have_three_digits():
+    """Counts whole, estimates to three digits, a dash for what is not known, no line breaks."""
+    lines = table_lines(TABLE, 100)
+    assert len(lines) == 3
+    assert lines[1].split() == ["US-AZ", "winter", "1,234", "1,230", "–", "0", "4,570", "a", "b"]
+    assert lines[2].split() == ["US-WA", "summer", "2", "0.612", "327", "1e-05", "12.3", "c"]
+    assert lines[0].index("failures") + 8 == lines[1].index("1,234") + 5
+
+
+@pytest.mark.parametrize("within", [20, 30, 40, 50, 60, 70])
+def test_what_does_not_fit_is_left_out_and_named(within: int):
+    """Other columns first, then limits, then counts; what tells rows apart stays."""
+    lines = table_lines(TABLE, within)
+    assert max(map(len, lines)) <= within
+    assert lines[0].startswith("region")
+    assert lines[-1].startswith("Not shown: ")
+    assert "remark" not in lines[0]
+    if "low" in lines[0].split():
+        assert "failures" in lines[0]
+
+
+def test_the_width_is_that_of_columns(monkeypatch: pytest.MonkeyPatch):
+    """COLUMNS first, else the terminal's, else 80."""
+    monkeypatch.setenv("COLUMNS", "57")
+    assert width() == 57
+    monkeypatch.delenv("COLUMNS")
+    assert width() > 0
