@@ -55,19 +55,6 @@ def handout(
         *([f"from {since}"] if since else []),
         *([f"before {until}"] if until else []),
     ]
-    thin = bool("thin" in table.columns and table["thin"].any())
-    extrapolated = any(
-        name.endswith("_extrapolated") and bool(table[name].any()) for name in table.columns
-    )
-    marks = [
-        *(
-            ["Rows in gray are thin: fewer than 5 failures or 10 units; never rank them."]
-            if thin
-            else []
-        ),
-        *(["What is extrapolated lies beyond the ages that were watched."] if extrapolated else []),
-        *([f"The first {MOST_ROWS} of {table.height:,} rows."] if table.height > MOST_ROWS else []),
-    ]
     return str(
         Markup(
             '<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{title}</title>'
@@ -82,13 +69,25 @@ def handout(
             chart=_chart(table.head(MOST_ROWS)),
             rows=_table(table.head(MOST_ROWS)),
             about=about,
-            marks=" ".join(marks),
+            marks=" ".join(_marks(table)),
             chosen="; ".join(chosen) or "everything",
             as_of=as_of.isoformat(),
             failures=formats.counted(failures, "failure"),
             command=command,
         )
     )
+
+
+def _marks(table: pl.DataFrame) -> list[str]:
+    """What is to be said of rows that are thin, extrapolated or not shown."""
+    told = []
+    if "thin" in table.columns and table["thin"].any():
+        told.append(_THIN)
+    if any(name.endswith("_extrapolated") and table[name].any() for name in table.columns):
+        told.append("What is extrapolated lies beyond the ages that were watched.")
+    if table.height > MOST_ROWS:
+        told.append(f"The first {MOST_ROWS} of {table.height:,} rows.")
+    return told
 
 
 def _table(table: pl.DataFrame) -> Markup:
