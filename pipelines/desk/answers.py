@@ -5,7 +5,7 @@ Belongs here: one entry an action. Does not belong here: the action.
 
 from __future__ import annotations
 
-from pipelines.desk.described import RULING_ANSWER, of_claim
+from pipelines.desk.described import LETTER, RULING_ANSWER, of_claim
 from pipelines.desk.described_parts import EVENT, VERSION, Schema
 from pipelines.desk.described_rows import PLACE, TEXTS
 from schemas import json_schema as js
@@ -87,6 +87,22 @@ ANSWERS: dict[str, Schema] = {
         }
     )
     | {"required": ["event", "correction", "claims"]},
+    "mark_letter": js.record(
+        {
+            "event": EVENT,
+            "letters": js.listing("The letter as it is now.", LETTER),
+            "entry": js.integer("The entry.", least=1),
+        }
+    ),
+    "send_letters": js.record(
+        {
+            "event": EVENT,
+            "letters": js.listing("The letters as they are now.", LETTER),
+            "sent": js.listing("Those that the server took.", js.integer("One.", least=1)),
+            "refused": js.listing("Those that it did not take.", js.integer("One.", least=1)),
+            "answers": js.texts("What the server said of each mail that it refused."),
+        }
+    ),
     "withdraw_record": TAKEN_BACK,
     "withdraw_correction": TAKEN_BACK,
 }

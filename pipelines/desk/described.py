@@ -13,6 +13,7 @@ from schemas import json_schema as js
 from schemas.codes import RULINGS
 from schemas.decisions import Decisions, Findings
 from schemas.payments import Payments
+from schemas.register import Letters
 from schemas.worklist import GROUPS
 
 STATES_OF_RULINGS = ("stands", "waiting", "overruled", "withdrawn")
@@ -89,6 +90,18 @@ DECIDED = js.record(
     }
 )
 PAYMENT = js.row_of(Payments, "What was credited beside what is to be paid.")
+_LETTER: dict[str, Schema] = {
+    **js.properties_of(Letters),
+    "may_have_gone_out": js.flag("Whether its mail was handed over and no answer was kept."),
+}
+LETTER = js.record(_LETTER, "One letter of the register.")
+FROZEN = js.record(
+    {
+        **_LETTER,
+        "text": text_or_null("Its text as it was frozen."),
+        "html": text_or_null("The same as a page."),
+    }
+)
 NEXT_STEP = js.record(
     {
         "action": js.text("What kind of step."),
@@ -164,6 +177,7 @@ CLAIM = js.record(
         "records": js.listing("Records entered for it.", ENTERED),
         "corrections": js.listing("Corrections of its own rows.", CORRECTED),
         "documents": js.listing("Documents.", DOCUMENT),
+        "letters": js.listing("Letters of the register.", LETTER),
         "events": js.listing("Everything that was done with it.", RECORDED),
         "payment": js.or_null(PAYMENT),
         "next_steps": js.listing("What should happen next.", NEXT_STEP),

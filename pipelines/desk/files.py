@@ -15,4 +15,7 @@ FILES: tuple[tuple[str, str, str, tuple[str, ...]], ...] = (
         "/documents/{sha256}",
         ("application/pdf", "image/jpeg", "image/png", XLSX, TEXT),
     ),
+    ("letter_as_text", "One letter as text.", "/letters/{entry}.txt", ("text/plain",)),
+    ("letter_as_page", "One letter as a page.", "/letters/{entry}.html", ("text/html",)),
+    ("letter_as_mail", "One letter as a mail.", "/letters/{entry}.eml", ("message/rfc822",)),
 )

@@ -14,6 +14,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from pipelines.actions.letters import letter, letters
 from pipelines.desk import described
 from pipelines.desk.described_rows import CORRECTED, SET_ASIDE
 from pipelines.desk.json_text import as_json
@@ -28,6 +29,7 @@ from schemas import json_schema as js
 from schemas.codes import FEEDS, VERDICTS
 from schemas.columns import column_names
 from schemas.decisions import Decisions
+from schemas.register import STATES as LETTER_STATES
 from schemas.worklist import GROUPS
 
 MOST_LISTED = 1_000
@@ -63,6 +65,23 @@ def _corrections(asked: Asked) -> dict[str, Any]:
     made = [one for one in corrections(asked.site) if state in (None, one["state"])]
     offset, limit = asked.given.get("offset", 0), asked.given.get("limit", 100)
     return {"corrections": made[offset : offset + limit], "total": len(made)}
+
+
+def _letters(asked: Asked) -> dict[str, Any]:
+    given = asked.given
+    found = letters(
+        asked.site.desk,
+        asked.site.workspace,
+        state=given.get("state"),
+        agency=given.get("agency"),
+        claim=given.get("claim"),
+    )
+    offset, limit = given.get("offset", 0), given.get("limit", 100)
+    return {"letters": found[offset : offset + limit], "total": len(found)}
+
+
+def _letter(asked: Asked) -> dict[str, Any]:
+    return letter(asked.site.desk, asked.site.workspace, entry=asked.places["entry"])
 
 
 def _events(asked: Asked) -> dict[str, Any]:
@@ -132,6 +151,28 @@ READINGS: tuple[Reading, ...] = (
             "limit": _LIMIT,
             "offset": js.integer("How many to pass over."),
         },
+    ),
+    Reading(
+        "list_letters",
+        "/letters",
+        "The register of letters.",
+        described.total_of("letters", described.LETTER),
+        _letters,
+        {
+            "state": js.word("Only those of a state.", (*LETTER_STATES, "all")),
+            "agency": js.text("Only those to an agency."),
+            "claim": js.text("Only those on a claim."),
+            "limit": _LIMIT,
+            "offset": js.integer("How many to pass over."),
+        },
+    ),
+    Reading(
+        "read_letter",
+        "/letters/{entry}",
+        "One letter as it was frozen.",
+        described.FROZEN,
+        _letter,
+        refusals=(404,),
     ),
     Reading(
         "list_events",

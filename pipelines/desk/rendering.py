@@ -25,6 +25,7 @@ from pipelines.desk.wording import since_said
 
 PAGES = (
     ("/", "Morning"),
+    ("/letters", "Letters"),
     ("/set-aside", "Set aside"),
     ("/field.html", "Field"),
     ("/upcoming.html", "Upcoming"),

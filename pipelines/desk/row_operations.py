@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from pipelines import actions
 from pipelines.actions.documents import keep
+from pipelines.actions.letters import SETTABLE, mark
 from pipelines.actions.records import ENTERED
+from pipelines.actions.sending import send_letters
 from pipelines.desk.operation import REASON, Given, Operation, a_text
 from schemas import json_schema as js
 
@@ -96,5 +98,34 @@ OF_ROWS: tuple[Operation, ...] = (
         {"reason": REASON},
         refusals=(404, 409),
         shown="/corrections",
+    ),
+    Operation(
+        "mark_letter",
+        "/letters/{entry}/state",
+        "Mark",
+        "Say how far a letter has come.",
+        mark,
+        {
+            "state": Given("text", js.word("What it is now.", SETTABLE)),
+            "on": Given("text", js.day("The day; the desk's day where it is not given."), False),
+            "note": a_text("A note; needed where a letter is to be sent again.", required=False),
+        },
+        refusals=(404, 409),
+        shown="/letters/{entry}",
+    ),
+    Operation(
+        "send_letters",
+        "/letters/sending",
+        "Send by mail",
+        "Send letters by mail: all of them, or none where one is in the way.",
+        send_letters,
+        {
+            "letters": Given("numbers", js.listing("The entries.", js.integer("One.", least=1))),
+            "one_mail_per_agency": Given(
+                "flag", js.flag("One mail an agency, which names every claim."), False
+            ),
+        },
+        refusals=(404, 409),
+        shown="/letters?state=sent",
     ),
 )

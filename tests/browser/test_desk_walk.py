@@ -219,6 +219,7 @@ PAGES = (
     "/claims/W06",
     "/audit",
     "/set-aside",
+    "/letters?state=all",
     "/corrections",
     "/records?feed=water_tests&claim=W06",
     "/field.html",

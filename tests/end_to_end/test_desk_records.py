@@ -202,3 +202,37 @@ def test_rows_set_aside_are_listed(desk) -> None:
     assert desk.signed_in("ada").get("/set-aside").status == 200
     assert ada.get("/corrections/new?feed=units&file=none&line=1").status == 404
     assert ada.get("/corrections/new?feed=units&file=none&line=x").status == 404
+
+
+def test_letters_are_listed_read_and_marked(desk) -> None:
+    """The register by program and page; a frozen letter in each form; what may follow what."""
+    ada = desk.program("ada")
+    rule = {"ruling": "not_covered", "reason": "Looked at."}
+    assert ada.call("/claims/W05/rulings", rule, version=0).status == 201
+    listed = checked(ada.get("/api/v1/letters?claim=W05&state=to_send"), "GET", "/letters").json
+    (entry,) = [one["entry"] for one in listed["letters"]]
+    told = checked(ada.get(f"/api/v1/letters/{entry}"), "GET", "/letters/{entry}").json
+    assert told["kind"] == "ruling"
+    assert "W05" in told["text"]
+    assert checked(ada.get("/api/v1/letters/99999"), "GET", "/letters/{entry}").status == 404
+    for form, kind in (("txt", "text/plain"), ("html", "text/html"), ("eml", "message/rfc822")):
+        for start in ("", "/api/v1"):
+            file = ada.get(f"{start}/letters/{entry}.{form}")
+            assert (file.status, file["content-type"].split(";")[0]) == (200, kind)
+            assert file["content-disposition"].startswith("attachment")
+            assert b"W05" in file.body
+    browser = desk.signed_in("ada")
+    assert f'href="/letters/{entry}"' in browser.get("/letters").text
+    assert f'href="/letters/{entry}"' in browser.get("/claims/W05").text
+    path = f"/letters/{entry}/state"
+    fields = form_on(browser.get(f"/letters/{entry}"), path) | {"state": "sent"}
+    done = browser.post(path, fields)
+    assert (done.status, done["location"]) == (303, f"/letters/{entry}")
+    template = "/letters/{entry}/state"
+    answer = checked(ada.call(path, {"state": "sent"}), "POST", template)
+    assert answer.status == 409
+    answer = checked(ada.call(path, {"state": "answered", "on": "2026-03-30"}), "POST", template)
+    assert answer.status == 201
+    sending = {"letters": [entry], "one_mail_per_agency": True}
+    assert checked(ada.call("/letters/sending", sending), "POST", "/letters/sending").status == 409
+    assert desk.program("eng").call(path, {"state": "closed"}).status == 403

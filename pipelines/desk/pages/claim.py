@@ -15,11 +15,13 @@ from starlette.routing import Route
 
 from dashboards import formats
 from pipelines.actions import Caller
+from pipelines.actions.letters import letters
 from pipelines.actions.records import ENTERED
 from pipelines.actions.users import all_users
 from pipelines.desk.claim_content import claim_content, published_parts
 from pipelines.desk.controls import Choices, form_of
 from pipelines.desk.operations import BY_NAME
+from pipelines.desk.pages.letters import KINDS, WORDS
 from pipelines.desk.pages.rows import correct_link
 from pipelines.desk.people import visitor
 from pipelines.desk.performing import caller_of
@@ -75,6 +77,15 @@ def content(request: Request, site: DeskSite, claim: str) -> dict[str, Any]:
         "notes": [
             {"when": local(note["at"], zone), "who": note["actor"], "text": note["text"]}
             for note in reversed(now.state.notes)
+        ],
+        "letters": [
+            {
+                "entry": one["entry"],
+                "what": KINDS.get(one["kind"], one["kind"]),
+                "state": WORDS[one["state"]],
+                "when": one["sent_on"] or one["as_of"],
+            }
+            for one in reversed(letters(site.desk, site.workspace, claim=claim))
         ],
         "documents": [
             {"sha256": one["sha256"], "name": one["name"], "when": local(one["at"], zone)}

@@ -6,12 +6,14 @@ here: how a page or the API shows it.
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
 import polars as pl
 
 from pipelines.actions import told_rulings
+from pipelines.actions.letters import letters
 from pipelines.desk.site import DeskSite
 from pipelines.desk.views.rows import corrections, entered_records
 from pipelines.desk.views.worklist import worklist
@@ -105,6 +107,7 @@ def told_claim(site: DeskSite, claim: str) -> dict[str, Any]:
         "records": entered_records(site, claim),
         "corrections": [one for one in corrections(site) if one["claim"] == claim],
         "documents": now.state.documents,
+        "letters": letters(site.desk, site.workspace, claim=claim),
         "events": [event.told() for event in now.events],
         "payment": payment and {name: payment[name] for name in column_names(Payments)},
         "next_steps": [step.to_dict() for step in steps_of(site, claim)],
@@ -114,4 +117,12 @@ def told_claim(site: DeskSite, claim: str) -> dict[str, Any]:
 def steps_of(site: DeskSite, claim: str) -> list[NextStep]:
     """What should happen next with a claim; nothing is known of one that is no record any more."""
     rows = worklist(site).rows.filter(pl.col("claim") == claim)
-    return next_steps(rows.row(0, named=True), [], site.day) if rows.height else []
+    if rows.is_empty():
+        return []
+    of_claim = letters(site.desk, site.workspace, claim=claim)
+    told = [{**one, "due_on": _day(one["due_on"])} for one in of_claim]
+    return next_steps(rows.row(0, named=True), told, site.day)
+
+
+def _day(given: str | None) -> dt.date | None:
+    return dt.date.fromisoformat(given) if given else None

@@ -1,0 +1,195 @@
+"""The register of letters: its list, one letter as it was frozen, and the forms to mark and send.
+
+Belongs here: these pages, and a letter as a file. Does not belong here: which letters are due, or
+what may follow what (`pipelines.actions.letters`).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from collections.abc import Mapping
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from dashboards.letters.message import message_of
+from pipelines.actions.letters import letter, letters
+from pipelines.desk.controls import Choices, form_of
+from pipelines.desk.guard import API
+from pipelines.desk.operations import BY_NAME
+from pipelines.desk.people import visitor
+from pipelines.desk.performing import caller_of
+from pipelines.desk.problems import Problem
+from pipelines.desk.rendering import claim_path, page
+from pipelines.desk.site import DeskSite
+from schemas.register import MAY_FOLLOW, STATES
+
+KINDS = {
+    "decision": "the decision",
+    "documents": "request for documents",
+    "question": "question",
+    "ruling": "the ruling",
+    "reminder": "reminder",
+}
+WORDS = {
+    "to_send": "to send",
+    "sent": "sent",
+    "answered": "answered",
+    "closed": "closed",
+    "overtaken": "overtaken",
+    "told_before": "told before the register began",
+}
+TYPES = {
+    "txt": "text/plain; charset=utf-8",
+    "html": "text/html; charset=utf-8",
+    "eml": "message/rfc822",
+}
+POLICY = "sandbox; default-src 'none'; style-src 'unsafe-inline'"
+ROWS = 300
+
+
+def routes(site: DeskSite) -> list[Route]:
+    """The paths of letters."""
+
+    def listed(request: Request) -> Response:
+        return page(request, site, "desk/letters.html", _list(request, site))
+
+    def shown(request: Request) -> Response:
+        entry = request.path_params["entry"]
+        return page(request, site, "desk/letter.html", _letter(request, site, entry))
+
+    def filed(request: Request) -> Response:
+        entry, form = request.path_params["entry"], request.path_params["form"]
+        if form not in TYPES:
+            raise Problem(404, "A letter is there as .txt, .html or .eml.")
+        told = letter(site.desk, site.workspace, entry=entry)
+        if told["text"] is None:
+            raise Problem(
+                404, f"Letter {entry} was told before the register began; it has no text."
+            )
+        headers = {
+            "Content-Disposition": f'attachment; filename="letter-{entry}.{form}"',
+            "Content-Security-Policy": "sandbox; default-src 'none'",
+        }
+        return Response(_content(told, form, site), headers=headers, media_type=TYPES[form])
+
+    return [
+        Route("/letters", listed, methods=["GET"]),
+        Route("/letters/{entry:number}", shown, methods=["GET"]),
+        *(
+            Route(f"{start}/letters/{{entry:number}}.{form}", _of(filed, form), methods=["GET"])
+            for start in ("", API)
+            for form in TYPES
+        ),
+    ]
+
+
+def _of(endpoint: Any, form: str) -> Any:
+    """The endpoint for one form."""
+
+    def answer(request: Request) -> Response:
+        request.path_params["form"] = form
+        result: Response = endpoint(request)
+        return result
+
+    return answer
+
+
+def _content(told: Mapping[str, Any], form: str, site: DeskSite) -> bytes:
+    """The frozen letter as a file."""
+    if form == "txt":
+        return str(told["text"]).encode("utf-8")
+    if form == "html":
+        return str(told["html"]).encode("utf-8")
+    text = f"{told['entry']}\0{told['made_at']}\0{told['text']}"
+    message = message_of(
+        told["subject"],
+        told["text"],
+        told["html"],
+        maker=site.settings.maker,
+        sender=site.settings.sender,
+        to=(told["agency"] or "", told["email"]),
+        written_at=dt.datetime.fromisoformat(told["made_at"]).replace(microsecond=0),
+        digest=hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest(),
+    )
+    message["X-Unsent"] = "1"
+    return message.as_bytes()
+
+
+def _list(request: Request, site: DeskSite) -> dict[str, Any]:
+    sent = request.query_params
+    state = sent.get("state") or "to_send"
+    if state not in (*STATES, "all"):
+        state = "to_send"
+    agency = sent.get("agency") or None
+    everything = letters(site.desk, site.workspace)
+    found = [
+        row
+        for row in everything
+        if state in ("all", row["state"]) and agency in (None, row["agency"])
+    ]
+    caller = caller_of(site, visitor(request), "web")
+    may_send = caller.may("letters")
+    return {
+        "title": "Letters",
+        "given": {"state": state, "agency": agency},
+        "states": [*WORDS.items(), ("all", "all")],
+        "agencies": sorted({row["agency"] for row in everything if row["agency"]}),
+        "rows": [_row(row) for row in reversed(found)][:ROWS],
+        "total": len(found),
+        "sending": form_of(BY_NAME["send_letters"], "/letters/sending") if may_send else None,
+    }
+
+
+def _row(row: Mapping[str, Any]) -> dict[str, Any]:
+    about = row["claim"] or row.get("serial") or ""
+    return {
+        **row,
+        "about": about,
+        "kind_word": KINDS.get(row["kind"], row["kind"]),
+        "state_word": WORDS.get(row["state"], row["state"]),
+        "can_send": row["state"] == "to_send" and bool(row["email"]),
+        "when": row["sent_on"] or row["as_of"],
+    }
+
+
+def _letter(request: Request, site: DeskSite, entry: int) -> dict[str, Any]:
+    told = letter(site.desk, site.workspace, entry=entry)
+    caller = caller_of(site, visitor(request), "web")
+    forms = []
+    if caller.may("letters"):
+        able = [(one, WORDS[one]) for one in MAY_FOLLOW.get(told["state"], ())]
+        if told["may_have_gone_out"]:
+            able.append(("to_send", WORDS["to_send"]))
+        if able:
+            choices = Choices(states=able, begin_with={"on": caller.as_of.isoformat()})
+            forms.append(
+                form_of(BY_NAME["mark_letter"], f"/letters/{entry}/state", choices=choices)
+            )
+        if told["state"] == "to_send" and told["email"]:
+            begin = Choices(begin_with={"letters": [entry]})
+            forms.append(form_of(BY_NAME["send_letters"], "/letters/sending", choices=begin))
+    about = told["claim"] or ""
+    facts = [
+        ("State", WORDS[told["state"]]),
+        ("What", KINDS.get(told["kind"], told["kind"])),
+        ("To", told["agency"]),
+        ("Address", told["email"]),
+        ("Known as of", told["as_of"]),
+        ("Sent on", told["sent_on"]),
+        ("Sent by", told["sent_by"]),
+        ("Answered on", told["answered_on"]),
+        ("Documents due", told["due_on"]),
+        ("Note", told["note"]),
+    ]
+    return {
+        "title": f"Letter {entry}",
+        "entry": told,
+        "claim_address": claim_path(about) if about else None,
+        "facts": [(label, value) for label, value in facts if value],
+        "forms": forms,
+        "text": told["text"],
+    }
