@@ -219,4 +219,7 @@ MATTERS = (
 # Columns of the feeds that the settings may keep off everything that is published.
 HIDEABLE = ("site_name", "agency", "postal_code", "lab", "notes")
 # How far a letter of the register has come.
+# Letters about a claim, a reminder of one, and those about a unit.
+UNIT_LETTER_KINDS = ("installation", "recommendation")
+LETTER_KINDS = ("decision", "documents", "question", "ruling", "reminder", *UNIT_LETTER_KINDS)
 LETTER_STATES = ("to_send", "sent", "answered", "closed", "overtaken", "told_before")

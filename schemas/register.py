@@ -6,7 +6,7 @@ is due (`pipelines.letters.register`), or what it says (`schemas.letters`).
 
 import polars as pl
 
-from schemas.codes import LETTER_STATES
+from schemas.codes import LETTER_KINDS, LETTER_STATES
 from schemas.columns import (
     MOMENT,
     Table,
@@ -18,8 +18,8 @@ from schemas.columns import (
     word,
 )
 
-# The first four speak of a claim, a reminder of the entry that it repeats.
-KINDS = ("decision", "documents", "question", "ruling", "reminder")
+# The first four speak of a claim, a reminder of the entry that it repeats, the others of a unit.
+KINDS = LETTER_KINDS
 STATES = LETTER_STATES
 # What a person may make of a letter; what is overtaken only the register itself says.
 MAY_FOLLOW = {

@@ -8,9 +8,10 @@ from typing import Any
 
 import polars as pl
 
+from schemas.codes import UNIT_LETTER_KINDS
 from schemas.columns import TEXTS
 
-KINDS = ("installation", "recommendation")
+KINDS = UNIT_LETTER_KINDS
 # One row is one letter. Lists that belong together (`readings` and `mends`) have one order and
 # length; none is ever null.
 _COLUMNS: dict[str, Any] = {

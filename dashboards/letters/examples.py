@@ -14,6 +14,7 @@ import polars as pl
 
 from schemas.codes import RULINGS, VERDICTS
 from schemas.letters import LETTERS
+from schemas.unit_letters import KINDS, UNIT_LETTERS
 
 # What no letter lacks.
 ALWAYS = (
@@ -26,6 +27,9 @@ ALWAYS = (
     "decision",
     "basis",
     "appeal",
+    "title",
+    "opening",
+    "asks",
 )
 
 
@@ -37,6 +41,15 @@ def examples() -> list[dict[str, Any]]:
             for full in (True, False):
                 made.append(_example(full) | {"standing": standing, "ruling": ruling})
     return made
+
+
+def unit_examples() -> list[dict[str, Any]]:
+    """One full and one bare letter of each kind about a unit."""
+    return [
+        {name: _value(name, column, full) for name, column in UNIT_LETTERS.items()} | {"kind": kind}
+        for kind in KINDS
+        for full in (True, False)
+    ]
 
 
 def _example(full: bool) -> dict[str, Any]:

@@ -21,10 +21,12 @@ from markupsafe import Markup
 
 from dashboards import formats
 from dashboards.kept import CompiledTemplates
-from dashboards.letters.examples import examples
+from dashboards.letters.examples import examples, unit_examples
 
 SUBJECT, TEXT, HTML = "subject.txt.j2", "letter.txt.j2", "letter.html.j2"
-NAMES = (SUBJECT, TEXT, HTML)
+# The same of a letter about a unit, whose values are others.
+UNIT = "unit_"
+NAMES = (SUBJECT, TEXT, HTML, *(f"{UNIT}{name}" for name in (SUBJECT, TEXT, HTML)))
 _OURS = Path(__file__).parents[1] / "templates" / "letters"
 _WIDTH = 76
 _MOST_SUBJECT = 200  # characters; longer ones are cut by the programs that show them
@@ -102,6 +104,8 @@ class LetterTemplates:
         return first + self._fill(HTML, letter, level=level)
 
     def _fill(self, name: str, letter: Mapping[str, Any], **more: Any) -> str:
+        if "readings" in letter:
+            name = f"{UNIT}{name}"
         try:
             return self._environment.get_template(name).render({**letter, **more})
         except Exception as error:
@@ -118,7 +122,7 @@ class LetterTemplates:
                     f"letters/{path.name} is no template of a letter; name it one of "
                     f"{', '.join(NAMES)}, or let its name begin with _ if others include it."
                 )
-        for letter in examples():
+        for letter in (*examples(), *unit_examples()):
             self.text(letter)
             self.html(letter)
             if not self.subject(letter):

@@ -51,7 +51,9 @@ class Register:
     def claims_moved_after(self, event: int) -> set[str]:
         """The claims of entries that an event after this one has made or changed."""
         return {
-            str(self.rows[entry]["claim"]) for entry, number in self.moved.items() if number > event
+            str(self.rows[entry]["claim"])
+            for entry, number in self.moved.items()
+            if number > event and "claim" in self.rows[entry]
         }
 
 

@@ -33,13 +33,16 @@ def installation_letters(
     Takes what `standing_installations` takes. Returns rows of UNIT_LETTERS, by serial.
     """
     mends = {name: told.mend for name, told in READINGS.items()}
-    found = pl.format("Start-up of {}, report {}: {}", "completed_on", "report", "sentence")
+    mend = pl.col("reading").replace_strict(mends, return_dtype=pl.String)
+    # The sentence ends with what is called for, which the letter says by itself.
+    bare = pl.col("sentence").str.strip_suffix(pl.format(": {}.", mend)) + pl.lit(".")
+    found = pl.format("Start-up of {}, report {}: {}", "completed_on", "report", bare)
     by_unit = (
         unmended(reviews, findings)
         .group_by("serial", maintain_order=True)
         .agg(
             readings=found,
-            mends=pl.col("reading").replace_strict(mends, return_dtype=pl.String),
+            mends=mend,
             cautions=pl.col("caution").drop_nulls().unique(maintain_order=True),
         )
     )

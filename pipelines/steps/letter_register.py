@@ -18,18 +18,16 @@ from typing import Any
 import duckdb
 import polars as pl
 
-from pipelines.coverage.evidence import seen
-from pipelines.coverage.standing import latest_rulings
 from pipelines.events import Desk, open_desk
 from pipelines.events.event import Event
 from pipelines.events.letters import LETTER, TEXTS, Register, read_register, written_entry
 from pipelines.letters.register import Due, due
-from pipelines.letters.standing import standing_claims
 from pipelines.steps.letter_texts import TEXTS_SCHEMA, texts_of
+from pipelines.steps.letters_standing import standing_of
 from pipelines.steps.reference import REFERENCE_ASSETS
 from pipelines.steps.step import Step, Written
-from pipelines.store.database import has_table, query_frame, read_frame
-from pipelines.store.evidence import DECIDING, load_evidence
+from pipelines.store.database import has_table, read_frame
+from pipelines.store.evidence import DECIDING
 from pipelines.store.inputs import Inputs, load_inputs
 from pipelines.store.published_state import state_of
 from pipelines.store.reading import open_store
@@ -63,22 +61,6 @@ def register_tables(session: RefreshSession, wanted: Collection[str]) -> Iterato
     chosen = [name for name in STEP.tables if name in wanted]
     session.put(*(session.write(name, *made[name]) for name in chosen))
     yield from (Written(name) for name in chosen)
-
-
-def standing_of(
-    inputs: Inputs, con: duckdb.DuckDBPyConnection, claims: pl.DataFrame | None = None
-) -> pl.DataFrame:
-    """What stands of all matters in the store, or of these claims (claim)."""
-    decisions = read_frame(con, "decisions")
-    if claims is not None:
-        decisions = decisions.join(claims, on="claim", how="semi")
-    findings = query_frame(
-        con, "select claim, condition, outcome from findings where condition = 'records_agree'"
-    )
-    rulings = latest_rulings(seen(load_evidence(inputs, con, only=["rulings"])).rulings)
-    return standing_claims(
-        decisions, findings, rulings, inputs.reference.agencies, inputs.terms.values
-    )
 
 
 def bring_up(workspace: Workspace) -> None:
@@ -138,7 +120,8 @@ def append_due(
         subject = f"letter {row['entry']}" if row else None
         desk.append(connection, Event(LETTER, as_of, actor, via, claim, subject, payload))
 
-    claims = {row["entry"]: row["claim"] for row in read_register(desk, connection).rows.values()}
+    register = read_register(desk, connection)
+    claims = {row["entry"]: row.get("claim") for row in register.rows.values()}
     for change in found.states.to_dicts():
         told = written_entry(change)
         event({"states": [told]}, {"entry": change["entry"], "claim": claims[change["entry"]]})
@@ -194,10 +177,10 @@ def _frozen(
     entries: pl.DataFrame,
 ) -> pl.DataFrame:
     """The texts as the publication made them; written now where somebody was in between."""
-    keys = ["claim", "kind", "basis"]
+    keys = ["claim", "serial", "kind", "basis"]
     made = read_frame(con, "letters").join(read_frame(con, "letter_texts"), on="entry")
     there = entries.select("entry", *keys).join(
-        made.select(*keys, *TEXTS).unique(keys, keep="last"), on=keys
+        made.select(*keys, *TEXTS).unique(keys, keep="last"), on=keys, nulls_equal=True
     )
     lacking = entries.join(there, on="entry", how="anti")
     written = texts_of(inputs, con, register.frame, lacking)
@@ -219,6 +202,9 @@ STEP = Step(
         *DECIDING,
         "decisions",
         "findings",
+        "startup_reviews",
+        "installation_findings",
+        "treatment_recommendations",
         "feed_states",
         *REFERENCE_ASSETS,
         "terms_values",
@@ -227,10 +213,13 @@ STEP = Step(
     work=register_tables,
     rooms=(
         "pipelines/letters",
+        "pipelines/startups",
         "dashboards/letters",
         "dashboards/templates/letters",
         "pipelines/steps/letter_register.py",
         "pipelines/steps/letter_texts.py",
+        "pipelines/steps/letters_standing.py",
+        "pipelines/steps/unit_letter_texts.py",
         "pipelines/steps/letters.py",
     ),
     about={"letters": "Their texts are frozen with the desk's events."},

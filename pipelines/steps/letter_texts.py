@@ -15,6 +15,7 @@ from pipelines.coverage.evidence import seen
 from pipelines.errors import WorkspaceError
 from pipelines.letters.matters import ASKING
 from pipelines.steps.letters import claim_facts, letters_of_evidence
+from pipelines.steps.unit_letter_texts import unit_texts
 from pipelines.store.database import query_frame, read_frame
 from pipelines.store.evidence import evidence_around
 from pipelines.store.inputs import Inputs
@@ -33,11 +34,12 @@ def texts_of(
     What was told before is written down as it stands now, but not for a large fleet: tens of
     thousands of letters that nobody will send.
     """
+    of_units = unit_texts(inputs, con, entries.filter(pl.col("claim").is_null()))
     asked = entries.filter(pl.col("claim").is_not_null())
     if asked.height > MOST_TOLD_BEFORE:
         asked = asked.filter(pl.col("state") == "to_send")
     if asked.is_empty():
-        return TEXTS_SCHEMA.to_frame()
+        return of_units
     claims = asked.select("claim").unique()
     decisions = read_frame(con, "decisions").join(claims, on="claim", how="semi")
     findings = query_frame(
@@ -46,7 +48,8 @@ def texts_of(
     evidence = seen(evidence_around(inputs, con, decisions["serial"].unique()))
     facts = claim_facts(inputs, evidence, decisions)
     values = letters_of_evidence(inputs, evidence, decisions, findings, facts)
-    return written_letters(inputs.letter_templates, values, asked, register)
+    written = written_letters(inputs.letter_templates, values, asked, register)
+    return pl.concat([written, of_units])
 
 
 def written_letters(

@@ -116,3 +116,16 @@ def test_rates_are_cut_by_the_installation_of_the_day(table):
     failures = table("field_failures")
     assert failures.height == alone["failures"].sum() > 0
     assert set(failures["installation"]) <= set(alone["value_1"])
+
+
+def test_the_register_knows_of_units_that_were_told_before(table, listed):
+    """One entry a unit that is unsound or to be treated; the first refresh writes to nobody."""
+    letters = table("letters").filter(pl.col("claim").is_null())
+    assert set(letters["state"]) == {"told_before"}
+    of_water = letters.filter(pl.col("kind") == "recommendation")
+    told = {"open", "overdue", "unsuitable", "bought", "lapsed"}
+    assert set(of_water["serial"]) == {
+        row["serial"] for row in listed["recommendations"] if row["state"] in told
+    }
+    unsound = {row["serial"] for row in listed["reviews"] if row["latest"] and row["faults"]}
+    assert unsound <= set(letters.filter(pl.col("kind") == "installation")["serial"])

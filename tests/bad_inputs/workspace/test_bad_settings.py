@@ -85,6 +85,10 @@ MISTAKES = {
         GOOD + "[letters]\nreminders = -1",
         ["line 5, column 1: letters.reminders is -1; write a whole number from 0 to 100."],
     ),
+    "a kind of letter that is none": (
+        GOOD + '[letters]\nkinds = ["instalation"]',
+        ['letters.kinds names "instalation", which is no kind of letter; did you mean'],
+    ),
     "letters by mail from nobody": (
         GOOD + '[letters.mail]\nhost = "mail.example"',
         ["letters.mail.host needs [letters] sender, the address that letters come from"],

@@ -101,6 +101,8 @@ def test_the_letters_say_what_was_found_and_what_is_called_for(tmp_path):
     ).to_dicts()
     assert len(letter["readings"]) == len(letter["mends"]) == 3
     assert letter["readings"][0].startswith("Start-up of 2024-02-01, report R1: The flowing water")
+    assert letter["readings"][2].endswith("The standing level is reported as no.")
+    assert letter["mends"][2] == "level the unit front to back and side to side"
     assert any("licensed" in caution for caution in letter["cautions"])
     assert letter["agency_name"] == "North Service"
     terms = bench.terms_of(tmp_path / "terms", TERMS)

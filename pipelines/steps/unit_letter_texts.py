@@ -1,0 +1,75 @@
+"""The texts of new letters about units, as they are frozen.
+
+Belongs here: reading what their values rest on, and filling templates. Does not belong here: which
+letters are due (`letter_register`), or what one says (`pipelines.startups.unit_letters`).
+"""
+
+from __future__ import annotations
+
+import duckdb
+import polars as pl
+
+from dashboards.letters import TemplateFault
+from dashboards.letters.sheet import letter_sheet
+from pipelines.coverage.evidence import seen
+from pipelines.errors import WorkspaceError
+from pipelines.startups.unit_letters import installation_letters, recommendation_letters
+from pipelines.store.evidence import evidence_around
+from pipelines.store.inputs import Inputs
+from pipelines.store.lookups import rows_of
+from schemas.columns import polars_schema
+from schemas.register import LetterTexts
+
+
+def unit_texts(
+    inputs: Inputs, con: duckdb.DuckDBPyConnection, entries: pl.DataFrame
+) -> pl.DataFrame:
+    """The texts of new entries on units; what was told before has none.
+
+    Raises:
+        WorkspaceError: a template of the company's does not work for one of them.
+    """
+    asked = entries.filter(pl.col("state") == "to_send")
+    if asked.is_empty():
+        return pl.DataFrame(schema=polars_schema(LetterTexts))
+    letters = {(row["kind"], row["serial"]): row for row in _values(inputs, con, asked).to_dicts()}
+    templates = inputs.letter_templates
+    rows = []
+    for entry in asked.to_dicts():
+        letter = letters[entry["kind"], entry["serial"]]
+        try:
+            rows.append(
+                {
+                    "entry": entry["entry"],
+                    "subject": templates.subject(letter),
+                    "text": templates.text(letter),
+                    "html": letter_sheet(letter, templates),
+                }
+            )
+        except TemplateFault as fault:
+            raise WorkspaceError(str(fault)) from None
+    return pl.DataFrame(rows, schema=polars_schema(LetterTexts))
+
+
+def _values(inputs: Inputs, con: duckdb.DuckDBPyConnection, entries: pl.DataFrame) -> pl.DataFrame:
+    serials = entries["serial"]
+    reference, terms = inputs.reference, inputs.terms
+    evidence = seen(evidence_around(inputs, con, serials.unique()))
+    return pl.concat(
+        [
+            installation_letters(
+                rows_of(con, "startup_reviews", serials),
+                rows_of(con, "installation_findings", serials),
+                reference.agencies,
+            ),
+            recommendation_letters(
+                rows_of(con, "treatment_recommendations", serials),
+                evidence.startups,
+                evidence.water_tests,
+                reference.regions,
+                reference.agencies,
+                terms.water_limits,
+                terms.values,
+            ),
+        ]
+    )
