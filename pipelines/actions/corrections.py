@@ -15,11 +15,13 @@ import sqlalchemy as sa
 
 from pipelines.actions.acting import Answer, act
 from pipelines.actions.caller import Caller
+from pipelines.actions.letters_after import letters_after
 from pipelines.actions.records import (
     ENTERED,
     OF_ENGINEERS,
     checked_cells,
     needed_documents,
+    version_of_claim,
 )
 from pipelines.actions.values import refuse, text
 from pipelines.errors import Refused
@@ -91,11 +93,11 @@ def correct(
             connection, caller.event("correction", claim=claim, subject=subject, payload=payload)
         )
 
-    return act(desk, caller, do, lambda event: told_correction(desk, inputs, event))
+    return act(desk, caller, do, lambda event: told_correction(desk, caller, inputs, event))
 
 
-def told_correction(desk: Desk, inputs: Inputs, event: Recorded) -> Answer:
-    """The answer to a correction that was made."""
+def told_correction(desk: Desk, caller: Caller, inputs: Inputs, event: Recorded) -> Answer:
+    """The answer to a correction, once the register has the letters that it makes due."""
     after, before = recorded_of(desk, event.event), recorded_of(desk, event.event - 1)
     moved = moved_by_rows(
         inputs,
@@ -104,11 +106,11 @@ def told_correction(desk: Desk, inputs: Inputs, event: Recorded) -> Answer:
         event.payload["feed"],
         keys_of_correction(event.payload, inputs.settings.timezone, before),
     )
-    of_claim = {} if event.claim is None else {"claim": event.claim, "version": event.event}
+    letters_after(desk, caller, [one.claim for one in moved])
     shown = ("feed", "file", "line", "was", "values", "reason", "documents")
     return {
         "event": event.event,
-        **of_claim,
+        **version_of_claim(desk, event),
         "correction": {name: event.payload[name] for name in shown},
         "claims": [one.told() for one in moved],
     }

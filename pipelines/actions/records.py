@@ -15,6 +15,7 @@ import sqlalchemy as sa
 
 from pipelines.actions.acting import Answer, act
 from pipelines.actions.caller import Caller
+from pipelines.actions.letters_after import letters_after
 from pipelines.actions.on_file import decision_on_file
 from pipelines.actions.values import is_sound, refuse
 from pipelines.errors import Refused
@@ -87,22 +88,30 @@ def enter(
             connection, caller.event("record", claim=claim, subject=subject, payload=payload)
         )
 
-    return act(desk, caller, do, lambda event: told_record(desk, inputs, event))
+    return act(desk, caller, do, lambda event: told_record(desk, caller, inputs, event))
 
 
-def told_record(desk: Desk, inputs: Inputs, event: Recorded) -> Answer:
-    """The answer to a record that was entered."""
+def told_record(desk: Desk, caller: Caller, inputs: Inputs, event: Recorded) -> Answer:
+    """The answer to a record that was entered, once the register has the letters it makes due."""
     after, before = recorded_of(desk, event.event), recorded_of(desk, event.event - 1)
     feed, values = event.payload["feed"], event.payload["values"]
     keys = keys_of_record(feed, values, inputs.settings.timezone)
     moved = moved_by_rows(inputs, before, after, feed, keys)
-    of_claim = {} if event.claim is None else {"claim": event.claim, "version": event.event}
+    letters_after(desk, caller, [one.claim for one in moved])
     return {
         "event": event.event,
-        **of_claim,
+        **version_of_claim(desk, event),
         "record": {"file": DESK_FILE, "line": event.event, **event.payload},
         "claims": [one.told() for one in moved],
     }
+
+
+def version_of_claim(desk: Desk, event: Recorded) -> dict[str, Any]:
+    """The claim that an event is of, with its version now; nothing where it is of none."""
+    if event.claim is None:
+        return {}
+    with desk.reading() as connection:
+        return {"claim": event.claim, "version": desk.version(connection, event.claim)}
 
 
 def checked_feed(caller: Caller, feed: str) -> str:

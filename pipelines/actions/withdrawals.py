@@ -11,6 +11,7 @@ import sqlalchemy as sa
 from pipelines.actions.acting import Answer, Version, act
 from pipelines.actions.caller import Caller
 from pipelines.actions.corrections import keys_of_correction
+from pipelines.actions.letters_after import letters_after
 from pipelines.actions.records import keys_of_record
 from pipelines.actions.rulings import withdraw_ruling
 from pipelines.actions.values import text
@@ -94,6 +95,7 @@ def withdraw_entry(
             else keys_of_correction(entry.payload, zone, before)
         )
         moved = moved_by_rows(inputs, before, after, entry.payload["feed"], keys)
+        letters_after(desk, caller, [one.claim for one in moved])
         return {"event": made.event, **told, "claims": [one.told() for one in moved]}
 
     return act(desk, caller, do, tell)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import json
 import shutil
 import sqlite3
 
@@ -170,14 +169,15 @@ def test_what_may_not_be_recorded_is_not(claims, run, day, call, words, tmp_path
     called = [one.format(at=at) for one in call]
     told = run(*called, "--in", workspace, "--as-of", day, *BY)
     assert (told.code, words in told.err) == (2, True), told.err
-    assert run("audit", workspace, "--json").json == before == {"events": []}
+    assert run("audit", workspace, "--json").json == before
 
 
 def test_a_row_that_is_nowhere_is_not_found(claims, run, day):
     """Exit code 4."""
     place = ("correct", "units", "units/none.csv:3", "model=CO-1", "--reason", "r")
+    before = run("audit", claims[0], "--json").json
     assert run(*place, "--in", claims[0], "--as-of", day, *BY).code == 4
-    assert json.dumps(run("audit", claims[0], "--json").json) == '{"events": []}'
+    assert run("audit", claims[0], "--json").json == before
 
 
 def matters(call):
