@@ -23,10 +23,13 @@ from schemas.feeds import Credits, Rulings
 from schemas.letters import LETTERS
 from schemas.payments import Payments
 from schemas.second_opinions import SecondOpinionAgreement, SecondOpinions
+from schemas.worklist import ADDED
 
 DECISIONS = polars_schema(Decisions)
 FINDINGS = polars_schema(Findings)
 HISTORY = polars_schema(DecisionHistory)
+# The claims with a page in working order, with what the list tells beside their decisions.
+WORKLIST = pl.Schema({**DECISIONS, **ADDED})
 RULINGS = polars_schema(Rulings)
 PAYMENTS = polars_schema(Payments)
 CREDITS = polars_schema(Credits)
@@ -194,6 +197,7 @@ class PageData:
     hide: Sequence[str] = ()
     refreshed_at: dt.datetime | None = None
     decisions: pl.DataFrame = _empty(DECISIONS)
+    worklist: pl.DataFrame = _empty(WORKLIST)
     findings: pl.DataFrame = _empty(FINDINGS)
     history: pl.DataFrame = _empty(HISTORY)
     rulings: pl.DataFrame = _empty(RULINGS)

@@ -79,7 +79,9 @@ def build_site(
     _write_assets(out / "assets", shown.currency)
     environment = _environment(shown)
     with_page = shown.decisions.filter(shown.decisions["claim"].is_in(list(pages_for)))
-    ordered = order_claims(with_page, shown.as_of)
+    ordered = shown.worklist.filter(shown.worklist["claim"].is_in(list(pages_for)))
+    if ordered.is_empty():
+        ordered = order_claims(with_page, shown.as_of)
     _write_claims(out / "claims", environment, shown, ordered["claim"].to_list())
     if tables is not None:
         shown = replace(shown, tables=tables())

@@ -57,8 +57,6 @@ def _summary(ordered: pl.DataFrame, data: PageData) -> str:
         f"{counts['needs_evidence']:,} wait for evidence",
     ]
     overdue = int(open_claims["overdue"].sum())
-    if overdue:
-        parts.append(f"{overdue:,} are past the day for their documents")
     if overtaken:
         parts.append(f"{formats.counted(overtaken, 'ruling')} overtaken by new records")
     number = formats.counted(open_claims.height, "open claim")
@@ -69,7 +67,8 @@ def _summary(ordered: pl.DataFrame, data: PageData) -> str:
         if unlisted
         else ""
     )
-    return f"{number} with {stake} claimed: {formats.listed(parts)}.{rest}"
+    late = f" Of all these, {overdue:,} are past the day for their documents." if overdue else ""
+    return f"{number} with {stake} claimed: {formats.listed(parts)}.{late}{rest}"
 
 
 def _open_claims(data: PageData) -> int:
@@ -187,6 +186,9 @@ def _rows(ordered: pl.DataFrame, data: PageData) -> dict[str, Any]:
     claimed = ordered["at_stake"].to_list()
     return columns | {
         "verdict": ordered["standing"].to_list(),
+        "reason": _told(ordered, "reason", ""),
+        "age_days": _told(ordered, "age_days", None),
+        "group": _told(ordered, "group", None),
         "lead": [_lead(*row) for row in ordered.select(_LEAD).iter_rows()],
         "file": [formats.file_name(claim) for claim in columns["claim"]],
         "at_stake": [float(amount) for amount in claimed],
@@ -228,6 +230,13 @@ def _due(ordered: pl.DataFrame) -> pl.Series:
     """Where the day for the missing documents stands: overdue, ahead, or null without one."""
     ahead = pl.when(pl.col("documents_due_on").is_not_null()).then(pl.lit("ahead"))
     return ordered.select(pl.when("overdue").then(pl.lit("overdue")).otherwise(ahead)).to_series()
+
+
+def _told(ordered: pl.DataFrame, column: str, otherwise: Any) -> list[Any]:
+    """A column of the working order, where the list has it."""
+    if column not in ordered.columns:
+        return [otherwise] * ordered.height
+    return ordered[column].to_list()
 
 
 def _days_left(left: int | None) -> str:

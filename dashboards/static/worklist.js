@@ -16,7 +16,7 @@
   let shown = [];
   let here = -1;
 
-  const rowHeight = () => (narrow.matches ? 148 : 72);
+  const rowHeight = () => (narrow.matches ? 200 : 128);
 
   function readAddress() {
     const read = new URLSearchParams(location.hash.slice(1));
@@ -59,7 +59,7 @@
   function select() {
     shown = [];
     for (let i = 0; i < total; i += 1) if (kept(i)) shown.push(i);
-    const key = sorters[state.sort] || sorters.order;
+    const key = Object.hasOwn(sorters, state.sort) ? sorters[state.sort] : sorters.order;
     const sign = state.dir === "desc" ? -1 : 1;
     if (state.sort !== "order" || sign < 0) {
       const keys = new Map(shown.map((i) => [i, key(i)]));
@@ -94,11 +94,13 @@
     const claim = element("td", "c-claim");
     const link = element("a", "one", data.claim[i]);
     link.href = `claims/${data.file[i]}`;
-    claim.append(link, element("span", "two sub", data.why[i]));
+    claim.append(link, element("span", "one sub", data.why[i]));
+    if (data.reason[i]) claim.append(element("span", "three sub", data.reason[i]));
     const verdict = element("td", "c-verdict");
     verdict.append(element("span", `verdict ${data.verdict[i]}`, data.words[data.verdict[i]]),
       element("span", "one sub", data.lead[i]));
-    const money = cell("c-money number", ["one", data.money[i]], ["one sub", data.days[i]]);
+    const money = cell("c-money number", ["one", data.money[i]], ["one sub", data.days[i]],
+      ["one sub", data.age_days[i] === null ? "" : `${data.age_days[i]} days old`]);
     made.append(cell("c-place number", ["one", String(position + 1)]), claim, verdict,
       cell("c-unit", ["one", data.serial[i]], ["one sub", data.family[i]]),
       cell("c-site", ["one", data.site_name[i] || data.site[i]], ["one sub", data.region[i]]),
@@ -176,10 +178,12 @@
     if (bottom > holder.scrollTop) holder.scrollTop = bottom;
     paint();
     focusHere();
+    const row = body.querySelector("tr.here");
+    if (row) row.scrollIntoView({ block: "nearest" });
   }
 
   const columns = ["claim", "verdict", "lead", "serial", "family", "site", "site_name", "region",
-    "agency", "at_stake", "days_left", "missing", "due_on", "why"];
+    "agency", "at_stake", "days_left", "missing", "due_on", "why", "group", "age_days", "reason"];
 
   function viewRows() {
     return shown.map((i) => columns.map((name) => {

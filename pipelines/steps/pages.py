@@ -23,6 +23,7 @@ from pipelines.steps.startup_pages import startup_page_data
 from pipelines.store.database import has_table, read_frame
 from pipelines.store.lookups import arrivals, rows_of
 from pipelines.store.transaction import RefreshSession
+from pipelines.worklist.order import order_claims
 from schemas.causes import CAUSE_TABLES
 from schemas.columns import column_names
 from schemas.field import FIELD_TABLES
@@ -51,6 +52,13 @@ def page_data(
     return dataclasses.replace(
         base,
         refreshed_at=decided_at,
+        worklist=order_claims(
+            base.decisions.join(claims.to_frame("claim"), on="claim", how="semi"),
+            inputs.as_of,
+            reasons=base.findings,
+            payments=base.payments,
+            originals=base.decisions,
+        ),
         arrivals=arrivals(con),
         row_accounts=read_frame(con, "row_accounts"),
         set_aside=read_frame(con, "set_aside"),
