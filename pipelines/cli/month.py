@@ -27,7 +27,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def output_schema() -> dict[str, Any]:
     """What the JSON holds."""
-    from pipelines.cli.outputs.month import month
+    from pipelines.desk.month_shape import month
 
     return month()
 

@@ -20,7 +20,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def output_schema() -> dict[str, Any]:
     """What the JSON holds."""
-    from pipelines.cli.outputs.search import found
+    from pipelines.desk.search_shape import found
 
     return found()
 

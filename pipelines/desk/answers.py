@@ -8,6 +8,7 @@ from __future__ import annotations
 from pipelines.desk.described import LETTER, RULING_ANSWER, of_claim
 from pipelines.desk.described_parts import EVENT, VERSION, Schema
 from pipelines.desk.described_rows import PLACE, TEXTS
+from pipelines.desk.month_shape import month
 from schemas import json_schema as js
 from schemas.decisions import Decisions
 
@@ -103,6 +104,7 @@ ANSWERS: dict[str, Schema] = {
             "answers": js.texts("What the server said of each mail that it refused."),
         }
     ),
+    "close_month": js.record({"event": EVENT, **month()["properties"]}),
     "withdraw_record": TAKEN_BACK,
     "withdraw_correction": TAKEN_BACK,
 }

@@ -25,7 +25,7 @@ from pipelines.desk import (
     sign_in,
 )
 from pipelines.desk.guard import API, Guard
-from pipelines.desk.pages import audit, letters, morning, rows, users
+from pipelines.desk.pages import audit, letters, months, morning, rows, users
 from pipelines.desk.pages import claim as claim_page
 from pipelines.desk.people import Callers
 from pipelines.desk.problems import Problem, problem_of, problem_response
@@ -67,6 +67,7 @@ def routes(site: DeskSite) -> list[BaseRoute]:
         *sign_in.routes(site),
         *published_pages.routes(site),
         *openapi.routes(),
+        *months.routes(site),
         *readings.routes(site),
         *api.routes(site),
         *documents.routes(site),

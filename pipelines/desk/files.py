@@ -18,4 +18,6 @@ FILES: tuple[tuple[str, str, str, tuple[str, ...]], ...] = (
     ("letter_as_text", "One letter as text.", "/letters/{entry}.txt", ("text/plain",)),
     ("letter_as_page", "One letter as a page.", "/letters/{entry}.html", ("text/html",)),
     ("letter_as_mail", "One letter as a mail.", "/letters/{entry}.eml", ("message/rfc822",)),
+    ("month_as_csv", "A month as CSV.", "/months/{month}.csv", ("text/csv",)),
+    ("month_as_workbook", "A month as a workbook.", "/months/{month}.xlsx", (XLSX,)),
 )

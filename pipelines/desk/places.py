@@ -16,7 +16,13 @@ from starlette.requests import Request
 
 from pipelines.desk.problems import Problem
 
-_KINDS = {"event": "number", "entry": "number", "claim": "segment", "user": "segment"}
+_KINDS = {
+    "event": "number",
+    "entry": "number",
+    "claim": "segment",
+    "user": "segment",
+    "month": "segment",
+}
 _NAMED = re.compile(r"\{(\w+)\}")
 
 

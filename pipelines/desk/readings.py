@@ -18,13 +18,19 @@ from pipelines.actions.letters import letter, letters
 from pipelines.desk import described
 from pipelines.desk.described_rows import CORRECTED, SET_ASIDE
 from pipelines.desk.json_text import as_json
+from pipelines.desk.month_shape import month
 from pipelines.desk.people import visitor
 from pipelines.desk.places import places_of, route_path
+from pipelines.desk.problems import Problem
 from pipelines.desk.reading import Asked, Reading, parameters
+from pipelines.desk.search_shape import found
 from pipelines.desk.site import DeskSite
 from pipelines.desk.views.claims import told_claim
 from pipelines.desk.views.rows import corrections, set_aside_rows
 from pipelines.desk.views.worklist import SETTLED, chosen, worklist
+from pipelines.errors import UsageError
+from pipelines.queries.months import month_end, month_of
+from pipelines.queries.search import search_store
 from schemas import json_schema as js
 from schemas.codes import FEEDS, VERDICTS
 from schemas.columns import column_names
@@ -40,12 +46,12 @@ _BESIDE = (
 
 
 def _claims(asked: Asked) -> dict[str, Any]:
-    found = worklist(asked.site)
-    rows = chosen(found, asked.given, asked.visitor.user.user)
+    listed = worklist(asked.site)
+    rows = chosen(listed, asked.given, asked.visitor.user.user)
     offset, limit = asked.given.get("offset", 0), asked.given.get("limit", 100)
     shown = rows.slice(offset, limit).select(*column_names(Decisions), *_BESIDE)
     told = [
-        {**row, "version": found.versions.get(row["claim"], 0)}
+        {**row, "version": listed.versions.get(row["claim"], 0)}
         for row in shown.with_columns(pl.col("reason").fill_null("")).to_dicts()
     ]
     return {"claims": told, "total": rows.height}
@@ -69,7 +75,7 @@ def _corrections(asked: Asked) -> dict[str, Any]:
 
 def _letters(asked: Asked) -> dict[str, Any]:
     given = asked.given
-    found = letters(
+    told = letters(
         asked.site.desk,
         asked.site.workspace,
         state=given.get("state"),
@@ -77,11 +83,23 @@ def _letters(asked: Asked) -> dict[str, Any]:
         claim=given.get("claim"),
     )
     offset, limit = given.get("offset", 0), given.get("limit", 100)
-    return {"letters": found[offset : offset + limit], "total": len(found)}
+    return {"letters": told[offset : offset + limit], "total": len(told)}
 
 
 def _letter(asked: Asked) -> dict[str, Any]:
     return letter(asked.site.desk, asked.site.workspace, entry=asked.places["entry"])
+
+
+def _search(asked: Asked) -> dict[str, Any]:
+    return search_store(asked.site.workspace, asked.given.get("q", ""))
+
+
+def _month(asked: Asked) -> dict[str, Any]:
+    try:
+        wanted = month_of(asked.places["month"])
+    except UsageError as error:
+        raise Problem(404, str(error)) from None
+    return month_end(asked.site.desk, wanted).to_dict()
 
 
 def _events(asked: Asked) -> dict[str, Any]:
@@ -172,6 +190,22 @@ READINGS: tuple[Reading, ...] = (
         "One letter as it was frozen.",
         described.FROZEN,
         _letter,
+        refusals=(404,),
+    ),
+    Reading(
+        "search",
+        "/search",
+        "Claims, units, agencies, sites and rows that match a text.",
+        found(),
+        _search,
+        {"q": js.text("What is looked for.")},
+    ),
+    Reading(
+        "read_month",
+        "/months/{month}",
+        "The figures of a month.",
+        month(),
+        _month,
         refusals=(404,),
     ),
     Reading(

@@ -64,8 +64,8 @@ def shell_of(request: Request, site: DeskSite) -> dict[str, Any]:
         "timezone": site.settings.timezone,
         "currency": site.settings.currency,
         "pages": (),
-        "desk_pages": PAGES,
-        "has_search": False,
+        "desk_pages": [*PAGES[:3], (f"/months/{site.day:%Y-%m}", "Month"), *PAGES[3:]],
+        "has_search": True,
         "more_pages": more,
         "person": found
         and {

@@ -7,6 +7,7 @@ Belongs here: their part of the list. Does not belong here: any rule of an actio
 from __future__ import annotations
 
 from pipelines import actions
+from pipelines.actions.closing import close_month
 from pipelines.actions.documents import keep
 from pipelines.actions.letters import SETTABLE, mark
 from pipelines.actions.records import ENTERED
@@ -127,5 +128,15 @@ OF_ROWS: tuple[Operation, ...] = (
         },
         refusals=(404, 409),
         shown="/letters?state=sent",
+    ),
+    Operation(
+        "close_month",
+        "/months/{month}/closing",
+        "Close the month",
+        "Freeze the figures of a month; never undone.",
+        close_month,
+        {"note": a_text("A note.", required=False)},
+        refusals=(404, 409),
+        shown="/months/{month}",
     ),
 )

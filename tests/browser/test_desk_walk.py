@@ -220,6 +220,8 @@ PAGES = (
     "/audit",
     "/set-aside",
     "/letters?state=all",
+    "/search?q=w",
+    "/months/2026-01",
     "/corrections",
     "/records?feed=water_tests&claim=W06",
     "/field.html",

@@ -236,3 +236,25 @@ def test_letters_are_listed_read_and_marked(desk) -> None:
     sending = {"letters": [entry], "one_mail_per_agency": True}
     assert checked(ada.call("/letters/sending", sending), "POST", "/letters/sending").status == 409
     assert desk.program("eng").call(path, {"state": "closed"}).status == 403
+
+
+def test_search_and_month_end(desk) -> None:
+    """By program and page; files without formulas; only a lead closes, and only when it is over."""
+    ada = desk.program("ada")
+    found = checked(ada.get("/api/v1/search?q=w-05"), "GET", "/search").json
+    assert "W05" in [one["claim"] for one in found["results"]]
+    assert checked(ada.get("/api/v1/search?q="), "GET", "/search").status == 422
+    page = desk.signed_in("ada").get("/search?q=w-05")
+    assert '<a href="/claims/W05"' in page.text
+    told = checked(ada.get("/api/v1/months/2026-03"), "GET", "/months/{month}").json
+    assert told["state"] == "open"
+    assert told["rows"]
+    assert checked(ada.get("/api/v1/months/soon"), "GET", "/months/{month}").status == 404
+    for start in ("", "/api/v1"):
+        assert ada.get(f"{start}/months/2026-03.csv").text.startswith("month,measure")
+        assert ada.get(f"{start}/months/2026-03.xlsx").body.startswith(b"PK")
+    assert desk.signed_in("leo").get("/months/2026-03").status == 200
+    template = "/months/{month}/closing"
+    for user, status in (("ada", 403), ("leo", 409)):
+        answer = desk.program(user).call("/months/2026-03/closing", {})
+        assert checked(answer, "POST", template).status == status

@@ -1,0 +1,134 @@
+"""Month end and search: two pages that tell, and the form that closes a month.
+
+Belongs here: these pages and files. Does not belong here: any figure (`pipelines.queries.months`)
+or what matches (`pipelines.queries.search`).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from dashboards import formats
+from pipelines.desk.controls import form_of
+from pipelines.desk.guard import API
+from pipelines.desk.operations import BY_NAME
+from pipelines.desk.people import visitor
+from pipelines.desk.performing import caller_of
+from pipelines.desk.problems import Problem
+from pipelines.desk.rendering import page
+from pipelines.desk.site import DeskSite
+from pipelines.errors import UsageError
+from pipelines.queries.months import MonthEnd, by_dimension, month_end, month_of, totals
+from pipelines.queries.search import search_store
+
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+DIMENSIONS = ("family", "cause_class", "agency", "region", "person")
+HEADS = ["Measure", "State", "Mends", "Claims", "Parts", "Labor", "Travel", "Total"]
+
+
+def routes(site: DeskSite) -> list[Route]:
+    """The paths of months and of search."""
+
+    def month(request: Request) -> Response:
+        return page(request, site, "desk/month.html", _month(request, site))
+
+    def as_csv(request: Request) -> Response:
+        return _file(told_month(site, request.path_params["month"]), "csv")
+
+    def as_xlsx(request: Request) -> Response:
+        return _file(told_month(site, request.path_params["month"]), "xlsx")
+
+    def search(request: Request) -> Response:
+        return page(request, site, "desk/search.html", _search(request, site))
+
+    return [
+        Route("/search", search, methods=["GET"]),
+        *(
+            Route(f"{start}/months/{{month:segment}}.{form}", endpoint, methods=["GET"])
+            for start in ("", API)
+            for form, endpoint in (("csv", as_csv), ("xlsx", as_xlsx))
+        ),
+        Route("/months/{month:segment}", month, methods=["GET"]),
+    ]
+
+
+def told_month(site: DeskSite, given: str) -> MonthEnd:
+    """A month as of the last refresh.
+
+    Raises:
+        Problem: 404 it is none.
+    """
+    try:
+        return month_end(site.desk, month_of(given))
+    except UsageError as error:
+        raise Problem(404, str(error)) from None
+
+
+def _file(told: MonthEnd, form: str) -> Response:
+    content: str | bytes = told.csv() if form == "csv" else told.xlsx()
+    kind = "text/csv; charset=utf-8" if form == "csv" else XLSX
+    name = f'attachment; filename="month-{told.month}.{form}"'
+    return Response(content, headers={"Content-Disposition": name}, media_type=kind)
+
+
+def _month(request: Request, site: DeskSite) -> dict[str, Any]:
+    told = told_month(site, request.path_params["month"])
+    caller = caller_of(site, visitor(request), "web")
+    able = told.closed is None and caller.may("close")
+    path = f"/months/{told.month}/closing"
+    return {
+        "title": f"Month {told.month}",
+        "month": told,
+        "closed": told.closed and f"Closed by {told.closed.by} on {told.closed.at[:10]}.",
+        "heads": HEADS,
+        "totals": [
+            _cells(row, ("measure", "state", "adjusts")) for row in totals(told.rows).to_dicts()
+        ],
+        "parts": [
+            (
+                name.replace("_", " ").capitalize(),
+                [
+                    _cells(row, ("measure", "state", name))
+                    for row in by_dimension(told.rows, name).to_dicts()
+                ],
+            )
+            for name in DIMENSIONS
+        ],
+        "shares": [
+            [formats.VERDICTS[one["verdict"]], one["cause_class"], one["claims"],
+             f"{one['share']:.4f}"]
+            for one in told.shares.to_dicts()
+        ],
+        "form": form_of(BY_NAME["close_month"], path) if able else None,
+    }  # fmt: skip
+
+
+def _cells(row: dict[str, Any], names: tuple[str, ...]) -> list[Any]:
+    words = [str(row[name] or "").replace("_", " ") for name in names]
+    amounts = [formats.money(row[name]) for name in ("parts", "labor", "travel", "total")]
+    return [*words, formats.whole(row["claims"]), *amounts]
+
+
+def _search(request: Request, site: DeskSite) -> dict[str, Any]:
+    wanted = request.query_params.get("q", "").strip()
+    if not wanted:
+        return {"title": "Search", "q": "", "found": None}
+    found = search_store(site.workspace, wanted)
+    for row in found["results"]:
+        row["word"] = formats.VERDICTS.get(row["verdict"] or "", "")
+        row["what"] = KINDS[row["kind"]]
+    return {"title": f"Search: {wanted}", "q": wanted, "found": found}
+
+
+KINDS = {
+    "claim": "Claim",
+    "unit": "Unit",
+    "agency": "Agency",
+    "site": "Site",
+    "set_aside": "Row set aside",
+    "superseded": "Superseded row",
+}
