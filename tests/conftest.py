@@ -13,13 +13,33 @@ from hypothesis import settings
 settings.register_profile("steady", derandomize=True, deadline=None)
 settings.load_profile("steady")
 
-# Files of single long tests; begun last, they would run on alone.
-FIRST = ("test_daemon.py", "test_killed_refreshes.py", "test_readers_beside.py")
+# Many refreshes each: kills, full disks, nights, selections of steps. They are marked `long`, which
+# `pytest` leaves out and `.ci/run` runs in a step of its own; the longest come first, since begun
+# last they would run on alone.
+LONG = (
+    "test_daemon.py",
+    "test_killed_refreshes.py",
+    "test_readers_beside.py",
+    "test_any_run.py",
+    "test_bad_workspaces.py",
+    "test_decisions_that_stand.py",
+    "test_executed_again.py",
+    "test_nights_and_scratch.py",
+    "test_nights_that_end_badly.py",
+    "test_published_again.py",
+    "test_read_only_folders.py",
+    "test_run_lines.py",
+    "test_selections.py",
+)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """The longest files come first, all others in their order."""
-    items.sort(key=lambda item: item.path.name not in FIRST)
+    """Marks the long files and puts them first, all others in their order."""
+    for item in items:
+        if item.path.name in LONG:
+            item.add_marker(pytest.mark.long)
+    places = {name: place for place, name in enumerate(LONG)}
+    items.sort(key=lambda item: places.get(item.path.name, len(LONG)))
 
 
 @pytest.fixture(scope="session")
