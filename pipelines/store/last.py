@@ -45,7 +45,9 @@ class Last:
             return cls(None, {})
         states = read_frame(con, f"{LAST}.feed_states", columns=["feed", "through_date"])
         through = dict(states.iter_rows())
-        latest = one_row(con, f"select max(as_of) from {LAST}.decision_history")
+        latest = None
+        if has_table(con, f"{LAST}.decision_history"):
+            latest = one_row(con, f"select max(as_of) from {LAST}.decision_history")
         return cls(state_of(con, last=True), through, latest[0] if latest else None)
 
     def can_stand(self, now: RunState) -> bool:

@@ -49,6 +49,10 @@ def engines_in(quarter_of: Callable[[int], list[str]]) -> FieldContext:
         **dict.fromkeys(
             ("startup_completed_on", "extended_on", "retired_on"), pl.lit(None, pl.Date)
         ),
+        **dict.fromkeys(
+            ("model", "cold_supply", "entry", "shipped", "lot"), pl.lit(None, pl.String)
+        ),
+        needs=pl.lit([], pl.List(pl.String)),
     )
     failures = pl.DataFrame(calls, schema=["serial", "failed_on", "age"], orient="row")
     failures = failures.with_columns(

@@ -99,7 +99,12 @@ def drawn(seed: int) -> tuple[FieldContext, pl.DataFrame]:
         pl.DataFrame(schema=doubtful),
         AS_OF,
         units.select(
-            "serial", from_on="watched_from", until_on="watched_until", needs="water_profile"
+            "serial",
+            from_on="watched_from",
+            until_on="watched_until",
+            sample=pl.lit("S"),
+            severity=pl.lit("normal"),
+            needs="water_profile",
         ),
     )
     return context, units.select("serial", "fitted_at")

@@ -67,6 +67,7 @@ def calls_of(events: pl.DataFrame) -> pl.DataFrame:
         opened_on="date",
         claimed_on="date",
         cause="cause",
+        part=pl.lit(None, pl.String),
         agency=pl.lit(None, pl.String),
         labor_hours=pl.lit(None, pl.Decimal(18, 10)),
     )

@@ -30,6 +30,25 @@ CALLS: dict[str, tuple[list[str], list[list[str]]]] = {
     "doctor": (["WS"], [["--json"], ["--debug"]]),
     "what-if": (["t.toml", "WS"], [["--for", "all"], ["--html", "f.html"]]),
     "dagster": (["WS"], [["--port", "3001"], ["--no-page"]]),
+    "mark": (["7", "sent", "WS"], [["--by", "A"], ["--on", "2025-12-31"]]),
+    "send": (["7", "8"], [["--in", "WS"], ["--by", "A"]]),
+    "month": (["2025-12", "WS"], [["--csv", "f.csv"], ["--close"], ["--by", "A"]]),
+    "search": (["a word", "WS"], [["--json"]]),
+    "approve": (["7", "WS"], [["--by", "A"], ["--as-of", "2025-12-31"]]),
+    "withdraw": (["7", "WS"], [["--by", "A"], ["--reason", "why"]]),
+    "appeal": (["C1", "WS"], [["--by", "A"], ["--received", "2025-12-31"], ["--reason", "why"]]),
+    "note": (["C1", "a text", "WS"], [["--by", "A"]]),
+    "assign": (["C1", "ada", "WS"], [["--by", "A"]]),
+    "hold": (["C1", "WS"], [["--by", "A"], ["--until", "2026-01-31"], ["--reason", "why"]]),
+    "enter": (["startups", "report=R1"], [["--in", "WS"], ["--by", "A"]]),
+    "correct": (
+        ["startups", "a.csv:2", "agency=A"],
+        [["--in", "WS"], ["--by", "A"], ["--reason", "b"]],
+    ),
+    "audit": (["WS"], [["--claim", "C1"], ["--after", "7"]]),
+    "startups": (["WS"], [["--state", "open"], ["--csv"]]),
+    "unit": (["S1", "WS"], [["--json"]]),
+    "desk": (["WS"], [["--port", "0"], ["--as-of", "2025-12-31"]]),
 }
 
 

@@ -70,7 +70,7 @@ def test_upcoming_parts_what_can_be_kept_from_what_lapsed(sample) -> None:
     assert [row[0] for row in content["soon"]["rows"]] == ["2026-03-31", "2026-04-05", "2026-04-10"]
     assert by_key["deliming-due"]["ahead"]["rows"][0][2] == "deliming due"
     assert content["summary"] == (
-        "5 units will lose cover unless someone acts; 3 of 5 matters are due within 14 days, the "
+        "6 units will lose cover unless someone acts; 3 of 6 matters are due within 14 days, the "
         "first on 31 March 2026. 1 matter is overdue: that cover has lapsed."
     )
 
