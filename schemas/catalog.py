@@ -139,7 +139,7 @@ def _inner(name: str, table: Inner, tables: Mapping[str, Described]) -> Describe
 def _parsed(feed: str, tables: Mapping[str, Described]) -> Described:
     """The typed rows of a feed: its columns, and those of a laboratory's long table."""
     place = _inner(f"parsed_{feed}", PARSED[feed], tables)
-    ours = {column.name for column in (*place.columns, *_SOURCE)}
+    ours = {column.name for column in (*place.columns, *_SOURCE, *_GRANTS)}
     columns = [
         replace(column, required=False, null=column.null or _UNKNOWN)
         for column in tables[feed].columns

@@ -65,6 +65,14 @@ INNER_TABLES: dict[str, Inner] = {
             "entry": ("integer", "The entry of leave_out that gives the reason, from 0."),
         },
     ),
+    "parsed_corrected": Inner(
+        "One row is one landed row and one correction that was put into it.",
+        ("feed", "mapping", "file", "sheet", "line", "correction"),
+        {
+            **_of("left_out", "feed", "mapping", "file", "sheet", "line"),
+            "correction": ("integer", "The event of the correction."),
+        },
+    ),
     "exposure_units": Inner(
         "One row is one unit: how long it is at risk, for the field figures.",
         ("serial",),

@@ -25,6 +25,7 @@ from pipelines.desk.wording import since_said
 
 PAGES = (
     ("/", "Morning"),
+    ("/startups.html", "Start-ups"),
     ("/letters", "Letters"),
     ("/set-aside", "Set aside"),
     ("/field.html", "Field"),

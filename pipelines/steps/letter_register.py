@@ -26,6 +26,7 @@ from pipelines.steps.letter_texts import TEXTS_SCHEMA, texts_of
 from pipelines.steps.letters_standing import standing_of
 from pipelines.steps.reference import REFERENCE_ASSETS
 from pipelines.steps.step import Step, Written
+from pipelines.store.archive.recovery import is_sound
 from pipelines.store.database import has_table, read_frame
 from pipelines.store.evidence import DECIDING
 from pipelines.store.inputs import Inputs, load_inputs
@@ -66,9 +67,13 @@ def register_tables(session: RefreshSession, wanted: Collection[str]) -> Iterato
 def bring_up(workspace: Workspace) -> None:
     """Appends what the last publication has made known, where the register has not seen it.
 
-    Nothing happens where nothing was published yet, or not by a tool that keeps the register.
+    Nothing happens where nothing was published yet, or not by a tool that keeps the register, or
+    where the store is damaged: the refresh that makes it anew comes here again.
+
+    Raises:
+        StorageError: another program holds the store, or it may not be read.
     """
-    if workspace.database.exists():
+    if is_sound(workspace):
         with open_store(workspace) as con:
             bring_up_to(workspace, con)
 

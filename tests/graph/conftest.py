@@ -26,7 +26,7 @@ from schemas.field import FIELD_TABLES
 CASES = Path(__file__).parents[1] / "cases" / "worked_claims" / "workspace"
 DAY, NEXT_DAY = "2025-12-31", "2026-01-01"
 # What tells of a run and not of its inputs.
-OF_THE_RUN = ("run", "made_at", "decided_at", "published_at", "publication")
+OF_THE_RUN = ("run", "made_at", "decided_at", "published_at", "publication", "last_event")
 
 
 @dataclass(frozen=True)

@@ -10,12 +10,14 @@ from typing import Any
 
 def output_schema() -> dict[str, Any]:
     """What the JSON holds."""
+    from pipelines.field.dimensions import ALL_DIMENSIONS
     from pipelines.field.figures import FIGURES
     from schemas import json_schema as js
     from schemas.field import FIELD_TABLES
 
     rates = js.row_of(FIELD_TABLES["rates"], "--by with other dimensions: a row.")
     rates["additionalProperties"] = {"type": "string"}
+    rates["propertyNames"] = {"enum": [*rates["properties"], *ALL_DIMENSIONS]}
     # An empty list is of every figure, so that more than one form may fit.
     return {
         "anyOf": [
@@ -56,8 +58,8 @@ def _comparison_schema() -> dict[str, Any]:
     )
     return js.record(
         {
-            "a": side,
-            "b": side,
+            "a": {**side, "description": "The first side."},
+            "b": {**side, "description": "The second side."},
             "ratios": js.listing("By each method.", ratio),
             "left_out": js.integer("Failures in strata in which one side has no time."),
             "sentence": js.text("What it says."),
