@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
 
 WARNING = "Claims are decided by example terms: terms/example-edition.toml."
@@ -28,20 +27,19 @@ def test_a_new_workspace_warns_until_its_terms_are_its_own(tmp_path: Path, run, 
         assert (told.code, told.json["attention"]) == (0, [])
 
 
-def test_letters_say_so_in_their_first_line(workspace: Path, run, day, no_figures):
+def test_letters_say_so_in_their_first_line(unrefreshed: Path, run, day, no_figures):
     """A letter that is written while an edition says that it is an example."""
-    (edition, *_) = sorted((workspace / "terms").glob("*.toml"))
+    (edition, *_) = sorted((unrefreshed / "terms").glob("*.toml"))
     edition.write_text("example = true\n" + edition.read_text())
     warning = f"Claims are decided by example terms: terms/{edition.name}."
-    settings = workspace / "limeledger.toml"
+    settings = unrefreshed / "limeledger.toml"
     settings.write_text(settings.read_text() + "\n[letters]\nsince = 2020-01-01\n")
-    shutil.rmtree(workspace / "desk")  # a register that nothing was told from
-    assert run("refresh", workspace, "--as-of", day).code == 1
-    out = run("letters", workspace, "--format", "eml", "--out", workspace.parent / "letters")
+    assert run("refresh", unrefreshed, "--as-of", day).code == 1
+    out = run("letters", unrefreshed, "--format", "eml", "--out", unrefreshed.parent / "letters")
     assert out.code in (0, 1)
-    letters = sorted((workspace.parent / "letters").rglob("*.eml"))
-    assert letters
-    assert all(warning in path.read_text() for path in letters)
+    letters = sorted((unrefreshed.parent / "letters").rglob("*.eml"))
+    assert len(letters) > 20
+    assert [path.name for path in letters if warning not in path.read_text()] == []
 
 
 def test_example_is_yes_or_no(workspace: Path, run):

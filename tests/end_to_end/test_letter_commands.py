@@ -64,9 +64,12 @@ def test_the_first_register_was_told_before(claims, run, tmp_path):
     none = run("letters", claims[0], "--out", out, "--json")
     assert (none.code, none.json["letters"], out.exists()) == (0, [], False)
     call = run("letters", claims[0], "--out", out, "--state", "all", "--format", "text", "--json")
-    told = call.json["letters"]
+    entries = call.json["letters"]
+    assert {row["state"] for row in entries} == {"told_before"}
+    # Of units too: what nobody will be sent has no text there.
+    assert all(row["serial"] and not row["file"] for row in entries if not row["claim"])
+    told = [row for row in entries if row["claim"]]
     decided = pl.read_csv(claims[0] / "published" / "data" / "decisions.csv")
-    assert {row["state"] for row in told} == {"told_before"}
     assert {row["claim"] for row in told} < set(decided["claim"])
     # A dispute that is no contradiction of dates has nobody outside to be told.
     untold = decided.filter(~pl.col("claim").is_in([row["claim"] for row in told]))
@@ -81,8 +84,8 @@ def test_the_first_register_was_told_before(claims, run, tmp_path):
     )
     assert "WHAT IS MISSING, BY 30 JANUARY 2026" in text
     published = pl.read_parquet(claims[0] / "published" / "data" / "letters.parquet")
-    assert published["entry"].to_list() == [row["entry"] for row in told]
-    assert published["basis"].to_list() == [row["basis"] for row in told]
+    assert published["entry"].to_list() == [row["entry"] for row in entries]
+    assert published["basis"].to_list() == [row["basis"] for row in entries]
 
 
 def test_what_changes_is_told_once_and_no_file_is_replaced(workspace, run, no_figures, tmp_path):

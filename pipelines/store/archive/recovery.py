@@ -25,8 +25,6 @@ from schemas.archive import DECIDED, FINDING
 RECOVERED_FILE = "limeledger.duckdb.recovered"
 # In what DuckDB says of a file that is there and sound.
 _NOT_TO_BE_HAD = re.compile("set lock|conflicting lock|permission denied", re.IGNORECASE)
-    "set lock|conflicting lock|permission denied", re.IGNORECASE
-)  # in what DuckDB says
 
 
 @dataclass(frozen=True)
