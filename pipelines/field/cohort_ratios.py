@@ -53,14 +53,20 @@ def standardized(
         *cells, rate=pl.col("n").fill_null(0) / pl.col("all_days")
     )
     own = failed.group_by(group).agg(failures=pl.len().cast(pl.Int64))
+    sizes = days.group_by(group).agg(units=pl.col("unit").n_unique().cast(pl.Int64))
+    # Whole days first, then cell by cell in one order: the same inputs give the same last digit.
     expected = (
-        days.join(rate, on=cells)
-        .group_by(group)
+        days.group_by(group, *cells)
+        .agg(pl.col("days").sum())
+        .join(rate, on=cells)
+        .sort(group, *cells)
+        .group_by(group, maintain_order=True)
         .agg(
-            units=pl.col("unit").n_unique().cast(pl.Int64),
             unit_years=pl.col("days").sum() / DAYS_PER_YEAR,
             expected=(pl.col("days") * pl.col("rate")).sum(),
         )
+        .join(sizes, on=group)
+        .select(group, "units", "unit_years", "expected")
     )
     return (
         expected.join(own, on=group, how="left")

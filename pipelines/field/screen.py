@@ -113,6 +113,7 @@ def _of_dimension(days: pl.DataFrame, failed: pl.DataFrame) -> pl.DataFrame:
         days.join(strata, on=STRATA)
         .group_by("stratum", "value")
         .agg(t=pl.col("days").sum() / DAYS_PER_YEAR)
+        .sort("stratum", "value")  # sums of floats in one order: the same last digit each time
         .with_columns(all=pl.col("t").sum().over("stratum"))
         .with_columns(share=pl.col("t") / pl.col("all"))
     )
@@ -143,9 +144,10 @@ def _ratios(
         .join(whole, on=["stratum", *kind])
         .join(own, on=["stratum", "value", *kind], how="left")
         .with_columns(pl.col("a").fill_null(0))
+        .sort("value", *kind, "stratum")
     )
     a, n, t, total = (pl.col(name) for name in ("a", "n", "t", "all"))
-    sums = cells.group_by("value", *kind).agg(
+    sums = cells.group_by("value", *kind, maintain_order=True).agg(
         expected=(n * pl.col("share")).sum(),
         above=(a * (total - t) / total).sum(),
         below=((n - a) * t / total).sum(),
@@ -181,9 +183,10 @@ def _scores(
         .with_columns(part=pl.col("a").fill_null(0) - pl.col("n") * pl.col("share"))
     )
     sums = (
-        parts.group_by("value", *kind, "unit")
+        parts.sort("value", *kind, "unit", "stratum")
+        .group_by("value", *kind, "unit", maintain_order=True)
         .agg(pl.col("part").sum())
-        .group_by("value", *kind)
+        .group_by("value", *kind, maintain_order=True)
         .agg(u=pl.col("part").sum(), v=(pl.col("part") * pl.col("part")).sum())
         .sort("value", *kind)
     )
