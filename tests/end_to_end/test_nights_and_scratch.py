@@ -6,7 +6,13 @@ from pathlib import Path
 
 NIGHTS, SEED = 3, 20261126
 # What tells of the way and not of where it led: the history, and when it last grew.
-OF_THE_WAY = ("main.decision_history", "main.table_states")
+# What agencies were told on the way is of the way too.
+OF_THE_WAY = (
+    "main.decision_history",
+    "main.table_states",
+    "main.letters",
+    "main.letter_texts",
+)
 
 
 def _files(workspace: Path) -> list[Path]:
