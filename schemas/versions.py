@@ -24,8 +24,34 @@ class Change(NamedTuple):
     instead: str
 
 
+# What version 2 added, by table; an empty tuple where the whole table is new to readers.
+_ADDED: dict[str, tuple[str, ...]] = {
+    "row_accounts": ("mapping", "sheet", "header_line", "rows_split", "left_out", "joined"),
+    "set_aside": ("sheet",),
+    "decisions": ("if_settled", "payable_if_settled", "duplicate_of", "standing_since"),
+    "decision_history": (
+        *("publication", "terms", "reference", "settings", "tool_version", "edition"),
+        *("standing", "total_standing", "moved_from_to"),
+        *("parts_payable", "labor_payable", "travel_payable"),
+    ),
+    "cohorts": ("event", "at_risk", "mean_per_100", "mean_low", "mean_high", "shown"),
+    **dict.fromkeys(
+        (
+            *("left_out", "joins", "join_misses", "feed_states", "reference_aliases"),
+            *("terms_values", "terms_water_limits", "terms_installation_limits"),
+            *("cartridge_spans", "installation_findings", "startup_reviews"),
+            *("treatment_recommendations", "journeys", "journey_rates", "letters"),
+        ),
+        (),
+    ),
+}
 # The newest first.
 CHANGES = (
+    *(
+        Change("2.0.0", table, column, "Is new." if column else "Is new, or published now.", "")
+        for table, columns in _ADDED.items()
+        for column in columns or ("",)
+    ),
     Change("2.0.0", "set_aside", "settled_by", "Is new.", ""),
     *(
         Change("2.0.0", "rulings", column, "Is new.", "")

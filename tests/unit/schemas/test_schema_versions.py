@@ -69,3 +69,17 @@ def test_the_changes_are_told_newest_first_with_what_to_use():
     assert "Use instead" in text.split("`findings.evidence`")[1].split("\n")[0]
     versions = [change.version for change in CHANGES]
     assert versions == sorted(versions, reverse=True)
+
+
+def test_every_addition_is_told():
+    """A table or column that readers find for the first time has its line."""
+    told = {(change.table, change.column) for change in CHANGES}
+    published = {name: table for name, table in CATALOG.items() if table.published}
+    new = {
+        (name, column.name)
+        for name, table in published.items()
+        for column in table.columns
+        if column.name not in SNAPSHOT["tables"].get(name, {})
+    }
+    assert len(new) > 100
+    assert {one for one in new if not {one, (one[0], "")} & told} == set()
