@@ -200,6 +200,7 @@ def test_by_keyboard_alone(visitors) -> None:
     page.keyboard.press("Tab")
     page.keyboard.press("Enter")
     expect(page.locator("#notes + ol")).to_contain_text("By keyboard.")
+    page.wait_for_load_state("load")  # the keys are there once the page's script has run
     page.keyboard.press("?")
     expect(page.locator("#help")).to_be_visible()
     assert visitor.faults == []
