@@ -14,6 +14,7 @@ from markupsafe import Markup, escape
 
 from dashboards import formats
 from schemas.catalog import TABLES
+from schemas.polars_types import most
 
 MOST_ROWS = 30
 _THIN = "Rows in gray are thin: fewer than 5 failures or 10 units; never rank them."
@@ -136,7 +137,7 @@ def _chart(table: pl.DataFrame) -> Markup:
     solid = rows.filter(~pl.col("thin")) if "thin" in rows.columns else rows
     if not solid.height > 0:
         return Markup("")
-    top = float(solid["high"].max() or 1) or 1.0  # type: ignore[arg-type]
+    top = most(solid["high"]) or 1.0
     lines = []
     for place, row in enumerate(solid.to_dicts()):
         y = 14 + 16 * place

@@ -23,6 +23,21 @@ def least(numbers: pl.Series) -> float:
     return cast(float, numbers.min())
 
 
+def most(numbers: pl.Series) -> float:
+    """The largest of a column of numbers; 0 where it holds none."""
+    return cast(float, numbers.max() or 0.0)
+
+
+def mean_of(numbers: pl.Series) -> float:
+    """The mean of a column of numbers; 0 where it holds none."""
+    return cast(float, numbers.mean() or 0.0)
+
+
+def median_of(numbers: pl.Series) -> float:
+    """The median of a column of numbers; 0 where it holds none."""
+    return cast(float, numbers.median() or 0.0)
+
+
 def latest_day(days: pl.Series) -> dt.date | None:
     """The last of a column of days; None where it holds none."""
     return cast("dt.date | None", days.max())

@@ -12,13 +12,14 @@ from typing import Any
 
 from pipelines import actions
 from pipelines.actions import Caller
+from pipelines.actions.caller import Role
 from pipelines.actions.users import add_user
 from pipelines.desk.site import DeskSite
 from pipelines.desk.views.worklist import chosen, in_groups, worklist
 
 # Whoever opens the sample reads these on the terminal; they open nothing else.
 PASSWORD = "steam and lime 2026"
-PEOPLE = (
+PEOPLE: tuple[tuple[str, str, Role], ...] = (
     ("odell", "M. Odell", "clerk"),
     ("hale", "R. Hale", "lead"),
     ("vance", "T. Vance", "administrator"),
@@ -81,7 +82,7 @@ def _third_day(
 
 def _person(site: DeskSite, user: str, day: dt.date) -> Caller:
     name, role = next((name, role) for known, name, role in PEOPLE if known == user)
-    return Caller(user, name, role, "web", day)  # type: ignore[arg-type]
+    return Caller(user, name, role, "web", day)
 
 
 def _on(site: DeskSite, action: Any, caller: Caller, row: Row, **fields: object) -> None:

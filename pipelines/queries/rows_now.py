@@ -27,6 +27,7 @@ from pipelines.steps.ingest import stored_schema
 from pipelines.store.database import has_table
 from pipelines.store.inputs import Inputs
 from schemas.codes import DESK_FILE
+from schemas.polars_types import latest_day
 
 
 @dataclass(frozen=True)
@@ -88,9 +89,9 @@ def rows_now(con: duckdb.DuckDBPyConnection, inputs: Inputs, feed: str) -> RowsN
         told,
         References.of(reference.models, reference.treatments, reference.causes),
     )
-    through = files.filter(pl.col("file") != DESK_FILE)["named_date"].max()
+    through = latest_day(files.filter(pl.col("file") != DESK_FILE)["named_date"])
     sound = slice_rows.select(*keys.columns, "source_file", "source_line")
-    return RowsNow(keys, settled.records, settled.set_aside, settled.fates, sound, through)  # type: ignore[arg-type]
+    return RowsNow(keys, settled.records, settled.set_aside, settled.fates, sound, through)
 
 
 def _touched_corrections(

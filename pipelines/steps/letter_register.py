@@ -222,6 +222,7 @@ STEP = Step(
         "dashboards/letters",
         "dashboards/templates/letters",
         "pipelines/steps/letter_register.py",
+        "pipelines/steps/frozen_letters.py",
         "pipelines/steps/letter_texts.py",
         "pipelines/steps/letters_standing.py",
         "pipelines/steps/unit_letter_texts.py",

@@ -9,11 +9,10 @@ from __future__ import annotations
 import duckdb
 import polars as pl
 
-from dashboards.letters import LetterTemplates, TemplateFault
-from dashboards.letters.sheet import letter_sheet
+from dashboards.letters import LetterTemplates
 from pipelines.coverage.evidence import seen
-from pipelines.errors import WorkspaceError
 from pipelines.letters.matters import ASKING
+from pipelines.steps.frozen_letters import frozen_letter
 from pipelines.steps.letters import claim_facts, letters_of_evidence
 from pipelines.steps.unit_letter_texts import unit_texts
 from pipelines.store.database import query_frame, read_frame
@@ -76,15 +75,5 @@ def written_letters(
         if entry["kind"] in (*ASKING, "reminder"):
             letter["documents_due_on"] = entry["due_on"] if letter["documents"] else None
         letter["reminded_on"] = sent.get(entry["reminds"])
-        try:
-            rows.append(
-                {
-                    "entry": entry["entry"],
-                    "subject": templates.subject(letter),
-                    "text": templates.text(letter),
-                    "html": letter_sheet(letter, templates),
-                }
-            )
-        except TemplateFault as fault:
-            raise WorkspaceError(str(fault)) from None
+        rows.append(frozen_letter(templates, entry["entry"], letter))
     return pl.DataFrame(rows, schema=TEXTS_SCHEMA)

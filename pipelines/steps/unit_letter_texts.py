@@ -9,11 +9,9 @@ from __future__ import annotations
 import duckdb
 import polars as pl
 
-from dashboards.letters import TemplateFault
-from dashboards.letters.sheet import letter_sheet
 from pipelines.coverage.evidence import seen
-from pipelines.errors import WorkspaceError
 from pipelines.startups.unit_letters import installation_letters, recommendation_letters
+from pipelines.steps.frozen_letters import frozen_letter
 from pipelines.store.evidence import evidence_around
 from pipelines.store.inputs import Inputs
 from pipelines.store.lookups import rows_of
@@ -33,21 +31,12 @@ def unit_texts(
     if asked.is_empty():
         return pl.DataFrame(schema=polars_schema(LetterTexts))
     letters = {(row["kind"], row["serial"]): row for row in _values(inputs, con, asked).to_dicts()}
-    templates = inputs.letter_templates
-    rows = []
-    for entry in asked.to_dicts():
-        letter = letters[entry["kind"], entry["serial"]]
-        try:
-            rows.append(
-                {
-                    "entry": entry["entry"],
-                    "subject": templates.subject(letter),
-                    "text": templates.text(letter),
-                    "html": letter_sheet(letter, templates),
-                }
-            )
-        except TemplateFault as fault:
-            raise WorkspaceError(str(fault)) from None
+    rows = [
+        frozen_letter(
+            inputs.letter_templates, entry["entry"], letters[entry["kind"], entry["serial"]]
+        )
+        for entry in asked.to_dicts()
+    ]
     return pl.DataFrame(rows, schema=polars_schema(LetterTexts))
 
 

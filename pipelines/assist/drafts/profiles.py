@@ -16,6 +16,7 @@ from pipelines.assist.drafts.forms import MARKS, are_days, are_numbers
 from pipelines.assist.drafts.vocabulary import NOTHING
 from pipelines.records.numerals import Marks, bound_text, floats
 from pipelines.records.steps import number_part
+from schemas.polars_types import mean_of
 
 T = TypeVar("T")
 SAMPLE = 3_000  # different texts that are looked at; the most frequent ones
@@ -167,7 +168,7 @@ class Profile:
     @cached_property
     def length(self) -> float:
         """The mean number of characters."""
-        return float(self.texts["text"].str.len_chars().mean() or 0.0)  # type: ignore[arg-type]
+        return mean_of(self.texts["text"].str.len_chars())
 
     @cached_property
     def spaced_share(self) -> float:

@@ -20,6 +20,7 @@ from pipelines.assist.drafts.vocabulary import CHARGES, COVERS, ENDS, TOTALS
 from pipelines.exports.reading import Reading
 from pipelines.records.row_cells import first_field
 from pipelines.records.units_of_measure import is_unit
+from schemas.polars_types import median_of
 
 UNITS_BELOW = "units below the header"
 
@@ -74,7 +75,6 @@ def _by_first_cell(reading: Reading) -> list[LeaveOutProposal]:
     whole = reading.rows.select(
         first=pl.coalesce(pl.when(cell != "").then(cell) for cell in cells), filled=filled
     )
-    usual = whole["filled"].median() or 0
     torn = reading.faults.filter(pl.col("rule").is_in(["too_few_fields", "too_many_fields"]))
     short = torn.unique("line").select(
         first=first_field("value", reading.delimiter or "\t"), filled=pl.lit(0, pl.UInt32)
@@ -82,7 +82,7 @@ def _by_first_cell(reading: Reading) -> list[LeaveOutProposal]:
     rows = pl.concat([whole.cast({"filled": pl.UInt32}), short]).with_columns(
         plain=pl.col("first").str.normalize("NFKD").str.replace_all(r"\p{M}", "").str.to_lowercase()
     )
-    many = float(usual)  # type: ignore[arg-type]
+    many = median_of(whole["filled"])
     alone_there = pl.col("plain").str.contains(rf"^\W*(?:{_listed(TOTALS)})\W*$")
     thin = rows.filter((pl.col("filled") <= 0.6 * many) | (alone_there & (pl.col("filled") < many)))
     found = []

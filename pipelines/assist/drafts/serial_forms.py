@@ -14,6 +14,7 @@ import polars as pl
 from pipelines.assist.drafts.known import share_known
 from pipelines.records.numerals import Marks
 from pipelines.records.steps import Step, changed, split_parts
+from schemas.polars_types import mean_of
 
 _SPLITS = (";", ",", " / ", "/", " & ", " + ", " und ", " and ", " et ", "|", "\n")
 _LONGEST = 40  # characters; what is longer on average is no code
@@ -47,7 +48,7 @@ def best_repair(
     texts = texts.head(_TRIED)
     before = share_known(texts, known, kind)
     best = Repair((), before, before)
-    spoken = float(texts["text"].str.len_chars().mean() or 0.0)  # type: ignore[arg-type]
+    spoken = mean_of(texts["text"].str.len_chars())
     if before > 1 - _WORTH or spoken > _LONGEST:
         return best
     for steps, reason in _candidates(texts, known, cuts):

@@ -15,6 +15,7 @@ from pipelines.records.steps import unit_part
 from pipelines.records.units_of_measure import Conversion, conversion
 from schemas.columns import fields
 from schemas.feeds import FEED_TABLES
+from schemas.polars_types import median_of
 
 # Sound values in the feed's unit; common practice, no source: wide enough for odd kitchens.
 RANGES: dict[str, tuple[float, float]] = {
@@ -123,7 +124,7 @@ def fitting_unit(column: str, numbers: pl.Series) -> tuple[str, str] | None:
     """A unit in which the values are sound, where they are odd in the feed's; and why."""
     if numbers.is_empty():
         return None
-    median = float(numbers.median() or 0.0)  # type: ignore[arg-type]
+    median = median_of(numbers)
     by_size = unit_by_size(column, median)
     if by_size is not None:
         return by_size

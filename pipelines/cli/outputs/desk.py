@@ -5,29 +5,16 @@ Belongs here: the forms of the answers. Does not belong here: the answers (`pipe
 
 from __future__ import annotations
 
+from typing import get_args
+
 from pipelines.actions.caller import ROLES
+from pipelines.events.event import Kind, Via
 from schemas import json_schema as js
 from schemas.codes import FEEDS
 from schemas.decisions import Decisions
 from schemas.feeds import Rulings
 
-VIAS = ("web", "api", "command", "import", "refresh")
-KINDS = (
-    "ruling",
-    "approval",
-    "withdrawal",
-    "appeal",
-    "note",
-    "assignment",
-    "hold",
-    "record",
-    "correction",
-    "document",
-    "letter",
-    "sending",
-    "closing",
-    "user",
-)
+VIAS, KINDS = get_args(Via), get_args(Kind)
 RULING_STATES = ("stands", "waiting", "overruled", "withdrawn")
 
 

@@ -15,6 +15,7 @@ from starlette.routing import Route
 
 from dashboards import formats
 from pipelines.actions import Caller
+from pipelines.actions.caller import Action
 from pipelines.actions.letters import letters
 from pipelines.actions.records import ENTERED
 from pipelines.actions.users import all_users
@@ -32,6 +33,16 @@ from pipelines.desk.site import DeskSite
 from pipelines.desk.views.claims import ClaimNow, claim_now, steps_of
 from pipelines.desk.wording import event_said, local
 from pipelines.errors import Refused
+
+# The forms of a claim's page, each with what its sender must be allowed.
+_OFFERED: tuple[tuple[str, Action], ...] = (
+    ("rule", "rule"),
+    ("note", "note"),
+    ("assign", "assign"),
+    ("hold", "hold"),
+    ("appeal", "appeal"),
+    ("keep_document", "document"),
+)
 
 
 def routes(site: DeskSite) -> list[Route]:
@@ -116,8 +127,8 @@ def _forms(site: DeskSite, caller: Caller, now: ClaimNow) -> list[dict[str, Any]
             version=now.version,
             choices=Choices(users=users, begin_with=begun.get(name, {})),
         )
-        for name in ("rule", "note", "assign", "hold", "appeal", "keep_document")
-        if caller.may("document" if name == "keep_document" else name)  # type: ignore[arg-type]
+        for name, action in _OFFERED
+        if caller.may(action)
     ]
 
 
@@ -163,12 +174,12 @@ def _ruling(ruling: dict[str, Any], now: ClaimNow, caller: Caller) -> dict[str, 
     """One ruling made at the desk, with what can be done about it."""
     forms = []
     place = f"/rulings/{ruling['event']}"
-    for name, path, able in (
-        ("approve", f"{place}/approval", ruling["state"] == "waiting"),
-        ("withdraw_ruling", f"{place}/withdrawal", ruling["state"] != "withdrawn"),
-    ):
-        verb = "approve" if name == "approve" else "withdraw"
-        if able and ruling["event"] is not None and caller.may(verb):  # type: ignore[arg-type]
+    offered: tuple[tuple[str, Action, str, bool], ...] = (
+        ("approve", "approve", f"{place}/approval", ruling["state"] == "waiting"),
+        ("withdraw_ruling", "withdraw", f"{place}/withdrawal", ruling["state"] != "withdrawn"),
+    )
+    for name, action, path, able in offered:
+        if able and ruling["event"] is not None and caller.may(action):
             key = f"{name.replace('_', '-')}-{ruling['event']}"
             forms.append(form_of(BY_NAME[name], path, version=now.version, key=key))
     words = {
