@@ -33,6 +33,7 @@ from pipelines.records.reasons import REASON_SCHEMA, reasons
 from schemas.codes import DESK_FILE
 from schemas.columns import key_columns
 from schemas.feeds import FEED_TABLES, record_schema
+from schemas.polars_types import latest_day
 
 # One row is one file, or one sheet of a workbook, as one mapping reads it; `place` is the number of
 # the sheet in its workbook. One with `joined_as` is a file joined to others: no row of it is a
@@ -168,7 +169,7 @@ def account(
         all_fates,
         told,
         _accounts(files, through, all_fates),
-        through["through_date"].max(),  # type: ignore[arg-type]
+        latest_day(through["through_date"]),
     )
 
 
