@@ -1,0 +1,212 @@
+"""Small wrong changes that tests should notice: `mutants.py --rooms FOLDER … --count N --seed S`.
+
+Draws N changes of each room (folder of the product) and runs, for each, the tests that call the
+changed function, the quickest first; where all pass, those that call anything of its module. Each
+change runs in a child of this process, which has the libraries loaded and nothing of the product.
+It tells killed, timed out, survived and untested by room; changes that no test can tell from the
+code as it is stand in `mutants_equivalent.toml`, each with its reason. What was killed stays known
+while its module stays as it is. `--only TEXT` takes those whose key holds a text.
+"""
+
+from __future__ import annotations
+
+import argparse
+import hashlib
+import importlib.abc
+import importlib.machinery
+import importlib.util
+import json
+import os
+import random
+import signal
+import sys
+import time
+import tomllib
+from collections import Counter, defaultdict
+from collections.abc import Iterator
+from pathlib import Path
+from types import CodeType
+
+from mutants_contexts import KEPT, ROOT, collect
+from mutation import Change, changed, changes
+
+EQUIVALENT = Path(__file__).with_name("mutants_equivalent.toml")
+LIBRARIES = (
+    "altair alembic dagster duckdb hypothesis jinja2 numpy pandera.polars polars pyarrow pytest"
+    " scipy.optimize scipy.stats sklearn.linear_model sqlalchemy starlette.applications"
+)
+WORST = ("killed", "timed out", "equivalent", "untested", "survived")
+LONGEST = 60.0  # seconds of tests for one change, as they took undisturbed under the recorder
+SLACK = 20.0
+# Libraries that pytest would rewrite are loaded before it, which is no fault here.
+ARGUMENTS = ("-x", "-q", "-p", "no:cacheprovider", "--no-summary")
+ARGUMENTS += ("-W", "ignore::pytest.PytestAssertRewriteWarning")
+NO_TESTS = (4, 5)  # what pytest ends with where it finds no such test, or cannot begin
+
+
+class Mutated(importlib.abc.MetaPathFinder, importlib.machinery.SourceFileLoader):
+    """Gives one module its changed code on import."""
+
+    def __init__(self, change: Change, source: str) -> None:
+        self.code = compile(changed(change, source), str(ROOT / change.path), "exec")
+        name = change.path.removesuffix(".py").removesuffix("/__init__").replace("/", ".")
+        super().__init__(name, str(ROOT / change.path))
+
+    def find_spec(self, fullname: str, path: object = None, target: object = None) -> object:
+        """The changed module, and no other."""
+        if fullname != self.name:
+            return None
+        return importlib.util.spec_from_file_location(fullname, self.path, loader=self)
+
+    def get_code(self, fullname: str) -> CodeType:
+        """What was compiled."""
+        return self.code
+
+
+def tests_of(change: Change, contexts: dict) -> Iterator[list[str]]:
+    """First the tests that call the function, then those that call anything of its module."""
+    wanted = f"{change.path}::{change.function}"
+    near: dict[str, float] = {}
+    far: dict[str, float] = {}
+    for file in contexts.values():
+        for node, one in file["tests"].items():
+            if any(name == wanted or name.startswith(f"{wanted}.") for name in one["functions"]):
+                near[node] = one["seconds"]
+            elif any(name.startswith(f"{change.path}::") for name in one["functions"]):
+                far[node] = one["seconds"]
+    for some in (near, far):
+        spent, chosen = 0.0, []
+        for node, seconds in sorted(some.items(), key=lambda item: (item[1], item[0])):
+            spent += seconds
+            if spent > LONGEST and chosen:
+                break
+            chosen.append(node)
+        if chosen:
+            yield chosen
+
+
+def child(change: Change | None, source: str, nodes: list[str]) -> int:
+    """Runs the tests in a child of this process; 0 where all pass, -1 where time ran out."""
+    pid = os.fork()
+    if pid == 0:
+        os.setsid()
+        null = os.open(os.devnull, os.O_RDWR)
+        for number in (0, 1, 2):
+            os.dup2(null, number)
+        code = 1
+        try:
+            import pytest  # the libraries are loaded, this only names it
+
+            if change is not None:
+                sys.meta_path.insert(0, Mutated(change, source))
+            code = int(pytest.main([*ARGUMENTS, *nodes]))
+        finally:
+            os._exit(code)
+    return wait(pid)
+
+
+def wait(pid: int, seconds: float = LONGEST * 2 + SLACK) -> int:
+    """The exit code of a child, or -1 once it took too long."""
+    ends = time.monotonic() + seconds
+    while time.monotonic() < ends:
+        done, status = os.waitpid(pid, os.WNOHANG)
+        if done:
+            return 1 if os.WIFSIGNALED(status) else os.WEXITSTATUS(status)
+        time.sleep(0.02)
+    os.killpg(pid, signal.SIGKILL)
+    os.waitpid(pid, 0)
+    return -1
+
+
+def fate(change: Change, source: str, contexts: dict) -> str:
+    """What became of a change."""
+    found = "untested"
+    for nodes in tests_of(change, contexts):
+        code = child(change, source, nodes)
+        if code in NO_TESTS and child(None, source, nodes) in NO_TESTS:
+            raise SystemExit(f"tests are not where they were, leave --known out: {nodes[:3]}")
+        if code:
+            return "timed out" if code < 0 else "killed"
+        found = "survived"
+    return found
+
+
+def undisturbed(some: list[Change], contexts: dict) -> None:
+    """The first tests of a few changes pass as things are, so that a failure tells of a change."""
+    for change in some[:3]:
+        for nodes in tests_of(change, contexts):
+            if child(None, "", nodes[:20]):
+                raise SystemExit(f"tests fail without any change: {nodes[:20]}")
+
+
+def drawn(room: str, number: int, seed: int) -> list[Change]:
+    """Some of the changes of a room, the same ones for the same seed and sources."""
+    top = ROOT / room
+    paths = sorted(top.rglob("*.py")) if top.is_dir() else [top]
+    every = [
+        one
+        for path in paths
+        for one in changes(path.relative_to(ROOT).as_posix(), path.read_text("utf-8"))
+    ]
+    return random.Random(f"{seed} {room}").sample(every, min(number, len(every)))
+
+
+def equivalents() -> dict[str, str]:
+    """The changes judged to change nothing, with the reason."""
+    text = EQUIVALENT.read_text("utf-8") if EQUIVALENT.exists() else ""
+    return {one["key"]: one["reason"] for one in tomllib.loads(text).get("equivalent", [])}
+
+
+def table(fates: dict[str, Counter]) -> str:
+    """The outcome by room, as Markdown."""
+    lines = ["| room | drawn | " + " | ".join(WORST) + " | share |", "| --- |" + " --- |" * 7]
+    for room, found in fates.items():
+        drawn_, held = found.total(), sum(found[one] for one in WORST[:3])
+        cells = " | ".join(str(found[one]) for one in WORST)
+        lines.append(f"| `{room}` | {drawn_} | {cells} | {held / max(drawn_, 1):.0%} |")
+    return "\n".join(lines)
+
+
+def main() -> None:
+    """Draws, runs, tells."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--rooms", nargs="+", required=True, metavar="FOLDER")
+    parser.add_argument("--count", type=int, default=40, help="of each room (40)")
+    parser.add_argument("--seed", type=int, default=20261130)
+    parser.add_argument("--only", default="", metavar="TEXT", help="keys that hold this text")
+    parser.add_argument("--known", action="store_true", help="collect no contexts anew")
+    args = parser.parse_args()
+    os.chdir(ROOT)
+    sys.path.insert(0, str(ROOT))
+    os.environ.update(dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"), "1"))
+    contexts = (
+        json.loads((KEPT / "contexts.json").read_text("utf-8"))
+        if args.known
+        else collect(lambda told: print(told, flush=True))
+    )
+    for name in LIBRARIES.split():
+        importlib.import_module(name)
+    reasons, kept = equivalents(), KEPT / "fates.json"
+    known = json.loads(kept.read_text("utf-8")) if kept.exists() else {}
+    fates: dict[str, Counter] = defaultdict(Counter)
+    for room in args.rooms:
+        some = [one for one in drawn(room, args.count, args.seed) if args.only in one.key]
+        undisturbed(some, contexts)
+        for change in some:
+            source = (ROOT / change.path).read_text("utf-8")
+            name = f"{hashlib.sha256(source.encode()).hexdigest()[:16]} {change.key}"
+            began, found = time.monotonic(), known.get(name)
+            if change.key in reasons:
+                found = "equivalent"
+            elif found not in ("killed", "timed out"):
+                found = known[name] = fate(change, source, contexts)
+                KEPT.mkdir(parents=True, exist_ok=True)
+                kept.write_text(json.dumps(known), "utf-8")
+            fates[room][found] += 1
+            took = time.monotonic() - began
+            print(f"{found} {took:.1f} s {change.line} {change.key}"[:400], flush=True)
+    print(table(fates))
+
+
+if __name__ == "__main__":
+    main()
