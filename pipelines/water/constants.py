@@ -36,7 +36,7 @@ CA_CO3 = (-1228.732, -0.299440, 35512.75, 485.818, 0.0)  # 5-80 °C; a1 as in ph
 # phreeqc.dat (USGS); amorphous silica after Fournier & Rowe 1977.
 # The ionization of water lies within 0.016 of IAPWS R11-07 from 0 to 100 °C, as the older fit of
 # wateq4f.dat does on the other side (they part by 0.027 at 100 °C). This one is taken so that
-# alkaline hot water agrees with current speciation codes.
+# alkaline hot water agrees with PHREEQC 3 (phreeqc.dat).
 WATER = (293.29227, 0.1360833, -10576.913, -123.73158, 0.0, -6.996455e-5)  # 0-200 °C
 MG_CO3 = (0.9910, 0.00667, 0.0, 0.0, 0.0)  # 10-90 °C
 SILICIC_1 = (-302.3724, -0.050698, 15669.69, 108.18466, -1119669.0)  # 0-300 °C

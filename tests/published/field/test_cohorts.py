@@ -1,8 +1,8 @@
 """Cohorts' mean counts against the published valve seats, and against the definition by hand.
 
 Source: Nelson's valve seats of 41 diesel engines (Nelson & Doganaksoy 1989; Meeker & Escobar,
-Statistical Methods for Reliability Data, example 16.1), with robust errors as in R's `survival`;
-beside the data in this folder.
+Statistical Methods for Reliability Data, example 16.1), with robust errors as in R
+package survival 3.8-6; beside the data in this folder.
 """
 
 from __future__ import annotations

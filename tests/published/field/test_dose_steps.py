@@ -10,9 +10,9 @@ from pipelines.field.dose_curve import _curve
 from pipelines.field.dose_rows import Dosed
 from pipelines.field.dose_step import _at_steps, _step
 
-# British coal-mining disasters by year, 1851 to 1962 (Jarrett 1979, Biometrika 66; also R's
-# `boot::coal`): 127 in the 41 years to 1891, 64 in the 71 after. The counts are from memory and are
-# held to those totals.
+# British coal-mining disasters by year, 1851 to 1962 (Jarrett 1979, Biometrika 66:191-193; data set
+# `coal` of R package boot 1.3, 191 in all): 127 in the 41 years to 1891, 64 in the 71 after. The
+# counts are from memory and are held to those totals.
 COAL = (
     "454104340633402633545314415534252234213221111300101100310322"
     "0111010100021000110233112111124200014000100000100101"

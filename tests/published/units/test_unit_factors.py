@@ -13,7 +13,6 @@ import pytest
 
 from pipelines.records.units_of_measure import conversion
 
-_TEXT = (Path(__file__).parent / "unit_factors.csv").read_text(encoding="utf-8")
 TABLE = (Path(__file__).parent / "unit_factors.csv").read_text(encoding="utf-8")
 FACTORS = {row["from_unit"]: row for row in csv.DictReader(TABLE.splitlines())}
 

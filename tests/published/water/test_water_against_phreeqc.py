@@ -1,6 +1,7 @@
-"""Every equilibrium figure against a full speciation code over a grid of waters.
+"""Every equilibrium figure against PHREEQC over a grid of waters.
 
-Reference: phreeqpython with phreeqc.dat (USGS), a test-only dependency. The table of errors is
+Reference: PHREEQC through phreeqpython 1.6 with its phreeqc.dat (Parkhurst & Appelo 2013, USGS
+Techniques and Methods 6-A43), a test-only dependency. The table of errors is
 printed: `pytest -s tests/published/water/test_water_against_phreeqc.py`.
 """
 
@@ -61,7 +62,7 @@ def grid() -> Analyses:
 
 
 def reference_of(code: PhreeqPython, water: dict[str, float], ph: float, celsius: float) -> dict:
-    """The figures of one water from the speciation code; totals in mol/kg."""
+    """The figures of one water from PHREEQC; totals in mol/kg."""
     totals = {
         "-units": "mol/kgw",
         "pH": ph,

@@ -58,7 +58,7 @@ def test_table_has_the_promised_columns_one_row_a_sample(
 
 
 def test_figures_of_a_sound_water(water_tests, units, limits, values) -> None:
-    """A hard water has the figures of a full speciation code (phreeqc.dat) for it."""
+    """A hard water has the figures of PHREEQC (phreeqpython 1.6, phreeqc.dat) for it."""
     row = profile_samples(water_tests({}), units, limits, values, **SETTINGS).row(0, named=True)
     assert row["langelier_25c"] == pytest.approx(0.241, abs=0.02)
     assert row["langelier_100c"] == pytest.approx(0.92, abs=0.03)
