@@ -43,7 +43,7 @@ def told_rulings(desk: Desk, claim: str) -> list[_Told]:
 
 
 def _of_desk(ruling: Ruling) -> _Told:
-    state = "withdrawn" if ruling.withdrawn_at else "waiting" if ruling.waits else "stands"
+    state = "withdrawn" if ruling.withdrawn_on else "waiting" if ruling.waits else "stands"
     return {
         "event": ruling.event,
         "claim": ruling.claim,

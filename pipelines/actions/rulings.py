@@ -165,7 +165,7 @@ def withdraw_ruling(
     def do(connection: sa.Connection) -> int:
         ruling = _ruling(desk, connection, event)
         check_version(desk, connection, ruling.claim, expected_version)
-        if ruling.withdrawn_at is not None:
+        if ruling.withdrawn_on is not None:
             raise Refused(409, f"Ruling {event} was withdrawn already. Nothing was recorded.")
         if caller.role not in (None, "lead") and caller.actor != ruling.actor:
             raise Refused(

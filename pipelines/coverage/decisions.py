@@ -148,7 +148,13 @@ def _decisions(
         .pipe(with_payable_if_settled)
         .pipe(with_standing, evidence.rulings)
         .pipe(with_documents_due, history, evidence.as_of)
-        .pipe(with_standing_since, history, evidence.as_of)
+        .pipe(
+            with_standing_since,
+            history,
+            evidence.as_of,
+            evidence.approvals,
+            evidence.withdrawals,
+        )
     )
     tested = pl.col("water_tested") == "met"
     return (

@@ -21,6 +21,11 @@ from schemas.feeds import FEED_TABLES, SEEN_BY, record_schema
 SILENCE_COUNTS = ("startups", "treatment_purchases", "service_calls")
 
 CITED_PARTS = ("feed", "key", "file", "line")
+# Of rulings at the desk: when a second person approved one, when the last of a claim was withdrawn.
+APPROVALS = pl.Schema(
+    {"claim": pl.String(), "ruled_at": pl.Datetime("us"), "approved_on": pl.Date()}
+)
+WITHDRAWALS = pl.Schema({"claim": pl.String(), "withdrawn_on": pl.Date()})
 # Rows with this character are set aside and no file name can hold it, so it stands in no part.
 _APART = "\0"
 
@@ -46,6 +51,8 @@ class Evidence:
     through: Mapping[str, date | None]
     as_of: date
     credits: pl.DataFrame = field(default_factory=lambda: record_schema("credits").to_frame())
+    approvals: pl.DataFrame = field(default_factory=APPROVALS.to_frame)
+    withdrawals: pl.DataFrame = field(default_factory=WITHDRAWALS.to_frame)
 
     def complete_to(self, feed: str) -> pl.Expr:
         """The feed's through date as a literal; null where it is complete up to no day.
@@ -70,6 +77,8 @@ def seen(evidence: Evidence) -> Evidence:
         feed: None if day is None else min(day, evidence.as_of)
         for feed, day in evidence.through.items()
     }
+    for name, day in (("approvals", "approved_on"), ("withdrawals", "withdrawn_on")):
+        frames[name] = getattr(evidence, name).filter(pl.col(day) <= evidence.as_of)
     return replace(evidence, through=through, **frames)
 
 

@@ -20,7 +20,8 @@ def with_standing_since(
     claims: pl.DataFrame,
     history: pl.DataFrame | None,
     as_of: dt.date,
-    withdrawn: pl.DataFrame | None = None,
+    approvals: pl.DataFrame,
+    withdrawals: pl.DataFrame,
 ) -> pl.DataFrame:
     """Adds `standing_since`.
 
@@ -30,22 +31,21 @@ def with_standing_since(
     where that is later.
 
     Args:
-        claims: claim, verdict, `<line>_payable`, ruling, ruled_at, and approved_at where rulings
-            tell of approvals.
+        claims: claim, verdict, `<line>_payable`, ruling, ruled_at.
         history: decision_history before this refresh; null where there is none. Its rows from
             before it told amounts agree with any.
         as_of: the as-of date of this refresh.
-        withdrawn: claim, withdrawn_on: the day on which its last ruling was withdrawn.
+        approvals: claim, ruled_at, approved_on: of the rulings that a second person approved.
+        withdrawals: claim, withdrawn_on: the day on which its last ruling was withdrawn.
     """
-    ruled = pl.col("ruled_at")
-    if "approved_at" in claims.columns:
-        ruled = pl.coalesce("approved_at", ruled)
-    computed = pl.col("run_start").fill_null(as_of)
-    found = claims.join(_run_starts(claims, history), on="claim", how="left", maintain_order="left")
-    if withdrawn is not None:
-        found = found.join(withdrawn, on="claim", how="left", maintain_order="left")
-        computed = pl.max_horizontal(computed, "withdrawn_on")
-    since = pl.when(pl.col("ruling").is_not_null()).then(ruled.dt.date()).otherwise(computed)
+    ruled = pl.coalesce("approved_on", pl.col("ruled_at").dt.date())
+    computed = pl.max_horizontal(pl.col("run_start").fill_null(as_of), "withdrawn_on")
+    found = (
+        claims.join(_run_starts(claims, history), on="claim", how="left", maintain_order="left")
+        .join(approvals, on=["claim", "ruled_at"], how="left", maintain_order="left")
+        .join(withdrawals, on="claim", how="left", maintain_order="left")
+    )
+    since = pl.when(pl.col("ruling").is_not_null()).then(ruled).otherwise(computed)
     return claims.with_columns(found.select(standing_since=since).to_series())
 
 

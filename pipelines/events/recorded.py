@@ -9,9 +9,8 @@ A run reads the events that were there when it began; what is recorded meanwhile
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import sqlalchemy as sa
 
@@ -19,16 +18,13 @@ from pipelines.events.connecting import looked_at
 from pipelines.events.database import Desk
 from pipelines.events.event import Recorded
 from pipelines.events.opening import is_there, open_desk
+from pipelines.events.ruling_days import content_of
 from pipelines.events.states import RULING_KINDS, Ruling, rulings_of
-from pipelines.events.tables import EVENTS
 from pipelines.records.corrections import Correction
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.settings import Settings
 
 KINDS = (*RULING_KINDS, "record", "correction")
-# What decides no table: who may sign in, and what a refresh did by itself.
-_NOT_READ = "user"
-_OF_A_REFRESH = "refresh"
 FEED_OF_RULINGS = "rulings"
 
 
@@ -75,7 +71,7 @@ class MadeCorrection:
 class DeskRecord:
     """All that people recorded up to some event.
 
-    content: what stands for it in a state: the last event that is read, with its digest.
+    content: what stands for it in a state, and is archived: the last event that is read.
     """
 
     last_event: int = 0
@@ -174,7 +170,8 @@ def recorded_in(desk: Desk, connection: sa.Connection, up_to: int | None = None)
     """The same within a transaction."""
     last = desk.last_event(connection) if up_to is None else up_to
     events = [event for event in desk.events(connection, kinds=KINDS) if event.event <= last]
-    return folded(events, last, _content(connection, last), desk.damaged)
+    told = folded(events, last, damaged=desk.damaged)
+    return replace(told, content=content_of(connection, last, told.rulings, desk.settings.zone))
 
 
 def folded(
@@ -196,20 +193,6 @@ def folded(
         tuple(rulings_of(event for event in events if event.kind in RULING_KINDS)),
         damaged,
     )
-
-
-def _content(connection: sa.Connection, last: int) -> bytes | None:
-    """The last event that decides anything: its digest stands for all before it too."""
-    columns = EVENTS.c
-    found = connection.execute(
-        sa.select(columns.event, columns.digest)
-        .where(columns.event <= last, columns.kind != _NOT_READ, columns.via != _OF_A_REFRESH)
-        .order_by(columns.event.desc())
-        .limit(1)
-    ).first()
-    if found is None:
-        return None
-    return json.dumps({"event": found.event, "digest": found.digest}).encode()
 
 
 def _record(event: Recorded, gone: Mapping[int, int]) -> EnteredRecord:

@@ -27,6 +27,7 @@ class Ruling:
     granted: what it grants by line and in all, texts with two decimals; empty where a ruling was
         taken over from a file, which did not say so.
     approved_by: the name of the second person; None where nobody was needed, or not yet.
+    approved_on, withdrawn_on: the desk's days of these events; None where there were none.
     """
 
     event: int
@@ -40,18 +41,18 @@ class Ruling:
     actor: str
     needs_approval: bool = False
     approved_by: str | None = None
-    approved_at: str | None = None
-    withdrawn_at: str | None = None
+    approved_on: dt.date | None = None
+    withdrawn_on: dt.date | None = None
 
     @property
     def waits(self) -> bool:
         """Whether a second person has not looked at it yet."""
-        return self.needs_approval and self.approved_by is None and self.withdrawn_at is None
+        return self.needs_approval and self.approved_by is None and self.withdrawn_on is None
 
     @property
     def in_force(self) -> bool:
         """Whether it counts as made: neither waiting nor withdrawn."""
-        return self.withdrawn_at is None and not self.waits
+        return self.withdrawn_on is None and not self.waits
 
     def local_moment(self, zone: ZoneInfo) -> dt.datetime | None:
         """ruled_at in the workspace's time zone; None where a text taken over is no moment."""
@@ -70,9 +71,9 @@ def rulings_of(events: Iterable[Recorded]) -> list[Ruling]:
             found[event.event] = _ruling(event)
         elif event.kind == "approval" and (at := event.payload["approves"]) in found:
             name = event.payload["approved_by"]
-            found[at] = replace(found[at], approved_by=name, approved_at=event.at)
+            found[at] = replace(found[at], approved_by=name, approved_on=event.as_of)
         elif event.kind == "withdrawal" and (at := event.payload["withdraws"]) in found:
-            found[at] = replace(found[at], withdrawn_at=event.at)
+            found[at] = replace(found[at], withdrawn_on=event.as_of)
     return list(found.values())
 
 

@@ -17,9 +17,10 @@ from pipelines.coverage import Evidence, decide, seen
 from pipelines.errors import NotFoundError
 from pipelines.queries.explanation import Explanation
 from pipelines.queries.reproduction import not_by_then
-from pipelines.queries.scratch import LaidOut, evidence_of
+from pipelines.queries.scratch import LaidOut, days_in, evidence_of
 from pipelines.steps.decide import suggested_serials
 from pipelines.store.archive.reading import (
+    files_of,
     find_past,
     open_archive,
     past_records,
@@ -106,9 +107,10 @@ def _of_archive(workspace: Workspace, inputs: Inputs, claim: str, known: dt.date
         if not find_past(con, publication["publication"], claim):
             raise NotFoundError(not_by_then(con, claim, known))
         records = {feed: past_records(con, feed) for feed in DECIDING}
+        days = days_in(files_of(con, publication))
     through = {row["feed"]: row["through_date"] for row in publication["through_dates"]}
     laid = LaidOut(inputs.settings, inputs.reference, inputs.terms)
-    return evidence_of(records, laid, through, inputs.as_of), None
+    return evidence_of(records, laid, through, inputs.as_of, days), None
 
 
 def _of_store(inputs: Inputs, con: duckdb.DuckDBPyConnection, claim: str) -> Known:

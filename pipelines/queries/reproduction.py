@@ -15,7 +15,7 @@ import polars as pl
 
 from pipelines.coverage import Decided, decide
 from pipelines.errors import NotFoundError
-from pipelines.queries.scratch import evidence_of, laid_out
+from pipelines.queries.scratch import days_in, evidence_of, laid_out
 from pipelines.store.archive.reading import (
     PAST,
     files_of,
@@ -118,9 +118,10 @@ def decided_again(
     records = {feed: past_records(con, feed) for feed in DECIDING}
     through = {row["feed"]: row["through_date"] for row in publication["through_dates"]}
     history = history_before(con, publication["publication"])
-    with laid_out(files_of(con, publication)) as laid:
+    files = files_of(con, publication)
+    with laid_out(files) as laid:
         return decide(
-            evidence_of(records, laid, through, publication["as_of"]),
+            evidence_of(records, laid, through, publication["as_of"], days_in(files)),
             laid.terms,
             history,
             laid.settings.timezone,

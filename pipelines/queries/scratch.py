@@ -18,11 +18,12 @@ import polars as pl
 
 from pipelines.coverage import Evidence
 from pipelines.errors import WorkspaceError
+from pipelines.events.ruling_days import Days, read_days
 from pipelines.terms import Terms, load_terms
 from pipelines.workspace.layout import SETTINGS_FILE, find
 from pipelines.workspace.reference import Reference, load_reference
 from pipelines.workspace.settings import Settings, read_settings
-from schemas.codes import REFERENCES
+from schemas.codes import DESK_FILE, REFERENCES
 
 
 @dataclass(frozen=True)
@@ -76,6 +77,7 @@ def evidence_of(
     laid: LaidOut,
     through: Mapping[str, dt.date | None],
     as_of: dt.date,
+    days: Days,
 ) -> Evidence:
     """The bundle that a decision looks at."""
     return Evidence(
@@ -83,4 +85,11 @@ def evidence_of(
         **{name: getattr(laid.reference, name) for name in REFERENCES},
         through=dict(through),
         as_of=as_of,
+        **days,
     )
+
+
+def days_in(files: Mapping[str, list[dict[str, Any]]]) -> Days:
+    """On which days rulings at the desk were approved and withdrawn, as a publication knew it."""
+    content = (bytes(one["content"]) for one in files["recorded"] if one["path"] == DESK_FILE)
+    return read_days(next(content, None))

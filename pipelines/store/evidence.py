@@ -16,6 +16,7 @@ import duckdb
 import polars as pl
 
 from pipelines.coverage.evidence import Evidence
+from pipelines.events.ruling_days import days_of
 from pipelines.store.database import (
     count_rows,
     has_table,
@@ -102,6 +103,7 @@ def _bundle(
         **{name: getattr(inputs.reference, name) for name in REFERENCES},
         through=dict(states.iter_rows()),
         as_of=inputs.as_of,
+        **days_of(inputs.recorded.rulings, inputs.settings.zone),
     )
 
 

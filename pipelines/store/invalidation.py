@@ -14,7 +14,8 @@ some day. So it stands where
 - the unit is on the register (else every unit bears on the suggestion of a serial), and neither
   took over from another nor was taken over from;
 - a ruling is as outdated as it was: what it was made on is read from the history, to which the
-  last refresh may have added.
+  last refresh may have added;
+- no ruling on the claim was approved or withdrawn since the day from which it stands as it does.
 
 Every other claim is decided again. The figures of a water sample rest on less: on code and inputs,
 and on its own record.
@@ -143,7 +144,15 @@ def claims_to_decide(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFr
     decided = read_frame(
         con,
         f"{LAST}.decisions",
-        columns=["claim", "verdict", "failed_on", "clock_start", "ruling", "ruling_outdated"],
+        columns=[
+            "claim",
+            "verdict",
+            "failed_on",
+            "clock_start",
+            "ruling",
+            "ruling_outdated",
+            "standing_since",
+        ],
     )
     standing = (
         claims.join(decided, on="claim")
@@ -156,6 +165,7 @@ def claims_to_decide(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFr
             & (turning <= min(before))
         )
         .join(_read_otherwise(session, decided), on="claim", how="anti")
+        .join(_moved_days(session, decided), on="claim", how="anti")
     )
     return claims.join(standing, on="claim", how="anti")
 
@@ -177,6 +187,25 @@ def _read_otherwise(session: RefreshSession, decided: pl.DataFrame) -> pl.DataFr
         ruled.select("claim", was="ruling_outdated")
         .join(now, on="claim", how="left")
         .filter(pl.col("ruling_outdated").ne_missing(pl.col("was")))
+        .select("claim")
+    )
+
+
+def _moved_days(session: RefreshSession, decided: pl.DataFrame) -> pl.DataFrame:
+    """The claims (claim) of which a ruling was approved or withdrawn later than what stands.
+
+    A withdrawal need not move a record: the ruling may never have reached a refresh.
+    """
+    now = seen(load_evidence(session.inputs, session.con, only=[]))
+    days = pl.concat(
+        [
+            now.approvals.select("claim", day="approved_on"),
+            now.withdrawals.select("claim", day="withdrawn_on"),
+        ]
+    )
+    return (
+        decided.join(days, on="claim")
+        .filter(pl.col("day") > pl.col("standing_since"))
         .select("claim")
     )
 

@@ -8,6 +8,7 @@ from decimal import Decimal
 import polars as pl
 import pytest
 
+from pipelines.coverage.evidence import APPROVALS, WITHDRAWALS
 from pipelines.coverage.standing_since import with_standing_since
 from schemas.columns import CENTS, MOMENT, polars_schema
 from schemas.decisions import DecisionHistory
@@ -42,8 +43,12 @@ def _history(*entries: tuple) -> pl.DataFrame:
     return pl.DataFrame(rows, schema=polars_schema(DecisionHistory))
 
 
-def _since(history, withdrawn=None, **more) -> dt.date:
-    return with_standing_since(_claims(**more), history, AS_OF, withdrawn)["standing_since"].item()
+def _since(history, withdrawals=None, approved_on=None, **more) -> dt.date:
+    claims = _claims(**more)
+    approvals = claims.select("claim", "ruled_at", approved_on=pl.lit(approved_on)).drop_nulls()
+    withdrawals = WITHDRAWALS.to_frame() if withdrawals is None else withdrawals
+    found = with_standing_since(claims, history, AS_OF, approvals.cast(APPROVALS), withdrawals)
+    return found["standing_since"].item()
 
 
 @pytest.mark.parametrize(
@@ -87,9 +92,8 @@ def test_a_ruling_stands_since_it_was_made_or_approved() -> None:
     history = _history(("2026-05-01", "covered", "100", "50"))
     ruled = {"ruling": "covered", "ruled_at": dt.datetime(2026, 3, 4, 23, 59)}
     assert _since(history, **ruled) == dt.date(2026, 3, 4)
-    assert _since(history, **ruled, approved_at=None) == dt.date(2026, 3, 4)
-    approved = dt.datetime(2026, 3, 9, 0, 1)
-    assert _since(history, **ruled, approved_at=approved) == dt.date(2026, 3, 9)
+    assert _since(history, **ruled, approved_on=None) == dt.date(2026, 3, 4)
+    assert _since(history, **ruled, approved_on=dt.date(2026, 3, 9)) == dt.date(2026, 3, 9)
 
 
 @pytest.mark.parametrize(("day", "since"), [("2026-04-30", "2026-05-01"), ("2026-05-02",) * 2])
