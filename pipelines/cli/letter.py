@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipelines.cli.console.arguments import takes_workspace, write_file
-from pipelines.cli.console.output import print_json, progress, write
+from pipelines.cli.console.output import print_json, progress, visible, write
 from pipelines.errors import NotFoundError, WorkspaceError
 
 if TYPE_CHECKING:
@@ -55,7 +55,8 @@ def run(args: argparse.Namespace) -> int:
         told = {"subject": subject, "format": args.format, "file": args.out}
         print_json(letter | told | {"letter": content.decode("utf-8")})
     elif not args.out:
-        write(content.decode("utf-8"))
+        text = content.decode("utf-8")
+        write(visible(text) if args.format == "text" else text)
     return 0
 
 

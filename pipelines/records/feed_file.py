@@ -39,8 +39,8 @@ from pipelines.records.row_cells import (
     PART,
     Place,
     cell_of_place,
+    in_marks,
     leave_rows_out,
-    with_decimal_commas,
 )
 from pipelines.records.steps import changed, split_parts
 from schemas.codes import ANALYTES
@@ -135,9 +135,9 @@ def parse_file(
     matched = match_headers(feed, reading.header, mapping)
     if matched.fault is not None:
         return _whole(feed, reading, mapping, _told(matched.fault), reading.header_line)
+    reading = in_marks(reading, mapping.marks)
     reading, left_out = leave_rows_out(reading, mapping.leave_out, place, mapping.marks_of_header)
-    if not_joined is not None:
-        reading = _without(reading, not_joined)
+    reading = _without(reading, not_joined)
     texts, rows_split = _texts(reading, mapping, matched, place)
     names = [name for name in texts.columns if name not in ("source_line", "raw", *PARTS)]
     rows, reasons = parse_columns(feed, texts, mapping, timezone, names)
@@ -188,7 +188,7 @@ def contents_of(
     matched = match_headers(feed, reading.header, mapping)
     if reading.fault is not None or matched.fault is not None or mapping.is_long:
         return []
-    texts, _ = _texts(reading, mapping, matched, place)
+    texts, _ = _texts(in_marks(reading, mapping.marks), mapping, matched, place)
     names = [name for name in texts.columns if name not in ("source_line", "raw", *PARTS)]
     rows, reasons = parse_columns(feed, texts, mapping, timezone, names)
     return [content for _, content in contents(feed, rows, reasons, texts)]
@@ -217,8 +217,10 @@ def parse_written(
     )
 
 
-def _without(reading: Reading, not_joined: pl.DataFrame) -> Reading:
+def _without(reading: Reading, not_joined: pl.DataFrame | None) -> Reading:
     """The reading with rows among its faults that are not left out and that joins set aside."""
+    if not_joined is None:
+        return reading
     here = not_joined.join(reading.rows.select("line"), on="line", how="semi")
     return replace(
         reading,
@@ -264,8 +266,6 @@ def _texts(
     (see `_with_place`), so that a row of the text is one row here. The count is of rows added.
     """
     rows = reading.rows
-    if reading.typed is not None and mapping.marks.decimal == ",":
-        rows = with_decimal_commas(rows, reading.typed)
     columns = {name: _filled(pl.col(f"c{at}")) for name, at in matched.places.items()}
     columns |= {name: _together(told, place) for name, told in matched.together.items()}
     line, added = pl.col("line"), 0
@@ -278,6 +278,10 @@ def _texts(
         apart = rows.with_columns(parts).with_columns(numbers).explode(_SPLIT, PART)
         added = apart.height - rows.height
         rows, columns[split] = apart, pl.col(_SPLIT)
+        if split in matched.places:  # whatever else comes from this header is of the part too
+            rows = rows.with_columns(
+                pl.col(_SPLIT).fill_null("").alias(f"c{matched.places[split]}")
+            )
     if split is not None:
         line = line * _PARTS + pl.col(PART)
     texts = rows.select(

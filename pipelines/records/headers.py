@@ -111,7 +111,9 @@ def match_headers(feed: str, header: Sequence[str], mapping: Mapping) -> Matched
     columns = [name for name in wanted(feed, mapping) if name not in mapping.constants]
     named = [name for name in wanted(feed, mapping) if mapping.names(name)]
     said = [header for name in named for header in mapping.headers_of(name)]
-    taken = {bare(name) for name in said}
+    # A header that is one column's whole source is no other's, unless every row needs that one.
+    taken = {bare(header) for name, header in mapping.columns.items() if name in named}
+    taken -= {bare(name) for name in required(feed, mapping)}
     # Who numbers equal headers means the first by the bare name.
     all_named = [*said, *tested_headers(mapping), *joining_headers(mapping)]
     counted = {bare(base_of(name)) for name in all_named if base_of(name) != name}

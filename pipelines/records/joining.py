@@ -32,7 +32,7 @@ from pipelines.records.join_sums import make_headers
 from pipelines.records.left_out import LEFT_OUT
 from pipelines.records.mapping import Mapping
 from pipelines.records.numerals import Marks
-from pipelines.records.row_cells import Place, cell, leave_rows_out, with_decimal_commas
+from pipelines.records.row_cells import Place, cell, in_marks, leave_rows_out
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,10 @@ def join_files(
         gone, kept = [Ends.none_left_out()], []
         for number, source in enumerate(sources):
             reading, left = leave_rows_out(
-                _in_marks(source.reading, join), join.leave_out, source.place, _always(join.marks)
+                in_marks(source.reading, join.marks),
+                join.leave_out,
+                source.place,
+                _always(join.marks),
             )
             kept.append(Source(source.place, reading))
             gone.append(left.select(pl.lit(number, pl.UInt32).alias(SOURCE), *LEFT_OUT.names()))
@@ -86,14 +89,14 @@ def join_files(
         rows = rows.with_columns(found.values.get_columns())
         failures.append(found.failures)
         ends.append(replace(found.ends, left_out=pl.concat(gone)))
-    told = pl.concat(failures)
+    failed = pl.concat(failures)
     mine = [pl.col(SOURCE) == number for number in range(len(firsts))]
     return Joining(
         [
             _extended(source.reading, header, rows.filter(of_file))
             for source, header, of_file in zip(firsts, headers, mine, strict=True)
         ],
-        [told.filter(of_file).select(FAULTS.names()) for of_file in mine],
+        [failed.filter(of_file).select(FAULTS.names()) for of_file in mine],
         ends,
     )
 
@@ -140,13 +143,6 @@ def _named_rows(mapping: Mapping, firsts: Sequence[Source]) -> pl.DataFrame:
             )
         )
     return pl.concat(frames)
-
-
-def _in_marks(reading: Reading, join: Join) -> Reading:
-    """A sheet's own numbers written as the join expects them."""
-    if reading.typed is None or join.marks.decimal != ",":
-        return reading
-    return replace(reading, rows=with_decimal_commas(reading.rows, reading.typed))
 
 
 def _find(

@@ -13,6 +13,7 @@ from typing import Any
 
 import polars as pl
 
+from pipelines.exports.header_rows import bare
 from pipelines.records.dates import FormatFault, format_pattern
 from pipelines.records.join_checks import join_faults, unmade_headers
 from pipelines.records.numerals import Marks
@@ -187,9 +188,11 @@ def _split_in_key(feed: str, tables: dict[str, dict[str, Any]], long: bool) -> I
             continue
         keys = ["sample", "analyte"] if long else key_columns(FEED_TABLES[feed])
         sources = [tables["columns"].get(key, key) for key in keys]
-        named = [header for source in sources for header in _headers(source)]
-        split = _headers(tables["columns"].get(column, column))
-        if column not in keys and "#part" not in named and not set(split) & set(named):
+        named = {bare(header) for source in sources for header in _telling(source)}
+        source = tables["columns"].get(column, column)
+        # A column of several headers is split by itself, and no header of theirs is.
+        split = bare(source) if isinstance(source, str) else ""
+        if column not in keys and not {bare("#part"), split} & named:
             told = f"name {column} or #part in a key column ({', '.join(keys)}) under [columns]"
             yield (
                 ("transforms", column),
@@ -197,10 +200,10 @@ def _split_in_key(feed: str, tables: dict[str, dict[str, Any]], long: bool) -> I
             )
 
 
-def _headers(source: object) -> list[str]:
-    """The headers that a column comes from."""
+def _telling(source: object) -> list[str]:
+    """The headers that a column always comes from: of those with `first` the first alone."""
     if isinstance(source, dict):
-        listed = source.get("join", source.get("first", []))
+        listed = source.get("join", source.get("first", [])[:1])
         return (
             [name for name in listed if isinstance(name, str)] if isinstance(listed, list) else []
         )

@@ -46,7 +46,7 @@ def cell_of_place(name: str, place: Place) -> pl.Expr | None:
         case "#file":
             return pl.lit(place.file)
         case "#sheet":
-            return pl.lit(place.sheet)
+            return pl.lit(place.sheet or None, pl.String)
         case "#line":
             return pl.col("line").cast(pl.String)
         case "#part":
@@ -109,8 +109,14 @@ def first_field(column: str, delimiter: str) -> pl.Expr:
     return pl.coalesce(parts.struct.field("1"), parts.struct.field("2")).str.strip_chars()
 
 
-def with_decimal_commas(rows: pl.DataFrame, typed: pl.DataFrame) -> pl.DataFrame:
-    """Numbers that a sheet itself types, written as a mapping with decimal commas expects them."""
+def in_marks(reading: Reading, marks: Marks) -> Reading:
+    """A sheet's own numbers written as the mapping or join that reads it expects them."""
+    if reading.typed is None or marks.decimal != ",":
+        return reading
+    return replace(reading, rows=_with_decimal_commas(reading.rows, reading.typed))
+
+
+def _with_decimal_commas(rows: pl.DataFrame, typed: pl.DataFrame) -> pl.DataFrame:
     kinds = rows.select("line").join(typed, on="line", how="left", maintain_order="left")
     names = [name for name in rows.columns if name not in ("line", "raw")]
     return rows.with_columns(

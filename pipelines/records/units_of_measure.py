@@ -179,7 +179,7 @@ def _scale(column: str, name: str) -> float | None:
             return _OF_CACO3[name]
         return _mass_scale(name, _SPECIES.get(column, {}))
     if column.endswith("_us_cm"):
-        return _MICROSIEMENS.get(re.sub(r"(@|at)25c?$", "", name))
+        return _MICROSIEMENS.get(name)
     if column.endswith("_um"):
         return _MICROMETERS.get(name)
     if column.endswith("_psi"):
@@ -214,6 +214,7 @@ def _temperature(
 
 
 def _plain(text: str) -> str:
-    """The unit's name in lower case, µ as u, without spaces and degree signs."""
+    """The unit's name in lower case, µ as u, without spaces, degree signs and a closing `@25C`."""
     name = text.casefold().replace("μ", "u").replace("µ", "u")
-    return re.sub(r"\s+|[°º˚]|\bdeg(?:ree)?s?\b\.?|^deg(?=[cf]$)", "", name)
+    name = re.sub(r"\s+|[°º˚]|\bdeg(?:ree)?s?\b\.?|^deg(?=[cf]$)", "", name)
+    return re.sub(r"(?<=.)(@|at)25c?$", "", name)

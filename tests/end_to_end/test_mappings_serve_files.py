@@ -245,3 +245,21 @@ def test_aliases_are_applied_to_every_feed_without_a_mapping(bench):
     aliases = bench.folder / "reference/aliases.csv"
     aliases.write_text(f"kind,written,means\nmodel,force six,{model}\n")
     assert bench.accounts("feed", "records", "set_aside") == [("units", 1, 0)]
+
+
+def test_numbers_of_a_sheet_are_numbers_under_a_decimal_comma(bench):
+    """A cell that the sheet itself types is looked at as the number that it is."""
+    rows = [
+        ["call", "serial", "kind", "opened_on", "Qty"],
+        ["1", "A", "repair", "2025-01-01", -0.5],
+        ["2", "A", "repair", "2025-01-01", 0.5],
+        ["3", "A", "repair", "2025-01-01", "-0,5"],
+    ]
+    bench.book("service_calls/b.xlsx", [("S", rows)])
+    bench.mapping(
+        "service_calls.toml",
+        'decimal = ","\n[columns]\nlabor_hours = "Qty"\n'
+        '[[leave_out]]\nreason = "returned"\nheader = "Qty"\nbelow = 0\n',
+    )
+    assert bench.accounts("rows_read", "records", "left_out") == [(3, 1, 2)]
+    assert [float(row["labor_hours"]) for row in bench.records("service_calls")] == [0.5]

@@ -20,6 +20,12 @@ if TYPE_CHECKING:
     from schemas.columns import Table
 
 _CENT = Decimal("0.01")
+# Characters that move a terminal's cursor, color it, or turn the order of what it shows.
+_TURNING = (0x200E, 0x200F, *range(0x202A, 0x202F), *range(0x2066, 0x206A))
+_UNSEEN = {
+    **{code: chr(0x2400 + code) for code in range(32) if chr(code) not in "\t\n"},
+    **{code: f"\\u{code:04x}" for code in (*range(0x7F, 0xA0), *_TURNING)},
+}
 
 
 @contextmanager
@@ -38,7 +44,7 @@ def _heard(stream: TextIO) -> Iterator[TextIO]:
 def progress(text: str) -> None:
     """One line of progress."""
     with _heard(sys.stderr) as stream:
-        print(text, file=stream)
+        print(visible(text), file=stream)
 
 
 def print_json(value: Any) -> None:
@@ -47,7 +53,7 @@ def print_json(value: Any) -> None:
     Nothing is printed of a value that has no form in JSON, such as an infinite number.
     """
     text = json.dumps(value, ensure_ascii=False, indent=2, default=_plain, allow_nan=False)
-    write(f"{text}\n")
+    write(f"{visible(text)}\n")  # JSON escapes the others itself
 
 
 def json_rows(table: type[Table], frame: pl.DataFrame) -> list[dict[str, Any]]:
@@ -86,8 +92,16 @@ def write(text: str) -> None:
 
 
 def say(text: str) -> None:
-    """One line of the result."""
-    write(f"{text}\n")
+    """One line of the result, for people."""
+    write(f"{visible(text)}\n")
+
+
+def visible(text: str) -> str:
+    """The text with control characters shown (`\u241b` for escape), which values may hold.
+
+    An export's value may not write on a terminal but as itself.
+    """
+    return text.translate(_UNSEEN)
 
 
 def teller(as_json: bool) -> Callable[[str], None]:

@@ -2,6 +2,7 @@
 
 import pytest
 
+from pipelines.records.entries import Several
 from pipelines.records.headers import absent_headers, expected_headers, match_headers
 from pipelines.records.mapping import Mapping
 
@@ -50,6 +51,26 @@ def test_a_header_that_the_mapping_uses_serves_no_other_column_by_name():
     found = matched([*UNITS, "site"], columns={"site_name": "site"})
     assert "site" not in found.places
     assert found.places["site_name"] == 3
+
+
+def test_a_header_that_is_only_part_of_another_column_keeps_its_own():
+    """A key that is put together of serial and day leaves both where they are."""
+    several = {
+        "site": Several(("serial", "region"), "-"),
+        "region": Several(("postal_code",), None),
+    }
+    found = matched([*UNITS, "region", "postal_code"], several=several)
+    assert found.fault is None
+    assert found.places["serial"] == UNITS.index("serial")
+    assert found.together["site"].places == (UNITS.index("serial"), 3)
+    assert found.places["postal_code"] == 4
+
+
+def test_a_required_column_is_not_lost_to_another_that_uses_its_header():
+    """Each of the two has the header's cells."""
+    found = matched(UNITS, columns={"purchased_on": "shipped_on"})
+    assert found.fault is None
+    assert found.places["purchased_on"] == found.places["shipped_on"] == 2
 
 
 def test_two_headers_for_one_column_set_the_file_aside():

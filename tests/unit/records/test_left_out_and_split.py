@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from pipelines.errors import WorkspaceError
 from pipelines.records.globs import fits, fits_path
 
 UNITS = "serial,model,shipped_on,site,site_name\n"
@@ -130,3 +131,48 @@ def test_patterns_of_names_are_for_the_whole_name():
     """A star stands for anything, also for a slash."""
     assert fits(["Orders 20*"], "orders 2024/25")
     assert not fits(["Orders"], "Orders 2024")
+
+
+@pytest.mark.parametrize(
+    "report", ['"Serials"', '{ join = ["Report", "serials"] }', '{ first = ["Serials", "Report"] }']
+)
+def test_a_key_that_names_the_split_header_has_its_part(desk, report):
+    """So that parts of one row do not replace each other."""
+    toml = (
+        f'[columns]\nreport = {report}\nserial = "Serials"\n'
+        '[transforms]\nserial = [ { split = [";"] } ]\n'
+    )
+    text = "Report,Serials,requested_on\nR1,A1; A2,2024-01-02\nR1,A3,2024-01-03\n"
+    done = desk.account("startups", {"s.csv": text}, toml)
+    apart = "R1 " if "join" in report else ""
+    assert done.records.sort("serial").select("report", "serial").rows() == [
+        (f"{apart}{serial}", serial) for serial in ("A1", "A2", "A3")
+    ]
+
+
+@pytest.mark.parametrize(
+    "columns",
+    [
+        'report = "Report"\nserial = "Serials"',
+        'report = { first = ["Report", "Serials"] }\nserial = "Serials"',
+        'report = { first = ["Report", "#part"] }\nserial = "Serials"',
+        'report = "Serials"\nserial = { join = ["Serials", "More"] }',
+    ],
+)
+def test_a_key_that_may_be_the_same_for_all_parts_is_a_fault(desk, columns):
+    """Also where the split header is only looked at when another one is empty."""
+    with pytest.raises(WorkspaceError, match="would replace each other"):
+        desk.mapping(
+            "startups", f'[columns]\n{columns}\n[transforms]\nserial = [ {{ split = [";"] }} ]\n'
+        )
+
+
+def test_a_place_that_a_file_has_not_is_empty(desk):
+    """A CSV file has no sheet, so that nothing is put together with one."""
+    toml = (
+        '[columns]\ncall = { join = ["#sheet", "#line"], with = "/" }\n'
+        'notes = { first = ["#sheet", "kind"] }\n'
+    )
+    text = "serial,kind,opened_on\nA,repair,2024-01-02\n"
+    rows = desk.parse("service_calls", text, toml).rows
+    assert rows.select("call", "notes").rows() == [("2", "repair")]

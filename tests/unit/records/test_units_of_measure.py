@@ -33,6 +33,8 @@ def test_hardness_has_the_factors_of_the_contract(unit, value):
         ("iron_mg_l", "μG/l"),
         ("conductivity_us_cm", "µS/cm"),
         ("conductivity_us_cm", "uS/cm @25C"),
+        ("ph", "pH units @ 25 °C"),
+        ("gas_pressure_in_wc", "inWC @25C"),
         ("conductivity_us_cm", "umhos/cm"),
         ("temperature_c", "deg C"),
         ("temperature_c", "°F"),
