@@ -87,6 +87,7 @@ def test_one_iron_result_is_exact_in_the_feeds_unit(accounted):
     """Micrograms by decimal arithmetic are the same numbers, values and bounds alike."""
     with TABLE.open(encoding="utf-8", newline="") as lines:
         rows = [row for row in csv.DictReader(lines) if row["parm_short_nm"] == "Iron, wf"]
+    assert any(row["result_va"] for row in rows)
     value = pl.coalesce("iron_mg_l", "iron_mg_l_below")
     found = dict(accounted.records.select("sample", value).rows())
     assert all(

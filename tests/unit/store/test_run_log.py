@@ -170,6 +170,7 @@ def test_lines_of_two_processes_do_not_mix(store: Path) -> None:
     for process in processes:
         process.join(60)
     text = (store / FILE).read_text().splitlines()
+    assert len(text) == 80
     assert sorted(json.loads(line)["run"] for line in text) == sorted(
         run.run for some in runs for run in some
     )

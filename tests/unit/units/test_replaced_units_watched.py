@@ -69,6 +69,7 @@ def test_a_new_clock_changes_nothing_but_the_end_of_the_old_unit(built):
     alone = by_serial(built(NEW | {"replaces": None}, terms="new")[1])["B"]
     row = by_serial(histories)["B"]
     told = {"replaces", "replacement"}
+    assert told < row.keys()
     assert {k: v for k, v in row.items() if k not in told} == {
         k: v for k, v in alone.items() if k not in told
     }
