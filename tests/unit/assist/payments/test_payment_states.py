@@ -146,3 +146,69 @@ def test_absurd_amounts_do_not_stop_the_others():
     row = table(decisions(K1=("covered", most, most, most)), credits())["K1"]
     assert row["total_standing"] == Decimal(most)
     assert row["difference"] == -Decimal(most)
+
+
+# A worked ledger, added up by hand with double-entry columns: due, then each posting of the month
+# (common practice, no source). Columns: due, posted, what the claim's account shows at the end.
+LEDGER = {
+    "K01": (("covered", "410.00", "95.00", "38.50"), ["410.00 95.00 38.50"], "paid", "0.00"),
+    "K02": (("covered", "410.00", "95.00", "38.50"), ["410.00 95.00 -"], "paid_in_part", "-38.50"),
+    "K03": (("covered", "72.25", "0.00", "0.00"), ["- 72.25 -"], "paid", "0.00"),
+    "K04": (
+        ("covered_in_part", "0.00", "95.00", "38.50"),
+        ["- 95.00 38.50", "- 95.00 38.50"],
+        "credited_twice",
+        "133.50",
+    ),
+    "K05": (
+        ("covered_in_part", "0.00", "95.00", "38.50"),
+        ["- 95.00 38.50", "- 95.00 38.50", "- -95.00 -38.50"],
+        "paid",
+        "0.00",
+    ),
+    "K06": (("covered", "12.10", "0.00", "0.00"), ["12.09 - -"], "paid_in_part", "-0.01"),
+    "K07": (("covered", "12.10", "0.00", "0.00"), ["6.10 - -", "6.01 - -"], "overpaid", "0.01"),
+    "K08": (
+        ("not_covered", "0.00", "0.00", "0.00"),
+        ["50.00 - -", "-20.00 - -"],
+        "paid_though_not_covered",
+        "30.00",
+    ),
+    "K09": (("needs_evidence", "0.00", "0.00", "0.00"), ["5.00 - -"], "paid_while_open", "5.00"),
+    "K10": (("covered", "880.00", "0.00", "0.00"), [], "unpaid", "-880.00"),
+    "K11": (None, ["9.95 - -"], "claim_unknown", "9.95"),
+}
+
+
+def test_a_worked_ledger_balances():
+    """Eleven accounts of a month by hand, their sums by line, and the balance over all.
+
+    Due 2,330.45 (K01 and K02 543.50 each, K03 72.25, K04 and K05 133.50 each, K06 and K07 12.10
+    each, K10 880.00), credited 1,590.40 (in order 543.50, 505.00, 72.25, 267.00, 133.50, 12.09,
+    12.11, 30.00, 5.00, 0, 9.95): 740.05 less than due.
+    """
+    decided = {claim: row[0] for claim, row in LEDGER.items() if row[0]}
+    posted = [
+        (claim, f"06-{day:02}", *(None if one == "-" else one for one in line.split()))
+        for claim, row in LEDGER.items()
+        for day, line in enumerate(row[1], 3)
+    ]
+    rows = table(decisions(**decided), credits(*posted))
+    told = {claim: (row["state"], str(row["difference"])) for claim, row in rows.items()}
+    assert told == {claim: row[2:] for claim, row in LEDGER.items()}
+    assert {claim for claim, row in rows.items() if row["lines_differ"]} == {"K03"}
+    sums = {
+        name: str(sum(row[name] for row in rows.values()))
+        for name in ("total_standing", "total_credited", "difference", "labor_credited")
+    }
+    assert sums == {
+        "total_standing": "2330.45",
+        "total_credited": "1590.40",
+        "difference": "-740.05",
+        "labor_credited": "547.25",
+    }
+    assert [str(rows["K05"][f"{end}_credited_on"]) for end in ("first", "last")] == [
+        "2025-06-03",
+        "2025-06-05",
+    ]
+    assert rows["K05"]["credits"] == 3
