@@ -50,7 +50,7 @@ def upcoming_matters(evidence: Evidence, histories: Histories) -> pl.DataFrame:
         _test_outstanding(units, tested, evidence),
         _one_a_unit(pl.concat([_treatment(units, tested), _membrane(units, evidence.as_of)])),
         _cartridge(units, histories),
-        _deliming(units),
+        _deliming(units, evidence),
     ]
     days_left = (pl.col("due_on") - today).dt.total_days()
     names = evidence.units.select("serial", "site_name")
@@ -123,7 +123,7 @@ def _test_outstanding(
         .agg(sampled_on=pl.col("completed_on").min())
     )
     waiting = (
-        units.filter(pl.col("needs_treatment"))
+        units.filter(pl.col("needs_treatment") & ~switched_off("water_tested"))
         .join(sampled, on="serial")
         .join(tested, on="serial", how="anti")
     )
@@ -139,6 +139,7 @@ def _treatment(units: pl.DataFrame, tested: pl.DataFrame) -> pl.DataFrame:
             & (pl.col("water_profile") != "untested")
             & ((pl.col("needs").list.len() > 0) | pl.col("always_treat"))
             & pl.col("treatment_installed_on").is_null()
+            & ~switched_off("treatment_installed")
         )
         .join(tested, on="serial")
         .with_columns(first=pl.max_horizontal("first_result_on", "clock_start"))
@@ -208,14 +209,24 @@ def _cartridge(units: pl.DataFrame, histories: Histories) -> pl.DataFrame:
         .unique("serial", keep="first", maintain_order=True)
         .select("serial", "due", "product")
     )
-    due = units.join(serving, on="serial")
+    due = units.filter(~switched_off("treatment_maintained")).join(serving, on="serial")
     stake = pl.format("{}; the cartridge of {} runs out", pl.lit(_WATER), "product")
     return _matter(due, "cartridge due", pl.col("due"), stake)
 
 
-def _deliming(units: pl.DataFrame) -> pl.DataFrame:
-    delimed = units.filter(pl.col("delime_by") != "none").with_columns(
-        since=pl.max_horizontal("last_delimed_on", "own_clock_start")
+def _deliming(units: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
+    """From the last deliming that counts: where a technician must do it, only a technician's."""
+    asking = units.filter((pl.col("delime_by") != "none") & ~switched_off("delimed"))
+    counts = (pl.col("delime_by") != "technician") | (pl.col("performed_by") == "technician")
+    done = (
+        evidence.service_calls.filter(pl.col("kind") == "delime")
+        .join(asking.select("serial", "delime_by"), on="serial")
+        .filter(counts.fill_null(False))
+        .group_by("serial")
+        .agg(counted_on=pl.col("completed_on").max())
+    )
+    delimed = asking.join(done, on="serial", how="left").with_columns(
+        since=pl.max_horizontal("counted_on", "own_clock_start")
     )
     due = add_days(
         add_months(pl.col("since"), pl.col("delime_months")), pl.col("delime_grace_days")

@@ -36,7 +36,7 @@ LIBRARIES = (
     " scipy.optimize scipy.stats sklearn.linear_model sqlalchemy starlette.applications"
 )
 WORST = ("killed", "timed out", "equivalent", "untested", "survived")
-LONGEST = 60.0  # seconds of tests for one change, as they took undisturbed under the recorder
+LONGEST = 25.0  # seconds of tests for one change, as they took undisturbed under the recorder
 SLACK = 20.0
 # Libraries that pytest would rewrite are loaded before it, which is no fault here.
 ARGUMENTS = ("-x", "-q", "-p", "no:cacheprovider", "--no-summary")
@@ -105,7 +105,7 @@ def child(change: Change | None, source: str, nodes: list[str]) -> int:
     return wait(pid)
 
 
-def wait(pid: int, seconds: float = LONGEST * 2 + SLACK) -> int:
+def wait(pid: int, seconds: float = LONGEST * 3 + SLACK) -> int:
     """The exit code of a child, or -1 once it took too long."""
     ends = time.monotonic() + seconds
     while time.monotonic() < ends:
