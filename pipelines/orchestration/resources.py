@@ -27,6 +27,7 @@ from pipelines.orchestration.run_lines import (
     run_of,
     tag_day,
 )
+from pipelines.orchestration.sources import observe
 from pipelines.steps.all_steps import STORE_TABLES
 from pipelines.steps.letter_register import bring_up
 from pipelines.steps.planning import Plan, plan
@@ -240,6 +241,8 @@ def session_resource(
     )
     def session(context: dg.InitResourceContext) -> Iterator[Opener]:
         given = dict(context.resource_config or {})
+        if in_full and context.instance is not None:
+            observe(context.instance, workspace)  # before the first step is put down as begun
         config = given if given.get("as_of") is not None else {**given, "as_of": as_of}
         opener = Opener(workspace, config, progress, keep, wait_seconds, in_full)
         try:

@@ -26,7 +26,7 @@ os.environ["DAGSTER_DISABLE_TELEMETRY"] = "1"
 
 from conftest import empty_figures  # noqa: E402
 
-FIRST = dt.date(2026, 1, 1)
+FIRST = dt.date(2026, 10, 1)  # the day after the sample's own
 TERMS = ("file_within_days", "request_within_days", "grace_days", "workmanship_days")
 
 
@@ -65,9 +65,9 @@ def change(root: Path, draw: random.Random, night: int) -> str:
     files = sorted((root / "exports").rglob("*.csv"))
     path = draw.choice([file for file in files if file.stat().st_size > 2000])
     if kind == 2:
-        lines = path.read_text().splitlines(keepends=True)
-        kept = [line for line in lines[1:] if '"' in line or draw.random() > 0.05]
-        path.write_text("".join([lines[0], *kept]))
+        lines = path.read_bytes().splitlines(keepends=True)
+        kept = [line for line in lines[1:] if b'"' in line or draw.random() > 0.05]
+        path.write_bytes(b"".join([lines[0], *kept]))
         return f"{path.name}: {len(lines) - 1 - len(kept)} rows gone"
     path.unlink()
     return f"{path.name} deleted"
