@@ -11,9 +11,8 @@ from typing import Any
 from pipelines.errors import Refused
 from pipelines.events.database import Desk
 from pipelines.queries.decided_since import decided_since
-from pipelines.store.database import query_frame
+from pipelines.store.claim_reads import decision_row, exported_rulings
 from pipelines.store.reading import no_such_claim, open_store
-from schemas.codes import DESK_FILE
 
 
 def decision_on_file(desk: Desk, claim: str) -> dict[str, Any]:
@@ -24,7 +23,7 @@ def decision_on_file(desk: Desk, claim: str) -> dict[str, Any]:
         WorkspaceError: nothing was refreshed yet.
     """
     with open_store(desk.workspace) as con:
-        found = query_frame(con, "select * from decisions where claim = ?", [claim])
+        found = decision_row(con, claim)
     if not found.is_empty():
         return found.row(0, named=True)
     return decision_now(desk, claim, desk.today())
@@ -39,7 +38,7 @@ def decision_now(desk: Desk, claim: str, day: dt.date) -> dict[str, Any]:
     """
     since = decided_since(desk, day)
     with open_store(desk.workspace) as con:
-        published = query_frame(con, "select * from decisions where claim = ?", [claim])
+        published = decision_row(con, claim)
     found = since.of(claim, published)
     if found.is_empty():
         raise Refused(404, no_such_claim(claim))
@@ -49,9 +48,4 @@ def decision_now(desk: Desk, claim: str, day: dt.date) -> dict[str, Any]:
 def rulings_on_file(desk: Desk, claim: str) -> list[dict[str, Any]]:
     """The rulings on a claim that came by exports and are seen by the last refresh's day."""
     with open_store(desk.workspace) as con:
-        return query_frame(
-            con,
-            "select * from rulings where claim = ? and source_file <> ? and "
-            "cast(ruled_at as date) <= (select as_of from store_state) order by ruled_at",
-            [claim, DESK_FILE],
-        ).to_dicts()
+        return exported_rulings(con, claim).to_dicts()

@@ -26,8 +26,8 @@ from pipelines.events.recorded import DeskRecord, EnteredRecord, recorded_in, re
 from pipelines.queries.judging_now import fate_of, moved_by_rows, reasons_of
 from pipelines.queries.rows_now import rows_now
 from pipelines.records.corrections import typed_texts
-from pipelines.store.database import query_frame
 from pipelines.store.inputs import Inputs, load_inputs
+from pipelines.store.lookups import is_set_aside
 from pipelines.store.reading import open_store, published_state
 from pipelines.workspace.layout import Workspace
 from schemas.codes import DESK_FILE, FEEDS
@@ -173,14 +173,8 @@ def _settled(desk: Desk, feed: str, settles: Mapping[str, Any] | None) -> tuple[
     except (KeyError, TypeError, ValueError):
         raise refuse("settles", "is no file and line; write both.") from None
     with open_store(desk.workspace) as con:
-        rows = query_frame(
-            con,
-            "select 1 from set_aside where feed = ? and file = ? and line = ? union all "
-            "select 1 from row_accounts where feed = ? and file = ? and set_aside = rows_read "
-            "and set_aside > 0",
-            [feed, file, line, feed, file],
-        )
-    if rows.is_empty():
+        is_there = is_set_aside(con, feed, file, line)
+    if not is_there:
         raise refuse("settles", f"names {file} line {line}, where no row of {feed} is set aside.")
     return file, line
 

@@ -10,7 +10,6 @@ its tags.
 from __future__ import annotations
 
 import contextlib
-import datetime as dt
 import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack
@@ -18,8 +17,9 @@ from typing import Any
 
 import dagster as dg
 
-from pipelines.errors import BusyError, LimeledgerError, RefusedError, UsageError
+from pipelines.errors import BusyError, RefusedError
 from pipelines.nightly.recorded_run import RecordedRun, ended_by, recorded_run, settle
+from pipelines.orchestration.run_day import day_or_fault
 from pipelines.orchestration.run_lines import (
     AS_OF_TAG,
     end_of,
@@ -34,9 +34,7 @@ from pipelines.steps.planning import Plan, plan
 from pipelines.store.leftovers import remove_leftovers
 from pipelines.store.run_log import ALL
 from pipelines.store.transaction import RefreshSession, open_session
-from pipelines.workspace.clock import clock, now
 from pipelines.workspace.layout import Workspace
-from pipelines.workspace.settings import load_settings, today
 
 SESSION, STATE_TAG = "session", "limeledger/state"
 LOOK_AGAIN_SECONDS = 5.0
@@ -86,7 +84,7 @@ class Opener:
         if self._session is None:
             told = self._progress or context.log.info
             opened = Workspace.open(self._workspace)
-            day, wrong = self._day_or_fault(context)
+            day, wrong = day_or_fault(context, self._config, opened)
             self._recorded = self._stack.enter_context(
                 recorded_run(opened, run_of(context.run, day), executing_process(context))
             )
@@ -125,46 +123,6 @@ class Opener:
             raise
         finally:
             self._stack.close()
-
-    def _day_or_fault(
-        self, context: dg.AssetExecutionContext
-    ) -> tuple[str | None, LimeledgerError | None]:
-        """The day of the run, or why it has none, to be told once the run has begun."""
-        try:
-            return self._day(context), None
-        except LimeledgerError as error:
-            return None, error
-
-    def _day(self, context: dg.AssetExecutionContext) -> str:
-        """The day of the run: as its tag, its configuration or its parent says; else today."""
-        if unknown := sorted(set(self._config) - {"as_of"}):
-            raise UsageError(
-                f'resources.session.config has no key "{unknown[0]}"; it takes as_of, a day such '
-                "as 2026-03-31."
-            )
-        run, given = context.run, self._config.get("as_of")
-        if given is not None and not isinstance(given, str):
-            raise UsageError(
-                f"resources.session.config.as_of is {given!r}; write a day such as 2026-03-31."
-            )
-        parent = context.instance.get_run_by_id(run.parent_run_id) if run.parent_run_id else None
-        inherited = parent.tags.get(AS_OF_TAG) if parent else None
-        if given and inherited and given != inherited:
-            raise RefusedError(
-                f"This run is executed again as of {given}, but its parent was as of {inherited}. "
-                "Leave as_of out, or start a new run."
-            )
-        told = given or inherited or run.tags.get(AS_OF_TAG)
-        return told or self._today(context, parent)
-
-    def _today(self, context: dg.AssetExecutionContext, parent: dg.DagsterRun | None) -> str:
-        """The day, where the workspace is, on which the run, or the one that it repeats, began."""
-        settings = load_settings(Workspace.open(self._workspace))
-        if clock() == "given":
-            return today(settings).isoformat()
-        begun = context.instance.get_run_stats((parent or context.run).run_id).start_time
-        moment = dt.datetime.fromtimestamp(begun or now().timestamp(), settings.zone)
-        return moment.date().isoformat()
 
     def _open(self, as_of: str | None, told: Callable[[str], None], run: str) -> RefreshSession:
         until = time.monotonic() + self._wait_seconds

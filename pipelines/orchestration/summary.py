@@ -17,7 +17,8 @@ from pipelines.records.accounting import ENDS
 from pipelines.records.problems import ends_of_mappings
 from pipelines.steps.joins import attention as attention_of
 from pipelines.store.archive.files import archive_faults
-from pipelines.store.database import connect, one_row, read_frame
+from pipelines.store.claim_reads import latest_changes, verdict_counts
+from pipelines.store.database import connect, read_frame
 from pipelines.store.inputs import Inputs
 
 
@@ -66,14 +67,8 @@ def summarize(inputs: Inputs, seconds: float) -> Summary:
         aside = read_frame(con, "set_aside", columns=["file", "reason"])
         checks = read_frame(con, "night_checks", columns=["check", "passed", "sentence"])
         needs_person = attention_of(inputs, con)
-        verdicts = con.execute(
-            "select verdict, count(*) from decisions group by verdict order by verdict"
-        ).fetchall()
-        changed = one_row(
-            con,
-            "select count(*) from decision_history "
-            "where decided_at = (select max(decided_at) from decision_history)",
-        )
+        verdicts = verdict_counts(con)
+        changed = latest_changes(con)
     finally:
         con.close()
     whole = files.filter("is_whole")["file"].sort()
@@ -102,9 +97,9 @@ def summarize(inputs: Inputs, seconds: float) -> Summary:
         files_set_aside=whole.to_list(),
         set_aside_beyond_tolerance=beyond,
         stale_feeds=stale,
-        claims=sum(count for _, count in verdicts),
-        verdicts=dict(verdicts),
-        changed_claims=changed[0] if changed else 0,
+        claims=sum(count for count in verdicts.values()),
+        verdicts=verdicts,
+        changed_claims=changed,
         pages=str(Path(inputs.workspace.published) / "index.html"),
         seconds=round(seconds, 1),
         attention=attention,

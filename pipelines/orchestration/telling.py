@@ -14,7 +14,8 @@ import duckdb
 
 from pipelines.steps.step import Step, Written
 from pipelines.store.contents import columns_of, content_of
-from pipelines.store.database import identifier, query_frame
+from pipelines.store.database import count_rows
+from pipelines.store.lookups import first_rows
 from pipelines.store.published_state import STORE_STATE
 from pipelines.store.states import TABLE_STATES, digest
 from pipelines.store.transaction import RefreshSession
@@ -65,7 +66,7 @@ def _value(told: Any) -> Any:
 def _of_table(
     con: duckdb.DuckDBPyConnection, name: str, table: type[Table] | None
 ) -> dict[str, Any]:
-    rows = query_frame(con, f"select count(*) as n from {identifier(name)}")["n"][0]
+    rows = count_rows(con, name)
     declared = fields(table) if table else {}
     described = {column: field.description for column, field in declared.items()}
     columns = columns_of(con, name)
@@ -81,8 +82,7 @@ def _of_table(
 
 def _preview(con: duckdb.DuckDBPyConnection, name: str, columns: Sequence[str]) -> str:
     """The first rows as a table in Markdown."""
-    chosen = ", ".join(f"cast({identifier(column)} as varchar)" for column in columns)
-    rows = con.execute(f"select {chosen} from {identifier(name)} limit {PREVIEW_ROWS}").fetchall()
+    rows = first_rows(con, name, columns, PREVIEW_ROWS)
     lines = [_line(columns), _line("---" for _ in columns)]
     return "\n".join([*lines, *(_line(map(_cell, row)) for row in rows)])
 

@@ -15,7 +15,8 @@ from pipelines.coverage import decide
 from pipelines.coverage.decisions import Decided
 from pipelines.queries.store_now import StoreNow
 from pipelines.records.suggestions import SUGGESTIONS
-from pipelines.steps.decide import claims_on_record, suggested_serials
+from pipelines.steps.decide import suggested_serials
+from pipelines.store.claim_reads import claims_on_record
 from pipelines.store.database import query_frame
 from pipelines.store.evidence import evidence_around
 from schemas.columns import column_names

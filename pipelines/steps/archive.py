@@ -26,9 +26,11 @@ from pipelines.store.archive.tables import (
     next_publication,
     put_fingerprints,
 )
-from pipelines.store.database import query_frame, read_frame
+from pipelines.store.claim_reads import history_fingerprints
+from pipelines.store.database import read_frame
 from pipelines.store.evidence import evidence_around
 from pipelines.store.inputs import input_files
+from pipelines.store.lookups import rows_of
 from pipelines.store.states import recorded_files
 from pipelines.store.transaction import RefreshSession
 from pipelines.workspace import clock
@@ -75,17 +77,12 @@ def _fingerprints(session: RefreshSession, added: pl.DataFrame) -> pl.DataFrame:
     lacking = added.filter(pl.col("fingerprint").is_null())
     if lacking.is_empty():
         return lacking.select("claim", "fingerprint")
-    told = query_frame(
-        session.con,
-        "select claim, fingerprint from decision_history where publication = ? "
-        "and to_verdict is not null",
-        [next_publication(session.con)],
-    ).unique("claim")
+    told = history_fingerprints(session.con, next_publication(session.con))
     known = lacking.select("claim").join(told, on="claim")
     left = lacking.join(known, on="claim", how="anti")
     if left.is_empty():
         return known
-    findings = query_frame(session.con, "select * from findings").join(left, on="claim", how="semi")
+    findings = rows_of(session.con, "findings", left["claim"])
     evidence = evidence_around(session.inputs, session.con, left["serial"].unique())
     return pl.concat([known, fingerprints(left["claim"], findings, evidence)])
 

@@ -13,12 +13,11 @@ from pipelines.assist.causes.calls import repair_calls
 from pipelines.assist.causes.study import study_causes
 from pipelines.coverage.evidence import Evidence, seen
 from pipelines.steps.step import Step, Written
-from pipelines.store.database import query_frame, read_frame
+from pipelines.store.claim_reads import repairs
+from pipelines.store.database import read_frame
 from pipelines.store.evidence import load_evidence
-from pipelines.store.repairs import IS_REPAIR
 from pipelines.store.transaction import RefreshSession
 from schemas.causes import CAUSE_TABLES
-from schemas.feeds import record_schema
 
 
 def cause_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
@@ -42,10 +41,7 @@ def cause_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[W
 def _evidence(session: RefreshSession) -> Evidence:
     """Units, start-ups and repairs as seen by the day; of the calls most are no repairs."""
     evidence = load_evidence(session.inputs, session.con, only=["units", "startups"])
-    columns = ", ".join(record_schema("service_calls"))
-    repairs = query_frame(session.con, f"select {columns} from service_calls where {IS_REPAIR}")
-    schema = record_schema("service_calls")
-    return seen(replace(evidence, service_calls=repairs.cast(schema)))
+    return seen(replace(evidence, service_calls=repairs(session.con)))
 
 
 STEP = Step(

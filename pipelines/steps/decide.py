@@ -6,7 +6,7 @@ Does not belong here: any rule (`pipelines.coverage`).
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 import duckdb
@@ -19,12 +19,11 @@ from pipelines.records.suggestions import near_misses
 from pipelines.steps.reference import REFERENCE_ASSETS
 from pipelines.steps.step import Step, Written
 from pipelines.store.archive.tables import next_publication
-from pipelines.store.database import LAST, has_table, query_frame, registered
+from pipelines.store.claim_reads import claims_on_record, decided_but_not_of
 from pipelines.store.evidence import DECIDING, evidence_around, load_evidence
 from pipelines.store.inputs import Inputs
 from pipelines.store.invalidation import claims_to_decide
 from pipelines.store.last import last_rows
-from pipelines.store.repairs import IS_CLAIM
 from pipelines.store.transaction import RefreshSession
 from schemas.columns import polars_schema
 from schemas.decisions import DecisionHistory, Decisions, Findings
@@ -123,21 +122,6 @@ def grounds_of(session: RefreshSession) -> Grounds:
     )
 
 
-def claims_on_record(
-    con: duckdb.DuckDBPyConnection, where: str = "true", values: Sequence[object] = ()
-) -> pl.DataFrame:
-    """Claim and serial of every claim on record, seen yet or not, by claim.
-
-    `where` may ask more of the call `c` and its unit `u`.
-    """
-    return query_frame(
-        con,
-        "select c.claim, c.serial from service_calls c left join units u using (serial) "
-        f"where {IS_CLAIM} and {where} order by claim",
-        list(values),
-    )
-
-
 def suggested_serials(
     inputs: Inputs, con: duckdb.DuckDBPyConnection, serials: pl.Series
 ) -> pl.DataFrame:
@@ -155,20 +139,10 @@ def suggested_serials(
 def _gone(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFrame:
     """What the history says of claims that the last refresh had and the records have no more."""
     con = session.con
-    gone = last_rows(con, "decisions", Decisions, _not_in_records(con, claims))
+    gone = last_rows(con, "decisions", Decisions, decided_but_not_of(con, claims))
     nothing = load_evidence(session.inputs, con, only=[])
     none = pl.DataFrame(schema=polars_schema(Findings))
     return changes(gone, none, gone.clear(), none, nothing, session.decided_at, grounds_of(session))
-
-
-def _not_in_records(con: duckdb.DuckDBPyConnection, claims: pl.DataFrame) -> pl.DataFrame:
-    """The claims (claim) that the published store has decided and these are not."""
-    if not has_table(con, f"{LAST}.decisions"):
-        return claims.clear()
-    with registered(con, claims) as kept:
-        return query_frame(
-            con, f"select claim from {LAST}.decisions anti join {kept} using (claim)"
-        )
 
 
 STEP = Step(

@@ -23,6 +23,12 @@ from pipelines.steps.paged_claims import claim_pages
 from pipelines.steps.step import Step, Written
 from pipelines.steps.units import EXPOSURE, Watched, stored_exposure
 from pipelines.store.database import read_frame
+from pipelines.store.reference_reads import (
+    cause_classes,
+    families_needing_treatment,
+    newest_limits,
+    treatment_systems,
+)
 from pipelines.store.transaction import RefreshSession
 from pipelines.water.limits import with_chloramine
 from schemas import codes
@@ -72,37 +78,15 @@ def field_context(watched: Watched, con: duckdb.DuckDBPyConnection, as_of: dt.da
 def grounds_of(con: duckdb.DuckDBPyConnection, as_of: dt.date) -> Grounds:
     """What the figures ask of reference files, terms, water tests and pages."""
     return Grounds(
-        causes=con.sql(
-            "select cause, class, water_related, abilities from reference_causes order by cause"
-        ).pl(),
-        limits=con.sql(_NEWEST_LIMITS).pl(),
-        needing=tuple(
-            row[0]
-            for row in con.execute(
-                "select distinct family from reference_models where needs_treatment order by family"
-            ).fetchall()
-        ),
-        systems=tuple(
-            (product, tuple(removes or ()))
-            for product, removes in con.execute(
-                "select product, removes from reference_treatments where kind = 'system' order by 1"
-            ).fetchall()
-        ),
+        causes=cause_classes(con),
+        limits=newest_limits(con),
+        needing=families_needing_treatment(con),
+        systems=treatment_systems(con),
         samples=with_chloramine(
             read_frame(con, "water_tests", columns=["sample", *_values_of_samples()])
         ),
         pages=claim_pages(con, as_of),
     )
-
-
-# The maximum of each analyte in the newest edition of each family.
-_NEWEST_LIMITS = """
-select family, analyte, max as "limit", needs
-from terms_water_limits join terms_values using (edition, family)
-where max is not null
-qualify effective_from = max(effective_from) over (partition by family)
-order by family, analyte
-"""
 
 
 def _values_of_samples() -> list[str]:

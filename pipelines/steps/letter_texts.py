@@ -15,9 +15,9 @@ from pipelines.letters.matters import ASKING
 from pipelines.steps.frozen_letters import frozen_letter
 from pipelines.steps.letters import claim_facts, letters_of_evidence
 from pipelines.steps.unit_letter_texts import unit_texts
-from pipelines.store.database import query_frame, read_frame
 from pipelines.store.evidence import evidence_around
 from pipelines.store.inputs import Inputs
+from pipelines.store.lookups import rows_of
 from schemas.columns import polars_schema
 from schemas.register import LetterTexts
 
@@ -40,9 +40,8 @@ def texts_of(
     if asked.is_empty():
         return of_units
     claims = asked.select("claim").unique()
-    decisions = read_frame(con, "decisions").join(claims, on="claim", how="semi")
-    findings = query_frame(
-        con, "select * from findings where claim in (select unnest(?))", [list(claims["claim"])]
+    decisions, findings = (
+        rows_of(con, table, claims["claim"]) for table in ("decisions", "findings")
     )
     evidence = seen(evidence_around(inputs, con, decisions["serial"].unique()))
     facts = claim_facts(inputs, evidence, decisions)

@@ -18,9 +18,9 @@ import polars as pl
 from pipelines.coverage.claims import claims_of
 from pipelines.coverage.evidence import Evidence, seen
 from pipelines.letters import letters_of
-from pipelines.store.database import query_frame
 from pipelines.store.evidence import evidence_around
 from pipelines.store.inputs import Inputs, load_inputs
+from pipelines.store.lookups import rows_of
 from pipelines.store.reading import open_store, published_state
 from pipelines.store.rulings import rulings_since
 from pipelines.workspace.layout import Workspace
@@ -56,10 +56,7 @@ def _letters(
     inputs = load_inputs(workspace.root, state.as_of)
     newer = {row["claim"] for row in rulings_since(inputs.recorded, con)}
     wanted = claims.filter(~claims.is_in(list(newer)))
-    decisions, findings = (
-        query_frame(con, f"select * from {table} where claim in (select unnest(?))", [list(wanted)])
-        for table in ("decisions", "findings")
-    )
+    decisions, findings = (rows_of(con, table, wanted) for table in ("decisions", "findings"))
     evidence = seen(evidence_around(inputs, con, decisions["serial"].unique()))
     facts_of_claims = claim_facts(inputs, evidence, decisions)
     return StoredLetters(

@@ -16,7 +16,8 @@ from pipelines.startups.standing_units import (
     standing_installations,
     standing_recommendations,
 )
-from pipelines.store.database import query_frame, read_frame
+from pipelines.store.claim_reads import outcomes
+from pipelines.store.database import read_frame
 from pipelines.store.evidence import load_evidence
 from pipelines.store.inputs import Inputs
 
@@ -28,9 +29,7 @@ def standing_of(
     decisions = read_frame(con, "decisions")
     if claims is not None:
         decisions = decisions.join(claims, on="claim", how="semi")
-    findings = query_frame(
-        con, "select claim, condition, outcome from findings where condition = 'records_agree'"
-    )
+    findings = outcomes(con, "records_agree")
     rulings = latest_rulings(seen(load_evidence(inputs, con, only=["rulings"])).rulings)
     agencies, kinds = inputs.reference.agencies, inputs.settings.letters.kinds
     standing = standing_claims(decisions, findings, rulings, agencies, inputs.terms.values)

@@ -12,7 +12,8 @@ import duckdb
 import polars as pl
 
 from pipelines.records.suggestions import near_misses
-from pipelines.store.database import identifier, query_frame, read_frame
+from pipelines.store.database import read_frame
+from pipelines.store.lookups import without_record
 from schemas.codes import FEEDS
 from schemas.columns import column_names
 from schemas.feeds import FEED_TABLES
@@ -70,13 +71,7 @@ def suggestions_of_store(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
     """The same of the records in the store, which looks for what names nothing by itself."""
     found = []
     for (feed, column), (known_feed, known_column) in NAMING.items():
-        value = identifier(column)
-        unknown = query_frame(
-            con,
-            f"select source_file as file, source_line as line, {value} as value "
-            f"from {identifier(feed)} as named anti join {identifier(known_feed)} as known "
-            f"on named.{value} = known.{identifier(known_column)} where named.{value} is not null",
-        )
+        unknown = without_record(con, feed, column, known_feed, known_column)
         if unknown.height:
             known = read_frame(con, known_feed, columns=[known_column])[known_column]
             found.append(_near(feed, column, unknown, known.drop_nulls()))

@@ -11,7 +11,8 @@ import duckdb
 
 from pipelines.nightly.checks import night_checks
 from pipelines.steps.step import Check, Step, Written
-from pipelines.store.database import query_frame, read_frame
+from pipelines.store.database import read_frame
+from pipelines.store.lookups import failed_night_checks
 from pipelines.store.transaction import RefreshSession
 from schemas.accounts import NightChecks
 from schemas.columns import column_names
@@ -45,10 +46,7 @@ def night_table(session: RefreshSession, wanted: Collection[str]) -> Iterator[Wr
 
 def _unusual(check: str) -> Callable[[duckdb.DuckDBPyConnection], list[str]]:
     def look(con: duckdb.DuckDBPyConnection) -> list[str]:
-        found = query_frame(
-            con, 'select sentence from night_checks where "check" = ? and not passed', [check]
-        )
-        return found["sentence"].to_list()
+        return failed_night_checks(con, check)
 
     return look
 

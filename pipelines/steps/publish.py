@@ -32,7 +32,7 @@ from pipelines.steps.pages import page_data
 from pipelines.steps.step import Step, Written
 from pipelines.store.archive.files import write_files
 from pipelines.store.archive.tables import stamp
-from pipelines.store.database import LAST, has_table, one_row
+from pipelines.store.claim_reads import newest_change
 from pipelines.store.descriptions import (
     DATA_DICTIONARY,
     check_keys,
@@ -60,7 +60,7 @@ from schemas.versions import changes_markdown
 
 def publish(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
     """Stages tables and pages, and puts the new store and pages in the old ones' place."""
-    published = session.publication(_decided_at(session.con))
+    published = session.publication(newest_change(session.con))
     stamp(session.con, published.publication, published.run, published.published_at)
     session.put_publication(published)
     _describe(session)
@@ -96,15 +96,6 @@ def _describe(session: RefreshSession) -> None:
     with session.transaction() as con:
         count_states(con)
     comment_on_all(session.con)
-
-
-def _decided_at(con: duckdb.DuckDBPyConnection) -> dt.datetime | None:
-    """The moment of what this publication adds to the history; None where it adds nothing."""
-    added = "select claim, decided_at, as_of from decision_history"
-    if has_table(con, f"{LAST}.decision_history"):
-        added += f" except all select claim, decided_at, as_of from {LAST}.decision_history"
-    row = one_row(con, f"select max(decided_at) from ({added})")
-    return row[0] if row else None
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,8 @@ from pipelines.assist.second_opinions.opinions import with_latest
 from pipelines.assist.second_opinions.sampling import STRATUM, draw, with_strata
 from pipelines.errors import WorkspaceError
 from pipelines.steps.step import Step, Written
-from pipelines.store.database import query_frame, read_frame
+from pipelines.store.claim_reads import tickets
+from pipelines.store.database import read_frame
 from pipelines.store.transaction import RefreshSession
 from pipelines.workspace.append_log import append_rows
 from pipelines.workspace.layout import OPINIONS, Workspace
@@ -99,11 +100,8 @@ def draw_claims(
     """A sample of the decided claims that nobody has checked yet."""
     decisions = _decisions(con)
     answered = _kept(workspace, OPINIONS, OPINION_COLUMNS).select("claim").unique()
-    hashed = query_frame(
-        con, "select claim, sha256(? || chr(31) || claim) as ticket from decisions", [seed]
-    )
     left = with_strata(decisions).join(answered, on="claim", how="anti")
-    return draw(left.join(hashed, on="claim"), sample)
+    return draw(left.join(tickets(con, seed), on="claim"), sample)
 
 
 def drawn_claims(workspace: Workspace) -> dict[str, dict[str, str]]:

@@ -7,12 +7,19 @@ rows, or any rule.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from typing import Any
 
 import duckdb
 import polars as pl
 
-from pipelines.store.database import LAST, has_table, query_frame, registered
+from pipelines.store.database import (
+    LAST,
+    has_table,
+    identifier,
+    query_frame,
+    registered,
+)
 from pipelines.store.evidence import records
 
 
@@ -20,6 +27,48 @@ def rows_of(con: duckdb.DuckDBPyConnection, table: str, keys: pl.Series) -> pl.D
     """The rows of a table that have one of the keys in the column of the keys' name."""
     with registered(con, keys.unique().to_frame()) as wanted:
         return query_frame(con, f"select * from {table} semi join {wanted} using ({keys.name})")
+
+
+def first_rows(
+    con: duckdb.DuckDBPyConnection, table: str, columns: Sequence[str], most: int
+) -> list[tuple[str | None, ...]]:
+    """Some rows of a table, each value as text."""
+    chosen = ", ".join(f"cast({identifier(column)} as varchar)" for column in columns)
+    rows = con.execute(f"select {chosen} from {identifier(table)} limit ?", [most])
+    return rows.fetchall()
+
+
+def without_record(
+    con: duckdb.DuckDBPyConnection, feed: str, column: str, known_feed: str, known_column: str
+) -> pl.DataFrame:
+    """The values of a feed's column that another feed's does not hold: file, line, value."""
+    value = identifier(column)
+    return query_frame(
+        con,
+        f"select source_file as file, source_line as line, {value} as value "
+        f"from {identifier(feed)} as named anti join {identifier(known_feed)} as known "
+        f"on named.{value} = known.{identifier(known_column)} where named.{value} is not null",
+    )
+
+
+def is_set_aside(con: duckdb.DuckDBPyConnection, feed: str, file: str, line: int) -> bool:
+    """Whether a line of a feed's file is set aside, by itself or with its whole file."""
+    found = query_frame(
+        con,
+        "select 1 from set_aside where feed = ? and file = ? and line = ? union all "
+        "select 1 from row_accounts where feed = ? and file = ? and set_aside = rows_read "
+        "and set_aside > 0",
+        [feed, file, line, feed, file],
+    )
+    return not found.is_empty()
+
+
+def failed_night_checks(con: duckdb.DuckDBPyConnection, check: str) -> list[str]:
+    """The sentences of a check of the night that did not pass."""
+    found = query_frame(
+        con, 'select sentence from night_checks where "check" = ? and not passed', [check]
+    )
+    return found["sentence"].to_list()
 
 
 def arrivals(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:

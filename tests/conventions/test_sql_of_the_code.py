@@ -17,6 +17,8 @@ ROOT = Path(__file__).parents[2]
 SQL_AT = {"execute": 0, "executemany": 0, "sql": 0, "query_frame": 1, "one_row": 1}
 # Rooms whose statements SQLAlchemy builds, with parameters: text goes into one only by these.
 BUILT = ("pipelines/events", "pipelines/actions", "pipelines/desk")
+# The rooms in which SQL stands; all others ask these for rows.
+SQL_ROOMS = ("store", "queries", "events")
 BUILT_SQL_AT = {"text": 0, "exec_driver_sql": 0, "sql": 0, "query_frame": 1, "one_row": 1}
 HELPERS = {"identifier", "_quoted"}
 # By file and expression; each is made of names in the code, and of no cell of any export.
@@ -27,22 +29,22 @@ REVIEWED: dict[tuple[str, str], str] = {
     ("pipelines/queries/search.py", "sql"): "our own texts, without a value",
     ("pipelines/queries/search.py", "_no_records(feed)"): "names of feeds",
     ("pipelines/queries/blind_sheet.py", "columns"): "two tuples of the module",
-    ("pipelines/steps/decide.py", "where"): "literals of the callers; values are parameters",
-    ("pipelines/orchestration/telling.py", "chosen"): "what identifier made",
+    ("pipelines/store/claim_reads.py", "where"): "literals of the callers; values are parameters",
+    ("pipelines/store/lookups.py", "chosen"): "what identifier made",
     ("pipelines/store/lookups.py", "known"): "two literals",
-    ("pipelines/steps/startup_pages.py", "known"): "two literals",
+    ("pipelines/store/startup_reads.py", "known"): "two literals",
+    ("pipelines/store/startup_reads.py", "sql"): "literals of the module",
     ("pipelines/queries/unit_life.py", "sql"): "literals of the module",
-    ("pipelines/steps/publish.py", "added"): "two literals",
+    ("pipelines/store/claim_reads.py", "added"): "two literals",
     ("pipelines/store/contents.py", "hashed"): "what identifier made",
     ("pipelines/store/invalidation.py", "now"): "a literal around export_files",
     ("pipelines/store/invalidation.py", "before"): "a literal around export_files",
     ("pipelines/store/evidence.py", "feed"): "a name of FEEDS",
     ("pipelines/store/evidence.py", "where"): "two literals",
-    ("pipelines/steps/letters.py", "table"): "two literals",
     ("pipelines/store/lookups.py", "table"): "literals of the callers",
     ("pipelines/store/lookups.py", "keys.name"): "names that the callers' own schemas give",
     ("pipelines/store/lookups.py", "feed"): "a name of FEEDS",
-    ("pipelines/steps/near_serials.py", "value"): "what identifier made of a key of NAMING",
+    ("pipelines/store/lookups.py", "value"): "what identifier made",
     (
         "pipelines/store/invalidation.py",
         "' union '.join((f'select {place} {part}' for place in places for part in parts))",
@@ -75,7 +77,7 @@ REVIEWED: dict[tuple[str, str], str] = {
     ("pipelines/store/publication.py", "made_from"): "hashes, and the name of a file of ours",
     ("pipelines/store/publication.py", "hashed"): "what identifier made",
     ("pipelines/queries/past_explanation.py", "columns"): "names and literals of the code",
-    ("pipelines/steps/cause_suggestions.py", "columns"): "names and literals of the code",
+    ("pipelines/store/claim_reads.py", "columns"): "names and literals of the code",
     ("pipelines/store/archive/seals.py", "names"): "names and literals of the code",
     ("pipelines/store/archive/files.py", "quoted"): "a path, quotes doubled",
     ("pipelines/store/archive/files.py", "rows"): "names and literals of the code",
@@ -261,3 +263,45 @@ def test_sql_from_data_would_be_told(snippet: str) -> None:
 def test_names_of_the_code_pass(snippet: str) -> None:
     """And it can pass."""
     assert not list(pieces(ast.parse(snippet)))
+
+
+def test_sql_stands_where_it_is_looked_for() -> None:
+    """No module outside the store, the queries and the desk's database hands text to a database."""
+    modules = [
+        path
+        for path in sorted((ROOT / "pipelines").rglob("*.py"))
+        if path.relative_to(ROOT / "pipelines").parts[0] not in SQL_ROOMS
+    ]
+    assert modules
+    found = [
+        f"{path.relative_to(ROOT)} line {line}"
+        for path in modules
+        for line in lines_with_sql(ast.parse(path.read_text(encoding="utf-8")))
+    ]
+    assert found == []
+
+
+def lines_with_sql(tree: ast.Module) -> Iterator[int]:
+    """Lines of calls that hand a database SQL as text, by whatever name it goes."""
+    for node in ast.walk(tree):
+        if not isinstance(node, ast.Call):
+            continue
+        name = getattr(node.func, "attr", None) or getattr(node.func, "id", "")
+        at = SQL_AT.get(name)
+        # A statement that SQLAlchemy built is no text.
+        handed = node.args[at : at + 1] if at is not None and name != "execute" else []
+        if name == "execute":
+            handed = [one for one in node.args[:1] if isinstance(one, ast.Constant | ast.JoinedStr)]
+        if handed:
+            yield node.lineno
+
+
+def test_a_text_handed_over_elsewhere_would_be_seen() -> None:
+    """Each way is found; a statement that SQLAlchemy built is none."""
+    code = """
+con.execute("select 1")
+query_frame(con, SQL)
+con.sql(f"from {name}")
+connection.execute(sa.select(USERS))
+"""
+    assert list(lines_with_sql(ast.parse(code))) == [2, 3, 4]

@@ -21,7 +21,7 @@ from pipelines.errors import Refused
 from pipelines.events.event import Recorded
 from pipelines.events.states import ClaimState, claim_states
 from pipelines.queries.decided_since import decided_since
-from pipelines.store.database import query_frame
+from pipelines.store.claim_reads import decision_row, finding_rows
 from pipelines.store.lookups import payment_of
 from pipelines.store.reading import no_such_claim, open_store
 from pipelines.worklist.next_steps import NextStep, next_steps
@@ -62,8 +62,8 @@ def claim_now(site: DeskSite, claim: str) -> ClaimNow:
     """
     since = decided_since(site.desk, site.day)
     with open_store(site.workspace) as con:
-        stored = query_frame(con, "select * from decisions where claim = ?", [claim])
-        findings = query_frame(con, "select * from findings where claim = ?", [claim])
+        stored = decision_row(con, claim)
+        findings = finding_rows(con, claim)
     published = _told(stored, findings)
     decided = _told(since.of(claim, stored), since.findings_of(claim, findings))
     if decided is None and published is None:

@@ -18,7 +18,8 @@ import polars as pl
 from pipelines.desk.site import DeskSite
 from pipelines.desk.views.states import desk_frame, versions_of
 from pipelines.queries.decided_since import DecidedSince, decided_since
-from pipelines.store.database import query_frame, read_frame
+from pipelines.store.claim_reads import lead_findings
+from pipelines.store.database import read_frame
 from pipelines.store.reading import open_store, published_state
 from pipelines.worklist.order import order_claims
 from schemas.columns import polars_schema
@@ -27,10 +28,6 @@ from schemas.worklist import GROUPS
 
 FILTERS = ("verdict", "agency", "region", "missing", "assigned", "group", "family", "due")
 SETTLED = "settled"
-_LEADS = (
-    "select f.claim, f.condition, f.reason from findings f "
-    "join decisions d on d.claim = f.claim and d.lead_reason = f.condition"
-)
 _LOCK = threading.Lock()
 
 
@@ -98,7 +95,7 @@ def _leads(published: pl.DataFrame, since: DecidedSince) -> pl.DataFrame:
 
 def _told(con: duckdb.DuckDBPyConnection, key: tuple[object, ...]) -> _Told:
     payments = read_frame(con, "payments", schema=polars_schema(Payments))
-    return _Told(key, read_frame(con, "decisions"), query_frame(con, _LEADS), payments)
+    return _Told(key, read_frame(con, "decisions"), lead_findings(con), payments)
 
 
 def chosen(
