@@ -85,3 +85,24 @@ def test_usual_weeks_seldom_warn_and_doubled_ones_do(mean):
     if mean >= 20:
         tripled = np.mean([3 * mean > high for _, high in bounds])
         assert tripled == 1.0
+
+
+# Defects on 25 wafers of the worked c-chart of NIST/SEMATECH e-Handbook of Statistical Methods,
+# section 6.3.3.1: 400 in all, limits 4 and 28, wafer 24 with 31 outside. The counts are from memory
+# and are held to that total.
+WAFERS = (16, 14, 28, 16, 12, 20, 10, 12, 10, 17, 19, 17, 14, 16, 15, 13, 14, 16, 11, 20, 11, 19,
+          16, 31, 13)  # fmt: skip
+
+
+def test_the_wafer_that_a_published_chart_flags_is_flagged():
+    """Each wafer against the 24 others: the same one alone lies outside, and near its limits."""
+    assert (sum(WAFERS), len(WAFERS), WAFERS[23]) == (400, 25, 31)
+    outside = []
+    for place, count in enumerate(WAFERS):
+        low, high = limits(pl.Series([*WAFERS[:place], *WAFERS[place + 1 :]]))
+        if not low <= count <= high:
+            outside.append(place + 1)
+    assert outside == [24]
+    low, high = limits(pl.Series([*WAFERS[:23], WAFERS[24]]))  # the chart without that wafer
+    assert low == pytest.approx(4, abs=1)
+    assert high == pytest.approx(28, abs=2)
