@@ -66,3 +66,9 @@ def test_a_condition_needs_no_fact_that_it_does_not_declare(worked, name):
     declared = [column for fact in condition.FACTS for column in fact.columns]
     alone = judged.select(*plain.columns, *before, *declared)
     assert_frame_equal(condition.judge(alone, evidence), findings[name])
+
+
+def test_paragraphs_are_those_of_the_contract():
+    """Twenty conditions, numbered in their order, so that a letter names the right paragraph."""
+    told = [CONDITIONS[name].CLAUSE.paragraph for name in codes.CONDITIONS]
+    assert told == list(range(1, 21))

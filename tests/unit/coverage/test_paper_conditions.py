@@ -138,6 +138,30 @@ def test_an_agency_is_authorized_on_the_day_of_completion(tools, bench):
         assert tools.outcomes(decided)["agency_authorized"] == outcome
 
 
+def test_why_an_agency_counts_or_not_is_said(tools, bench):
+    """The period in force with its ends, an agency between its periods, and one that is unknown."""
+    said = [
+        ({"agency": None}, "The call names no agency."),
+        ({"agency": "NOBODY"}, "NOBODY is not an authorized agency."),
+        (
+            {"agency": "EAST", "completed_on": "2024-08-31"},
+            "EAST was authorized on 2024-08-31 (from 2020-01-01 to 2024-08-31).",
+        ),
+        (
+            {"agency": "EAST", "completed_on": "2024-09-01"},
+            "EAST was not authorized on 2024-09-01.",
+        ),
+        (
+            {"agency": "EAST", "completed_on": "2025-02-01"},
+            "EAST was authorized on 2025-02-01 (from 2025-02-01 on).",
+        ),
+        ({"agency": "EAST", "completed_on": None}, "EAST was not authorized on 2024-09-01."),
+    ]
+    decided = [bench.decide(call=call) for call, _ in said]
+    for (_, reason), one in zip(said, decided, strict=True):
+        assert tools.reasons(one)["agency_authorized"] == reason
+
+
 def twin(tools, **changes):
     """Another claim on the same unit for the same cause."""
     return tools.CALL | {"call": "C2", "claim": "K2", "agency": "EAST"} | changes
