@@ -22,6 +22,7 @@ _UNITS = re.compile(r"(?i)(?<![a-z])(?:[mµμu]?S|umhos?|m?g|[µμu]g)\s*/\s*(?:
 _SPECIES = re.compile(r"(?i)\b(?:as|als|en)?[\s_]*CaCO_?3\b")
 _SHORT = 2  # letters of a word that says little unless it is known
 _WEAKER = 0.88
+_LEAST_INSIDE = 4  # letters of a word in brackets that is no unit
 _LONGEST_NAME = 45  # characters of a header
 _SLIP = 86  # likeness (0 to 100) of two words that are one, misspelled
 
@@ -47,7 +48,7 @@ _LONG = sorted(word for word in {*_PLAIN, *_SELF} if len(word) >= 6)
 @lru_cache(maxsize=16384)
 def plain_words(name: str) -> tuple[str, ...]:
     """A header in plain words, without units and articles."""
-    spaced = re.sub(r"(?i)start[\s_-]?up", " startup ", _BRACKETS.sub(" ", name))
+    spaced = re.sub(r"(?i)start[\s_-]?up", " startup ", _BRACKETS.sub(_inside, name))
     spaced = re.sub(r"(?i)\bs\s*/\s*n\b\.?", " serial number ", spaced)
     spaced = re.sub(r"(?i)\bp\s*/\s*n\b\.?", " part number ", spaced)
     spaced = re.sub(r"\bpH\b", " ph ", _SPECIES.sub(" ", _UNITS.sub(" ", spaced)))
@@ -57,6 +58,13 @@ def plain_words(name: str) -> tuple[str, ...]:
     for word in re.findall(r"[^\W_]+", folded(spaced)):
         words += _PLAIN.get(word) or ([] if word in _IGNORED else _of_compound(word))
     return tuple(dict.fromkeys(words))
+
+
+def _inside(brackets: re.Match[str]) -> str:
+    """What brackets say where they hold words (`(flowing)`); units and remarks say nothing."""
+    words = re.findall(r"[^\W_]+", folded(brackets[0]))
+    says = all(len(word) >= _LEAST_INSIDE and (word in _PLAIN or word in _SELF) for word in words)
+    return f" {' '.join(words)} " if says else " "
 
 
 def _humps(word: str) -> str:

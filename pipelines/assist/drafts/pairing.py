@@ -30,6 +30,7 @@ VALUES_SPEAK = 0.6
 LEAST = 0.42  # score of a pair that is worth telling
 _TELLING = ("serial", "analyte", "region", "site", "product", "cause", "agency", "model")
 _NEAR_OF_UNSURE = 0.25
+_EXCHANGED = 0.02  # by so much two pairs must be better than with their headers exchanged
 _NEAR = 0.1  # a second header within this of the first leaves the matter to a person
 
 
@@ -149,7 +150,7 @@ def _near(pair: Pair, table: dict[tuple[str, int], Pair], found: Sequence[Pair])
     """The score of a header that comes near for the same column and is of no other; else 0.
 
     Where the name is not wholly the column's own, another header whose name is as good comes near
-    whatever it is taken for.
+    whatever it is taken for; so does one with which it could be exchanged.
     """
     used = {one.place: one for one in found}
     scores = [
@@ -158,6 +159,19 @@ def _near(pair: Pair, table: dict[tuple[str, int], Pair], found: Sequence[Pair])
         if column == pair.column
         and place != pair.place
         and other.score >= max(LEAST, pair.score - (_NEAR if pair.name >= 1 else _NEAR_OF_UNSURE))
-        and (place not in used or used[place].score < other.score - 0.02)
+        and (
+            place not in used
+            or used[place].score < other.score - 0.02
+            or _exchangeable(pair, used[place], table)
+        )
     ]
     return max(scores, default=0.0)
+
+
+def _exchangeable(one: Pair, other: Pair, table: dict[tuple[str, int], Pair]) -> bool:
+    """Whether two pairs would be as good with each other's headers."""
+    exchanged = table.get((one.column, other.place)), table.get((other.column, one.place))
+    if exchanged[0] is None or exchanged[1] is None:
+        return False
+    scores = exchanged[0].score + exchanged[1].score
+    return scores >= one.score + other.score - _EXCHANGED
