@@ -1,4 +1,4 @@
-"""`limeledger refresh`: the nightly job's assets, materialized in this process."""
+"""`limeledger refresh`: the steps of the nightly job, one after the other in this process."""
 
 from __future__ import annotations
 
@@ -10,13 +10,11 @@ from typing import TYPE_CHECKING, Any
 
 from pipelines.cli.console.arguments import takes_as_of, takes_workspace
 from pipelines.cli.console.output import print_json, progress, teller
-from pipelines.errors import BusyError, LimeledgerError, StorageError, WorkspaceError
+from pipelines.errors import BusyError, StorageError, WorkspaceError
 
 if TYPE_CHECKING:
     from pipelines.nightly.recorded_run import RecordedRun
     from pipelines.orchestration.summary import Summary
-    from pipelines.store.inputs import Inputs
-    from pipelines.store.transaction import RefreshSession
     from pipelines.workspace.layout import Workspace
 
 HELP = "Read what is new, validate, decide, compute and publish."
@@ -80,6 +78,7 @@ def _as_of(workspace: Workspace, given: str | None) -> str | None:
 def _refresh(workspace: Path, as_of: str | None, recorded: RecordedRun) -> Summary:
     from pipelines.nightly.recorded_run import settle
     from pipelines.orchestration.summary import summarize
+    from pipelines.steps import in_order
     from pipelines.steps.letter_register import bring_up
     from pipelines.store.help_files import renew_help
     from pipelines.store.inputs import load_inputs
@@ -89,7 +88,7 @@ def _refresh(workspace: Path, as_of: str | None, recorded: RecordedRun) -> Summa
     from pipelines.workspace.lock import refresh_lock
 
     started = time.monotonic()
-    inputs = load_inputs(workspace, as_of)  # faults of the workspace end here, before Dagster
+    inputs = load_inputs(workspace, as_of)  # faults of the workspace end here
     if is_up_to_date(inputs):
         bring_up(inputs.workspace)
         with contextlib.suppress(BusyError), refresh_lock(inputs.workspace.store):
@@ -102,37 +101,7 @@ def _refresh(workspace: Path, as_of: str | None, recorded: RecordedRun) -> Summa
         summary = summarize(inputs, time.monotonic() - started)
         recorded.ends(Ended("already_current", summary.exit_code, told))
         return summary
-    sessions: list[RefreshSession] = []
-    try:
-        _materialize(inputs, sessions, recorded.run.run)
-    except Exception as error:
-        cause = sessions[0].failure if sessions and sessions[0].failure else _root(error)
-        if isinstance(cause, Exception):
-            raise cause from None
-        raise
+    in_order.refresh(inputs, progress, recorded.run.run)
     summary = summarize(inputs, time.monotonic() - started)
     recorded.ends(Ended("done", summary.exit_code, f"Published as of {inputs.as_of}."))
     return summary
-
-
-def _materialize(inputs: Inputs, sessions: list[RefreshSession], run: str) -> None:
-    import dagster as dg
-
-    from pipelines.orchestration.definitions import build_definitions
-    from pipelines.orchestration.jobs import JOB
-
-    definitions = build_definitions(
-        inputs.workspace.root, inputs.as_of.isoformat(), progress, sessions.append, in_full=False
-    )
-    with dg.DagsterInstance.ephemeral() as instance:
-        quiet = {"loggers": {"console": {"config": {"log_level": "CRITICAL"}}}}
-        definitions.resolve_job_def(JOB).execute_in_process(
-            instance=instance, run_config=quiet, run_id=run
-        )
-
-
-def _root(error: BaseException) -> BaseException:
-    """The error behind Dagster's own, which wraps what a resource raises, down to one of ours."""
-    while error.__cause__ is not None and not isinstance(error, LimeledgerError):
-        error = error.__cause__
-    return error

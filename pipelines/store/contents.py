@@ -19,10 +19,8 @@ def columns_of(con: duckdb.DuckDBPyConnection, name: str) -> Columns:
     """Name and type of each column of a table, in their order; none where it is not there."""
     if not has_table(con, name):
         return []
-    told = con.execute(f"select * from {identifier(name)} limit 0")
-    columns = [(column[0], str(column[1])) for column in told.description or []]
-    told.fetchall()  # a connection with an open result takes no other work
-    return columns
+    told = con.table(identifier(name))
+    return [(column, str(kind)) for column, kind in zip(told.columns, told.types, strict=True)]
 
 
 def parts_to_hash(columns: Columns) -> list[str]:
@@ -36,6 +34,11 @@ def parts_to_hash(columns: Columns) -> list[str]:
 
 def content_of(con: duckdb.DuckDBPyConnection, name: str) -> str:
     """A hash over the columns and rows of a table, whatever the order of the rows."""
+    return content_and_rows(con, name)[0]
+
+
+def content_and_rows(con: duckdb.DuckDBPyConnection, name: str) -> tuple[str, int]:
+    """The same hash, and how many rows the table has."""
     columns = columns_of(con, name)
     hashed = ", ".join(["content", *parts_to_hash(columns)])
     rows = one_row(
@@ -43,4 +46,4 @@ def content_of(con: duckdb.DuckDBPyConnection, name: str) -> str:
         "select bit_xor(hashed), sum(hashed), count(*) "
         f"from (select hash({hashed}) as hashed from {identifier(name)} as content)",
     )
-    return hashlib.sha256(repr((columns, rows)).encode()).hexdigest()
+    return hashlib.sha256(repr((columns, rows)).encode()).hexdigest(), rows[2] if rows else 0

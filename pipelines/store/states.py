@@ -19,7 +19,7 @@ from typing import Any
 import duckdb
 import polars as pl
 
-from pipelines.store.database import append_frame, has_table, read_frame
+from pipelines.store.database import has_table, identifier, read_frame, write_frame
 from pipelines.store.deliveries import Delivered, delivered
 from pipelines.store.inputs import Inputs
 from pipelines.store.tool import source_hash
@@ -133,8 +133,15 @@ def put_state(
         "run": run,
         "made_at": now().replace(tzinfo=None),
     }
-    forget_state(con, table)
-    append_frame(con, TABLE_STATES, pl.DataFrame([row], schema=polars_schema(TableStates)))
+    names = list(polars_schema(TableStates))
+    if has_table(con, TABLE_STATES):
+        con.execute(f'delete from {TABLE_STATES} where "table" = ?', [table])
+        columns, places = ", ".join(map(identifier, names)), ", ".join("?" for _ in names)
+        con.execute(
+            f"insert into {TABLE_STATES} ({columns}) values ({places})", [row[one] for one in names]
+        )
+    else:
+        write_frame(con, TABLE_STATES, pl.DataFrame([row], schema=polars_schema(TableStates)))
 
 
 def forget_state(con: duckdb.DuckDBPyConnection, table: str) -> None:

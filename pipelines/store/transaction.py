@@ -27,10 +27,9 @@ from pipelines.store import swap
 from pipelines.store.archive.recovery import forget_recovered, is_sound, recover
 from pipelines.store.archive.seals import catch_up, keeps_no_archive, seal
 from pipelines.store.archive.tables import next_publication
-from pipelines.store.contents import content_of
+from pipelines.store.contents import content_and_rows
 from pipelines.store.database import (
     connect,
-    count_rows,
     replace_table,
     table_names,
     write_frame,
@@ -277,8 +276,9 @@ class RefreshSession:
     def put_states(self, tables: Collection[str]) -> None:
         """Puts down that tables are now of this run's state; within their `transaction`."""
         for table in tables:
-            put_state(self.con, table, count_rows(self.con, table), self.state, self.run)
-            put_content(self.con, table, self.state.state, content_of(self.con, table))
+            content, rows = content_and_rows(self.con, table)
+            put_state(self.con, table, rows, self.state, self.run)
+            put_content(self.con, table, self.state.state, content)
             self._distrusted.pop(table, None)
 
     def distrust(self, table: str, why: str) -> None:

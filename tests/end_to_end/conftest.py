@@ -10,7 +10,7 @@ import shutil
 import socket
 from collections.abc import Callable
 from contextlib import redirect_stderr, redirect_stdout
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import duckdb
@@ -22,6 +22,7 @@ from schemas.archive import ARCHIVE_TABLES
 from schemas.columns import polars_schema
 from schemas.field import FIELD_TABLES
 from tests.bench import Bench
+from tests.shared import made_once
 
 CASES = next(p for p in Path(__file__).parents if p.name == "tests") / "cases" / "worked_claims"
 DAY = (CASES / "expected" / "as_of.txt").read_text().strip()
@@ -193,9 +194,25 @@ def expected():
 @pytest.fixture(scope="session")
 def claims(tmp_path_factory) -> tuple[Path, Call]:
     """The worked claims, refreshed once: workspace and what the command said. Do not touch."""
-    folder = tmp_path_factory.mktemp("claims") / "workspace"
-    shutil.copytree(CASES / "workspace", folder)
-    return folder, run("refresh", folder, "--as-of", DAY, "--json")
+
+    def make(folder: Path) -> Call:
+        shutil.copytree(CASES / "workspace", folder)
+        return run("refresh", folder, "--as-of", DAY, "--json")
+
+    return called_once(tmp_path_factory, "claims", make)
+
+
+def called_once(
+    factory: pytest.TempPathFactory, name: str, make: Callable[[Path], Call]
+) -> tuple[Path, Call]:
+    """A workspace that one process of the tests has made, and what its command said."""
+
+    def told(folder: Path) -> str:
+        folder.parent.mkdir()
+        return json.dumps(asdict(make(folder)))
+
+    folder, text = made_once(factory, name, told)
+    return folder, Call(**json.loads(text))
 
 
 @pytest.fixture
@@ -213,8 +230,7 @@ def unrefreshed(tmp_path) -> Path:
 @pytest.fixture(scope="session")
 def sample(tmp_path_factory) -> tuple[Path, Call]:
     """The sample workspace as `demo` leaves it. Look, do not touch."""
-    folder = tmp_path_factory.mktemp("sample") / "workspace"
-    return folder, run("demo", folder, "--json")
+    return called_once(tmp_path_factory, "sample", lambda folder: run("demo", folder, "--json"))
 
 
 def empty_figures(*_):

@@ -79,15 +79,15 @@ def test_a_ruling_on_an_unknown_claim_is_exit_code_four(claims, run, tools):
         (),
     ],
 )
-def test_a_wrong_call_is_exit_code_two(claims, run, tools, arguments):
+def test_a_wrong_call_is_exit_code_two(workspace, run, tools, arguments):
     """Wrong dates, options and commands end before anything is read."""
-    before = tools["hashes"](claims[0])
-    where = (claims[0],) if arguments[:1] == ("refresh",) else ()
+    before = tools["hashes"](workspace)
+    where = (workspace,) if arguments[:1] == ("refresh",) else ()
     call = run(*arguments, *where)
     assert call.code == 2
     assert call.err
     assert "Traceback" not in call.err
-    assert tools["hashes"](claims[0]) == before
+    assert tools["hashes"](workspace) == before
 
 
 def test_a_fault_of_the_tool_is_exit_code_seventy_with_a_log(workspace, run, tools, monkeypatch):

@@ -25,12 +25,10 @@ AS_OF = (CASES / "expected" / "as_of.txt").read_text(encoding="utf-8").strip()
 
 
 @pytest.fixture(scope="module")
-def workspace(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def workspace(claims, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The worked claims' workspace, refreshed once."""
-    folder = tmp_path_factory.mktemp("worked") / "workspace"
-    shutil.copytree(CASES / "workspace", folder)
-    assert main(["refresh", str(folder), "--as-of", AS_OF]) == 1  # two of its feeds are stale
-    return folder
+    assert claims[1].code == 1  # two of its feeds are stale
+    return shutil.copytree(claims[0], tmp_path_factory.mktemp("worked") / "workspace")
 
 
 def state(folder: Path) -> dict[str, str]:

@@ -17,11 +17,14 @@ with warnings.catch_warnings():
 from pipelines.orchestration.definitions import build_definitions
 from pipelines.orchestration.jobs import JOB, inputs_lying
 from pipelines.orchestration.telling import blocking_result
+from pipelines.steps import in_order
+from pipelines.store.inputs import load_inputs
 from pipelines.store.table_writer import failing_cases
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.settings import load_settings
 from schemas.accounts import SetAside
 from schemas.columns import polars_schema
+from tests.graph.conftest import Workbench, differing
 
 CASES = Path(__file__).parents[1] / "cases" / "worked_claims" / "workspace"
 SNAPSHOT = Path(__file__).parent / "assets.json"
@@ -118,8 +121,8 @@ def test_the_sensor_waits_until_a_delivery_is_complete(workspace: Path) -> None:
     assert look(cursor)[0] == []
 
 
-def test_the_job_runs_in_one_process_and_passes_its_checks(workspace: Path) -> None:
-    """The nightly job materializes everything, and every blocking check passes."""
+def test_the_job_runs_in_one_process_and_passes_its_checks(workspace: Path, tmp_path: Path) -> None:
+    """The nightly job materializes everything as the command does; every blocking check passes."""
     definitions = build_definitions(workspace, as_of="2025-12-31", progress=lambda text: None)
     quiet = {"loggers": {"console": {"config": {"log_level": "CRITICAL"}}}}
     with dg.DagsterInstance.ephemeral() as instance:
@@ -132,6 +135,12 @@ def test_the_job_runs_in_one_process_and_passes_its_checks(workspace: Path) -> N
     assert failed == {("feed_states", "fresh")}  # two feeds are stale: a warning
     assert len(checks) > 30
     assert (workspace / "published" / "index.html").is_file()
+    # The command walks the same steps without Dagster, to the same tables.
+    other = shutil.copytree(CASES, tmp_path / "other")
+    in_order.refresh(load_inputs(other, "2025-12-31"), lambda text: None, "command")
+    tables = Workbench(workspace, instance).tables()
+    assert tables["decisions"].height > 30
+    assert differing(tables, Workbench(other, instance).tables()) == []
 
 
 def test_a_frame_that_does_not_fit_fails_its_check() -> None:
