@@ -1,6 +1,7 @@
-"""Runs the whole refresh in this process: the same assets as the nightly Dagster job.
+"""What came of a refresh, for a person and for a program.
 
-Belongs here: starting the job and telling what came of it. Does not belong here: its steps.
+Belongs here: counting and telling it. Does not belong here: the steps of a refresh, or walking them
+(`pipelines.steps.in_order`).
 """
 
 from __future__ import annotations
