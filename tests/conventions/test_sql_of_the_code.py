@@ -37,6 +37,8 @@ REVIEWED: dict[tuple[str, str], str] = {
     ("pipelines/queries/unit_life.py", "sql"): "literals of the module",
     ("pipelines/store/claim_reads.py", "added"): "two literals",
     ("pipelines/store/contents.py", "hashed"): "what identifier made",
+    ("pipelines/store/states.py", "columns"): "what identifier made",
+    ("pipelines/store/states.py", "places"): "question marks",
     ("pipelines/store/invalidation.py", "now"): "a literal around export_files",
     ("pipelines/store/invalidation.py", "before"): "a literal around export_files",
     ("pipelines/store/evidence.py", "feed"): "a name of FEEDS",
@@ -49,7 +51,6 @@ REVIEWED: dict[tuple[str, str], str] = {
         "pipelines/store/invalidation.py",
         "' union '.join((f'select {place} {part}' for place in places for part in parts))",
     ): "literals around what identifier made",
-    ("pipelines/store/database.py", "kind"): "table or view",
     ("pipelines/store/database.py", "folders"): "paths that _quoted made",
     (
         "pipelines/store/database.py",
