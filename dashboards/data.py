@@ -184,8 +184,8 @@ class PageData:
     columns (`site_name`, `agency`) that must not appear on any page. `refreshed_at` is the
     `decided_at` that this refresh gave its changes in `history`; null shows no changes.
     `terms_values`, `terms_water_limits` and `terms_installation_limits` are the frames of
-    `pipelines.terms.Terms`. `figures` maps a field table's name (schemas.field) to its frame, and
-    `figure_notes` the same name to sentences that the estimates need beside them. `tables` names
+    `pipelines.terms.Terms`. `figures` maps a field table's name (schemas.field) to its frame; what
+    the page says of them stands in `field_sentences`, one of these. `tables` names
     the files under published/data (`units.csv`). `letter_templates` fill `letters`; without them no
     letter is shown.
     """
@@ -242,7 +242,6 @@ class PageData:
     terms_water_limits: pl.DataFrame = field(default_factory=pl.DataFrame)
     terms_installation_limits: pl.DataFrame = field(default_factory=pl.DataFrame)
     figures: Mapping[str, pl.DataFrame] = field(default_factory=dict)
-    figure_notes: Mapping[str, Sequence[str]] = field(default_factory=dict)
     attention: Sequence[str] = ()
     joins_below: Sequence[str] = ()
     tables: Sequence[str] = ()

@@ -8,11 +8,21 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
-import math
 import re
 from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
+
+from schemas.wording import ANALYTES as ANALYTES
+from schemas.wording import DASH as _DASH
+from schemas.wording import bracketed as bracketed
+from schemas.wording import counted as counted
+from schemas.wording import days as days
+from schemas.wording import interval as interval
+from schemas.wording import listed as listed
+from schemas.wording import number as number
+from schemas.wording import percent as percent
+from schemas.wording import percents as percents
 
 VERDICTS = {
     "covered": "Covered",
@@ -62,22 +72,6 @@ CONDITIONS = {
     "treatment_maintained": "Treatment was kept up",
     "delimed": "Unit was delimed",
 }
-ANALYTES = {
-    "ph": ("pH", ""),
-    "tds_mg_l": ("Total dissolved solids", "mg/L"),
-    "conductivity_us_cm": ("Conductivity", "µS/cm"),
-    "hardness_mg_l_caco3": ("Hardness", "mg/L CaCO₃"),
-    "calcium_mg_l_caco3": ("Calcium", "mg/L CaCO₃"),
-    "alkalinity_mg_l_caco3": ("Alkalinity", "mg/L CaCO₃"),
-    "free_chlorine_mg_l": ("Free chlorine", "mg/L"),
-    "total_chlorine_mg_l": ("Total chlorine", "mg/L"),
-    "chloramine_mg_l": ("Chloramine", "mg/L"),
-    "chloride_mg_l": ("Chloride", "mg/L"),
-    "sulfate_mg_l": ("Sulfate", "mg/L"),
-    "silica_mg_l": ("Silica", "mg/L"),
-    "iron_mg_l": ("Iron", "mg/L"),
-    "sediment_um": ("Largest particle", "µm"),
-}
 READINGS = {
     "flowing_pressure_psi": ("Water pressure, flowing", "psi"),
     "static_pressure_psi": ("Water pressure, at rest", "psi"),
@@ -97,7 +91,6 @@ FEEDS = {
     "credits": "Credits",
 }
 _UNSAFE = re.compile(r"[^a-z0-9]+")
-_DASH = "–"
 
 
 def whole(value: int | None) -> str:
@@ -105,25 +98,9 @@ def whole(value: int | None) -> str:
     return _DASH if value is None else f"{value:,}"
 
 
-def number(value: float | None, digits: int = 3) -> str:
-    """A number to so many significant digits, without an exponent; a dash where there is none."""
-    if value is None or not math.isfinite(value):
-        return _DASH
-    if value == 0:
-        return "0"
-    decimals = max(0, digits - 1 - math.floor(math.log10(abs(value))))
-    text = f"{value:,.{min(decimals, 6)}f}"
-    return text.rstrip("0").rstrip(".") if "." in text and decimals > digits else text
-
-
 def written(value: float | None) -> str:
     """A measured value as it was written, without trailing zeros."""
     return _DASH if value is None else f"{value:.10g}"
-
-
-def percent(value: float | None, decimals: int = 0) -> str:
-    """A share of 0 to 1 as a percentage."""
-    return _DASH if value is None or not math.isfinite(value) else f"{value:.{decimals}%}"
 
 
 def money(value: Decimal | None, currency: str = "") -> str:
@@ -144,42 +121,6 @@ def chart_day(value: dt.date) -> str:
 def long_day(value: dt.date) -> str:
     """A date as 14 March 2025, for sentences."""
     return f"{value.day} {value:%B %Y}"
-
-
-def days(count: int) -> str:
-    """A number of days in words that agree."""
-    return f"{count:,} day" if count == 1 else f"{count:,} days"
-
-
-def counted(count: int, one: str, many: str | None = None) -> str:
-    """A count with its noun, singular or plural."""
-    return f"{count:,} {one if count == 1 else many or one + 's'}"
-
-
-def interval(low: float | None, high: float | None, digits: int = 3) -> str:
-    """Two limits as `2.1 to 4.5`; a dash where either is missing."""
-    if low is None or high is None:
-        return _DASH
-    return f"{number(low, digits)} to {number(high, digits)}"
-
-
-def percents(low: float | None, high: float | None, decimals: int = 0) -> str:
-    """Two shares as `21% to 45%`; a dash where either is missing."""
-    if low is None or high is None:
-        return _DASH
-    return f"{percent(low, decimals)} to {percent(high, decimals)}"
-
-
-def bracketed(limits: str) -> str:
-    """Limits in brackets behind their estimate, or nothing where there are none."""
-    return "" if limits == _DASH else f" ({limits})"
-
-
-def listed(items: list[str], join: str = "and") -> str:
-    """Words as `a, b and c`."""
-    if len(items) < 2:
-        return "".join(items)
-    return f"{', '.join(items[:-1])} {join} {items[-1]}"
 
 
 def file_name(claim: str) -> str:

@@ -26,6 +26,7 @@ from dashboards.pages import (
     dictionary,
     failures,
     field,
+    handouts,
     morning,
     startups,
     terms,
@@ -65,8 +66,8 @@ def build_site(
     pages_for: Sequence[str],
     tables: Callable[[], Sequence[str]] | None = None,
 ) -> None:
-    """Writes all pages below `out`: the five of PAGES, the data dictionary, and one a claim of
-    `pages_for`.
+    """Writes all pages below `out`: those of PAGES, failures, the data dictionary, a handout a
+    figure, and one page a claim of `pages_for`.
 
     `out` is made where it is not there; what the charts share stays as it is where it is in `out`
     already. Claims of `pages_for` without a decision get no page. `tables` gives the names that
@@ -99,6 +100,7 @@ def build_site(
         template = "morning.html" if name == "index" else f"{name}.html"
         text = environment.get_template(template).render(content, page=name, root="")
         (out / f"{name}.html").write_text(text, encoding="utf-8")
+    _write_handouts(out / "handouts", shown)
 
 
 def claim_document(page_data: PageData, claim_number: str) -> str:
@@ -188,6 +190,12 @@ def _write_assets(assets: Path, currency: str) -> None:
         (assets / name).write_text(shared_text(name), encoding="utf-8")
     # A refresh that fails later replaces this file with its reason.
     (assets / "status.js").write_text("window.limeledgerStatus = null;\n", encoding="utf-8")
+
+
+def _write_handouts(folder: Path, shown: PageData) -> None:
+    folder.mkdir(exist_ok=True)
+    for name, text in handouts.pages(shown):
+        (folder / name).write_text(text, encoding="utf-8")
 
 
 def _write_claims(

@@ -90,7 +90,7 @@ DIVERGING = [
 VEGA_LITE = "6.4"
 FONT = "system-ui, -apple-system, 'Segoe UI', 'Noto Sans', sans-serif"
 # Round ratios, so that a log axis stays readable however wide it is.
-RATIO_TICKS = [0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20]
+RATIO_TICKS = [0.01, 0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 1, 1.5, 2, 3, 5, 10, 20, 50, 100, 500, 1000]
 _TOKEN = re.compile(r"var\(--([a-z0-9-]+)\)")
 
 

@@ -96,6 +96,11 @@ class FieldFailures(Table):
     first_water: bool = flag("Its first that water caused.", required=True)
     first_of_class: bool = flag("Its first of this class.", required=True)
     cost: CENTS = money("What is payable for it.", required=True)
+    dose: TEXTS = texts(
+        "Analyte, limit and bin of the water of the day, such as `hardness_mg_l_caco3/60:5`; "
+        "`:unprotected` where no installed system guards against it.",
+        required=True,
+    )
     page: str = text("The page of its claim, as a path.", null="it has no page.")
 
 

@@ -30,7 +30,7 @@ def draw(currency: str) -> alt.LayerChart:
         alt.Chart(alt.NamedData("rows"))
         .mark_point(size=80, filled=True, opacity=1)
         .encode(
-            x=alt.X("amount:Q", title=f"Payable, {currency}", axis=alt.Axis(format="~s")),
+            x=alt.X("amount:Q", title=f"Payable, {currency}", axis=alt.Axis(format=",.0f")),
             y=y,
             color=alt.Color(
                 "side:N",

@@ -6,9 +6,12 @@ that only hands rows to a chart has no need of.
 
 # Lines of a claim's money.
 LINES = {"parts": "series-1", "labor": "series-3", "travel": "series-5"}
-# Bands of a ratio on the map, and what stands where the data are thin.
+# Bands of a ratio on the map, what stands where its limits hold 1, and where the data are thin.
 BANDS = ("under 0.5", "0.5 to 0.8", "0.8 to 1.25", "1.25 to 2", "2 or more")
+OPEN = "limits hold 1"
 THIN = "thin"
+# How an alarm is drawn.
+ALARMS = {"stands": "series-2", "is over": "series-1", "thin": "surface"}
 # What became of a row.
 FATES = {
     "records": "series-1",

@@ -1,6 +1,6 @@
 """Quarters of entry by months in service: failures per 100 units, immature cells gray.
 
-Rows: `rows` (cohort, months, step 1-5 | immature, cell, text).
+Rows: `rows` (cohort, months, step 1-5 | immature | projected, cell, text).
 """
 
 import altair as alt
@@ -14,13 +14,14 @@ def draw() -> alt.LayerChart:
     base = alt.Chart(alt.NamedData("rows"))
     x = alt.X("months:O", title="Months in service", axis=alt.Axis(labelAngle=0, orient="top"))
     y = alt.Y("cohort:O", title=None)
-    cells = base.mark_rect(stroke=color("surface"), strokeWidth=2).encode(
+    cells = base.mark_rect(stroke=color("line"), strokeWidth=1).encode(
         x=x,
         y=y,
         color=alt.Color(
             "step:N",
             scale=alt.Scale(
-                domain=["1", "2", "3", "4", "5", "immature"], range=[*STEPS, color("thin")]
+                domain=["1", "2", "3", "4", "5", "immature", "projected"],
+                range=[*STEPS, color("thin"), color("surface")],
             ),
             legend=None,
         ),

@@ -15,7 +15,7 @@ def draw(currency: str) -> alt.Chart:
         alt.Chart(alt.NamedData("rows"))
         .mark_bar(height=16, stroke=color("surface"), strokeWidth=1)
         .encode(
-            x=alt.X("amount:Q", title=f"Payable, {currency}", axis=alt.Axis(format=",")),
+            x=alt.X("amount:Q", title=f"Payable, {currency}", axis=alt.Axis(format=",.0f")),
             y=alt.Y(
                 "name:N",
                 title=None,

@@ -9,9 +9,10 @@ from dashboards.charts.theme import layered
 from dashboards.theme import color
 
 
-def draw(axis_title: str) -> alt.LayerChart:
+def draw(axis_title: str, *, money: bool = False) -> alt.LayerChart:
     """Two bands around a line; full dots for what happened."""
     base = alt.Chart(alt.NamedData("rows"))
+    axis = alt.Axis(format=",.0f") if money else alt.Axis()
     x = alt.X(
         "month:T",
         title=None,
@@ -20,21 +21,26 @@ def draw(axis_title: str) -> alt.LayerChart:
         ),
     )
     wide = base.mark_area(opacity=0.16, color=color("series-1")).encode(
-        x=x, y=alt.Y("low_95:Q", title=axis_title), y2="high_95:Q"
+        x=x, y=alt.Y("low_95:Q", title=axis_title, axis=axis), y2="high_95:Q"
     )
     narrow = base.mark_area(opacity=0.22, color=color("series-1")).encode(
-        x=x, y=alt.Y("low_80:Q", title=axis_title), y2="high_80:Q"
+        x=x, y=alt.Y("low_80:Q", title=axis_title, axis=axis), y2="high_80:Q"
     )
     tooltip = [
         alt.Tooltip("month:T", title="Month", format="%Y-%m"),
         alt.Tooltip("text:N", title="Failures"),
     ]
     line = base.mark_line(point=alt.OverlayMarkDef(size=30)).encode(
-        x=x, y=alt.Y("value:Q", title=axis_title), tooltip=tooltip, description="text:N"
+        x=x, y=alt.Y("value:Q", title=axis_title, axis=axis), tooltip=tooltip, description="text:N"
     )
     actual = (
         base.transform_filter("isValid(datum.actual)")
         .mark_point(filled=True, size=70, opacity=1, shape="diamond", color=color("series-2"))
-        .encode(x=x, y=alt.Y("actual:Q", title=axis_title), tooltip=tooltip, description="text:N")
+        .encode(
+            x=x,
+            y=alt.Y("actual:Q", title=axis_title, axis=axis),
+            tooltip=tooltip,
+            description="text:N",
+        )
     )
     return layered(wide, narrow, line, actual, height=280)

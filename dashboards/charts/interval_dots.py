@@ -15,10 +15,11 @@ def draw(axis_title: str, *, ratio: bool = False) -> alt.LayerChart:
         "name:N",
         title=None,
         scale=alt.Scale(domain=["@names"]),
-        axis=alt.Axis(labelLimit=210, grid=True),
+        # Long names have room where there is any: a phone keeps most of its width for the dots.
+        axis=alt.Axis(labelLimit=alt.ExprRef("containerSize()[0] < 600 ? 130 : 330"), grid=True),
     )
     scale = alt.Scale(type="log", nice=False, padding=12) if ratio else alt.Scale(zero=True)
-    axis = alt.Axis(values=RATIO_TICKS) if ratio else alt.Axis()
+    axis = alt.Axis(values=RATIO_TICKS, format="~g", labelOverlap=True) if ratio else alt.Axis()
     base = alt.Chart(alt.NamedData("rows"))
     rules = base.mark_rule(strokeWidth=2, color=color("line-strong")).encode(
         x=alt.X("low:Q", scale=scale, title=axis_title, axis=axis),

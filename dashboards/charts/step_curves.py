@@ -1,15 +1,16 @@
 """Curves over months in service, each with its band: survival, incidence, mean counts and costs.
 
-Rows: `rows` (group, months, value, low, high, text); list: `groups`.
+Rows: `rows` (group, months, value, low, high, text, to), `risk` and `named` (group, months, label,
+y in pixels: the units at risk below the axis, and whose line it is); list: `groups`.
 """
 
 import altair as alt
 
 from dashboards.charts.theme import layered
-from dashboards.theme import SERIES
+from dashboards.theme import SERIES, color
 
 
-def draw(axis_title: str, *, percent: bool = False) -> alt.LayerChart:
+def draw(axis_title: str, *, percent: bool = False, money: bool = False) -> alt.LayerChart:
     """Steps for the estimates, bands for the limits, one color and dash a group."""
     base = alt.Chart(alt.NamedData("rows"))
     x = alt.X(
@@ -18,7 +19,7 @@ def draw(axis_title: str, *, percent: bool = False) -> alt.LayerChart:
         axis=alt.Axis(tickMinStep=6),
         scale=alt.Scale(nice=False),
     )
-    axis = alt.Axis(format="%") if percent else alt.Axis()
+    axis = alt.Axis(format="%") if percent else alt.Axis(format=",.0f" if money else "~g")
     value = alt.Y("value:Q", title=axis_title, axis=axis, scale=alt.Scale(zero=not percent))
     # The same for color and dash, so that they share one legend.
     legend = alt.Legend(
@@ -58,4 +59,18 @@ def draw(axis_title: str, *, percent: bool = False) -> alt.LayerChart:
         ],
         description="text:N",
     )
-    return layered(bands, lines, points, height=300)
+    return layered(bands, lines, points, *_at_risk(x), height=300)
+
+
+def _at_risk(x: alt.X) -> list[alt.Chart]:
+    """The lines below the axis, outside the frame: pixels place them, whatever the scale."""
+    y = alt.Y("y:Q", scale=None, axis=None)
+    marked = (
+        alt.Chart(alt.NamedData("risk")).mark_text(baseline="middle", fontSize=10.5),
+        alt.Chart(alt.NamedData("named")).mark_text(
+            baseline="middle", fontSize=10.5, align="right", dx=-14
+        ),
+    )
+    return [
+        chart.encode(x=x, y=y, text="label:N", color=alt.value(color("muted"))) for chart in marked
+    ]

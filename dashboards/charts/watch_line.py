@@ -12,9 +12,16 @@ from dashboards.theme import color
 def draw() -> alt.LayerChart:
     """A line, the value at which it alarms, and the months that alarmed."""
     base = alt.Chart(alt.NamedData("rows"))
-    x = alt.X("month:T", title=None, axis=alt.Axis(format="%b %y", labelOverlap=True, tickCount=4))
-    y_title = "CUSUM"
-    line = base.mark_line().encode(x=x, y=alt.Y("cusum:Q", title=y_title))
+    x = alt.X("month:T", title=None, axis=alt.Axis(format="%b %y", labelOverlap=True, tickCount=8))
+    y_title = "CUSUM, failures beyond what is expected"
+    line = base.mark_line(point=alt.OverlayMarkDef(size=24)).encode(
+        x=x,
+        y=alt.Y("cusum:Q", title=y_title),
+        tooltip=[
+            alt.Tooltip("month:T", title="Month", format="%Y-%m"),
+            alt.Tooltip("text:N", title="Failures"),
+        ],
+    )
     limit = base.mark_line(strokeDash=[4, 3], color=color("ink"), strokeWidth=1).encode(
         x=x, y=alt.Y("decision_value:Q", title=y_title)
     )
@@ -31,4 +38,4 @@ def draw() -> alt.LayerChart:
             description="text:N",
         )
     )
-    return layered(line, limit, alarms, height=110)
+    return layered(line, limit, alarms, height=240)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from math import inf
 from typing import Any
 
 from dashboards import formats
+from dashboards.figures.behind import Linked, selection
 from dashboards.figures.cuts import ALL, Field, Figure, Row, Section, View, funnel_lines, slim
 
 # Measure, heading, what its funnel is called, what its cases are and what is counted of them.
-_MEASURES = (
+MEASURES = (
     ("returns", "Repairs that came back", "repairs followed", "came back"),
     ("labor_hours", "Labor hours a claim", "claims", "hours"),
     ("travel", "Travel a claim", "claims", "travel"),
@@ -22,11 +22,7 @@ _CAUTION = (
 )
 _BY_CLASS = (
     "A dot is an agency: what it had over what its peers’ work on the same families and cause "
-    "classes (labor hours: causes) leads to expect."
-)
-_BY_FAMILY = (
-    "A dot is an agency: its waiting claims over what its peers’ claims for the same families lead "
-    "to expect; the cause is left out, since it is itself one of the documents."
+    "classes (labor hours: causes; documents: families alone) leads to expect."
 )
 _LINES = (
     "The dashed lines hold 95 %, the full lines 99.8 % of agencies that differ by chance alone; "
@@ -36,22 +32,41 @@ _LINES = (
 
 def section(field: Field) -> Section | None:
     """The section of agencies; None where there are none to compare, or where they are hidden."""
-    figures = [figure for measure in _MEASURES if (figure := _figure(field, *measure)) is not None]
-    if not figures:
+    measured = [
+        (measure, title, view)
+        for measure, title, cases, counted in MEASURES
+        if (view := _view(field, measure, cases, counted)) is not None
+    ]
+    if not measured:
         return None
-    return Section("agencies", "How agencies’ repairs compare", figures, cautions=[_CAUTION])
+    figure = Figure(
+        "agencies",
+        "Each agency against its peers",
+        [(f"agency_{measure}", f"agency_{measure}") for measure, _, _ in measured],
+        {f"{measure}/{ALL}": view for measure, _, view in measured},
+        reading=f"{_BY_CLASS} {_LINES} A dot opens the failures that the agency went to.",
+        handout="agency_figures",
+    )
+    choices = [(measure, title) for measure, title, _ in measured]
+    return Section(
+        "agencies", "How agencies’ repairs compare", [figure], choices, "Compare", [_CAUTION]
+    )
 
 
-def _figure(field: Field, measure: str, title: str, cases: str, counted: str) -> Figure | None:
-    rows = [row for row in field.agencies if row["measure"] == measure]
-    each = [row for row in rows if row["agency"] != ALL]
+def behind_agency(row: Row) -> str:
+    """The failures to which an agency went."""
+    return selection(agency=row["agency"])
+
+
+def _view(field: Field, measure: str, cases: str, counted: str) -> View | None:
+    each = [row for row in field.agencies if row["measure"] == measure and row["agency"] != ALL]
     if not each:
         return None
     is_share = measure in ("returns", "documents")
     ranked = sorted(each, key=lambda row: (row["thin"], -(row["ratio"] or 0), row["agency"]))
     table = [
         [
-            row["agency"] + (" (thin)" if row["thin"] else ""),
+            Linked(row["agency"] + (" (thin)" if row["thin"] else ""), behind_agency(row)),
             formats.whole(row["cases"]),
             _value(row["value"], is_share),
             _limits(row, is_share),
@@ -69,15 +84,11 @@ def _figure(field: Field, measure: str, title: str, cases: str, counted: str) ->
     ]  # fmt: skip
     total = sum(row["cases"] for row in each)
     sample = f"{total:,} {cases} of {formats.counted(len(each), 'agency', 'agencies')}."
-    part = f"agency_{measure}"
-    view = View(_says(rows, each), sample, {part: _funnel(each)}, columns, table)
-    return Figure(
-        f"agencies-{measure}",
-        title,
-        [(part, part)],
-        {f"*/{ALL}": view},
-        reading=f"{_BY_FAMILY if measure == 'documents' else _BY_CLASS} {_LINES}",
-    )
+    lone = [row["agency"] for row in each if row["ratio"] is None or row["funnel_95_low"] is None]
+    if lone:
+        sample += f" Without peers to compare with, and so not drawn: {formats.listed(lone)}."
+    says = field.told("agency_figures", measure)
+    return View(says, sample, {f"agency_{measure}": _funnel(each)}, columns, table)
 
 
 def _value(value: float | None, is_share: bool) -> str:
@@ -88,18 +99,6 @@ def _limits(row: Row, is_share: bool) -> str:
     if is_share:
         return f"{formats.percent(row['low'])} to {formats.percent(row['high'])}"
     return formats.interval(row["low"], row["high"])
-
-
-def _says(rows: list[Row], each: list[Row]) -> str:
-    flagged = sorted(
-        (row for row in each if row["flagged"] and not row["thin"]),
-        key=lambda row: -(row["ratio"] or inf),
-    )
-    told = [row["sentence"] for row in rows if row["agency"] == ALL]
-    if not flagged:
-        told.append("No agency stands out at a false-discovery rate of 10 %.")
-    told += [f"{row['agency']}: {row['sentence']}" for row in flagged]
-    return " ".join(told)
 
 
 def _funnel(each: list[Row]) -> dict[str, Any]:
@@ -115,6 +114,7 @@ def _funnel(each: list[Row]) -> dict[str, Any]:
             "flagged": row["flagged"],
             "text": f"{formats.number(row['ratio'])} times, {formats.number(row['observed'])} for "
             f"{formats.number(row['expected'])} expected" + (" (thin)" if row["thin"] else ""),
+            "to": behind_agency(row),
         }
         for row in compared
     ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dashboards import formats
+from dashboards.figures.behind import Cell, Linked, selection
 from dashboards.figures.cuts import ALL, Field, Figure, Row, View, dot, rate_text
 
 
@@ -25,6 +26,7 @@ def figure(field: Field) -> Figure | None:
         "start was taken from shipment. Unsound ones too: units that are left out everywhere else "
         "are watched from their shipment. Reports to come: failures are weighed for those that are "
         "not reported yet.",
+        handout="sensitivity",
     )
 
 
@@ -35,17 +37,16 @@ _SHORT = {
 }
 
 
+def _failures(row: Row) -> Cell:
+    """As watched they can be listed; under other assumptions they are others, or no whole ones."""
+    text = formats.number(row["failures"], 4)
+    watched = row["assumption"] == "as watched"
+    return Linked(text, selection(region=row["region"])) if watched else text
+
+
 def _view(rows: list[Row]) -> View:
     known = [row for row in rows if row["rate_per_100"] is not None]
-    as_watched, *others = known
-    says = f"As watched, {rate_text(as_watched)}"
-    furthest = max(
-        others, key=lambda row: abs(row["rate_per_100"] - as_watched["rate_per_100"]), default=None
-    )
-    if furthest and furthest["rate_per_100"] == as_watched["rate_per_100"]:
-        says += "; the same under every assumption"
-    elif furthest:
-        says += f"; furthest from it {furthest['assumption']}: {rate_text(furthest)}"
+    as_watched = known[0]
     dots = [
         dot(
             _SHORT.get(row["assumption"]) or row["assumption"],
@@ -56,7 +57,7 @@ def _view(rows: list[Row]) -> View:
     table = [
         [
             row["assumption"] + (" (thin)" if row["thin"] else ""),
-            formats.number(row["failures"], 4),
+            _failures(row),
             formats.whole(row["units"]),
             formats.number(row["unit_years"], 4),
             formats.number(row["rate_per_100"]),
@@ -71,4 +72,4 @@ def _view(rows: list[Row]) -> View:
         f"{formats.counted(as_watched['units'], 'unit')}."
     )
     chart = {"rows": {"rows": dots}, "lists": {"names": [row["name"] for row in dots]}}
-    return View(f"{says}.", sample, {"assumptions": chart}, columns, table)
+    return View("", sample, {"assumptions": chart}, columns, table)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from dashboards import formats
 from dashboards.charts.categories import LINES
+from dashboards.figures.behind import of_row
 from dashboards.figures.cuts import ALL, Cuts, Field, Figure, Pick, Row, Section, View
 
 CHOICES = (
@@ -28,10 +31,20 @@ def section(field: Field) -> Section | None:
         for pick in field.picks:
             rows = _sliced(cuts, dimension, pick)
             if rows:
-                view = _view(field, dimension, title, rows, overall)
+                says = field.told("costs", dimension) if pick.dimension == ALL else ""
+                view = _view(field, dimension, title, rows, overall, says)
                 views[f"{dimension}/{pick.key}"] = view
-    figures = [Figure("costs", "Payable", [("cost_bars", "cost_bars")], views)]
-    return Section("costs", "What it costs", figures, choices, "By", field.cautions("costs"))
+    figure = Figure(
+        "costs",
+        "Payable, and what still waits for evidence or review",
+        [("cost_bars", "cost_bars")],
+        views,
+        reading="Bars are what is payable under the terms for failures inside the watch; a bar "
+        "opens its failures. Pending, in the table, is what waiting claims would pay if covered, "
+        "times the share of such claims that came to be covered.",
+        handout="costs",
+    )
+    return Section("costs", "What it costs", [figure], choices, "By")
 
 
 def _sliced(cuts: Cuts, dimension: str, pick: Pick) -> list[Row]:
@@ -46,12 +59,15 @@ def _sliced(cuts: Cuts, dimension: str, pick: Pick) -> list[Row]:
     return cuts.rows(by, **{pick.dimension: pick.value})
 
 
-def _view(field: Field, dimension: str, title: str, rows: list[Row], overall: Row | None) -> View:
+def _view(
+    field: Field, dimension: str, title: str, rows: list[Row], overall: Row | None, says: str
+) -> View:
     def name(row: Row) -> str:
         return field.region_name(row["region"]) if dimension == "region" else row[dimension]
 
     ranked = sorted(rows, key=lambda row: (-row["total"], row[dimension]))
-    shown = [row for row in ranked[:_MOST_BARS] if row["total"]]
+    paid = [row for row in ranked if row["total"]]
+    shown = paid[:_MOST_BARS]
     bars = [
         {
             "name": name(row),
@@ -59,33 +75,37 @@ def _view(field: Field, dimension: str, title: str, rows: list[Row], overall: Ro
             "line_order": order,
             "amount": float(row[line]),
             "text": formats.money(row[line], field.currency),
+            "to": of_row(row),
         }
         for row in shown
         for order, line in enumerate(LINES)
     ]
     total = sum(row["total"] for row in rows)
-    says = "Nothing is payable."
-    if total and shown:
-        first = shown[0]
-        share = formats.percent(float(first["total"]) / float(total))
-        says = (
-            f"{name(first).capitalize()} costs most: "
-            f"{formats.money(first['total'], field.currency)}, {share} of the total"
-        )
-        per_year = formats.number(first["cost_per_unit_year"])
-        says += f", or {per_year} {field.currency} a unit-year."
-    table = [
-        [
-            name(row) + (" (thin)" if row["thin"] else ""),
-            *(formats.money(row[column]) for column in ("parts", "labor", "travel", "total")),
-            formats.number(row["unit_years"], 4),
-            formats.number(row["cost_per_unit_year"]),
-        ]
-        for row in ranked
-    ]
-    columns = [title, "Parts", "Labor", "Travel", "Total", "Unit-years", "Cost a unit-year"]
+    table = [_line(name(row), row) for row in ranked]
+    pending = ["Pending"] if "pending" in rows[0] else []
+    columns = [
+        title, "Parts", "Labor", "Travel", "Total", *pending, "Unit-years", "Cost a unit-year",
+    ]  # fmt: skip
     sample = f"{formats.money(total, field.currency)} payable"
     if overall is not None:
         sample += f" over {formats.number(overall['unit_years'], 4)} unit-years watched"
+    sample += "."
+    if len(paid) > len(shown):
+        sample += f" Of {len(paid)} the {len(shown)} largest are drawn; the table has all."
     chart = {"rows": {"rows": bars}, "lists": {"names": [name(row) for row in shown]}}
-    return View(says, f"{sample}.", {"cost_bars": chart}, columns, table)
+    return View(says, sample, {"cost_bars": chart}, columns, table)
+
+
+def _line(name: str, row: Row) -> list[Any]:
+    return [
+        name + (" (thin)" if row["thin"] else ""),
+        *(formats.money(row[column]) for column in (*LINES, "total")),
+        *([_pending(row)] if "pending" in row else []),
+        formats.number(row["unit_years"], 4),
+        formats.number(row["cost_per_unit_year"]),
+    ]
+
+
+def _pending(row: Row) -> str:
+    limits = formats.bracketed(formats.interval(row["pending_low"], row["pending_high"]))
+    return f"{formats.number(row['pending'])}{limits}"

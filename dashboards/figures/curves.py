@@ -1,52 +1,31 @@
-"""Curves over months in service: which to draw for a pick, their points, and where to compare.
+"""Curves over months in service: their points, the units at risk below them, their rows.
 
 Belongs here: what all curves share. Does not belong here: any one figure.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
 
-from dashboards.figures.cuts import ALL, Cuts, Pick, Row, group_phrase, slim
-from schemas.histories import PROFILE_WORDS
+from dashboards import formats
+from dashboards.figures.cuts import Row, slim
 
 MOST_GROUPS = 5
 TABLE_MONTHS = (0, 6, 12, 18, 24, 36, 48, 60)
+# Pixels below the axis at which the units at risk are told, a line a group.
+_RISK_TOP, _RISK_LINE, _HEIGHT = 58, 16, 300
 
-
-def groups_of(cuts: Cuts, dimension: str, pick: Pick, **fixed: str) -> dict[str, list[Row]]:
-    """Curves to draw for a pick: name -> rows by month; those of most units, the whole first."""
-    whole = cuts.rows(ALL, **fixed)
-    if pick.dimension == ALL:
-        rows = cuts.rows(dimension, **fixed)
-    elif pick.dimension == dimension:
-        rows = cuts.rows(dimension, **{dimension: pick.value}, **fixed)
-    elif dimension == "profile" and pick.dimension == "region":
-        rows = cuts.rows("region,profile", region=pick.value, **fixed)
-    elif dimension == "profile" and pick.dimension == "family":
-        rows = [row | {dimension: row["family"]} for row in cuts.rows(
-            "family", family=pick.value, **fixed
-        )]  # fmt: skip
-    else:
-        rows = []
-    curves: dict[str, list[Row]] = {}
-    for row in rows:
-        curves.setdefault(row[dimension], []).append(row)
-    kept = {
-        name: points for name, points in curves.items() if any(point["shown"] for point in points)
-    }
-    largest = sorted(kept, key=lambda name: (-max(p["at_risk"] for p in kept[name]), name))
-    if not kept:
-        return {}
-    found = {name: kept[name] for name in largest[:MOST_GROUPS]}
-    shown = any(point["shown"] for point in whole)
-    return ({"all": whole} if shown else {}) | found
+Groups = Mapping[str, Sequence[Row]]
 
 
 def curve_points(
-    groups: dict[str, list[Row]], columns: tuple[str, str, str], text: Callable[[Row], str]
+    groups: Groups,
+    columns: tuple[str, str, str],
+    text: Callable[[Row], str],
+    to: Callable[[Row], str],
 ) -> list[Row]:
-    """Chart rows of curves, month by month, up to their ends."""
+    """Chart rows of curves, month by month, up to their ends; `to` selects what is behind each."""
     value, low, high = columns
     return [
         {
@@ -56,23 +35,54 @@ def curve_points(
             "low": slim(row[low]),
             "high": slim(row[high]),
             "text": text(row),
+            "to": to(row),
         }
         for name, rows in groups.items()
         for row in rows
-        if row[value] is not None and row["shown"]
+        if row[value] is not None and row.get("shown", True)
     ]
 
 
-def common_month(groups: dict[str, list[Row]]) -> int:
-    """The latest half-year that every curve reaches."""
-    last = [
-        max((row["months"] for row in rows if row["shown"]), default=0) for rows in groups.values()
+def at_risk(groups: Groups, most_months: int) -> dict[str, list[Row]]:
+    """The lines below a curve: the units at risk of each group, every so many months.
+
+    `risk` has a number a group and month, `named` the group's name before its line.
+    """
+    step = 3 if most_months <= 18 else 6 if most_months <= 48 else 12
+    risk, named = [], []
+    for place, (name, rows) in enumerate(groups.items()):
+        y = _HEIGHT + _RISK_TOP + _RISK_LINE * place
+        named.append({"group": name, "months": 0, "label": f"{name} ", "y": y})
+        risk += [
+            {"group": name, "months": row["months"], "label": f"{row['at_risk']:,}", "y": y}
+            for row in rows
+            if row["months"] % step == 0 and row["months"] <= most_months and row.get("shown", True)
+        ]
+    return {"risk": risk, "named": named}
+
+
+def chart_of(groups: Groups, points: list[Row], title: str = "") -> dict[str, Any]:
+    """The parts of a chart of curves."""
+    last = max((point["months"] for point in points), default=0)
+    part: dict[str, Any] = {
+        "rows": {"rows": points, **at_risk(groups, last)},
+        "lists": {"groups": list(groups)},
+    }
+    return part | {"title": title} if title else part
+
+
+def at_table_months(groups: Groups) -> list[tuple[str, Row]]:
+    """The rows that a table has: whole half-years, then years."""
+    return [
+        (name, row)
+        for name, rows in groups.items()
+        for row in rows
+        if row["months"] in TABLE_MONTHS and row.get("shown", True)
     ]
-    return min(last, default=0) // 6 * 6
 
 
-def curve_phrase(dimension: str, name: str) -> str:
-    """A curve as the subject of a sentence."""
-    # A picked family stands among the profiles' curves under its own name.
-    known = dimension != "profile" or name in (ALL, *PROFILE_WORDS)
-    return group_phrase(dimension if known else "family", name)
+def units_of(groups: Groups) -> str:
+    """How many units each curve begins with."""
+    return formats.listed(
+        [f"{name}: {max(row['at_risk'] for row in rows):,}" for name, rows in groups.items()]
+    )

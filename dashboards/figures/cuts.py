@@ -15,6 +15,7 @@ import polars as pl
 
 from dashboards import formats
 from dashboards.data import PageData
+from dashboards.figures.behind import Cell, Linked
 
 ALL = "all"
 PICKED = ("region", "family", "profile")
@@ -60,20 +61,18 @@ class Pick:
 class View:
     """What one figure shows for one choice and pick."""
 
-    says: str
+    says: str  # as it stands in `field_sentences`; empty where the figure has none for the pick
     sample: str
     charts: Mapping[str, Mapping[str, Any]]
     columns: Sequence[str]
-    table: Sequence[Sequence[str]]
-    same_as: str = ""  # the key of the view whose charts and table this one repeats
+    table: Sequence[Sequence[Cell]]
 
     def as_json(self) -> dict[str, Any]:
-        """The view as the page's script reads it: rows by column, and nothing twice."""
-        told: dict[str, Any] = {"says": self.says, "sample": self.sample}
-        if self.same_as:
-            return told | {"same": self.same_as}
+        """The view as the page's script reads it: rows by column, cells that link as lists."""
         charts = {part: formats.packed(chart) for part, chart in self.charts.items()}
-        return told | {"charts": charts, "table": [list(self.columns), *map(list, self.table)]}
+        rows = [[list(c) if isinstance(c, Linked) else c for c in row] for row in self.table]
+        table = [list(self.columns), *rows]
+        return {"says": self.says, "sample": self.sample, "charts": charts, "table": table}
 
 
 @dataclass(frozen=True)
@@ -84,14 +83,18 @@ class Figure:
     title: str
     charts: Sequence[tuple[str, str]]  # part, chart's specification
     views: Mapping[str, View]
-    layout: str = ""  # a style: "pair", "multiples" or "wide-chart"
+    layout: str = ""  # a style: "pair" or "wide-chart"
     legend: Sequence[tuple[str, str]] = ()  # style, label
     reading: str = ""  # how to read it, in a sentence
+    handout: str = ""  # the table whose handout is the figure's
 
 
 @dataclass(frozen=True)
 class Section:
-    """One question of the page: an optional choice, its figures, and cautions beside them."""
+    """One question of the page: an optional choice, its figures, and cautions beside them.
+
+    The first figure is drawn; the others are folded, and drawn when they are opened.
+    """
 
     key: str
     title: str
@@ -106,20 +109,33 @@ class Field:
     """The field figures as the page needs them: cuts by table, picks, names, currency."""
 
     tables: Mapping[str, Cuts]
-    notes: Mapping[str, Sequence[str]]
+    sentences: Mapping[tuple[str, str, str], str]
     picks: Sequence[Pick]
     regions: Mapping[str, Row]
     currency: str
     agencies: Sequence[Row] = ()
     sensitivity: Sequence[Row] = ()
+    failures_of_agency: Mapping[str, int] = field(default_factory=dict)
 
     def cuts(self, table: str) -> Cuts | None:
         """The table's cuts; None where there is no such table or no row in it."""
         return self.tables.get(table)
 
-    def cautions(self, *tables: str) -> list[str]:
-        """The sentences that the estimates of these tables need beside them."""
-        return [sentence for table in tables for sentence in self.notes.get(table, ())]
+    def told(self, figure: str, by: str = ALL, event: str = ALL) -> str:
+        """The figure's sentence for a slice and event; empty where it has none."""
+        return self.sentences.get((figure, by, event), "")
+
+    def cautions(self, *told: tuple[str, str]) -> list[str]:
+        """The sentences of these figures and slices that stand beside others."""
+        return [sentence for key in told if (sentence := self.told(*key))]
+
+    def cautions_of(self, figure: str, slices: Sequence[str], event: str) -> list[str]:
+        """The figure's sentences for these slices and one event, where there are any."""
+        return [sentence for by in slices if (sentence := self.told(figure, by, event))]
+
+    def cautions_of_events(self, figure: str, by: str) -> list[str]:
+        """The figure's sentences for a slice, water-caused failures first."""
+        return [told for event, _ in EVENT_CHOICES if (told := self.told(figure, by, event))]
 
     def region_name(self, code: str) -> str:
         """A region's name, or its code where it has none."""
@@ -140,7 +156,9 @@ def field_of(data: PageData) -> Field:
     )
     agencies = [] if "agency" in data.hide else agencies
     regions = {row["region"]: row for row in data.regions.iter_rows(named=True)}
-    field_ = Field(tables, data.figure_notes, [], regions, data.currency)
+    told = data.figures.get("field_sentences", pl.DataFrame())
+    sentences = {(row[0], row[1], row[2]): row[3] for row in told.rows()}
+    field_ = Field(tables, sentences, [], regions, data.currency)
     picks = [Pick(ALL, ALL, "the whole field")]
     rates = tables.get("rates")
     for dimension in PICKED:
@@ -148,7 +166,17 @@ def field_of(data: PageData) -> Field:
         for value in sorted(values):
             label = field_.region_name(value) if dimension == "region" else value
             picks.append(Pick(dimension, value, label))
-    return Field(tables, data.figure_notes, picks, regions, data.currency, agencies, assumed)
+    return Field(
+        tables, sentences, picks, regions, data.currency, agencies, assumed, _of_agencies(data)
+    )
+
+
+def _of_agencies(data: PageData) -> dict[str, int]:
+    """How many failures each agency went to."""
+    failures = data.figures.get("field_failures")
+    if failures is None or failures.is_empty():
+        return {}
+    return dict(failures.drop_nulls("agency").group_by("agency").len().rows())
 
 
 def slim(value: Any) -> Any:
@@ -175,9 +203,12 @@ def limits(row: Row) -> tuple[float | None, float | None]:
     return low, high
 
 
-def dot(name: str, value: float | None, low: Any, high: Any, thin: bool, text: str) -> Row:
-    """A row of the chart of estimates with intervals."""
+def dot(
+    name: str, value: float | None, low: Any, high: Any, thin: bool, text: str, to: str = ""
+) -> Row:
+    """A row of the chart of estimates with intervals; `to` selects the failures behind it."""
     return {
+        **({"to": to} if to else {}),
         "name": name,
         "value": slim(value),
         "low": slim(low),
@@ -215,28 +246,3 @@ def step_of(value: float | None, top: float) -> str:
     if value is None or top <= 0:
         return "thin"
     return str(min(5, int(5 * value / top) + 1))
-
-
-def group_phrase(dimension: str, value: str) -> str:
-    """A group as the subject of a sentence: `units in silica water`."""
-    if value == ALL:
-        return "all units"
-    if dimension == "profile":
-        special = {
-            "within limits": "units in water within limits",
-            "untested": "units in untested water",
-        }
-        return special.get(value, f"units in {value} water")
-    if dimension == "treatment":
-        special = {
-            "treated": "units with treatment kept up",
-            "lapsed": "units with lapsed treatment",
-            "untreated": "units without the treatment they need",
-            "not needed": "units that need no treatment",
-        }
-        return special.get(value, f"{value} units")
-    if dimension == "startup":
-        return f"units with the start-up {value}"
-    if dimension == "cause_class":
-        return f"{value} failures"
-    return f"{value} units" if dimension == "family" else f"units in {value}"

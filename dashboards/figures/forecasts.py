@@ -1,9 +1,15 @@
-"""The next twelve months, and what the same forecast made a year ago was worth."""
+"""The next twelve months by month and together, and what earlier forecasts were worth."""
 
 from __future__ import annotations
 
+from typing import Any
+
 from dashboards import formats
+from dashboards.figures.behind import count, last_day, of_row
 from dashboards.figures.cuts import ALL, Field, Figure, Row, Section, View, slim
+
+BASES = {"all": "all units", "installed": "units installed or shipped", "sales": "units to come"}
+_LIMITS = ("low_80", "high_80", "low_95", "high_95")
 
 
 def section(field: Field) -> Section | None:
@@ -18,11 +24,12 @@ def section(field: Field) -> Section | None:
         made = sorted({row["as_of"] for row in rows})
         if not made:
             continue
-        newest = sorted((r for r in rows if r["as_of"] == made[-1]), key=lambda r: r["month"])
-        coming[f"/{pick.key}"] = _coming(newest, field.currency)
+        whole = pick.dimension == ALL
+        coming[f"*/{pick.key}"] = _coming(
+            field, _of_day(rows, made[-1]), _year(field, pick.dimension, fixed, made[-1]), whole
+        )
         if len(made) > 1:
-            before = sorted((r for r in rows if r["as_of"] == made[-2]), key=lambda r: r["month"])
-            past[f"/{pick.key}"] = _past(before)
+            past[f"*/{pick.key}"] = _past(field, _of_day(rows, made[-2]), whole)
     figures = [
         Figure(
             "forecast",
@@ -30,14 +37,18 @@ def section(field: Field) -> Section | None:
             [("forecast_fan", "forecast_fan"), ("cost_fan", "cost_fan")],
             coming,
             layout="pair",
-            reading="The inner band holds 80 %, the outer 95 %; from units still covered.",
+            reading="The inner band holds 80 %, the outer 95 % of what may come. The limits of the "
+            "year stand in the table’s first rows: they come from the sums of the draws, not from "
+            "the months’ limits.",
+            handout="forecast_year" if field.cuts("forecast_year") else "forecast",
         ),
         Figure(
             "back-test",
-            "The forecast of a year ago",
+            "The forecast of a year ago, and those before it",
             [("back_test", "forecast_fan")],
             past,
-            reading="Bands as above; diamonds are what happened.",
+            reading="Bands as above; diamonds are what happened, and open their failures.",
+            handout="forecast_record" if field.cuts("forecast_record") else "forecast",
         ),
     ]
     return Section(
@@ -46,102 +57,125 @@ def section(field: Field) -> Section | None:
         [figure for figure in figures if figure.views],
         (),
         "",
-        field.cautions("forecast"),
+        field.cautions(("forecast_model", ALL)),
     )
+
+
+def _of_day(rows: list[Row], as_of: Any) -> list[Row]:
+    """The months of all bases together, or of the only one there is, in order."""
+    own = [row for row in rows if row["as_of"] == as_of]
+    together = [row for row in own if row.get("basis", ALL) == ALL]
+    return sorted(together or own, key=lambda row: row["month"])
+
+
+def _year(field: Field, dimension: str, fixed: dict[str, str], as_of: Any) -> list[Row]:
+    """The year's rows, of all units first."""
+    cuts = field.cuts("forecast_year")
+    rows = cuts.rows(dimension, **fixed) if cuts else []
+    own = [row for row in rows if row["as_of"] == as_of]
+    return sorted(own, key=lambda row: list(BASES).index(row["basis"]))
 
 
 def _point(row: Row) -> Row:
     point = {
         "month": formats.chart_day(row["month"]),
         "value": slim(row["failures"]),
-        **{name: slim(row[name]) for name in ("low_80", "high_80", "low_95", "high_95")},
+        **{name: slim(row[name]) for name in _LIMITS},
         "text": f"{formats.number(row['failures'])} "
         f"(80 %: {formats.interval(row['low_80'], row['high_80'])})",
     }
     if row["actual"] is not None:
         point["actual"] = row["actual"]
         point["text"] += f"; {row['actual']:,} happened"
+        point["to"] = behind_month(row)
     return point
 
 
+def behind_month(row: Row) -> str:
+    """The failures that came in a month."""
+    month = row["month"]
+    return of_row(row, failed_from=month.isoformat(), failed_to=last_day(month).isoformat())
+
+
 def _cost_point(row: Row) -> Row:
-    names = ("low_80", "high_80", "low_95", "high_95")
     limits = formats.interval(row["cost_low_80"], row["cost_high_80"])
     return {
         "month": formats.chart_day(row["month"]),
         "value": slim(row["cost"]),
-        **{name: slim(row[f"cost_{name}"]) for name in names},
+        **{name: slim(row[f"cost_{name}"]) for name in _LIMITS},
         "text": f"{formats.number(row['cost'])} (80 %: {limits})",
     }
 
 
-def _coming(rows: list[Row], currency: str) -> View:
+def _coming(field: Field, rows: list[Row], year: list[Row], whole: bool) -> View:
     known = [row for row in rows if row["failures"] is not None]
     costs = [row for row in rows if row["cost"] is not None]
-    says = _expects(known, costs, currency) if known else f"The forecast {rows[0]['note']}."
+    lines = [(f"the year, {BASES[row['basis']]}", row) for row in year]
+    lines += [(f"{row['month']:%Y-%m}", row) for row in rows]
     table = [
         [
-            f"{row['month']:%Y-%m}",
+            name,
             formats.number(row["failures"]),
             formats.interval(row["low_80"], row["high_80"]),
             formats.interval(row["low_95"], row["high_95"]),
             formats.number(row["cost"]),
             formats.interval(row["cost_low_95"], row["cost_high_95"]),
         ]
-        for row in rows
+        for name, row in lines
     ]
-    columns = ["Month", "Failures", "80 %", "95 %", f"Cost, {currency}", "95 % "]
+    columns = ["Month", "Failures", "80 %", "95 %", f"Cost, {field.currency}", "95 % "]
     charts = {
         "forecast_fan": {"rows": {"rows": [_point(row) for row in known]}, "title": "Failures"},
         "cost_fan": {"rows": {"rows": [_cost_point(row) for row in costs]}, "title": "Cost"},
     }
     sample = f"{formats.counted(len(rows), 'month')} from {formats.long_day(rows[0]['as_of'])}."
+    if not known and rows[0]["note"]:
+        sample += f" The forecast {rows[0]['note']}."
+    says = (field.told("forecast_year") or field.told("forecast")) if whole else ""
     return View(says, sample, charts, columns, table)
 
 
-def _expects(known: list[Row], costs: list[Row], currency: str) -> str:
-    total = sum(row["failures"] for row in known)
-    first = known[0]
-    says = f"{formats.number(total)} failures are expected in {len(known)} months"
-    if costs:
-        says += f", at {formats.number(sum(row['cost'] for row in costs))} {currency}"
-    says += f"; in {first['month']:%B %Y} {formats.number(first['failures'])}"
-    if first["low_80"] is not None:
-        says += f" (80 %: {formats.interval(first['low_80'], first['high_80'])})"
-    return f"{says}."
-
-
-def _past(rows: list[Row]) -> View:
-    over = [row for row in rows if row["actual"] is not None and row["low_80"] is not None]
-    expected = sum(row["failures"] for row in over)
-    happened = sum(row["actual"] for row in over)
-    held = {
-        level: sum(row[f"low_{level}"] <= row["actual"] <= row[f"high_{level}"] for row in over)
-        for level in (80, 95)
-    }
-    says = "No month of it is over yet."
-    if over:
-        says = (
-            f"A year ago {formats.number(expected)} failures were expected and {happened:,} "
-            f"happened; {held[80]} of {len(over)} months fell inside the 80 % interval, {held[95]} "
-            "inside the 95 %."
-        )
+def _past(field: Field, rows: list[Row], whole: bool) -> View:
     table = [
         [
             f"{row['month']:%Y-%m}",
             formats.number(row["failures"]),
             formats.interval(row["low_80"], row["high_80"]),
             formats.interval(row["low_95"], row["high_95"]),
-            formats.whole(row["actual"]),
+            formats.whole(None)
+            if row["actual"] is None
+            else count(row["actual"], behind_month(row)),
         ]
         for row in rows
     ]
+    columns = ["Month", "Expected", "80 %", "95 %", "Happened"]
+    if whole:
+        table += [_record_line(row) for row in _record(field)]
     sample = f"{formats.counted(len(rows), 'month')} from {formats.long_day(rows[0]['as_of'])}."
     points = [_point(row) for row in rows if row["failures"] is not None]
-    return View(
-        says,
-        sample,
-        {"back_test": {"rows": {"rows": points}}},
-        ["Month", "Expected", "80 %", "95 %", "Happened"],
-        table,
-    )
+    says = field.told("forecast_record") if whole else ""
+    return View(says, sample, {"back_test": {"rows": {"rows": points}}}, columns, table)
+
+
+def _record(field: Field) -> list[Row]:
+    cuts = field.cuts("forecast_record")
+    rows = cuts.rows(ALL) if cuts else []
+    own = [row for row in rows if row["basis"] == ALL] or rows
+    return sorted(own, key=lambda row: row["as_of"], reverse=True)
+
+
+def _record_line(row: Row) -> list[Any]:
+    """One whole year of the record: forecast, bias, and whether the year's limits held it."""
+    inside = {True: "inside", False: "outside", None: "–"}
+    first = row["as_of"]
+    return [
+        f"the year from {formats.long_day(first)}",
+        f"{formats.number(row['forecast'])} (bias {_signed(row['bias'])})",
+        inside[row["year_inside_80"]],
+        inside[row["year_inside_95"]],
+        formats.whole(row["actual"]),
+    ]
+
+
+def _signed(bias: float | None) -> str:
+    return "–" if bias is None else f"{bias:+.0%}"

@@ -2,46 +2,74 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from dashboards import formats
-from dashboards.figures.curves import common_month, curve_phrase, curve_points, groups_of
-from dashboards.figures.cuts import EVENT_CHOICES, EVENT_WORDS, Field, Figure, Row, Section, View
+from dashboards.figures.behind import event_of, of_row, up_to
+from dashboards.figures.curves import at_table_months, chart_of, curve_points, units_of
+from dashboards.figures.cuts import ALL, Cuts, Field, Figure, Row, View
 
-_TABLE_MONTHS = (6, 12, 18, 24, 36, 48, 60)
+Groups = dict[str, list[Row]]
+_COUNT, _COST = ("mean_count", "count_low", "count_high"), ("mean_cost", "cost_low", "cost_high")
 
 
-def section(field: Field) -> Section | None:
-    """The section of repeat failures; None without the table."""
-    cuts = field.cuts("repeat_failures")
-    if cuts is None:
-        return None
+def figures(field: Field, choices: Sequence[tuple[str, str]]) -> list[Figure]:
+    """The figure of counts and cost, by the choices of the section; none without the tables."""
+    curves, own = field.cuts("standard_curves"), field.cuts("repeat_failures")
+    if curves is None or own is None:
+        return []
     views = {}
-    for event, _ in EVENT_CHOICES:
-        for pick in field.picks:
-            groups = groups_of(cuts, "profile", pick, event=event)
-            if groups:
-                views[f"{event}/{pick.key}"] = _view(groups, event, field.currency)
-    if not views:
-        return None
-    figure = Figure(
-        "repeats",
-        "Failures and cost a unit by age",
-        [("mean_count", "mean_count"), ("mean_cost", "mean_cost")],
-        views,
-        layout="pair",
-        reading="Mean cumulative count and cost a unit, every failure counted, with 95 % limits "
-        "robust to units that fail again.",
-    )
-    return Section(
-        "repeats",
-        "How failures and cost add up",
-        [figure],
-        EVENT_CHOICES,
-        "Count",
-        field.cautions("repeat_failures"),
-    )
+    for choice, _ in choices:
+        event, by = choice.split()
+        groups = _families(own, event) if by == "family" else _standardized(curves, event, by)
+        if groups:
+            views[f"{choice}/{ALL}"] = _view(field, groups, event, by)
+    return [
+        Figure(
+            "repeats",
+            "Failures and cost a unit, by months in service",
+            [("mean_count", "mean_count"), ("mean_cost", "mean_cost")],
+            views,
+            layout="pair",
+            reading="Every failure counts, the first and those that follow: the mean cumulative "
+            "count and cost a unit still watched, with 95 % limits robust to units that fail "
+            "again. Weighed over families and ended as above.",
+            handout="repeat_failures",
+        )
+    ]
 
 
-def _view(groups: dict[str, list[Row]], event: str, currency: str) -> View:
+def _families(cuts: Cuts, event: str) -> Groups:
+    groups: Groups = {}
+    for row in cuts.rows("family", event=event):
+        if row["shown"] and row["mean_count"] is not None:
+            groups.setdefault(row["family"], []).append(row)
+    return groups
+
+
+def _standardized(cuts: Cuts, event: str, by: str) -> Groups:
+    """Counts and costs of one group and month in one row, as a family has them."""
+    groups: Groups = {}
+    for dims in (ALL, by):
+        costs = {
+            (row[by], row["months"]): row for row in cuts.rows(dims, kind="mean_cost", event=event)
+        }
+        for row in cuts.rows(dims, kind="mean_count", event=event):
+            cost = costs.get((row[by], row["months"]), {})
+            if row["value"] is None:
+                continue
+            made = dict(zip(_COUNT, (row["value"], row["low"], row["high"]), strict=True))
+            made |= dict(zip(_COST, (cost.get(n) for n in ("value", "low", "high")), strict=True))
+            groups.setdefault(row[by], []).append(row | made)
+    return groups
+
+
+def _view(field: Field, groups: Groups, event: str, by: str) -> View:
+    currency = field.currency
+
+    def behind(row: Row) -> str:
+        return of_row(row, event=event_of(event), age_to=up_to(row["months"]))
+
     def count_text(row: Row) -> str:
         limits = formats.interval(row["count_low"], row["count_high"])
         return f"{formats.number(row['mean_count'])} ({limits}), {row['at_risk']:,} at risk"
@@ -50,28 +78,10 @@ def _view(groups: dict[str, list[Row]], event: str, currency: str) -> View:
         limits = formats.interval(row["cost_low"], row["cost_high"])
         return f"{formats.number(row['mean_cost'])} {currency} ({limits})"
 
-    counts = curve_points(groups, ("mean_count", "count_low", "count_high"), count_text)
-    costs = curve_points(groups, ("mean_cost", "cost_low", "cost_high"), cost_text)
-    month = common_month(groups)
-    known = {
-        name: row
-        for name, rows in groups.items()
-        for row in rows
-        if row["months"] == month and row["mean_count"] is not None
+    charts = {
+        "mean_count": chart_of(groups, curve_points(groups, _COUNT, count_text, behind), "Count"),
+        "mean_cost": chart_of(groups, curve_points(groups, _COST, cost_text, behind), "Cost"),
     }
-    says = "Too few units at risk to compare."
-    if month and known:
-        worst = max(known, key=lambda name: known[name]["mean_count"])
-        row = known[worst]
-        limits = formats.bracketed(formats.interval(row["count_low"], row["count_high"], 2))
-        count = formats.number(row["mean_count"], 2)
-        says = (
-            f"By {month} months, {curve_phrase('profile', worst)} have had {count}{limits} "
-            f"{EVENT_WORDS[event]} each"
-        )
-        if row["mean_cost"] is not None:
-            says += f" at a cost of {formats.number(row['mean_cost'])} {currency}"
-        says += "."
     table = [
         [
             name,
@@ -82,20 +92,16 @@ def _view(groups: dict[str, list[Row]], event: str, currency: str) -> View:
             formats.number(row["mean_cost"]),
             formats.interval(row["cost_low"], row["cost_high"]),
         ]
-        for name, rows in groups.items()
-        for row in rows
-        if row["months"] in _TABLE_MONTHS and row["shown"]
+        for name, row in at_table_months(groups)
+        if row["months"] > 0
     ]
-    sample = formats.listed(
-        [f"{name}: {max(row['at_risk'] for row in rows):,}" for name, rows in groups.items()]
-    )
-    lists = {"groups": list(groups)}
-    charts = {
-        "mean_count": {"rows": {"rows": counts}, "lists": lists, "title": "Failures"},
-        "mean_cost": {"rows": {"rows": costs}, "lists": lists, "title": "Cost"},
-    }
     columns = [
         "Group", "Months", "At risk", "Failures a unit", "95 %", f"Cost a unit, {currency}",
         "95 % ",
     ]  # fmt: skip
-    return View(says, f"Units: {sample}.", charts, columns, table)
+    says = " ".join(
+        field.cautions_of("standard_curves", ("mean_count", "mean_cost"), event_of(event) or "any")
+    )
+    of = "" if by == "family" else " of the smallest family"
+    sample = f"Units at risk{of} at the start: {units_of(groups)}."
+    return View(says, sample, charts, columns, table)

@@ -1,19 +1,21 @@
-"""What stands out that nobody asked for: the screen, alarms and flagged regions, first on the page.
+"""What stands out that nobody asked for: the screen, alarms, flagged regions, agencies to ask.
 
-Belongs here: their rows, each with the address of its failures. Does not belong here: charts.
+Belongs here: their rows and charts, each with the address of its failures. Does not belong here:
+the sections below them.
 """
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-import polars as pl
-
 from dashboards import formats
-from dashboards.pages.failures import link
+from dashboards.figures import warnings
+from dashboards.figures.agencies import MEASURES, behind_agency
+from dashboards.figures.behind import PAGE, count, selection
+from dashboards.figures.cuts import ALL, Field, Figure, Row, View, dot
+from dashboards.figures.regions import behind_region
 
 MOST = 12
 
@@ -30,62 +32,134 @@ class Found:
 
 @dataclass(frozen=True)
 class StandsOut:
-    """The three lists, each with the sentence beside it."""
+    """What is first on the page."""
 
     screen: list[Found]
     alarms: list[Found]
     regions: list[Found]
-    sentences: Mapping[str, str]
+    agencies: list[Found]
+    regions_say: str
+    figures: list[Figure]
 
 
-def stands_out(figures: Mapping[str, pl.DataFrame], names: Mapping[str, str]) -> StandsOut:
-    """What the screen, the alarms and the adjusted ratios of regions say; `names` of regions."""
-    told = figures.get("field_sentences", pl.DataFrame())
-    sentences = dict(told.select("figure", "sentence").rows()) if told.height else {}
+def stands_out(field: Field) -> StandsOut:
+    """What the screen, the alarms, regions and agencies say, with their charts."""
+    screen = _rows(field, "screen", ALL)
+    found = [_screen(field, screen), warnings.alarms(field)]
+    alarms = _rows(field, "alarms", "family,cause_class")
     return StandsOut(
-        [_screened(row, names) for row in _rows(figures, "screen", "flagged")],
-        [_alarmed(row) for row in _rows(figures, "alarms", "standing") if not row["thin"]],
-        [_region(row, names) for row in _rows(figures, "regions", "flagged")],
-        sentences,
+        [_screened(field, row) for row in screen if row["flagged"]][:MOST],
+        [_alarmed(row) for row in alarms if row["standing"] and not row["thin"]],
+        [_region(field, row) for row in _rows(field, "regions", "region") if row["flagged"]],
+        [_agency(field, row) for row in field.agencies if _asked(row)],
+        " ".join(dict.fromkeys(field.cautions_of_events("regions", "region"))),
+        [figure for figure in found if figure is not None],
     )
 
 
-def _rows(figures: Mapping[str, pl.DataFrame], name: str, mark: str) -> list[dict[str, Any]]:
-    frame = figures.get(name)
-    return [] if frame is None or frame.is_empty() else frame.filter(mark).head(MOST).to_dicts()
+def _rows(field: Field, table: str, by: str) -> list[Row]:
+    cuts = field.cuts(table)
+    return cuts.rows(by) if cuts else []
 
 
-def _screened(row: dict[str, Any], names: Mapping[str, str]) -> Found:
+def behind_screened(row: Row) -> str:
+    """The failures of a value of the screen."""
     dims, values = row["dimension"].split(","), row["value"].split(",")
-    selected = dict(zip(dims, values, strict=True)) | {"cause_class": row["cause_class"]}
-    cause = row["cause_class"]
-    if row["cause"] != "all":
-        selected["cause"] = cause = row["cause"]
-    told = [names.get(v, v) if d == "region" else v for d, v in zip(dims, values, strict=True)]
-    where = ", ".join(f"{d.replace('_', ' ')} {v}" for d, v in zip(dims, told, strict=True))
-    return Found(f"{cause}: {where}", _times(row), f"{row['failures']:,}", link(**selected))
+    chosen = dict(zip(dims, values, strict=True))
+    return selection(**chosen, cause_class=row["cause_class"], cause=row["cause"])
 
 
-def _alarmed(row: dict[str, Any]) -> Found:
-    last = row["last_month"]
-    until = (last.replace(day=28) + dt.timedelta(days=4)).replace(day=1) - dt.timedelta(days=1)
-    selected = {
-        "family": row["family"],
-        "cause_class": row["cause_class"],
-        "failed_from": row["first_month"].isoformat(),
-        "failed_to": until.isoformat(),
-    }
+def _screen(field: Field, rows: list[Row]) -> Figure | None:
+    """The values whose lower limit is above 1, those that pass the test full."""
+    above = sorted((row for row in rows if (row["low"] or 0) > 1), key=lambda row: -row["low"])
+    shown = sorted(above, key=lambda row: (not row["flagged"], -row["low"]))[:MOST]
+    if not shown:
+        return None
+    dots = [
+        dot(
+            _what(field, row), row["ratio"], row["low"], row["high"], not row["flagged"],
+            f"{_times(row)}, {row['failures']:,} failures", behind_screened(row),
+        )
+        for row in shown
+    ]  # fmt: skip
+    for mark, row in zip(dots, shown, strict=True):
+        mark["text"] = mark["text"].replace(" (thin)", "" if row["flagged"] else "; may be chance")
+    table = [_screen_line(field, row) for row in sorted(rows, key=_by_low)[:50]]
+    columns = [
+        "Value", "Failures", "Units", "Expected", "Ratio", "95 %", "p", "q", "Stands out",
+    ]  # fmt: skip
+    chart = {"rows": {"rows": dots}, "lists": {"names": [mark["name"] for mark in dots]}}
+    looked = f"{len(rows):,} values looked at; full dots stand out at q of 0.05 or less."
+    view = View(field.told("screen"), looked, {"screen": chart}, columns, table)
+    return Figure(
+        "screen",
+        "Values that stand out among all that were looked at",
+        [("screen", "screen")],
+        {f"*/{ALL}": view},
+        reading="The rate on days of the value against all other days, at the same family, needs "
+        "and age, with its 95 % limits. Hollow dots do not pass the test over the whole screen.",
+        handout="screen",
+    )
+
+
+def _by_low(row: Row) -> tuple[bool, float]:
+    return (not row["flagged"], -(row["low"] or 0))
+
+
+def _screen_line(field: Field, row: Row) -> list[Any]:
+    return [
+        _what(field, row),
+        count(row["failures"], behind_screened(row)),
+        formats.whole(row["units"]),
+        formats.number(row["expected"]),
+        formats.number(row["ratio"]),
+        formats.interval(row["low"], row["high"]),
+        formats.number(row["p_value"], 2),
+        formats.number(row["q_value"], 2),
+        "yes" if row["flagged"] else "no",
+    ]
+
+
+def _what(field: Field, row: Row) -> str:
+    dims, values = row["dimension"].split(","), row["value"].split(",")
+    told = [
+        f"{dim.replace('_', ' ')} {field.region_name(value) if dim == 'region' else value}"
+        for dim, value in zip(dims, values, strict=True)
+    ]
+    cause = row["cause_class"] if row["cause"] == ALL else row["cause"]
+    return f"{cause}: {', '.join(told)}"
+
+
+def _screened(field: Field, row: Row) -> Found:
+    return _found(_what(field, row), _times(row), row["failures"], behind_screened(row))
+
+
+def _alarmed(row: Row) -> Found:
     what = f"{row['family']}, {row['cause_class']}: in alarm since {row['first_month']:%Y-%m}"
-    return Found(what, _times(row), f"{row['failures']:,}", link(**selected))
+    return _found(what, _times(row), row["failures"], warnings.behind_alarm(row))
 
 
-def _region(row: dict[str, Any], names: Mapping[str, str]) -> Found:
-    name = names.get(row["region"], row["region"])
+def _region(field: Field, row: Row) -> Found:
     kind = "water-caused failures" if row["event"] == "water" else "failures"
-    figures = {key: row[f"adjusted_{key}"] for key in ("ratio", "low", "high")}
-    selected = {"region": row["region"], "event": row["event"]}
-    what = f"{name}: {kind}, its water allowed for"
-    return Found(what, _times(figures), f"{row['failures']:,}", link(**selected))
+    what = f"{field.region_name(row['region'])}: {kind}, its water allowed for"
+    adjusted = {name: row[f"adjusted_{name}"] for name in ("ratio", "low", "high")}
+    return _found(what, _times(adjusted), row["failures"], behind_region(row))
+
+
+def _asked(row: Row) -> bool:
+    return row["agency"] != ALL and row["flagged"] and not row["thin"]
+
+
+def _agency(field: Field, row: Row) -> Found:
+    title = {measure: words for measure, words, *_ in MEASURES}[row["measure"]]
+    what = f"{row['agency']}: {title[0].lower()}{title[1:]}"
+    ratio = f"{formats.number(row['ratio'])} times what its peers’ work leads to expect"
+    own = field.failures_of_agency.get(row["agency"], 0)
+    return _found(what, ratio, own, behind_agency(row))
+
+
+def _found(what: str, how_much: str, failures: int, to: str) -> Found:
+    return Found(what, how_much, f"{failures:,}", f"{PAGE}#{to}")
 
 
 def _times(row: Mapping[str, Any]) -> str:

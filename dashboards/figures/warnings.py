@@ -1,66 +1,143 @@
-"""Early warnings: every family and cause class watched by month, the most pressing first."""
+"""Early warnings: every alarm since the beginning, and the CUSUM of each pair that is watched."""
 
 from __future__ import annotations
 
+import datetime as dt
+from typing import Any
+
 from dashboards import formats
+from dashboards.figures.behind import count, last_day, selection
 from dashboards.figures.cuts import ALL, Field, Figure, Row, Section, View, slim
 
-MULTIPLES = 12
+MOST_PAIRS = 12
 _MONTHS_DRAWN = 36
 _RECENT = 3
 Pair = tuple[str, str]
 
 
 def section(field: Field) -> Section | None:
-    """The section of early warnings; None without the table."""
+    """The section of early warnings; None without a pair that is watched."""
     cuts = field.cuts("warnings")
-    if cuts is None or not cuts.rows("family,cause_class"):
+    rows = cuts.rows("family,cause_class") if cuts else []
+    if not rows:
         return None
-    views = {}
-    for pick in field.picks:
-        if pick.dimension in (ALL, "family"):
-            fixed = {} if pick.dimension == ALL else {"family": pick.value}
-            rows = cuts.rows("family,cause_class", **fixed)
-            if rows:
-                views[f"/{pick.key}"] = _view(rows)
+    pairs = _pairs(rows)
+    pressing = sorted(pairs, key=lambda pair: (-_pressure(pairs[pair]), pair))
+    drawn = pressing[:MOST_PAIRS]
+    says = field.told("warnings", "family,cause_class")
+    table = [_line(pair, pairs[pair]) for pair in pressing]
+    views = {
+        f"{pair[0]} {pair[1]}/{ALL}": View(
+            says, _sample(pairs, drawn), {"watch_line": _chart(pairs[pair])}, _COLUMNS, table
+        )
+        for pair in drawn
+    }
+    if not views:
+        return None
     figure = Figure(
         "warnings",
-        "Family by cause, month by month",
-        [(f"watch-{n}", "watch_line") for n in range(MULTIPLES)],
+        "One pair of family and cause, month by month",
+        [("watch_line", "watch_line")],
         views,
-        layout="multiples",
-        reading="A Poisson CUSUM against the trailing rate; the dashed line is the value at which "
-        "it alarms, dots are months that rose to it. The twelve closest to an alarm are drawn.",
+        reading="A Poisson CUSUM against what 24 months of the pair lead to expect at the ages of "
+        "its units; the dashed line is the value at which it alarms, dots are months in alarm.",
+        handout="warnings",
     )
-    return Section(
-        "warnings", "What is about to go wrong", [figure], (), "", field.cautions("warnings")
+    choices = [(f"{pair[0]} {pair[1]}", f"{pair[0]}, {pair[1]}") for pair in drawn]
+    return Section("warnings", "What is about to go wrong", [figure], choices, "Pair")
+
+
+def alarms(field: Field) -> Figure | None:
+    """Every alarm since the beginning, the newest first; None where there was none."""
+    cuts = field.cuts("alarms")
+    rows = cuts.rows("family,cause_class") if cuts else []
+    if not rows:
+        return None
+    rows = sorted(
+        rows,
+        key=lambda row: (row["last_month"], row["first_month"], row["family"]),
+        reverse=True,
+    )
+    view = View(
+        field.told("alarms", "family,cause_class"),
+        f"{formats.counted(len(rows), 'alarm')} since the beginning.",
+        {"alarm_spans": _spans(rows)},
+        [
+            "Family and cause", "Rise began", "In alarm", "Failures", "Expected", "Ratio", "95 %",
+            "Stands",
+        ],
+        [_alarm_line(row) for row in rows],
+    )  # fmt: skip
+    return Figure(
+        "alarms",
+        "Alarms of families and causes",
+        [("alarm_spans", "alarm_spans")],
+        {f"*/{ALL}": view},
+        reading="A bar is the months in alarm, the thin line before it the months of the rise. "
+        "Full bars still stand; hollow ones rest on fewer than 5 failures. A bar opens the "
+        "failures of its months.",
+        handout="alarms",
     )
 
 
-def _view(rows: list[Row]) -> View:
+def behind_alarm(row: Row) -> str:
+    """The failures of an alarm's months."""
+    return selection(
+        family=row["family"],
+        cause_class=row["cause_class"],
+        failed_from=row["first_month"].isoformat(),
+        failed_to=last_day(row["last_month"]).isoformat(),
+    )
+
+
+def _spans(rows: list[Row]) -> dict[str, Any]:
+    spans = [
+        {
+            "pair": f"{row['family']}, {row['cause_class']}",
+            "began": formats.chart_day(row["began"]),
+            "first": formats.chart_day(row["first_month"]),
+            "last": formats.chart_day(last_day(row["last_month"]) + dt.timedelta(days=1)),
+            "state": _state(row),
+            "text": f"{row['failures']:,} failures for {formats.number(row['expected'])} expected, "
+            f"{formats.number(row['ratio'])} times "
+            f"({formats.interval(row['low'], row['high'])})",
+            "to": behind_alarm(row),
+        }
+        for row in rows
+    ]
+    return {
+        "rows": {"rows": spans},
+        "lists": {"names": list(dict.fromkeys(r["pair"] for r in spans))},
+    }
+
+
+def _state(row: Row) -> str:
+    if row["thin"]:
+        return "thin"
+    return "stands" if row["standing"] else "is over"
+
+
+def _alarm_line(row: Row) -> list[Any]:
+    return [
+        f"{row['family']}, {row['cause_class']}" + (" (thin)" if row["thin"] else ""),
+        f"{row['began']:%Y-%m}",
+        f"{row['first_month']:%Y-%m} to {row['last_month']:%Y-%m}",
+        count(row["failures"], behind_alarm(row)),
+        formats.number(row["expected"]),
+        formats.number(row["ratio"]),
+        formats.interval(row["low"], row["high"]),
+        "yes" if row["standing"] else "no",
+    ]
+
+
+def _pairs(rows: list[Row]) -> dict[Pair, list[Row]]:
     pairs: dict[Pair, list[Row]] = {}
     for row in rows:
         if row["cusum"] is not None:
             pairs.setdefault((row["family"], row["cause_class"]), []).append(row)
     for months in pairs.values():
         months.sort(key=lambda row: row["month"])
-    pressing = sorted(pairs, key=lambda pair: (-_pressure(pairs[pair]), pair))
-    charts = {
-        f"watch-{n}": {
-            "rows": {"rows": [_point(row) for row in pairs[pair][-_MONTHS_DRAWN:]]},
-            "title": f"{pair[0]}, {pair[1]}",
-        }
-        for n, pair in enumerate(pressing[:MULTIPLES])
-    }
-    table = [_line(pair, pairs[pair]) for pair in pressing]
-    columns = [
-        "Family and cause", "Latest month", "Failures", "Expected", "CUSUM", "Alarms at",
-        "Months between false alarms", "Latest alarm",
-    ]  # fmt: skip
-    failures = sum(row["failures"] for months in pairs.values() for row in months)
-    sample = f"{formats.counted(len(pairs), 'pair')} watched, {failures:,} failures."
-    says = _says(pairs) if pairs else f"Early warning {rows[0]['note']}."
-    return View(says, sample, charts, columns, table)
+    return pairs
 
 
 def _pressure(months: list[Row]) -> float:
@@ -71,49 +148,56 @@ def _pressure(months: list[Row]) -> float:
     return max(ratios, default=0.0)
 
 
-def _says(pairs: dict[Pair, list[Row]]) -> str:
-    alarmed = [pair for pair, months in pairs.items() if any(r["alarm"] for r in months[-_RECENT:])]
-    lengths = [
-        row["average_run_length"]
-        for months in pairs.values()
-        for row in months[-1:]
-        if row["average_run_length"]
-    ]
-    tail = ""
-    if lengths:
-        shortest = formats.number(min(lengths), 2)
-        tail = f" A pair in order alarms falsely once in {shortest} months or more."
-    if not alarmed:
-        watched = formats.counted(len(pairs), "pair")
-        return f"No alarm in the last {_RECENT} months among {watched}.{tail}"
-    named = [f"{family} {cause}" for family, cause in sorted(alarmed)[:4]]
-    more = f" and {len(alarmed) - 4} more" if len(alarmed) > 4 else ""
-    return (
-        f"{len(alarmed)} of {len(pairs)} pairs alarmed in the last {_RECENT} months: "
-        f"{formats.listed(named)}{more}.{tail}"
+def _sample(pairs: dict[Pair, list[Row]], drawn: list[Pair]) -> str:
+    failures = sum(row["failures"] for months in pairs.values() for row in months)
+    sample = f"{formats.counted(len(pairs), 'pair')} watched, {failures:,} failures."
+    if len(pairs) > len(drawn):
+        sample += f" The {len(drawn)} closest to an alarm can be drawn; the table has all."
+    return sample
+
+
+def behind_month(row: Row) -> str:
+    """The failures of a pair in one month."""
+    return selection(
+        family=row["family"], cause_class=row["cause_class"], month=f"{row['month']:%Y-%m}"
     )
 
 
-def _point(row: Row) -> Row:
+def _chart(months: list[Row]) -> dict[str, Any]:
     return {
-        "month": formats.chart_day(row["month"]),
-        "cusum": slim(row["cusum"]),
-        "decision_value": slim(row["decision_value"]),
-        "alarm": row["alarm"],
-        "text": f"{row['failures']:,} for {formats.number(row['expected'], 2)} expected",
+        "rows": {
+            "rows": [
+                {
+                    "month": formats.chart_day(row["month"]),
+                    "cusum": slim(row["cusum"]),
+                    "decision_value": slim(row["decision_value"]),
+                    "alarm": row["alarm"],
+                    "text": f"{row['failures']:,} for {formats.number(row['expected'], 2)} "
+                    "expected",
+                    "to": behind_month(row),
+                }
+                for row in months[-_MONTHS_DRAWN:]
+            ]
+        }
     }
 
 
-def _line(pair: Pair, months: list[Row]) -> list[str]:
+_COLUMNS = [
+    "Family and cause", "Latest month", "Failures", "Expected", "CUSUM", "Alarms at",
+    "Months between false alarms", "Latest month in alarm",
+]  # fmt: skip
+
+
+def _line(pair: Pair, months: list[Row]) -> list[Any]:
     last = months[-1]
-    alarms = [row["month"] for row in months if row["alarm"]]
+    alarmed = [row["month"] for row in months if row["alarm"]]
     return [
         f"{pair[0]}, {pair[1]}",
         f"{last['month']:%Y-%m}",
-        formats.whole(last["failures"]),
+        count(last["failures"], behind_month(last)),
         formats.number(last["expected"], 2),
         formats.number(last["cusum"], 2),
         formats.number(last["decision_value"], 2),
         formats.number(last["average_run_length"], 3),
-        f"{alarms[-1]:%Y-%m}" if alarms else "none",
+        f"{alarmed[-1]:%Y-%m}" if alarmed else "none",
     ]

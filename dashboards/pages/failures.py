@@ -36,13 +36,23 @@ def content(data: PageData) -> dict[str, Any]:
     hidden = [name for name in ("agency",) if name in data.hide and name in frame.columns]
     shown = frame.drop(hidden)
     columns = [] if too_many else shown.columns
-    told = {name: _values(shown[name]) for name in columns}
+    told = {name: _values(shown[name]) if name != "dose" else _coded(shown) for name in columns}
     return {
         "title": "Failures",
         "count": frame.height,
         "too_many": too_many,
         "headings": [(name, word) for name, word in SHOWN if name in shown.columns],
         "failures": Markup(formats.script_json({"columns": told, "currency": data.currency})),
+    }
+
+
+def _coded(frame: pl.DataFrame) -> dict[str, Any]:
+    """Doses as numbers of their words: each failure has many, and there are few."""
+    words = sorted(frame["dose"].explode().drop_nulls().unique())
+    places = {word: place for place, word in enumerate(words)}
+    return {
+        "words": words,
+        "of": [[places[word] for word in own or []] for own in frame["dose"].to_list()],
     }
 
 
@@ -55,11 +65,3 @@ def _values(column: pl.Series) -> list[Any]:
     if column.dtype == pl.List(pl.String):
         return column.list.join("+").to_list()
     return column.to_list()
-
-
-def link(**selected: str) -> str:
-    """The address of the failures that have these values."""
-    from urllib.parse import quote
-
-    pairs = (f"{name}={quote(str(value), safe='')}" for name, value in selected.items())
-    return f"failures.html#{'&'.join(pairs)}"

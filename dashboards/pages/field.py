@@ -1,4 +1,4 @@
-"""The field page: every figure with chart, table, sample and a sentence, linked by one pick."""
+"""The field page: what stands out first, then one question a section, linked by one pick."""
 
 from __future__ import annotations
 
@@ -13,53 +13,55 @@ from dashboards.figures import (
     agencies,
     cohorts,
     costs,
+    dose,
     forecasts,
+    grids,
     lifetimes,
     rates,
     regions,
-    repeats,
     treatments,
     warnings,
 )
 from dashboards.figures.cuts import ALL, PICKED, Field, Figure, Section, View, field_of
 from dashboards.figures.stands_out import stands_out
+from dashboards.pages import handouts
 
-_SECTIONS = (
-    rates.section,
+SECTIONS = (
+    grids.section,
+    dose.section,
     regions.section,
     lifetimes.section,
-    repeats.section,
-    cohorts.section,
     treatments.section,
+    cohorts.section,
     warnings.section,
     forecasts.section,
     costs.section,
     agencies.section,
+    rates.section,
 )
 
 
 def content(data: PageData) -> dict[str, Any]:
     """What the template needs; sections without figures are left out."""
     field = field_of(data)
-    found = [build(field) for build in _SECTIONS]
-    sections = [_with_something_to_show(section) for section in found if section is not None]
+    found = stands_out(field)
+    built = [build(field) for build in SECTIONS]
+    sections = [_with_something_to_show(section) for section in built if section is not None]
     sections = [section for section in sections if section.figures]
-    names = {code: field.region_name(code) for code in field.regions}
+    top = Section("found", "What stands out", found.figures)
+    every = [(section, figure) for section in (top, *sections) for figure in section.figures]
     views = {
         figure.key: {key: view.as_json() for key, view in figure.views.items()}
-        for section in sections
-        for figure in section.figures
-    }
-    shown = {
-        figure.key: _first(section, figure) for section in sections for figure in section.figures
+        for _, figure in every
     }
     return {
         "title": "Field",
-        "summary": _summary(field),
-        "found": stands_out(data.figures, names),
+        "summary": field.told("rates", ALL, "any") or "No field figures yet.",
+        "found": found,
         "sections": sections,
-        "shown": shown,
+        "shown": {figure.key: first_view(section, figure) for section, figure in every},
         "picks": _picks(field),
+        "handouts": set(handouts.names(data)),
         "field": Markup(formats.script_json({"views": views})),
     }
 
@@ -69,27 +71,13 @@ def _with_something_to_show(section: Section) -> Section:
     return dataclasses.replace(section, figures=[one for one in section.figures if one.views])
 
 
-def _first(section: Section, figure: Figure) -> View:
+def first_view(section: Section, figure: Figure) -> View:
     """What the figure shows before anything is picked or chosen."""
-    choice = section.choices[0][0] if section.choices else ""
+    choice = section.choices[0][0] if section.choices else "*"
     for key in (f"{choice}/{ALL}", f"*/{ALL}"):
         if key in figure.views:
             return figure.views[key]
     return next(iter(figure.views.values()))
-
-
-def _summary(field: Field) -> str:
-    rates_cuts = field.cuts("rates")
-    overall = rates_cuts.rows(ALL) if rates_cuts else []
-    if not overall:
-        return "No field figures yet."
-    row = overall[0]
-    return (
-        f"{formats.counted(row['units'], 'unit')} watched for "
-        f"{formats.number(row['unit_years'], 4)} unit-years, "
-        f"{formats.counted(row['failures'], 'failure')}: "
-        f"{formats.number(row['rate_per_100'])} per 100 unit-years."
-    )
 
 
 def _picks(field: Field) -> list[tuple[str, list[tuple[str, str]]]]:

@@ -41,8 +41,20 @@
     }
     views.set(chart, result);
     chart.limeledgerRows = data.rows;
+    opensFailures(chart, result.view, data.rows);
     chart.querySelector(".tools").hidden = false;
     return result.view;
+  }
+
+  // A mark whose row says what it selects opens the failures behind it.
+  function opensFailures(chart, view, rows) {
+    const some = Object.values(rows).some((lines) => lines.some((line) => line.to !== undefined));
+    chart.classList.toggle("opens", some);
+    if (!some) return;
+    view.addEventListener("click", (event, item) => {
+      const to = item && item.datum && item.datum.to;
+      if (to !== undefined && to !== null) location.href = `${document.body.dataset.root}failures.html#${to}`;
+    });
   }
 
   async function drawAll() {
@@ -53,12 +65,68 @@
     document.documentElement.dataset.drawn = "yes";
   }
 
+  // Lines of text no wider than so many pixels in a font.
+  function wrapped(text, font, most) {
+    const pen = document.createElement("canvas").getContext("2d");
+    pen.font = font;
+    const lines = [""];
+    for (const word of text.split(/\s+/).filter(Boolean)) {
+      const longer = lines.at(-1) ? `${lines.at(-1)} ${word}` : word;
+      if (lines.at(-1) && pen.measureText(longer).width > most) lines.push(word);
+      else lines[lines.length - 1] = longer;
+    }
+    return lines.filter(Boolean);
+  }
+
+  function wordsOf(chart) {
+    const figure = chart.closest(".figure, section, main");
+    const heading = figure && figure.querySelector("h3, h2, h1");
+    const part = chart.querySelector("h4");
+    const says = figure && figure.querySelector(".says");
+    const title = chart.dataset.title || (heading ? heading.textContent : "");
+    const brand = document.querySelector(".brand a, .brand strong");
+    const day = document.querySelector(".as-of time");
+    return {
+      title: part && part.textContent ? `${title}: ${part.textContent}` : title,
+      says: says && !says.hidden ? says.textContent : "",
+      source: `Source: ${brand ? brand.textContent : ""} warranty ledger, as of ${day ? day.dateTime : ""}`,
+    };
+  }
+
+  // The picture as it stands on a slide: title, sentence, chart, and whose it is as of which day.
+  function framed(inner, words) {
+    const [width, height] = ["width", "height"].map((name) =>
+      Number(new RegExp(`<svg[^>]*\\s${name}="([0-9.]+)"`).exec(inner)[1]));
+    const edge = 16;
+    const room = Math.max(width, 320);
+    const font = "system-ui, sans-serif";
+    const escaped = (text) => text.replace(/&/g, "&amp;").replace(/</g, "&lt;");
+    let y = edge;
+    const drawn = [];
+    const write = (text, size, weight, token) => {
+      for (const line of wrapped(text, `${weight} ${size}px ${font}`, room)) {
+        y += size * 1.35;
+        drawn.push(`<text x="${edge}" y="${y}" font-family="${font}" font-size="${size}" `
+          + `font-weight="${weight}" fill="var(--${token})">${escaped(line)}</text>`);
+      }
+    };
+    write(words.title, 18, 700, "ink");
+    write(words.says, 13, 400, "ink");
+    y += edge / 2;
+    const chart = inner.replace("<svg", `<svg x="${edge}" y="${y}"`);
+    y += height;
+    write(words.source, 11, 400, "muted");
+    const [all, tall] = [room + 2 * edge, y + edge];
+    return `<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" `
+      + `width="${all}" height="${tall}" viewBox="0 0 ${all} ${tall}">`
+      + `<rect width="${all}" height="${tall}" fill="var(--surface)"/>${chart}${drawn.join("")}</svg>`;
+  }
+
   async function svgText(chart) {
     const style = getComputedStyle(document.documentElement);
-    const text = await views.get(chart).view.toSVG();
-    const colored = text.replace(/var\(--([a-z0-9-]+)\)/g,
+    const text = framed(await views.get(chart).view.toSVG(), wordsOf(chart));
+    return text.replace(/var\(--([a-z0-9-]+)\)/g,
       (match, token) => style.getPropertyValue(`--${token}`).trim());
-    return colored.replace(/fill="transparent"/, `fill="${style.getPropertyValue("--surface").trim()}"`);
   }
 
   async function pngBlob(chart) {
@@ -80,7 +148,7 @@
 
   function csvText(chart) {
     const rows = Object.values(chart.limeledgerRows)[0];
-    const columns = [...new Set(rows.flatMap((row) => Object.keys(row)))];
+    const columns = [...new Set(rows.flatMap((row) => Object.keys(row)))].filter((name) => name !== "to");
     return LimeledgerSheet.csv(columns, rows.map((row) => columns.map((name) => plain(row[name]))));
   }
 

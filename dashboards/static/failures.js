@@ -7,6 +7,8 @@
   const head = [...table.querySelectorAll("th[data-sort]")];
   const names = head.map((cell) => cell.dataset.sort);
   const total = (columns.call || []).length;
+  // Doses stand as numbers of their words, since each failure has many and there are few.
+  if (columns.dose) columns.dose = columns.dose.of.map((own) => own.map((at) => columns.dose.words[at]));
   const numbers = new Set(["age_days", "cost"]);
   const words = {
     event: "event", first: "first failures of", age_to: "up to day", failed_from: "from", failed_to: "to",
@@ -14,11 +16,26 @@
   let rows = [];
   let order = { name: "failed_on", up: false };
 
+  function decoded(text) {
+    try { return decodeURIComponent(text); } catch (error) { return text; }
+  }
+
   function pairs() {
     return location.hash.slice(1).split("&").filter(Boolean).map((pair) => {
       const [name, ...rest] = pair.split("=");
-      return [decodeURIComponent(name), decodeURIComponent(rest.join("=").replace(/\+/g, "%2B"))];
+      return [decoded(name), decoded(rest.join("="))];
     });
+  }
+
+  // A selection in words: `hardness_mg_l_caco3/60:5:unprotected` is a bin of a limit.
+  function inWords(name, value) {
+    if (name === "dose") {
+      const [of, bin, guard] = value.split(":");
+      const [analyte, limit] = of.split("/");
+      const where = bin === "0" ? "not known" : `in range ${bin} of 10 about its limit of ${limit}`;
+      return `${analyte.replaceAll("_", " ")} ${where}${guard ? ", on unprotected days" : ""}`;
+    }
+    return name in words ? `${words[name]} ${value}` : `${name.replaceAll("_", " ")} ${value}`;
   }
 
   function ofEvent(event, i) {
@@ -39,6 +56,7 @@
     if (name === "failed_to") return columns.failed_on[i] <= value;
     const own = columns[name][i];
     if (name === "need") return own.split("+").includes(value);
+    if (name === "dose") return own.includes(value) || own.includes(`${value}:unprotected`);
     return String(own ?? "") === value;
   }
 
@@ -57,8 +75,7 @@
     }
     rows = Array.from({ length: total }, (_, i) => i)
       .filter((i) => chosen.every(([name, value]) => holds(name, value, i)));
-    const told = chosen.map(([name, value]) =>
-      name in words ? `${words[name]} ${value}` : `${name.replaceAll("_", " ")} ${value}`);
+    const told = chosen.map(([name, value]) => inWords(name, value));
     const count = `${rows.length.toLocaleString("en-US")} failure${rows.length === 1 ? "" : "s"}`;
     said.textContent = `${count}${told.length ? `: ${told.join(", ")}` : ", all of them"}.`;
     draw();
@@ -67,6 +84,7 @@
   function text(name, i) {
     const value = columns[name][i];
     if (value === null || value === undefined) return "";
+    if (name === "dose") return value.join("+");
     return name === "cost" ? value.toFixed(2) : String(value);
   }
 

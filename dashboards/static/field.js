@@ -4,25 +4,31 @@
   const data = JSON.parse(document.getElementById("field-data").textContent);
   const picker = document.getElementById("pick");
   const figures = [...document.querySelectorAll(".figure[data-figure]")];
+  const groups = [...document.querySelectorAll(".choices")];
+  const inputsOf = (group) => [...group.querySelectorAll("input, option")];
+  const isChosen = (input) => input.checked || input.selected;
+
+  function choose(input) {
+    if (input.tagName === "OPTION") input.selected = true;
+    else input.checked = true;
+  }
 
   function readAddress() {
     const read = new URLSearchParams(location.hash.slice(1));
     const pick = read.get("pick") || "all";
     picker.value = [...picker.options].some((option) => option.value === pick) ? pick : "all";
-    for (const group of document.querySelectorAll(".choices")) {
-      const chosen = read.get(group.dataset.section);
-      for (const input of group.querySelectorAll("input")) {
-        if (input.value === chosen) input.checked = true;
-      }
+    for (const group of groups) {
+      const chosen = inputsOf(group).find((input) => input.value === read.get(group.dataset.section));
+      if (chosen) choose(chosen);
     }
   }
 
   function writeAddress() {
     const written = new URLSearchParams();
     if (picker.value !== "all") written.set("pick", picker.value);
-    for (const group of document.querySelectorAll(".choices")) {
-      const inputs = [...group.querySelectorAll("input")];
-      const chosen = inputs.find((input) => input.checked);
+    for (const group of groups) {
+      const inputs = inputsOf(group);
+      const chosen = inputs.find(isChosen);
       if (chosen && chosen !== inputs[0]) written.set(group.dataset.section, chosen.value);
     }
     const hash = written.toString();
@@ -30,17 +36,36 @@
   }
 
   function choiceOf(figure) {
-    const group = figure.closest("section").querySelector(".choices input:checked");
-    return group ? group.value : "";
+    const group = figure.closest("section").querySelector(".choices");
+    const chosen = group && inputsOf(group).find(isChosen);
+    return chosen ? chosen.value : null;
   }
 
+  // The view of the choice and pick; a section without a choice to make has one choice at most.
   function viewOf(figure) {
     const views = data.views[figure.dataset.figure];
-    const find = (pick) => views[`${choiceOf(figure)}/${pick}`] || views[`*/${pick}`];
+    const choice = choiceOf(figure);
+    const find = (pick) => views[`${choice}/${pick}`] || views[`*/${pick}`];
     const own = find(picker.value);
-    const view = own || find("all");
-    const shown = view && view.same ? { ...views[view.same], says: view.says, sample: view.sample } : view;
-    return [shown, Boolean(own)];
+    const whole = find("all") || (choice === null ? Object.values(views)[0] : null);
+    return [own || whole, Boolean(own)];
+  }
+
+  function cellOf(content, tag, at) {
+    const cell = document.createElement(tag);
+    if (Array.isArray(content)) {
+      const link = document.createElement("a");
+      link.href = `failures.html#${content[1]}`;
+      link.textContent = content[0];
+      const what = document.createElement("span");
+      what.className = "unseen";
+      what.textContent = " failures";
+      link.append(what);
+      cell.append(link);
+    } else cell.textContent = content;
+    if (tag === "th") cell.scope = "col";
+    if (at > 0) cell.className = "number";
+    return cell;
   }
 
   function fillTable(figure, view) {
@@ -48,13 +73,7 @@
     if (!table || !view.table) return;
     const line = (cells, tag) => {
       const made = document.createElement("tr");
-      cells.forEach((text, at) => {
-        const cell = document.createElement(tag);
-        cell.textContent = text;
-        if (tag === "th") cell.scope = "col";
-        if (at > 0) cell.className = "number";
-        made.append(cell);
-      });
+      made.append(...cells.map((content, at) => cellOf(content, tag, at)));
       return made;
     };
     table.tHead.replaceChildren(line(view.table[0], "th"));
@@ -63,37 +82,26 @@
 
   async function fill(figure) {
     const [view, own] = viewOf(figure);
-    if (!view) return;
     const label = picker.selectedOptions[0].textContent;
-    figure.querySelector(".says").textContent = view.says;
-    figure.querySelector(".sample").textContent = view.sample;
-    figure.querySelector(".elsewhere").hidden = own;
-    figure.querySelector(".elsewhere").textContent =
-      own ? "" : `This figure is not cut by ${label}; it shows the whole field.`;
+    const says = figure.querySelector(".says");
+    const elsewhere = figure.querySelector(".elsewhere");
+    elsewhere.hidden = own && Boolean(view);
+    elsewhere.textContent = view ? `This figure is not cut by ${label}; it shows the whole field.`
+      : "This figure has nothing to show for this choice.";
+    says.hidden = !view || !view.says;
+    for (const chart of figure.querySelectorAll(".chart")) chart.hidden = !view;
+    if (!view) return;
+    says.textContent = view.says;
+    figure.querySelector(".count").textContent = view.sample;
     fillTable(figure, view);
     for (const chart of figure.querySelectorAll(".chart")) {
       const part = view.charts[chart.dataset.part || chart.dataset.chart];
       chart.hidden = !part;
       if (!part) continue;
       const title = chart.querySelector("h4");
-      if (title) title.textContent = part.title;
-      const drawn = await LimeledgerCharts.draw(chart, part);
-      linkRegions(chart, drawn);
+      if (title) title.textContent = part.title || "";
+      await LimeledgerCharts.draw(chart, part);
     }
-  }
-
-  // The map and the funnel outline the picked region, and a click on either picks one.
-  function linkRegions(chart, view) {
-    if (!["tile_map", "funnel"].includes(chart.dataset.chart)) return;
-    const [dimension, value] = picker.value.split("=");
-    view.signal("picked", dimension === "region" ? value : "").runAsync();
-    view.addEventListener("click", (event, item) => {
-      const region = item && item.datum && item.datum.region;
-      if (!region) return;
-      const pick = `region=${region}`;
-      picker.value = picker.value === pick ? "all" : pick;
-      change();
-    });
   }
 
   let turn = 0;
@@ -103,6 +111,8 @@
     document.documentElement.dataset.drawn = "no";
     for (const figure of only || figures) {
       if (mine !== turn) return;
+      // A folded figure is drawn when it is opened: hidden, it has no width.
+      if (figure.tagName === "DETAILS" && !figure.open) continue;
       await fill(figure);
     }
     document.documentElement.dataset.drawn = "yes";
@@ -118,13 +128,21 @@
     picker.value = "all";
     change();
   });
-  for (const group of document.querySelectorAll(".choices")) {
+  for (const group of groups) {
     group.addEventListener("change", () => {
       writeAddress();
       fillAll([...group.closest("section").querySelectorAll(".figure[data-figure]")]);
     });
   }
-  window.addEventListener("hashchange", () => { readAddress(); fillAll(); });
+  for (const figure of figures) {
+    if (figure.tagName === "DETAILS") {
+      figure.addEventListener("toggle", () => { if (figure.open) fillAll([figure]); });
+    }
+  }
+  window.addEventListener("hashchange", () => {
+    // A link to a question is no pick: what is picked stays.
+    if (!document.getElementById(location.hash.slice(1))) { readAddress(); fillAll(); }
+  });
   readAddress();
   fillAll();
 })();

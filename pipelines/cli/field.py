@@ -101,14 +101,30 @@ def _figure(args: argparse.Namespace, context: FieldContext, dims: tuple[str, ..
         if chosen is not None:
             table = table.filter(pl.col(name) == chosen)
     if args.handout:
-        _hand_out(args, figure, table, context)
+        _hand_out(args, figure, table, context, _sentence(args, figure, dims, context))
     elif args.json:
         print_json(_rows(figure, table))
     elif args.csv:
         print_csv(table)
     else:
-        _print(_without_alls(table))
+        from dashboards.handout import without_alls
+
+        _print(without_alls(table))
     return 0
+
+
+def _sentence(
+    args: argparse.Namespace, figure: str, dims: tuple[str, ...], context: FieldContext
+) -> str | None:
+    """What the page says of it, or how much was selected; None where rows were chosen of it."""
+    from pipelines.steps.field_slices import amount_of, stored_sentence
+
+    if args.region or args.profile:
+        return None
+    narrowed = (args.where, args.family, args.cause_class, args.since, args.until)
+    if args.failures or any(narrowed):
+        return amount_of(context)
+    return stored_sentence(args.workspace, figure, dims, args.event) or amount_of(context)
 
 
 def _rows(figure: str, table: pl.DataFrame) -> list[dict[str, Any]]:
@@ -187,11 +203,11 @@ def _hand_out(
     context: FieldContext,
     sentence: str | None = None,
 ) -> None:
-    from dashboards.handout import handout
+    from dashboards.handout import handout, without_alls
 
     page = handout(
         figure,
-        _without_alls(table),
+        without_alls(table),
         sentence=sentence,
         selected=[*args.where, *(args.compare or [])],
         since=args.since,
@@ -219,18 +235,3 @@ def _command(args: argparse.Namespace) -> str:
     words += ["--compare", *args.compare] if args.compare else []
     words += ["--failures"] if args.failures else []
     return shlex.join([*words, "--handout", args.handout])
-
-
-def _without_alls(table: pl.DataFrame) -> pl.DataFrame:
-    """Leaves out the dimensions that are not sliced, and notes where there are none."""
-    words = ("by", "family", "region", "profile", "cause_class", "startup", "treatment")
-    plain = [
-        name
-        for name in words
-        if name in table.columns and table.height and (table[name] == "all").all()
-    ]
-    quiet = [n for n in ("note",) if n in table.columns and table[n].null_count() == table.height]
-    by = ["by"] if "by" in table.columns and "by" not in plain else []
-    kept = table.drop(*plain, *by, *quiet)
-    last = [name for name in ("thin", "note") if name in kept.columns]
-    return kept.select(*(name for name in kept.columns if name not in last), *last)

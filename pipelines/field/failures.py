@@ -10,6 +10,7 @@ import polars as pl
 
 from pipelines.field.context import FieldContext
 from pipelines.field.dimensions import ALL_DIMENSIONS, COLUMN_OF, need_of
+from pipelines.field.dose_of_failures import dose_of_failures
 from schemas.columns import CENTS
 
 
@@ -31,6 +32,7 @@ def field_failures(context: FieldContext) -> pl.DataFrame:
             cost=pl.sum_horizontal("parts", "labor", "travel").cast(CENTS),
         )
         .join(context.grounds.pages, on="claim", how="left")
+        .join(dose_of_failures(context), on="call", how="left")
         .select(
             "call",
             "claim",
@@ -47,6 +49,7 @@ def field_failures(context: FieldContext) -> pl.DataFrame:
             first_water="first_water",
             first_of_class="first_of_class",
             cost="cost",
+            dose="dose",
             page="page",
         )
         .sort("failed_on", "call")

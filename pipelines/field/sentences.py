@@ -20,6 +20,7 @@ from pipelines.field.context import FieldContext
 from pipelines.field.dimensions import OF_FAILURE, failure_values
 from pipelines.field.funnel import q_values
 from pipelines.field.groups import of_event
+from pipelines.field.page_sentences import page_sentences
 from pipelines.field.poisson import DAYS_PER_YEAR, Z_95
 from pipelines.field.slice_rates import SINGLE, days_by
 from pipelines.field.slices import ALL, FEWEST_FAILURES, FEWEST_UNITS
@@ -71,7 +72,7 @@ def field_sentences(context: FieldContext, tables: Callable[[str], pl.DataFrame]
     rows.append(("warnings", "family,cause_class", ALL, _watched(tables("warnings"))))
     rows += _treated(tables("treatment_ratios"))
     rows += _lives(tables("weibull"))
-    rows += _covers(tables("watch_length"))
+    rows += [*_covers(tables("watch_length")), *page_sentences(tables)]
     return pl.DataFrame(rows, schema=dict.fromkeys(COLUMNS, pl.String), orient="row").with_columns(
         by=pl.when(pl.col("by") == "").then(pl.lit(ALL)).otherwise("by")
     )

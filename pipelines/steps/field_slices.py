@@ -21,11 +21,13 @@ from pipelines.field.dimension_values import check_values
 from pipelines.field.dimensions import ALL_DIMENSIONS
 from pipelines.field.failures import field_failures
 from pipelines.field.figures import FIGURES
+from pipelines.field.poisson import DAYS_PER_YEAR
 from pipelines.field.selection import select
 from pipelines.field.slice_rates import rates_by
 from pipelines.field.slices import ALL, DIMENSIONS, LABELS, ordered
 from pipelines.steps.figures import field_context, one_thread_a_matrix, shaped
 from pipelines.steps.units import watched_units
+from pipelines.store.database import read_frame
 from pipelines.store.inputs import load_inputs
 from pipelines.store.published_state import state_of
 from pipelines.store.reading import open_store
@@ -33,6 +35,7 @@ from pipelines.workspace.layout import Workspace
 from pipelines.workspace.toml_file import suggest
 from schemas.columns import column_names, polars_schema
 from schemas.field import FIELD_TABLES
+from schemas.wording import counted, number
 
 MOST_DIMENSIONS = 4
 
@@ -129,6 +132,31 @@ def _rates(context: FieldContext, dims: Sequence[str], event: str) -> pl.DataFra
     more = [name for name in dims if name not in DIMENSIONS]
     own = [name for name in column_names(FIELD_TABLES["rates"]) if name not in LABELS]
     return table.select(*(word.alias(name) for name, word in labels.items()), *more, *own)
+
+
+def stored_sentence(
+    folder: str | Path, figure: str, dims: Sequence[str], event: str | None
+) -> str | None:
+    """What the figure says on the page, for the whole fleet; None where it says nothing there."""
+    with open_store(Workspace.open(folder)) as con:
+        told = read_frame(con, "field_sentences")
+    plain = figure != "rates" or all(name in DIMENSIONS for name in dims)
+    own = told.filter(
+        pl.col("figure") == (figure if plain else "slice_rates"),
+        pl.col("by") == (",".join(dims) or ALL),
+        pl.col("event").is_in([event] if event else ["any", ALL]),
+    )
+    return str(own["sentence"][0]) if own.height else None
+
+
+def amount_of(context: FieldContext) -> str:
+    """How many failures and how much time were selected, as a sentence."""
+    years = float((context.spans["exit"] - context.spans["entry"]).sum()) / DAYS_PER_YEAR
+    rate = 100 * context.failures.height / years if years else None
+    return (
+        f"{counted(context.failures.height, 'failure')} in {number(years, 4)} unit-years: "
+        f"{number(rate)} per 100 unit-years."
+    )
 
 
 def compared(context: FieldContext, first: str, second: str | None) -> Comparison:

@@ -16,7 +16,6 @@ import polars as pl
 
 from dashboards import data as shown
 from pipelines.steps.claim_details import data_of_claims
-from pipelines.steps.figure_notes import figure_notes
 from pipelines.steps.joins import attention, below
 from pipelines.steps.near_serials import of_claims, of_serials, suggestions_of_store
 from pipelines.steps.startup_pages import startup_page_data
@@ -36,7 +35,6 @@ DRAWN = [
     "field_failures",
     "field_sentences",
 ]
-NOTED = ("clock_starts", "sensitivity", "reporting_lags")
 
 
 def page_data(
@@ -79,10 +77,6 @@ def page_data(
         terms_water_limits=inputs.terms.water_limits,
         terms_installation_limits=inputs.terms.installation_limits,
         figures={name: read_frame(con, name) for name in DRAWN if has_table(con, name)},
-        figure_notes=figure_notes(
-            {name: read_frame(con, name) for name in NOTED if has_table(con, name)},
-            inputs.reference.regions,
-        ),
         **_cause_tables(con),
         **startup_page_data(con),
     )

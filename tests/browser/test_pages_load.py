@@ -11,7 +11,16 @@ import pytest
 from dashboards.formats import file_name
 from tests.unit.dashboards import what_if_sample
 
-PAGES = ("index.html", "field.html", "upcoming.html", "data.html", "terms.html", "claim")
+PAGES = (
+    "index.html",
+    "field.html",
+    "failures.html",
+    "handouts/regions.html",
+    "upcoming.html",
+    "data.html",
+    "terms.html",
+    "claim",
+)
 WIDE_LIGHT = {"width": 1280, "height": 900, "scheme": "light"}
 PHONE_DARK = {"width": 390, "height": 844, "scheme": "dark"}
 # The success criteria of WCAG 2.0 to 2.2, levels A and AA, as axe-core tags its rules.

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 
+import polars as pl
 import pytest
 
 
@@ -104,6 +105,25 @@ def test_a_handout_stands_alone(asked, tmp_path) -> None:
     assert "http" not in text
     assert "--where age=0-6" in text
     assert "winter" in text
+    told = json.loads(asked("--by", "all", "--where", "age=0-6", "--json"))[0]
+    assert f"<p>{told['failures']:,} failures in " in text
+    assert f"{told['rate_per_100']:.1f} per 100 unit-years.</p>" in text
+
+
+def test_a_handout_of_a_whole_figure_says_what_the_page_says(asked, claims, tmp_path) -> None:
+    """Its sentence is the figure's own, and the site's handout of it has the same."""
+    file = tmp_path / "screen.html"
+    asked("--figure", "screen", "--handout", str(file))
+    published = claims[0] / "published"
+    told = pl.read_parquet(published / "data" / "field_sentences.parquet")
+    (sentence,) = told.filter(pl.col("figure") == "screen")["sentence"]
+    assert f"<p>{sentence}</p>" in file.read_text(encoding="utf-8")
+    rates = (published / "handouts" / "rates.html").read_text(encoding="utf-8")
+    (sentence,) = told.filter(
+        pl.col("figure") == "rates", pl.col("by") == "family", pl.col("event") == "any"
+    )["sentence"]
+    assert f"<p>{sentence}</p>" in rates
+    assert "limeledger field --figure rates --by family --handout rates.html" in rates
 
 
 @pytest.mark.parametrize(

@@ -16,6 +16,7 @@ from schemas import codes
 from schemas.columns import polars_schema
 from schemas.field import FIELD_TABLES
 from schemas.letters import LETTERS
+from tests.unit.dashboards import field_sample
 
 AS_OF = dt.date(2026, 3, 31)
 REFRESHED_AT = dt.datetime(2026, 4, 1, 2, 15)
@@ -290,6 +291,7 @@ def figures() -> dict[str, pl.DataFrame]:
         for measure in codes.AGENCY_MEASURES
         for place, agency in enumerate(["all", *(f"AGENCY{n}" for n in range(4))])
     ]  # fmt: skip
+    field_sample.add_rows(rows, sliced)
     return {name: frame(rows[name], polars_schema(table)) for name, table in FIELD_TABLES.items()}
 
 

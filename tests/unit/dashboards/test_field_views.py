@@ -1,4 +1,8 @@
-"""The field page's views: rows for every pick, and sentences computed from them."""
+"""The field page's views: rows for every pick, and sentences as the figures have them.
+
+Version 2 of the contract: every sentence of the page stands in `field_sentences`, so that the page
+words none itself, and has none for a pick.
+"""
 
 from __future__ import annotations
 
@@ -11,30 +15,27 @@ from dashboards.figures import (
     agencies,
     cohorts,
     costs,
+    dose,
     forecasts,
+    grids,
     lifetimes,
     rates,
     regions,
-    repeats,
     treatments,
     warnings,
 )
-from dashboards.figures.cuts import field_of
+from dashboards.figures.behind import Linked
+from dashboards.figures.cuts import field_of, step_of
+from dashboards.figures.stands_out import stands_out
 from dashboards.hiding import hide_names
 from dashboards.pages import field as field_page
+from tests.unit.dashboards.field_sample import SENTENCES
 
 SECTIONS = (
+    grids, dose, regions, lifetimes, treatments, cohorts, warnings, forecasts, costs, agencies,
     rates,
-    regions,
-    lifetimes,
-    repeats,
-    cohorts,
-    treatments,
-    warnings,
-    forecasts,
-    costs,
-    agencies,
-)
+)  # fmt: skip
+TOLD = {sentence for *_, sentence in SENTENCES}
 
 
 @pytest.fixture(scope="module")
@@ -47,230 +48,425 @@ def _views(section) -> dict:
     return {figure.key: figure.views for figure in section.figures}
 
 
-def test_every_figure_has_chart_table_sample_and_sentence(field) -> None:
-    """No view lacks any of its four parts."""
+def _of(sample, **tables):
+    """The field with these tables in place of the sample's."""
+    return field_of(sample.page_data(2, figures=sample.figures() | tables))
+
+
+def test_every_figure_has_chart_table_sample_and_its_own_sentence(field) -> None:
+    """No view lacks chart, table or sample, and none says what no figure says."""
     sections = [module.section(field).figures for module in SECTIONS]
     assert all(sections)
-    for figures in sections:
-        for figure in figures:
-            assert figure.views
-            for key, view in figure.views.items():
-                where = f"{figure.key} {key}"
-                assert view.says.endswith("."), where
-                assert view.sample.endswith("."), where
-                if not view.same_as:
-                    assert view.table, where
-                    assert view.charts, where
-                    assert {len(row) for row in view.table} == {len(view.columns)}, where
+    said = set()
+    for figure in [figure for figures in sections for figure in figures]:
+        assert figure.views
+        for key, view in figure.views.items():
+            where = f"{figure.key} {key}"
+            assert view.sample.endswith("."), where
+            assert view.table, where
+            assert view.charts, where
+            assert {len(row) for row in view.table} == {len(view.columns)}, where
+            said |= {view.says}
+            if not key.endswith("/all") and figure.key != "dose":  # doses have one a family
+                assert view.says == "", where
+    assert said - {""} <= TOLD
+    assert len(said) > 8
 
 
-def test_the_highest_rate_is_named(field) -> None:
-    """The sentence names the group with the highest solid rate, its interval and the whole's."""
+def test_rates_go_by_rate_and_open_their_failures(field) -> None:
+    """The highest solid rate is first; each count and dot selects its row's dimensions."""
     view = _views(rates.section(field))["rates"]["profile/all"]
-    assert view.says == (
-        "Units in water within limits fail most: 18.0 per 100 unit-years (13.0 to 24.0), "
-        "against 10.0 for all units."
+    names = view.charts["rates"]["lists"]["names"]
+    assert names == ["within limits", "chloramine", "scale-forming"]
+    assert view.table[0][:3] == [
+        "within limits", Linked("28", "profile=within%20limits"), "100",
+    ]  # fmt: skip
+    top = view.charts["rates"]["rows"]["rows"][0]
+    assert (top["value"], top["low"], top["high"]) == (18.0, 13.0, 24.0)
+    assert top["to"] == "profile=within%20limits"
+    assert top["text"] == "18.0 per 100 unit-years (13.0 to 24.0)"
+    assert _views(rates.section(field))["rates"]["family/all"].says == (
+        "No family stands out from the others."
     )
-    assert view.charts["rates"]["lists"]["names"][0] == "within limits"
+
+
+def test_what_has_an_order_of_its_own_keeps_it(field) -> None:
+    """Quarters go by time though their rates fall; their selection and event are those of a row."""
+    view = _views(rates.section(field))["rates"]["entry/all"]
+    assert [row[0] for row in view.table] == ["2025-Q1", "2025-Q2", "2025-Q3", "2025-Q4"]
+    assert view.table[1][1] == Linked("18", "entry=2025-Q2")
+    assert view.sample == "70 failures in 400.0 unit-years."
+
+
+def test_needs_do_not_add_up_and_say_so(field) -> None:
+    """Days with two needs stand in both rows: no sum is told."""
+    view = _views(rates.section(field))["rates"]["need/all"]
+    assert view.sample == ("3 needs. A day with two needs stands in both rows: they do not add up.")
+    assert view.says == "By need: scale is higher."
 
 
 def test_thin_figures_are_never_ranked(sample) -> None:
-    """A thin group cannot be the one that fails most, however high its rate."""
+    """A thin group cannot stand first, however high its rate."""
     table = sample.figures()["rates"].with_columns(
         thin=pl.col("profile").is_in(["within limits", "chloramine"])
     )
     field = field_of(sample.page_data(2, figures={"rates": table}))
     view = _views(rates.section(field))["rates"]["profile/all"]
-    assert view.says.startswith("Units in scale-forming water fail most")
     assert view.charts["rates"]["lists"]["names"][0] == "scale-forming"
-    all_thin = field_of(
-        sample.page_data(2, figures={"rates": table.with_columns(thin=pl.lit(True))})
-    )
-    says = _views(rates.section(all_thin))["rates"]["profile/all"].says
-    assert says == "Too few failures to rank."
 
 
 def test_a_picked_region_fills_what_is_cut_by_it(field) -> None:
-    """A region picks its own profiles, its own curves and its own sentence on the map."""
+    """A region picks its own profiles and their failures."""
     views = _views(rates.section(field))["rates"]
-    assert {row[0] for row in views["profile/region=US-KS"].table} == {
-        "scale-forming",
-        "chloramine",
-        "within limits",
+    rows = views["profile/region=US-KS"].table
+    assert {row[0] for row in rows} == {"scale-forming", "chloramine", "within limits"}
+    assert {row[1].to for row in rows} == {
+        f"region=US-KS&profile={name}"
+        for name in ("scale-forming", "chloramine", "within%20limits")
     }
     assert "family/region=US-KS" not in views
-    of_map = _views(regions.section(field))["regions"]["water/region=US-NM"]
-    assert of_map.same_as == "water/all"
-    assert of_map.says == (
-        "New Mexico: 2.60 times the water-caused failures of all regions; 1.10 (0.800 to 1.50) "
-        "once water, family and age are allowed for."
-    )
 
 
-def test_a_region_is_not_blamed_for_its_water(field) -> None:
-    """A crude ratio far out names nobody (version 2 of the contract: the adjusted one flags)."""
-    view = _views(regions.section(field))["regions"]["water/all"]
-    assert view.says == (
-        "No region stands out in water-caused failures once water, family and age are allowed "
-        "for, at a false-discovery rate of 10 %."
-    )
-    dots = view.charts["funnel"]["rows"]["rows"]
-    assert dots
-    assert not any(dot["flagged"] for dot in dots)
+def test_cells_of_pairs_are_shaded_by_their_rate(field) -> None:
+    """Deeper where higher, hollow where thin; each opens its pair; classes by their failures."""
+    view = _views(grids.section(field))["causes"]["need/all"]
+    cells = {(c["group"], c["cause"]): c for c in view.charts["cause_grid"]["rows"]["rows"]}
+    assert cells["chloride", "electrical"]["step"] == "5"  # 25 of 25
+    assert cells["scale", "scale"]["step"] == "3"  # 14 of 25
+    assert cells["none", "scale"]["step"] == "1"  # 4 of 25
+    assert cells["scale", "scale"]["to"] == "need=scale&cause_class=scale"
+    assert cells["scale", "scale"]["rate_text"] == "14"
+    lists = view.charts["cause_grid"]["lists"]
+    assert lists == {"groups": ["chloride", "none", "scale"], "causes": ["electrical", "scale"]}
+    assert ["scale", "scale", Linked("14", "need=scale&cause_class=scale")] == view.table[-1][:3]
+    season = _views(grids.section(field))["causes"]["season/all"].charts["cause_grid"]["lists"]
+    assert season == {"groups": ["winter", "summer"], "causes": ["cold", "mild"]}
 
 
-def test_regions_that_stand_out_are_ranked_by_the_limit_nearer_to_1(sample) -> None:
-    """Above and below apart, the surest first; one with fewer than ten failures is not named."""
-    tables = sample.figures()
-    told = {
-        "US-NM": ("above", 30, 3.0, 1.1, 9.0),
-        "US-KS": ("above", 30, 1.5, 1.3, 1.7),
-        "US-CO": ("below", 9, 0.5, 0.3, 0.8),
+@pytest.mark.parametrize(
+    ("value", "step"),
+    [(0.0, "1"), (19.9, "1"), (20.0, "2"), (59.9, "3"), (60.0, "4"), (80.0, "5"), (100.0, "5")],
+)
+def test_shades_part_the_range_in_five(value: float, step: str) -> None:
+    """Five equal steps up to the top, the edge with the step above; nothing known is hollow."""
+    assert step_of(value, 100.0) == step
+    assert step_of(None, 100.0) == step_of(5.0, 0.0) == "thin"
+
+
+def test_dose_response_has_limit_step_and_ranges(field) -> None:
+    """Ranges of the limit on a log axis, the first from an eighth, the last to the curve's end."""
+    section = dose.section(field)
+    assert section.choices == [("hardness_mg_l_caco3 scale", "Hardness: scale failures")]
+    view = section.figures[0].views["hardness_mg_l_caco3 scale/all"]
+    assert view.says == "Hardness: above 56 scale fails more."
+    chart = view.charts["dose_response"]
+    bars = chart["rows"]["bins"]
+    assert [(bar["start"], bar["end"]) for bar in bars[:2]] == [(7.5, 15.0), (15.0, 30.0)]
+    assert (bars[-1]["start"], bars[-1]["end"]) == (300.0, 700.0)
+    assert bars[0]["middle"] == pytest.approx(112.5**0.5, rel=1e-5)
+    assert [bar["thin"] for bar in bars[:2]] == [True, False]
+    assert bars[4]["text"] == "above 60 to 75: 16.0 per 100 unit-years (9.60 to 24.0)"
+    assert bars[4]["to"] == "event=scale&dose=hardness_mg_l_caco3%2F60%3A5%3Aunprotected"
+    assert chart["rows"]["limit"] == [{"value": 60.0, "text": "limit 60"}]
+    assert chart["rows"]["step"] == [
+        {"at": 56.5, "low": 51.0, "high": 62.0, "text": "step at 56.5 (51 to 62)"}
+    ]
+    assert chart["lists"] == {
+        "x_title": ["Hardness, mg/L CaCO₃ (log scale)"],
+        "y_title": ["Scale failures per 100 unit-years"],
     }
-
-    def own(place: int) -> pl.Expr:
-        named = {region: values[place] for region, values in told.items()}
-        return pl.col("region").replace_strict(named)
-
-    names = ("direction", "failures", "adjusted_ratio", "adjusted_low", "adjusted_high")
-    columns = {name: own(place) for place, name in enumerate(names)}
-    tables["regions"] = tables["regions"].with_columns(**columns, flagged=pl.lit(True))
-    view = _views(regions.section(field_of(sample.page_data(2, figures=tables))))["regions"]
-    assert view["water/all"].says == (
-        "Once water, family and age are allowed for, Kansas (1.50 (1.30 to 1.70) times) and New "
-        "Mexico (3.00 (1.10 to 9.00) times) have more water-caused failures than all regions "
-        "together."
+    assert view.sample == (
+        "85 failures in 500.0 unprotected unit-years with a known value; 3 failures in 50.00 "
+        "without."
     )
-    assert {row[0]: row[-1] for row in view["water/all"].table} == {
-        "New Mexico": "above", "Kansas": "above", "Colorado": "below",
-    }  # fmt: skip
+    of_family = section.figures[0].views["hardness_mg_l_caco3 scale/family=Linn"]
+    assert of_family.table[0][2].to.startswith("family=Linn&event=scale&dose=")
 
 
-def test_survival_compares_at_a_month_that_all_reach(field) -> None:
-    """The month of the sentence is shown of every curve, and nothing beyond its end is drawn."""
-    view = _views(lifetimes.section(field))["survival-profile"]["water/all"]
-    assert view.says == (
-        "By 48 months, 52% (47% to 56%) of units in scale-forming water have had no water-caused "
-        "failure; 76% (71% to 80%) of all units."
+def test_the_table_of_doses_has_both_kinds_of_days(field) -> None:
+    """Unprotected days first, then all; what is not known last of each."""
+    view = dose.section(field).figures[0].views["hardness_mg_l_caco3 scale/all"]
+    assert len(view.table) == 22
+    assert [row[1] for row in view.table] == ["unprotected"] * 11 + ["all"] * 11
+    assert view.table[0][0] == "up to 15 (thin)"
+    assert view.table[9][0] == "above 300"
+    assert view.table[10][0] == "not known (thin)"
+    assert view.table[11][2] == Linked("4", "event=scale&dose=hardness_mg_l_caco3%2F60%3A1")
+
+
+def test_no_step_is_drawn_where_none_is_found(sample) -> None:
+    """Without a step, or where it cannot be told, the limit stands alone."""
+    for verdict in ("no_step", None):
+        step = sample.figures()["dose_step"].with_columns(verdict=pl.lit(verdict, pl.String))
+        view = dose.section(_of(sample, dose_step=step)).figures[0].views
+        rows = view["hardness_mg_l_caco3 scale/all"].charts["dose_response"]["rows"]
+        assert rows["step"] == []
+        assert len(rows["limit"]) == 1
+
+
+def test_the_crude_funnel_blames_no_region(field) -> None:
+    """A crude ratio far out flags nobody (version 2 of the contract: the adjusted one does)."""
+    view = _views(regions.section(field))["regions"]["water/all"]
+    assert view.says == "No region stands out from the others."
+    dots = view.charts["funnel"]["rows"]["rows"]
+    assert [dot["ratio"] for dot in dots] == [0.4, 1.0, 2.6]
+    assert not any(dot["flagged"] for dot in dots)
+    assert {row[0]: row[-1] for row in view.table} == dict.fromkeys(
+        ("Colorado", "Kansas", "New Mexico"), "no"
     )
-    assert max(row["months"] for row in view.charts["survival"]["rows"]["rows"]) == 50
-    assert {row[1] for row in view.table} <= {str(month) for month in range(51)}
+    assert view.table[0][:2] == ["New Mexico", Linked("32", "region=US-NM&event=water")]
 
 
-def test_what_is_extrapolated_is_marked_and_stands_in_no_sentence(sample) -> None:
-    """B10 within the watch is told with its limits; beyond it, the table alone has it, marked."""
-    field = field_of(sample.page_data(2))
-    view = _views(lifetimes.section(field))["weibull"]["water/all"]
-    assert view.says.endswith(
-        "By the fit 10 % of all units have failed by 12.0 months (9.00 to 15.0)."
-    )
+@pytest.mark.parametrize(
+    ("ratio", "low", "high", "band"),
+    [
+        (0.49, 0.3, 0.9, "under 0.5"),
+        (0.5, 0.3, 0.9, "0.5 to 0.8"),
+        (0.8, 0.7, 0.9, "0.8 to 1.25"),
+        (1.25, 1.1, 1.4, "1.25 to 2"),
+        (2.0, 1.1, 4.0, "2 or more"),
+        (2.0, 0.9, 4.0, "limits hold 1"),
+        (2.0, None, None, "limits hold 1"),
+        (None, None, None, "thin"),
+    ],
+)
+def test_a_tile_has_a_color_where_its_limits_leave_1_out(ratio, low, high, band) -> None:
+    """Bands of the adjusted ratio, the edge with the band above; uncertain ones have none."""
+    row = {"thin": False, "adjusted_ratio": ratio, "adjusted_low": low, "adjusted_high": high}
+    assert regions.band(row) == band
+    assert regions.band(row | {"thin": True}) == "thin"
+
+
+def test_the_map_tells_uncertainty_and_who_is_not_on_it(sample) -> None:
+    """Each tile has its ratio and limits; a region without a place is named."""
+    data = sample.page_data(2)
+    gone = pl.when(pl.col("region") == "US-KS").then(None).otherwise("tile_row")
+    data = sample.page_data(2, regions=data.regions.with_columns(tile_row=gone))
+    view = _views(regions.section(field_of(data)))["regions"]["water/all"]
+    tiles = view.charts["adjusted_map"]["rows"]["rows"]
+    assert {tile["label"] for tile in tiles} == {"CO", "NM"}
+    assert {(tile["ratio"], tile["limits"]) for tile in tiles} == {("1.1", "0.80–1.5")}
+    assert "Kansas is not on the map, for want of a place" in view.sample
+
+
+def test_what_no_method_can_part_is_told(sample) -> None:
+    """A confounded region is named beside the figure, and its row says so."""
+    apart = pl.col("region") == "US-KS"
+    table = sample.figures()["regions"].with_columns(confounded=apart)
+    view = _views(regions.section(_of(sample, regions=table)))["regions"]["water/all"]
+    assert "In Kansas region and water hardly overlap: no method can part them." in view.sample
+    assert {row[0]: row[-1] for row in view.table}["Kansas"] == "cannot be told"
+    sure = _views(regions.section(field_of(sample.page_data(2))))["regions"]["water/all"]
+    assert "no method" not in sure.sample
+
+
+def test_survival_is_standardized_and_ends_with_its_curves(field) -> None:
+    """Curves by treatment with the units at risk below; states without a curve are named."""
+    view = _views(lifetimes.section(field))["survival"]["water treatment/all"]
+    assert view.says == "By 24 months 60% had no failure."
+    rows = view.charts["survival"]["rows"]
+    assert view.charts["survival"]["lists"]["groups"] == ["all", "treated", "untreated"]
+    assert max(row["months"] for row in rows["rows"]) == 24
+    assert [(r["group"], r["months"], r["label"]) for r in rows["risk"]][:3] == [
+        ("all", 0, "120"), ("all", 6, "96"), ("all", 12, "72"),
+    ]  # fmt: skip
+    assert {row["y"] for row in rows["risk"] if row["group"] == "treated"} == {374}
+    last = next(r for r in rows["rows"] if r["group"] == "untreated" and r["months"] == 12)
+    assert last["value"] == 0.76
+    assert last["to"] == "treatment=untreated&first=water&age_to=365"
+    assert view.table[0] == ["all", "0", "120", "100.0%", "90.0% to 110.0%"]
+
+
+def test_families_have_their_own_curves_with_first_failures(field) -> None:
+    """A family's row opens the first failures up to its month of 30.4375 days."""
+    view = _views(lifetimes.section(field))["survival"]["water family/all"]
+    assert view.table[1] == [
+        "Beck", "6", "108", Linked("6", "family=Beck&first=water&age_to=182"), "97.0%",
+        "92.0% to 100.0%",
+    ]  # fmt: skip
+    assert max(int(row[1]) for row in view.table) == 48
+
+
+def test_counts_and_costs_stand_in_one_figure(field) -> None:
+    """The mean count and cost of the same group and month, each its own curve."""
+    view = _views(lifetimes.section(field))["repeats"]["water treatment/all"]
+    row = next(row for row in view.table if row[:2] == ["untreated", "12"])
+    assert row[2:] == ["72", "1.20", "1.08 to 1.32", "1.20", "1.08 to 1.32"]
+    counts = view.charts["mean_count"]["rows"]["rows"]
+    assert {r["group"] for r in counts} == {"all", "treated", "untreated"}
+    assert counts[12]["to"] == "event=water&age_to=365"
+    assert "USD" in view.charts["mean_cost"]["rows"]["rows"][0]["text"]
+
+
+def test_what_is_extrapolated_is_marked(sample) -> None:
+    """Within the watch an age is told plain; beyond it, the table alone has it, marked."""
+    view = _views(lifetimes.section(field_of(sample.page_data(2))))["weibull"]
+    view = view["water treatment/all"]
+    assert view.says == "10 % of units have a first failure by 12.0 months."
     assert view.table[0][3] == "60.0 (extrapolated)"
     assert view.table[0][5] == "12.0"
     plotted = view.charts["probability_plot"]["rows"]["rows"]
     assert [row["age_days"] for row in plotted] == [180, 360, 720]
+    assert plotted[0]["to"] == "first=water&age_to=180"
     beyond = sample.figures()["weibull"].with_columns(b10_extrapolated=pl.lit(True))
-    tables = sample.figures() | {"weibull": beyond}
-    view = _views(lifetimes.section(field_of(sample.page_data(2, figures=tables))))["weibull"]
-    assert "10 %" not in view["water/all"].says
-    assert view["water/all"].table[0][5] == "12.0 (extrapolated)"
+    view = _views(lifetimes.section(_of(sample, weibull=beyond)))["weibull"]
+    assert view["water treatment/all"].table[0][5] == "12.0 (extrapolated)"
 
 
-def test_back_test_counts_months_inside(field) -> None:
-    """Last year's forecast is held against what happened, month by month."""
-    view = _views(forecasts.section(field))["back-test"]["/all"]
-    assert view.says == (
-        "A year ago 90.0 failures were expected and 81 happened; 9 of 9 months fell inside the "
-        "80 % interval, 9 inside the 95 %."
-    )
+def test_first_causes_have_the_largest_share_first(field) -> None:
+    """Classes by the share that failed first of them; a dot opens those first failures."""
+    view = _views(lifetimes.section(field))["first-causes"]["*/all"]
+    chart = view.charts["incidence"]
+    assert set(chart["lists"]["groups"]) == {"scale", "electrical"}
+    assert len(chart["rows"]["named"]) == 1  # all causes share the same units at risk
+    assert chart["rows"]["rows"][6]["to"] == "first=electrical&age_to=182"
+
+
+def test_back_test_shows_what_happened(field) -> None:
+    """Last year's forecast beside what happened, month by month; a count opens its month."""
+    view = _views(forecasts.section(field))["back-test"]["*/all"]
+    assert view.table[0] == [
+        "2025-04", "10.0", "7.00 to 13.0", "5.00 to 16.0",
+        Linked("9", "failed_from=2025-04-01&failed_to=2025-04-30"),
+    ]  # fmt: skip
+    point = view.charts["back_test"]["rows"]["rows"][0]
+    assert (point["value"], point["low_80"], point["high_95"], point["actual"]) == (10, 7, 16, 9)
 
 
 def test_treatment_says_that_association_is_no_proof(field) -> None:
-    """The caution stands beside the rates whatever they show."""
+    """The caution stands beside the ratios whatever they show; dots open the first state."""
     section = treatments.section(field)
     assert section.cautions[0].startswith("This is association, not proof")
-    says = _views(section)["treatment-ratios"]["water/all"].says
-    assert says == (
-        "Treated vs untreated: 0.400 (0.300 to 0.600) times the rate of water-caused failures, "
-        "needs and family allowed for."
-    )
+    view = _views(section)["treatment-ratios"]["water/all"]
+    assert view.says == "Treated units have fewer first failures."
+    rows = view.charts["treatment_ratios"]["rows"]["rows"]
+    assert [row["name"].split(", ")[1] for row in rows] == [
+        "crude", "by needs and family", "hazard at the same age",
+    ]  # fmt: skip
+    assert {(row["value"], row["low"], row["high"]) for row in rows} == {(0.4, 0.3, 0.6)}
+    assert {row["to"] for row in rows} == {"treatment=treated&event=water"}
+    rate = _views(section)["treatment-rates"]["water/all"].table[0]
+    assert rate[:2] == [
+        "treated and kept up", Linked("10", "treatment=treated&event=water"),
+    ]  # fmt: skip
 
 
-def test_immature_cells_show_the_completed_figure(field) -> None:
-    """An immature cell is marked and carries the completed number."""
-    rows = _views(cohorts.section(field))["cohorts"]["/all"].charts["cohort_grid"]["rows"]["rows"]
-    cell = next(row for row in rows if row["cohort"] == "2025-Q3" and row["months"] == 12)
-    assert cell["step"] == "immature"
-    assert cell["cell"] == "13"
+def test_immature_and_projected_cells_show_the_completed_figure(sample, field) -> None:
+    """Such a cell is marked and carries the completed number; a known one its own."""
+    rows = _views(cohorts.section(field))["cohorts"]["any/all"].charts["cohort_grid"]["rows"][
+        "rows"
+    ]
+    cells = {(row["cohort"], row["months"]): row for row in rows}
+    assert cells["2025-Q3", 12]["step"] == "immature"
+    assert cells["2025-Q3", 12]["cell"] == "13"
+    assert cells["2024-Q4", 12]["cell"] == "12"
+    assert cells["2024-Q4", 12]["step"] == "5"
+    assert cells["2024-Q4", 12]["to"] == "entry=2024-Q4&age_to=365"
+    row = {"projected": True, "immature": False, "mean_per_100": None, "completed_per_100": 9.0}
+    assert (cohorts.state_of(row), cohorts.shown_value(row)) == ("projected", 9.0)
 
 
-def test_cohorts_end_with_what_is_shown_and_call_none_better(field) -> None:
-    """Beyond 20 units at risk nothing is drawn or quoted; the sentence gives limits."""
-    view = _views(cohorts.section(field))["cohorts"]["/all"]
+def test_cohorts_end_with_what_is_shown(field) -> None:
+    """Beyond 20 units at risk nothing is drawn or told."""
+    view = _views(cohorts.section(field))["cohorts"]["any/all"]
     drawn = {row["months"] for row in view.charts["cohort_grid"]["rows"]["rows"]}
     assert drawn == {3, 6, 9, 12}
     assert {int(line[1]) for line in view.table} == drawn
-    assert view.says == (
-        "By 12 months the units of 2024-Q4, the newest quarter that is a year old, have failed "
-        "12.0 times (11.0 to 14.0) per 100 units still watched."
+    known = next(line for line in view.table if line[:2] == ["2024-Q4", "9"])
+    assert known[2:7] == [
+        "80", "44", Linked("9", "entry=2024-Q4&age_to=273"), "9.00", "8.00 to 11.0",
+    ]  # fmt: skip
+
+
+def test_quarters_stand_against_what_all_lead_to_expect(field) -> None:
+    """In order of time; one without a failure has no place on a log axis, and is named."""
+    view = _views(cohorts.section(field))["cohort-ratios"]["any/all"]
+    assert view.says == "No quarter of entry stands out from the others."
+    dots = view.charts["cohort_ratios"]["rows"]["rows"]
+    assert [(dot["name"], dot["value"], dot["to"]) for dot in dots] == [
+        ("2025-Q2", 1.5, "entry=2025-Q2")
+    ]
+    assert view.sample == (
+        "30 failures in 2 quarters of entry. Without a failure, and so not drawn: 2025-Q3."
     )
+
+
+def test_pairs_are_drawn_one_at_a_time_the_most_pressing_first(field) -> None:
+    """One chart a pair; its months open their failures; the table has every pair."""
+    section = warnings.section(field)
+    assert len(section.choices) == 4
+    view = section.figures[0].views["Beck electrical/all"]
+    rows = view.charts["watch_line"]["rows"]["rows"]
+    assert [row["alarm"] for row in rows[:5]] == [False, False, False, True, False]
+    assert rows[0]["to"] == "family=Beck&cause_class=electrical&month=2025-01"
+    assert [line[-1] for line in view.table] == ["2025-09"] * 4
+    assert view.table[0][1:3] == [
+        "2025-12", Linked("0", "family=Beck&cause_class=electrical&month=2025-12"),
+    ]  # fmt: skip
+
+
+def test_costs_go_by_their_sum_with_the_currency(field) -> None:
+    """The largest first; a bar a line of money; a bar opens its failures."""
+    view = _views(costs.section(field))["costs"]["family/all"]
+    assert view.table[0][0] == "Linn"
+    assert view.table[0][1:5] == ["905.00", "500.00", "100.00", "1,505.00"]
+    bars = view.charts["cost_bars"]["rows"]["rows"]
+    assert [(bar["line"], bar["amount"]) for bar in bars[:3]] == [
+        ("parts", 905.0), ("labor", 500.0), ("travel", 100.0),
+    ]  # fmt: skip
+    assert bars[0]["to"] == "family=Linn"
+    assert view.sample == "3,009.00 USD payable over 200.0 unit-years watched."
+
+
+def test_what_stands_out_is_first_with_its_failures(field) -> None:
+    """Flagged values, alarms that stand, agencies to ask: each with count and address."""
+    found = stands_out(field)
+    assert [(one.what, one.failures, one.address) for one in found.screen] == [
+        ("TANK-DRY: season winter, cold supply cold", "37",
+         "failures.html#season=winter&cold_supply=cold&cause_class=control&cause=TANK-DRY"),
+    ]  # fmt: skip
+    assert found.screen[0].how_much == "7.40 times (13.0 to 30.0)"
+    assert [(one.what, one.failures) for one in found.alarms] == [
+        ("Linn, scale: in alarm since 2025-06", "24")
+    ]
+    assert found.alarms[0].address.endswith("failed_from=2025-06-01&failed_to=2025-09-30")
+    assert found.regions == []
+    assert found.regions_say == "No region stands out from the others."
+    assert {(one.what, one.failures) for one in found.agencies} >= {
+        ("AGENCY3: repairs that came back", "6")
+    }
+
+
+def test_the_screen_draws_what_its_lower_limit_puts_above_1(field) -> None:
+    """What passes is full, what may be chance hollow, what lies about 1 in the table alone."""
+    screen, alarms = stands_out(field).figures
+    view = screen.views["*/all"]
+    dots = view.charts["screen"]["rows"]["rows"]
+    assert [(dot["name"], dot["thin"]) for dot in dots] == [
+        ("TANK-DRY: season winter, cold supply cold", False),
+        ("scale: region New Mexico", True),
+    ]
+    assert dots[0]["text"].endswith("37 failures")
+    assert dots[1]["text"].endswith("15 failures; may be chance")
+    assert [row[-1] for row in view.table] == ["yes", "no", "no"]
+    spans = alarms.views["*/all"].charts["alarm_spans"]["rows"]["rows"]
+    assert [(span["state"], span["first"][:10], span["last"][:10]) for span in spans] == [
+        ("stands", "2025-06-01", "2025-10-01"), ("thin", "2025-01-01", "2025-03-01"),
+    ]  # fmt: skip
 
 
 def test_missing_tables_leave_their_sections_out(sample) -> None:
     """Without a table there is no section, and without any figure the page says so."""
     only = field_page.content(sample.page_data(2, figures={"rates": sample.figures()["rates"]}))
-    assert [section.key for section in only["sections"]] == ["rates"]
+    assert [section.key for section in only["sections"]] == ["causes", "rates"]
     none = field_page.content(sample.page_data(2, figures={}))
     assert none["sections"] == []
     assert none["summary"] == "No field figures yet."
 
 
-def test_notes_of_the_estimates_stand_beside_them(sample) -> None:
+def test_notes_of_the_estimates_stand_beside_them(field) -> None:
     """A sentence that an estimate needs is shown with its section."""
-    note = "No method can part the water of Kansas from Kansas."
-    data = sample.page_data(2, figure_notes={"regions": [note]})
-    assert note in regions.section(field_of(data)).cautions
-
-
-def test_a_region_that_no_method_can_part_from_its_water_is_named(sample) -> None:
-    """What is confounded becomes a sentence, for all regions and for the one picked."""
-    tables = sample.figures()
-    apart = pl.col("region") == "US-KS"
-    tables["regions"] = tables["regions"].with_columns(confounded=apart)
-    views = _views(regions.section(field_of(sample.page_data(2, figures=tables))))["regions"]
-    for pick in ("all", "region=US-KS"):
-        assert "no method can part them" in views[f"water/{pick}"].says
-    others = [view.says for key, view in views.items() if key.endswith("=US-CO")]
-    assert others
-    assert not any("no method" in says for says in others)
-
-
-@pytest.mark.parametrize(
-    ("ratio", "says"),
-    [
-        (1.0, "Colorado: 1.00 times the water-caused failures of all regions; 1.10 (0.800 to 1.50) "
-         "once water, family and age are allowed for; there is no other to compare it with."),
-        (None, "Colorado: no water-caused failures to compare; there is no other to compare it "
-         "with."),
-    ],
-)  # fmt: skip
-def test_a_single_region_is_compared_with_nothing(sample, ratio, says) -> None:
-    """It does not claim that none stands out, and shows no dash for a ratio."""
-    tables = sample.figures()
-    only = tables["regions"].filter(pl.col("region") == "US-CO")
-    tables["regions"] = only.with_columns(crude_ratio=pl.lit(ratio, pl.Float64))
-    views = _views(regions.section(field_of(sample.page_data(2, figures=tables))))["regions"]
-    assert views["water/all"].says == says
-
-
-def test_sentences_leave_limits_out_that_there_are_none_of(sample) -> None:
-    """Without any failure there is a share and no interval: no dash in brackets."""
-    tables = sample.figures()
-    blank = {name: pl.lit(None, pl.Float64) for name in ("low", "high")}
-    tables["survival"] = tables["survival"].with_columns(survival=pl.lit(1.0), **blank)
-    view = _views(lifetimes.section(field_of(sample.page_data(2, figures=tables))))
-    says = view["survival-profile"]["water/all"].says
-    assert says == "By 48 months, 100% of all units have had no water-caused failure."
-    assert {row[-1] for row in view["survival-profile"]["water/all"].table} == {"–"}
+    assert rates.section(field).cautions == ["3 units have a clock start taken from shipment."]
 
 
 def test_lines_of_thin_groups_end_with_those_of_the_others(sample) -> None:
@@ -285,36 +481,42 @@ def test_lines_of_thin_groups_end_with_those_of_the_others(sample) -> None:
     drawn = view["family/all"].charts["rates"]["rows"]["rows"]
     solid = max(row["high"] for row in drawn if not row["thin"])
     assert [row["high"] for row in drawn if row["thin"]] == [solid]
-    assert any("900" in cell for row in view["family/all"].table for cell in row)
+    assert any("900" in cell for row in view["family/all"].table for cell in map(str, row))
 
 
 def test_assumptions_on_clocks_and_reports_stand_beside_the_rates(field) -> None:
-    """The rates as watched, and under the assumption that moves them most, also for a region."""
+    """The rates as watched open their failures; those under an assumption are no list."""
     views = _views(rates.section(field))["assumptions"]
-    assert views["*/all"].says == (
-        "As watched, 10.0 per 100 unit-years (8.00 to 13.0); furthest from it completed for "
-        "reports to come: 11.0 per 100 unit-years (9.00 to 14.0)."
-    )
+    assert [row[:2] for row in views["*/all"].table] == [
+        ["as watched", Linked("20.00", "")], ["completed for reports to come", "21.00"],
+    ]  # fmt: skip
     assert len(views["*/region=US-KS"].table) == 2
+    assert views["*/region=US-KS"].table[0][1].to == "region=US-KS"
 
 
 def test_page_data_is_json_without_infinities(sample) -> None:
-    """What the page's script reads is plain JSON."""
+    """What the page's script reads is plain JSON, and every figure has its part."""
     content = field_page.content(sample.page_data(2))
     views = json.loads(content["field"])["views"]
-    assert set(views) == {figure.key for s in content["sections"] for figure in s.figures}
+    figures = {figure.key for s in content["sections"] for figure in s.figures}
+    assert set(views) == figures | {"screen", "alarms"}
+    assert content["summary"] == "300 units had 20 failures."
+    assert views["alarms"]["*/all"]["table"][1][3] == [
+        "24", "family=Linn&cause_class=scale&failed_from=2025-06-01&failed_to=2025-09-30",
+    ]  # fmt: skip
 
 
 def test_an_agency_that_stands_out_is_asked_about(field) -> None:
-    """The sentence of a flagged agency stands beside the whole's; the caution is always there."""
+    """The measure's sentence stands beside it; the caution is always there."""
     section = agencies.section(field)
     assert section.cautions[0].startswith("A flag is a reason to ask, and no finding")
-    view = _views(section)["agencies-returns"]["*/all"]
-    assert view.says == "4 of 40 repairs came back. AGENCY3: 8 of 40 repairs came back."
+    view = _views(section)["agencies"]["returns/all"]
+    assert view.says == "4 of 40 repairs came back. AGENCY3: 8 of 40 came back."
     assert view.sample == "160 repairs followed of 4 agencies."
     rows = view.charts["agency_returns"]["rows"]
     assert len(rows["rows"]) == len(rows["limits"]) == 4
     assert [row["name"] for row in rows["rows"] if row["flagged"]] == ["AGENCY3"]
+    assert view.table[0][0] == Linked("AGENCY3", "agency=AGENCY3")
 
 
 def test_hidden_agencies_have_no_section(sample) -> None:

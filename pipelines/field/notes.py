@@ -1,7 +1,7 @@
 """What a reader of a figure must know of its exposure and its reports, in computed sentences.
 
 Belongs here: sentences on clock starts and reporting lags from their tables. Does not belong here:
-the figures' own sentences (`dashboards.figures`), estimates (`pipelines.field.sensitivity`).
+the figures' own sentences (`sentences`), estimates (`sensitivity`).
 """
 
 from __future__ import annotations
@@ -11,9 +11,9 @@ from typing import Any
 
 import polars as pl
 
-from dashboards import formats
 from pipelines.field.sensitivity import ASSUMPTIONS
 from pipelines.field.slices import FEWEST_FAILURES
+from schemas import wording
 
 _AS_WATCHED, _SURE_CLOCKS, _, _COMPLETED = ASSUMPTIONS
 _MOST_REGIONS = 4
@@ -30,7 +30,7 @@ def figure_notes(
         tables: `clock_starts`, `sensitivity` and `reporting_lags`; what is missing says nothing.
         regions: region and name; a region without a name goes by its code.
     """
-    names = dict(regions.select("region", "name").drop_nulls().iter_rows())
+    names = dict(regions.select("region", "name").drop_nulls().rows())
     clocks, rates, lags = (
         tables[name].to_dicts() if name in tables else []
         for name in ("clock_starts", "sensitivity", "reporting_lags")
@@ -55,8 +55,8 @@ def _by_region(rows: Sequence[Row]) -> dict[str, dict[str, Row]]:
 
 
 def _rate(row: Row) -> str:
-    limits = formats.interval(row["low"], row["high"])
-    return f"{formats.number(row['rate_per_100'])} ({limits}) per 100 unit-years"
+    limits = wording.interval(row["low"], row["high"])
+    return f"{wording.number(row['rate_per_100'])} ({limits}) per 100 unit-years"
 
 
 def _clocks(clocks: Sequence[Row], rates: Mapping[str, Mapping[str, Row]]) -> list[str]:
@@ -67,15 +67,15 @@ def _clocks(clocks: Sequence[Row], rates: Mapping[str, Mapping[str, Row]]) -> li
         return ["No unit’s clock start had to be taken from its shipment."]
     verb = "has" if whole["from_shipment"] == 1 else "have"
     says = (
-        f"{whole['from_shipment']:,} of {formats.counted(whole['units'], 'unit')} "
-        f"({formats.percent(whole['from_shipment_share'], 1)}) {verb} a clock start taken from "
+        f"{whole['from_shipment']:,} of {wording.counted(whole['units'], 'unit')} "
+        f"({wording.percent(whole['from_shipment_share'], 1)}) {verb} a clock start taken from "
         "shipment"
     )
     known = rates.get("all", {})
     if _SURE_CLOCKS in known and _AS_WATCHED in known:
         says += (
             f"; without them the rate is {_rate(known[_SURE_CLOCKS])} instead of "
-            f"{formats.number(known[_AS_WATCHED]['rate_per_100'])}"
+            f"{wording.number(known[_AS_WATCHED]['rate_per_100'])}"
         )
     return [f"{says}."]
 
@@ -88,7 +88,7 @@ def _completed(rates: Mapping[str, Mapping[str, Row]]) -> list[str]:
         return []
     return [
         f"With the reports that are still to come the rate is {_rate(known[_COMPLETED])} instead "
-        f"of {formats.number(known[_AS_WATCHED]['rate_per_100'])}."
+        f"of {wording.number(known[_AS_WATCHED]['rate_per_100'])}."
     ]
 
 
@@ -103,7 +103,7 @@ def _lag(lags: Sequence[Row]) -> list[str]:
             for share in _SHARES
         )
         if half is not None and most is not None:
-            parts.append(f"{seen} within {formats.days(half)} and 95 % within {most}")
+            parts.append(f"{seen} within {wording.days(half)} and 95 % within {most}")
     return [f"Half of all failures {'; '.join(parts)}."] if parts else []
 
 
@@ -122,8 +122,8 @@ def _left_out(clocks: Sequence[Row], names: Mapping[str, str]) -> list[str]:
         named.append(f"{rest:,} elsewhere")
     verb = "is" if total == 1 else "are"
     return [
-        f"{formats.counted(total, 'unit')} without a sound clock start {verb} left out: "
-        f"{formats.listed(named)}."
+        f"{wording.counted(total, 'unit')} without a sound clock start {verb} left out: "
+        f"{wording.listed(named)}."
     ]
 
 
@@ -144,7 +144,7 @@ def _most_moved(rates: Mapping[str, Mapping[str, Row]], names: Mapping[str, str]
     if not shift or not max(shift.values()):
         return []
     region = min(shift, key=lambda name: (-shift[name], name))
-    was = formats.number(rates[region][_AS_WATCHED]["rate_per_100"])
+    was = wording.number(rates[region][_AS_WATCHED]["rate_per_100"])
     assumed = moved[region]["assumption"]
     return [
         f"No region’s rate moves more with what is assumed of clock starts and reports than "

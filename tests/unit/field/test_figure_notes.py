@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipelines.field.notes import figure_notes
 from pipelines.field.sensitivity import ASSUMPTIONS
-from pipelines.steps.figure_notes import figure_notes
 
 
 def rates(region: str, *values: float, thin: bool = False) -> list[dict]:
