@@ -65,7 +65,7 @@ def _charts(currency: str) -> dict[str, alt.TopLevelMixin]:
         "water_bars": water_bars.draw(),
         "row_accounts": row_accounts.draw(),
         "reliability": reliability.draw(),
-        "screen": interval_dots.draw("Rate ratio to all other days (log scale)", ratio=True),
+        "screen": interval_dots.draw("Ratio to all other days (log scale)", ratio=True),
         "alarm_spans": alarm_spans.draw(),
         "dose_response": dose_response.draw(),
         "rates": interval_dots.draw(per_100),

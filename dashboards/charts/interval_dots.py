@@ -16,7 +16,7 @@ def draw(axis_title: str, *, ratio: bool = False) -> alt.LayerChart:
         title=None,
         scale=alt.Scale(domain=["@names"]),
         # Long names have room where there is any: a phone keeps most of its width for the dots.
-        axis=alt.Axis(labelLimit=alt.ExprRef("containerSize()[0] < 600 ? 130 : 330"), grid=True),
+        axis=alt.Axis(labelLimit=alt.ExprRef("containerSize()[0] < 600 ? 165 : 330"), grid=True),
     )
     scale = alt.Scale(type="log", nice=False, padding=12) if ratio else alt.Scale(zero=True)
     axis = alt.Axis(values=RATIO_TICKS, format="~g", labelOverlap=True) if ratio else alt.Axis()

@@ -26,9 +26,9 @@ STATES = {
 }
 METHODS = {
     "crude": "crude",
-    "mantel_haenszel": "by needs and family",
-    "cox": "hazard at the same age",
-    "cox_first": "first failures alone",
+    "mantel_haenszel": "needs and family",
+    "cox": "same age",
+    "cox_first": "first failures",
 }
 _COMPARED = ("treated vs untreated", "treated vs lapsed", "lapsed vs untreated")
 _CAUTION = (

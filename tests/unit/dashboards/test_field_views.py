@@ -341,7 +341,7 @@ def test_treatment_says_that_association_is_no_proof(field) -> None:
     assert view.says == "Treated units have fewer first failures."
     rows = view.charts["treatment_ratios"]["rows"]["rows"]
     assert [row["name"].split(", ")[1] for row in rows] == [
-        "crude", "by needs and family", "hazard at the same age",
+        "crude", "needs and family", "same age",
     ]  # fmt: skip
     assert {(row["value"], row["low"], row["high"]) for row in rows} == {(0.4, 0.3, 0.6)}
     assert {row["to"] for row in rows} == {"treatment=treated&event=water"}
