@@ -62,6 +62,15 @@ class StorageError(LimeledgerError):
     exit_code = 70
 
 
+class EngineError(LimeledgerError):
+    """A cluster, or the storage of its parts, cannot be reached or was lost half-way.
+
+    Nothing was published; parts that are finished stay.
+    """
+
+    exit_code = 70
+
+
 class Refused(LimeledgerError):
     """An action that was not done: nothing has been recorded.
 

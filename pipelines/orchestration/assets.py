@@ -15,8 +15,8 @@ from pipelines.orchestration.resources import SESSION, Opener
 from pipelines.orchestration.telling import blocking_result, materialized, warning_result
 from pipelines.steps.in_order import FITS_SCHEMA
 from pipelines.steps.step import Step, Written
-from pipelines.store.tool import source_hash
 from pipelines.store.transaction import RefreshSession
+from pipelines.workspace.tool import source_hash
 
 # What every step rests on, beside the rooms of its own.
 _EVERYWHERE = ("pipelines/store", "pipelines/steps/step.py", "schemas")

@@ -29,8 +29,8 @@ from pipelines.store.archive.reading import (
 from pipelines.store.considered import DECIDING
 from pipelines.store.database import query_frame
 from pipelines.store.states import tool_version
-from pipelines.store.tool import source_hash
 from pipelines.workspace.layout import Workspace
+from pipelines.workspace.tool import source_hash
 from schemas.archive import DECIDED
 
 Row = dict[str, Any]

@@ -29,7 +29,7 @@ from pipelines.store.archive.tables import (
 from pipelines.store.claim_reads import history_fingerprints
 from pipelines.store.database import read_frame
 from pipelines.store.evidence import evidence_around
-from pipelines.store.inputs import input_files
+from pipelines.store.inputs import input_files, read_input
 from pipelines.store.lookups import rows_of
 from pipelines.store.states import recorded_files
 from pipelines.store.transaction import RefreshSession
@@ -104,7 +104,8 @@ def kept_files(session: RefreshSession) -> list[KeptFile]:
         for kind, paths in found.items()
     }
     read = {
-        kind: [(name, path.read_bytes()) for name, path in paths] for kind, paths in named.items()
+        kind: [(name, read_input(workspace, path)) for name, path in paths]
+        for kind, paths in named.items()
     }
     read["recorded"] = recorded_files(session.inputs)
     for kind, contents in read.items():

@@ -1,56 +1,57 @@
 """Decides every claim of the store and carries the history on.
 
-Belongs here: reading what a decision needs and what was decided before, so many claims at a time.
-Does not belong here: any rule (`pipelines.coverage`).
+Belongs here: reading what a decision needs and what was decided before, part by part. Does not
+belong here: any rule (`pipelines.coverage`), what is done with a part (`engine.claim_part`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 import duckdb
 import polars as pl
 
-from pipelines.coverage import decide
 from pipelines.coverage.evidence import seen
 from pipelines.coverage.history import Grounds, changes
+from pipelines.engine.claim_part import CLAIM_TABLES
+from pipelines.engine.ground import DECIDING
 from pipelines.records.suggestions import near_misses
 from pipelines.steps.reference import REFERENCE_ASSETS
 from pipelines.steps.step import Step, Written
 from pipelines.store.archive.tables import next_publication
 from pipelines.store.claim_reads import claims_on_record, decided_but_not_of
-from pipelines.store.evidence import DECIDING, evidence_around, load_evidence
+from pipelines.store.evidence import (
+    days_on_rulings,
+    fleet,
+    ground_of,
+    load_evidence,
+    records_around,
+)
 from pipelines.store.inputs import Inputs
 from pipelines.store.invalidation import claims_to_decide
 from pipelines.store.last import last_rows
 from pipelines.store.transaction import RefreshSession
-from schemas.columns import polars_schema
+from schemas.columns import MOMENT, Table, polars_schema
 from schemas.decisions import DecisionHistory, Decisions, Findings
 
-# Claims decided at a time: what stands in memory is their evidence and their findings.
-BATCH = 50_000
-BEFORE = {"decisions": Decisions, "findings": Findings, "decision_history": DecisionHistory}
-
-
-@dataclass(frozen=True)
-class DecidedTables:
-    """Of some claims: their findings and decisions, and what is to be added to the history."""
-
-    findings: pl.DataFrame
-    decisions: pl.DataFrame
-    decision_history: pl.DataFrame
+BEFORE: dict[str, type[Table]] = {
+    "decisions": Decisions,
+    "findings": Findings,
+    "decision_history": DecisionHistory,
+}
 
 
 @dataclass(frozen=True)
 class Deciding:
     """What comes of a refresh: the claims (claim) whose rows stay, and all others decided.
 
-    Batches come by claim, at least one; the last one also tells of claims that are gone.
+    The tables of BEFORE come part by part, at least one; of the history what is to be added, in
+    the last one also of claims that are gone.
     """
 
     standing: pl.DataFrame
-    batches: Iterator[DecidedTables]
+    parts: Iterator[dict[str, pl.DataFrame]]
 
 
 def decision_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
@@ -59,11 +60,15 @@ def decision_tables(session: RefreshSession, wanted: Collection[str]) -> Iterato
     writers = {name: session.writer(name, table) for name, table in BEFORE.items()}
     before = last_rows(session.con, "decision_history", DecisionHistory)
     writers["decision_history"].add(before)
-    for decided in deciding.batches:
-        for name, writer in writers.items():
-            writer.add(getattr(decided, name))
-    writers["findings"].carry_over(deciding.standing, ["claim", "position"])
-    writers["decisions"].carry_over(deciding.standing, ["claim"])
+    added = []
+    for decided in deciding.parts:
+        added.append(decided["decision_history"])
+        for name in ("findings", "decisions"):
+            writers[name].add(decided[name])
+    writers["decision_history"].add(pl.concat(added).sort("claim"))
+    for name in ("findings", "decisions"):
+        writers[name].sort(CLAIM_TABLES[name])
+        writers[name].carry_over(deciding.standing, CLAIM_TABLES[name])
     chosen = [name for name in STEP.tables if name in wanted]
     session.put(*(writers[name] for name in chosen))
     yield from (Written(name) for name in chosen)
@@ -80,34 +85,43 @@ def decide_claims(session: RefreshSession) -> Deciding:
 
 def _decided(
     session: RefreshSession, claims: pl.DataFrame, moving: pl.DataFrame
-) -> Iterator[DecidedTables]:
+) -> Iterator[dict[str, pl.DataFrame]]:
+    ground = ground_of(session.inputs, session.con)
+    for decided in session.engine.run("claims", ground, _parts(session, moving)):
+        moved = _as_of_run(session, decided["decision_history"])
+        yield {**decided, "decision_history": moved}
+    none = pl.DataFrame(schema=polars_schema(Findings))
+    yield {
+        "findings": none,
+        "decisions": pl.DataFrame(schema=polars_schema(Decisions)),
+        "decision_history": _gone(session, claims.select("claim"), none),
+    }
+
+
+def _parts(session: RefreshSession, moving: pl.DataFrame) -> Iterator[dict[str, pl.DataFrame]]:
+    """What is decided again, part by part, with what that rests on; parts without any are none."""
     con, inputs = session.con, session.inputs
     suggestions = suggested_serials(inputs, con, moving["serial"])
-    for start in range(0, max(moving.height, 1), BATCH):
-        batch = moving.slice(start, BATCH)
-        evidence = evidence_around(inputs, con, batch["serial"].unique())
-        replaced = {name: last_rows(con, name, table, batch) for name, table in BEFORE.items()}
-        decided = decide(
-            evidence,
-            inputs.terms,
-            replaced["decision_history"],
-            inputs.settings.timezone,
-            only=batch.select("claim"),
-            suggestions=suggestions,
-            ruling_limits=inputs.settings.ruling_limits,
-        )
-        moved = changes(
-            replaced["decisions"],
-            replaced["findings"],
-            decided.decisions,
-            decided.findings,
-            evidence,
-            session.decided_at,
-            grounds_of(session),
-        )
-        if start + BATCH >= moving.height:
-            moved = pl.concat([moved, _gone(session, claims.select("claim"))])
-        yield DecidedTables(decided.findings, decided.decisions, moved)
+    parts = fleet(con, inputs.settings.engine.parts)
+    placed = moving.with_columns(part=parts.of(moving))
+    for part in placed["part"].unique().sort():
+        claims = placed.filter(pl.col("part") == part).drop("part")
+        last = {f"last_{name}": last_rows(con, name, BEFORE[name], claims) for name in BEFORE}
+        found = records_around(con, claims["serial"].unique())
+        asked = suggestions.join(claims, on="serial", how="semi", maintain_order="left")
+        ruled = {
+            name: frame.join(claims, on="claim", how="semi", maintain_order="left")
+            for name, frame in days_on_rulings(inputs).items()
+        }
+        yield {**found, **last, **ruled, "claims": claims, "suggestions": asked}
+
+
+def _as_of_run(session: RefreshSession, moved: pl.DataFrame) -> pl.DataFrame:
+    """The rows for the history with what the run tells of itself."""
+    told = {name: pl.lit(value) for name, value in asdict(grounds_of(session)).items()}
+    return moved.with_columns(decided_at=pl.lit(session.decided_at, dtype=MOMENT), **told).select(
+        pl.col(name).cast(kind) for name, kind in polars_schema(DecisionHistory).items()
+    )
 
 
 def grounds_of(session: RefreshSession) -> Grounds:
@@ -136,12 +150,11 @@ def suggested_serials(
     return near_misses(unknown["serial"], register)
 
 
-def _gone(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFrame:
+def _gone(session: RefreshSession, claims: pl.DataFrame, none: pl.DataFrame) -> pl.DataFrame:
     """What the history says of claims that the last refresh had and the records have no more."""
     con = session.con
     gone = last_rows(con, "decisions", Decisions, decided_but_not_of(con, claims))
     nothing = load_evidence(session.inputs, con, only=[])
-    none = pl.DataFrame(schema=polars_schema(Findings))
     return changes(gone, none, gone.clear(), none, nothing, session.decided_at, grounds_of(session))
 
 
@@ -165,6 +178,7 @@ STEP = Step(
         "pipelines/coverage",
         "pipelines/terms",
         "pipelines/water",
+        "pipelines/engine",
         "pipelines/steps/decide.py",
         "pipelines/store/invalidation.py",
     ),

@@ -29,8 +29,8 @@ from pipelines.store.database import (
     write_frame,
 )
 from pipelines.store.deliveries import EXPORT_FILES, FILE_PARTS, Delivered, delivered, news_of
-from pipelines.store.tool import READING
 from pipelines.store.transaction import RefreshSession
+from pipelines.workspace.tool import READING
 from schemas.codes import FEEDS
 
 PARSED_SET_ASIDE = pl.Schema({"feed": pl.String(), **SET_ASIDE})

@@ -18,6 +18,7 @@ from typing import Any
 import duckdb
 import polars as pl
 
+from pipelines.engine.ground import DECIDING
 from pipelines.events import Desk, open_desk
 from pipelines.events.event import Event
 from pipelines.events.letters import LETTER, TEXTS, Register, read_register, written_entry
@@ -28,7 +29,6 @@ from pipelines.steps.reference import REFERENCE_ASSETS
 from pipelines.steps.step import Step, Written
 from pipelines.store.archive.recovery import is_sound
 from pipelines.store.database import has_table, read_frame
-from pipelines.store.evidence import DECIDING
 from pipelines.store.inputs import Inputs, load_inputs
 from pipelines.store.published_state import state_of
 from pipelines.store.reading import open_store

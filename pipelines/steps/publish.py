@@ -48,9 +48,9 @@ from pipelines.store.published_state import (
     published_manifest,
 )
 from pipelines.store.states import count_states
-from pipelines.store.tool import source_hash
 from pipelines.store.transaction import RefreshSession
 from pipelines.store.views import make_views
+from pipelines.workspace.tool import source_hash
 from schemas.catalog import PUBLISHED
 from schemas.data_package import package_of_tables
 from schemas.states import StoreState

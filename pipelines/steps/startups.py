@@ -11,62 +11,51 @@ from collections.abc import Collection, Iterator
 import duckdb
 import polars as pl
 
-from pipelines.coverage.evidence import seen
+from pipelines.engine.engines import Engine
+from pipelines.engine.ground import DECIDING
+from pipelines.engine.startup_part import put_together
+from pipelines.engine.unit_part import UNIT_MATTERS
 from pipelines.startups.journey_rates import journey_rates
-from pipelines.startups.tables import startup_tables
 from pipelines.steps.reference import REFERENCE_ASSETS
 from pipelines.steps.step import Step, Written
-from pipelines.steps.units import UNIT_MATTERS
 from pipelines.store.database import read_frame
-from pipelines.store.evidence import DECIDING, evidence_around, fleet_parts
+from pipelines.store.evidence import fleet, ground_of, part_records
 from pipelines.store.inputs import Inputs
 from pipelines.store.transaction import RefreshSession
 from schemas.histories import Upcoming
 from schemas.startups import STARTUP_TABLES
 
-# Units worked on at a time: what stands in memory is their evidence.
-PART_UNITS = 100_000
-_ORDER = {
-    "installation_findings": ("report",),
-    "startup_reviews": ("report",),
-    "treatment_recommendations": ("serial",),
-    "journeys": ("serial",),
-}
-
 
 def made_anew(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
     """The tables as of the as-of date."""
-    frames = startup_tables_of(session.inputs, session.con)
+    frames = startup_tables_of(session.inputs, session.con, session.engine)
     for name in STEP.tables:
         if name in wanted:
             session.put(session.write(name, frames.pop(name), STEP.table_class(name)))
             yield Written(name)
 
 
-def startup_tables_of(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> dict[str, pl.DataFrame]:
+def startup_tables_of(
+    inputs: Inputs, con: duckdb.DuckDBPyConnection, engine: Engine
+) -> dict[str, pl.DataFrame]:
     """All tables of the step as of the as-of date, by name."""
-    cover = read_frame(con, "unit_histories", columns=["serial", "coverage_end"])
-    parts = [
-        startup_tables(
-            seen(evidence_around(inputs, con, serials)),
-            inputs.terms,
-            cover,
-            serials,
-            duty_hours_per_day=inputs.settings.duty_hours_per_day,
-            tanks_l=inputs.settings.tanks_l,
-        )
-        for serials in fleet_parts(con, PART_UNITS)
-    ]
-    whole = {
-        name: pl.concat(part[name] for part in parts).sort(order, maintain_order=True)
-        for name, order in _ORDER.items()
-    }
-    matters = [read_frame(con, UNIT_MATTERS), *(part["installation_faults"] for part in parts)]
+    made = engine.run("startups", ground_of(inputs, con), _parts(inputs, con))
+    whole = put_together(list(made))
+    matters = [read_frame(con, UNIT_MATTERS), whole.pop("installation_faults")]
     return {
         **whole,
         "journey_rates": journey_rates(whole["journeys"], inputs.as_of),
         "upcoming": pl.concat(matters).sort("due_on", "serial", "matter"),
     }
+
+
+def _parts(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> Iterator[dict[str, pl.DataFrame]]:
+    """The records of each part, with the ends of its units' cover."""
+    cover = read_frame(con, "unit_histories", columns=["serial", "coverage_end"])
+    for found in part_records(con, fleet(con, inputs.settings.engine.parts)):
+        units = found["units"].select("serial")
+        ends = cover.join(units, on="serial", how="semi", maintain_order="left")
+        yield found | {"cover": ends}
 
 
 STEP = Step(
@@ -91,6 +80,7 @@ STEP = Step(
         "pipelines/coverage",
         "pipelines/water",
         "pipelines/terms",
+        "pipelines/engine",
         "pipelines/steps/startups.py",
     ),
 )

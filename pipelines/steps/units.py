@@ -1,7 +1,7 @@
-"""Computes what is known of units and waters from the store's records, a part of the fleet a time.
+"""The tables of units and waters, worked out for one part of the fleet after the other.
 
-Belongs here: reading, calling, handing on, and keeping the memory small. Does not belong here: any
-rule.
+Belongs here: reading the parts, handing them on, and writing what comes of them. Does not belong
+here: any rule (`pipelines.engine.unit_part`, `water_part`).
 """
 
 from __future__ import annotations
@@ -12,22 +12,23 @@ from dataclasses import dataclass
 import duckdb
 import polars as pl
 
-from pipelines.coverage.belonging import orders_of_units, samples_of_units
-from pipelines.coverage.evidence import Evidence, seen
-from pipelines.field.agency_cases import agency_repairs
-from pipelines.field.context import HISTORY_COLUMNS
+from pipelines.engine.engines import Engine, LocalEngine
+from pipelines.engine.ground import DECIDING
+from pipelines.engine.groups import Parts
+from pipelines.engine.unit_part import UNIT_MATTERS, put_together
 from pipelines.steps.reference import REFERENCE_ASSETS
 from pipelines.steps.step import Step, Written
 from pipelines.store.database import LAST, has_table, read_frame
-from pipelines.store.evidence import DECIDING, evidence_around, fleet_parts, load_evidence
+from pipelines.store.evidence import (
+    fleet,
+    ground_of,
+    part_records,
+    records,
+)
 from pipelines.store.inputs import Inputs
 from pipelines.store.invalidation import samples_to_work_out
 from pipelines.store.transaction import RefreshSession
-from pipelines.units.time_at_risk import doubtful_exposure, failures_inside
-from pipelines.units.treatment_states import cartridge_spans
-from pipelines.units.unit_histories import Histories, build_histories, disputed_duplicates
-from pipelines.units.upcoming import upcoming_matters
-from pipelines.water.profiles import FIGURES, profile_samples
+from pipelines.water.profiles import FIGURES
 from schemas.columns import polars_schema
 from schemas.histories import UnitHistories, Upcoming, WatchSpans, WaterProfiles
 from schemas.store import CartridgeSpans, UnitOrders, UnitSamples
@@ -42,10 +43,6 @@ EXPOSURE = {
     "waters_in_force": "waters",
     "watch_spans": "spans",
 }
-# What is coming up, but for what start-ups found: those are added by their own step.
-UNIT_MATTERS = "unit_matters"
-# Units and samples worked on at a time: what stands in memory is their evidence.
-PART_UNITS, SLICE_SAMPLES = 100_000, 250_000
 
 
 @dataclass(frozen=True)
@@ -67,36 +64,22 @@ class Watched:
 
 def unit_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
     """The tables of units as of the as-of date, and what the figures need beside them."""
-    frames = unit_tables_of(session.inputs, session.con)
+    parts = fleet(session.con, session.inputs.settings.engine.parts)
+    for sentence in parts.too_large():
+        session.progress(f"  {sentence}")
+    frames = unit_tables_of(session.inputs, session.con, session.engine, parts)
     for name in STEP.tables:
         if name in wanted:
             session.put(session.write(name, frames.pop(name), STEP.table_class(name)))
             yield Written(name)
 
 
-def unit_tables_of(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> dict[str, pl.DataFrame]:
+def unit_tables_of(
+    inputs: Inputs, con: duckdb.DuckDBPyConnection, engine: Engine, parts: Parts
+) -> dict[str, pl.DataFrame]:
     """All tables of units as of the as-of date, by name."""
-    tables, upcoming, spans, watched, samples, orders = [], [], [], [], [], []
-    for evidence, histories in _parts(inputs, con):
-        tables.append(histories.table)
-        upcoming.append(upcoming_matters(evidence, histories))
-        spans.append(cartridge_spans(histories.covers, inputs.as_of))
-        samples.append(samples_of_units(histories.units, evidence.water_tests, inputs.terms))
-        orders.append(
-            orders_of_units(
-                histories.units, evidence.treatment_purchases, evidence.treatments, inputs.terms
-            )
-        )
-        watched.append(_watched(evidence, histories))
-    exposure = _together(watched)
-    return {
-        "unit_histories": pl.concat(tables).sort("serial"),
-        UNIT_MATTERS: pl.concat(upcoming).sort("due_on", "serial", "matter"),
-        "cartridge_spans": pl.concat(spans).sort("serial", "product", "start"),
-        "unit_samples": pl.concat(samples).sort("serial", "sample"),
-        "unit_orders": pl.concat(orders).sort("serial", "order", "line"),
-        **{table: getattr(exposure, name) for table, name in EXPOSURE.items()},
-    }
+    made = engine.run("units", ground_of(inputs, con), part_records(con, parts))
+    return put_together(list(made))
 
 
 def stored_exposure(con: duckdb.DuckDBPyConnection) -> Watched:
@@ -105,18 +88,20 @@ def stored_exposure(con: duckdb.DuckDBPyConnection) -> Watched:
 
 
 def watched_units(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> Watched:
-    """What the figures need, without the tables."""
-    return _together([_watched(*part) for part in _parts(inputs, con)])
+    """What the figures need, worked out in this process."""
+    parts = fleet(con, inputs.settings.engine.parts)
+    frames = unit_tables_of(inputs, con, LocalEngine(), parts)
+    return Watched(**{name: frames[table] for table, name in EXPOSURE.items()})
 
 
 def water_table(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
     """The water samples; those whose record and inputs are as they were are carried over."""
     del wanted  # one table
-    columns = ["serial", "site", "edition", "family"]
-    units = read_frame(session.con, "unit_histories", columns=columns)
     writer = session.writer("water_profiles", WaterProfiles)
-    for part in water_profiles_of(session.inputs, session.con, units, known_figures(session)):
+    known = known_figures(session)
+    for part in water_profiles_of(session.inputs, session.con, session.engine, known):
         writer.add(part)
+    writer.sort(["sample"])
     session.put(writer)
     yield Written("water_profiles")
 
@@ -124,26 +109,33 @@ def water_table(session: RefreshSession, wanted: Collection[str]) -> Iterator[Wr
 def water_profiles_of(
     inputs: Inputs,
     con: duckdb.DuckDBPyConnection,
-    units: pl.DataFrame,
+    engine: Engine,
     known: pl.DataFrame | None = None,
 ) -> Iterator[pl.DataFrame]:
-    """The table `water_profiles` in slices, by sample; at least one.
+    """The table `water_profiles` part by part, each by sample; at least one.
 
     Args:
-        units: serial, site, edition, family of all units.
         known: of `known_figures`.
     """
-    tests = seen(load_evidence(inputs, con, only=["water_tests"])).water_tests
-    for start in range(0, max(tests.height, 1), SLICE_SAMPLES):
-        yield profile_samples(
-            tests.slice(start, SLICE_SAMPLES),
-            units.select("serial", "site", "edition", "family"),
-            inputs.terms.water_limits,
-            inputs.terms.values,
-            calcium_share_of_hardness=inputs.settings.calcium_share_of_hardness,
-            conductivity_to_tds=inputs.settings.conductivity_to_tds,
-            known=known,
-        )
+    parts = _water_parts(inputs, con, known)
+    for tables in engine.run("waters", ground_of(inputs, con), parts):
+        yield tables["water_profiles"]
+
+
+def _water_parts(
+    inputs: Inputs, con: duckdb.DuckDBPyConnection, known: pl.DataFrame | None
+) -> Iterator[dict[str, pl.DataFrame]]:
+    """The water tests of each part, with the units that they may be judged by."""
+    parts = fleet(con, inputs.settings.engine.parts)
+    units = read_frame(con, "unit_histories", columns=["serial", "site", "edition", "family"])
+    tests = records(con, "water_tests")
+    placed = {"units": (units, parts.of(units)), "water_tests": (tests, parts.of(tests))}
+    for part in range(parts.count):
+        frames = {name: frame.filter(of == part) for name, (frame, of) in placed.items()}
+        if known is not None:
+            samples = frames["water_tests"].select("sample")
+            frames["known"] = known.join(samples, on="sample", how="semi", maintain_order="left")
+        yield frames
 
 
 def known_figures(session: RefreshSession) -> pl.DataFrame | None:
@@ -158,55 +150,7 @@ def known_figures(session: RefreshSession) -> pl.DataFrame | None:
     )
 
 
-def _parts(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> Iterator[tuple[Evidence, Histories]]:
-    """What is seen of each part of the fleet, and its histories."""
-    for serials in fleet_parts(con, PART_UNITS):
-        evidence = seen(evidence_around(inputs, con, serials))
-        histories = build_histories(
-            evidence,
-            inputs.terms,
-            duty_hours_per_day=inputs.settings.duty_hours_per_day,
-            tanks_l=inputs.settings.tanks_l,
-            lots=inputs.reference.lots,
-        )
-        yield evidence, histories.of(serials)
-
-
-def _watched(evidence: Evidence, histories: Histories) -> Watched:
-    units = histories.units
-    duplicates = disputed_duplicates(evidence, histories)
-    failures = failures_inside(units, evidence.service_calls, evidence.causes, duplicates)
-    return Watched(
-        units.select("serial", "site", "edition", *HISTORY_COLUMNS),
-        failures,
-        histories.states,
-        doubtful_exposure(
-            evidence.units, units, evidence.service_calls, duplicates, evidence.as_of
-        ),
-        agency_repairs(evidence.service_calls, units, evidence.causes, failures),
-        histories.waters,
-        histories.spans,
-    )
-
-
-def _together(parts: list[Watched]) -> Watched:
-    """The parts as one, in the order in which a single part would have them."""
-
-    def whole(name: str, *order: str) -> pl.DataFrame:
-        frames: list[pl.DataFrame] = [getattr(part, name) for part in parts]
-        return pl.concat(frames).sort(order)
-
-    return Watched(
-        whole("units", "serial"),
-        whole("failures", "call"),
-        whole("states", "serial", "from_day"),
-        whole("doubtful", "serial"),
-        whole("repairs", "call"),
-        whole("waters", "serial", "from_on"),
-        whole("spans", "serial", "from_on"),
-    )
-
-
+_OF_PARTS = ("pipelines/engine", "pipelines/steps/units.py")
 _ROOMS = ("pipelines/units", "pipelines/coverage", "pipelines/water", "pipelines/terms")
 STEP = Step(
     name="unit_tables",
@@ -235,7 +179,7 @@ STEP = Step(
         "terms_water_limits",
     ),
     work=unit_tables,
-    rooms=(*_ROOMS, "pipelines/field", "pipelines/steps/units.py"),
+    rooms=(*_ROOMS, "pipelines/field", *_OF_PARTS),
 )
 WATERS = Step(
     name="water_table",
@@ -244,5 +188,5 @@ WATERS = Step(
     tables={"water_profiles": WaterProfiles},
     reads=("water_tests", "feed_states", "unit_histories", "terms_values", "terms_water_limits"),
     work=water_table,
-    rooms=(*_ROOMS, "pipelines/steps/units.py"),
+    rooms=(*_ROOMS, *_OF_PARTS),
 )

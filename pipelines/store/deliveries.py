@@ -17,7 +17,7 @@ from pipelines.exports.delivery import ExportFile, find_exports
 from pipelines.records.mapping import Mapping
 from pipelines.store.file_hashes import hash_of
 from pipelines.store.inputs import Inputs
-from pipelines.store.tool import READING, source_hash
+from pipelines.workspace.tool import READING, source_hash
 from schemas.codes import DESK_FILE, FEEDS
 
 EXPORT_FILES = pl.Schema(

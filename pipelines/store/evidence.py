@@ -10,15 +10,17 @@ from, which come along wherever they stood.
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Collection, Iterator
 
 import duckdb
 import polars as pl
 
 from pipelines.coverage.evidence import Evidence
+from pipelines.engine.ground import DECIDING, Ground
+from pipelines.engine.groups import Parts, divided, number_of_parts
 from pipelines.events.ruling_days import days_of
 from pipelines.store.database import (
-    count_rows,
     has_table,
     identifier,
     query_frame,
@@ -26,11 +28,8 @@ from pipelines.store.database import (
     registered,
 )
 from pipelines.store.inputs import Inputs
-from schemas.codes import FEEDS, OPTIONAL_FEEDS, REFERENCES
+from schemas.codes import REFERENCES
 from schemas.feeds import record_schema
-
-# What a company may do without decides nothing.
-DECIDING = tuple(feed for feed in FEEDS if feed not in OPTIONAL_FEEDS)
 
 
 def load_evidence(
@@ -55,6 +54,10 @@ def evidence_around(inputs: Inputs, con: duckdb.DuckDBPyConnection, serials: pl.
     Serials that are not on the register bring their records all the same. Feeds that name neither
     unit nor site come whole.
     """
+    return _bundle(inputs, con, _records_around(con, serials))
+
+
+def _records_around(con: duckdb.DuckDBPyConnection, serials: pl.Series) -> dict[str, pl.DataFrame]:
     with registered(con, pl.DataFrame({"serial": serials}, schema={"serial": pl.String})) as asked:
         con.execute(
             "create or replace temp table sites_around as select distinct site from units "
@@ -72,20 +75,42 @@ def evidence_around(inputs: Inputs, con: duckdb.DuckDBPyConnection, serials: pl.
             "union select there from linked_units join around on here = around.serial) "
             "select serial from around"
         )
-    return _bundle(inputs, con, {feed: _around(con, feed) for feed in DECIDING})
+    return {feed: _around(con, feed) for feed in DECIDING}
 
 
-def fleet_parts(con: duckdb.DuckDBPyConnection, units: int) -> Iterator[pl.Series]:
-    """The serials of the register in parts of about so many units, no site in two parts."""
-    parts = max(1, -(-count_rows(con, "units") // units))
-    placed = query_frame(
+def ground_of(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> Ground:
+    """What all parts of a run share."""
+    return Ground.of(inputs.terms, inputs.reference, inputs.settings, _through(con), inputs.as_of)
+
+
+def fleet(con: duckdb.DuckDBPyConnection, asked: int = 0) -> Parts:
+    """The fleet divided: into so many parts, or as many as it asks for where that is 0."""
+    units = read_frame(con, "units", columns=["serial", "site", "replaces"])
+    if number_of_parts(units.height, asked) == 1:
+        return Parts.undivided()
+    # What names a unit and its own site ties nothing together that is not tied already.
+    ties = query_frame(
         con,
-        "select serial, hash(coalesce(site, serial)) % ?::ubigint as part from units",
-        [parts],
-    ).partition_by("part", as_dict=True)
-    empty = pl.DataFrame(schema={"serial": pl.String})
-    for part in range(parts):
-        yield placed.get((part,), empty)["serial"]
+        "select serial, site from water_tests union select serial, site from treatment_purchases "
+        "except select serial, site from units",
+    )
+    return divided(units, ties, asked)
+
+
+def part_records(con: duckdb.DuckDBPyConnection, parts: Parts) -> Iterator[dict[str, pl.DataFrame]]:
+    """The records of each part of the fleet, by DECIDING; of rulings those on its claims."""
+    units = read_frame(con, "units", columns=["serial", "site"])
+    placed = units.select("serial", part=parts.of(units))
+    for part in range(parts.count):
+        yield records_around(con, placed.filter(pl.col("part") == part)["serial"])
+
+
+def records_around(con: duckdb.DuckDBPyConnection, serials: pl.Series) -> dict[str, pl.DataFrame]:
+    """The records of `evidence_around`, by DECIDING; of rulings those on the claims among them."""
+    found = _records_around(con, serials)
+    claims = found["service_calls"].select("claim").drop_nulls().unique()
+    rulings = found["rulings"].join(claims, on="claim", how="semi", maintain_order="left")
+    return found | {"rulings": rulings}
 
 
 def records(con: duckdb.DuckDBPyConnection, feed: str) -> pl.DataFrame:
@@ -97,14 +122,18 @@ def records(con: duckdb.DuckDBPyConnection, feed: str) -> pl.DataFrame:
 def _bundle(
     inputs: Inputs, con: duckdb.DuckDBPyConnection, feeds: dict[str, pl.DataFrame]
 ) -> Evidence:
-    states = read_frame(con, "feed_states", columns=["feed", "through_date"])
     return Evidence(
         **feeds,
         **{name: getattr(inputs.reference, name) for name in REFERENCES},
-        through=dict(states.iter_rows()),
+        through=_through(con),
         as_of=inputs.as_of,
-        **days_of(inputs.recorded.rulings, inputs.settings.zone),
+        **days_on_rulings(inputs),
     )
+
+
+def _through(con: duckdb.DuckDBPyConnection) -> dict[str, dt.date | None]:
+    states = read_frame(con, "feed_states", columns=["feed", "through_date"])
+    return dict(states.iter_rows())
 
 
 def _around(con: duckdb.DuckDBPyConnection, feed: str) -> pl.DataFrame:
@@ -120,3 +149,8 @@ def _around(con: duckdb.DuckDBPyConnection, feed: str) -> pl.DataFrame:
     where = f"where {' or '.join(tests)}" if tests else ""
     columns = ", ".join(identifier(name) for name in schema)
     return query_frame(con, f'select {columns} from "{feed}" {where}').cast(schema)
+
+
+def days_on_rulings(inputs: Inputs) -> dict[str, pl.DataFrame]:
+    """The approvals and withdrawals of the desk, as `Evidence` has them."""
+    return days_of(inputs.recorded.rulings, inputs.settings.zone)

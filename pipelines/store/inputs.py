@@ -20,6 +20,7 @@ from pipelines.records.mapping import Mapping, load_mapping
 from pipelines.records.serving import Mappings, conflicts
 from pipelines.store.file_hashes import hash_of
 from pipelines.terms import Terms, load_terms
+from pipelines.workspace.engine_settings import without_places
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.reference import Reference, load_reference
 from pipelines.workspace.settings import Settings, load_settings, today
@@ -171,7 +172,10 @@ def as_of_date(given: str | dt.date | None, settings: Settings) -> dt.date:
 def digests_of(workspace: Workspace, settings: Settings) -> dict[str, str]:
     """One hash over the files of each kind of LAID_IN, with their paths below the workspace."""
     told = {
-        kind: [[path.relative_to(workspace.root).as_posix(), _hash_of(path)] for path in paths]
+        kind: [
+            [path.relative_to(workspace.root).as_posix(), _hash_of(workspace, path)]
+            for path in paths
+        ]
         for kind, paths in input_files(workspace, settings).items()
     }
     return {
@@ -194,9 +198,17 @@ def input_files(workspace: Workspace, settings: Settings) -> dict[str, list[Path
     return files
 
 
-def _hash_of(path: Path) -> str:
+def read_input(workspace: Workspace, path: Path) -> bytes:
+    """What of an input file decides results: all of it, but of the settings where work is done."""
+    content = path.read_bytes()
+    return without_places(content) if path == workspace.settings_file else content
+
+
+def _hash_of(workspace: Workspace, path: Path) -> str:
     """A file's hash; empty where it cannot be read, which whoever reads it tells with more."""
     try:
+        if path == workspace.settings_file:
+            return hashlib.sha256(read_input(workspace, path)).hexdigest()
         return hash_of(path)
     except OSError:
         return ""

@@ -1,18 +1,25 @@
-"""Puts the rows of one table among those of another, a range of keys at a time.
+"""Puts the rows of one table among those of another, or in order, a range of keys at a time.
 
-Belongs here: the merge. Does not belong here: which rows are carried over
+Belongs here: the merge and the sort. Does not belong here: which rows are carried over
 (`pipelines.store.table_writer`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
+from typing import Any
 
 import duckdb
 import polars as pl
 
-from pipelines.store.database import drop_table, identifier, registered, replace_table
+from pipelines.store.database import (
+    drop_table,
+    identifier,
+    query_frame,
+    registered,
+    replace_table,
+)
 
 MERGED_KEYS = 50_000
 
@@ -33,11 +40,8 @@ def merge_table(
     column, columns = identifier(key), ", ".join(identifier(one) for one in order)
     drop_table(con, merged)
     con.execute(f"create table {identifier(merged)} as from {identifier(name)} limit 0")
-    ordered = keys[key].sort()
-    bounds = [None, *ordered.gather_every(MERGED_KEYS)[1:], None]
-    for low, high in pairwise(bounds):
-        within = f"(? is null or {column} >= ?) and (? is null or {column} < ?)"
-        limits = [low, low, high, high]
+    within = f"(? is null or {column} >= ?) and (? is null or {column} < ?)"
+    for limits in _ranges(keys[key]):
         with registered(con, keys) as wanted:
             con.execute(
                 f"insert into {identifier(merged)} by name from ("
@@ -47,3 +51,27 @@ def merge_table(
                 [*limits, *limits],
             )
     replace_table(con, merged, name)
+
+
+def sort_table(con: duckdb.DuckDBPyConnection, name: str, order: Sequence[str]) -> None:
+    """Puts the rows of a table in `order`, whose first column is in no row null."""
+    column, columns = identifier(order[0]), ", ".join(identifier(one) for one in order)
+    keys = query_frame(con, f"select distinct {column} from {identifier(name)}").to_series()
+    ordered = f"{name}_ordered"
+    drop_table(con, ordered)
+    con.execute(f"create table {identifier(ordered)} as from {identifier(name)} limit 0")
+    for limits in _ranges(keys):
+        con.execute(
+            f"insert into {identifier(ordered)} select * from {identifier(name)} "
+            f"where (? is null or {column} >= ?) and (? is null or {column} < ?) "
+            f"order by {columns}",
+            limits,
+        )
+    replace_table(con, ordered, name)
+
+
+def _ranges(keys: pl.Series) -> Iterator[list[Any]]:
+    """The limits of each range of keys, lower and upper, each twice; null where it is open."""
+    bounds = [None, *keys.sort().gather_every(MERGED_KEYS)[1:], None]
+    for low, high in pairwise(bounds):
+        yield [low, low, high, high]

@@ -17,8 +17,8 @@ import polars as pl
 from pipelines.errors import WorkspaceError
 from pipelines.store.database import connect, has_table, read_frame
 from pipelines.store.published_state import PublishedState, state_of
-from pipelines.store.tool import source_hash
 from pipelines.workspace.layout import Workspace
+from pipelines.workspace.tool import source_hash
 
 
 @dataclass

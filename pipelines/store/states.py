@@ -22,9 +22,9 @@ import polars as pl
 from pipelines.store.database import has_table, identifier, read_frame, write_frame
 from pipelines.store.deliveries import Delivered, delivered
 from pipelines.store.inputs import Inputs
-from pipelines.store.tool import source_hash
 from pipelines.workspace.clock import now
 from pipelines.workspace.layout import OPINIONS
+from pipelines.workspace.tool import source_hash
 from schemas.codes import DESK_FILE
 from schemas.columns import polars_schema
 from schemas.states import INPUT_KINDS, TableStates

@@ -14,7 +14,7 @@ import duckdb
 import polars as pl
 
 from pipelines.store.database import LAST, append_frame, drop_table
-from pipelines.store.merging import merge_table
+from pipelines.store.merging import merge_table, sort_table
 from schemas.columns import Table, column_names, polars_schema
 from schemas.validation import pa
 
@@ -42,12 +42,14 @@ class TableWriter:
         self._beside = beside
         self._table = table
         self._height = 0
+        self._parts = 0
         self._writing: Future[None] | None = None
         drop_table(con, self.target)
 
     def add(self, part: pl.DataFrame) -> None:
         """Writes and checks some rows, once those before them are written."""
         self.written()
+        self._parts += part.height > 0
         self._writing = self._beside.submit(self._write, part)
 
     def _write(self, part: pl.DataFrame) -> None:
@@ -56,6 +58,11 @@ class TableWriter:
         if self._table is not None:
             self.cases += failing_cases(part, self._table, self._height)
         self._height += part.height
+
+    def sort(self, order: Sequence[str]) -> None:
+        """Puts all rows that were added in `order`, where they came in several parts."""
+        if self._parts > 1:
+            sort_table(self._con, self.written(), order)
 
     def written(self) -> str:
         """The name under which the rows stand until then, when all that were added do."""

@@ -22,6 +22,7 @@ from typing import Any
 import duckdb
 import polars as pl
 
+from pipelines.engine.engines import engine_of, refuse_without_extra
 from pipelines.errors import WorkspaceError
 from pipelines.store import swap
 from pipelines.store.archive.recovery import forget_recovered, is_sound, recover
@@ -91,6 +92,7 @@ class RefreshSession:
         self.started = time.monotonic()
         self.decided_at = now().replace(tzinfo=None)
         self.staging = swap.staging(inputs.workspace)
+        self.engine = engine_of(inputs.workspace, inputs.settings, state.tool, progress)
         self.beside = ThreadPoolExecutor(max_workers=1)  # writes while the next is worked out
         self.failure: BaseException | None = None
         self.committed = False
@@ -336,6 +338,7 @@ class RefreshSession:
         restrict([self.staging], self.inputs.settings.readable_by)
         swap.swap_in(self.inputs.workspace)
         self.committed = self.is_published = True
+        self.engine.published()
         seal(self.inputs.workspace)
         forget_recovered(self.inputs.workspace)
         self._view = connect(self.inputs.workspace.database, read_only=True)
@@ -344,6 +347,7 @@ class RefreshSession:
     def close(self) -> None:
         """Lets go of everything; the working copy stays for the next run."""
         self.beside.shutdown()
+        self.engine.close()
         self.close_view()
         try:
             if self._con is not None:
@@ -370,6 +374,7 @@ def open_session(
         StorageError: the disk cannot be written.
     """
     inputs = load_inputs(folder, as_of)
+    refuse_without_extra(inputs.settings)
     if keeps_no_archive(inputs.workspace):  # one of a newer tool ends here
         progress(
             "The store was made by a version that kept no archive: its history stays as it is, "

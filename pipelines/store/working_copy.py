@@ -33,8 +33,8 @@ from pipelines.store.database import (
 )
 from pipelines.store.published_state import STORE_STATE, PublishedState, mixture, state_of
 from pipelines.store.states import TABLE_STATES, forget_state, read_states
-from pipelines.store.tool import source_hash
 from pipelines.workspace.layout import Workspace
+from pipelines.workspace.tool import source_hash
 from schemas.versions import SCHEMA_VERSION
 
 WORKING_FILE = "limeledger.duckdb.new"

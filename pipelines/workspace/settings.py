@@ -18,6 +18,14 @@ from zoneinfo import ZoneInfo, available_timezones
 from pipelines.errors import WorkspaceError
 from pipelines.workspace.clock import now
 from pipelines.workspace.desk_settings import DESK, DeskSettings, read_desk
+from pipelines.workspace.engine_settings import (
+    ENGINE,
+    STORAGE,
+    EngineSettings,
+    StorageSettings,
+    read_engine,
+    read_storage,
+)
 from pipelines.workspace.layout import SETTINGS_FILE, Workspace
 from pipelines.workspace.letter_settings import (
     LETTER_MAIL,
@@ -61,7 +69,8 @@ class Settings:
     `ruling_limits` says up to what amount each person may rule (`*`: whoever is not named); None:
     everyone may. A ruling that grants more than `second_person_above` waits for a second person;
     None: nobody is asked twice. `desk` is where people act; `letters` says which letters are due,
-    and how they are mailed.
+    and how they are mailed. `engine` and `storage` say where parts are worked on and lie, which
+    changes no result.
     """
 
     maker: str
@@ -98,6 +107,8 @@ class Settings:
     nightly_sensor: Switch = "on"
     desk: DeskSettings = field(default_factory=DeskSettings)
     letters: LetterSettings = field(default_factory=LetterSettings)
+    engine: EngineSettings = field(default_factory=EngineSettings)
+    storage: StorageSettings = field(default_factory=StorageSettings)
 
     @property
     def zone(self) -> ZoneInfo:
@@ -133,6 +144,8 @@ def read_settings(path: Path) -> Settings:
         mail=read_mail(parts["mail"]),
         desk=read_desk(parts["desk"]),
         letters=read_letters(parts["letters"], parts["letter_mail"]),
+        engine=read_engine(parts["engine"]),
+        storage=read_storage(parts["storage"]),
     )
 
 
@@ -329,12 +342,16 @@ _TABLES: dict[tuple[str, ...], dict[str, Callable[[Any], str | None]]] = {
     ("nightly", "mail"): MAIL,
     ("letters",): {"sender": _address, "signature": _text, **LETTERS},
     ("letters", "mail"): LETTER_MAIL,
+    ("engine",): ENGINE,
+    ("storage",): STORAGE,
 }
 # Tables, and keys of tables, that have an object of their own.
 _PARTS: dict[tuple[str, ...], str] = {
     ("nightly", "mail"): "mail",
     ("desk",): "desk",
     ("letters", "mail"): "letter_mail",
+    ("engine",): "engine",
+    ("storage",): "storage",
     **{("letters", name): "letters" for name in LETTERS},
 }
 _FIELDS = {

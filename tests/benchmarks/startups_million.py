@@ -19,6 +19,7 @@ import polars as pl
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from pipelines.coverage import Evidence, seen
+from pipelines.engine.startup_part import SLICE_UNITS as PART_UNITS
 from pipelines.startups.held_treatment import held_treatment
 from pipelines.startups.installation_findings import (
     completed_reports,
@@ -30,7 +31,6 @@ from pipelines.startups.journeys import journeys
 from pipelines.startups.reviewed_units import reviewed
 from pipelines.startups.startup_reviews import startup_reviews
 from pipelines.startups.treatment_recommendations import treatment_recommendations
-from pipelines.steps.startups import PART_UNITS
 from pipelines.store.inputs import load_inputs
 from pipelines.terms import Terms
 from sample_data import AS_OF

@@ -28,6 +28,7 @@ DOMAIN = [
     "assist",
 ]
 ABOVE = [
+    "engine",
     "events",
     "store",
     "nightly",

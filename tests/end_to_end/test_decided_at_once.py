@@ -17,6 +17,7 @@ import pytest
 
 from pipelines.actions import Caller, Refused, correct, enter, rule, withdraw
 from pipelines.coverage import Evidence, decide
+from pipelines.engine.ground import DECIDING
 from pipelines.events import open_desk
 from pipelines.events.recorded import recorded_of
 from pipelines.queries.deciding_now import decisions_now
@@ -25,7 +26,6 @@ from pipelines.steps.feed_states import feed_states
 from pipelines.steps.ingest import read_files, row_accounts, settle, stored_rows, stored_schema
 from pipelines.steps.landing import PARSED_SET_ASIDE, facts_of, set_aside_of
 from pipelines.store.deliveries import EXPORT_FILES, delivered
-from pipelines.store.evidence import DECIDING
 from pipelines.store.inputs import load_inputs
 from pipelines.workspace.layout import Workspace
 from schemas.codes import FEEDS, REFERENCES

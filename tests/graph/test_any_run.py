@@ -28,8 +28,8 @@ from pipelines.steps.all_steps import STEPS, STORE_TABLES
 from pipelines.store import deliveries, inputs, reading, states, working_copy
 from pipelines.store.database import connect, table_names
 from pipelines.store.run_log import new_run_id
-from pipelines.store.tool import ALL, source_hash
 from pipelines.workspace.layout import Workspace
+from pipelines.workspace.tool import ALL, source_hash
 
 pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
 CASES = int(os.environ.get("CASES", "2"))

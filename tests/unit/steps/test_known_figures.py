@@ -8,7 +8,6 @@ import polars as pl
 from polars.testing import assert_frame_equal
 
 from pipelines.steps.units import known_figures, water_profiles_of
-from pipelines.store.database import read_frame
 from pipelines.store.transaction import open_session
 from schemas.histories import WaterProfiles
 from tests.nights import KNOWN, make, publish
@@ -25,10 +24,9 @@ def night(folder: Path, as_of: dt.date) -> tuple[set[str], set[str]]:
     """
     with open_session(folder, as_of, known=KNOWN) as session:
         make(session, "landed_exports", "record_tables", "unit_tables")
-        units = read_frame(session.con, "unit_histories")
         known = known_figures(session)
         tables = [
-            pl.concat(water_profiles_of(session.inputs, session.con, units, told))
+            pl.concat(water_profiles_of(session.inputs, session.con, session.engine, told))
             for told in (known, None)
         ]
         assert_frame_equal(*tables, abs_tol=0, rel_tol=0)
