@@ -318,12 +318,10 @@ def test_a_frame_that_does_not_fit_its_schema_stops_the_night(kept, run, monkeyp
     def misfit(session):
         deciding = decide(session)
         wrong = (
-            dataclasses.replace(
-                found, decisions=found.decisions.with_columns(verdict=pl.lit("perhaps"))
-            )
-            for found in deciding.batches
+            found | {"decisions": found["decisions"].with_columns(verdict=pl.lit("perhaps"))}
+            for found in deciding.parts
         )
-        return dataclasses.replace(deciding, batches=wrong)
+        return dataclasses.replace(deciding, parts=wrong)
 
     monkeypatch.setattr("pipelines.steps.decide.decide_claims", misfit)
     call = run("refresh", kept, "--as-of", "2025-12-30")
