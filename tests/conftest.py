@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from importlib import import_module
+from pathlib import Path
 from types import ModuleType
 from typing import Any
 
@@ -33,11 +34,18 @@ LONG = (
 )
 
 
+UNIT = Path(__file__).parent / "unit"
+# Files of tests/unit that start processes, write whole sites or train models: seconds each.
+SLOW_UNITS: tuple[str, ...] = ()
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Marks the long files and puts them first, all others in their order."""
+    """Marks the long files and the quick ones, and puts the long first, all others in order."""
     for item in items:
         if item.path.name in LONG:
             item.add_marker(pytest.mark.long)
+        elif item.path.is_relative_to(UNIT) and item.path.name not in SLOW_UNITS:
+            item.add_marker(pytest.mark.quick)
     places = {name: place for place, name in enumerate(LONG)}
     items.sort(key=lambda item: places.get(item.path.name, len(LONG)))
 

@@ -102,7 +102,7 @@ def fill(kind: str, count: int, rng: random.Random, disk: Disk, scratch: Path) -
     """Lets `count` refreshes of one kind run out of space."""
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload(
-        ["pipelines.cli.refresh", "pipelines.orchestration.definitions", "full_disks"]
+        ["pipelines.cli.refresh", "pipelines.steps.in_order", "full_disks"]
     )
     refresh = functools.partial(run, context)
     undisturbed, workspace = scratch / f"undisturbed {kind}", disk.place / f"workspace {kind}"

@@ -124,7 +124,7 @@ def main(count: int, seed: int) -> None:
     rng = random.Random(seed)
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload(
-        ["pipelines.cli.refresh", "pipelines.orchestration.definitions", "kill_refreshes"]
+        ["pipelines.cli.refresh", "pipelines.steps.in_order", "kill_refreshes"]
     )
 
     def begin(folder: Path) -> multiprocessing.process.BaseProcess:

@@ -2,15 +2,17 @@
 
 Makes a workspace (or takes a copy of one's exports with --workspace), then runs each in a process
 of its own, as often as --runs says: DuckDB reading every export as text into a file, a first
-refresh, a second with nothing new, `explain`, and a night with one day's new files. With --double a
-fleet of twice the units is refreshed too. Prints the medians of wall time, CPU time and peak
-memory, their ratios to the bare read of the same run, and the seconds of each step.
+refresh, a second with nothing new, `explain`, a ruling at the desk, and a night with one day's new
+files; and beside them a first refresh of a workspace of 20 units and `demo`. With --double a fleet
+of twice the units is refreshed too. Prints the medians of wall time, CPU time and peak memory,
+their ratios to the bare read of the same run, and the seconds of each step, also of CPU.
 Wall times of a busy machine mean little: look at the ratios of CPU time.
 """
 
 from __future__ import annotations
 
 import argparse
+import contextlib
 import datetime as dt
 import os
 import resource
@@ -44,23 +46,34 @@ con.close()
 
 # Installed packages have their bytecode; a shell that forbids writing it would time the compiler.
 ENVIRONMENT = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
-BARE, FIRST, AGAIN, EXPLAIN, NIGHT = (
+BARE, FIRST, AGAIN, EXPLAIN, RULE, NIGHT, TINY, DEMO = (
     "bare DuckDB read, all text",
     "first refresh",
     "refresh with nothing new",
     "explain one claim",
+    "a ruling at the desk",
     "a night with one day's files",
+    "20 units, first refresh",
+    "demo",
 )
+TINY_UNITS = 20
 
 
 @dataclass
 class Run:
-    """One process: seconds, CPU seconds, peak memory in MiB, and (seconds, line) of progress."""
+    """One process: seconds, CPU seconds, peak memory in MiB, and each line of progress with the
+    seconds and CPU seconds by then."""
 
     wall: float
     cpu: float
     peak: float
-    steps: list[tuple[float, str]] = field(default_factory=list)
+    steps: list[tuple[float, float, str]] = field(default_factory=list)
+
+
+def cpu_by_now(process: int) -> float:
+    """The CPU seconds that a process has taken (proc(5): utime and stime of its stat)."""
+    told = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
+    return (int(told[11]) + int(told[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def measure(command: list[str]) -> Run:
@@ -74,11 +87,14 @@ def measure(command: list[str]) -> Run:
         stderr=subprocess.PIPE,
         text=True,
     )
-    steps: list[tuple[float, str]] = []
+    steps: list[tuple[float, float, str]] = []
 
     def listen() -> None:
+        cpu = 0.0
         for line in process.stderr or ():
-            steps.append((time.monotonic() - started, line.strip()))
+            with contextlib.suppress(OSError):  # it has ended: the last words cost nothing more
+                cpu = cpu_by_now(process.pid)
+            steps.append((time.monotonic() - started, cpu, line.strip()))
 
     listener = threading.Thread(target=listen)
     listener.start()
@@ -87,7 +103,7 @@ def measure(command: list[str]) -> Run:
     process.returncode = os.waitstatus_to_exitcode(status)
     listener.join()
     if process.returncode not in (0, 1):
-        told = "\n".join(line for _, line in steps[-5:])
+        told = "\n".join(line for _, _, line in steps[-5:])
         raise SystemExit(f"{command} ended with {process.returncode}:\n{told}")
     return Run(wall, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024, steps)
 
@@ -106,13 +122,40 @@ def refresh(workspace: Path, as_of: dt.date = AS_OF) -> Run:
     return measure([*command, "--as-of", str(as_of), "--json"])
 
 
-def explain(workspace: Path) -> Run:
-    """One claim told by the command."""
+def a_claim(workspace: Path) -> str:
+    """The first claim of the exports."""
     calls = min((workspace / "exports" / "service_calls").glob("*.csv"))
     claims = pl.scan_csv(calls, infer_schema=False).select("claim").drop_nulls()
-    claim = claims.head(1).collect().item()
-    command = [sys.executable, "-m", "pipelines.cli", "explain", claim, str(workspace)]
-    return measure(command)
+    return claims.head(1).collect().item()
+
+
+def explain(workspace: Path) -> Run:
+    """One claim told by the command."""
+    command = [sys.executable, "-m", "pipelines.cli", "explain"]
+    return measure([*command, a_claim(workspace), str(workspace)])
+
+
+def rule(workspace: Path) -> Run:
+    """One ruling by the command, of which nothing is left afterwards."""
+    before = Path(shutil.copytree(workspace / "desk", workspace / "desk.before"))
+    command = [sys.executable, "-m", "pipelines.cli", "rule", a_claim(workspace), "not_covered"]
+    run = measure([*command, "--by", "clerk", "--reason", "measured", str(workspace)])
+    shutil.rmtree(workspace / "desk")
+    before.rename(workspace / "desk")
+    return run
+
+
+def small(scratch: Path) -> dict[str, Run]:
+    """What a refresh costs whatever the fleet: 20 units, and the demo."""
+    tiny, demo = scratch / "tiny", scratch / "demo"
+    make(tiny, TINY_UNITS)
+    runs = {
+        TINY: refresh(tiny),
+        DEMO: measure([sys.executable, "-m", "pipelines.cli", "demo", str(demo)]),
+    }
+    shutil.rmtree(tiny)
+    shutil.rmtree(demo)
+    return runs
 
 
 def make(workspace: Path, units: int) -> None:
@@ -130,6 +173,7 @@ def once(workspace: Path) -> dict[str, Run]:
         FIRST: refresh(workspace),
         AGAIN: refresh(workspace),
         EXPLAIN: explain(workspace),
+        RULE: rule(workspace),
     }
     before = set((workspace / "exports").rglob("*"))
     runs[NIGHT] = refresh(workspace, add_night(workspace))
@@ -173,10 +217,11 @@ def report(rounds: list[dict[str, Run]]) -> None:
 
 
 def report_steps(run: Run) -> None:
-    """How long each step of a refresh took: until the next one was told."""
-    for (began, line), (ended, _) in zip(run.steps, [*run.steps[1:], (run.wall, "")], strict=True):
+    """How long each step of a refresh took, until the next one was told, and the CPU by then."""
+    following = [*run.steps[1:], (run.wall, run.cpu, "")]
+    for (began, cpu, line), (ended, later, _) in zip(run.steps, following, strict=True):
         if ended - began >= 0.05:
-            print(f"    {ended - began:>7.1f} s  {line[:80]}")
+            print(f"    {ended - began:>7.1f} s {later - cpu:>7.1f} s of CPU  {line[:80]}")
 
 
 def main(arguments: list[str]) -> int:
@@ -201,7 +246,7 @@ def main(arguments: list[str]) -> int:
         size = sum(path.stat().st_size for path in (workspace / "exports").rglob("*.csv"))
         load = os.getloadavg()[0]
         print(f"{size / 1e6:,.0f} MB of CSV; load {load:.1f} on {os.cpu_count()} cores")
-        rounds = [once(workspace) for _ in range(args.runs)]
+        rounds = [once(workspace) | small(Path(scratch)) for _ in range(args.runs)]
         report(rounds)
         for name in (FIRST, NIGHT):
             print(f"  {name}, last round:")

@@ -262,7 +262,8 @@ def start() -> Callable:
     context.set_forkserver_preload(
         [
             "pipelines.cli.refresh",
-            "pipelines.orchestration.definitions",
+            "pipelines.steps.in_order",
+            "pipelines.orchestration.summary",
             "dashboards.site",
             "sample_data",
         ]
