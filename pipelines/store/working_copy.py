@@ -32,6 +32,7 @@ from pipelines.store.database import (
     table_names,
 )
 from pipelines.store.published_state import STORE_STATE, PublishedState, mixture, state_of
+from pipelines.store.same_file import once_a_file
 from pipelines.store.states import TABLE_STATES, forget_state, read_states
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.tool import source_hash
@@ -125,11 +126,7 @@ def _is_finished(con: duckdb.DuckDBPyConnection) -> bool:
 
 def refuse_newer(workspace: Workspace) -> None:
     """Raises `WorkspaceError` where the published store was made by a newer tool."""
-    con = connect(workspace.database, read_only=True)
-    try:
-        state = state_of(con)
-    finally:
-        con.close()
+    state = once_a_file(workspace.database, "state", lambda: _own_state(workspace))
     if state is not None and is_newer(state.schema_version):
         raise WorkspaceError(
             f"{workspace.database} is of version {state.schema_version}, made by a newer tool; "
@@ -137,6 +134,14 @@ def refuse_newer(workspace: Workspace) -> None:
             "the file away and refresh: all but the history of decisions is made anew from the "
             "exports and the rulings."
         )
+
+
+def _own_state(workspace: Workspace) -> PublishedState | None:
+    con = connect(workspace.database, read_only=True)
+    try:
+        return state_of(con)
+    finally:
+        con.close()
 
 
 def is_newer(schema_version: str) -> bool:

@@ -19,6 +19,7 @@ from pipelines.store.archive.chain import Chain, archive_folder, read_chain
 from pipelines.store.archive.files import HISTORY, publications_named
 from pipelines.store.archive.views import archive_views
 from pipelines.store.database import connect, one_row
+from pipelines.store.same_file import once_a_file
 from pipelines.workspace.layout import Workspace
 from schemas.archive import DECIDED, FINDING
 
@@ -57,6 +58,10 @@ def is_sound(workspace: Workspace) -> bool:
     """
     if not workspace.database.is_file():
         return False
+    return once_a_file(workspace.database, "is_sound", lambda: _can_be_opened(workspace))
+
+
+def _can_be_opened(workspace: Workspace) -> bool:
     try:
         con = connect(workspace.database, read_only=True)
     except StorageError as error:

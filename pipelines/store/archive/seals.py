@@ -18,6 +18,7 @@ from pipelines.errors import StorageError, WorkspaceError
 from pipelines.store.archive.chain import Chain, Line, append_lines, archive_folder, read_chain
 from pipelines.store.database import append_frame, has_table, query_frame
 from pipelines.store.database import connect as connect_store
+from pipelines.store.same_file import once_a_file
 from pipelines.workspace.layout import Workspace
 
 SEALS = "archive.seals"  # in a schema of its own: it is no table of what is published
@@ -109,6 +110,10 @@ def store_seals(workspace: Workspace) -> list[Line]:
     """The seals of the published store; none where there is none that can be read."""
     if not workspace.database.is_file():
         return []
+    return once_a_file(workspace.database, "seals", lambda: _read_seals(workspace))
+
+
+def _read_seals(workspace: Workspace) -> list[Line]:
     try:
         con = connect_store(workspace.database, read_only=True)
     except (StorageError, duckdb.Error):  # a damaged store is told of by whoever needs it
