@@ -1,7 +1,8 @@
 """Small wrong changes that tests should notice: `mutants.py --rooms FOLDER … --count N --seed S`.
 
 Draws N changes of each room (folder of the product) and runs, for each, the tests that call the
-changed function, those of its name and the quickest first, then those of its module. Each
+changed function or, where none does, anything of its module; those named like the module come
+first, then one case of each, up to `--seconds` as they took while contexts were collected. Each
 change runs in a child of this process, which has the libraries loaded and nothing of the product.
 It tells killed, timed out, survived and untested by room; changes that no test can tell from the
 code as it is stand in `mutants_equivalent.toml`, each with its reason. What was killed stays known
@@ -23,7 +24,6 @@ import sys
 import time
 import tomllib
 from collections import Counter, defaultdict
-from collections.abc import Iterator
 from pathlib import Path
 from types import CodeType
 
@@ -36,8 +36,7 @@ LIBRARIES = (
     " scipy.optimize scipy.stats sklearn.linear_model sqlalchemy starlette.applications"
 )
 WORST = ("killed", "timed out", "equivalent", "untested", "survived")
-LONGEST = 25.0  # seconds of tests for one change, as they took undisturbed under the recorder
-SLACK = 20.0
+PATIENCE = 60.0  # seconds beyond five times what the tests took before
 # Libraries that pytest would rewrite are loaded before it, which is no fault here.
 ARGUMENTS = ("-x", "-q", "-p", "no:cacheprovider", "--no-summary")
 ARGUMENTS += ("-W", "ignore::pytest.PytestAssertRewriteWarning")
@@ -63,8 +62,8 @@ class Mutated(importlib.abc.MetaPathFinder, importlib.machinery.SourceFileLoader
         return self.code
 
 
-def tests_of(change: Change, contexts: dict) -> Iterator[list[str]]:
-    """First the tests that call the function, then those that call anything of its module."""
+def tests_of(change: Change, contexts: dict, most: float) -> list[str]:
+    """The tests that call the function or, where none does, anything of its module."""
     wanted = f"{change.path}::{change.function}"
     near: dict[str, float] = {}
     far: dict[str, float] = {}
@@ -74,25 +73,30 @@ def tests_of(change: Change, contexts: dict) -> Iterator[list[str]]:
                 near[node] = one["seconds"]
             elif any(name.startswith(f"{change.path}::") for name in one["functions"]):
                 far[node] = one["seconds"]
-    for some in (near, far):
-        spent, chosen = 0.0, []
-        for node, seconds in sorted(some.items(), key=lambda item: order(change, *item)):
-            spent += seconds
-            if spent > LONGEST and chosen:
-                break
-            chosen.append(node)
-        if chosen:
-            yield chosen
+    spent, chosen = 0.0, []
+    for node, seconds in in_order(change, near or far):
+        spent += seconds
+        if spent > most and chosen:
+            break
+        chosen.append(node)
+    return chosen
 
 
-def order(change: Change, node: str, seconds: float) -> tuple[bool, float, str]:
-    """Tests whose file is named like the module come first, then the quickest."""
-    words, told = Path(change.path).stem.split("_"), node.partition("::")[0]
-    alike = any(word[:5] in told.rpartition("/")[2] for word in words if len(word) > 3)
-    return not alike, seconds, node
+def in_order(change: Change, tests: dict[str, float]) -> list[tuple[str, float]]:
+    """Tests of files named like the module first, then one case of each, then the quickest."""
+    words = [word[:5] for word in Path(change.path).stem.split("_") if len(word) > 3]
+    cases: Counter[str] = Counter()
+
+    def key(item: tuple[str, float]) -> tuple[bool, int, float]:
+        cases[item[0].partition("[")[0]] += 1
+        file = item[0].partition("::")[0].rpartition("/")[2]
+        alike = any(word in file for word in words)
+        return not alike, cases[item[0].partition("[")[0]] // 3, item[1]
+
+    return sorted(sorted(tests.items()), key=key)
 
 
-def child(change: Change | None, source: str, nodes: list[str]) -> int:
+def child(change: Change | None, source: str, nodes: list[str], most: float) -> int:
     """Runs the tests in a child of this process; 0 where all pass, -1 where time ran out."""
     pid = os.fork()
     if pid == 0:
@@ -109,10 +113,10 @@ def child(change: Change | None, source: str, nodes: list[str]) -> int:
             code = int(pytest.main([*ARGUMENTS, *nodes]))
         finally:
             os._exit(code)
-    return wait(pid)
+    return wait(pid, most * 5 + PATIENCE)
 
 
-def wait(pid: int, seconds: float = LONGEST * 3 + SLACK) -> int:
+def wait(pid: int, seconds: float) -> int:
     """The exit code of a child, or -1 once it took too long."""
     ends = time.monotonic() + seconds
     while time.monotonic() < ends:
@@ -125,25 +129,22 @@ def wait(pid: int, seconds: float = LONGEST * 3 + SLACK) -> int:
     return -1
 
 
-def fate(change: Change, source: str, contexts: dict) -> str:
+def fate(change: Change, source: str, nodes: list[str], most: float) -> str:
     """What became of a change."""
-    found = "untested"
-    for nodes in tests_of(change, contexts):
-        code = child(change, source, nodes)
-        if code in NO_TESTS and child(None, source, nodes) in NO_TESTS:
-            raise SystemExit(f"tests are not where they were, leave --known out: {nodes[:3]}")
-        if code:
-            return "timed out" if code < 0 else "killed"
-        found = "survived"
-    return found
+    if not nodes:
+        return "untested"
+    code = child(change, source, nodes, most)
+    if code in NO_TESTS and child(None, source, nodes, most) in NO_TESTS:
+        raise SystemExit(f"tests are not where they were, leave --known out: {nodes[:3]}")
+    return ("timed out" if code < 0 else "killed") if code else "survived"
 
 
-def undisturbed(some: list[Change], contexts: dict) -> None:
+def undisturbed(some: list[Change], contexts: dict, most: float) -> None:
     """The first tests of a few changes pass as things are, so that a failure tells of a change."""
     for change in some[:3]:
-        for nodes in tests_of(change, contexts):
-            if child(None, "", nodes[:20]):
-                raise SystemExit(f"tests fail without any change: {nodes[:20]}")
+        nodes = tests_of(change, contexts, most)[:20]
+        if nodes and child(None, "", nodes, most):
+            raise SystemExit(f"tests fail without any change: {nodes}")
 
 
 def drawn(room: str, number: int, seed: int) -> list[Change]:
@@ -181,6 +182,7 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=40, help="of each room (40)")
     parser.add_argument("--seed", type=int, default=20261130)
     parser.add_argument("--only", default="", metavar="TEXT", help="keys that hold this text")
+    parser.add_argument("--seconds", type=float, default=25.0, help="of tests for a change (25)")
     parser.add_argument("--known", action="store_true", help="collect no contexts anew")
     args = parser.parse_args()
     os.chdir(ROOT)
@@ -198,7 +200,7 @@ def main() -> None:
     fates: dict[str, Counter] = defaultdict(Counter)
     for room in args.rooms:
         some = [one for one in drawn(room, args.count, args.seed) if args.only in one.key]
-        undisturbed(some, contexts)
+        undisturbed(some, contexts, args.seconds)
         for change in some:
             source = (ROOT / change.path).read_text("utf-8")
             name = f"{hashlib.sha256(source.encode()).hexdigest()[:16]} {change.key}"
@@ -206,7 +208,8 @@ def main() -> None:
             if change.key in reasons:
                 found = "equivalent"
             elif found not in ("killed", "timed out"):
-                found = known[name] = fate(change, source, contexts)
+                nodes = tests_of(change, contexts, args.seconds)
+                found = known[name] = fate(change, source, nodes, args.seconds)
                 KEPT.mkdir(parents=True, exist_ok=True)
                 kept.write_text(json.dumps(known), "utf-8")
             fates[room][found] += 1
