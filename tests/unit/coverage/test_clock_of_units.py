@@ -111,3 +111,25 @@ def test_the_order_of_units_does_not_matter(tools, bench):
     assert one.drop("shipped_on").equals(two.drop("shipped_on"))
     assert one.get_column("serial").to_list() == ["U1", "U3"]
     assert one.schema["clock_start"] == pl.Date
+
+
+def test_editions_do_not_hang_on_the_order_of_the_register(tools, bench):
+    """Units that were bought later may stand first; each has the edition of its purchase date."""
+    later = tools.BENCH_TERMS.replace('"T1"', '"T2"').replace("2020-01-01", "2024-01-10")
+    days = ["2024-05-01", "2024-01-09", "2024-01-10", "2019-12-31", "2023-07-07"]
+    units = tools.records(
+        "units",
+        [
+            tools.UNIT | {"serial": f"U{place}", "purchased_on": day, "shipped_on": "2019-01-01"}
+            for place, day in enumerate(days)
+        ],
+    )
+    models = tools.reference("models", tools.REFERENCE_ROWS["models"])
+    told = unit_terms(units, models, bench.terms(tools.BENCH_TERMS, later))
+    assert dict(told.select("serial", "edition").rows()) == {
+        "U0": "T2",
+        "U1": "T1",
+        "U2": "T2",
+        "U3": None,
+        "U4": "T1",
+    }

@@ -170,3 +170,20 @@ def test_windows_of_different_length_hang_on_the_bonus_one_by_one(tools, bench):
     assert row["missing"] == (
         "request date of the start-up; start-up report with its completion date"
     )
+
+
+@pytest.mark.parametrize(
+    ("requested_on", "completed_on", "missing"),
+    [
+        (None, "2024-02-20", "request date of the start-up"),
+        ("2024-02-09", None, "start-up report with its completion date"),
+    ],
+)
+def test_only_the_half_that_is_unknown_is_asked_for(
+    tools, bench, requested_on, completed_on, missing
+):
+    """A start-up known to be done needs no report of it, one known to be asked for no request."""
+    report = REPORT | {"requested_on": requested_on, "completed_on": completed_on}
+    decided = bench.decide(call=BETWEEN, startups=[report], through={"startups": None})
+    assert tools.outcomes(decided)["within_labor_window"] == "unknown"
+    assert tools.decision(decided)["missing"] == missing
