@@ -217,3 +217,11 @@ part = "#file"
         ("2", "p; t2", "acc"),
         ("3", None, "ship"),
     ]
+
+
+@pytest.mark.parametrize("cell", ["- 5", "-\u00a05", "-+5"])
+def test_a_sign_is_changed_of_numbers_alone(desk, cell):
+    """What is no number as it stands is not made one by taking a sign off."""
+    text = f'call,serial,kind,opened_on,parts_amount\n1,A,repair,2025-01-01,"{cell}"\n'
+    parsed = desk.parse("service_calls", text, "[transforms]\nparts_amount = [ { negate = true } ]")
+    assert parsed.set_aside.select("rule", "value").rows() == [("amount", cell)]
