@@ -5,6 +5,8 @@ import datetime as dt
 import polars as pl
 import pytest
 
+from pipelines.records.accounting import _rank
+from pipelines.records.cross_checks import RANK
 from schemas.feeds import record_schema
 
 UNITS = "serial,model,shipped_on,site\n"
@@ -299,3 +301,33 @@ def test_a_call_whose_claim_is_held_twice_tells_no_through_date(desk):
     assert accounted.set_aside["rule"].to_list() == ["claim_once"]
     assert accounted.accounts["through_date"].to_list() == [dt.date(2025, 10, 1)]
     assert accounted.through_date == dt.date(2025, 10, 1)
+
+
+def test_rows_rank_by_file_then_sheet_then_line():
+    """A later through date wins, then the later sheet of a workbook, then the later line."""
+    rows = pl.DataFrame(
+        {
+            "source_file": ["w.xlsx", "w.xlsx", "w.xlsx", "old.csv", "../desk"],
+            "source_sheet": ["One", "Two", "One", "", ""],
+            "source_line": [9, 2, 5, 99, 999],
+            "source_part": [1, 1, 1, 1, 1],
+        }
+    )
+    through = pl.DataFrame(
+        {
+            "file": ["w.xlsx", "w.xlsx", "old.csv", "../desk"],
+            "sheet": ["One", "Two", "", ""],
+            "place": [0, 1, 0, 0],
+            "joined_as": ["", "", "", ""],
+            "through_date": [DAY(2026, 1, 2), DAY(2026, 1, 2), DAY(2026, 1, 1), None],
+        },
+        schema_overrides={"through_date": pl.Date, "place": pl.Int64},
+    )
+    best_last = rows.with_columns(_rank(rows, through)).sort(RANK)
+    assert best_last.select("source_file", "source_sheet", "source_line").rows() == [
+        ("../desk", "", 999),
+        ("old.csv", "", 99),
+        ("w.xlsx", "One", 5),
+        ("w.xlsx", "One", 9),
+        ("w.xlsx", "Two", 2),
+    ]

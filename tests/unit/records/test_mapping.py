@@ -2,6 +2,7 @@
 
 import pytest
 
+from pipelines.errors import LimeledgerError
 from pipelines.records.mapping import Mapping
 from pipelines.records.numerals import Marks
 
@@ -73,3 +74,18 @@ def test_the_long_layout_names_its_parts(desk):
 def test_the_fingerprint_changes_with_every_part(desk, change):
     """Stored rows are read again whenever they could be read in another way."""
     assert desk.mapping("startups", change).fingerprint != Mapping.plain("startups").fingerprint
+
+
+@pytest.mark.parametrize(
+    ("decimal", "thousands", "told"), [(",", ".", None), (",", ",", "join.1"), (".", ".", "join.1")]
+)
+def test_marks_of_a_join_are_held_to_the_mappings_decimal_mark(desk, decimal, thousands, told):
+    """A join without a decimal mark of its own has the mapping's."""
+    toml = f'decimal = "{decimal}"\n[[join]]\nname = "claim"\nfiles = ["c*"]\n'
+    toml += f'on = {{ "A" = "B" }}\nthousands = "{thousands}"\n'
+    if told is None:
+        assert desk.mapping("units", toml).joins[0].marks.thousands == thousands
+    else:
+        with pytest.raises(LimeledgerError) as caught:
+            desk.mapping("units", toml)
+        assert told in str(caught.value)
