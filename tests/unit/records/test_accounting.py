@@ -5,7 +5,7 @@ import datetime as dt
 import polars as pl
 import pytest
 
-from pipelines.records.accounting import _rank
+from pipelines.records.accounting import _one_layout, _rank
 from pipelines.records.cross_checks import RANK
 from schemas.feeds import record_schema
 
@@ -331,3 +331,20 @@ def test_rows_rank_by_file_then_sheet_then_line():
         ("w.xlsx", "One", 9),
         ("w.xlsx", "Two", 2),
     ]
+
+
+def test_a_sample_in_both_layouts_is_that_of_the_later_row():
+    """The last long row counts against the wide one; a sample of one layout stays as it is."""
+    rows = [
+        ("S1", None, 5, "record", "superseded"),
+        ("S1", "ph", 7, "record", "record"),
+        ("S1", "silica_mg_l", 4, "record", "record"),
+        ("S2", None, 1, "record", "record"),
+        ("S3", "ph", 2, "record", "record"),
+        ("S4", None, 9, "record", "record"),
+        ("S4", "ph", 8, "record", "superseded"),
+        ("S4", "silica_mg_l", 3, "duplicate", "duplicate"),
+    ]
+    names = ("sample", "analyte", RANK, "fate", "expected")
+    told = pl.DataFrame(rows, schema=names, orient="row")
+    assert _one_layout(told, told["fate"]).to_list() == told["expected"].to_list()

@@ -137,3 +137,19 @@ def test_an_optional_header_that_the_mapping_names_and_the_file_lacks_is_told():
     assert list(told) == ["site"]
     assert 'no header "Kitchen", which mappings/units.toml names for site' in told["site"]
     assert '"Kitchens"' in told["site"]
+
+
+@pytest.mark.parametrize(
+    ("header", "lacking", "rest"),
+    [
+        (["A"], '"B"', "the others are read"),
+        (["Serial"], '"A" or "B"', "the column is read as empty"),
+    ],
+)
+def test_what_is_read_where_headers_of_several_are_lacking(desk, header, lacking, rest):
+    """The others are read; without any of them the column is empty."""
+    mapping = desk.mapping("units", '[columns]\nsite_name = { first = ["A", "B"] }\n')
+    said = absent_headers("units", header, mapping)["site_name"]
+    assert said.startswith(f"There is no header {lacking}, which mappings/units.toml names")
+    assert f"; {rest}, and" in said
+    assert absent_headers("units", ["A", "b"], mapping) == {}

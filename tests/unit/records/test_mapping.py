@@ -89,3 +89,12 @@ def test_marks_of_a_join_are_held_to_the_mappings_decimal_mark(desk, decimal, th
         with pytest.raises(LimeledgerError) as caught:
             desk.mapping("units", toml)
         assert told in str(caught.value)
+
+
+def test_a_pad_has_64_places_at_most(desk):
+    """The last length that is taken, and the first that is not."""
+    toml = "[transforms]\nserial = [ {{ pad = {} }} ]\n"
+    assert desk.mapping("units", toml.format(64)).transforms["serial"][0].verb == "pad"
+    with pytest.raises(LimeledgerError) as caught:
+        desk.mapping("units", toml.format(65))
+    assert "whole number from 1 to 64" in str(caught.value)

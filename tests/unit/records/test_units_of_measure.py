@@ -101,3 +101,47 @@ def test_further_units_of_pressure_and_conductivity():
     assert conversion("flowing_pressure_psi", "hPa").scale == pytest.approx(100 / 6894.757293168)
     assert conversion("conductivity_us_cm", "dS/m @25C").scale == 1000.0
     assert conversion("ph", "-") == Conversion()
+
+
+@pytest.mark.parametrize(
+    ("column", "unit", "value"),
+    [
+        ("calcium_mg_l_caco3", "mg/L as CaCO3", 10.0),
+        ("calcium_mg_l_caco3", "mg/L as Ca", 24.973),
+        ("hardness_mg_l_caco3", "mg/L as CaCO3", 10.0),
+        ("alkalinity_mg_l_caco3", "mg/L as CaCO3", 10.0),
+        ("alkalinity_mg_l_caco3", "mg/L as HCO3", 8.2016),
+        ("alkalinity_mg_l_caco3", "mg/L as Ca", 24.973),
+        ("free_chlorine_mg_l", "mg/L as Cl2", 10.0),
+        ("total_chlorine_mg_l", "ppm as Cl2", 10.0),
+        ("chloride_mg_l", "mg/L as Cl", 10.0),
+        ("sulfate_mg_l", "mg/L as SO4", 10.0),
+        ("silica_mg_l", "mg/L as SiO2", 10.0),
+        ("silica_mg_l", "mg/L as Si", 21.393),
+        ("iron_mg_l", "ug/L as Fe", 0.01),
+        ("iron_mg_l", "ng/L", 0.00001),
+        ("iron_mg_l", "g/L", 10_000.0),
+        ("iron_mg_l", "ppb", 0.01),
+        ("conductivity_us_cm", "mS/cm", 10_000.0),
+        ("conductivity_us_cm", "mS/m", 100.0),
+        ("conductivity_us_cm", "dS/m", 10_000.0),
+        ("conductivity_us_cm", "umho/cm", 10.0),
+        ("sediment_um", "mm", 10_000.0),
+        ("sediment_um", "micron", 10.0),
+        ("drain_air_gap_in", "ft", 120.0),
+        ("drain_air_gap_in", "mm", 0.393700787),
+        ("drain_air_gap_in", "cm", 3.937007874),
+        ("drain_air_gap_in", "m", 393.700787402),
+        ("static_pressure_psi", "kPa", 1.450377377),
+        ("static_pressure_psi", "hPa", 0.145037738),
+        ("static_pressure_psi", "MPa", 1450.377377302),
+        ("static_pressure_psi", "bar", 145.03773773),
+        ("static_pressure_psi", "psig", 10.0),
+        ("gas_pressure_in_wc", "mbar", 4.014630779),
+        ("gas_pressure_in_wc", "mmH2O", 0.393700787),
+    ],
+)
+def test_ten_of_each_unit(column, unit, value):
+    """By the definitions of the units (SI; inch 25.4 mm; psi 6.894757 kPa) and the contract's
+    factors of species; decimals to the ninth."""
+    assert converted(column, unit, 10.0) == pytest.approx(value, rel=2e-8)
