@@ -98,3 +98,11 @@ def test_what_a_correction_of_a_content_comes_to():
     assert one.corrected() == {
         name: text for name, text in CONTENT.items() if name != "travel_amount"
     } | {"cause": "SCALE"}
+
+
+def test_a_row_without_any_text_is_found_too(desk):
+    """Its days and amounts alone tell it."""
+    content = {"opened_on": "2025-01-02", "parts_amount": "10.5"}
+    lacking = {"call": "C9", "serial": "A1", "kind": "repair"}
+    found = parsed(desk, ",,,2025-01-02,10.50,\n" + SOUND, correction(7, content, lacking))
+    assert amounts(found) == [("C9", Decimal("10.50")), ("C1", Decimal("10.50"))]

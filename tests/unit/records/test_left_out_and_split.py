@@ -6,6 +6,7 @@ import pytest
 
 from pipelines.errors import WorkspaceError
 from pipelines.records.globs import fits, fits_path
+from pipelines.records.left_out import CellTest, LeaveOut
 
 UNITS = "serial,model,shipped_on,site,site_name\n"
 
@@ -176,3 +177,15 @@ def test_a_place_that_a_file_has_not_is_empty(desk):
     text = "serial,kind,opened_on\nA,repair,2024-01-02\n"
     rows = desk.parse("service_calls", text, toml).rows
     assert rows.select("call", "notes").rows() == [("2", "repair")]
+
+
+def test_an_entry_leaves_out_whole_sheets_only_where_it_looks_at_no_cell():
+    """With a test or a first cell it looks at the rows of its sheets."""
+    looks = (CellTest("A", empty=True),)
+    whole = [
+        LeaveOut("r", sheets=("May",)),
+        LeaveOut("r", tests=looks, sheets=("May",)),
+        LeaveOut("r", first_cell=("Sum",), sheets=("May",)),
+        LeaveOut("r", tests=looks),
+    ]
+    assert [entry.is_of_sheets for entry in whole] == [True, False, False, False]
