@@ -5,6 +5,7 @@ import pytest
 from pipelines.errors import LimeledgerError
 from pipelines.records.mapping import Mapping
 from pipelines.records.numerals import Marks
+from pipelines.records.serving import Mappings
 
 FULL = """
 decimal = ","
@@ -98,3 +99,13 @@ def test_a_pad_has_64_places_at_most(desk):
     with pytest.raises(LimeledgerError) as caught:
         desk.mapping("units", toml.format(65))
     assert "whole number from 1 to 64" in str(caught.value)
+
+
+def test_a_feed_has_its_own_mapping_before_any_that_names_files() -> None:
+    """The first without `files`; where all name files, the plain one."""
+    named = Mapping("units", "mappings/a.toml", files=("a*",))
+    own = Mapping("units", "mappings/b.toml")
+    other = Mapping("startups", "mappings/c.toml")
+    assert Mappings((named, other, own))["units"].name == "mappings/b.toml"
+    assert Mappings((named, other))["units"] == Mappings()["units"]
+    assert Mappings((named, other, own))["startups"].name == "mappings/c.toml"
