@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import shutil
 import warnings
 from pathlib import Path
@@ -18,6 +17,7 @@ from pipelines.orchestration.definitions import build_definitions
 from pipelines.orchestration.jobs import JOB, inputs_lying
 from pipelines.orchestration.telling import blocking_result
 from pipelines.steps import in_order
+from pipelines.steps.all_steps import STEPS
 from pipelines.store.inputs import load_inputs
 from pipelines.store.table_writer import failing_cases
 from pipelines.workspace.layout import Workspace
@@ -27,7 +27,6 @@ from schemas.columns import polars_schema
 from tests.graph.conftest import Workbench, differing
 
 CASES = Path(__file__).parents[1] / "cases" / "worked_claims" / "workspace"
-SNAPSHOT = Path(__file__).parent / "assets.json"
 pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
 
 
@@ -54,13 +53,63 @@ def graph(definitions: dg.Definitions) -> dict[str, dict]:
     return dict(sorted(told.items()))
 
 
-def test_the_graph_is_as_recorded(workspace: Path) -> None:
-    """A renamed asset, a lost dependency or check shows as a difference in assets.json.
+# What a table cannot be told without, whatever the code declares.
+RESTS_ON = {
+    "units": {"parsed_units", "parsed_set_aside"},
+    "unit_histories": {"units", "startups", "service_calls", "water_tests", "terms_values"},
+    "findings": {
+        "units",
+        "service_calls",
+        "startups",
+        "water_tests",
+        "treatment_purchases",
+        "terms_values",
+        "terms_water_limits",
+        "terms_installation_limits",
+        "reference_agencies",
+        "reference_causes",
+    },
+    "decisions": {"findings", "rulings", "reference_agencies"},
+    "payments": {"decisions", "credits"},
+    "upcoming": {"unit_histories", "water_tests", "treatment_purchases"},
+    "letters": {"decisions", "findings", "startup_reviews", "treatment_recommendations"},
+    "rates": {"exposure_failures", "exposure_units"},
+    "costs": {"decisions", "exposure_units"},
+    "published_pages": {"decisions", "payments", "letters", "upcoming", "rates", "unit_histories"},
+}
+OWN_CHECKS = {
+    ("row_accounts", "ends_add_up"),
+    ("joins", "joins_match"),
+    ("feed_states", "fresh"),
+    ("set_aside", "within_tolerance"),
+    ("night_checks", "claims_as_usual"),
+    ("night_checks", "laboratories_as_usual"),
+}
 
-    To record a wanted change, write what the failure shows as `now` into the file.
-    """
+
+def test_the_graph_is_that_of_the_steps(workspace: Path) -> None:
+    """Each table is one asset, in its step's group, and rests on what its step says it reads."""
     now = graph(build_definitions(workspace))
-    assert now == json.loads(SNAPSHOT.read_text(encoding="utf-8"))
+    steps = {name: step for step in STEPS for name in step.tables}
+    assert now.keys() == steps.keys()
+    for name, asset in now.items():
+        step = steps[name]
+        read = {*step.sources, *step.read_for([name]), *step.within.get(name, ())}
+        assert (asset["group"], asset["deps"]) == (step.group, sorted(read)), name
+        assert ("fits_schema" in asset["checks"]) == (step.table_class(name) is not None), name
+
+
+@pytest.mark.parametrize("name", RESTS_ON)
+def test_a_table_rests_on_what_it_cannot_be_told_without(name: str, workspace: Path) -> None:
+    """A dependency that is no longer declared would let a table be of other inputs."""
+    assert RESTS_ON[name] <= set(graph(build_definitions(workspace))[name]["deps"])
+
+
+def test_checks_of_tables_are_there(workspace: Path) -> None:
+    """Those beside the one of the schema, each on its table."""
+    now = graph(build_definitions(workspace))
+    found = {(name, check) for name, asset in now.items() for check in asset["checks"]}
+    assert {one for one in found if one[1] != "fits_schema"} == OWN_CHECKS
 
 
 def test_every_description_says_what_one_row_is(workspace: Path) -> None:
