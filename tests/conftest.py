@@ -35,8 +35,19 @@ LONG = (
 
 
 UNIT = Path(__file__).parent / "unit"
-# Files of tests/unit that start processes, write whole sites or train models: seconds each.
-SLOW_UNITS: tuple[str, ...] = ()
+# Files of tests/unit that start processes, write whole sites, work out all figures or train models.
+SLOW_UNITS = (
+    "test_drafts.py",
+    "test_exports_sheets.py",
+    "test_field_bad_input.py",
+    "test_kept.py",
+    "test_killed_desks.py",
+    "test_named_right.py",
+    "test_run_log.py",
+    "test_site_files.py",
+    "test_studied_causes.py",
+    "test_telling_of_failures.py",
+)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -76,7 +76,8 @@ def test_arguments_come_in_any_order(command: str) -> None:
     places, options = CALLS[command]
     calls = orders(places, options)
     assert len(calls) == (len(places) + 1) ** len(options)
-    parsed = [vars(build_parser().parse_args([command, *call])) for call in calls]
+    parser = build_parser()
+    parsed = [vars(parser.parse_args([command, *call])) for call in calls]
     assert parsed[0]["workspace"] == "WS"
     assert all(one == parsed[0] for one in parsed)
 

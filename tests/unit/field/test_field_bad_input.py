@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+import functools
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from decimal import Decimal
 
@@ -151,10 +152,18 @@ def context(request) -> FieldContext:
     return FLEETS[request.param]()
 
 
+@pytest.fixture(scope="module")
+def told(context: FieldContext) -> Callable[[str], pl.DataFrame]:
+    """A figure of that fleet by its name, worked out once."""
+    return functools.cache(lambda name: always(context, name))
+
+
 @pytest.mark.parametrize("name", list(FIGURES))
-def test_no_figure_crashes_or_shows_what_is_no_number(context: FieldContext, name: str) -> None:
+def test_no_figure_crashes_or_shows_what_is_no_number(
+    told: Callable[[str], pl.DataFrame], name: str
+) -> None:
     """Numbers are finite or null, limits hold their estimate, and a row without any says why."""
-    table = always(context, name)
+    table = told(name)
     floats = table.select(cs.float())
     bad = floats.select((~pl.all().is_finite()).any()).row(0) if floats.width else ()
     assert not any(bad), dict(zip(floats.columns, bad, strict=True))
@@ -171,7 +180,9 @@ def test_no_figure_crashes_or_shows_what_is_no_number(context: FieldContext, nam
 
 
 @pytest.mark.parametrize("name", [name for name in FIGURES if slices_of(name) != [()]])
-def test_every_slice_that_is_always_there_is_there(context: FieldContext, name: str) -> None:
+def test_every_slice_that_is_always_there_is_there(
+    context: FieldContext, told: Callable[[str], pl.DataFrame], name: str
+) -> None:
     """Also without a failure or a watched unit: rows that say why, never no row at all."""
     promised = {",".join(dims) or ALL for dims in slices_of(name)}
     if name == "first_causes":  # its slices bring those by cause class along
@@ -181,7 +192,7 @@ def test_every_slice_that_is_always_there_is_there(context: FieldContext, name: 
         promised &= {ALL, "cause_class", "treatment"}
     if context.chosen and name == "first_causes":
         promised = {by for by in promised if "cause_class" in by}
-    assert promised <= set(always(context, name)["by"])
+    assert promised <= set(told(name)["by"])
 
 
 def test_without_failures_first_causes_and_warnings_say_so() -> None:
@@ -312,9 +323,9 @@ def test_other_causes_compete_also_where_one_class_is_asked_for() -> None:
         ("regions", "adjusted_ratio", "adjusted_low", "adjusted_high"),
     ],
 )
-def test_limits_enclose_their_estimate(context, name, estimate, low, high) -> None:
+def test_limits_enclose_their_estimate(told, name, estimate, low, high) -> None:
     """Where both limits exist the estimate lies between them, and a limit alone is at its side."""
-    table = always(context, name).drop_nulls(estimate)
+    table = told(name).drop_nulls(estimate)
     tiny = 1e-9
     assert table.filter(pl.col(low) > pl.col(estimate) + tiny).is_empty()
     assert table.filter(pl.col(high) < pl.col(estimate) - tiny).is_empty()
