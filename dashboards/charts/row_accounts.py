@@ -25,6 +25,7 @@ def draw() -> alt.Chart:
                 "fate:N",
                 title=None,
                 scale=alt.Scale(domain=list(FATES), range=[color(c) for c in FATES.values()]),
+                legend=alt.Legend(columns=3),
             ),
             order="order:Q",
             tooltip=[

@@ -16,7 +16,7 @@ def draw(axis_title: str, *, percent: bool = False, money: bool = False) -> alt.
     x = alt.X(
         "months:Q",
         title="Months in service",
-        axis=alt.Axis(tickMinStep=6),
+        axis=alt.Axis(values=list(range(0, 121, 6)), labelOverlap=True),
         scale=alt.Scale(nice=False),
     )
     axis = alt.Axis(format="%") if percent else alt.Axis(format=",.0f" if money else "~g")

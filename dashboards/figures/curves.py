@@ -14,7 +14,7 @@ from dashboards.figures.cuts import Row, slim
 MOST_GROUPS = 5
 TABLE_MONTHS = (0, 6, 12, 18, 24, 36, 48, 60)
 # Pixels below the axis at which the units at risk are told, a line a group.
-_RISK_TOP, _RISK_LINE, _HEIGHT = 58, 16, 300
+_RISK_TOP, _RISK_LINE, _HEIGHT = 74, 16, 300
 
 Groups = Mapping[str, Sequence[Row]]
 
@@ -49,9 +49,11 @@ def at_risk(groups: Groups, most_months: int) -> dict[str, list[Row]]:
     `risk` has a number a group and month, `named` the group's name before its line.
     """
     step = 3 if most_months <= 18 else 6 if most_months <= 48 else 12
-    risk, named = [], []
+    top = _HEIGHT + _RISK_TOP
+    risk: list[Row] = []
+    named: list[Row] = [{"group": "", "months": 0, "label": "At risk ", "y": top - _RISK_LINE}]
     for place, (name, rows) in enumerate(groups.items()):
-        y = _HEIGHT + _RISK_TOP + _RISK_LINE * place
+        y = top + _RISK_LINE * place
         named.append({"group": name, "months": 0, "label": f"{name} ", "y": y})
         risk += [
             {"group": name, "months": row["months"], "label": f"{row['at_risk']:,}", "y": y}

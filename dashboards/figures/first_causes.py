@@ -55,7 +55,7 @@ def _view(field: Field, groups: dict[str, list[Row]]) -> View:
     points = curve_points(groups, ("incidence", "low", "high"), text, behind)
     # All causes share the same units at risk: one line below the chart tells them.
     first = next(iter(groups.values()))
-    chart = chart_of({"at risk": first}, points)
+    chart = chart_of({"units": first}, points)
     chart["lists"] = {"groups": list(groups)}
     table = [
         [

@@ -21,6 +21,8 @@ _GAP = "  "
 _LIMITS = ("low", "high", "robust_low", "robust_high")
 _AGES = ("months", "bin", "days")
 _COUNTS = ("failures", "units", "unit_years", "rate_per_100", "ratio", *_LIMITS)
+# What a figure is about, before other numbers such as those expected.
+_ESTIMATES = ("rate_per_100", "ratio", "adjusted_ratio")
 
 
 def width() -> int:
@@ -62,10 +64,14 @@ def _leave_first(table: pl.DataFrame) -> list[str]:
     """Columns in the order in which they are left out."""
     names = table.columns
     apart = _telling_apart(table)
-    estimate = next((n for n in names if table.schema[n].is_float() and n not in apart), None)
+    floats = [name for name in names if table.schema[name].is_float() and name not in apart]
+    about = [name for name in floats if name in _ESTIMATES]
+    estimate = next(iter([*about, *floats]), None)
     kept = {*_COUNTS, *apart, *([estimate] if estimate else [])}
     limits = [name for name in names if name in _LIMITS]
-    counts = [name for name in names if name in kept and name not in (*limits, *apart)]
+    last = ("failures", estimate)
+    counts = [name for name in last if name in names and name not in apart]
+    counts += [name for name in names if name in kept and name not in (*last, *limits, *apart)]
     others = [name for name in names if name not in kept]
     return [*reversed(others), *reversed(limits), *reversed(counts), *reversed(apart)]
 

@@ -42,6 +42,19 @@ def test_what_does_not_fit_is_left_out_and_named(within: int):
         assert "failures" in lines[0]
 
 
+def test_a_ratio_stays_before_units_and_what_is_expected():
+    """What the figure is about and its failures are the last numbers to go."""
+    table = pl.DataFrame(
+        {"cause": ["BOARD"], "failures": [37], "units": [33], "expected": [8.5], "ratio": [10.8],
+         "low": [6.4], "high": [18.3]}
+    )  # fmt: skip
+    heads = {within: table_lines(table, within)[0].split() for within in (60, 32, 24, 16)}
+    assert heads[60] == table.columns
+    assert heads[32] == ["cause", "failures", "units", "ratio"]
+    assert heads[24] == ["cause", "failures", "ratio"]
+    assert heads[16] == ["cause", "failures"]
+
+
 def test_the_width_is_that_of_columns(monkeypatch: pytest.MonkeyPatch):
     """COLUMNS first, else the terminal's, else 80."""
     monkeypatch.setenv("COLUMNS", "57")

@@ -270,7 +270,7 @@ def test_survival_is_standardized_and_ends_with_its_curves(field) -> None:
     assert [(r["group"], r["months"], r["label"]) for r in rows["risk"]][:3] == [
         ("all", 0, "120"), ("all", 6, "96"), ("all", 12, "72"),
     ]  # fmt: skip
-    assert {row["y"] for row in rows["risk"] if row["group"] == "treated"} == {374}
+    assert {row["y"] for row in rows["risk"] if row["group"] == "treated"} == {390}
     last = next(r for r in rows["rows"] if r["group"] == "untreated" and r["months"] == 12)
     assert last["value"] == 0.76
     assert last["to"] == "treatment=untreated&first=water&age_to=365"
@@ -318,7 +318,8 @@ def test_first_causes_have_the_largest_share_first(field) -> None:
     view = _views(lifetimes.section(field))["first-causes"]["*/all"]
     chart = view.charts["incidence"]
     assert set(chart["lists"]["groups"]) == {"scale", "electrical"}
-    assert len(chart["rows"]["named"]) == 1  # all causes share the same units at risk
+    # All causes share the same units at risk.
+    assert [row["label"] for row in chart["rows"]["named"]] == ["At risk ", "units "]
     assert chart["rows"]["rows"][6]["to"] == "first=electrical&age_to=182"
 
 
