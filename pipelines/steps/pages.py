@@ -32,6 +32,8 @@ DRAWN = [
     *(name for name, table in FIELD_TABLES.items() if "by" in column_names(table)),
     "agency_figures",
     "sensitivity",
+    "clock_starts",
+    "reporting_lags",
     "field_failures",
     "field_sentences",
 ]
