@@ -323,6 +323,19 @@ def test_first_causes_have_the_largest_share_first(field) -> None:
     assert chart["rows"]["rows"][6]["to"] == "first=electrical&age_to=182"
 
 
+def test_first_causes_leave_out_what_never_happened_and_end_in_time(sample) -> None:
+    """A class of which no unit failed first has no curve; months beyond the end are not drawn."""
+    table = sample.figures()["first_causes"].with_columns(
+        incidence=pl.when(pl.col("cause_class") == "scale").then(0.0).otherwise("incidence"),
+        shown=pl.col("months") <= 12,
+    )
+    view = _views(lifetimes.section(_of(sample, first_causes=table)))["first-causes"]["*/all"]
+    chart = view.charts["incidence"]
+    assert chart["lists"]["groups"] == ["electrical"]
+    assert max(row["months"] for row in chart["rows"]["rows"]) == 12
+    assert {row[1] for row in view.table} == {"0", "6", "12"}
+
+
 def test_back_test_shows_what_happened(field) -> None:
     """Last year's forecast beside what happened, month by month; a count opens its month."""
     view = _views(forecasts.section(field))["back-test"]["*/all"]

@@ -58,6 +58,8 @@ def test_dots_lie_where_their_values_are() -> None:
     svg = str(drawing(RATES, 30))
     dots = [float(x) for x in re.findall(r'<circle cx="([0-9.]+)"', svg)]
     assert dots == pytest.approx([200 + 410 * 10 / 50, 200 + 410 * 40 / 50], abs=0.1)
+    assert re.findall(r' cy="([0-9]+)"', svg) == ["14", "30"]
+    assert re.findall(r'y1="([0-9]+)" y2="([0-9]+)"', svg) == [("14", "14"), ("30", "30")]
     (low, high), _ = re.findall(r'<line x1="([0-9.]+)" x2="([0-9.]+)"', svg)
     assert (float(low), float(high)) == pytest.approx((241.0, 364.0), abs=0.1)
     assert ">Beck</text>" in svg
@@ -94,7 +96,12 @@ def test_months_are_drawn_as_curves() -> None:
     assert first[0] == pytest.approx((40, 10), abs=0.1)
     assert first[-1] == pytest.approx((480, 10 + 220 * 0.48), abs=0.1)
     assert first[2][0] == pytest.approx(260, abs=0.1)
-    assert ">Linn</text>" in svg
+    # Each line has its name at its own end.
+    ends = re.findall(r'<text x="484.0" y="([0-9.]+)" font-size="9.5">(Beck|Linn)<', svg)
+    assert [(float(y), name) for y, name in ends] == [
+        (pytest.approx(13 + 220 * 0.24, abs=0.1), "Beck"),
+        (pytest.approx(13 + 220 * 0.48, abs=0.1), "Linn"),
+    ]
 
 
 def test_nothing_is_drawn_of_rows_without_an_estimate() -> None:
