@@ -347,6 +347,28 @@ def test_back_test_shows_what_happened(field) -> None:
     assert (point["value"], point["low_80"], point["high_95"], point["actual"]) == (10, 7, 16, 9)
 
 
+def test_a_month_without_an_estimate_is_told_and_not_drawn(sample) -> None:
+    """What cannot be estimated has a dash in the table, no mark, and its reason beside it."""
+    table = sample.figures()["forecast"].with_columns(
+        failures=pl.when(pl.col("month").dt.month() == 4).then(None).otherwise("failures"),
+        note=pl.lit("cannot be made"),
+    )
+    views = _views(forecasts.section(_of(sample, forecast=table)))
+    for figure, part in (("forecast", "forecast_fan"), ("back-test", "back_test")):
+        view = views[figure]["*/all"]
+        assert view.table[0][:2] == [view.table[0][0], "–"]
+        assert len(view.charts[part]["rows"]["rows"]) == len(view.table) - 1 == 8
+    gone = table.with_columns(failures=pl.lit(None, pl.Float64))
+    says = _views(forecasts.section(_of(sample, forecast=gone)))["forecast"]["*/all"].sample
+    assert says == "9 months from 31 March 2026. The forecast cannot be made."
+
+
+def test_causes_share_everyones_time(field) -> None:
+    """A slice by cause parts the failures alone: unit-years are told once."""
+    view = _views(rates.section(field))["rates"]["cause_class/all"]
+    assert view.sample == "77 failures in 200.0 unit-years."  # 38 and 39, by place
+
+
 def test_treatment_says_that_association_is_no_proof(field) -> None:
     """The caution stands beside the ratios whatever they show; dots open the first state."""
     section = treatments.section(field)
