@@ -139,8 +139,21 @@ def test_cells_of_pairs_are_shaded_by_their_rate(field) -> None:
     lists = view.charts["cause_grid"]["lists"]
     assert lists == {"groups": ["chloride", "none", "scale"], "causes": ["electrical", "scale"]}
     assert ["scale", "scale", Linked("14", "need=scale&cause_class=scale")] == view.table[-1][:3]
+    assert view.sample.startswith("6 pairs with failures. A day with two needs")
     season = _views(grids.section(field))["causes"]["season/all"].charts["cause_grid"]["lists"]
     assert season == {"groups": ["winter", "summer"], "causes": ["cold", "mild"]}
+
+
+def test_pairs_without_a_failure_are_drawn_and_not_counted(sample) -> None:
+    """A cell of zero stands in the grid; table and count leave it out."""
+    winter = (pl.col("by") == "season,cold_supply") & (pl.col("value_1") == "winter")
+    table = sample.figures()["slice_rates"].with_columns(
+        failures=pl.when(winter).then(0).otherwise("failures")
+    )
+    view = _views(grids.section(_of(sample, slice_rates=table)))["causes"]["season/all"]
+    assert len(view.charts["cause_grid"]["rows"]["rows"]) == 4
+    assert [row[0] for row in view.table] == ["summer", "summer"]
+    assert view.sample == "16 failures; 2 pairs with failures."
 
 
 @pytest.mark.parametrize(
