@@ -27,6 +27,7 @@ LONG = (
     "test_executed_again.py",
     "test_nights_and_scratch.py",
     "test_nights_that_end_badly.py",
+    "test_parts_on_a_cluster.py",
     "test_published_again.py",
     "test_read_only_folders.py",
     "test_run_lines.py",

@@ -26,7 +26,7 @@ from pipelines.engine.ground import Frames, Ground
 from pipelines.engine.part_storage import PartStorage
 from pipelines.engine.task import Task, task_of
 from pipelines.errors import EngineError
-from pipelines.workspace.layout import Workspace
+from pipelines.workspace.layout import ENGINE_LOG, PARTS, Workspace
 from pipelines.workspace.settings import Settings
 
 AFTERWARDS = "Store and pages are as they were, and finished parts are not done again."
@@ -42,9 +42,9 @@ class RayEngine:
         self, workspace: Workspace, settings: Settings, tool: str, progress: Callable[[str], None]
     ) -> None:
         self._address = settings.engine.address
-        self._url = settings.storage.url or str((workspace.store / "parts").absolute())
+        self._url = settings.storage.url or str((workspace.store / PARTS).absolute())
         self._endpoint = settings.storage.endpoint
-        self._log = workspace.store / "engine.log"
+        self._log = workspace.store / ENGINE_LOG
         self._tool = tool
         self._progress = progress
         self._storage: PartStorage | None = None

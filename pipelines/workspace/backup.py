@@ -25,7 +25,7 @@ from urllib.parse import quote
 
 from pipelines.errors import StorageError, UsageError
 from pipelines.workspace.clock import clock, stamp
-from pipelines.workspace.layout import DESK_DATABASE, Workspace
+from pipelines.workspace.layout import DESK_DATABASE, ENGINE_LOG, PARTS, Workspace
 from pipelines.workspace.lock import LOCK_FILE
 from pipelines.workspace.permissions import BACKUP_MODE
 
@@ -33,7 +33,7 @@ MANIFEST = "limeledger-backup.json"
 FORMAT = 1
 CHUNK = 1 << 20
 # What a refresh is at work on, and what belongs to this machine: none of it is worth keeping.
-PASSING = (LOCK_FILE, "spill", "dagster")
+PASSING = (LOCK_FILE, "spill", "dagster", PARTS, ENGINE_LOG)
 _PASSING_SUFFIXES = (".new", ".wal", ".tmp")
 _LEVEL = 3  # exports shrink to a fifth at three times the speed of the default level
 

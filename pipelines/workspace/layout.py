@@ -18,6 +18,8 @@ DATABASE_FILE = "limeledger.duckdb"
 DESK_DATABASE = "desk.sqlite"
 # Below store/, beside the DuckDB file: what people thought of claims that they checked.
 OPINIONS = "second_opinions.csv"
+# Below store/: what a cluster works on, and what it says; both may go at any time.
+PARTS, ENGINE_LOG = "parts", "engine.log"
 
 
 @dataclass(frozen=True)
