@@ -56,7 +56,7 @@ def machines(server) -> Iterator[Machines]:
 
 @pytest.fixture(scope="module", params=["worked claims", 11])
 def world(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory):
-    """A workspace that nobody has refreshed, with its day: the worked claims, and a random fleet."""
+    """A workspace that nobody has refreshed, with its day: the worked claims, a random fleet."""
     folder = tmp_path_factory.mktemp("world") / "workspace"
     if request.param == "worked claims":
         return shutil.copytree(CASES / "workspace", folder), DAY

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 
+from pipelines.engine.engines import refuse_without_extra
 from pipelines.events.recorded import DeskRecord
 from pipelines.nightly.health.finding import Finding
 from pipelines.store.inputs import load_inputs
@@ -16,12 +17,15 @@ from pipelines.workspace.layout import Workspace
 
 
 def input_findings(workspace: Workspace, day: dt.date) -> Iterator[Finding]:
-    """Whether claims are decided by terms that are only an example.
+    """Whether claims are decided by terms that are only an example, and can be on their cluster.
 
     Raises:
-        WorkspaceError: every fault of settings, mappings, reference files, terms and templates.
+        WorkspaceError: every fault of settings, mappings, reference files, terms and templates;
+            or what a cluster needs is not installed.
     """
-    warning = load_inputs(workspace.root, day, DeskRecord()).terms.warning
+    inputs = load_inputs(workspace.root, day, DeskRecord())
+    refuse_without_extra(inputs.settings)
+    warning = inputs.terms.warning
     if warning is not None:
         way_out = "Put in your own terms, then take `example = true` out of the file."
         yield Finding("warning", "terms", warning, way_out)
