@@ -161,10 +161,11 @@ class _Cluster:
         )
 
     def submit(self, task: Task) -> None:
-        """Asks for a part."""
-        if task.result in self._asked:
+        """Asks for a part, unless it is being worked on."""
+        if task.result in self._asked and task.result not in self._ended:
             return
         self._asked.add(task.result)
+        self._ended.pop(task.result, None)
         stdin = self._process.stdin
         assert stdin is not None
         try:

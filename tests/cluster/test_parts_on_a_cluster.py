@@ -7,7 +7,7 @@ import shutil
 import signal
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import polars as pl
@@ -21,6 +21,7 @@ from pipelines.store.database import read_frame
 from pipelines.store.evidence import fleet, ground_of, part_records
 from pipelines.store.states import read_states
 from pipelines.store.transaction import RefreshSession, open_session
+from pipelines.workspace.engine_settings import EngineSettings, StorageSettings
 from tests.benchmarks.make_workspace import AS_OF, make_workspace
 from tests.cluster.machines import Machines, Server, cluster, free_ports, s3_server
 from tests.end_to_end.conftest import CASES, DAY, differing, hashes, run, store
@@ -37,7 +38,7 @@ TABLES = (
     "water_profiles", "installation_findings", "startup_reviews", "treatment_recommendations",
     "journeys", "journey_rates", "upcoming",
 )  # fmt: skip
-PARTS = 3
+PARTS, MANY = 3, 6
 
 
 @pytest.fixture(scope="module")
@@ -121,30 +122,32 @@ def test_a_cluster_makes_the_tables_of_one_process(world, machines, server, tmp_
     assert len(kept) == 4
 
 
+@dataclass(frozen=True)
+class Units:
+    """The parts of units of a fleet: who works on them, what is asked, what one process makes."""
+
+    engine: RayEngine
+    work: Callable[[], Iterator[dict[str, pl.DataFrame]]]
+    wanted: list[dict[str, pl.DataFrame]]
+
+
 @contextmanager
-def units_of(
-    folder: Path, url: str, endpoint: str, address: str
-) -> Iterator[tuple[Callable, list]]:
-    """A call that works on the parts of units by a cluster, and what this process makes of them."""
+def units_of(folder: Path, url: str, address: str) -> Iterator[Units]:
+    """The parts of the worked claims' units, for a cluster."""
     with open_session(folder, DAY, known=KNOWN) as session:
         make(session, *STEPS[:3])
-        parts = list(part_records(session.con, fleet(session.con, PARTS)))
+        parts = list(part_records(session.con, fleet(session.con, MANY)))
         ground = ground_of(session.inputs, session.con)
         engine = engine_at(session, address, url)
         try:
             wanted = list(LocalEngine().run("units", ground, parts))
-            assert len(wanted) == PARTS
-            yield lambda: engine.run("units", ground, parts), wanted
+            yield Units(engine, lambda: engine.run("units", ground, parts), wanted)
         finally:
             engine.close()
 
 
 def engine_at(session: RefreshSession, address: str, url: str) -> RayEngine:
     """A cluster's engine for a session whose settings know none."""
-    from dataclasses import replace
-
-    from pipelines.workspace.engine_settings import EngineSettings, StorageSettings
-
     settings = replace(
         session.inputs.settings,
         engine=EngineSettings("ray", address, PARTS),
@@ -161,7 +164,7 @@ def claims(tmp_path: Path) -> Path:
 
 def equal(found: list[dict[str, pl.DataFrame]], wanted: list[dict[str, pl.DataFrame]]) -> None:
     """Fails unless all parts have the same tables."""
-    assert len(found) == len(wanted) == PARTS
+    assert len(found) == len(wanted) == MANY
     for one, other in zip(found, wanted, strict=True):
         assert one.keys() == other.keys()
         for name in one:
@@ -172,35 +175,42 @@ def test_a_lost_node_loses_no_part(claims: Path, tmp_path: Path):
     """The second machine fails while it works on parts; the first one does them."""
     with (
         cluster() as machines,
-        units_of(claims, str(tmp_path / "parts"), machines.address) as (work, wanted),
+        units_of(claims, str(tmp_path / "parts"), machines.address) as units,
     ):
-        parts = work()
+        parts = units.work()
         found = [next(parts)]
         machines.tell("kill")
-        equal([*found, *parts], wanted)
+        equal([*found, *parts], units.wanted)
 
 
 def test_a_lost_cluster_is_told_and_gone_on_from(claims: Path, tmp_path: Path):
-    """Exit code 70 with the cluster's name; another one then does only what is lacking."""
-    url = str(tmp_path / "parts")
-    with cluster() as machines, units_of(claims, url, machines.address) as (work, _):
-        parts = work()
+    """Exit code 70 with the cluster's name; one of our own then does only what is lacking.
+
+    So does the next where the process that speaks to that one is killed.
+    """
+    url, results = str(tmp_path / "parts"), tmp_path / "parts" / "results"
+    with cluster() as machines, units_of(claims, url, machines.address) as units:
+        parts = units.work()
         next(parts)
         machines.tell("lose")
         with pytest.raises(EngineError) as caught:
             list(parts)
     assert caught.value.exit_code == 70
-    assert f"The cluster {machines.address} was lost while parts were worked on" in str(
-        caught.value
-    )
-    done = {path.name for path in (tmp_path / "parts" / "results").iterdir()}
-    assert done
-    moments = {name: (tmp_path / "parts" / "results" / name).stat().st_mtime_ns for name in done}
-    with units_of(claims, url, "") as (work, wanted):
-        equal(list(work()), wanted)
-    after = {name: (tmp_path / "parts" / "results" / name).stat().st_mtime_ns for name in done}
-    assert after == moments
-    assert len(list((tmp_path / "parts" / "results").iterdir())) == PARTS
+    told = f"The cluster {machines.address} was lost while parts were worked on"
+    assert told in str(caught.value)
+    moments = {path: path.stat().st_mtime_ns for path in results.iterdir()}
+    assert 0 < len(moments) < MANY
+    with units_of(claims, url, "") as units:
+        equal(list(units.work()), units.wanted)
+        assert units.engine._cluster is not None
+        os.killpg(units.engine._cluster._process.pid, signal.SIGKILL)
+        next(results.iterdir()).unlink()
+        with pytest.raises(EngineError, match="The cluster of this machine was lost"):
+            list(units.work())
+    assert len(list(results.iterdir())) == MANY - 1
+    kept = [path for path in moments if path.exists()]
+    assert len(kept) >= len(moments) - 1
+    assert [path.stat().st_mtime_ns for path in kept] == [moments[path] for path in kept]
 
 
 def test_from_one_night_to_the_next_the_engine_may_change(tmp_path: Path, server, monkeypatch):
@@ -235,17 +245,3 @@ def test_from_one_night_to_the_next_the_engine_may_change(tmp_path: Path, server
     assert "parts were worked on before" in done.err
     assert run("refresh", local, "--as-of", DAY).code == done.code
     assert differing(store(folder), store(local)) == []
-
-
-def test_a_killed_refresh_leaves_no_cluster(tmp_path: Path, claims: Path):
-    """A cluster of our own ends with the process that asked for it."""
-    with units_of(claims, str(tmp_path / "parts"), "") as (work, wanted):
-        parts = work()
-        found = [next(parts)]
-        process = parts.gi_frame.f_locals["self"]._cluster._process
-        os.killpg(process.pid, signal.SIGKILL)
-        with pytest.raises(EngineError, match="The cluster of this machine was lost"):
-            list(parts)
-    with units_of(claims, str(tmp_path / "parts"), "") as (work, wanted):
-        equal(list(work()), wanted)
-    assert len(found) == 1
