@@ -75,6 +75,9 @@ def read_toml(path: Path, name: str) -> TomlFile:
     return TomlFile(name, data, text, hashlib.sha256(raw).hexdigest())
 
 
+_TWICE = re.compile(r"Cannot declare \((.*)\) twice")
+
+
 def _syntax_fault(name: str, text: str, error: Exception) -> str:
     message = str(error)
     where = _AT.search(message)
@@ -84,6 +87,17 @@ def _syntax_fault(name: str, text: str, error: Exception) -> str:
         lines = text.splitlines() or [""]
         line, column = len(lines), len(lines[-1]) + 1
     reason = _AT.sub("", message) or "it cannot be read"
+    if reason.startswith("Cannot overwrite a value"):
+        return (
+            f"{name} line {line}, column {column}: the key on this line is there already; keep one "
+            "of the two lines, or put # before the other."
+        )
+    if twice := _TWICE.fullmatch(reason):
+        table = ".".join(re.findall(r"'([^']*)'", twice[1]))
+        return (
+            f"{name} line {line}, column {column}: the table [{table}] is there already; put the "
+            "lines of both under one of them."
+        )
     return (
         f"{name} line {line}, column {column}: this is not valid TOML ({reason}); "
         "correct that place, a value that is text needs quotes."

@@ -12,11 +12,13 @@ from typing import Any
 import polars as pl
 
 from pipelines.assist.drafts.known import share_known
+from pipelines.records.entries import step_of
 from pipelines.records.numerals import Marks
-from pipelines.records.steps import Step, changed, split_parts
+from pipelines.records.steps import changed, split_parts
 from schemas.polars_types import mean_of
 
 _SPLITS = (";", ",", " / ", "/", " & ", " + ", " und ", " and ", " et ", "|", "\n")
+_MARKS = (" ", "-", "/", ".", "_")  # between the parts of codes; serials are read without them
 _LONGEST = 40  # characters; what is longer on average is no code
 _TRIED = 400  # different texts
 _WORTH = 0.03  # share of rows that a step must win
@@ -52,7 +54,7 @@ def best_repair(
     if before > 1 - _WORTH or spoken > _LONGEST:
         return best
     for steps, reason in _candidates(texts, known, cuts):
-        plain = tuple(Step(*next(iter(step.items()))) for step in steps)
+        plain = tuple(map(step_of, steps))
         read = texts.with_columns(text=changed(pl.col("text"), plain, Marks())).filter(
             pl.col("text").is_not_null()
         )
@@ -71,6 +73,8 @@ def _candidates(
     pads = [int(n) for n in lengths.sort()][:3]
     found += [([{"pad": n}], "leading zeros were lost") for n in pads]
     found.append(([{"strip_zeros": True}], "leading zeros were added"))
+    if not cuts:
+        return found
     prefix = texts["text"].str.extract(r"^(\p{L}{1,6}[\s#:.\-_]*)", 1).drop_nulls()
     if prefix.len():
         words = prefix.value_counts(sort=True)[prefix.name].head(2).to_list()
@@ -83,8 +87,7 @@ def _candidates(
                 )
                 for n in pads
             ]
-    if not cuts:
-        return found
+    found += _other_marks(texts["text"], known)
     found += [
         ([{"before": text}], f'what stands behind "{text}" is no part of the code')
         for text in (" ", " - ", "/", "(", "|")
@@ -94,6 +97,18 @@ def _candidates(
         for text in (" ", " - ", "/", "-", ":")
     ]
     return found
+
+
+def _other_marks(texts: pl.Series, known: pl.Series) -> list[tuple[list[dict[str, Any]], str]]:
+    """Other marks between the parts of codes than those that are known have."""
+    written = [mark for mark in _MARKS if texts.str.contains(mark, literal=True).any()]
+    meant = [mark for mark in _MARKS if known.str.contains(mark, literal=True).any()]
+    return [
+        ([{"replace": [one, other]}], f'"{one}" stands for "{other}"')
+        for one in written
+        for other in meant
+        if one != other
+    ]
 
 
 def splits_of(texts: pl.DataFrame, known: pl.Series) -> tuple[list[str], int]:

@@ -51,7 +51,9 @@ def write_transforms(draft: Draft, judged: Judged) -> None:
             is_active = pair.state == ACTIVE or pair.by_own_name
             draft.add("transforms", pair.column, steps.steps, is_active, "; ".join(steps.reasons))
         if steps.splits:
-            told = f"{rows_of(steps.split_rows)} hold several; the key must tell the parts apart"
+            place = "in place of the line above: " if steps.steps else ""
+            rows = rows_of(steps.split_rows)
+            told = f"{place}{rows} hold several; the key must tell the parts apart"
             value = [{"split": steps.splits}, *steps.steps]
             draft.add("transforms", pair.column, value, False, told)
 

@@ -193,6 +193,14 @@ MISTAKES = {
         GOOD + "[rulings.limits]\nDesk = 1\ndesk = 2",
         ['names "desk" twice; capitals make no difference'],
     ),
+    "a key twice": (
+        GOOD + "\n[publish]\ncsv_max_rows = 1\ncsv_max_rows = 2",
+        ["the key on this line is there already; keep one of the two lines"],
+    ),
+    "a table twice": (
+        GOOD + "\n[joins.shares]\n[joins.shares]\n",
+        ["the table [joins.shares] is there already; put the lines of both under one"],
+    ),
     "not TOML": (
         GOOD.replace('"Tarnfell"', "Tarnfell"),
         ["limeledger.toml line 1, column 9: this is not valid TOML (Invalid value)"],

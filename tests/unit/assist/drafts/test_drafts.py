@@ -296,6 +296,48 @@ def test_several_serials_in_a_cell_are_a_question(drafted):
     assert '# call = { join = ["Call No", "#part"], with = "-" }' in draft["toml"]
 
 
+def test_other_marks_in_codes_are_one_step(drafted):
+    """Where a known site has a dash, and the export a blank, no alias a site is needed."""
+    sites = [f"K-{number:05d}" for number in range(400, 420)]
+    written = [site.replace("-", " ") for site in sites]
+    rows = "".join(f"{n},{site},supply,2024-01-02\n" for n, site in enumerate(written))
+    told = drafted(
+        f"sample,Site No.,point,sampled_on\n{rows}", known=Known({"site": pl.Series(sites)})
+    )
+    assert told["told"]["transforms"]["site"] == [{"replace": [" ", "-"]}]
+    assert told["parsed"].rows["site"].to_list() == sites
+
+
+def test_a_word_in_front_of_serials_is_taken_off(drafted):
+    """`SN` and a colon are no part of the number; zeros that were lost come back as well."""
+    known = Known({"serial": pl.Series([f"{n:07d}" for n in range(100, 180)])})
+    rows = "".join(f"C{d},Repair,2024-01-{d:02d},SN: {100 + d}\n" for d in range(1, 29))
+    draft = drafted(CALL_HEAD + "Serial No\n" + rows, known=known)
+    assert draft["by_column"]["serial"]["steps"] == [{"remove": ["SN:"]}, {"pad": 7}]
+    assert draft["parsed"].rows["serial"].to_list() == [f"{100 + d:07d}" for d in range(1, 29)]
+
+
+def test_headers_that_differ_in_brackets_alone_are_told_apart(drafted):
+    """What stands there is a word of the name, and no unit."""
+    head = "report,serial,requested_on,Water pressure (static) psi,Water pressure (flowing) psi\n"
+    rows = "".join(f"{n},A{n},2024-01-02,{60 + n},{40 + n}\n" for n in range(9))
+    columns = drafted(head + rows)["by_column"]
+    for column in ("static_pressure_psi", "flowing_pressure_psi"):
+        (header,) = columns[column]["headers"]
+        assert column.partition("_")[0] in header
+        assert columns[column]["state"] == "active"
+
+
+def test_two_headers_that_could_change_places_wait(drafted):
+    """Which of the two is which only a person can tell."""
+    head = "report,serial,requested_on,Water pressure A psi,Water pressure B psi\n"
+    rows = "".join(f"{n},A{n},2024-01-02,{40 + n},{40 + n}\n" for n in range(9))
+    columns = drafted(head + rows)["by_column"]
+    told = [columns[name]["state"] for name in columns if name.endswith("pressure_psi")]
+    assert told
+    assert set(told) == {"perhaps"}
+
+
 def test_cells_with_units_signs_and_spreadsheet_days_get_their_steps(drafted):
     """Each step says why and for how many rows, and the rows are then read."""
     head = "Report No,Serial No,Completed,Drain Air Gap,Water Temperature,Level\n"
