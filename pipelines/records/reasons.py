@@ -23,6 +23,7 @@ class Rule(NamedTuple):
 
 
 _SOURCE = "correct it in the source"
+_UNKNOWN = "add it there, say in aliases.csv what it means, or correct it in the source"
 RULES = {
     "required": Rule("is empty", "every row needs it, so fill it in"),
     "date": Rule(
@@ -70,11 +71,9 @@ RULES = {
     "unfit_unit": Rule(
         "is a unit that does not fit", "name the unit of the column under [units] in the mapping"
     ),
-    "unknown_model": Rule("is not in models.csv", "add it there, or correct it in the source"),
-    "unknown_product": Rule(
-        "is not in treatments.csv", "add it there, or correct it in the source"
-    ),
-    "unknown_cause": Rule("is not in causes.csv", "add it there, or correct it in the source"),
+    "unknown_model": Rule("is not in models.csv", _UNKNOWN),
+    "unknown_product": Rule("is not in treatments.csv", _UNKNOWN),
+    "unknown_cause": Rule("is not in causes.csv", _UNKNOWN),
     "claim_on_repair": Rule(
         "is a claim number on a call that is no repair", "take it out or correct the kind"
     ),

@@ -39,7 +39,8 @@ def read_small_csv(
     """Reads the named columns of one file; others are passed over.
 
     Header names match in any case and without spaces, dots, dashes and underscores. Values are
-    trimmed; an empty one is None. Rows without any value are no rows.
+    trimmed; an empty one is None. Rows without any value are no rows. A row may end before columns
+    that are passed over, so that a line can be added to a draft that counts rows behind its own.
 
     Raises:
         FormFault: the file cannot be read, or lacks a column that is not optional.
@@ -61,14 +62,18 @@ def read_small_csv(
     records = _records(text, delimiter, name)
     header_line, header = next(records)
     places = _places(header, header_line, name, columns, optional)
+    last = max(places.values(), default=0)
     rows = []
     for line, fields in records:
         if not any(field.strip() for field in fields):
             continue
-        if len(fields) != len(header):
+        if not last < len(fields) <= len(header):
+            remedy = "put values with a delimiter inside into quotes"
+            if len(fields) < len(header):
+                remedy = f"write a {delimiter} for each value that is not there"
             raise FormFault(
                 f"{name} line {line}: the row has {len(fields)} fields, the header has "
-                f"{len(header)}; put values with a delimiter inside into quotes."
+                f"{len(header)}; {remedy}."
             )
         rows.append((line, {c: fields[at].strip() or None for c, at in places.items()}))
     return SmallFile(name, hashlib.sha256(raw).hexdigest(), rows)

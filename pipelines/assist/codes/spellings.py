@@ -22,6 +22,7 @@ from rapidfuzz.distance import OSA
 _WORDS = tomllib.loads(Path(__file__).with_name("vocabulary.toml").read_text(encoding="utf-8"))
 _LEGAL = frozenset(_WORDS["legal_forms"])
 _SHORT: dict[str, str] = _WORDS["abbreviations"]
+_UMLAUTS = re.compile("(?<![aeiou])[aou]e")
 # Characters of a text from which on one slip, two and three are taken for slips.
 _ONE_FROM, _TWO_FROM, _THREE_FROM = 5, 9, 17
 CASE, FORM, SLIP, NAME = (
@@ -51,9 +52,13 @@ def bare(text: str) -> str:
 
 @lru_cache(maxsize=65536)
 def plain_name(text: str) -> str:
-    """The words of a name without legal forms, abbreviations written out, run together."""
+    """The words of a name without legal forms, abbreviations written out, run together.
+
+    `ue` and `ü` are alike.
+    """
     plain = unicodedata.normalize("NFKD", text.replace("ß", "ss").replace("&", " and "))
     plain = "".join(c for c in plain if not unicodedata.combining(c)).casefold()
+    plain = _UMLAUTS.sub(lambda found: found[0][0], plain)
     plain = re.sub(r"(?<=\b[a-z])\.(?=[a-z]\b)", "", plain).replace("'", "").replace("’", "")
     words = [_SHORT.get(word, word) for word in re.findall(r"[^\W_]+", plain)]
     kept = [word for word in words if word not in _LEGAL]

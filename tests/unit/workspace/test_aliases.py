@@ -84,3 +84,18 @@ def test_a_column_that_is_missing_is_a_fault(tmp_path: Path):
     (tmp_path / "aliases.csv").write_text("kind,written\n")
     with pytest.raises(WorkspaceError, match="the column means is missing"):
         load_reference(tmp_path, SETTINGS)
+
+
+def test_a_line_may_be_added_to_a_draft_that_counts_rows(tmp_path: Path):
+    """Columns that are passed over need not be there in a row; those of the file itself must."""
+    for name, text in FILES.items():
+        (tmp_path / f"{name}.csv").write_text(text)
+    (tmp_path / "aliases.csv").write_text(
+        "kind,written,means,rows,likeness,reason\nagency,North K.,NORTH,12,1.0,slip\n"
+        "product,Softy,SOFT\n"
+    )
+    read = load_reference(tmp_path, SETTINGS).aliases
+    assert read["means"].to_list() == ["NORTH", "SOFT"]
+    (tmp_path / "aliases.csv").write_text("kind,written,means,rows\nagency,North K.\n")
+    with pytest.raises(WorkspaceError, match="2 fields, the header has 4; write a , for each"):
+        load_reference(tmp_path, SETTINGS)

@@ -23,6 +23,7 @@ from pipelines.assist.codes.usage import added_up, used_codes
         ("Brindle Repair", "Brindle Repair, Inc.", FORM),
         ("Corwick Kältetechnik", "Corwick Kaltetechnik GmbH & Co. KG", FORM),
         ("Dunster Equipment", "Dunster Equip", FORM),
+        ("Grünmoor & Söhne", "Gruenmoor u. Soehne", FORM),
         ("St. Anne's Kitchen", "Saint Annes Kitchen", FORM),
         ("Ellmoor", "Elmoor", SLIP),
         ("Alder Bay Service", "Alder Bya Service", SLIP),
