@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 from pipelines.exports.reading import FileFault
 
+TOO_MANY_COLUMNS = "too_many_columns"
+
 
 @dataclass(frozen=True)
 class Limits:
@@ -31,7 +33,7 @@ class Limits:
 def too_many_columns(columns: int, allowed: int, line: int) -> FileFault:
     """A header of more columns than the settings allow."""
     return FileFault(
-        "too_many_columns",
+        TOO_MANY_COLUMNS,
         f"The header on line {line} has {columns:,} columns, more than the {allowed:,} that "
         "max_columns under [limits] in limeledger.toml allows; export fewer columns, or raise "
         "that.",

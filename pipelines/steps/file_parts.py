@@ -15,8 +15,8 @@ from typing import Any
 import polars as pl
 
 from pipelines.exports.header_rows import HeaderSought, bare
-from pipelines.exports.limits import Limits
-from pipelines.exports.reading import Reading
+from pipelines.exports.limits import TOO_MANY_COLUMNS, Limits
+from pipelines.exports.reading import FileFault, Reading
 from pipelines.exports.sheets import read_workbook, sheet_reading
 from pipelines.exports.text_rows import read_rows
 from pipelines.exports.workbook_process import Sheet
@@ -355,14 +355,13 @@ class _Workbook:
             yield self._left_out(feed, out[0], out[1], place, sheet)
             return
         if sheet.cells is None:  # beyond a limit, or broken: nobody can tell what stands there
-            chosen = [one for one in serving if takes_sheet(one, sheet.name) is not False]
-            if chosen and sheet.fault:
-                fault = sheet.fault
-                told = f"The sheet {sheet.name}: {fault.sentence}" if sheet.name else fault.sentence
-                yield refused(feed, chosen[0], sheet.name, fault.rule, told, None, place)
+            yield from self._beyond(feed, serving, place, sheet, sheet.fault)
             return
         taking = [one for one in serving if self._takes(feed, one, sheet)]
         if not taking:
+            wide = self._reading(feed, serving[0], sheet)
+            if wide.fault is not None and wide.fault.rule == TOO_MANY_COLUMNS:
+                yield from self._beyond(feed, serving, place, sheet, wide.fault, wide)
             return
         reading = self._reading(feed, taking[0], sheet)
         if len(taking) > 1:
@@ -372,6 +371,21 @@ class _Workbook:
             yield self._read(feed, Mapping.plain(feed), place, sheet)
         else:
             yield self._read(feed, taking[0], place, sheet)
+
+    def _beyond(
+        self,
+        feed: str,
+        serving: list[Mapping],
+        place: int,
+        sheet: Sheet,
+        fault: FileFault | None,
+        counted: Reading | None = None,
+    ) -> Iterator[ReadPart]:
+        """A sheet beyond a limit, or broken, under the first mapping that may be for it."""
+        chosen = [one for one in serving if takes_sheet(one, sheet.name) is not False]
+        if chosen and fault is not None:
+            told = f"The sheet {sheet.name}: {fault.sentence}" if sheet.name else fault.sentence
+            yield refused(feed, chosen[0], sheet.name, fault.rule, told, counted, place)
 
     def _takes(self, feed: str, mapping: Mapping, sheet: Sheet) -> bool:
         """Whether a mapping reads a sheet: it names it, or finds its header there in full."""

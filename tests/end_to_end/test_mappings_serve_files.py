@@ -263,3 +263,17 @@ def test_numbers_of_a_sheet_are_numbers_under_a_decimal_comma(bench):
     )
     assert bench.accounts("rows_read", "records", "left_out") == [(3, 1, 2)]
     assert [float(row["labor_hours"]) for row in bench.records("service_calls")] == [0.5]
+
+
+def test_a_sheet_too_wide_is_told_as_that_beside_others_that_load(bench):
+    """It is no sheet that nobody reads: the limit is named, and the other sheet goes on."""
+    head = ["serial", "model", "shipped_on"]
+    wide = [[*head, *range(2_000)], ["B1", "CO-1", "2025-01-02"]]
+    bench.book("units/b.xlsx", [("Sound", [head, ["A1", "CO-1", "2025-01-02"]]), ("Wide", wide)])
+    assert bench.accounts("feed", "sheet", "rows_read", "records", "set_aside") == [
+        ("units", "Sound", 1, 1, 0),
+        ("units", "Wide", 1, 0, 1),
+    ]
+    (problem,) = bench.check()["problems"]
+    assert problem["rule"] == "too_many_columns"
+    assert "The sheet Wide: The header on line 1 has 2,003 columns" in problem["sentence"]
