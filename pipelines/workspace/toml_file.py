@@ -89,14 +89,14 @@ def _syntax_fault(name: str, text: str, error: Exception) -> str:
     reason = _AT.sub("", message) or "it cannot be read"
     if reason.startswith("Cannot overwrite a value"):
         return (
-            f"{name} line {line}, column {column}: the key on this line is there already; keep one "
-            "of the two lines, or put # before the other."
+            f"{name} line {line}, column {column}: this is not valid TOML ({reason}): the key on "
+            "this line is there already; keep one of the two lines, or put # before the other."
         )
     if twice := _TWICE.fullmatch(reason):
         table = ".".join(re.findall(r"'([^']*)'", twice[1]))
         return (
-            f"{name} line {line}, column {column}: the table [{table}] is there already; put the "
-            "lines of both under one of them."
+            f"{name} line {line}, column {column}: this is not valid TOML ({reason}): the table "
+            f"[{table}] is there already; put the lines of both under one of them."
         )
     return (
         f"{name} line {line}, column {column}: this is not valid TOML ({reason}); "

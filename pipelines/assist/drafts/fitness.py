@@ -124,10 +124,10 @@ def _of_regions(profile: Profile, known: Known) -> Fit:
     short = profile.share(upper.str.contains(r"^[A-Z]{2,3}$"))
     listed = share_known(profile.texts, known.of("region"), "region")
     named = named_share(profile, known, "region")
-    likeness = max(iso, listed, named, 0.75 * short, 0.4 * profile.letter_share)
-    return Fit(
-        likeness, f"{max(iso, listed):.0%} of the values are codes of regions", "", iso > 0.8
-    )
+    likeness = max(iso, listed, named, 0.55 * short, 0.4 * profile.letter_share)
+    known_share = max(iso, listed)
+    told = "" if known_share >= 0.5 else "say what each means under [values.region], as US-NM"
+    return Fit(likeness, f"{known_share:.0%} of the values are codes of regions", told, iso > 0.8)
 
 
 def _of_plain_texts(column: str, profile: Profile) -> Fit:

@@ -27,6 +27,7 @@ ACTIVE, PERHAPS = "active", "perhaps"
 # column already, less is enough.
 NAME_SPEAKS, NAME_SPEAKS_BESIDE_VALUES = 0.74, 0.55
 VALUES_SPEAK = 0.6
+WHOLLY = 0.99  # likeness of a name that is the column's own, or a word for it
 LEAST = 0.42  # score of a pair that is worth telling
 _TELLING = ("serial", "analyte", "region", "site", "product", "cause", "agency", "model")
 _NEAR_OF_UNSURE = 0.25
@@ -85,6 +86,8 @@ def _judge(feed: str, column: str, profile: Profile, known: Known, long: bool) -
     score = spoken * (0.35 + 0.65 * fit.likeness)
     if fit.is_strong:
         score = max(score, 0.44 + 0.2 * spoken)
+    if spoken >= WHOLLY:
+        score = max(score, LEAST)  # a header of this name is told of, whatever stands below it
     return Pair(column, profile.place, spoken, fit, score, by_own_name=own)
 
 

@@ -317,6 +317,24 @@ def test_a_word_in_front_of_serials_is_taken_off(drafted):
     assert draft["parsed"].rows["serial"].to_list() == [f"{100 + d:07d}" for d in range(1, 29)]
 
 
+def test_a_header_that_is_wholly_named_is_told_whatever_stands_below(drafted):
+    """It waits, with what is odd about its values, and is not called missing."""
+    head = "Claim,Decided At,Decided By,Decision,Comment\n"
+    rows = "".join(f"W{n},2024-01-02T10:00,Jo,Denied,ok\n" for n in range(12))
+    columns = drafted(head + rows)["by_column"]
+    assert columns["ruled_by"]["headers"] == ["Decided By"]
+    assert columns["reason"]["headers"] == ["Comment"]
+    assert columns["ruled_by"]["state"] == "perhaps"
+
+
+def test_regions_in_another_form_wait(drafted):
+    """Taken as they are, every row would be set aside."""
+    rows = "".join(f"SK{n:04d},SK-2,2024-01-02,{'CO' if n % 2 else 'UT'}\n" for n in range(12))
+    told = drafted(f"serial,model,shipped_on,ST\n{rows}")["by_column"]["region"]
+    assert told["state"] == "perhaps"
+    assert "[values.region]" in told["reason"]
+
+
 def test_headers_that_differ_in_brackets_alone_are_told_apart(drafted):
     """What stands there is a word of the name, and no unit."""
     head = "report,serial,requested_on,Water pressure (static) psi,Water pressure (flowing) psi\n"
