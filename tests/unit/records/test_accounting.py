@@ -331,6 +331,10 @@ def test_rows_rank_by_file_then_sheet_then_line():
         ("w.xlsx", "One", 9),
         ("w.xlsx", "Two", 2),
     ]
+    book = rows.filter(pl.col("source_sheet") != "")
+    of_book = through.filter(pl.col("sheet") != "")
+    best_last = book.with_columns(_rank(book, of_book)).sort(RANK)
+    assert best_last["source_line"].to_list() == [5, 9, 2]
 
 
 def test_a_sample_in_both_layouts_is_that_of_the_later_row():
