@@ -189,3 +189,24 @@ def test_the_reason_is_the_leading_findings_sentence() -> None:
     )
     ordered = order(row("K", "needs_review", 1, lead_reason="records_agree"), reasons=findings)
     assert ordered["reason"].item() == long
+
+
+def test_equal_money_is_in_the_order_of_failures_the_newest_first() -> None:
+    """Then by the claim; a failure without a day comes last."""
+    days = {"a": dt.date(2026, 1, 5), "b": dt.date(2026, 2, 5), "c": dt.date(2026, 2, 5), "d": None}
+    rows = [row(name, "needs_review", 70, failed_on=day) for name, day in days.items()]
+    assert order(*rows)["claim"].to_list() == ["b", "c", "a", "d"]
+
+
+def test_a_claim_that_lacks_no_document_is_not_one_document_short() -> None:
+    """Nothing missing is not one thing missing."""
+    ordered = order(
+        row("none", "needs_evidence", 70),
+        row("empty", "needs_evidence", 60, missing=""),
+        row("one", "needs_evidence", 50, missing="test"),
+    )
+    assert dict(ordered.select("claim", "group").iter_rows()) == {
+        "none": "documents",
+        "empty": "documents",
+        "one": "one_document",
+    }

@@ -100,3 +100,22 @@ def test_near_numbers() -> None:
     assert near_numbers("WC-00590", numbers) == ["WC-000590"]
     assert near_numbers("WC-59O", numbers) == ["WC-000590", "WC-000591"]
     assert near_numbers("zzz", numbers) == []
+
+
+def test_of_exact_numbers_claims_come_first_and_signs_are_taken_as_they_are() -> None:
+    """The newest claim of all, then what else has the number; a bracket is a bracket."""
+    things = [
+        thing("unit", "590", numbers=("590",), serial="590"),
+        claim("590", "U1", "2026-01-01"),
+        thing("site", "Grill (Linn)", site="S1"),
+    ]
+    assert found(things, "590") == ["590", "590"]
+    frame = pl.DataFrame([{n: r.get(n) for n in THINGS} for r in things], schema=THINGS)
+    assert search(frame, "590")[0]["kind"].to_list() == ["claim", "unit"]
+    assert found(things, "(linn") == ["S1"]
+
+
+def test_no_more_than_five_near_numbers() -> None:
+    """The first five in their order."""
+    numbers = pl.Series([f"WC-10{place}" for place in range(9, 1, -1)])
+    assert near_numbers("WC-101", numbers) == ["WC-102", "WC-103", "WC-104", "WC-105", "WC-106"]
