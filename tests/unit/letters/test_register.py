@@ -195,3 +195,25 @@ def test_the_states_that_may_follow_are_those_of_the_contract() -> None:
     assert set(MAY_FOLLOW) == {"to_send", "sent", "answered", "told_before"}
     assert set(MAY_FOLLOW["sent"]) == {"answered", "to_send"}
     assert {name for names in MAY_FOLLOW.values() for name in names} <= set(STATES)
+
+
+def test_entries_of_a_day_are_numbered_by_claim_then_by_unit() -> None:
+    """Claims in the order of their text, then what is told of units, by serial and kind."""
+    register = look(
+        NOTHING,
+        standing(
+            {"claim": None, "serial": "U2", "kind": "installation"},
+            {"claim": "K2"},
+            {"claim": None, "serial": "U1", "kind": "recommendation"},
+            {"claim": "K10"},
+            {"claim": None, "serial": "U1", "kind": "installation"},
+        ),
+        0,
+    )
+    assert register.sort("entry").select("entry", "claim", "serial", "kind").rows() == [
+        (1, "K10", None, "decision"),
+        (2, "K2", None, "decision"),
+        (3, None, "U1", "installation"),
+        (4, None, "U1", "recommendation"),
+        (5, None, "U2", "installation"),
+    ]
