@@ -217,3 +217,23 @@ def test_entries_of_a_day_are_numbered_by_claim_then_by_unit() -> None:
         (4, None, "U1", "recommendation"),
         (5, None, "U2", "installation"),
     ]
+
+
+def test_an_entry_names_the_latest_one_that_it_stands_in_for() -> None:
+    """The third takes the place of the second, whatever the first was."""
+    register = NOTHING
+    for day, basis in enumerate("abc"):
+        register = look(register, standing({"basis": basis}), day)
+        register = marked(register, day + 1, state="sent")
+    assert register.sort("entry")["replaces"].to_list() == [None, 1, 2]
+
+
+def test_a_reminder_that_was_dropped_does_not_count_as_one() -> None:
+    """Where the claim asks for the same again, the agency is reminded after all, and once."""
+    asks = standing({"kind": "documents", "missing": "test", "within_days": 5})
+    register = marked(look(NOTHING, asks, 0), 1, state="sent")
+    register = look(register, asks, 6)
+    assert told(register)[1:] == [(2, "K1", "reminder", "a", "to_send")]
+    register = look(marked(register, 2, state="overtaken"), asks, 7)
+    assert told(register)[2:] == [(3, "K1", "reminder", "a", "to_send")]
+    assert len(look(marked(register, 3, state="sent"), asks, 60)) == 3
