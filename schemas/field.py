@@ -23,6 +23,7 @@ from schemas.columns import (
 )
 from schemas.field_causes import CAUSE_FIGURES
 from schemas.field_sliced import EVENT_WORDS, Sliced
+from schemas.field_to_come import TO_COME
 
 LINES = ("parts", "labor", "travel")
 
@@ -221,10 +222,15 @@ class Cohorts(Sliced):
     mean_per_100: float = number("100 x the mean failures a unit still watched, as reported.")
     mean_low: float = number("Its lower robust 95 % limit.")
     mean_high: float = number("Its upper robust 95 % limit.")
-    completed_per_100: float = number("The same, completed for what is still unreported.")
-    completed_low: float = number("Lower robust 95 % limit.")
-    completed_high: float = number("Upper robust 95 % limit.")
+    completed_per_100: float = number(
+        "The same, completed for what is still unreported, or projected."
+    )
+    completed_low: float = number("Lower 95 % limit, robust; of a prediction where projected.")
+    completed_high: float = number("Upper 95 % limit.")
+    completed_low_80: float = number("Lower 80 % limit.")
+    completed_high_80: float = number("Upper 80 % limit.")
     immature: bool = flag("Whether reports are still expected.", required=True)
+    projected: bool = flag("Whether the cohort has not reached that age yet.", required=True)
     shown: bool = flag("Whether 20 units and 5 % of them are at risk so late.", required=True)
 
 
@@ -265,24 +271,6 @@ class Warnings(Sliced):
     alarm: bool = flag("Whether the CUSUM stands at that value or beyond.", required=True)
 
 
-class Forecast(Sliced):
-    """One row is a coming month: failures and cost expected, beside what happened where known."""
-
-    as_of: pl.Date = day("The day as of which it was made.", required=True)
-    month: pl.Date = day("The month's first day.", required=True)
-    failures: float = number("Failures expected.")
-    low_80: float = number("Lower 80 % limit.")
-    high_80: float = number("Upper 80 % limit.")
-    low_95: float = number("Lower 95 % limit.")
-    high_95: float = number("Upper 95 % limit.")
-    cost: float = number("Cost expected.", "currency")
-    cost_low_80: float = number("Lower 80 % limit.", "currency")
-    cost_high_80: float = number("Upper 80 % limit.", "currency")
-    cost_low_95: float = number("Lower 95 % limit.", "currency")
-    cost_high_95: float = number("Upper 95 % limit.", "currency")
-    actual: pl.Int64 = integer("What happened, where the month is over.")
-
-
 class Costs(Sliced):
     """One row is what one slice costs, line by line."""
 
@@ -290,6 +278,13 @@ class Costs(Sliced):
     labor: CENTS = money("Labor payable.", required=True)
     travel: CENTS = money("Travel payable.", required=True)
     total: CENTS = money("All three.", required=True)
+    pending: CENTS = money(
+        "What claims that wait would pay if covered, times the share that come to be covered.",
+        required=True,
+    )
+    pending_low: CENTS = money("The same by the share's lower 95 % limit.", required=True)
+    pending_high: CENTS = money("The same by its upper 95 % limit.", required=True)
+    pending_claims: pl.Int64 = integer("Claims that wait.", required=True)
     unit_years: float = number("Time watched.", "unit-years", required=True)
     cost_per_unit_year: float = number("Cost a unit-year.", "currency")
     cause: str = text("The recorded cause; `all` where not by cause.", required=True)
@@ -376,11 +371,11 @@ FIELD_TABLES: dict[str, type[Table]] = {
     "treatment_effect": TreatmentEffect,
     "treatment_ratios": TreatmentRatios,
     "warnings": Warnings,
-    "forecast": Forecast,
     "costs": Costs,
     "agency_figures": AgencyFigures,
     "clock_starts": ClockStarts,
     "sensitivity": Sensitivity,
     "reporting_lags": ReportingLags,
     **CAUSE_FIGURES,
+    **TO_COME,
 }

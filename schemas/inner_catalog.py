@@ -80,7 +80,7 @@ INNER_TABLES: dict[str, Inner] = {
             **_of("units", "serial", "site", "model", "retired_on", "shipped_on"),
             **_of("unit_histories", "edition", "family", "region", "water_profile", "clock_source"),
             **_of("unit_histories", "startup_completed_on", "watched_from", "watched_until"),
-            **_of("unit_histories", "coverage_end", "needs"),
+            **_of("unit_histories", "coverage_end", "needs", "clock_start"),
             **_of("unit_histories", "cold_supply", "entry", "shipped", "lot"),
             "extended_on": ("day", "The day from which the start-up bonus counts."),
             "watched_days": ("integer", "Days at risk."),

@@ -34,13 +34,19 @@ _ADDED: dict[str, tuple[str, ...]] = {
         *("standing", "total_standing", "moved_from_to"),
         *("parts_payable", "labor_payable", "travel_payable"),
     ),
-    "cohorts": ("event", "at_risk", "mean_per_100", "mean_low", "mean_high", "shown"),
+    "cohorts": (
+        *("event", "at_risk", "mean_per_100", "mean_low", "mean_high", "shown"),
+        *("completed_low_80", "completed_high_80", "projected"),
+    ),
+    "forecast": ("basis", "actual_cost"),
+    "costs": ("pending", "pending_low", "pending_high", "pending_claims"),
     **dict.fromkeys(
         (
             *("left_out", "joins", "join_misses", "feed_states", "reference_aliases"),
             *("terms_values", "terms_water_limits", "terms_installation_limits"),
             *("cartridge_spans", "installation_findings", "startup_reviews"),
             *("treatment_recommendations", "journeys", "journey_rates", "letters"),
+            *("forecast_year", "forecast_record", "forecast_model", "completion_record"),
         ),
         (),
     ),

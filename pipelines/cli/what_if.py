@@ -119,6 +119,7 @@ def _tell(told: WhatIf) -> None:
                     f"{row['payable_after']:>16,.2f}{row['change']:>+16,.2f}"
                 )
     _tell_forecast(told)
+    _tell_expected(told)
 
 
 def _tell_moves(moves: pl.DataFrame) -> None:
@@ -150,6 +151,26 @@ def _tell_forecast(told: WhatIf) -> None:
         f"it is and {after:,.0f} under the other terms."
     )
     say(textwrap.fill(METHOD, 97))
+
+
+def _tell_expected(told: WhatIf) -> None:
+    for row in told.expected.to_dicts():
+        before, after = (
+            "none" if row[f"limit_{side}"] is None else f"{row[f'limit_{side}']:g}"
+            for side in ("before", "after")
+        )
+        say("")
+        text = (
+            f"{row['family']}, {row['analyte']} {before} → {after}: {row['units']:,} units in "
+            f"cover lie between, {row['unit_years']:.1f} unit-years in 12 months"
+        )
+        if row["extra_failures"] is not None and row["units"]:
+            text += (
+                f"; {row['extra_failures']:+.1f} failures ({row['low']:+.1f} to "
+                f"{row['high']:+.1f}) and {row['extra_cost']:+,.0f} {told.currency} "
+                f"({row['cost_low']:+,.0f} to {row['cost_high']:+,.0f})"
+            )
+        say(textwrap.fill(f"{text}. {(row['note'] or '').capitalize()}.", 97))
 
 
 def _words(name: str) -> str:

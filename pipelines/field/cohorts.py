@@ -8,18 +8,23 @@ Failures over all units that entered would mislead, since cover ends at differen
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
 
+from pipelines.field.cohort_course import Quarters, projections
 from pipelines.field.context import FLEET, FieldContext
 from pipelines.field.ends import FEWEST_SHOWN, LEAST_SHARE_SHOWN
-from pipelines.field.groups import TimeAtRisk, of_event
-from pipelines.field.mean_cumulative import CountedEpisodes, Events, mean_cumulative
+from pipelines.field.groups import of_event
+from pipelines.field.mean_cumulative import Events, Mean, means_at_months
 from pipelines.field.rates import grid
 from pipelines.field.reporting_lag import lag_law, share_reported
-from pipelines.field.risk_sets import MONTH_AGES, MONTHS, AgeGrid, Episodes, at_months
+from pipelines.field.risk_sets import (
+    MONTH_AGES,
+    MONTHS,
+    happened_by_months,
+)
 from pipelines.field.slices import NO_EXPOSURE, Slice, labelled, thin
 from schemas import codes
 
@@ -36,12 +41,19 @@ COLUMNS = (
     "completed_per_100",
     "completed_low",
     "completed_high",
+    "completed_low_80",
+    "completed_high_80",
     "immature",
+    "projected",
     "shown",
 )
 REPORTED_SHARE = 0.95  # of the failures of an age, from which on the age counts as mature
 # No reported failure stands for more than ten, however fresh it is.
 _LEAST_SHARE_REPORTED = 0.1
+Z_80 = 1.2815515655446004
+_NO_REFERENCE = (
+    "cannot be projected, because fewer than 10 units of one of its families have reached this age"
+)
 _NO_LIMITS = "limits cannot be estimated, because there was no failure by then"
 
 
@@ -53,9 +65,12 @@ def cohorts(context: FieldContext, dims: Slice) -> pl.DataFrame:
     time to the call reach past the as-of date for a unit of the quarter. Up to such ages the mean
     is completed: each failure counts 1 / the share of failures that are reported after so many
     days. `shown` ends with the last month at which 20 units and 5 % of the quarter's are at risk.
+    Months beyond it that the quarter has not reached are projected (`cohort_projection`), as far as
+    its units are covered; not where days are picked out or the calendar is cut.
     """
     placed = [FLEET, *(name for name in dims if name != "cause_class")]
-    quarters = _Quarters.of(context, placed)
+    quarters = Quarters.of(context, placed)
+    cells = _Cells(quarters)
     law = lag_law(context.failures["failed_on"], context.failures["opened_on"], context.as_of)
     kinds: list[tuple[dict[str, str], pl.Expr]] = (
         [({"event": "any", "cause_class": name}, of_event(name)) for name in context.classes]
@@ -63,7 +78,7 @@ def cohorts(context: FieldContext, dims: Slice) -> pl.DataFrame:
         else [({"event": event}, of_event(event)) for event in codes.EVENTS]
     )
     rows = [
-        quarters.rows(chosen, law).with_columns(pl.lit(word).alias(k) for k, word in labels.items())
+        cells.rows(chosen, law).with_columns(pl.lit(word).alias(k) for k, word in labels.items())
         for labels, chosen in kinds
     ]
     empty = _empty_cells(context, quarters.groups, dims, [labels for labels, _ in kinds])
@@ -71,77 +86,79 @@ def cohorts(context: FieldContext, dims: Slice) -> pl.DataFrame:
     return labelled(table.sort(FLEET, *dims, "cohort", "event", "months"), dims, COLUMNS)
 
 
-class _Quarters(NamedTuple):
-    """The units of a slice by group and quarter of entry.
+@dataclass(frozen=True)
+class _Cells:
+    """The cells of quarters by month."""
 
-    groups: the dimensions of each group, its cohort and how many units entered. entered_on: days
-    since 1970 by unit.
-    """
-
-    at_risk: TimeAtRisk
-    groups: pl.DataFrame
-    counted: CountedEpisodes
-    entered_on: np.ndarray
-
-    @classmethod
-    def of(cls, context: FieldContext, placed: list[str]) -> _Quarters:
-        """Those of the units that are watched for a day or more."""
-        at_risk = TimeAtRisk.of(context)
-        start = pl.col("watched_from")
-        entered = context.units.select(
-            *placed,
-            unit=pl.col("unit").cast(pl.Int64),
-            cohort=pl.format("{}-Q{}", start.dt.year(), start.dt.quarter()),
-            day=start.cast(pl.Int64),
-        ).filter(pl.col("unit").is_in(pl.Series(np.unique(at_risk.unit)).implode()))
-        keys = [*placed, "cohort"]
-        groups = entered.group_by(keys).agg(units=pl.len().cast(pl.Int64)).sort(keys)
-        numbered = entered.join(groups.select(keys).with_row_index("group"), on=keys)
-        group, day = np.zeros(at_risk.units, np.int64), np.zeros(at_risk.units, np.int64)
-        group[numbered["unit"].to_numpy()] = numbered["group"].to_numpy()
-        day[numbered["unit"].to_numpy()] = numbered["day"].to_numpy()
-        own = Episodes(group[at_risk.unit], at_risk.unit, at_risk.entry, at_risk.exit)
-        return cls(at_risk, groups, CountedEpisodes(AgeGrid(groups.height), own), day)
+    quarters: Quarters
 
     def rows(self, chosen: pl.Expr, law: np.ndarray) -> pl.DataFrame:
         """The cells of every group for some of the failures."""
-        failures = self.at_risk.failures.filter(chosen)
+        failures = self.quarters.at_risk.failures.filter(chosen)
         episode, age = failures["episode"].to_numpy(), failures["age"].to_numpy()
-        since = self._today - self.entered_on[self.at_risk.unit[episode]] - age
+        since = self._today - self.quarters.entered_on[self.quarters.at_risk.unit[episode]] - age
         weight = 1 / np.maximum(share_reported(law, since), _LEAST_SHARE_REPORTED)
-        known, whole = (
-            mean_cumulative(self.counted, Events(episode, age, w))
-            for w in (np.ones(len(age)), weight)
+        events = Events(episode, age, weight)
+        known, whole = means_at_months(
+            self.quarters.episodes, self.quarters.groups.height, events, np.ones(len(age)), weight
         )
-        episodes, table = self.counted.episodes, self.counted.grid
-        happened = np.cumsum(table.tally(episodes.group[episode], age), axis=1)
         columns = {
-            "at_risk": table.counts(episodes).at_risk_at_months,
-            "failures": at_months(happened).astype(np.int64),
+            "at_risk": self.quarters.reaching,
+            "failures": happened_by_months(
+                self.quarters.episodes.group[episode], age, self.quarters.groups.height
+            ),
             "immature": self._immature(law),
         }
-        for name, mean in (("mean", known), ("completed", whole)):
-            figures = (mean.value, mean.low, mean.high)
-            for suffix, figure in zip(("per_100", "low", "high"), figures, strict=True):
-                columns[f"{name}_{suffix}"] = 100 * at_months(figure)
-        place = np.repeat(np.arange(self.groups.height), MONTHS + 1)
-        months = pl.Series("months", np.tile(np.arange(MONTHS + 1), self.groups.height))
-        cells = self.groups[place].hstack(
+        for suffix, figure in zip(
+            ("per_100", "low", "high"), (known.value, known.low, known.high), strict=True
+        ):
+            columns[f"mean_{suffix}"] = 100 * figure
+        columns |= self._completed(whole, events, columns)
+        place = np.repeat(np.arange(self.quarters.groups.height), MONTHS + 1)
+        months = pl.Series("months", np.tile(np.arange(MONTHS + 1), self.quarters.groups.height))
+        cells = self.quarters.groups[place].hstack(
             [months, *(pl.Series(name, values.reshape(-1)) for name, values in columns.items())]
         )
         return _described(cells)
 
+    def _completed(
+        self, whole: Mean, events: Events, columns: dict[str, np.ndarray]
+    ) -> dict[str, np.ndarray]:
+        """The completed means with their limits, those of months to come projected."""
+        mean, error = whole.value, whole.error
+        with np.errstate(divide="ignore", invalid="ignore"):
+            wide = np.exp(Z_80 * error / mean)
+            near = np.where((mean > 0) & (error > 0), wide, np.nan)
+        found = {
+            "completed_per_100": mean,
+            "completed_low": whole.low,
+            "completed_high": whole.high,
+            "completed_low_80": mean / near,
+            "completed_high_80": mean * near,
+        }
+        projected, missing = np.zeros(mean.shape, bool), np.zeros(mean.shape, bool)
+        context = self.quarters.at_risk.context
+        if not context.by_day and context.since is None and context.until is None:
+            told = projections(self.quarters, events, mean)
+            missing = told.missing
+            projected = np.isfinite(told.value) | missing
+            limits = {f"completed_{name}": values for name, values in told.limits.items()}
+            for name, values in ({"completed_per_100": told.value} | limits).items():
+                found[name] = np.where(projected, values, found[name])
+        scaled = {name: 100 * values for name, values in found.items()}
+        return {**scaled, "projected": projected, "missing": missing}
+
     @property
     def _today(self) -> int:
-        return int(np.datetime64(self.at_risk.context.as_of, "D").astype(np.int64))
+        return int(np.datetime64(self.quarters.at_risk.context.as_of, "D").astype(np.int64))
 
     def _immature(self, law: np.ndarray) -> np.ndarray:
         """By group and month: whether a call for an age up to it may still come."""
         within = int(np.searchsorted(law, REPORTED_SHARE))
-        episodes = self.counted.episodes
-        first = np.maximum(self._today - within + 1 - self.entered_on[episodes.unit], 0)
+        episodes = self.quarters.episodes
+        first = np.maximum(self._today - within + 1 - self.quarters.entered_on[episodes.unit], 0)
         to_come = first <= episodes.exit
-        earliest = np.full(self.groups.height, np.iinfo(np.int64).max)
+        earliest = np.full(self.quarters.groups.height, np.iinfo(np.int64).max)
         np.minimum.at(earliest, episodes.group[to_come], first[to_come])
         immature: np.ndarray = MONTH_AGES[None, :] >= earliest[:, None]
         return immature
@@ -154,13 +171,19 @@ def _described(cells: pl.DataFrame) -> pl.DataFrame:
     )
     own = cells.columns[: cells.columns.index("cohort") + 1]
     last = pl.when(enough).then("months").max().over(own)
-    completed = ("completed_per_100", "completed_low", "completed_high")
-    return cells.filter(pl.col("at_risk") > 0).with_columns(
-        *(pl.when("immature").then(pl.col(name)).alias(name) for name in completed),
+    completed = [name for name in COLUMNS if name.startswith("completed_")]
+    means = ("mean_per_100", "mean_low", "mean_high")
+    known, beyond = pl.col("at_risk") > 0, pl.col("immature") | pl.col("projected")
+    return cells.filter(known | pl.col("projected")).with_columns(
+        *(pl.when(beyond).then(name).alias(name) for name in completed),
+        *(pl.when(known).then(name).alias(name) for name in means),
         shown=(pl.col("months") <= last).fill_null(False),
-        thin=thin(units="at_risk"),
-        note=pl.when(pl.col("failures") == 0).then(pl.lit(_NO_LIMITS)),
-    )
+        thin=thin(units=pl.when("projected").then("units").otherwise("at_risk")),
+        note=pl.when("missing")
+        .then(pl.lit(_NO_REFERENCE))
+        .when(pl.col("failures") == 0)
+        .then(pl.when("projected").then(pl.lit(None)).otherwise(pl.lit(_NO_LIMITS))),
+    )  # fmt: skip
 
 
 def _empty_cells(
@@ -177,6 +200,7 @@ def _empty_cells(
         at_risk=pl.lit(0, pl.Int64),
         failures=pl.lit(0, pl.Int64),
         immature=pl.lit(False),
+        projected=pl.lit(False),
         shown=pl.lit(False),
         thin=pl.lit(True),
         note=pl.lit(NO_EXPOSURE),

@@ -11,6 +11,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
+from threading import RLock
+from typing import Any, TypeVar
 
 import polars as pl
 
@@ -18,6 +20,7 @@ from pipelines.field.dimensions import OF_SPAN, OF_UNIT, words_of_failures
 from pipelines.units.watch_spans import no_systems, watch_spans
 from schemas import codes
 
+Made = TypeVar("Made")
 UNIT_DIMENSIONS = ("family", "region", "profile", "startup")
 # Every frame carries it, the same in all rows, so that also the whole fleet is a group by a key.
 FLEET = "fleet"
@@ -43,6 +46,7 @@ HISTORY_COLUMNS = (
     "shipped",
     "lot",
     "needs",
+    "clock_start",
 )
 STARTUP_WORDS = ("done", "not done")
 UNKNOWN = "unknown"
@@ -97,7 +101,8 @@ class Grounds:
     causes: cause, class, water_related, abilities. limits: family, analyte, limit (a maximum),
     needs, of the family's newest edition. needing: families that need treatment. systems: each
     system with what it removes. samples: sample,
-    each limited analyte and its bound `..._below`. pages: claim, page.
+    each limited analyte and its bound `..._below`. pages: claim, page. arrived_calls,
+    arrived_units: when each was first read. settled: of `pending.settled_claims`.
     """
 
     causes: pl.DataFrame = _empty(
@@ -124,6 +129,11 @@ class Grounds:
         }
     )
     pages: pl.DataFrame = _empty({"claim": pl.String, "page": pl.String})
+    arrived_calls: pl.DataFrame = _empty({"call": pl.String, "arrived_on": pl.Date})
+    arrived_units: pl.DataFrame = _empty({"serial": pl.String, "arrived_on": pl.Date})
+    settled: pl.DataFrame = _empty(
+        {"lead_reason": pl.String, "decided": pl.Int64, "covered": pl.Int64}
+    )
 
 
 @dataclass(frozen=True)
@@ -177,13 +187,16 @@ class FieldContext:
     spans: pl.DataFrame = field(default_factory=pl.DataFrame)
     by_day: bool = False
     grounds: Grounds = field(default_factory=lambda: Grounds())
-    _known: dict[object, pl.DataFrame] = field(default_factory=dict, init=False, repr=False)
+    _known: dict[object, Any] = field(default_factory=dict, init=False, repr=False)
+    _making: dict[object, RLock] = field(default_factory=dict, init=False, repr=False)
 
-    def once(self, key: object, make: Callable[[], pl.DataFrame]) -> pl.DataFrame:
+    def once(self, key: object, make: Callable[[], Made]) -> Made:
         """What several figures need of this context, made by the first that asks."""
-        if key not in self._known:
-            self._known[key] = make()
-        return self._known[key]
+        with self._making.setdefault(key, RLock()):
+            if key not in self._known:
+                self._known[key] = make()
+        found: Made = self._known[key]
+        return found
 
     @cached_property
     def classes(self) -> list[str]:
@@ -232,6 +245,7 @@ def prepare(
         watched_until="watched_until",
         watched_days="watched_days",
         clock_source="clock_source",
+        clock_start="clock_start",
         unsound="unsound",
         coverage_base_end="coverage_base_end",
         coverage_end="coverage_end",
@@ -305,7 +319,7 @@ def _site() -> pl.Expr:
 
 def _with_all_columns(histories: pl.DataFrame) -> pl.DataFrame:
     """Histories of fleets that know less of their units: what is missing is not known."""
-    kinds: dict[str, pl.DataType] = {"needs": pl.List(pl.String)}
+    kinds: dict[str, pl.DataType] = {"needs": pl.List(pl.String), "clock_start": pl.Date()}
     return histories.with_columns(
         pl.lit(None, kinds.get(name, pl.String())).alias(name)
         for name in (*HISTORY_COLUMNS, "site")

@@ -11,18 +11,32 @@ from dataclasses import replace
 import polars as pl
 
 from pipelines.field.context import FLEET, UNKNOWN, FieldContext, episodes
+from pipelines.field.pending import waiting, weighted
 from pipelines.field.poisson import DAYS_PER_YEAR
 from pipelines.field.rates import grid
 from pipelines.field.slices import ALL, NO_EXPOSURE, Slice, labelled, thin
 from schemas.columns import CENTS
 
 LINES = ("parts", "labor", "travel")
-COLUMNS = (*LINES, "total", "unit_years", "cost_per_unit_year", "cause", "agency")
+WAITS = ("pending", "pending_low", "pending_high")
+COLUMNS = (
+    *LINES,
+    "total",
+    *WAITS,
+    "pending_claims",
+    "unit_years",
+    "cost_per_unit_year",
+    "cause",
+    "agency",
+)
 RECORDED = ("cause", "agency")
 
 
 def costs(context: FieldContext, dims: Slice) -> pl.DataFrame:
     """Payable by line for one slice; exact money, and the cost of a unit-year.
+
+    Beside it what claims that wait would pay if covered, times the share of such claims that came
+    to be covered.
 
     A slice by cause class parts the costs only: unit-years stay everyone's.
     """
@@ -56,8 +70,16 @@ def _paid(
     years = exposed.group_by(groups).agg(
         units=pl.col("unit").n_unique(), unit_years=pl.col("days").sum() / DAYS_PER_YEAR
     )
-    paid = context.failures.group_by(keys).agg(
-        pl.col(LINES).sum(), failures=pl.len().cast(pl.Int64)
+    bounds = {"pending": "share", "pending_low": "low", "pending_high": "high"}
+    failures = context.failures.with_columns(
+        waiting(context).alias("pending_claims"),
+        **{name: weighted(context, bound) for name, bound in bounds.items()},
+    )
+    paid = failures.group_by(keys).agg(
+        pl.col(LINES).sum(),
+        *(pl.col(name).sum().round(2) for name in WAITS),
+        pl.col("pending_claims").sum().cast(pl.Int64),
+        failures=pl.len().cast(pl.Int64),
     )
     some = pl.col("unit_years") > 0
     return (
@@ -65,6 +87,8 @@ def _paid(
         .join(paid, on=keys, how="left")
         .with_columns(
             pl.col(LINES).fill_null(0).cast(CENTS),
+            pl.col(WAITS).fill_null(0.0).cast(CENTS),
+            pl.col("pending_claims").fill_null(0),
             pl.col("unit_years").fill_null(0.0),
             pl.col("failures", "units").fill_null(0),
         )

@@ -17,6 +17,8 @@ LONGEST_RUN = 1e7
 _STEPS = (1, 2, 4, 10, 20, 50, 100)
 _PER_DECADE = 24  # steps of means that share a design
 _FEW_STATES = 64
+_TENTHS, _PRUDENT = 10, 0.9
+_MANY = 400  # failures from which on a rate counts as known so well
 _MOST_CELLS = 10**6  # of the chains of several means that are solved together
 
 
@@ -149,3 +151,38 @@ def design(expected: float, target: float = TARGET_RUN_LENGTH) -> tuple[float, f
     """
     steps = ceil(round(log10(expected) * _PER_DECADE, 6))
     return _designed(10.0 ** (steps / _PER_DECADE), target)
+
+
+def uncertain_design(expected: float, behind: int, target: float) -> tuple[float, float, float]:
+    """Reference value, decision value and run length for a mean that rests on few failures.
+
+    The rate behind the mean is known as a gamma of `behind` + 1/2 failures. The chart is designed
+    for the mean that it exceeds with a chance of one in ten, so that what chance put too low does
+    not alarm month after month. The run length is the inverse of the mean rate of false alarms.
+    """
+    known = min(behind, _MANY)
+    prudent = expected * _likely(known)[-1]
+    steps = ceil(round(log10(expected) * _PER_DECADE, 6))
+    while True:
+        reference, decision = design(prudent, target)
+        length = _uncertain_length(10.0 ** (steps / _PER_DECADE), reference, decision, known)
+        if length >= min(target, LONGEST_RUN / 10):
+            return reference, decision, length
+        prudent *= 1.1
+
+
+@lru_cache(maxsize=512)
+def _likely(behind: int) -> tuple[float, ...]:
+    """Rates over the estimated one: the middles of tenths of the gamma, and its ninth decile."""
+    from scipy.special import gammaincinv
+
+    shape = behind + 0.5
+    shares = np.append((np.arange(_TENTHS) + 0.5) / _TENTHS, _PRUDENT)
+    return tuple((gammaincinv(shape, shares) / max(behind, 0.5)).tolist())
+
+
+@lru_cache(maxsize=8192)
+def _uncertain_length(mean: float, reference: float, decision: float, behind: int) -> float:
+    means = mean * np.array(_likely(behind)[:-1])
+    alarms = 1 / average_run_lengths(np.maximum(means, 1e-9), reference, decision)
+    return float(1 / max(alarms.mean(), 1 / LONGEST_RUN))

@@ -96,11 +96,12 @@ def dosed_days(context: FieldContext, dose: Dose) -> pl.DataFrame:
         context.spans.join(of_unit, on="unit")
         .filter(pl.col("family").is_in(families))
         .join(values, on="sample", how="left")
-        .with_columns(protected=_protected(context, dose.needs))
+        .with_columns(protected=protected(context, dose.needs))
     )
 
 
-def _protected(context: FieldContext, need: str) -> pl.Expr:
+def protected(context: FieldContext, need: str) -> pl.Expr:
+    """Whether one of the installed good systems of a day has an ability."""
     able = [product for product, does in context.grounds.systems if need in does]
     installed = pl.col("product").str.split("+")
     none = pl.lit(False) & (pl.col("product") == NO_PRODUCT)

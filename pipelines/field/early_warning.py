@@ -78,9 +78,9 @@ def warnings(context: FieldContext) -> pl.DataFrame:
     months in alarm left out, times `completeness`: the share of failures of so many days ago that
     have a cause by now. The decision value is the smallest whose in-control run length is at least
     12 times the number of pairs. An alarm begins where the sum rises to it or beyond, and lasts
-    while it stays there; a sum that a falling decision value has overtaken is no news. Expected
-    values that rest on few failures are themselves uncertain, and alarm more often than that:
-    `thin` marks them.
+    while it stays there; a sum that a falling decision value has overtaken is no news. What is
+    expected rests on few failures: charts are designed, and run lengths told, for a rate that is
+    known as well as its failures tell it (`cusum.uncertain_design`).
     """
     charted = charted_months(context)
     words = {"by": pl.lit(BY), **{name: pl.lit(ALL) for name in LABELS[1:]}}
@@ -196,7 +196,7 @@ def chart(days: np.ndarray, failures: np.ndarray, complete: np.ndarray, target: 
         mean *= complete[month]
         path.window[:, month] = behind
         usable = (path.enough[:, month] > 0) & (mean > 0) & (complete[month] >= LEAST_COMPLETE)
-        k, h, path.lengths[:, month] = _designs(mean, usable, target)
+        k, h, path.lengths[:, month] = _designs(mean, behind, usable, target)
         raised = np.maximum(0, running + counts[:, month] - np.where(usable, k, 0))
         running = np.where(usable, raised, running)
         since = np.where(usable, np.where(running > 0, since + 1, 0), since)
@@ -210,13 +210,15 @@ def chart(days: np.ndarray, failures: np.ndarray, complete: np.ndarray, target: 
 
 
 def _designs(
-    mean: np.ndarray, usable: np.ndarray, target: float
+    mean: np.ndarray, behind: np.ndarray, usable: np.ndarray, target: float
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Reference value, decision value and run length of each pair; NaN where it is not charted."""
+    """Reference value, decision value and run length of each pair; NaN where it is not charted.
+
+    behind: failures that each mean rests on, which leave it uncertain.
+    """
     found = np.full((len(mean), 3), np.nan)
     for place in np.flatnonzero(usable):
-        k, h = cusum.design(float(mean[place]), target)
-        found[place] = k, h, cusum.average_run_length(float(mean[place]), k, h)
+        found[place] = cusum.uncertain_design(float(mean[place]), int(behind[place]), target)
     return found[:, 0], found[:, 1], found[:, 2]
 
 

@@ -15,6 +15,7 @@ from pipelines.field.agencies import agency_figures
 from pipelines.field.alarms import alarms
 from pipelines.field.cohort_ratios import cohort_ratios
 from pipelines.field.cohorts import cohorts
+from pipelines.field.completion_record import completion_record
 from pipelines.field.context import FieldContext
 from pipelines.field.costs import RECORDED, costs, costs_by
 from pipelines.field.dose_bins import dose_bins
@@ -24,7 +25,8 @@ from pipelines.field.early_warning import warnings
 from pipelines.field.failures import field_failures
 from pipelines.field.first_causes import first_causes
 from pipelines.field.first_failures import survival
-from pipelines.field.forecast import forecast
+from pipelines.field.forecast import forecast, forecast_year
+from pipelines.field.forecast_record import forecast_model, forecast_record
 from pipelines.field.groups import Grouped, TimeAtRisk, grouped
 from pipelines.field.life_fits import probability_plot, weibull
 from pipelines.field.rates import rates
@@ -46,6 +48,8 @@ _SLICED: dict[str, Callable[[FieldContext, Slice], pl.DataFrame]] = {
     "cohorts": cohorts,
     "treatment_effect": treatment_effect,
     "forecast": forecast,
+    "forecast_year": forecast_year,
+    "completion_record": completion_record,
     "costs": costs,
 }
 # From episodes and failures by age, numbered once for all of them.
@@ -66,6 +70,8 @@ _WHOLE: dict[str, Callable[[FieldContext], pl.DataFrame]] = {
     "standard_curves": standard_curves,
     "watch_length": watch_length,
     "cohort_ratios": cohort_ratios,
+    "forecast_record": forecast_record,
+    "forecast_model": forecast_model,
     "dose_bins": dose_bins,
     "screen": screen,
     "dose_curve": dose_curve,
@@ -81,9 +87,12 @@ _WHOLE: dict[str, Callable[[FieldContext], pl.DataFrame]] = {
 # What a figure cannot be sliced by, because it goes by the state of the treatment itself, or
 # because a unit has no one state over the time that it is about.
 _NOT_BY = dict.fromkeys(
-    ("regions", "cohorts", "treatment_effect", "treatment_ratios", "forecast"),
+    (
+        *("regions", "cohorts", "treatment_effect", "treatment_ratios"),
+        *("forecast", "forecast_year"),
+    ),
     ("treatment",),
-)
+) | {"completion_record": ("treatment", "cause_class")}
 
 
 def figure(context: FieldContext, name: str, dims: Slice) -> pl.DataFrame:
@@ -115,6 +124,8 @@ def slices_of(name: str) -> list[Slice]:
         return [()]
     if name == "regions":
         return [("region",)]
+    if name == "completion_record":  # small groups have too few cells to tell anything
+        return [(), *((dim,) for dim in ("family", "region", "profile", "startup"))]
     refused = {*_NOT_BY.get(name, ()), *(("cause_class",) if name == "first_causes" else ())}
     return [dims for dims in ALWAYS if not refused & set(dims)]
 

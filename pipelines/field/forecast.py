@@ -1,32 +1,33 @@
-"""Figure 8: failures and cost of the next twelve months, and the same forecast of a year ago.
+"""Figure 8: failures and cost of the next twelve months, by month and for the year.
 
-Belongs here: the table `forecast`: who is still covered, intervals, cost, what happened. Does not
-belong here: what is expected (`projection`), rates of the past (`rates`).
+Belongs here: the tables `forecast` and `forecast_year`. Does not belong here: rates (`rate_model`),
+days to come (`days_to_come`), how earlier forecasts came out (`forecast_record`).
 
-Rates rest on all failures so far but those of the latest weeks, which are not all reported yet.
-Intervals: counts given the rates are Poisson, widened by the overdispersion of past months; the
-rates' own error comes on top. Units that are still to be sold are not in it.
+A group's failures of a part (cause class) go by the rates of its families, waters and ages, times
+its own experience with them, shrunk toward the fleet's by the gamma-Poisson model. The limits of
+the year are those of the months' sums, draw by draw.
 """
 
 from __future__ import annotations
 
-from datetime import date, timedelta
-from typing import NamedTuple
+from datetime import date
 
 import numpy as np
 import polars as pl
 
-from pipelines.coverage.calendar_days import add_months_array
-from pipelines.field.context import FLEET, FieldContext
-from pipelines.field.exposure import months_between
-from pipelines.field.projection import Fleet, Past, project
-from pipelines.field.rates import grid
-from pipelines.field.reporting_lag import lag_law
+from pipelines.field.context import FieldContext
+from pipelines.field.failure_cost import WHOLE, costed, failure_cost, mix_of_groups
+from pipelines.field.forecast_draws import DRAWS, Drawn, Money, drawn, limits
+from pipelines.field.forecast_groups import Groups, groups_of
+from pipelines.field.hindsight import months_on
+from pipelines.field.outlook import BASES, Outlook, outlook
 from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS, Slice, labelled
 
-MONTHS = 12
+BACK_MONTHS = (12, 15, 18, 21, 24)
+FEWEST_WATCHED_MONTHS = 24
 COLUMNS = (
     "as_of",
+    "basis",
     "month",
     "failures",
     "low_80",
@@ -39,240 +40,204 @@ COLUMNS = (
     "cost_low_95",
     "cost_high_95",
     "actual",
+    "actual_cost",
 )
-_KNOWN_SHARE = 0.95  # failures of days by which fewer are reported yet are left out of the rates
-_FEWEST_COSTS = 20  # failures from which a group's own mean cost is taken
 _NO_RATE = "cannot be estimated, because there was no failure"
 _NO_COVER = "no unit is covered in this month"
-_NO_LIMITS = (
-    "limits cannot be estimated, because no failure of the kind is known from before the latest "
-    "weeks"
-)
-_NO_COST_LIMITS = (
+_NO_SALES = "no unit was shipped in the last year, so none is expected to be"
+_NO_COST = (
     "limits of the cost cannot be estimated, because nothing was payable for the failures so far"
 )
+_CUT = "the last month ends with {}"
 
 
 def forecast(context: FieldContext, dims: Slice) -> pl.DataFrame:
-    """The coming twelve months as of today, and as of a year ago with what happened since."""
-    year_ago = _months_on(context.as_of, -MONTHS)
-    made = [_made(context, dims, day) for day in (year_ago, context.as_of)]
-    return labelled(pl.concat(made).sort(*dims, "as_of", "month"), dims, COLUMNS)
+    """The coming twelve months, month by month; for the fleet also as of earlier days."""
+    return _labelled(context, dims, year=False)
 
 
-def _made(context: FieldContext, dims: Slice, made_on: date) -> pl.DataFrame:
-    """One forecast, from what was known on `made_on`."""
-    units = _fleet_on(context.units, made_on)
-    failures = context.failures.filter(
-        (pl.col("failed_on") <= made_on) & (pl.col("opened_on") <= made_on)
-    ).join(units.select("unit"), on="unit", how="semi")
-    settled = made_on - timedelta(days=_unsettled_days(failures, made_on))
-    first = _months_on(made_on.replace(day=1), 1)
-    months = months_between(first, _months_on(first, MONTHS))
-    columns = _columns(context, dims)
-    mean, error, covered = _expected(context, dims, units, failures, settled, months)
-    costs = _costs(failures, columns, dims)
-    spread = _overdispersion(failures, settled)
-    table = columns.join(
-        pl.DataFrame({"month": months[:-1]}), how="cross", maintain_order="left_right"
-    ).with_columns(
-        as_of=pl.lit(made_on),
-        mean=pl.Series(mean.T.reshape(-1)),
-        covered=pl.Series(covered.T.reshape(-1)),
-    )
-    limits = _limits(mean.T.reshape(-1), error.T.reshape(-1), spread, costs, len(months) - 1)
-    happened = _happened(context, units, dims, months)
-    return (
-        _described(table.with_columns(limits), failures.height)
-        .join(happened, on=[*dims, "month"], how="left")
-        .with_columns(actual=_complete(context.as_of))
-    )
+def forecast_year(context: FieldContext, dims: Slice) -> pl.DataFrame:
+    """The same for the twelve months together; `month` is the first of them."""
+    return _labelled(context, dims, year=True)
 
 
-def _columns(context: FieldContext, dims: Slice) -> pl.DataFrame:
-    """Every group and cause class, class within group: `dims`, in the order of their numbers."""
-    placed = [FLEET, *(name for name in dims if name != "cause_class")]
-    groups = grid(context, tuple(placed[1:])).select(placed).sort(placed)
-    if "cause_class" in dims:
-        classes = pl.DataFrame({"cause_class": context.classes}, schema={"cause_class": pl.String})
-        groups = groups.join(classes, how="cross", maintain_order="left_right")
-    return groups
+def days_made_on(context: FieldContext, dims: Slice) -> list[date]:
+    """The days of the forecasts of a slice: today; and of the fleet, those of the record."""
+    if dims:
+        return [context.as_of]
+    first: date | None = context.units.select(pl.col("watched_from").min()).item()
+    back = [months_on(context.as_of, -months) for months in reversed(BACK_MONTHS)]
+    kept = [
+        day for day in back if first is not None and months_on(day, -FEWEST_WATCHED_MONTHS) >= first
+    ]
+    return [*kept, context.as_of]
 
 
-def _expected(
+def forecasts(context: FieldContext, dims: Slice, made_on: date) -> dict[str, pl.DataFrame]:
+    """Made on one day: `months` and `year`, with `dims` and COLUMNS, thin and note."""
+    return context.once(("forecasts", dims, made_on), lambda: _made(context, dims, made_on))
+
+
+def _labelled(context: FieldContext, dims: Slice, *, year: bool) -> pl.DataFrame:
+    kind = "year" if year else "months"
+    parts = [forecasts(context, dims, day)[kind] for day in days_made_on(context, dims)]
+    order = pl.col("basis").cast(pl.Enum([*BASES, "all"]))
+    table = pl.concat(parts).sort(*dims, "as_of", order, "month")
+    return labelled(table, dims, COLUMNS)
+
+
+def _made(context: FieldContext, dims: Slice, made_on: date) -> dict[str, pl.DataFrame]:
+    found = outlook(context, made_on)
+    groups = groups_of(context, found, dims)
+    own_dims = tuple(name for name in dims if name != "cause_class")
+    families = sorted(set(found.cells["family"]))
+    costs = failure_cost(context, found.failures, families, groups.parts)
+    mix = np.ones(groups.table.height)
+    if groups.parts == [WHOLE]:
+        mix = mix_of_groups(context, found.failures, groups.table, own_dims)
+    factor = costs.factors(context, DRAWS, found.random(3))
+    tables: dict[str, list[pl.DataFrame]] = {"months": [], "year": []}
+    sums: list[tuple[np.ndarray, np.ndarray, np.ndarray, Drawn | None]] = []
+    for place, basis in enumerate((*BASES, "all")):
+        if basis == "all":
+            one, other = sums
+            both = None
+            if one[3] is not None and other[3] is not None:
+                both = Drawn(*(a + b for a, b in zip(one[3], other[3], strict=True)))
+            mean, cost, units = (a + b for a, b in zip(one[:3], other[:3], strict=True))
+            sums.append((mean, cost, units, both))
+        else:
+            sums.append(_basis(found, groups, basis, costs.mean, costs.variation, mix, factor))
+        for kind, rows in tables.items():
+            rows.append(_rows(context, found, groups, dims, basis, sums[place], kind == "year"))
+    return {kind: pl.concat(rows) for kind, rows in tables.items()}
+
+
+def _basis(
+    found: Outlook,
+    groups: Groups,
+    basis: str,
+    cost: np.ndarray,
+    variation: np.ndarray,
+    mix: np.ndarray,
+    factor: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, Drawn | None]:
+    """Expected failures and cost (groups x parts x months), units at risk, and the draws."""
+    keys = groups.table.columns
+    numbered = groups.table.with_row_index("group")
+    kinds = found.days[basis].kinds
+    place = kinds.join(numbered, on=keys, maintain_order="left", how="left")["group"].to_numpy()
+    years = found.years(basis, place.astype(np.int64), groups.table.height)
+    units = years.sum(axis=1) * 12
+    family = {name: n for n, name in enumerate(sorted(set(found.cells["family"])))}
+    of_cell = np.array([family[name] for name in found.cells["family"]], dtype=np.int64)
+    each = years * found.rates[None, :, None] * found.season
+    by_family = np.zeros((years.shape[0], max(len(family), 1), years.shape[2]))
+    for name in range(len(family)):
+        by_family[:, name] = each[:, of_cell == name].sum(axis=1)
+    mean = by_family.sum(axis=1)[:, None, :] * groups.ratios[:, :, None]
+    costs = cost if len(family) else np.zeros((1, len(groups.parts)))
+    money = np.einsum("gfm,fp->gpm", by_family, costs) * groups.ratios[:, :, None]
+    money = money * mix[:, None, None]
+    if found.model is None:
+        return mean, money, units, None
+    level = np.divide(money, mean, out=np.zeros_like(money), where=mean > 0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        weights = by_family.sum(axis=2) / by_family.sum(axis=(1, 2))[:, None]
+    spread = np.nan_to_num(weights) @ variation
+    told = Money(level, spread, factor)
+    random = found.random(5, BASES.index(basis), len(keys), groups.table.height)
+    draws = drawn(years, found.drawn[basis], groups.drawn, found.model.dispersion, told, random)
+    return mean, money, units, draws
+
+
+def _rows(
     context: FieldContext,
+    found: Outlook,
+    groups: Groups,
     dims: Slice,
-    units: pl.DataFrame,
-    failures: pl.DataFrame,
-    settled: date,
-    months: list[date],
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    placed = [FLEET, *(name for name in dims if name != "cause_class")]
-    groups = grid(context, tuple(placed[1:])).select(placed).sort(placed).with_row_index("group")
-    classes = context.classes if "cause_class" in dims else ["all"]
-    number = {name: place for place, name in enumerate(classes)}
-    families = context.units["family"].unique().sort()
-    of_family = pl.col("family").replace_strict(
-        families, pl.int_range(len(families), eager=True), return_dtype=pl.Int64
+    basis: str,
+    sums: tuple[np.ndarray, np.ndarray, np.ndarray, Drawn | None],
+    year: bool,
+) -> pl.DataFrame:
+    """The rows of one basis, by group, part and month, or for the year."""
+    mean, cost, units, draws = sums
+    units = np.repeat(units[:, None, :], mean.shape[1], axis=1)
+    parts: tuple[np.ndarray, ...] | None = None if draws is None else (draws.failures, draws.cost)
+    if year:
+        mean, cost = (table.sum(axis=2, keepdims=True) for table in (mean, cost))
+        units = units.max(axis=2, keepdims=True)
+        parts = parts and tuple(table.sum(axis=2, keepdims=True) for table in parts)
+    months = found.months[:1] if year else found.months
+    table = groups.table
+    if "cause_class" in dims:
+        classes = pl.DataFrame({"cause_class": groups.parts}, schema={"cause_class": pl.String})
+        table = table.join(classes, how="cross", maintain_order="left_right")
+    columns = {"failures": mean, "cost": cost, "units": units}
+    if parts is not None:
+        for prefix, values in zip(("", "cost_"), parts, strict=True):
+            for name, limit in limits(values, whole=not prefix).items():
+                columns[prefix + name] = limit
+    else:
+        columns |= {n: np.full(mean.shape, np.nan) for n in COLUMNS if "low_" in n or "high_" in n}
+    rows = table.join(
+        pl.DataFrame({"month": months}), how="cross", maintain_order="left_right"
+    ).with_columns(
+        as_of=pl.lit(found.made_on),
+        basis=pl.lit(basis),
+        **{name: pl.Series(values.reshape(-1).astype(float)) for name, values in columns.items()},
     )
-    closing = pl.min_horizontal("seen_until", pl.lit(settled + timedelta(days=1)))
-    fleet = (
-        units.join(groups, on=placed)
-        .select(
-            "group",
-            of_family,
-            "watched_from",
-            "ends",
-            closing=pl.max_horizontal(closing, "watched_from"),
-        )
-        .group_by("group", "family", "watched_from", "ends", "closing")
-        .agg(n=pl.len())
-        .sort("group", "family", "watched_from", "ends", "closing")
-    )
-    part = pl.col("cause_class").replace_strict(number, default=0, return_dtype=pl.Int64)
-    past = (
-        failures.filter(pl.col("failed_on") <= settled)
-        .join(groups, on=placed)
-        .select("group", of_family, "age", part)
-    )
-    return project(
-        Fleet(*(_numbers(column) for column in fleet)),
-        Past(*(_numbers(column) for column in past)),
-        (groups.height, len(families), len(classes)),
-        _numbers(pl.Series(months, dtype=pl.Date)),
-    )
-
-
-def _numbers(column: pl.Series) -> np.ndarray:
-    return column.cast(pl.Int64).to_numpy()
-
-
-def _complete(as_of: date) -> pl.Expr:
-    """What happened, 0 where nothing did, in months that are over."""
-    over = pl.col("month").dt.offset_by("1mo") <= as_of + timedelta(days=1)
-    return pl.when(over).then(pl.col("actual").fill_null(0))
-
-
-def _months_on(day: date, months: int) -> date:
-    """The day some calendar months on, clamped to the month's end."""
-    there: date = add_months_array(np.array([day], "datetime64[D]"), np.array([months])).item()
-    return there
-
-
-def _fleet_on(units: pl.DataFrame, made_on: date) -> pl.DataFrame:
-    """Units in service by then, with their cover and exposure as they were known then."""
-    extended = pl.col("extended_on") <= made_on
-    end = pl.when(extended).then("coverage_end").otherwise("coverage_base_end")
-    retired = pl.when(pl.col("retired_on") <= made_on).then("retired_on")
-    last = retired + timedelta(days=1)
-    return (
-        units.filter(pl.col("watched_from") <= made_on)
-        .with_columns(ends=pl.min_horizontal(end, last))
-        .with_columns(seen_until=pl.min_horizontal("ends", pl.lit(made_on + timedelta(days=1))))
-        .filter(pl.col("watched_from") < pl.col("seen_until"))
-    )
-
-
-def _unsettled_days(failures: pl.DataFrame, made_on: date) -> int:
-    """How long ago a failure must lie for nearly all of its kind to be reported."""
-    law = lag_law(failures["failed_on"], failures["opened_on"], made_on)
-    return int(np.searchsorted(law, _KNOWN_SHARE))
-
-
-def _overdispersion(failures: pl.DataFrame, settled: date) -> float:
-    """How much more past months vary than a Poisson count about a smooth course would.
-
-    Half the mean squared difference of neighboring months' counts over their mean, in the last
-    two years: a slow change of the fleet does not count as variation (von Neumann's estimate). At
-    least 1.
-    """
-    closed = settled.replace(day=1)
-    month = pl.col("failed_on").dt.truncate("1mo")
-    some = failures.filter(pl.col("failed_on") < closed).group_by(month.alias("month")).len()
-    if some.is_empty():
-        return 1.0
-    first = max(min(some["month"].to_list()), _months_on(closed, -24))
-    every = pl.DataFrame({"month": months_between(first, _months_on(closed, -1))})
-    counts = every.join(some, on="month", how="left").sort("month")["len"].fill_null(0)
-    if len(counts) < 6:
-        return 1.0
-    values = counts.to_numpy().astype(float)
-    middle = np.maximum((values[1:] + values[:-1]) / 2, 0.5)
-    return float(max(1.0, np.mean(np.diff(values) ** 2 / 2 / middle)))
-
-
-class _Costs(NamedTuple):
-    """Mean and standard deviation of what one failure costs, by column of the forecast."""
-
-    mean: np.ndarray
-    spread: np.ndarray
-
-
-def _costs(failures: pl.DataFrame, columns: pl.DataFrame, dims: Slice) -> _Costs:
-    """A group's own where it has 20 failures, else the fleet's."""
-    cost = pl.sum_horizontal("parts", "labor", "travel").cast(pl.Float64)
-    whole = failures.select(mean=cost.mean(), spread=cost.std()).row(0)
-    by_group = failures.group_by(FLEET, *dims).agg(mean=cost.mean(), spread=cost.std(), n=pl.len())
-    own = columns.join(by_group, on=[FLEET, *dims], how="left", maintain_order="left")
-    known = pl.col("n") >= _FEWEST_COSTS
-    chosen = own.select(
-        pl.when(known).then(pl.col(name)).otherwise(pl.lit(usual or 0.0)).alias(name)
-        for name, usual in zip(("mean", "spread"), whole, strict=True)
-    )
-    return _Costs(*(chosen[name].to_numpy() for name in ("mean", "spread")))
-
-
-def _limits(
-    mean: np.ndarray, error: np.ndarray, spread: float, costs: _Costs, months: int
-) -> list[pl.Series]:
-    """Negative-binomial limits of the counts, gamma limits of the cost, and the cost itself."""
-    from scipy.stats import gamma, nbinom
-
-    cost, deviation = (np.repeat(column, months) for column in costs)
-    variance = np.maximum(spread * mean + error, mean * (1 + 1e-9))
-    cost_variance = mean * deviation**2 + variance * cost**2
-    likely, costly = mean > 0, (mean > 0) & (cost > 0)
-    limits = [pl.Series("cost", mean * cost)]
-    for level in (80, 95):
-        tail = (1 - level / 100) / 2
-        for side, share in (("low", tail), ("high", 1 - tail)):
-            counts, money = (np.full(len(mean), np.nan) for _ in range(2))
-            m, v = mean[likely], variance[likely]
-            counts[likely] = nbinom.ppf(share, m * m / (v - m), m / v)
-            m, v = (mean * cost)[costly], cost_variance[costly]
-            money[costly] = gamma.ppf(share, m * m / v, scale=v / m)
-            limits.append(pl.Series(f"{side}_{level}", counts))
-            limits.append(pl.Series(f"cost_{side}_{level}", money))
-    return limits
-
-
-def _described(table: pl.DataFrame, past: int) -> pl.DataFrame:
-    none = pl.col("covered") == 0
-    known = pl.lit(past > 0) | none
-    return table.with_columns(
-        failures=pl.when(known).then("mean"),
-        cost=pl.when(known).then("cost"),
-        thin=(pl.col("mean") * MONTHS < FEWEST_FAILURES) | (pl.col("covered") < FEWEST_UNITS),
-        note=pl.when(none)
-        .then(pl.lit(_NO_COVER))
-        .when(pl.lit(past == 0))
-        .then(pl.lit(_NO_RATE))
-        .when(pl.col("mean") == 0)
-        .then(pl.lit(_NO_LIMITS))
-        .when(pl.col("cost") == 0)
-        .then(pl.lit(_NO_COST_LIMITS)),
+    happened = _happened(context, found, dims, basis, year=year)
+    keys = [*dims, "month"]
+    return _described(
+        rows.join(happened, on=keys, how="left", maintain_order="left"), context, found, year
     )
 
 
 def _happened(
-    context: FieldContext, units: pl.DataFrame, dims: Slice, months: list[date]
+    context: FieldContext, found: Outlook, dims: Slice, basis: str, *, year: bool
 ) -> pl.DataFrame:
-    """Failures of the forecast's units in its months: dims, month, actual."""
-    return (
-        context.failures.filter(
-            (pl.col("failed_on") >= months[0]) & (pl.col("failed_on") < months[-1])
-        )
-        .join(units.select("unit"), on="unit", how="semi")
-        .group_by(*dims, month=pl.col("failed_on").dt.truncate("1mo"))
-        .agg(actual=pl.len().cast(pl.Int64))
+    """Failures of the units of a basis in the months, and their cost: dims, month, actual."""
+    first = pl.lit(found.months[0])
+    inside = (pl.col("failed_on") >= first) & (pl.col("failed_on") < found.until)
+    failures = costed(context, context.failures.filter(inside))
+    out = found.fleet.select("unit")
+    if basis != "all":
+        failures = failures.join(out, on="unit", how="semi" if basis == "installed" else "anti")
+    month = first if year else pl.col("failed_on").dt.truncate("1mo")
+    return failures.group_by(*dims, month=month).agg(
+        actual=pl.len().cast(pl.Int64), actual_cost=pl.col("cost").sum()
     )
+
+
+def _described(
+    rows: pl.DataFrame, context: FieldContext, found: Outlook, year: bool
+) -> pl.DataFrame:
+    """With actuals where the time is over, what is not known as null, thin and note."""
+    past = found.made_on < context.as_of
+    ends = (
+        pl.lit(found.until)
+        if year
+        else pl.min_horizontal(pl.col("month").dt.offset_by("1mo"), pl.lit(found.until))
+    )
+    over = pl.lit(past) & ((ends - pl.lit(context.as_of)).dt.total_days() <= 1)
+    none = pl.col("units") == 0
+    known = pl.lit(found.model is not None) | none
+    closes = months_on(found.months[-1], 1)
+    last = pl.lit(year) | (pl.col("month") == found.months[-1])
+    free = (pl.col("failures") > 0) & (pl.col("cost") == 0)
+    cut = pl.lit(found.until < closes) & last
+    empty = pl.when(pl.col("basis") == "sales").then(pl.lit(_NO_SALES)).otherwise(pl.lit(_NO_COVER))
+    yearly = pl.col("failures") * (1 if year else 12)
+    return rows.with_columns(
+        actual=pl.when(over).then(pl.col("actual").fill_null(0)),
+        actual_cost=pl.when(over).then(pl.col("actual_cost").fill_null(0.0)),
+        failures=pl.when(known).then("failures"),
+        cost=pl.when(known).then("cost"),
+        **{name: pl.when(~free).then(name) for name in COLUMNS if name.startswith("cost_")},
+        thin=(yearly < FEWEST_FAILURES) | (pl.col("units") < FEWEST_UNITS),
+        note=pl.when(none).then(empty)
+        .when(~known).then(pl.lit(_NO_RATE))
+        .when(cut).then(pl.lit(_CUT.format(found.until)))
+        .when(free).then(pl.lit(_NO_COST)),
+    ).drop("units")  # fmt: skip

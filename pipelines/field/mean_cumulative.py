@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from pipelines.field.poisson import Z_95
-from pipelines.field.risk_sets import AgeGrid, Episodes
+from pipelines.field.risk_sets import AgeGrid, AgePoints, Episodes
 
 _TRACE = 1e-12  # real variances are of the order of mean² over the number of events
 
@@ -75,6 +75,24 @@ class CountedEpisodes:
     def late(self) -> np.ndarray:
         """Places of the episodes that do not begin at age 0."""
         return np.flatnonzero((self.episodes.entry > 0) & (self.episodes.entry < self.grid.ages))
+
+
+def means_at_months(
+    episodes: Episodes, groups: int, events: Events, *weights: np.ndarray
+) -> list[Mean]:
+    """Means at whole months 0 to 60 (groups x 61), one for each of the weights of the events.
+
+    Counted at the ages of the events alone, which gives the same.
+    """
+    points = AgePoints.of(events.age)
+    moved, place = points.episodes(episodes)
+    counted = CountedEpisodes(AgeGrid(groups, len(points.ages)), moved)
+    found = []
+    for weight in weights:
+        own = Events(place[events.episode], points.place(events.age), weight)
+        told = mean_cumulative(counted, own)
+        found.append(Mean(*(points.at_months(table) for table in told)))
+    return found
 
 
 def mean_cumulative(counted: CountedEpisodes, events: Events) -> Mean:

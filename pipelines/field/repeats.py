@@ -13,8 +13,8 @@ from pipelines.field.context import FLEET
 from pipelines.field.ends import shown
 from pipelines.field.first_failures import NOBODY, events_of
 from pipelines.field.groups import Grouped, of_event
-from pipelines.field.mean_cumulative import CountedEpisodes, Events, mean_cumulative
-from pipelines.field.risk_sets import at_months
+from pipelines.field.mean_cumulative import Events, means_at_months
+from pipelines.field.risk_sets import happened_by_months
 from pipelines.field.slices import labelled, thin
 
 COLUMNS = (
@@ -43,14 +43,13 @@ def repeat_failures(slices: Grouped) -> pl.DataFrame:
     still one unit: its stretches are taken together.
     """
     dims, failures = slices.dims, slices.at_risk.failures
-    counted = CountedEpisodes(slices.grid, slices.episodes)
     reaching = slices.whole.below(slices.grid.ages).at_risk_at_months
     parts = []
     for labels, kind in events_of(slices):
-        rows = _at_months(slices, counted, reaching, failures.filter(of_event(kind)))
+        rows = _at_months(slices, reaching, failures.filter(of_event(kind)))
         parts.append(rows.with_columns(pl.lit(word).alias(key) for key, word in labels.items()))
     if not parts:  # sliced by a class that no failure has
-        empty = _at_months(slices, counted, reaching, failures.clear()).clear()
+        empty = _at_months(slices, reaching, failures.clear()).clear()
         parts = [empty.with_columns(event=pl.lit("any"), cause_class=pl.lit("any"))]
     reached = pl.col("at_risk") > 0
     rows = pl.concat(parts).with_columns(
@@ -76,23 +75,19 @@ def repeat_failures(slices: Grouped) -> pl.DataFrame:
     return labelled(rows, dims, COLUMNS)
 
 
-def _at_months(
-    slices: Grouped, counted: CountedEpisodes, reaching: np.ndarray, failures: pl.DataFrame
-) -> pl.DataFrame:
+def _at_months(slices: Grouped, reaching: np.ndarray, failures: pl.DataFrame) -> pl.DataFrame:
     episode, age, costs = (failures[name].to_numpy() for name in ("episode", "age", "cost"))
-    count, cost = (
-        mean_cumulative(counted, Events(episode, age, weight))
-        for weight in (np.ones(len(age)), costs)
-    )
-    happened = slices.grid.tally(slices.episodes.group[episode], age)
+    events, groups = Events(episode, age, costs), slices.groups.height
+    count, cost = means_at_months(slices.episodes, groups, events, np.ones(len(age)), costs)
+    happened = happened_by_months(slices.episodes.group[episode], age, groups)
     return slices.rows(
         at_risk=reaching,
-        failures=at_months(np.cumsum(happened, axis=1)).astype(np.int64),
-        mean_count=at_months(count.value),
-        count_low=at_months(count.low),
-        count_high=at_months(count.high),
-        mean_cost=at_months(cost.value),
-        cost_low=at_months(cost.low),
-        cost_high=at_months(cost.high),
+        failures=happened,
+        mean_count=count.value,
+        count_low=count.low,
+        count_high=count.high,
+        mean_cost=cost.value,
+        cost_low=cost.low,
+        cost_high=cost.high,
         shown=shown(reaching, slices.units_watched),
     )

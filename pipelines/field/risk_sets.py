@@ -135,3 +135,58 @@ class AgeGrid(NamedTuple):
 def at_months(table: np.ndarray) -> np.ndarray:
     """The values of a running table (groups x ages) at whole months 0 to 60 (groups x 61)."""
     return table[:, MONTH_AGES]
+
+
+class AgePoints(NamedTuple):
+    """The ages at which a table has a column: those of events, and the last within each month.
+
+    Between events nothing that is estimated moves, so that these do, however few events there are.
+    """
+
+    ages: np.ndarray
+
+    @classmethod
+    def of(cls, events: np.ndarray) -> AgePoints:
+        """Those of some events, the later ones than the last month left out."""
+        return cls(np.unique(np.append(events[events <= MONTH_AGES[-1]], MONTH_AGES)))
+
+    def place(self, ages: np.ndarray) -> np.ndarray:
+        """The columns of ages that have one; one past the last for later ones."""
+        columns: np.ndarray = np.searchsorted(self.ages, ages)
+        return columns
+
+    def episodes(self, episodes: Episodes) -> tuple[Episodes, np.ndarray]:
+        """Episodes by columns, and the place of each in them; -1 where it holds no column."""
+        first = np.searchsorted(self.ages, episodes.entry)
+        last = np.searchsorted(self.ages, episodes.exit, "right") - 1
+        kept = first <= last
+        moved = Episodes(episodes.group[kept], episodes.unit[kept], first[kept], last[kept])
+        return moved, np.where(kept, np.cumsum(kept) - 1, -1)
+
+    def at_months(self, table: np.ndarray) -> np.ndarray:
+        """The values of a running table (groups x columns) at whole months 0 to 60."""
+        values: np.ndarray = table[:, np.searchsorted(self.ages, MONTH_AGES)]
+        return values
+
+
+def at_risk_at_months(episodes: Episodes, groups: int) -> np.ndarray:
+    """Episodes that reach each whole month of age (groups x 61), as `Counts` counts them."""
+    come = np.searchsorted(MONTH_AGES, episodes.entry)
+    left = episodes.exit * 16 // 487 + 1  # the first month that is not reached
+    shape = groups * (MONTHS + 2)
+    tables = [
+        np.bincount(episodes.group * (MONTHS + 2) + np.minimum(month, MONTHS + 1), minlength=shape)
+        for month in (come, np.maximum(left, come))
+    ]
+    reach: np.ndarray = np.cumsum((tables[0] - tables[1]).reshape(groups, MONTHS + 2), axis=1)
+    return reach[:, : MONTHS + 1]
+
+
+def happened_by_months(group: np.ndarray, age: np.ndarray, groups: int) -> np.ndarray:
+    """Events up to each whole month of age (groups x 61)."""
+    month = np.searchsorted(MONTH_AGES, age)
+    inside = month <= MONTHS
+    cell = group[inside] * (MONTHS + 1) + month[inside]
+    counts = np.bincount(cell, minlength=groups * (MONTHS + 1)).reshape(groups, MONTHS + 1)
+    total: np.ndarray = np.cumsum(counts, axis=1)
+    return total

@@ -22,6 +22,8 @@ from pipelines.field.funnel import q_values
 from pipelines.field.groups import of_event
 from pipelines.field.page_sentences import page_sentences
 from pipelines.field.poisson import DAYS_PER_YEAR, Z_95
+from pipelines.field.sentences_of_alarms import alarmed, watched
+from pipelines.field.sentences_to_come import sentences_to_come
 from pipelines.field.slice_rates import SINGLE, days_by
 from pipelines.field.slices import ALL, FEWEST_FAILURES, FEWEST_UNITS
 from schemas import codes
@@ -68,11 +70,12 @@ def field_sentences(context: FieldContext, tables: Callable[[str], pl.DataFrame]
         for event in codes.EVENTS
     ]
     rows.append(("screen", ALL, ALL, _screened(tables("screen"))))
-    rows.append(("alarms", "family,cause_class", ALL, _alarmed(tables("alarms"))))
-    rows.append(("warnings", "family,cause_class", ALL, _watched(tables("warnings"))))
+    rows.append(("alarms", "family,cause_class", ALL, alarmed(tables("alarms"))))
+    rows.append(("warnings", "family,cause_class", ALL, watched(tables("warnings"))))
     rows += _treated(tables("treatment_ratios"))
     rows += _lives(tables("weibull"))
-    rows += [*_covers(tables("watch_length")), *page_sentences(tables)]
+    told = (page_sentences(tables), sentences_to_come(tables))
+    rows += [*_covers(tables("watch_length")), *(row for part in told for row in part)]
     return pl.DataFrame(rows, schema=dict.fromkeys(COLUMNS, pl.String), orient="row").with_columns(
         by=pl.when(pl.col("by") == "").then(pl.lit(ALL)).otherwise("by")
     )
@@ -173,30 +176,6 @@ def _screened(table: pl.DataFrame) -> str:
     ]
     more = f"; {flagged.height - 3} more stand out" if flagged.height > 3 else ""
     return f"Stands out: {'; '.join(parts)}{more}."
-
-
-def _alarmed(table: pl.DataFrame) -> str:
-    standing = table.filter("standing", pl.col("failures") >= FEWEST_NAMED, pl.col("low") > 1)
-    if standing.is_empty():
-        return "No alarm with ten failures or more stands."
-    parts = [
-        f"{row['family']} {row['cause_class']} since {row['first_month']:%Y-%m}, "
-        f"{row['ratio']:.1f} times what is expected ({row['low']:.1f} to {row['high']:.1f})"
-        for row in standing.sort("low", descending=True).head(3).to_dicts()
-    ]
-    return f"In alarm: {'; '.join(parts)}."
-
-
-def _watched(table: pl.DataFrame) -> str:
-    known = table.drop_nulls("false_alarms_a_year")
-    if known.is_empty():
-        return "No pair can be charted yet."
-    last = known.filter(pl.col("month") == pl.col("month").max())
-    yearly = last["false_alarms_a_year"].to_list()[0]
-    return (
-        f"{last.height} pairs are watched; were none of them to change, {yearly:.1f} false alarms "
-        "a year would come of all together."
-    )
 
 
 def _treated(table: pl.DataFrame) -> list[tuple[str, str, str, str]]:

@@ -29,29 +29,32 @@ def shrink(observed: np.ndarray, expected: np.ndarray) -> Shrinkage | None:
     becomes the common one. None where nothing was observed or fewer than two regions were watched.
     """
     from scipy.optimize import minimize
-    from scipy.special import gammaln
+    from scipy.special import gammaln, psi
 
     exposed = expected > 0
     o, e = observed[exposed], expected[exposed]
     if len(o) < 2 or o.sum() == 0:
         return None
 
-    def minus(theta: np.ndarray) -> float:
-        log_mean, log_shape = theta
-        shape = np.exp(log_shape)
-        rate = shape / np.exp(log_mean)
-        terms = (
-            gammaln(o + shape)
-            - gammaln(shape)
-            + shape * np.log(rate / (rate + e))
-            + o * np.log(e / (rate + e))
-        )
-        return -float(terms.sum())
+    def minus(theta: np.ndarray) -> tuple[float, np.ndarray]:
+        """The likelihood and its slopes by log mean and log shape, both turned over."""
+        shape = np.exp(theta[1])
+        rate = shape / np.exp(theta[0])
+        share = np.log(rate / (rate + e))
+        terms = gammaln(o + shape) - gammaln(shape) + shape * share + o * np.log(e / (rate + e))
+        by_rate = rate * float((shape / rate - (shape + o) / (rate + e)).sum())
+        by_shape = shape * float((psi(o + shape) - psi(shape) + share).sum())
+        return -float(terms.sum()), -np.array([-by_rate, by_shape + by_rate])
 
     bounds = [(-10, 10), (-6, _MOST_ALIKE)]
     start = np.array([np.log(o.sum() / e.sum()), 1.0])
     optimum = minimize(
-        minus, start, method="L-BFGS-B", bounds=bounds, options={"ftol": 1e-15, "gtol": 1e-9}
+        minus,
+        start,
+        jac=True,
+        method="L-BFGS-B",
+        bounds=bounds,
+        options={"ftol": 1e-15, "gtol": 1e-9},
     ).x
     shape = float(np.exp(optimum[1]))
     rate = float(shape / np.exp(optimum[0]))

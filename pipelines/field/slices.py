@@ -65,9 +65,10 @@ def labelled(frame: pl.DataFrame, dims: Slice, columns: Sequence[str]) -> pl.Dat
     )
 
 
-def thin(failures: str = "failures", units: str = "units") -> pl.Expr:
+def thin(failures: str = "failures", units: str | pl.Expr = "units") -> pl.Expr:
     """Fewer than 5 failures or 10 units at risk: shown as thin and never ranked."""
-    return (pl.col(failures) < FEWEST_FAILURES) | (pl.col(units) < FEWEST_UNITS)
+    at_risk = pl.col(units) if isinstance(units, str) else units
+    return (pl.col(failures) < FEWEST_FAILURES) | (at_risk < FEWEST_UNITS)
 
 
 def selections(dims: Slice, classes: Sequence[str]) -> list[tuple[str | None, pl.Expr]]:

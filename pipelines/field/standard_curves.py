@@ -19,7 +19,7 @@ import polars as pl
 from pipelines.field.context import FieldContext
 from pipelines.field.first_failures import events_of
 from pipelines.field.groups import Grouped, TimeAtRisk, grouped, of_event
-from pipelines.field.mean_cumulative import CountedEpisodes, Events, mean_cumulative
+from pipelines.field.mean_cumulative import Events, means_at_months
 from pipelines.field.poisson import Z_95
 from pipelines.field.risk_sets import MONTHS, at_months
 from pipelines.field.slices import ALL, FEWEST_UNITS, LABELS, Slice
@@ -169,8 +169,9 @@ def _curve(slices: Grouped, name: str, kind: str) -> FamilyCurve:
     failures = slices.at_risk.failures.filter(of_event(kind))
     episode, age, costs = (failures[column].to_numpy() for column in ("episode", "age", "cost"))
     weight = np.ones(len(age)) if name == "mean_count" else costs
-    counted = CountedEpisodes(slices.grid, slices.episodes)
-    mean = mean_cumulative(counted, Events(episode, age, weight))
+    (mean,) = means_at_months(
+        slices.episodes, slices.groups.height, Events(episode, age, weight), weight
+    )
     reaching = slices.whole.below(slices.grid.ages).at_risk_at_months
     assert reaching.shape[1] == MONTHS + 1
-    return FamilyCurve(at_months(mean.value), at_months(mean.error), reaching)
+    return FamilyCurve(mean.value, mean.error, reaching)

@@ -6,7 +6,7 @@ what is expected, charts (`early_warning`).
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -14,8 +14,8 @@ import numpy as np
 import polars as pl
 
 from pipelines.field.context import UNKNOWN, FieldContext
-from pipelines.field.dimensions import BANDS, split_bands, split_months
-from pipelines.field.exposure import months_between
+from pipelines.field.dimensions import BANDS
+from pipelines.field.monthly import complete_months, monthly_days
 from pipelines.field.reporting_lag import lag_law, share_reported
 from pipelines.field.slices import ALL, NO_EXPOSURE, NO_FAILURES
 
@@ -33,21 +33,9 @@ class Fleet(NamedTuple):
     units: np.ndarray
 
 
-def _months(context: FieldContext) -> list[date]:
-    """First days of the complete months of the exposure, and the one that closes the last.
-
-    Where none is complete, those of the month of the as-of date and the next one.
-    """
-    first: date = context.units.select(pl.col("watched_from").min()).item() or context.as_of
-    months = months_between(first, context.as_of + timedelta(days=1))
-    if len(months) > 1:
-        return months
-    return months_between(context.as_of, context.as_of.replace(day=1) + timedelta(days=31))
-
-
 def watched_pairs(context: FieldContext) -> Fleet:
     """Days and failures of every pair that has a failure with a cause."""
-    months = _months(context)
+    months = complete_months(context)
     known = context.failures.filter(pl.col("cause_class") != UNKNOWN)
     pairs = sorted(known.select("family", "cause_class").unique().rows())
     families = sorted({family for family, _ in pairs})
@@ -55,13 +43,8 @@ def watched_pairs(context: FieldContext) -> Fleet:
     place = {day: n for n, day in enumerate(months[:-1])}
     band = {word: n for n, word in enumerate(BANDS)}
     days = {family: np.zeros(shape) for family in families}
-    split = split_months(split_bands(context.spans)).with_columns(
-        month=pl.col("from_on").dt.truncate("1mo"), days=pl.col("exit") - pl.col("entry")
-    )
-    exposed = split.join(context.units.select("unit", "family"), on="unit")
-    for family, word, month, n in (
-        exposed.group_by("family", "age", "month").agg(pl.col("days").sum()).rows()
-    ):
+    exposed = monthly_days(context).group_by("family", "age", "month").agg(pl.col("days").sum())
+    for family, word, month, n in exposed.rows():
         if family in days and month in place:
             days[family][band[word], place[month]] = n
     failures = {pair: np.zeros(shape) for pair in pairs}

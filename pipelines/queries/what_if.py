@@ -19,8 +19,10 @@ import polars as pl
 from pipelines.counterfactuals.comparison import Comparison, compare
 from pipelines.coverage import Decided, Evidence, decide
 from pipelines.errors import NotFoundError
-from pipelines.field.context import prepare
+from pipelines.field.context import FieldContext
 from pipelines.field.figures import FIGURES
+from pipelines.field.moved_limits import COLUMNS, expected, moved_limits
+from pipelines.steps.figures import field_context, one_thread_a_matrix
 from pipelines.steps.units import watched_units
 from pipelines.store.database import read_frame
 from pipelines.store.evidence import load_evidence
@@ -53,7 +55,7 @@ FORECAST = pl.Schema(
 class WhatIf:
     """What other terms come to, as of the last refresh.
 
-    `forecast` has one row a month and family (`all` for the fleet).
+    `forecast` has one row a month and family (`all` for the fleet); `expected` one a moved limit.
     """
 
     reading: str
@@ -67,6 +69,7 @@ class WhatIf:
     changed_since: bool
     comparison: Comparison
     forecast: pl.DataFrame
+    expected: pl.DataFrame
 
     def to_dict(self) -> dict[str, Any]:
         """For JSON."""
@@ -87,6 +90,9 @@ class WhatIf:
                 pl.col("cost_before", "cost_after").round(2).cast(CENTS)
             ).to_dicts(),
             "forecast_method": METHOD,
+            "expected": self.expected.with_columns(
+                pl.col("extra_cost", "cost_low", "cost_high").round(2).cast(CENTS)
+            ).to_dicts(),
         }
 
 
@@ -118,7 +124,18 @@ def what_if(folder: str | Path, file: Path, stands_for: str | None = None) -> Wh
         after = _decided_again(evidence, inputs, other.terms)
         profiles = read_frame(con, "unit_histories", columns=["serial", "water_profile"])
         sides = {"before": (inputs.terms, before), "after": (other.terms, after)}
-        forecast = _forecasts(inputs, con, sides)
+        contexts = {
+            side: field_context(
+                watched_units(replace(inputs, terms=terms), con),
+                con,
+                inputs.as_of,
+                decided.decisions,
+            )
+            for side, (terms, decided) in sides.items()
+        }
+        with one_thread_a_matrix():
+            forecast = _forecasts(contexts)
+            to_expect = _expected(contexts["before"], inputs.terms, other.terms)
     settings = inputs.settings
     return WhatIf(
         reading=other.reading,
@@ -132,6 +149,7 @@ def what_if(folder: str | Path, file: Path, stands_for: str | None = None) -> Wh
         changed_since=changed,
         comparison=compare(before, after, profiles),
         forecast=forecast,
+        expected=to_expect,
     )
 
 
@@ -143,37 +161,39 @@ def _decided_again(evidence: Evidence, inputs: Inputs, terms: Terms) -> Decided:
     return decide(evidence, terms, timezone=inputs.settings.timezone)
 
 
-def _forecasts(
-    inputs: Inputs,
-    con: duckdb.DuckDBPyConnection,
-    sides: Mapping[str, tuple[Terms, Decided]],
-) -> pl.DataFrame:
+def _forecasts(contexts: Mapping[str, FieldContext]) -> pl.DataFrame:
     """Failures and cost of the coming months on either side: rows of FORECAST."""
     keys = ["family", "month"]
     found = [
-        _forecast(replace(inputs, terms=terms), con, decided).rename(
-            {"failures": f"failures_{side}", "cost": f"cost_{side}"}
-        )
-        for side, (terms, decided) in sides.items()
+        _forecast(context).rename({"failures": f"failures_{side}", "cost": f"cost_{side}"})
+        for side, context in contexts.items()
     ]
     both = found[0].join(found[1], on=keys, how="full", coalesce=True)
     return both.select(pl.col(name).cast(kind) for name, kind in FORECAST.items()).sort(keys)
 
 
-def _forecast(inputs: Inputs, con: duckdb.DuckDBPyConnection, decided: Decided) -> pl.DataFrame:
-    watched = watched_units(inputs, con)
-    context = prepare(
-        watched.units,
-        watched.failures,
-        decided.decisions,
-        watched.states,
-        watched.doubtful,
-        inputs.as_of,
-    )
+def _forecast(context: FieldContext) -> pl.DataFrame:
     tables = [FIGURES["forecast"](context, dims) for dims in _SLICES]
-    coming = pl.col("as_of") == inputs.as_of
+    coming = (pl.col("as_of") == context.as_of) & (pl.col("basis") == "all")
     return pl.concat(
         [table.filter(coming).select("family", "month", "failures", "cost") for table in tables]
+    )
+
+
+def _expected(context: FieldContext, before: Terms, after: Terms) -> pl.DataFrame:
+    """What the limits that the other terms move may come to: one row each."""
+    moved = moved_limits(_newest_limits(before), _newest_limits(after))
+    ratios = FIGURES["treatment_ratios"](context, ()) if moved else pl.DataFrame()
+    return expected(context, moved, ratios) if moved else pl.DataFrame(schema=COLUMNS)
+
+
+def _newest_limits(terms: Terms) -> pl.DataFrame:
+    """The maxima of each family's newest edition: family, analyte, limit, needs."""
+    newest = pl.col("effective_from") == pl.col("effective_from").max().over("family")
+    editions = terms.values.filter(newest).select("edition", "family")
+    limits = terms.water_limits.join(editions, on=["edition", "family"])
+    return limits.filter(pl.col("max").is_not_null()).select(
+        "family", "analyte", "needs", limit="max"
     )
 
 

@@ -15,6 +15,7 @@ from dataclasses import replace
 import duckdb
 import polars as pl
 
+from pipelines.field import pending
 from pipelines.field.agency_cases import CLAIM_COLUMNS, with_claims
 from pipelines.field.context import FieldContext, Grounds, prepare
 from pipelines.field.figures import BY_AGE, FIGURES, SENTENCES, always, always_by_age, known
@@ -49,15 +50,26 @@ def field_figures(session: RefreshSession, wanted: Collection[str]) -> Iterator[
             yield Written(name)
 
 
-def field_context(watched: Watched, con: duckdb.DuckDBPyConnection, as_of: dt.date) -> FieldContext:
+def field_context(
+    watched: Watched,
+    con: duckdb.DuckDBPyConnection,
+    as_of: dt.date,
+    decided: pl.DataFrame | None = None,
+) -> FieldContext:
     """What all figures are computed from.
 
     Args:
         watched: of all units.
         con: the store, whose `decisions` give verdicts and what is payable.
         as_of: the as-of date.
+        decided: decisions in the place of the store's.
     """
-    decided = read_frame(con, "decisions", columns=["claim", *CLAIM_COLUMNS, *PAYABLE])
+    columns = list(dict.fromkeys(["claim", *CLAIM_COLUMNS, *PAYABLE, *pending.COLUMNS]))
+    if decided is None:
+        decided = read_frame(con, "decisions", columns=columns)
+    history = read_frame(
+        con, "decision_history", columns=["claim", "from_verdict", "to_verdict", "moved_from_to"]
+    )
     reviews = read_frame(
         con, "startup_reviews", columns=["serial", "report", "completed_on", "result"]
     )
@@ -72,6 +84,7 @@ def field_context(watched: Watched, con: duckdb.DuckDBPyConnection, as_of: dt.da
         with_installation(watched.spans, reviews),
         grounds_of(con, as_of),
     )
+    context = pending.with_pending(context, decided, history)
     return replace(context, repairs=with_claims(watched.repairs, decided))
 
 
@@ -86,7 +99,15 @@ def grounds_of(con: duckdb.DuckDBPyConnection, as_of: dt.date) -> Grounds:
             read_frame(con, "water_tests", columns=["sample", *_values_of_samples()])
         ),
         pages=claim_pages(con, as_of),
+        arrived_calls=_arrived(con, "service_calls", "call"),
+        arrived_units=_arrived(con, "units", "serial"),
     )
+
+
+def _arrived(con: duckdb.DuckDBPyConnection, table: str, key: str) -> pl.DataFrame:
+    """On which day each record was first read, where that was kept."""
+    rows = read_frame(con, table, columns=[key, "first_arrived_on"])
+    return rows.select(key, arrived_on="first_arrived_on").drop_nulls().unique(key)
 
 
 def _values_of_samples() -> list[str]:
@@ -139,7 +160,10 @@ STEP = Step(
     tables={name: FIELD_TABLES[name] for name in FIGURES},
     reads=(
         "decisions",
+        "decision_history",
         "payments",
+        "service_calls",
+        "units",
         "startup_reviews",
         "water_tests",
         "reference_causes",

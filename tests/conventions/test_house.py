@@ -65,7 +65,6 @@ LARGE_MODULES = {
     "dashboards/figures/regions.py",
     "dashboards/pages/claim.py",
     "pipelines/field/context.py",
-    "pipelines/field/forecast.py",
     "pipelines/records/accounting.py",
     "pipelines/exports/delivery.py",
     "pipelines/records/feed_file.py",

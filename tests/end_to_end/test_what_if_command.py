@@ -71,7 +71,7 @@ def test_the_terms_in_force_change_nothing(sample, run, tools):
     assert told["claims_moved"] == 0
     assert not told["changed_since_refresh"]
     stored = tools["store"](folder)["main.forecast"].filter(
-        pl.col("as_of") == pl.col("as_of").max()
+        pl.col("as_of") == pl.col("as_of").max(), pl.col("basis") == "all"
     )
     costs = stored.filter(by="all").sort("month")["cost"].to_list()
     fleet = [row for row in told["forecast"] if row["family"] == "all"]

@@ -34,6 +34,7 @@ def comparison() -> js.Schema:
             "moved": js.listing("The claims that move.", _claim()),
             "forecast": js.listing("The months to come.", _month()),
             "forecast_method": js.text("How the forecast is made, and what to mind."),
+            "expected": js.listing("What each moved limit may come to in 12 months.", _limit()),
         }
     )
 
@@ -129,4 +130,34 @@ def _month() -> js.Schema:
             f"cost_{side}": js.or_null(js.amount(f"Cost expected {words}."))
             for side, words in _SIDES
         }
+    )
+
+
+def _limit() -> js.Schema:
+    def figures(*names: str, words: str) -> dict[str, js.Schema]:
+        return {
+            name: js.or_null(js.number(f"{words}{end}."))
+            for name, end in zip(names, ("", ", lower 95 % limit", ", upper one"), strict=True)
+        }
+
+    return js.record(
+        {
+            "family": js.text("The family."),
+            "analyte": js.word("The analyte.", codes.LIMITED_ANALYTES),
+            "limit_before": js.or_null(js.number("The maximum as it is; null where none.")),
+            "limit_after": js.or_null(js.number("The maximum under the other terms.")),
+            "units": js.integer("Units in cover whose analyte lies between."),
+            "unit_years": js.number("Their time in cover in the next 12 months.", least=0),
+            "treated_unit_years": js.number("Of it, that of units treated for it.", least=0),
+        }
+        | figures("extra_failures", "low", "high", words="Failures more, or fewer")
+        | {
+            name: js.or_null(js.amount(f"{words}.", signed=True))
+            for name, words in (
+                ("extra_cost", "What they cost"),
+                ("cost_low", "Its lower 95 % limit"),
+                ("cost_high", "Its upper 95 % limit"),
+            )
+        }
+        | {"note": js.or_null(js.text("How to read it, or why a figure is missing."))}
     )

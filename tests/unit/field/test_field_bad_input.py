@@ -250,25 +250,28 @@ def nothing_payable(context: FieldContext, calls: Iterable[str] = ()) -> FieldCo
     return replace(context, failures=context.failures.with_columns(money))
 
 
-def test_a_forecast_of_nothing_says_why_it_has_no_limits() -> None:
-    """Beck never failed: its months are 0, without limits, and say so; Force's have limits."""
+def test_a_forecast_of_nothing_is_near_nothing_and_not_sure() -> None:
+    """Beck never failed: hardly anything is expected of it, with limits; all bases are there."""
     quiet = fleet([400] * 24, [(n, 30) for n in (1, 4, 2, 5)])
     coming = always(quiet, "forecast").filter(
-        pl.col("by") == "family", pl.col("as_of") == AS_OF, pl.col("month") < dt.date(2027, 1, 1)
+        pl.col("by") == "family",
+        pl.col("as_of") == AS_OF,
+        pl.col("month") < dt.date(2027, 1, 1),
+        pl.col("basis") == "all",
     )
-    beck = coming.filter(pl.col("family") == "Beck")
-    assert set(beck["failures"]) == {0.0}
-    assert beck["high_95"].null_count() == beck["cost_high_95"].null_count() == beck.height
-    assert beck["note"].str.contains("limits cannot be estimated, because no failure").all()
-    force = coming.filter(pl.col("family") == "Force")
-    assert force["high_95"].null_count() == force["note"].count() == 0
+    beck, force = (coming.filter(pl.col("family") == name) for name in ("Beck", "Force"))
+    assert beck.height == 6
+    assert 0 < beck["failures"].sum() < force["failures"].sum() / 4
+    assert beck["thin"].all()
+    assert beck["high_95"].null_count() == force["high_95"].null_count() == 0
+    assert set(always(quiet, "forecast")["basis"]) == {"installed", "sales", "all"}
 
 
 def test_a_forecast_without_cost_says_why_the_cost_has_no_limits() -> None:
     """Counts keep their limits where nothing was payable so far."""
     free = nothing_payable(fleet([400] * 24, [(n, 30) for n in (1, 4, 2, 5)]))
     coming = always(free, "forecast").filter(pl.col("by") == "all", pl.col("as_of") == AS_OF)
-    coming = coming.filter(pl.col("failures") > 0)
+    coming = coming.filter(pl.col("failures") > 0, pl.col("basis") == "installed")
     assert coming.height > 6
     assert coming["high_95"].null_count() == 0
     assert coming["cost_high_95"].null_count() == coming.height
@@ -352,5 +355,5 @@ def test_too_few_failures_for_a_weibull_fit_are_said_to_be() -> None:
 def test_a_quarter_has_cells_to_the_month_its_oldest_unit_was_watched_for(days, last) -> None:
     """Three months are 91.3 days, so that 92 days reach them; the youngest units do not matter."""
     cells = always(fleet([days, 1]), "cohorts").filter(pl.col("by") == "all")
-    oldest = cells.filter(pl.col("cohort") == cells["cohort"].min())
+    oldest = cells.filter(pl.col("cohort") == cells["cohort"].min(), ~pl.col("projected"))
     assert oldest["months"].max() == last

@@ -70,7 +70,7 @@ def test_forecasts_of_waters_differ_as_their_failures_do(make_fleet) -> None:
     context = make_fleet(3000, seed=9)
     whole = figure(context, "forecast", ())
     parts = figure(context, "forecast", ("profile",))
-    coming = pl.col("as_of") == context.as_of
+    coming = (pl.col("as_of") == context.as_of) & (pl.col("basis") == "all")
     total = whole.filter(coming)["failures"].sum()
     by_water = parts.filter(coming).group_by("profile").agg(pl.col("failures").sum())
     assert by_water["failures"].sum() == pytest.approx(total, rel=0.05)
@@ -81,7 +81,7 @@ def test_forecasts_of_waters_differ_as_their_failures_do(make_fleet) -> None:
 
 def test_forecasts_of_classes_add_up(context) -> None:
     """A class gets its share of all failures."""
-    coming = pl.col("as_of") == context.as_of
+    coming = (pl.col("as_of") == context.as_of) & (pl.col("basis") == "all")
     total = figure(context, "forecast", ()).filter(coming)["failures"].sum()
     parts = figure(context, "forecast", ("cause_class",)).filter(coming)
     assert parts["failures"].sum() == pytest.approx(total)

@@ -1,0 +1,223 @@
+"""Figure 5, the months to come: what a quarter of entry will have come to, by its course so far.
+
+Belongs here: the gamma-Poisson projection of quarters and its limits. Does not belong here: who is
+counted, the table (`cohorts`), how earlier projections came out (`completion_record`).
+
+A quarter's mean count so far goes on as all quarters' does, times how it has compared with them:
+theta | data ~ gamma(alpha + observed, alpha + expected). The reference at an age is that of all
+quarters of the group by family, mixed as the families of the quarter that will then be watched.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from pipelines.field.mean_cumulative import CountedEpisodes, Events, mean_cumulative
+from pipelines.field.risk_sets import MONTHS, AgeGrid, AgePoints, Episodes, at_risk_at_months
+
+DRAWS = 500
+FEWEST_AT_RISK = 10  # of a family among all quarters, below which it is no reference
+LEVELS = {"low": 0.025, "low_80": 0.1, "high_80": 0.9, "high": 0.975}
+_SEED = 5
+_MOST_ALIKE, _LEAST_ALIKE = 1e4, 1e-2
+
+
+class Course(NamedTuple):
+    """What a projection starts from, by quarter (rows) and month 0 to 60.
+
+    group: the number of each quarter's group. mean: mean count so far, completed. at_risk: units
+    watched so long by now. reached: the last month reached; -1: none. whole: the last that all of
+    its units have reached. observed: failures so far, completed. expected: those expected at the
+    reference's steps. due: quarters x families x months, units that will be watched so long, or
+    were.
+    """
+
+    group: np.ndarray
+    mean: np.ndarray
+    at_risk: np.ndarray
+    reached: np.ndarray
+    whole: np.ndarray
+    observed: np.ndarray
+    expected: np.ndarray
+    due: np.ndarray
+
+
+class Reference(NamedTuple):
+    """All quarters' mean count by group and family at months (groups x families x months), its
+    standard error, units at risk, and its course (groups x families x points of age)."""
+
+    mean: np.ndarray
+    error: np.ndarray
+    at_risk: np.ndarray
+    course: np.ndarray
+    points: AgePoints
+
+    def course_of(self, episodes: Episodes, family: np.ndarray) -> np.ndarray:
+        """By how much it rises while each episode lasts."""
+        ages = self.points.ages
+        last = np.searchsorted(ages, episodes.exit, "right") - 1
+        before = np.searchsorted(ages, episodes.entry) - 1
+        at = (episodes.group, family)
+        start = np.where(before >= 0, self.course[(*at, np.maximum(before, 0))], 0.0)
+        rise: np.ndarray = self.course[(*at, last)] - start
+        return rise
+
+
+class Projected(NamedTuple):
+    """Quarters x months; NaN where nothing is projected. missing: where a family lacks one."""
+
+    value: np.ndarray
+    limits: dict[str, np.ndarray]
+    missing: np.ndarray
+
+
+def reference_of(
+    at_risk: Episodes, groups: int, family: np.ndarray, families: int, events: Events
+) -> Reference:
+    """The curves of all quarters by group and family.
+
+    Args:
+        at_risk: episodes with the number of their group.
+        groups: how many there are.
+        family: of each episode.
+        families: how many there are.
+        events: failures with their weights.
+    """
+    own = Episodes(at_risk.group * families + family, at_risk.unit, at_risk.entry, at_risk.exit)
+    points = AgePoints.of(events.age)
+    moved, place = points.episodes(own)
+    counted = CountedEpisodes(AgeGrid(groups * families, len(points.ages)), moved)
+    told = mean_cumulative(
+        counted, Events(place[events.episode], points.place(events.age), events.weight)
+    )
+    shape = (groups, families, MONTHS + 1)
+    return Reference(
+        points.at_months(told.value).reshape(shape),
+        points.at_months(told.error).reshape(shape),
+        at_risk_at_months(own, groups * families).reshape(shape),
+        told.value.reshape(groups, families, len(points.ages)),
+        points,
+    )
+
+
+def alpha_of(observed: np.ndarray, expected: np.ndarray) -> float:
+    """How alike quarters are: the shape of theta's gamma (mean 1), by maximum likelihood."""
+    from scipy.optimize import minimize_scalar
+    from scipy.special import gammaln
+
+    known = expected > 0
+    o, e = observed[known], expected[known]
+    if len(o) < 2:
+        return _MOST_ALIKE
+
+    def minus(log_alpha: float) -> float:
+        alpha = np.exp(log_alpha)
+        terms = gammaln(o + alpha) - gammaln(alpha) + alpha * np.log(alpha / (alpha + e))
+        return -float((terms + o * np.log(e / (alpha + e))).sum())
+
+    bounds = (np.log(_LEAST_ALIKE), np.log(_MOST_ALIKE))
+    found: float = minimize_scalar(minus, bounds=bounds, method="bounded").x
+    # Rounded, so that the last digits of sums in another order do not show.
+    return float(np.exp(round(float(found), 3)))
+
+
+def project(course: Course, reference: Reference, spread: float, seed: int) -> Projected:
+    """Mean counts of months that quarters have not reached, with prediction limits.
+
+    Args:
+        course: the quarters.
+        reference: of their groups.
+        spread: the dispersion of counts.
+        seed: of the draws.
+    """
+    months = np.arange(MONTHS + 1)
+    value = np.full((len(course.group), MONTHS + 1), np.nan)
+    limits = {name: value.copy() for name in LEVELS}
+    units = course.due.sum(axis=1)
+    few = reference.at_risk[course.group] < FEWEST_AT_RISK
+    lacking = ((course.due > 0) & few).any(axis=1)
+    ahead = (months > course.reached[:, None]) & (units > 0) & (course.reached >= 0)[:, None]
+    missing = ahead & (np.cumsum(lacking & ahead, axis=1) > 0)
+    known = (ahead & ~missing).sum(axis=1)
+    random = np.random.Generator(np.random.SFC64([_SEED, seed]))
+    alphas = {}
+    for group in np.unique(course.group[known > 0]):
+        own = course.group == group
+        alphas[group] = alpha_of(course.observed[own], course.expected[own])
+    for place in np.flatnonzero(known).tolist():
+        alpha, last = alphas[course.group[place]], int(course.reached[place])
+        theta = (alpha + course.observed[place], alpha + course.expected[place])
+        first = max(min(int(course.whole[place]), last) + 1, 1)
+        found = _months(course, reference, place, first, last + 1 + int(known[place]))
+        late = slice(last + 1 - first, None)
+        now, cells = course.mean[place, last], (place, slice(last + 1, last + 1 + known[place]))
+        value[cells] = now + theta[0] / theta[1] * np.cumsum(found.step[late])
+        ordered = np.sort(_draws(random, theta, found, spread)[late], axis=1)
+        for name, below in LEVELS.items():
+            limits[name][cells] = now + ordered[:, round(below * (DRAWS - 1))]
+    return Projected(value, limits, missing)
+
+
+class _Months(NamedTuple):
+    """Months of one quarter that not all of its units have reached.
+
+    step, error: of the reference, by month. due: units. coming: of them, those that have not
+    reached it. seen: the quarter's own step so far; 0 in months that it has not reached.
+    """
+
+    step: np.ndarray
+    error: np.ndarray
+    due: np.ndarray
+    coming: np.ndarray
+    seen: np.ndarray
+
+
+def _months(course: Course, reference: Reference, place: int, first: int, end: int) -> _Months:
+    """Those from `first` to before `end`."""
+    group, last = course.group[place], course.reached[place]
+    own, before = slice(first, end), slice(first - 1, end)
+    due = course.due[place][:, own].astype(float)
+    units = due.sum(axis=0)
+    share = due / np.maximum(units, 1)
+    steps = np.diff(reference.mean[group][:, before], axis=1)
+    # Errors of months add up as the curves' variances grow.
+    variance = np.maximum(np.diff(reference.error[group][:, before] ** 2, axis=1), 0)
+    seen = np.arange(first, end) <= last
+    here = np.where(seen, course.at_risk[place, own], 0)
+    own_step = np.diff(course.mean[place, before])
+    return _Months(
+        (share * steps).sum(axis=0),
+        np.sqrt((share**2 * variance).sum(axis=0)),
+        units,
+        np.maximum(units - here, 0),
+        np.where(seen, own_step, 0.0),
+    )
+
+
+def _draws(
+    random: np.random.Generator, theta: tuple[float, float], found: _Months, spread: float
+) -> np.ndarray:
+    """What will have been added to the mean count so far, months x draws.
+
+    In months that some units have reached, those that have not yet change the mean too.
+    """
+    ratio = random.standard_gamma(theta[0], DRAWS) / theta[1]
+    total, error = np.cumsum(found.step), np.sqrt(np.cumsum(found.error**2))
+    # The reference is off as a whole, by its error in proportion to what it adds.
+    off = np.divide(error, total, out=np.zeros_like(total), where=total > 0)
+    factor = np.maximum(1 + off[:, None] * random.standard_normal(DRAWS), 0) * ratio
+    course = factor * total[:, None]
+    course[1:] -= course[:-1].copy()
+    mean = np.maximum(course, 0) * (found.coming / spread)[:, None]
+    counts = spread * random.poisson(mean)
+    counts -= (found.seen * found.coming)[:, None]
+    added: np.ndarray = np.cumsum(counts / np.maximum(found.due, 1)[:, None], axis=0)
+    return added
+
+
+def month_of(days: np.ndarray) -> np.ndarray:
+    """The last whole month that so many days hold (30.4375 days each)."""
+    months: np.ndarray = np.clip(days * 16 // 487, -1, MONTHS)
+    return months

@@ -1,0 +1,96 @@
+"""Figure 8: draws of failures and cost to come, and the limits that they give.
+
+Belongs here: random numbers of a forecast, seeded by its day. Does not belong here: rates, days to
+come, what a row says (`forecast`).
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+DRAWS = 2000
+LIMITS = {"low_95": 0.025, "low_80": 0.1, "high_80": 0.9, "high_95": 0.975}
+
+
+class Cells(NamedTuple):
+    """The rate of each cell of the model in each draw, and what multiplies it by month.
+
+    rates: cells x draws. by_month: months x draws. family: the number of each cell's family.
+    sold: families x months x draws, shipments over those expected; None: units that are out.
+    """
+
+    rates: np.ndarray
+    by_month: np.ndarray
+    family: np.ndarray
+    sold: np.ndarray | None
+
+
+class Money(NamedTuple):
+    """Cost of a failure: mean by group and part and month (groups x parts x months), its
+    coefficient of variation, and the factor of each draw that its error comes to."""
+
+    mean: np.ndarray
+    variation: np.ndarray
+    factor: np.ndarray
+
+
+class Drawn(NamedTuple):
+    """Failures and their cost in each draw: groups x parts x months x draws."""
+
+    failures: np.ndarray
+    cost: np.ndarray
+
+
+def drawn(
+    days: np.ndarray,
+    cells: Cells,
+    ratios: np.ndarray,
+    spread: float,
+    money: Money,
+    random: np.random.Generator,
+) -> Drawn:
+    """Counts and cost of groups.
+
+    Args:
+        days: unit-years, groups x cells x months.
+        cells: rates by draw.
+        ratios: of a group's failures of a part to those of its cells: groups x parts x draws.
+        spread: the dispersion of counts; a count is so many times a Poisson one.
+        money: what a failure costs.
+    """
+    from scipy.sparse import csr_array
+
+    groups, _, months = days.shape
+    parts = ratios.shape[1]
+    failures = np.zeros((groups, parts, months, DRAWS), np.float32)
+    cost = np.zeros_like(failures)
+    variation = np.maximum(money.variation, 1e-3) ** 2
+    for month in range(months):
+        rates = cells.rates * cells.by_month[month]
+        if cells.sold is not None:
+            rates = rates * cells.sold[cells.family, month]
+        # A group has days in few of the cells.
+        mean = (csr_array(days[:, :, month]) @ rates)[:, None, :] * ratios
+        counts = random.poisson(mean / spread)
+        failures[:, :, month] = spread * counts
+        group, part, draw = some = np.nonzero(counts)
+        # A sum of so many costs is as a gamma with their mean and variance.
+        wide = variation[group, part]
+        sums = random.standard_gamma(spread * counts[some] / wide) * wide
+        cost[group, part, month, draw] = sums * money.mean[group, part, month] * money.factor[draw]
+    return Drawn(failures, cost)
+
+
+def limits(draws: np.ndarray, *, whole: bool) -> dict[str, np.ndarray]:
+    """Quantiles over the last axis, by name; of counts as whole numbers."""
+    ordered = np.sort(draws, axis=-1)
+    last = draws.shape[-1] - 1
+    found = {}
+    for name, share in LIMITS.items():
+        at = share * last
+        low = int(at)
+        value = ordered[..., low] + (at - low) * (ordered[..., low + 1] - ordered[..., low])
+        found[name] = (np.round(value) if whole else value).astype(np.float64)
+    return found

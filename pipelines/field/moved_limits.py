@@ -1,0 +1,189 @@
+"""Figure 11: what moved limits may come to in the year to come.
+
+Belongs here: units between two limits, their time, and the failures and cost that more or less
+treatment would bring. Does not belong here: deciding claims again, whose limits they are.
+
+An upper bound: everybody is taken to stop, or to begin, on the next day.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+import polars as pl
+
+from pipelines.field.context import FieldContext
+from pipelines.field.days_to_come import MONTHS
+from pipelines.field.dose_bins import Dose, bin_of, dose_bins, protected
+from pipelines.field.failure_cost import FEWEST, costed
+from pipelines.field.hindsight import fleet_known, months_on
+from pipelines.field.poisson import DAYS_PER_YEAR, Z_95
+from pipelines.field.slices import ALL, FEWEST_FAILURES
+
+COLUMNS = pl.Schema(
+    {
+        **dict.fromkeys(("family", "analyte"), pl.String()),
+        **dict.fromkeys(("limit_before", "limit_after"), pl.Float64()),
+        "units": pl.Int64(),
+        **dict.fromkeys(("unit_years", "treated_unit_years"), pl.Float64()),
+        **dict.fromkeys(("extra_failures", "low", "high"), pl.Float64()),
+        **dict.fromkeys(("extra_cost", "cost_low", "cost_high"), pl.Float64()),
+        "note": pl.String(),
+    }
+)
+BOUND = (
+    "an upper bound: all of them are taken to {} on the next day, and the ratio of rates is an "
+    "association, not a proof"
+)
+_NOBODY = "no unit in cover lies between the limits"
+_NO_RATIO = "cannot be estimated, because treated and untreated units cannot be compared"
+_NO_RATE = "cannot be estimated, because no unprotected day at these values was watched"
+_DRAWS, _SEED = 2000, 11
+
+
+class Moved(NamedTuple):
+    """A maximum that other terms move; infinite where there is none."""
+
+    family: str
+    analyte: str
+    before: float
+    after: float
+    needs: str
+
+
+def moved_limits(before: pl.DataFrame, after: pl.DataFrame) -> list[Moved]:
+    """The maxima that differ: family, analyte, limit, needs of either side's newest edition."""
+    keys = ["family", "analyte"]
+    both = before.join(after, on=keys, how="full", coalesce=True, suffix="_after")
+    told = both.select(
+        *keys,
+        pl.col("limit").fill_null(np.inf),
+        pl.col("limit_after").fill_null(np.inf),
+        pl.coalesce("needs", "needs_after").fill_null(""),
+    )
+    rows = told.filter(pl.col("limit") != pl.col("limit_after")).sort(keys)
+    return [Moved(*row) for row in rows.rows()]
+
+
+def expected(context: FieldContext, moved: list[Moved], ratios: pl.DataFrame) -> pl.DataFrame:
+    """One row a moved limit.
+
+    Extra failures: unit-years x the rate of water-caused failures on unprotected days of the
+    value's bin x (1 - the ratio of treated to untreated units). A laxer limit lets those stop who
+    are treated for it alone; a stricter one makes the others treat (less than 0).
+
+    Args:
+        context: the fleet under the terms as they are.
+        moved: of `moved_limits`.
+        ratios: of `treatment_ratios`.
+    """
+    cox = ratios.filter(
+        pl.col("by") == ALL,
+        pl.col("event") == "water",
+        pl.col("comparison") == "treated vs untreated",
+        pl.col("method") == "cox",
+    ).drop_nulls(["ratio", "low", "high"])
+    random = np.random.default_rng(_SEED)
+    factor = None
+    if not cox.is_empty():
+        ratio, low, high = cox.select("ratio", "low", "high").row(0)
+        spread = np.log(high / low) / (2 * Z_95)
+        factor = 1 - ratio * np.exp(spread * random.standard_normal(_DRAWS))
+        factor = np.insert(factor, 0, 1 - ratio)  # the first is the estimate
+    rows = [_row(context, one, factor, random) for one in moved]
+    return pl.DataFrame(rows, schema=COLUMNS, orient="row")
+
+
+def _row(
+    context: FieldContext, one: Moved, factor: np.ndarray | None, random: np.random.Generator
+) -> tuple[object, ...]:
+    between = _between(context, one)
+    laxer = one.after > one.before
+    years = float(between["years"].sum())
+    treated = float(between.filter("protected")["years"].sum())
+    limits = (x if np.isfinite(x) else None for x in (one.before, one.after))
+    head = (one.family, one.analyte, *limits, between.height, years, treated)
+    if between.is_empty():
+        return (*head, *(0.0,) * 6, _NOBODY)
+    alone = pl.col("protected") & (pl.col("needs") == one.needs)
+    own = between.filter(alone if laxer else ~pl.col("protected"))
+    if factor is None:
+        return (*head, *(None,) * 6, _NO_RATIO)
+    failures = _failures(context, one, own, factor, random)
+    if failures is None:
+        return (*head, *(None,) * 6, _NO_RATE)
+    signed = failures if laxer else -failures
+    cost, error = _cost(context, one.family)
+    money = signed * cost * np.insert(1 + error * random.standard_normal(_DRAWS), 0, 1.0)
+    told = [
+        value
+        for draws in (signed, money)
+        for value in (draws[0], *np.quantile(draws[1:], [0.025, 0.975]))
+    ]
+    words = "stop" if laxer else "begin, and to keep it up,"
+    return (*head, *(float(value) + 0.0 for value in told), BOUND.format(words))
+
+
+def _between(context: FieldContext, one: Moved) -> pl.DataFrame:
+    """Units in cover whose analyte lies between: value, needs, protected, years to come."""
+    today = int(np.datetime64(context.as_of, "D").astype(np.int64))
+    end = int(np.datetime64(months_on(context.as_of, MONTHS), "D").astype(np.int64)) + 1
+    fleet = fleet_known(context, context.as_of).filter(
+        pl.col("family") == one.family, pl.col("starts") <= today, pl.col("ends") > today
+    )
+    low, high = sorted((one.before, one.after))
+    values = context.grounds.samples.select("sample", value=one.analyte)
+    dose = Dose(one.family, one.analyte, high, one.needs, ())
+    return (
+        context.spans.filter("last")
+        .join(
+            fleet.select(
+                "unit", years=(pl.min_horizontal("ends", pl.lit(end)) - today - 1) / DAYS_PER_YEAR
+            ),
+            on="unit",
+        )
+        .join(values, on="sample")
+        .filter(pl.col("value") > low, pl.col("value") <= high)
+        .select("unit", "value", "needs", "years", protected=protected(context, dose.needs))
+    )
+
+
+def _failures(
+    context: FieldContext,
+    one: Moved,
+    own: pl.DataFrame,
+    factor: np.ndarray,
+    random: np.random.Generator,
+) -> np.ndarray | None:
+    """Failures that treatment keeps away, the estimate first, then draws."""
+    table = context.once("dose bins", lambda: dose_bins(context)).filter(
+        pl.col("analyte") == one.analyte,
+        pl.col("event") == "water",
+        pl.col("days") == "unprotected",
+    )
+    limit = one.before if np.isfinite(one.before) else one.after
+    told = own.with_columns(bound=pl.lit(None, pl.Float64)).with_columns(bin=bin_of(limit))
+    total = np.zeros(_DRAWS + 1)
+    for number, years in told.group_by("bin").agg(pl.col("years").sum()).sort("bin").rows():
+        rows = table.filter(pl.col("bin") == number, pl.col("unit_years") > 0)
+        # A family with few failures at these values goes by all families.
+        kept = rows.filter(pl.col("family") == one.family, pl.col("failures") >= FEWEST_FAILURES)
+        kept = kept if kept.height else rows.filter(pl.col("family") == ALL)
+        if kept.is_empty():
+            return None
+        count, watched = kept.select("failures", "unit_years").row(0)
+        drawn = random.standard_gamma(count + 0.5, _DRAWS) / watched
+        total += years * np.insert(drawn, 0, count / watched) * factor
+    return total
+
+
+def _cost(context: FieldContext, family: str) -> tuple[float, float]:
+    """Mean cost of a water-caused failure of a family, or of all, and its relative error."""
+    water = costed(context, context.failures.filter("water_related"))
+    own = water.filter(pl.col("family") == family)["cost"]
+    costs = own if len(own) >= FEWEST else water["cost"]
+    if not len(costs) or not costs.sum():
+        return 0.0, 0.0
+    mean, spread = float(costs.mean()), float(costs.std() or 0.0)  # type: ignore[arg-type]
+    return mean, spread / mean / float(np.sqrt(len(costs)))
