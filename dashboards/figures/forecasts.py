@@ -20,7 +20,7 @@ def section(field: Field) -> Section | None:
     coming, past = {}, {}
     for pick in field.picks:
         fixed = {} if pick.dimension == ALL else {pick.dimension: pick.value}
-        rows = [row for row in cuts.rows(pick.dimension, **fixed) if row["basis"] == "all"]
+        rows = cuts.rows(pick.dimension, **fixed)
         made = sorted({row["as_of"] for row in rows})
         if not made:
             continue

@@ -85,7 +85,7 @@ def completion_record(context: FieldContext, dims: Slice) -> pl.DataFrame:
     total = pl.col("came").sum()
     told = both.group_by(*dims, "event").agg(
         cells=pl.len().cast(pl.Int64),
-        bias=pl.when(total > 0).then(pl.col("completed_per_100").sum() / total - 1),
+        bias=pl.when(total > 0).then((pl.col("completed_per_100").sum() / total - 1).round(9)),
         most=pl.col("failures").max(),
         **{name: held.mean() for name, held in inside.items()},
     )

@@ -53,7 +53,8 @@ def failure_cost(
     """Of each family and part; 0 where nothing failed at all."""
     known = costed(context, failures)
     cost = pl.col("cost")
-    told = {"mean": cost.mean(), "spread": cost.std(), "n": pl.len()}
+    # Rounded, so that the order of sums does not show in the last digit.
+    told = {"mean": cost.mean().round(9), "spread": cost.std().round(9), "n": pl.len()}
     whole = known.select(**told).row(0)
     of_part = {row[0]: row[1:] for row in known.group_by("cause_class").agg(**told).rows()}
     of_family = {row[0]: row[1:] for row in known.group_by("family").agg(**told).rows()}
@@ -72,7 +73,7 @@ def failure_cost(
     level, spread, count = whole
     error = (spread or 0.0) / level / np.sqrt(count) if level and count else 0.0
     waits = known.select(weighted(context).sum()).item() / known["cost"].sum() if level else 0.0
-    return FailureCost(families, mean, variation, float(error), float(waits))
+    return FailureCost(families, mean, variation, float(error), round(float(waits), 9))
 
 
 def mix_of_groups(
@@ -86,7 +87,7 @@ def mix_of_groups(
         by_family=pl.col("cost").mean().over("family"),
     )
     mixes = valued.group_by(own).agg(
-        n=pl.len(), mix=pl.col("by_class").mean() / pl.col("by_family").mean()
+        n=pl.len(), mix=(pl.col("by_class").mean() / pl.col("by_family").mean()).round(9)
     )
     usable = (pl.col("n") >= FEWEST_OF_A_GROUP) & pl.col("mix").is_finite()
     found: np.ndarray = (

@@ -82,7 +82,7 @@ def _usual(
     days = context.once("days of kinds", lambda: _days_of_kinds(context))
     rate = found.model.by_cell(days, found.model.fit.terms[None, :])[:, 0]
     own = days.with_columns(expected=pl.Series(rate) * pl.col("days") / DAYS_PER_YEAR)
-    sums = own.group_by(placed).agg(pl.col("expected").sum())
+    sums = own.group_by(placed).agg(pl.col("expected").sum().round(9))
     told = numbered.join(sums, on=placed, how="left", maintain_order="left")
     return told["expected"].fill_null(0.0).to_numpy()
 

@@ -3,9 +3,9 @@
 Belongs here: the regression by family, needs and age band, its trend and its seasons, and draws of
 its terms. Does not belong here: which days are to come (`days_to_come`), the forecast.
 
-The terms of levels have a faint normal prior (standard deviation 3 on the log scale), without
-which a level that never failed would have none. Days of the latest months count by the share of
-their failures that has been reported by then.
+Levels with fewer than 5 failures have a faint normal prior (standard deviation 3 on the log scale),
+without which one that never failed would have no term. Days of the latest months count by the share
+of their failures that has been reported by then.
 """
 
 from __future__ import annotations
@@ -107,7 +107,7 @@ def fit_rates(
         base[first],
         np.bincount(kind, y),
         np.bincount(kind, years),
-        np.full(len(names), _PRIOR) * (np.arange(len(names)) > 0),
+        _prior(base, y),
     )
     when = cells["month"].to_numpy()
     age = (np.datetime64(made_on, "D") - when).astype("timedelta64[D]").astype(float) - 15
@@ -124,9 +124,9 @@ def fit_rates(
         }
         for test, (words, columns) in more.items():
             wider = np.column_stack([design, columns])
-            prior = np.append(np.full(base.shape[1], _PRIOR), np.zeros(wider.shape[1]))
-            prior = prior[: wider.shape[1]] * (np.arange(wider.shape[1]) > 0)
-            other = fitted(wider, y, years, prior, np.append(fit.terms, np.zeros(len(words))))
+            other = fitted(
+                wider, y, years, _prior(wider, y), np.append(fit.terms, np.zeros(len(words)))
+            )
             chances[test] = chance_of(2 * (other.likelihood - fit.likelihood), len(words))
             if chances[test] < SIGNIFICANT:
                 fit, design, names = other, wider, [*names, *words]
@@ -194,15 +194,22 @@ def _design(cells: pl.DataFrame, levels: dict[str, list[str]]) -> np.ndarray:
     return np.column_stack(columns)
 
 
+def _prior(design: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """The precision of each term's prior: none but of levels with few failures."""
+    levels = ((design == 0) | (design == 1)).all(axis=0)
+    few = levels & (y @ design < FEWEST_OF_A_SET)
+    few[0] = False
+    prior: np.ndarray = np.where(few, _PRIOR, 0.0)
+    return prior
+
+
 def _dispersion(cells: pl.DataFrame, mean: np.ndarray, more: int) -> float:
     """Pearson's chi-square over its degrees of freedom, over family x month; at least 1."""
-    by = (
-        cells.with_columns(mean=pl.Series(mean))
-        .group_by("family", "month")
-        .agg(pl.col("y", "mean").sum())
-    )
-    freedom = by.height - by["family"].n_unique() - more
+    # Summed in the order of the cells, so that the same inputs give the same last digit.
+    pairs = cells.select(pl.struct("family", "month").rank("dense") - 1).to_series()
+    place = pairs.to_numpy().astype(int)
+    count, usual = np.bincount(place, cells["y"].to_numpy()), np.bincount(place, mean)
+    freedom = len(count) - cells["family"].n_unique() - more
     if freedom < 1:
         return 1.0
-    statistic = by.select(((pl.col("y") - pl.col("mean")) ** 2 / pl.col("mean")).sum()).item()
-    return max(1.0, float(statistic) / freedom)
+    return max(1.0, float(((count - usual) ** 2 / usual).sum()) / freedom)
