@@ -68,6 +68,10 @@ def cohorts(context: FieldContext, dims: Slice) -> pl.DataFrame:
     Months beyond it that the quarter has not reached are projected (`cohort_projection`), as far as
     its units are covered; not where days are picked out or the calendar is cut.
     """
+    return context.once(("cohorts", dims), lambda: _cohorts(context, dims))
+
+
+def _cohorts(context: FieldContext, dims: Slice) -> pl.DataFrame:
     placed = [FLEET, *(name for name in dims if name != "cause_class")]
     quarters = Quarters.of(context, placed)
     cells = _Cells(quarters)
