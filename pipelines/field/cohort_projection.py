@@ -22,6 +22,7 @@ FEWEST_AT_RISK = 10  # of a family among all quarters, below which it is no refe
 LEVELS = {"low": 0.025, "low_80": 0.1, "high_80": 0.9, "high": 0.975}
 _SEED = 5
 _MOST_ALIKE, _LEAST_ALIKE = 1e4, 1e-2
+_GRID, _FLAT = 121, 1e-7
 
 
 class Course(NamedTuple):
@@ -103,24 +104,30 @@ def reference_of(
 
 
 def alpha_of(observed: np.ndarray, expected: np.ndarray) -> float:
-    """How alike quarters are: the shape of theta's gamma (mean 1), by maximum likelihood."""
-    from scipy.optimize import minimize_scalar
-    from scipy.special import gammaln
+    """How alike quarters are: the shape of theta's gamma (mean 1), by maximum likelihood.
 
+    Looked for on a grid, then on a finer one, so that neither the order of sums nor a likelihood
+    that is flat (quarters as alike as chance has it) decides.
+    """
     known = expected > 0
     o, e = observed[known], expected[known]
     if len(o) < 2:
         return _MOST_ALIKE
+    low, high = np.log(_LEAST_ALIKE), np.log(_MOST_ALIKE)
+    for _ in range(2):
+        logs = np.linspace(low, high, _GRID)
+        likelihood = _likelihood(np.exp(logs)[:, None], o, e)
+        best = int(np.argmax(likelihood >= likelihood.max() - _FLAT))
+        low, high = logs[max(best - 1, 0)], logs[min(best + 1, _GRID - 1)]
+    return float(np.exp(logs[best]))
 
-    def minus(log_alpha: float) -> float:
-        alpha = np.exp(log_alpha)
-        terms = gammaln(o + alpha) - gammaln(alpha) + alpha * np.log(alpha / (alpha + e))
-        return -float((terms + o * np.log(e / (alpha + e))).sum())
 
-    bounds = (np.log(_LEAST_ALIKE), np.log(_MOST_ALIKE))
-    found: float = minimize_scalar(minus, bounds=bounds, method="bounded").x
-    # Rounded, so that the last digits of sums in another order do not show.
-    return float(np.exp(round(float(found), 3)))
+def _likelihood(alpha: np.ndarray, o: np.ndarray, e: np.ndarray) -> np.ndarray:
+    from scipy.special import gammaln
+
+    terms = gammaln(o + alpha) - gammaln(alpha) + alpha * np.log(alpha / (alpha + e))
+    found: np.ndarray = (terms + o * np.log(e / (alpha + e))).sum(axis=1)
+    return found
 
 
 def project(course: Course, reference: Reference, spread: float, seed: int) -> Projected:
@@ -211,7 +218,8 @@ def _draws(
     course = factor * total[:, None]
     course[1:] -= course[:-1].copy()
     mean = np.maximum(course, 0) * (found.coming / spread)[:, None]
-    counts = spread * random.poisson(mean)
+    # Rounded: a trace in the place of 0 would take a random number, and shift all that follow.
+    counts = spread * random.poisson(np.round(mean, 9))
     counts -= (found.seen * found.coming)[:, None]
     added: np.ndarray = np.cumsum(counts / np.maximum(found.due, 1)[:, None], axis=0)
     return added
