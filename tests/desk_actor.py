@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import sys
 
-from pipelines.actions import granting, rule_many, ruling_answers
+from pipelines.actions import rule_many, ruling_answers, rulings
 from pipelines.events import open_desk
 from pipelines.workspace.layout import Workspace
 from tests.desks import caller, decision
@@ -15,7 +15,7 @@ from tests.desks import caller, decision
 
 def main(folder: str, acknowledged: str, seed: str) -> None:
     """Rules on two claims at a time, for ever; a line an action that was acknowledged."""
-    granting.decision_now = lambda _, claim, day: decision(claim)
+    rulings.decisions_now = lambda _, claims, day: {claim: decision(claim) for claim in claims}
     ruling_answers.rulings_on_file = lambda *_: []
     desk = open_desk(Workspace.open(folder))
     with open(acknowledged, "ab", buffering=0) as file:

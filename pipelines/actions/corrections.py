@@ -99,14 +99,14 @@ def correct(
 def told_correction(desk: Desk, caller: Caller, inputs: Inputs, event: Recorded) -> Answer:
     """The answer to a correction, once the register has the letters that it makes due."""
     after, before = recorded_of(desk, event.event), recorded_of(desk, event.event - 1)
-    moved = moved_by_rows(
+    moved, decided = moved_by_rows(
         inputs,
         before,
         after,
         event.payload["feed"],
         keys_of_correction(event.payload, inputs.settings.timezone, before),
     )
-    letters_after(desk, caller, [one.claim for one in moved])
+    letters_after(desk, caller, [one.claim for one in moved], decided)
     shown = ("feed", "file", "line", "was", "values", "reason", "documents")
     return {
         "event": event.event,

@@ -12,7 +12,6 @@ from decimal import Decimal
 from typing import Any
 
 from pipelines.actions.caller import Caller
-from pipelines.actions.on_file import decision_now
 from pipelines.actions.values import moment, refuse, text, word
 from pipelines.coverage.money import LINES
 from pipelines.coverage.ruling_limits import granted_lines, limit_of
@@ -26,20 +25,24 @@ from schemas.codes import RULINGS
 def ruling_payload(
     desk: Desk,
     caller: Caller,
-    claim: str,
+    decision: Mapping[str, Any],
     ruling: str,
     reason: str,
     amounts: Mapping[str, Decimal | None],
     ruled_at: object,
 ) -> dict[str, Any]:
-    """What the event of a ruling says, with what it grants; refuses what may not be."""
+    """What the event of a ruling says, with what it grants; refuses what may not be.
+
+    Args:
+        decision: the claim's row of `decisions` as decided now.
+    """
     ruling = word("ruling", ruling, RULINGS)
     reason = text("reason", reason)
     at = _when(desk, caller) if ruled_at in (None, "") else moment("ruled_at", ruled_at)
     if _day(at, desk) > caller.as_of:
         raise refuse("ruled_at", f"is after the desk's day, {caller.as_of}; correct it.")
     given = {line: amounts[f"{line}_amount"] for line in LINES}
-    lines = granted_lines(ruling, given, decision_now(desk, claim, caller.as_of))
+    lines = granted_lines(ruling, given, decision)
     total = sum(lines.values(), Decimal(0))
     within_limit(desk, caller.name, total, "rule")
     above = desk.settings.second_person_above

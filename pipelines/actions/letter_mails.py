@@ -7,7 +7,7 @@ handing it over (`letters`).
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from email.message import EmailMessage
 from typing import Any
@@ -17,6 +17,7 @@ from pipelines.events.letters import Register
 from pipelines.workspace import clock
 from pipelines.workspace.settings import Settings
 
+Texts = Mapping[int, Mapping[str, str]]
 _RULE = "\n" + "=" * 76 + "\n\n"
 
 
@@ -36,19 +37,23 @@ class LetterMail:
 
 
 def mails_of(
-    settings: Settings, register: Register, entries: Sequence[int], one_per_agency: bool
+    settings: Settings,
+    register: Register,
+    texts: Texts,
+    entries: Sequence[int],
+    one_per_agency: bool,
 ) -> list[LetterMail]:
     """The mails of these entries, each of which has an address and a text."""
     groups: dict[Any, list[int]] = {}
     for entry in dict.fromkeys(entries):
         row = register.rows[entry]
         groups.setdefault((row["email"], None if one_per_agency else entry), []).append(entry)
-    return [_mail(settings, register, group) for group in groups.values()]
+    return [_mail(settings, register, texts, group) for group in groups.values()]
 
 
-def _mail(settings: Settings, register: Register, entries: list[int]) -> LetterMail:
+def _mail(settings: Settings, register: Register, frozen: Texts, entries: list[int]) -> LetterMail:
     rows = [register.rows[entry] for entry in entries]
-    texts = [register.texts[entry] for entry in entries]
+    texts = [frozen[entry] for entry in entries]
     claims = tuple(str(row.get("claim") or row.get("serial")) for row in rows)
     written_at = clock.now().replace(tzinfo=None)
     if len(entries) == 1:

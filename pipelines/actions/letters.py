@@ -17,7 +17,7 @@ from pipelines.actions.values import day, text, word
 from pipelines.errors import Refused
 from pipelines.events.database import Desk
 from pipelines.events.event import Recorded
-from pipelines.events.letters import LETTER, Register, read_register, written_entry
+from pipelines.events.letters import LETTER, Register, read_register, read_texts, written_entry
 from pipelines.workspace.layout import Workspace
 from schemas.register import MAY_FOLLOW
 
@@ -34,22 +34,22 @@ def letters(
 ) -> list[Answer]:
     """The entries of the register, in their order, as they are now."""
     with desk.reading() as connection:
-        rows = read_register(desk, connection).rows.values()
-    return [
-        told_entry(row)
-        for row in rows
-        if state in (None, "all", row["state"])
-        and (agency is None or row.get("agency") == agency)
-        and (claim is None or row.get("claim") == claim)
-    ]
+        register = read_register(
+            desk,
+            connection,
+            claims=None if claim is None else [claim],
+            state=None if state == "all" else state,
+            agency=agency,
+        )
+    return [told_entry(row) for row in register.rows.values()]
 
 
 def letter(desk: Desk, workspace: Workspace, *, entry: int) -> Answer:
     """One entry with its frozen subject, text and HTML (null where it was told before)."""
     with desk.reading() as connection:
-        register = read_register(desk, connection)
-    row = row_of(register, entry)
-    frozen = register.texts.get(entry) or {}
+        register = read_register(desk, connection, entries=[entry])
+        row = row_of(register, entry)
+        frozen = read_texts(connection, register, [entry]).get(entry) or {}
     return {**told_entry(row), "text": frozen.get("text"), "html": frozen.get("html")}
 
 
@@ -84,7 +84,7 @@ def mark(
     said = text("note", note) if note else None
 
     def do(connection: sa.Connection) -> int:
-        row = row_of(read_register(desk, connection), entry)
+        row = row_of(read_register(desk, connection, entries=[entry]), entry)
         _may_follow(row, wanted, said)
         change: dict[str, Any] = {"entry": entry, "state": wanted, "note": said}
         if wanted == "sent":
@@ -139,6 +139,6 @@ def row_of(register: Register, entry: int) -> dict[str, Any]:
 def told_letters(desk: Desk, event: Recorded, entries: Sequence[int]) -> Answer:
     """The event's number, and the letters as they are now."""
     with desk.reading() as connection:
-        rows = read_register(desk, connection).rows
+        rows = read_register(desk, connection, entries=entries).rows
     told = [told_entry(rows[entry]) for entry in entries]
     return {"event": event.event, "letters": told}

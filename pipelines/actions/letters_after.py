@@ -19,38 +19,46 @@ from pipelines.errors import LimeledgerError
 from pipelines.events.database import Desk
 from pipelines.events.letters import read_register
 from pipelines.letters.register import due
-from pipelines.letters.standing import standing_claims
+from pipelines.letters.standing import standing_claims, told_kinds
+from pipelines.queries.decided_since import kept_since
 from pipelines.queries.deciding_now import Touched, claims_touched, decide_now
 from pipelines.queries.store_now import store_now
-from pipelines.steps.letter_register import append_due, bring_up
+from pipelines.steps.letter_register import append_due, bring_up_to
 from pipelines.steps.letter_texts import written_letters
 from pipelines.steps.letters import claim_facts, letters_of_evidence
 from pipelines.store.evidence import evidence_around
 from pipelines.store.inputs import Inputs, load_inputs
+from pipelines.store.reading import open_store
 from pipelines.workspace import clock
 
 
-def letters_after(desk: Desk, caller: Caller, claims: Iterable[str]) -> None:
+def letters_after(
+    desk: Desk, caller: Caller, claims: Iterable[str], decided: Decided | None = None
+) -> None:
     """Brings the register up to what these claims have come to by an action.
+
+    `decided` are their decisions, where the action has decided them already.
 
     What cannot be told now, such as by a template that does not work, the next refresh tells: the
     action itself was recorded.
     """
     try:
-        _letters_after(desk, caller, sorted(set(claims)))
+        with open_store(desk.workspace) as con:  # once for all that reads from it below
+            bring_up_to(desk.workspace, con)
+            _letters_after(desk, caller, sorted(set(claims)), decided)
     except LimeledgerError:
         return
 
 
-def _letters_after(desk: Desk, caller: Caller, claims: list[str]) -> None:
-    bring_up(desk.workspace)
+def _letters_after(desk: Desk, caller: Caller, claims: list[str], decided: Decided | None) -> None:
+    decided = decided or _known(desk, caller, claims)
     inputs = load_inputs(desk.workspace.root, caller.as_of)
     with store_now(inputs) as now:
         wanted = claims_touched(now, Touched(claims=frozenset(claims)))
         wanted = wanted.filter(pl.col("claim").is_in(claims))
         if wanted.is_empty():
             return
-        decided = decide_now(now, wanted)
+        decided = decided or decide_now(now, wanted)
         evidence = seen(evidence_around(inputs, now.con, wanted["serial"].unique()))
     standing = standing_claims(
         decided.decisions,
@@ -62,12 +70,13 @@ def _letters_after(desk: Desk, caller: Caller, claims: list[str]) -> None:
     made_at = clock.now().replace(tzinfo=None)
     settings = inputs.settings.letters
     with desk.writing() as connection:
-        register = read_register(desk, connection)
+        register = read_register(desk, connection, claims=standing["claim"])
         found = due(
             register.frame,
-            standing,
+            told_kinds(standing, settings.kinds),
             caller.as_of,
             made_at,
+            ends=register.ends,
             since=settings.since,
             reminders=settings.reminders,
         )
@@ -75,6 +84,15 @@ def _letters_after(desk: Desk, caller: Caller, claims: list[str]) -> None:
             return
         texts = _texts(inputs, evidence, decided, found.entries, register.frame)
         append_due(desk, connection, found, texts, caller.as_of, actor=caller.actor, via=caller.via)
+
+
+def _known(desk: Desk, caller: Caller, claims: list[str]) -> Decided | None:
+    """The decisions of these claims, where this program keeps what was decided."""
+    since = kept_since(desk, caller.as_of)
+    if since is None or not set(claims) <= set(since.decisions["claim"]):
+        return None
+    mine = pl.col("claim").is_in(claims)
+    return Decided(since.decisions.filter(mine), since.findings.filter(mine))
 
 
 def _texts(

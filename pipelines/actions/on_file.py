@@ -6,12 +6,15 @@ Belongs here: looking. Does not belong here: deciding (`pipelines.queries.decide
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping, Sequence
 from typing import Any
+
+import polars as pl
 
 from pipelines.errors import Refused
 from pipelines.events.database import Desk
 from pipelines.queries.decided_since import decided_since
-from pipelines.store.claim_reads import decision_row, exported_rulings
+from pipelines.store.claim_reads import decision_row, decision_rows, exported_rulings
 from pipelines.store.reading import no_such_claim, open_store
 
 
@@ -26,23 +29,31 @@ def decision_on_file(desk: Desk, claim: str) -> dict[str, Any]:
         found = decision_row(con, claim)
     if not found.is_empty():
         return found.row(0, named=True)
-    return decision_now(desk, claim, desk.today())
+    return needed_decision(decisions_now(desk, [claim], desk.today()), claim)
 
 
-def decision_now(desk: Desk, claim: str, day: dt.date) -> dict[str, Any]:
-    """The row of `decisions` of a claim as decided now.
+def decisions_now(desk: Desk, claims: Sequence[str], day: dt.date) -> dict[str, dict[str, Any]]:
+    """The rows of `decisions` of those of the claims that are on file, as decided now.
+
+    Raises:
+        WorkspaceError: nothing was refreshed yet, or by another version of the tool.
+    """
+    with open_store(desk.workspace) as con:
+        since = decided_since(desk, day, claims)
+        published = decision_rows(con, claims)
+    found = since.instead(published).filter(pl.col("claim").is_in(claims))
+    return {row["claim"]: row for row in found.iter_rows(named=True)}
+
+
+def needed_decision(decisions: Mapping[str, dict[str, Any]], claim: str) -> dict[str, Any]:
+    """The decision of a claim.
 
     Raises:
         Refused: 404 for a claim that is not on file.
-        WorkspaceError: nothing was refreshed yet, or by another version of the tool.
     """
-    since = decided_since(desk, day)
-    with open_store(desk.workspace) as con:
-        published = decision_row(con, claim)
-    found = since.of(claim, published)
-    if found.is_empty():
+    if claim not in decisions:
         raise Refused(404, no_such_claim(claim))
-    return found.row(0, named=True)
+    return decisions[claim]
 
 
 def rulings_on_file(desk: Desk, claim: str) -> list[dict[str, Any]]:

@@ -96,8 +96,8 @@ def told_record(desk: Desk, caller: Caller, inputs: Inputs, event: Recorded) -> 
     after, before = recorded_of(desk, event.event), recorded_of(desk, event.event - 1)
     feed, values = event.payload["feed"], event.payload["values"]
     keys = keys_of_record(feed, values, inputs.settings.timezone)
-    moved = moved_by_rows(inputs, before, after, feed, keys)
-    letters_after(desk, caller, [one.claim for one in moved])
+    moved, decided = moved_by_rows(inputs, before, after, feed, keys)
+    letters_after(desk, caller, [one.claim for one in moved], decided)
     return {
         "event": event.event,
         **version_of_claim(desk, event),

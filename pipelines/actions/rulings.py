@@ -16,6 +16,7 @@ from pipelines.actions.acting import Answer, Version, act, check_version
 from pipelines.actions.caller import Caller
 from pipelines.actions.granting import ruling_payload, within_limit
 from pipelines.actions.letters_after import letters_after
+from pipelines.actions.on_file import decisions_now, needed_decision
 from pipelines.actions.ruling_answers import told_ruling
 from pipelines.actions.values import amount, refuse, text
 from pipelines.errors import Refused
@@ -51,7 +52,9 @@ def rule(
     caller.require("rule")
     given = dict(zip(AMOUNTS, (parts_amount, labor_amount, travel_amount), strict=True))
     amounts = {name: amount(name, value) for name, value in given.items()}
-    payload = ruling_payload(desk, caller, claim, ruling, reason, amounts, ruled_at)
+    decisions = decisions_now(desk, [claim], caller.as_of)
+    decision = needed_decision(decisions, claim)
+    payload = ruling_payload(desk, caller, decision, ruling, reason, amounts, ruled_at)
 
     def do(connection: sa.Connection) -> int:
         check_version(desk, connection, claim, expected_version)
@@ -83,9 +86,11 @@ def rule_many(
         raise refuse("claims", "name a claim twice; name each once.")
     none: dict[str, Decimal | None] = dict.fromkeys(AMOUNTS)
     payloads, faults = {}, []
+    decisions = decisions_now(desk, names, caller.as_of)
     for claim in names:
         try:
-            payloads[claim] = ruling_payload(desk, caller, claim, ruling, reason, none, ruled_at)
+            decision = needed_decision(decisions, claim)
+            payloads[claim] = ruling_payload(desk, caller, decision, ruling, reason, none, ruled_at)
         except Refused as refused:
             if refused.status == 422:
                 raise

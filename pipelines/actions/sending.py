@@ -22,7 +22,7 @@ from pipelines.actions.letters import row_of, told_letters
 from pipelines.errors import Refused
 from pipelines.events.database import Desk
 from pipelines.events.event import Recorded
-from pipelines.events.letters import SENDING, Register, read_register
+from pipelines.events.letters import SENDING, Register, read_register, read_texts
 from pipelines.nightly.notifications import send
 from pipelines.workspace.layout import Workspace
 
@@ -52,9 +52,11 @@ def send_letters(
     handed_over: list[LetterMail] = []
 
     def do(connection: sa.Connection) -> int:
-        register = read_register(desk, connection)
+        register = read_register(desk, connection, entries=letters)
         _none_in_the_way(register, letters)
-        handed_over.extend(mails_of(desk.settings, register, letters, one_mail_per_agency))
+        texts = read_texts(connection, register, letters)
+        mails = mails_of(desk.settings, register, texts, letters, one_mail_per_agency)
+        handed_over.extend(mails)
         return _append(desk, connection, caller, handed_over[0], "sending")
 
     def tell(event: Recorded) -> Answer:
@@ -94,7 +96,7 @@ def _none_in_the_way(register: Register, entries: Sequence[int]) -> None:
             faults.append((str(entry), told))
         elif not row.get("email"):
             faults.append((str(entry), f"letter {entry} has no address"))
-        elif entry not in register.texts:
+        elif row["text_event"] is None:
             faults.append((str(entry), f"letter {entry} has no text"))
     if faults:
         told = "; ".join(fault for _, fault in faults)

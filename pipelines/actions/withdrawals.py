@@ -94,8 +94,8 @@ def withdraw_entry(
             if entry.kind == "record"
             else keys_of_correction(entry.payload, zone, before)
         )
-        moved = moved_by_rows(inputs, before, after, entry.payload["feed"], keys)
-        letters_after(desk, caller, [one.claim for one in moved])
+        moved, decided = moved_by_rows(inputs, before, after, entry.payload["feed"], keys)
+        letters_after(desk, caller, [one.claim for one in moved], decided)
         return {"event": made.event, **told, "claims": [one.told() for one in moved]}
 
     return act(desk, caller, do, tell)

@@ -50,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
     from dashboards.letters.files import entry_file
     from pipelines.actions.letters import told_entry
     from pipelines.events import open_desk
-    from pipelines.events.letters import read_register
+    from pipelines.events.letters import read_register, read_texts
     from pipelines.steps.letter_register import bring_up
     from pipelines.workspace.layout import Workspace
     from pipelines.workspace.settings import load_settings
@@ -62,18 +62,16 @@ def run(args: argparse.Namespace) -> int:
     desk = open_desk(workspace, settings)
     try:
         with desk.reading() as connection:
-            register = read_register(desk, connection)
+            state = None if args.state == ALL else args.state
+            register = read_register(desk, connection, state=state)
+            rows = [row for row in register.rows.values() if since is None or row["as_of"] >= since]
+            texts = read_texts(connection, register, [row["entry"] for row in rows])
     finally:
         desk.close()
     out = Path(args.out) if args.out else workspace.root / "outgoing"
-    rows = [
-        row
-        for row in register.rows.values()
-        if args.state in (ALL, row["state"]) and (since is None or row["as_of"] >= since)
-    ]
     listed = []
     for row in rows:
-        told, frozen = told_entry(row), register.texts.get(row["entry"])
+        told, frozen = told_entry(row), texts.get(row["entry"])
         name = entry_file(row["entry"], row.get("claim") or row.get("serial") or "", args.format)
         listed.append({**told, "file": name if frozen else None})
         if frozen:

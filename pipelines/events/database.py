@@ -20,6 +20,7 @@ from sqlalchemy.exc import DBAPIError
 
 from pipelines.errors import StorageError, WorkspaceError
 from pipelines.events.event import FIRST, Event, Recorded, digest_of, moment_text
+from pipelines.events.letter_table import FOLLOWED, follow
 from pipelines.events.tables import EVENTS
 from pipelines.workspace.clock import now
 from pipelines.workspace.layout import DESK_DATABASE, SETTINGS_FILE, Workspace
@@ -76,6 +77,8 @@ class Desk:
         }
         row["digest"] = digest_of(row)
         connection.execute(sa.insert(EVENTS), [row])
+        if event.kind in FOLLOWED:
+            follow(connection, Recorded(**row))
         return int(row["event"])
 
     def events(

@@ -1,7 +1,7 @@
-"""The register of letters as events hold it: entries appended, states changed, mails handed over.
+"""The register of letters: entries appended, states changed, mails handed over, as events hold it.
 
-Belongs here: the form of these events, and folding them into the register. Does not belong here:
-which letters are due (`pipelines.letters.register`), or sending.
+Belongs here: the form of these events, and looking the register up. Does not belong here: which
+letters are due (`pipelines.letters.register`), what an event changes (`letter_table`), or sending.
 
 A letter that a refresh or an action makes is an event of kind `letter` of its own, with its frozen
 text; so is each change of state. What was told before the register began has no text: those entries
@@ -11,123 +11,137 @@ seen (`publication`).
 
 from __future__ import annotations
 
-import datetime as dt
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
-from typing import Any, Final
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
 
 import polars as pl
 import sqlalchemy as sa
 
 from pipelines.events.database import Desk
-from pipelines.events.event import Recorded
+from pipelines.events.letter_table import LETTER, SENDING, Row, written_entry
+from pipelines.events.tables import EVENTS, LETTERS
 from pipelines.letters.matters import SCHEMA
+from pipelines.letters.register import Ends
 
-LETTER: Final = "letter"
-SENDING: Final = "sending"
+__all__ = [
+    "LETTER",
+    "SENDING",
+    "TEXTS",
+    "Register",
+    "Row",
+    "publication_seen",
+    "read_register",
+    "read_texts",
+    "written_entry",
+]
+
 TEXTS = ("subject", "text", "html")
-Row = dict[str, Any]
+_AT_ONCE = 1_000  # values in one question; a database takes so many and not any number
 
 
-@dataclass
+@dataclass(frozen=True)
 class Register:
-    """All entries in their order, the texts of those that have one, and what was seen last.
+    """Entries in their order: all, or those that were asked for.
 
-    publication: which publication the register was last brought up to; None: none.
-    moved: by entry, the number of the event by which a person last changed it.
+    rows: every column of the table `letters`, by entry.
+    ends: how far the whole register goes.
     """
 
-    rows: dict[int, Row] = field(default_factory=dict)
-    texts: dict[int, dict[str, str]] = field(default_factory=dict)
-    publication: str | None = None
-    moved: dict[int, int] = field(default_factory=dict)
+    rows: Mapping[int, Row]
+    ends: Ends
 
     @property
     def frame(self) -> pl.DataFrame:
         """The entries in the shape of `schemas.register.Letters`."""
-        rows = [{name: row.get(name) for name in SCHEMA} for row in self.rows.values()]
-        return pl.DataFrame(rows, schema=SCHEMA)
+        names = SCHEMA.names()
+        rows = [tuple(row[name] for name in names) for row in self.rows.values()]
+        return pl.DataFrame(rows, schema=SCHEMA, orient="row")
 
     def claims_moved_after(self, event: int) -> set[str]:
-        """The claims of entries that an event after this one has made or changed."""
+        """The claims of entries that a person's event after this one has made or changed."""
         return {
-            str(self.rows[entry]["claim"])
-            for entry, number in self.moved.items()
-            if number > event and "claim" in self.rows[entry]
+            str(row["claim"])
+            for row in self.rows.values()
+            if row["claim"] is not None and (row["moved"] or 0) > event
         }
 
 
-def read_register(desk: Desk, connection: sa.Connection) -> Register:
-    """The register as it is now."""
-    return folded(desk.events(connection, kinds=[LETTER, SENDING]))
+def read_register(
+    desk: Desk,
+    connection: sa.Connection,
+    *,
+    claims: Iterable[str] | None = None,
+    entries: Iterable[int] | None = None,
+    state: str | None = None,
+    agency: str | None = None,
+) -> Register:
+    """The register as it is now, or the part of it that is asked for; `ends` are of the whole."""
+    columns = LETTERS.c
+    chosen = sa.select(LETTERS).order_by(columns.entry)
+    if state is not None:
+        chosen = chosen.where(columns.state == state)
+    if agency is not None:
+        chosen = chosen.where(columns.agency == agency)
+    rows: dict[int, Row] = {}
+    for part in _parts(chosen, columns.claim, claims, columns.entry, entries):
+        rows |= {row["entry"]: dict(row) for row in connection.execute(part).mappings()}
+    ends = connection.execute(sa.select(sa.func.max(columns.entry), sa.func.max(columns.as_of)))
+    last, day = ends.one()
+    in_order = dict(sorted(rows.items()))
+    return Register(in_order, Ends(int(last or 0), day))
 
 
-def folded(events: Iterable[Recorded]) -> Register:
-    """What events of both kinds, in their order, add up to."""
-    register = Register()
-    for event in events:
-        if event.kind == SENDING:
-            _sending(register, event)
-        elif event.kind == LETTER:
-            _letter(register, event)
-    return register
+def _parts(
+    chosen: sa.Select[Any],
+    claim: sa.ColumnElement[Any],
+    claims: Iterable[str] | None,
+    entry: sa.ColumnElement[Any],
+    entries: Iterable[int] | None,
+) -> Iterator[sa.Select[Any]]:
+    """The question, asked for so many claims or entries at a time."""
+    asked: tuple[tuple[sa.ColumnElement[Any], Iterable[Any] | None], ...]
+    asked = (claim, claims), (entry, entries)
+    for column, given in asked:
+        if given is not None:
+            values = list(given)
+            for start in range(0, len(values), _AT_ONCE):
+                yield chosen.where(column.in_(values[start : start + _AT_ONCE]))
+            return
+    yield chosen
 
 
-def _letter(register: Register, event: Recorded) -> None:
-    told = event.payload
-    for entry in told.get("entries", ()):
-        row = read_entry(entry)
-        register.rows[row["entry"]] = row
-        _moved(register, row["entry"], event)
-        if entry.get("text") is not None:
-            register.texts[row["entry"]] = {name: entry[name] for name in TEXTS}
-    for change in told.get("states", ()):
-        row = register.rows[change["entry"]]
-        row.update(read_entry({name: value for name, value in change.items() if name != "entry"}))
-        _moved(register, change["entry"], event)
-    register.publication = told.get("publication") or register.publication
+def read_texts(
+    connection: sa.Connection, register: Register, entries: Sequence[int]
+) -> dict[int, dict[str, str]]:
+    """Subject, text and HTML of those of the entries that have a text, as they were frozen."""
+    wanted = {entry: register.rows[entry]["text_event"] for entry in entries}
+    events = sorted({event for event in wanted.values() if event is not None})
+    found: dict[int, dict[str, str]] = {}
+    for start in range(0, len(events), _AT_ONCE):
+        part = EVENTS.c.event.in_(events[start : start + _AT_ONCE])
+        for payload in connection.execute(sa.select(EVENTS.c.payload).where(part)).scalars():
+            for told in payload["entries"]:
+                if told["entry"] in wanted and told.get("text") is not None:
+                    found[told["entry"]] = {name: told[name] for name in TEXTS}
+    return found
 
 
-def _moved(register: Register, entry: int, event: Recorded) -> None:
-    if event.via != "refresh":
-        register.moved[entry] = event.event
+def publication_seen(connection: sa.Connection) -> str | None:
+    """Which publication the register was last brought up to; None: none."""
+    columns = EVENTS.c
+    last = (
+        sa.select(columns.payload)
+        .where(columns.kind == LETTER, columns.via == "refresh")
+        .order_by(columns.event.desc())
+        .limit(1)
+    )
+    payload = connection.execute(last).scalar()
+    return None if payload is None else payload.get("publication")
 
 
-def _sending(register: Register, event: Recorded) -> None:
-    """What was handed over may have gone out until the server says that it took or refused it."""
-    told = event.payload
-    for entry in told["letters"]:
-        row = register.rows[entry]
-        register.moved[entry] = event.event
-        if told["stage"] == "sending":
-            row |= {"sending_at": event.moment.replace(tzinfo=None)}
-            row |= {"message_id": told["message_id"]}
-        elif told["stage"] == "sent":
-            row |= {"state": "sent", "sent_on": event.as_of, "sent_by": event.actor}
-            row |= {"sent_how": "mail", "sending_at": None}
-        else:
-            row |= {"sending_at": None, "message_id": None, "note": told["answer"]}
-
-
-def written_entry(row: Mapping[str, Any]) -> Row:
-    """A row of the register as JSON holds it, without its empty columns."""
-    return {
-        name: value.isoformat() if isinstance(value, dt.date | dt.datetime) else value
-        for name, value in row.items()
-        if value is not None
-    }
-
-
-def read_entry(told: Mapping[str, Any]) -> Row:
-    """The columns of a row as they were before `written_entry`."""
-    return {
-        name: _read(SCHEMA[name], value) for name, value in told.items() if name in SCHEMA.names()
-    }
-
-
-def _read(kind: pl.DataType, value: Any) -> Any:
-    if isinstance(value, str) and kind == pl.Date:
-        return dt.date.fromisoformat(value)
-    if isinstance(value, str) and isinstance(kind, pl.Datetime):
-        return dt.datetime.fromisoformat(value)
-    return value
+def agencies_told(connection: sa.Connection) -> list[str]:
+    """The agencies that letters are to, by code."""
+    agency = LETTERS.c.agency
+    told = sa.select(agency).where(agency.is_not(None)).distinct().order_by(agency)
+    return [str(found) for found in connection.execute(told).scalars()]

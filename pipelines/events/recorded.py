@@ -71,10 +71,12 @@ class MadeCorrection:
 class DeskRecord:
     """All that people recorded up to some event.
 
+    decisive: the last event up to there that decides anything of claims.
     content: what stands for it in a state, and is archived: the last event that is read.
     """
 
     last_event: int = 0
+    decisive: int = 0
     content: bytes | None = None
     records: tuple[EnteredRecord, ...] = ()
     made: tuple[MadeCorrection, ...] = ()
@@ -187,6 +189,7 @@ def folded(
     }
     return DeskRecord(
         last,
+        events[-1].event if events else 0,
         content,
         tuple(_record(event, gone) for event in events if event.kind == "record"),
         tuple(_correction(event, gone) for event in events if event.kind == "correction"),

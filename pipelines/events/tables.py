@@ -2,7 +2,8 @@
 
 Belongs here: their columns. Does not belong here: how a database gets them (`migrations`).
 `events` is what people did; it is never changed, which triggers see to. `users`, `sessions`,
-`tokens`, `attempts` and `answers` are ordinary tables; everything else is folded from events.
+`tokens`, `attempts` and `answers` are ordinary tables; everything else is folded from events, and
+`letters` holds what was folded.
 Moments are texts in UTC (ISO 8601 with microseconds), so that they sort and digest alike in
 every database.
 """
@@ -31,6 +32,38 @@ EVENTS = sa.Table(
     sa.Column("digest", sa.String(64), nullable=False),
     sa.Index("events_claim", "claim", "event"),
     sa.Index("events_kind", "kind", "event"),
+)
+# The register of letters as its events add up, in the columns of `schemas.register.Letters`; beside
+# them the event that holds the letter's text, and the last one by which a person changed the entry.
+LETTERS = sa.Table(
+    "letters",
+    METADATA,
+    sa.Column("entry", sa.BigInteger, primary_key=True, autoincrement=False),
+    sa.Column("claim", sa.Text, index=True),
+    sa.Column("serial", sa.Text),
+    sa.Column("report", sa.Text),
+    sa.Column("sample", sa.Text),
+    sa.Column("kind", sa.String(16), nullable=False),
+    sa.Column("basis", sa.String(64), nullable=False),
+    sa.Column("as_of", sa.Date, nullable=False, index=True),
+    sa.Column("made_at", sa.DateTime, nullable=False),
+    sa.Column("agency", sa.Text, index=True),
+    sa.Column("email", sa.Text),
+    sa.Column("state", sa.String(16), nullable=False, index=True),
+    sa.Column("sent_on", sa.Date),
+    sa.Column("sent_by", sa.Text),
+    sa.Column("sent_how", sa.String(16)),
+    sa.Column("answered_on", sa.Date),
+    sa.Column("due_on", sa.Date),
+    sa.Column("replaces", sa.BigInteger),
+    sa.Column("reminds", sa.BigInteger),
+    sa.Column("missing", sa.Text),
+    sa.Column("subject", sa.Text),
+    sa.Column("sending_at", sa.DateTime),
+    sa.Column("message_id", sa.Text),
+    sa.Column("note", sa.Text),
+    sa.Column("text_event", sa.BigInteger),
+    sa.Column("moved", sa.BigInteger),
 )
 # Those who may sign in. `user` is the sign-in name, `name` the one that rulings carry.
 USERS = sa.Table(

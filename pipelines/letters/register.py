@@ -55,30 +55,46 @@ class Due:
         return pl.concat([kept.select(SCHEMA.names()), self.entries]).cast(SCHEMA)
 
 
+@dataclass(frozen=True)
+class Ends:
+    """How far a whole register goes: its last entry, 0 without one, and its latest as-of day."""
+
+    last_entry: int
+    latest_as_of: dt.date | None
+
+    @classmethod
+    def of(cls, register: pl.DataFrame) -> Ends:
+        """Those of a register of which every entry is at hand."""
+        return cls(greatest(register["entry"]), latest_day(register["as_of"]))
+
+
 def due(
     register: pl.DataFrame,
     standing: pl.DataFrame,
     as_of: dt.date,
     made_at: dt.datetime,
     *,
+    ends: Ends | None = None,
     since: dt.date | None = None,
     reminders: int = 1,
 ) -> Due:
     """What is to be added to the register for the matters in `standing`.
 
     Args:
-        register: all entries so far, in the shape of `schemas.register.Letters`.
+        register: the entries so far, in the shape of `schemas.register.Letters`: all, or those of
+            the matters in `standing`.
         standing: one row a matter, in the shape of STANDING; matters that it leaves out stay.
         as_of: the day of the refresh or action. Before the latest one in the register nothing
             changes: looking back writes to nobody.
         made_at: when the entries are made, UTC without zone.
+        ends: of the whole register, where `register` is a part of it.
         since: what is known as of an earlier day was told before; without it, what first fills
             the register was.
         reminders: how many follow an unanswered request for documents.
     """
     nothing = Due(SCHEMA.to_frame(), STATES.to_frame())
-    latest = latest_day(register["as_of"])
-    if latest is not None and as_of < latest:
+    ends = ends or Ends.of(register)
+    if ends.latest_as_of is not None and as_of < ends.latest_as_of:
         return nothing
     matters = with_matter(standing)
     before = with_matter(register).join(
@@ -86,13 +102,13 @@ def due(
     )
     states = pl.concat([_overtaken(before), _answered(before, as_of), _closed(before)])
     after = Due(nothing.entries, states.unique("entry", keep="first")).applied(register)
-    told_before = as_of < since if since is not None else register.is_empty()
+    told_before = as_of < since if since is not None else ends.last_entry == 0
     new = _new(after, matters, as_of, "told_before" if told_before else "to_send")
     again = reminders_due(after, matters, as_of, reminders)
     entries = pl.concat([new, again], how="diagonal_relaxed").sort(
         pl.col("reminds").is_not_null(), "claim", "serial", "kind", nulls_last=True
     )
-    first = 1 + greatest(register["entry"])
+    first = 1 + ends.last_entry
     numbered = entries.with_columns(
         entry=pl.int_range(first, first + pl.len(), dtype=pl.Int64),
         as_of=pl.lit(as_of),

@@ -6,12 +6,12 @@ Belongs here: comparing the store with and without one event. Does not belong he
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
 import polars as pl
 
+from pipelines.coverage.decisions import Decided
 from pipelines.events.recorded import DeskRecord
 from pipelines.queries.deciding_now import Touched, claims_touched, decide_now, touched_by
 from pipelines.queries.rows_now import RowsNow
@@ -38,8 +38,10 @@ class Moved:
 
 def moved_by_rows(
     inputs: Inputs, before: DeskRecord, after: DeskRecord, feed: str, keys: pl.DataFrame
-) -> list[Moved]:
+) -> tuple[list[Moved], Decided | None]:
     """The claims that records of some keys bear on, before and after they changed.
+
+    Beside them what was decided after; None where no claim is left.
 
     Args:
         inputs: as of the desk's day.
@@ -52,34 +54,28 @@ def moved_by_rows(
     ):
         old, new = _records(was, feed, keys), _records(now, feed, keys)
         touched = touched_by(feed, old) | touched_by(feed, new)
-        later, found = _decided(now, touched)
+        decided, found = _decided(now, touched)
         earlier, known = _decided(was, touched | Touched(claims=frozenset(found)))
-    return [
-        Moved(claim, earlier.get(claim), later.get(claim)) for claim in sorted({*found, *known})
-    ]
+    before_of, after_of = _by_claim(earlier), _by_claim(decided)
+    claims = sorted({*found, *known})
+    moved = [Moved(claim, before_of.get(claim), after_of.get(claim)) for claim in claims]
+    return moved, decided
 
 
-def moved_claims(
-    inputs: Inputs, before: DeskRecord, after: DeskRecord, claims: Iterable[str]
-) -> list[Moved]:
-    """The same for claims that were ruled on."""
-    touched = Touched(claims=frozenset(claims))
-    sides = []
-    for recorded in (before, after):
-        with store_now(replace(inputs, recorded=recorded)) as store:
-            sides.append(_decided(store, touched)[0])
-    return [
-        Moved(claim, sides[0].get(claim), sides[1].get(claim)) for claim in sorted(touched.claims)
-    ]
-
-
-def _decided(store: StoreNow, touched: Touched) -> tuple[dict[str, dict[str, Any]], list[str]]:
-    """The decisions of the claims at hand, by claim, and all claims at hand."""
+def _decided(store: StoreNow, touched: Touched) -> tuple[Decided | None, list[str]]:
+    """The claims at hand, decided, and all of their numbers."""
     claims = claims_touched(store, touched)
     if claims.is_empty():
-        return {}, []
-    rows = decide_now(store, claims).decisions.select(column_names(Decisions))
-    return {row["claim"]: row for row in rows.iter_rows(named=True)}, claims["claim"].to_list()
+        return None, []
+    return decide_now(store, claims), claims["claim"].to_list()
+
+
+def _by_claim(decided: Decided | None) -> dict[str, dict[str, Any]]:
+    """The rows of `decisions`."""
+    if decided is None:
+        return {}
+    rows = decided.decisions.select(column_names(Decisions))
+    return {row["claim"]: row for row in rows.iter_rows(named=True)}
 
 
 def _records(store: StoreNow, feed: str, keys: pl.DataFrame) -> pl.DataFrame:

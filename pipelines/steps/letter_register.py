@@ -21,7 +21,14 @@ import polars as pl
 from pipelines.engine.ground import DECIDING
 from pipelines.events import Desk, open_desk
 from pipelines.events.event import Event
-from pipelines.events.letters import LETTER, TEXTS, Register, read_register, written_entry
+from pipelines.events.letters import (
+    LETTER,
+    TEXTS,
+    Register,
+    publication_seen,
+    read_register,
+    written_entry,
+)
 from pipelines.letters.register import Due, due
 from pipelines.steps.letter_texts import TEXTS_SCHEMA, texts_of
 from pipelines.steps.letters_standing import standing_of
@@ -83,17 +90,17 @@ def bring_up_to(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> None:
     state = state_of(con)
     if state is None or not has_table(con, "register_seen"):
         return
-    inputs = load_inputs(workspace.root, state.as_of)
     name = f"{state.publication} {state.state}"
-    desk = open_desk(workspace, inputs.settings)
+    desk = open_desk(workspace)
     try:
         with desk.reading() as connection:
-            if _seen(desk, connection) == name:
+            if publication_seen(connection) == name:
                 return
+        inputs = load_inputs(workspace.root, state.as_of)
         with desk.writing() as connection:
-            register = read_register(desk, connection)
-            if register.publication == name:
+            if publication_seen(connection) == name:
                 return
+            register = read_register(desk, connection)
             made_at = state.decided_at or state.published_at
             standing = standing_of(inputs, con)
             last = int(read_frame(con, "register_seen")["last_event"].item())
@@ -125,11 +132,10 @@ def append_due(
         subject = f"letter {row['entry']}" if row else None
         desk.append(connection, Event(LETTER, as_of, actor, via, claim, subject, payload))
 
-    register = read_register(desk, connection)
-    claims = {row["entry"]: row.get("claim") for row in register.rows.values()}
+    before = read_register(desk, connection, entries=found.states["entry"]).rows
     for change in found.states.to_dicts():
         told = written_entry(change)
-        event({"states": [told]}, {"entry": change["entry"], "claim": claims[change["entry"]]})
+        event({"states": [told]}, {**change, "claim": before[change["entry"]]["claim"]})
     frozen = {row["entry"]: row for row in texts.to_dicts()}
     quiet = []
     for row in found.entries.to_dicts():
@@ -190,12 +196,6 @@ def _frozen(
     lacking = entries.join(there, on="entry", how="anti")
     written = texts_of(inputs, con, register.frame, lacking)
     return pl.concat([there.select(TEXTS_SCHEMA.names()), written])
-
-
-def _seen(desk: Desk, connection: Any) -> str | None:
-    """Which publication the register was last brought up to."""
-    last = desk.events(connection, kinds=[LETTER], actor=_BY, newest_first=True, limit=1)
-    return last[0].payload.get("publication") if last else None
 
 
 STEP = Step(

@@ -11,7 +11,7 @@ import polars as pl
 
 from pipelines.coverage.evidence import seen
 from pipelines.coverage.standing import latest_rulings
-from pipelines.letters.standing import standing_claims
+from pipelines.letters.standing import standing_claims, told_kinds
 from pipelines.startups.standing_units import (
     standing_installations,
     standing_recommendations,
@@ -35,9 +35,7 @@ def standing_of(
     standing = standing_claims(decisions, findings, rulings, agencies, inputs.terms.values)
     if claims is None:
         standing = pl.concat([standing, *_standing_units(inputs, con)])
-    if kinds is not None:
-        standing = standing.filter(pl.col("kind").is_null() | pl.col("kind").is_in(kinds))
-    return standing
+    return told_kinds(standing, kinds)
 
 
 def _standing_units(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> list[pl.DataFrame]:

@@ -22,6 +22,12 @@ def decision_row(con: duckdb.DuckDBPyConnection, claim: str) -> pl.DataFrame:
     return query_frame(con, "select * from decisions where claim = ?", [claim])
 
 
+def decision_rows(con: duckdb.DuckDBPyConnection, claims: Sequence[str]) -> pl.DataFrame:
+    """The rows of `decisions` of those of the claims that have one."""
+    asked = "select * from decisions where claim in (select unnest(?::varchar[]))"
+    return query_frame(con, asked, [list(claims)])
+
+
 def finding_rows(con: duckdb.DuckDBPyConnection, claim: str) -> pl.DataFrame:
     """The rows of `findings` of a claim."""
     return query_frame(con, "select * from findings where claim = ?", [claim])

@@ -25,6 +25,7 @@ from pipelines.desk.performing import caller_of
 from pipelines.desk.problems import Problem
 from pipelines.desk.rendering import claim_path, page
 from pipelines.desk.site import DeskSite
+from pipelines.events.letters import agencies_told
 from schemas.register import MAY_FOLLOW, STATES
 
 KINDS = {
@@ -125,19 +126,16 @@ def _list(request: Request, site: DeskSite) -> dict[str, Any]:
     if state not in (*STATES, "all"):
         state = "to_send"
     agency = sent.get("agency") or None
-    everything = letters(site.desk, site.workspace)
-    found = [
-        row
-        for row in everything
-        if state in ("all", row["state"]) and agency in (None, row["agency"])
-    ]
+    found = letters(site.desk, site.workspace, state=state, agency=agency)
+    with site.desk.reading() as connection:
+        agencies = agencies_told(connection)
     caller = caller_of(site, visitor(request), "web")
     may_send = caller.may("letters")
     return {
         "title": "Letters",
         "given": {"state": state, "agency": agency},
         "states": [*WORDS.items(), ("all", "all")],
-        "agencies": sorted({row["agency"] for row in everything if row["agency"]}),
+        "agencies": agencies,
         "rows": [_row(row) for row in reversed(found)][:ROWS],
         "total": len(found),
         "sending": form_of(BY_NAME["send_letters"], "/letters/sending") if may_send else None,

@@ -11,8 +11,9 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from pipelines.errors import WorkspaceError
+from pipelines.events.letter_table import refold
 
-VERSIONS = ("0001",)  # oldest first
+VERSIONS = ("0001", "0002")  # oldest first
 HEAD = VERSIONS[-1]
 _VERSION = sa.text("select version_num from alembic_version")
 
@@ -35,7 +36,10 @@ def version_of(connection: sa.Connection) -> str | None:
 
 
 def migrate(connection: sa.Connection) -> None:
-    """Brings a database to HEAD within the transaction of the connection."""
+    """Brings a database to HEAD within the transaction of the connection.
+
+    What is folded from events is made anew, in the form that it has now.
+    """
     from alembic.config import Config
     from alembic.runtime.environment import EnvironmentContext
     from alembic.script import ScriptDirectory
@@ -52,3 +56,4 @@ def migrate(connection: sa.Connection) -> None:
         environment.configure(connection=connection, transactional_ddl=True)
         with environment.begin_transaction():
             environment.run_migrations()
+    refold(connection)

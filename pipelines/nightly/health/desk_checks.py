@@ -14,6 +14,7 @@ from pipelines.events.connecting import looked_at
 from pipelines.events.database import Desk
 from pipelines.events.documents import document_faults
 from pipelines.events.event import chain_faults
+from pipelines.events.letter_table import differing_letters
 from pipelines.events.recorded import recorded_of
 from pipelines.events.takeover import old_rulings, read_recorded
 from pipelines.nightly.health.finding import Finding
@@ -89,6 +90,10 @@ def _proxies(settings: DeskSettings) -> Iterator[Finding]:
 def _events(desk: Desk) -> Iterator[Finding]:
     with desk.reading() as connection:
         events = desk.events(connection)
+        letters = differing_letters(connection, events)
+    if letters:
+        told = f"The table of letters is not what the events say, first at letter {letters[0]}."
+        yield Finding("fault", "desk", told, "Restore desk/ from a backup.")
     for number, sentence in enumerate(chain_faults(events)):
         if number == MOST_NAMED:
             yield Finding("fault", "desk", "More events are broken; the first are named.")

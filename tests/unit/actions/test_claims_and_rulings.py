@@ -29,8 +29,12 @@ LIMITS = '[rulings]\nlimits = { "Clara" = 2000, "Lea" = 900, "Lou" = 700, "*" = 
 @pytest.fixture
 def desk(tmp_path, monkeypatch):
     """A desk with limits, and two people asked above 400."""
-    for looking in ("claims.decision_on_file", "granting.decision_now"):
-        monkeypatch.setattr(f"pipelines.actions.{looking}", lambda _, claim, *day: decision(claim))
+    looked_up = "pipelines.actions.claims.decision_on_file", lambda _, claim: decision(claim)
+    monkeypatch.setattr(*looked_up)
+    monkeypatch.setattr(
+        "pipelines.actions.rulings.decisions_now",
+        lambda _, claims, day: {claim: decision(claim) for claim in claims},
+    )
     monkeypatch.setattr("pipelines.actions.ruling_answers.rulings_on_file", lambda *_: [])
     desk = make_desk(tmp_path / "ws", LIMITS + "second_person_above = 400\n")
     yield desk
