@@ -53,6 +53,7 @@ CORRECTED = js.record(
 )
 SET_ASIDE = js.record(
     {
+        "kind": js.word("Whether it is unusable, or another counts.", ("set_aside", "superseded")),
         "feed": text_or_null("The feed; null where the file is of none."),
         "file": js.text("The export."),
         "line": js.integer("The line on which it begins.", least=1),

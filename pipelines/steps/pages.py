@@ -19,6 +19,7 @@ from pipelines.steps.claim_details import data_of_claims
 from pipelines.steps.joins import attention, below
 from pipelines.steps.near_serials import of_claims, of_serials, suggestions_of_store
 from pipelines.steps.startup_pages import startup_page_data
+from pipelines.store.correction_states import stale_sentences
 from pipelines.store.database import has_table, read_frame
 from pipelines.store.lookups import arrivals, rows_of
 from pipelines.store.transaction import RefreshSession
@@ -65,7 +66,7 @@ def page_data(
         left_out=read_frame(con, "left_out"),
         joins=read_frame(con, "joins"),
         join_misses=read_frame(con, "join_misses"),
-        attention=attention(inputs, con),
+        attention=[*attention(inputs, con), *_stale(session)],
         joins_below=below(con),
         feeds=read_frame(con, "feed_states", columns=shown.FEEDS.names()),
         suggestions=of_serials(near),
@@ -82,6 +83,13 @@ def page_data(
         **_cause_tables(con),
         **startup_page_data(con),
     )
+
+
+def _stale(session: RefreshSession) -> list[str]:
+    """What is to be told of corrections that are of other rows than those that count now."""
+    recorded = session.inputs.recorded
+    zone = session.inputs.settings.timezone
+    return stale_sentences(session.con, recorded, zone, recorded.last_event)
 
 
 def _cause_tables(con: duckdb.DuckDBPyConnection) -> dict[str, Any]:

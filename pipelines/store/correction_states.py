@@ -43,16 +43,36 @@ class CorrectionState:
     state: State
     instead: Standing | None = None
 
+    @property
+    def stale_sentence(self) -> str:
+        """What a stale correction was of, and what stands there instead."""
+        made = self.made
+        changes = ", ".join(
+            f"{name} {made.old.get(name) or 'empty'} → {value or 'empty'}"
+            for name, value in made.correction.values.items()
+        )
+        sentence = (
+            f"Correction {made.event} of {made.correction.feed} ({changes}; {made.file} line "
+            f"{made.line}) is stale: "
+        )
+        if self.instead is None:
+            return f"{sentence}no file holds that row any more."
+        return f"{sentence}{self.instead.file} line {self.instead.line} says something else now."
+
 
 def correction_states(
-    con: duckdb.DuckDBPyConnection, recorded: DeskRecord, timezone: str
+    con: duckdb.DuckDBPyConnection,
+    recorded: DeskRecord,
+    timezone: str,
+    read_to: int | None = None,
 ) -> list[CorrectionState]:
     """Every correction, the stale ones first.
 
     Args:
         con: the store, as the last refresh left it. What was corrected since is in force.
+        read_to: the last event that it has read; None where it tells that itself.
     """
-    read_to = _last_read(con)
+    read_to = _last_read(con) if read_to is None else read_to
     told = [_state(con, recorded, made, timezone, read_to) for made in recorded.made]
     return sorted(told, key=lambda one: (STATES.index(one.state), -one.made.event))
 
@@ -123,3 +143,13 @@ def _record(
     nothing = pl.DataFrame(schema=_NO_REASONS)
     [(_, content)] = contents(feed, rows, nothing, rows.select("source_line"))
     return Standing(rows["source_file"][0], rows["source_line"][0], content.texts)
+
+
+def stale_sentences(
+    con: duckdb.DuckDBPyConnection, recorded: DeskRecord, timezone: str, read_to: int | None = None
+) -> list[str]:
+    """A sentence for each correction that is stale."""
+    if not recorded.made:
+        return []
+    states = correction_states(con, recorded, timezone, read_to)
+    return [one.stale_sentence for one in states if one.state == "stale"]

@@ -147,6 +147,7 @@ REVIEWED: dict[tuple[str, str], str] = {
     ("pipelines/queries/judging_now.py", "joined"): "what identifier made",
     ("pipelines/queries/slices.py", "table"): "what identifier made",
     ("pipelines/queries/slices.py", "where"): "literals of the callers; values are parameters",
+    ("pipelines/queries/unused_rows.py", "keys"): "what identifier made",
     ("pipelines/queries/store_now.py", "columns"): "what identifier made",
     ("pipelines/queries/store_now.py", "keys"): "what identifier made",
     ("pipelines/queries/store_now.py", "records"): "what identifier made",

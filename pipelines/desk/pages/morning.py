@@ -68,6 +68,7 @@ def content(request: Request, site: DeskSite) -> dict[str, Any]:
         "page": "index",
         "summary": _summary(found, site.settings.currency),
         "behind": _behind(found),
+        "stale": found.stale,
         "filters": _filters(found, given, names),
         "is_filtered": any(name in given for name in _PARAMETERS if name != "offset"),
         "mine": given.get("assigned") == "me",
@@ -95,13 +96,20 @@ def _summary(found: Worklist, currency: str) -> str:
     return f"{number}, {stake} at stake. {'; '.join(parts).capitalize()}.{rest}"
 
 
-def _behind(found: Worklist) -> str | None:
-    if found.published_as_of == found.day:
-        return None
-    return (
-        f"The last refresh was as of {found.published_as_of}; days left and ages are those of "
-        f"{found.day}."
-    )
+def _behind(found: Worklist) -> list[str]:
+    told = []
+    if found.published_as_of != found.day:
+        told.append(
+            f"The last refresh was as of {found.published_as_of}; days left and ages are those of "
+            f"{found.day}."
+        )
+    if found.is_behind:
+        told.append(
+            "Settings, terms, reference files or mappings have changed since the last refresh. "
+            "Claims on which people acted are decided with them as they are now, all others with "
+            "the next refresh."
+        )
+    return told
 
 
 def _shown(rows: pl.DataFrame, offset: int, count: int, currency: str) -> str:

@@ -71,10 +71,11 @@ def _set_aside(request: Request, site: DeskSite) -> dict[str, Any]:
         able = row["feed"] in ENTERED and row["settled_by"] is None
         row["feed_word"] = formats.FEEDS.get(row["feed"] or "", "Of no feed")
         row["correct"] = correct_link(**place) if able and caller.may("correct") else None
-        row["enter"] = f"/records?{urlencode(settles)}" if able and caller.may("record") else None
+        enters = able and row["kind"] == "set_aside" and caller.may("record")
+        row["enter"] = f"/records?{urlencode(settles)}" if enters else None
     after = urlencode({**given, "offset": offset_n + FEW})
     return {
-        "title": "Rows set aside",
+        "title": "Rows set aside or superseded",
         "given": given,
         "feeds": [(feed, formats.FEEDS[feed]) for feed in ENTERED],
         "rows": rows,

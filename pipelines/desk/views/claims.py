@@ -16,7 +16,7 @@ from pipelines.actions import told_rulings
 from pipelines.actions.letters import letters
 from pipelines.desk.site import DeskSite
 from pipelines.desk.views.rows import corrections, entered_records
-from pipelines.desk.views.worklist import worklist
+from pipelines.desk.views.worklist import worklist_row
 from pipelines.errors import Refused
 from pipelines.events.event import Recorded
 from pipelines.events.states import ClaimState, claim_states
@@ -116,12 +116,12 @@ def told_claim(site: DeskSite, claim: str) -> dict[str, Any]:
 
 def steps_of(site: DeskSite, claim: str) -> list[NextStep]:
     """What should happen next with a claim; nothing is known of one that is no record any more."""
-    rows = worklist(site).rows.filter(pl.col("claim") == claim)
-    if rows.is_empty():
+    row = worklist_row(site, claim)
+    if row is None:
         return []
     of_claim = letters(site.desk, site.workspace, claim=claim)
     told = [{**one, "due_on": _day(one["due_on"])} for one in of_claim]
-    return next_steps(rows.row(0, named=True), told, site.day)
+    return next_steps(row, told, site.day)
 
 
 def _day(given: str | None) -> dt.date | None:

@@ -15,33 +15,30 @@ from pipelines.actions.listing import corrections as listed_corrections
 from pipelines.desk.site import DeskSite
 from pipelines.events.recorded import recorded_of
 from pipelines.queries.landed_rows import LandedRow, find_row
-from pipelines.store.database import read_frame
+from pipelines.queries.unused_rows import unused_rows
 from pipelines.store.inputs import load_inputs
 from pipelines.store.reading import open_store
 
 FEW = 50
+_SEARCHED = ("column", "value", "reason")
 
 
 def set_aside_rows(site: DeskSite, given: Mapping[str, Any]) -> tuple[list[dict[str, Any]], int]:
-    """Rows set aside, one a row with all its reasons, and how many there are.
+    """Rows set aside or superseded, one a row with all its reasons, and how many there are.
 
     Those for which a person entered a record come last.
     """
     with open_store(site.workspace) as con:
-        frame = read_frame(con, "set_aside")
+        frame = unused_rows(con)
     settled = recorded_of(site.desk).settled
     if feed := given.get("feed"):
         frame = frame.filter(pl.col("feed") == feed)
     if wanted := (given.get("q") or "").casefold():
-        texts = [pl.col(name).fill_null("") for name in ("file", "value", "reason", "column")]
-        told = pl.concat_str(texts, separator="\n").str.to_lowercase()
-        frame = frame.filter(told.str.contains(wanted, literal=True))
-    rows = (
-        frame.group_by("feed", "file", "line", maintain_order=True)
-        .agg(pl.struct("column", "value", "rule", "reason").alias("reasons"))
-        .sort("feed", "file", "line", nulls_last=True)
-        .to_dicts()
-    )
+        texts = [pl.element().struct.field(name).fill_null("") for name in _SEARCHED]
+        told = pl.col("reasons").list.eval(pl.concat_str(texts, separator="\n")).list.join("\n")
+        held = pl.concat_str("file", told, separator="\n").str.to_lowercase()
+        frame = frame.filter(held.str.contains(wanted, literal=True))
+    rows = frame.to_dicts()
     for row in rows:
         row["settled_by"] = settled.get((row["feed"], row["file"], row["line"]))
     rows.sort(key=lambda row: row["settled_by"] is not None)

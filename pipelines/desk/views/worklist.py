@@ -17,9 +17,12 @@ import polars as pl
 
 from pipelines.desk.site import DeskSite
 from pipelines.desk.views.states import desk_frame, versions_of
+from pipelines.events.recorded import recorded_of
 from pipelines.queries.decided_since import DecidedSince, decided_since
 from pipelines.store.claim_reads import lead_findings
+from pipelines.store.correction_states import stale_sentences
 from pipelines.store.database import read_frame
+from pipelines.store.published_state import PublishedState
 from pipelines.store.reading import open_store, published_state
 from pipelines.worklist.order import order_claims
 from schemas.columns import polars_schema
@@ -29,17 +32,24 @@ from schemas.worklist import GROUPS
 FILTERS = ("verdict", "agency", "region", "missing", "assigned", "group", "family", "due")
 SETTLED = "settled"
 _LOCK = threading.Lock()
+_READING = threading.Lock()
 
 
 @dataclass(frozen=True)
 class Worklist:
-    """All claims in order: the rows of `order_claims`, and the version of each touched claim."""
+    """All claims in order: the rows of `order_claims`, and the version of each touched claim.
+
+    is_behind: settings, terms or reference files have changed since the refresh.
+    stale: a sentence for each correction that is stale.
+    """
 
     rows: pl.DataFrame
     versions: Mapping[str, int]
     published_as_of: dt.date
     day: dt.date
     key: tuple[object, ...]
+    is_behind: bool
+    stale: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -63,25 +73,57 @@ def worklist(site: DeskSite) -> Worklist:
     since = decided_since(site.desk, site.day)
     with open_store(site.workspace) as con:
         state = published_state(site.workspace, con)
-        key = (state.publication, state.published_at, last, site.day)
+        key = (state.publication, state.published_at, last, site.day, since.is_behind)
         root = str(site.workspace.root)
         with _LOCK:  # one makes it, and the others wait for that one
             kept = _KEPT.get(root)
             if kept is not None and kept.key == key:
                 return kept
-            told = _TOLD.get(root)
-            if told is None or told.key != key[:2]:
-                told = _TOLD[root] = _told(con, key[:2])
-            rows = order_claims(
-                since.instead(told.decisions),
-                site.day,
-                reasons=_leads(told.leads, since),
-                payments=told.payments,
-                desk=desk_frame(site.desk),
+            rows = _ordered(site, _told_of(site, con, state), since)
+            stale = stale_sentences(con, recorded_of(site.desk), site.settings.timezone)
+            versions = versions_of(site.desk)
+            made = Worklist(
+                rows, versions, state.as_of, site.day, key, since.is_behind, tuple(stale)
             )
-            made = Worklist(rows, versions_of(site.desk), state.as_of, site.day, key)
             _KEPT[root] = made
             return made
+
+
+def worklist_row(site: DeskSite, claim: str) -> dict[str, Any] | None:
+    """The row of one claim; None for one that is no record."""
+    since = decided_since(site.desk, site.day)
+    with open_store(site.workspace) as con:
+        told = _told_of(site, con, published_state(site.workspace, con))
+    rows = _ordered(site, told, since, claim)
+    return None if rows.is_empty() else rows.row(0, named=True)
+
+
+def _told_of(site: DeskSite, con: duckdb.DuckDBPyConnection, state: PublishedState) -> _Told:
+    """What the last refresh published, read once for it."""
+    key, root = (state.publication, state.published_at), str(site.workspace.root)
+    with _READING:
+        told = _TOLD.get(root)
+        if told is None or told.key != key:
+            payments = read_frame(con, "payments", schema=polars_schema(Payments))
+            leads = lead_findings(con)
+            told = _TOLD[root] = _Told(key, read_frame(con, "decisions"), leads, payments)
+        return told
+
+
+def _ordered(
+    site: DeskSite, told: _Told, since: DecidedSince, claim: str | None = None
+) -> pl.DataFrame:
+    """All claims in order, or the one."""
+    decisions = since.instead(told.decisions)
+    mine = pl.lit(True) if claim is None else pl.col("claim") == claim
+    return order_claims(
+        decisions.filter(mine),
+        site.day,
+        reasons=_leads(told.leads, since).filter(mine),
+        payments=told.payments,
+        desk=desk_frame(site.desk),
+        originals=decisions,
+    )
 
 
 def _leads(published: pl.DataFrame, since: DecidedSince) -> pl.DataFrame:
@@ -91,11 +133,6 @@ def _leads(published: pl.DataFrame, since: DecidedSince) -> pl.DataFrame:
     )
     kept = published.join(since.decisions.select("claim"), on="claim", how="anti")
     return pl.concat([kept, again.select(published.columns)])
-
-
-def _told(con: duckdb.DuckDBPyConnection, key: tuple[object, ...]) -> _Told:
-    payments = read_frame(con, "payments", schema=polars_schema(Payments))
-    return _Told(key, read_frame(con, "decisions"), lead_findings(con), payments)
 
 
 def chosen(

@@ -18,7 +18,7 @@ from pipelines.events.letter_table import differing_letters
 from pipelines.events.recorded import recorded_of
 from pipelines.events.takeover import old_rulings, read_recorded
 from pipelines.nightly.health.finding import Finding
-from pipelines.store.correction_states import CorrectionState, correction_states
+from pipelines.store.correction_states import correction_states
 from pipelines.store.reading import open_store
 from pipelines.workspace.desk_settings import DeskSettings
 from pipelines.workspace.layout import SETTINGS_FILE, Workspace
@@ -121,23 +121,7 @@ def _corrections(desk: Desk) -> Iterator[Finding]:
         return  # what is wrong with the store is told elsewhere
     for state in states:
         if state.state == "stale":
-            yield Finding("warning", "corrections", stale_sentence(state), _WAY_OUT)
+            yield Finding("warning", "corrections", state.stale_sentence, _WAY_OUT)
 
 
 _WAY_OUT = "Withdraw it (`limeledger withdraw EVENT`), or correct the row that stands there now."
-
-
-def stale_sentence(state: CorrectionState) -> str:
-    """What a stale correction was of, and what stands there instead."""
-    made = state.made
-    changes = ", ".join(
-        f"{name} {made.old.get(name) or 'empty'} → {value or 'empty'}"
-        for name, value in made.correction.values.items()
-    )
-    sentence = (
-        f"Correction {made.event} of {made.correction.feed} ({changes}; {made.file} line "
-        f"{made.line}) is stale: "
-    )
-    if state.instead is None:
-        return f"{sentence}no file holds that row any more."
-    return f"{sentence}{state.instead.file} line {state.instead.line} says something else now."
