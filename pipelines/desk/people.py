@@ -88,7 +88,7 @@ def _sign_in_first(request: Request) -> Response:
             headers={"WWW-Authenticate": 'Bearer realm="limeledger"'},
         )
     asked = path + (f"?{request.url.query}" if request.url.query else "")
-    following = f"?next={quote(asked, safe='')}" if request.method in SAFE and asked != "/" else ""
+    following = f"?next={quote(asked, safe='')}" if request.method in SAFE else ""
     return RedirectResponse(f"/sign-in{following}", 303)
 
 

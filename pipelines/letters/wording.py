@@ -64,15 +64,16 @@ def basis(maker: str, as_of: dt.date) -> pl.Expr:
 
 
 def appeal() -> pl.Expr:
-    """How to appeal: a new ruling stands over what is computed, or beside the ruling before."""
+    """How to appeal: a person rules over what is computed, or anew beside the ruling before."""
     how = (
         "To appeal, answer this letter with the claim number, the point that you see otherwise, "
         "and a record that shows it. "
     )
+    anew = "A person then rules anew, with a reason; this ruling is kept beside it."
     return (
         pl.when(pl.col("ruling").is_null())
         .then(pl.lit(how + "A person then rules, with a reason, over what is computed."))
-        .otherwise(pl.lit(how + "A new ruling then stands, with its reason, beside this one."))
+        .otherwise(pl.lit(how + anew))
     )
 
 

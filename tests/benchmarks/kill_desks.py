@@ -16,6 +16,9 @@ from tests.postgresql import server
 from tests.unit.events.test_killed_desks import act_and_kill, check
 
 
+LONGEST_S = 2.0  # from a process's first action to its kill
+
+
 def main(actions: int, seed: int) -> None:
     """Both databases, one after the other."""
     for database in ("sqlite", "postgresql"):
@@ -27,7 +30,7 @@ def main(actions: int, seed: int) -> None:
             make_desk(workspace, f'[desk]\ndatabase = "{address}"\n').close()
             kills = done = 0
             while done < actions:
-                act_and_kill(workspace, told, seed + kills)
+                act_and_kill(workspace, told, seed + kills, LONGEST_S)
                 kills += 1
                 done = check(workspace, told)
             print(f"{database}: {done} actions acknowledged, {kills} kills: none lost, none half")

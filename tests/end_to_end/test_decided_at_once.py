@@ -17,15 +17,21 @@ import pytest
 
 from pipelines.actions import Caller, Refused, correct, enter, rule, withdraw
 from pipelines.coverage import Evidence, decide
+from pipelines.coverage.standing import latest_rulings
 from pipelines.engine.ground import DECIDING
 from pipelines.events import open_desk
+from pipelines.events.letters import read_register
 from pipelines.events.recorded import recorded_of
+from pipelines.letters.register import due
+from pipelines.letters.standing import standing_claims
+from pipelines.queries.decided_since import decided_since
 from pipelines.queries.deciding_now import decisions_now
 from pipelines.queries.store_now import store_now
 from pipelines.steps.feed_states import feed_states
 from pipelines.steps.ingest import read_files, row_accounts, settle, stored_rows, stored_schema
 from pipelines.steps.landing import PARSED_SET_ASIDE, facts_of, set_aside_of
 from pipelines.store.deliveries import EXPORT_FILES, delivered
+from pipelines.store.evidence import records
 from pipelines.store.inputs import load_inputs
 from pipelines.workspace.layout import Workspace
 from schemas.codes import FEEDS, REFERENCES
@@ -113,9 +119,24 @@ CHANGES = {
 }
 
 
+def nobody_waits(desk, owed, day):
+    """Every letter that is warranted is in the register, and none of them twice."""
+    with desk.reading() as connection:
+        register = read_register(desk, connection).frame
+    assert register.height >= 30
+    assert due(register, owed, day, dt.datetime(2026, 1, 1)).is_nothing
+    live = register.filter((pl.col("state") != "overtaken") & (pl.col("kind") != "reminder")).sort(
+        "claim", "entry"
+    )
+    again = [pl.col(name) == pl.col(name).shift() for name in ("claim", "basis")]
+    assert live.filter(*again).is_empty()
+
+
 @pytest.mark.parametrize("seed", [20261130, 20261131])
 def test_decided_at_once_is_decided_anew(claims, tmp_path, day, seed):
-    """After each of several actions, every claim has the same verdict, findings and money."""
+    """After each of several actions, every claim has the same verdict, findings and money; what
+    the desk keeps of them is no other; and the register owes nobody a letter, nor gave one twice.
+    """
     root = shutil.copytree(claims[0], tmp_path / "ws")
     workspace = Workspace.open(root)
     draw, who = (
@@ -124,6 +145,7 @@ def test_decided_at_once_is_decided_anew(claims, tmp_path, day, seed):
     )
     with duckdb.connect(str(workspace.database), read_only=True) as con:
         frames = {feed: con.sql(f"select * from {feed}").pl().to_dicts() for feed in FEEDS}
+        published = con.sql("select * from decisions").pl()
     done = 0
     with contextlib.closing(open_desk(workspace)) as desk:
         for _ in range(14):
@@ -138,6 +160,20 @@ def test_decided_at_once_is_decided_anew(claims, tmp_path, day, seed):
                 at_once = decisions_now(now, anew.decisions["claim"].to_list())
                 numbers = now.con.sql("select claim from service_calls where claim is not null")
                 assert set(numbers.pl()["claim"]) >= set(anew.decisions["claim"])
+                owed = standing_claims(
+                    at_once.decisions,
+                    at_once.findings,
+                    latest_rulings(records(now.con, "rulings")),
+                    inputs.reference.agencies,
+                    inputs.terms.values,
+                )
+            kept = decided_since(desk, who.as_of).instead(published)
+            columns = [*TOLD, "standing_since", "duplicate_of", "if_settled"]
+            assert (
+                kept.select(columns).sort("claim").rows()
+                == at_once.decisions.select(columns).sort("claim").rows()
+            )
+            nobody_waits(desk, owed, who.as_of)
             same = at_once.decisions.select(TOLD).sort("claim")
             assert same.rows() == anew.decisions.select(TOLD).sort("claim").rows()
             findings = ["claim", "position", "outcome", "reason"]

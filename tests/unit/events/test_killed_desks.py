@@ -27,8 +27,8 @@ from tests.postgresql import server
 ROOT = Path(__file__).parents[3]
 
 
-def act_and_kill(workspace: Path, acknowledged: Path, seed: int) -> None:
-    """One process that acts, killed at a drawn moment after its first action."""
+def act_and_kill(workspace: Path, acknowledged: Path, seed: int, longest: float = 0.3) -> None:
+    """One process that acts, killed within `longest` seconds of its first action."""
     before = acknowledged.stat().st_size if acknowledged.exists() else 0
     process = subprocess.Popen(
         [sys.executable, "-m", "tests.desk_actor", workspace, acknowledged, f"s{seed}"],
@@ -40,7 +40,7 @@ def act_and_kill(workspace: Path, acknowledged: Path, seed: int) -> None:
         assert process.poll() is None, "the process ended by itself"
         assert time.monotonic() < until, "nothing was acknowledged"
         time.sleep(0.005)
-    time.sleep(random.Random(seed).random() * 0.3)
+    time.sleep(random.Random(seed).random() * longest)
     process.send_signal(signal.SIGKILL)
     process.wait()
 
