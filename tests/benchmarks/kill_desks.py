@@ -15,7 +15,6 @@ from tests.desks import make_desk
 from tests.postgresql import server
 from tests.unit.events.test_killed_desks import act_and_kill, check
 
-
 LONGEST_S = 2.0  # from a process's first action to its kill
 
 
