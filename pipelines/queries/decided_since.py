@@ -121,9 +121,11 @@ def _key(desk: Desk, day: dt.date) -> tuple[object, ...]:
     workspace = desk.workspace
     with open_store(workspace) as con:
         state = published_state(workspace, con)
+    with desk.reading() as connection:
+        began = desk.event(connection, 1)  # another database under the same name begins otherwise
     laid_in = digests_of(workspace, load_settings(workspace))
     told = (state.publication, state.published_at, state.state, day, *laid_in.values())
-    return (str(workspace.root), *told)
+    return (str(workspace.root), began.digest if began else None, *told)
 
 
 def _keep(key: tuple[object, ...], decisive: int, found: DecidedSince) -> None:
