@@ -39,7 +39,7 @@ class DecidedSince:
     """What is other than published.
 
     decisions, findings: by their tables' columns, of every claim decided again.
-    gone: claims that are published and no more on record.
+    gone: claims that are published and have no decision any more: off the record, or not yet seen.
     is_behind: settings, terms, reference files or mappings have changed since the refresh.
     feeds: the rows on which this rests.
     """
@@ -90,7 +90,7 @@ def decided_since(desk: Desk, day: dt.date, only: Collection[str] | None = None)
         if kept is not None and kept[0] >= recorded.decisive:
             return kept[1]
         with store_now(load_inputs(desk.workspace.root, day, recorded)) as now:
-            found = _decided(now, _touched(now), only)
+            found, _ = _decided(now, _touched(now), only)
         if only is None:
             _keep(key, recorded.decisive, found)
         return found
@@ -144,10 +144,14 @@ def _touched(now: StoreNow) -> Touched:
     return touched
 
 
-def _decided(now: StoreNow, touched: Touched, only: Collection[str] | None = None) -> DecidedSince:
-    """What is touched, decided as of the day of the inputs."""
-    claims = claims_touched(now, touched) if now.feeds else None
+def _decided(
+    now: StoreNow, touched: Touched, only: Collection[str] | None = None
+) -> tuple[DecidedSince, frozenset[str]]:
+    """What is touched, decided as of the day of the inputs; and all claims that were looked at."""
+    claims = claims_touched(now, touched) if now.feeds or touched != Touched() else None
+    looked_at = {*touched.claims, *(claims["claim"] if claims is not None else ())}
     if claims is not None and only is not None:
+        looked_at &= set(only)
         claims = claims.filter(pl.col("claim").is_in(list(only)))
     if claims is None or claims.is_empty():
         decisions, findings = (
@@ -158,8 +162,9 @@ def _decided(now: StoreNow, touched: Touched, only: Collection[str] | None = Non
         decided = decide_now(now, claims)
         decisions = decided.decisions.select(column_names(Decisions))
         findings = decided.findings.select(column_names(Findings))
-    gone = _gone(now, touched, decisions["claim"].to_list())
-    return DecidedSince(decisions, findings, gone, now.is_behind, now.feeds)
+    gone = _published(now, looked_at) - frozenset(decisions["claim"])
+    since = DecidedSince(decisions, findings, gone, now.is_behind, now.feeds)
+    return since, frozenset(looked_at)
 
 
 def _again(now: StoreNow, before: DecidedSince) -> DecidedSince:
@@ -167,13 +172,12 @@ def _again(now: StoreNow, before: DecidedSince) -> DecidedSince:
     touched = Touched()
     for feed in {*now.feeds, *before.feeds}:
         touched |= touched_by(feed, _changed(now, before, feed))
-    again = _decided(now, touched)
-    moved = {*again.decisions["claim"], *again.gone, *touched.claims}
-    stays = ~pl.col("claim").is_in(sorted(moved))
+    again, looked_at = _decided(now, touched)
+    stays = ~pl.col("claim").is_in(sorted(looked_at))
     return DecidedSince(
         pl.concat([before.decisions.filter(stays), again.decisions]),
         pl.concat([before.findings.filter(stays), again.findings]),
-        (before.gone - moved) | again.gone,
+        (before.gone - looked_at) | again.gone,
         now.is_behind,
         now.feeds,
     )
@@ -214,12 +218,11 @@ def _of_keys(now: StoreNow, feed: str, keys: pl.DataFrame, table: str) -> pl.Dat
         )
 
 
-def _gone(now: StoreNow, touched: Touched, decided: list[str]) -> frozenset[str]:
-    """The claims that are published, were touched, and are not on record any more."""
+def _published(now: StoreNow, claims: Collection[str]) -> frozenset[str]:
+    """Those of the claims that the last refresh has decided."""
     named = query_frame(
         now.con,
-        "select claim from decisions where claim in (select unnest(?::varchar[])) and claim not in "
-        "(select claim from service_calls where claim is not null)",
-        [sorted(touched.claims)],
+        "select claim from decisions where claim in (select unnest(?::varchar[]))",
+        [sorted(claims)],
     )
-    return frozenset(named["claim"]) - frozenset(decided)
+    return frozenset(named["claim"])
