@@ -160,10 +160,11 @@ def test_decided_at_once_is_decided_anew(claims, tmp_path, day, seed):
                 at_once = decisions_now(now, anew.decisions["claim"].to_list())
                 numbers = now.con.sql("select claim from service_calls where claim is not null")
                 assert set(numbers.pl()["claim"]) >= set(anew.decisions["claim"])
+                rulings = records(now.con, "rulings")
                 owed = standing_claims(
                     at_once.decisions,
                     at_once.findings,
-                    latest_rulings(records(now.con, "rulings")),
+                    latest_rulings(rulings.filter(pl.col("ruled_at").dt.date() <= who.as_of)),
                     inputs.reference.agencies,
                     inputs.terms.values,
                 )
