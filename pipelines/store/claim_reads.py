@@ -24,8 +24,11 @@ def decision_row(con: duckdb.DuckDBPyConnection, claim: str) -> pl.DataFrame:
 
 def decision_rows(con: duckdb.DuckDBPyConnection, claims: Sequence[str]) -> pl.DataFrame:
     """The rows of `decisions` of those of the claims that have one."""
-    asked = "select * from decisions where claim in (select unnest(?::varchar[]))"
-    return query_frame(con, asked, [list(claims)])
+    return query_frame(
+        con,
+        "select * from decisions where claim in (select unnest(?::varchar[]))",
+        [list(claims)],
+    )
 
 
 def finding_rows(con: duckdb.DuckDBPyConnection, claim: str) -> pl.DataFrame:
