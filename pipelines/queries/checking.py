@@ -19,7 +19,6 @@ from pipelines.records.headers import absent_headers
 from pipelines.records.join_sentences import sentences_below
 from pipelines.records.problems import problems
 from pipelines.steps.feed_states import feed_states
-from pipelines.steps.file_parts import ReadPart
 from pipelines.steps.ingest import (
     all_set_aside,
     read_files,
@@ -37,6 +36,7 @@ from pipelines.steps.landing import (
     set_aside_of,
 )
 from pipelines.steps.near_serials import of_claims, of_serials, suggestions
+from pipelines.steps.read_part import ReadPart
 from pipelines.store.deliveries import EXPORT_FILES, delivered
 from pipelines.store.inputs import load_inputs
 from schemas.codes import FEEDS

@@ -30,8 +30,8 @@ from pipelines.assist.drafts.names import plain_words
 from pipelines.errors import StorageError
 from pipelines.records.header_places import places_of
 from pipelines.records.serving import Mappings
-from pipelines.steps.file_parts import ReadPart
 from pipelines.steps.ingest import read_files
+from pipelines.steps.read_part import ReadPart
 from pipelines.store.deliveries import delivered
 from pipelines.store.inputs import Inputs, load_inputs
 from pipelines.workspace.reference import Reference

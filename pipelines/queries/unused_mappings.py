@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from pipelines.records.left_out import idle_entries
 from pipelines.records.mapping import Mapping
-from pipelines.steps.file_parts import ReadPart
+from pipelines.steps.read_part import ReadPart
 from pipelines.store.inputs import Inputs
 
 

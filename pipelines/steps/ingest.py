@@ -23,8 +23,9 @@ from pipelines.records.cross_checks import References
 from pipelines.records.feed_file import parsed_schema
 from pipelines.records.long_layout import parsed_long_schema
 from pipelines.records.mapping import Mapping
-from pipelines.steps.file_parts import ReadPart, read_parts
+from pipelines.steps.file_parts import read_parts
 from pipelines.steps.joined_parts import read_together
+from pipelines.steps.read_part import ReadPart
 from pipelines.store.deliveries import Delivered
 from pipelines.store.inputs import Inputs
 

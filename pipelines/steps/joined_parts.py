@@ -16,7 +16,8 @@ from pipelines.records.joining import Joining, Source, join_files
 from pipelines.records.mapping import Mapping
 from pipelines.records.reasons import no_reasons
 from pipelines.records.row_cells import Place
-from pipelines.steps.file_parts import ReadPart, read_parts, refused
+from pipelines.steps.file_parts import read_parts
+from pipelines.steps.read_part import ReadPart, refused
 from pipelines.store.deliveries import Delivered
 from pipelines.store.inputs import Inputs
 

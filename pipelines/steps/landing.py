@@ -17,8 +17,8 @@ import polars as pl
 from pipelines.records.accounting import SET_ASIDE
 from pipelines.records.corrections import CORRECTED
 from pipelines.records.left_out import LEFT_OUT
-from pipelines.steps.file_parts import LANDED, ReadPart
 from pipelines.steps.ingest import ReadFile, read_files, stored_rows, stored_schema
+from pipelines.steps.read_part import LANDED, ReadPart
 from pipelines.steps.step import Step, Written
 from pipelines.store.contents import columns_of
 from pipelines.store.database import (

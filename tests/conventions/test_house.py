@@ -72,7 +72,6 @@ LARGE_MODULES = {
     "pipelines/records/mapping_checks.py",
     "pipelines/records/parsing.py",
     "pipelines/records/rule_checks.py",
-    "pipelines/steps/file_parts.py",
     "pipelines/store/transaction.py",
     "pipelines/units/treatment_states.py",
     "pipelines/units/unit_histories.py",
