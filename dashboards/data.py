@@ -22,8 +22,9 @@ from schemas.decisions import DecisionHistory, Decisions, Findings
 from schemas.feeds import Credits, Rulings
 from schemas.letters import LETTERS
 from schemas.payments import Payments
+from schemas.search import SEARCHED
 from schemas.second_opinions import SecondOpinionAgreement, SecondOpinions
-from schemas.worklist import ADDED
+from schemas.worklist import ADDED, DESK_EVENTS, NEXT_STEPS, SETTLED_ROWS, STALE_CORRECTIONS
 
 DECISIONS = polars_schema(Decisions)
 FINDINGS = polars_schema(Findings)
@@ -129,15 +130,8 @@ EVIDENCE_ROWS = pl.Schema(
 # One row is one set of facts that would change a verdict, or why none would, as a sentence.
 COUNTERFACTUALS = pl.Schema({"claim": pl.String(), "sentence": pl.String()})
 # One row is one export that the latest refresh read for the first time, or again after a change.
-ARRIVALS = pl.Schema(
-    {
-        "feed": pl.String(),
-        "file": pl.String(),
-        "rows_read": pl.Int64(),
-        "records": pl.Int64(),
-        "set_aside": pl.Int64(),
-    }
-)
+_COUNTS = {name: pl.Int64() for name in ("rows_read", "records", "set_aside")}
+ARRIVALS = pl.Schema({"feed": pl.String(), "file": pl.String(), **_COUNTS})
 # One row is one serial without a unit that is one edit away from exactly one unit's.
 SUGGESTIONS = pl.Schema(
     {
@@ -161,12 +155,7 @@ CLAIM_SUGGESTIONS = pl.Schema(
 # One row is one feed: the day up to which it is known to be complete, and whether that is stale.
 FEEDS = pl.Schema({"feed": pl.String(), "through_date": pl.Date(), "stale": pl.Boolean()})
 REGIONS = pl.Schema(
-    {
-        "region": pl.String(),
-        "name": pl.String(),
-        "tile_row": pl.Float64(),
-        "tile_col": pl.Float64(),
-    }
+    {"region": pl.String(), "name": pl.String(), "tile_row": pl.Float64(), "tile_col": pl.Float64()}
 )
 AGENCIES = pl.Schema({"agency": pl.String(), "name": pl.String()})
 CAUSES = pl.Schema({"cause": pl.String(), "description": pl.String()})
@@ -198,6 +187,11 @@ class PageData:
     refreshed_at: dt.datetime | None = None
     decisions: pl.DataFrame = _empty(DECISIONS)
     worklist: pl.DataFrame = _empty(WORKLIST)
+    next_steps: pl.DataFrame = _empty(NEXT_STEPS)
+    desk_events: pl.DataFrame = _empty(DESK_EVENTS)
+    stale_corrections: pl.DataFrame = _empty(STALE_CORRECTIONS)
+    settled_rows: pl.DataFrame = _empty(SETTLED_ROWS)
+    searched: pl.DataFrame = _empty(SEARCHED)
     findings: pl.DataFrame = _empty(FINDINGS)
     history: pl.DataFrame = _empty(HISTORY)
     rulings: pl.DataFrame = _empty(RULINGS)

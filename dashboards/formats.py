@@ -36,11 +36,11 @@ PAYMENTS = {
     "paid_in_part": "Paid in part",
     "paid": "Paid",
     "overpaid": "Overpaid",
-    "credited_twice": "Credited twice",
+    "credited_twice": "Paid twice",
     "paid_though_not_covered": "Paid though not covered",
     "paid_while_open": "Paid while open",
     "taken_back": "Taken back",
-    "claim_unknown": "Credited for no claim on file",
+    "claim_unknown": "Paid for no claim on file",
 }
 OUTCOMES = {
     "met": "met",

@@ -32,7 +32,7 @@ from dashboards.pages import (
     terms,
     upcoming,
 )
-from dashboards.worklist import order_claims
+from dashboards.pages.searched import search_data
 
 if TYPE_CHECKING:  # a page that draws its own charts, which take a while to import
     from dashboards.pages.what_if import OtherTerms
@@ -49,11 +49,14 @@ _HERE = Path(__file__).parent
 # What all charts share: seconds to make, and the same for one version of tool and libraries.
 LIBRARY, SPECIFICATIONS = "vega-bundle.js", "specifications.js"
 STYLE = "limeledger.css"
+# What the search of the morning's page looks through; asked for when somebody searches.
+SEARCHED = "searched.js"
 _SCRIPTS = (
     "page.js",
     "charts.js",
     "sheet.js",
     "worklist.js",
+    "search.js",
     "field.js",
     "startups.js",
     "failures.js",
@@ -78,11 +81,9 @@ def build_site(
     shown = hide_names(page_data)
     out.mkdir(parents=True, exist_ok=True)
     _write_assets(out / "assets", shown.currency)
+    _write_searched(out / "assets", shown, frozenset(pages_for))
     environment = _environment(shown)
-    with_page = shown.decisions.filter(shown.decisions["claim"].is_in(list(pages_for)))
     ordered = shown.worklist.filter(shown.worklist["claim"].is_in(list(pages_for)))
-    if ordered.is_empty():
-        ordered = order_claims(with_page, shown.as_of)
     _write_claims(out / "claims", environment, shown, ordered["claim"].to_list())
     if tables is not None:
         shown = replace(shown, tables=tables())
@@ -196,6 +197,12 @@ def _write_handouts(folder: Path, shown: PageData) -> None:
     folder.mkdir(exist_ok=True)
     for name, text in handouts.pages(shown):
         (folder / name).write_text(text, encoding="utf-8")
+
+
+def _write_searched(assets: Path, shown: PageData, pages: frozenset[str]) -> None:
+    """What the morning's page searches, as a script that it asks for at the first search."""
+    told = formats.script_json(search_data(shown.searched, pages))
+    (assets / SEARCHED).write_text(f"window.limeledgerSearched = {told};\n", encoding="utf-8")
 
 
 def _write_claims(

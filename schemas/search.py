@@ -35,3 +35,14 @@ THINGS = pl.Schema(
     }
 )
 MOST = 200
+# What the static pages search: claims and rows that are no records, with all by which they are
+# found.
+SEARCHED = pl.Schema(
+    {
+        name: THINGS[name]
+        for name in (
+            "kind", "claim", "call", "serial", "verdict", "feed", "file", "line", "reason",
+            "fields", "failed_on",
+        )
+    }
+)  # fmt: skip

@@ -60,3 +60,24 @@ ADDED: dict[str, Any] = {
     "reason": pl.String(),
     "why": pl.String(),
 }
+# One row is one step that is open for a claim, in words and as a command to copy, in their order.
+NEXT_STEPS = pl.Schema(
+    {"claim": pl.String(), "action": pl.String(), "label": pl.String(), "command": pl.String()}
+)
+# One row is one thing that somebody did at the desk since the last refresh, the newest first.
+DESK_EVENTS = pl.Schema(
+    {
+        "event": pl.Int64(),
+        "at": pl.String(),
+        "actor": pl.String(),
+        "claim": pl.String(),
+        "said": pl.String(),
+    }
+)
+STALE_CORRECTIONS = pl.Schema(
+    {"correction": pl.Int64(), "claim": pl.String(), "sentence": pl.String()}
+)
+# One row is one row set aside for which the desk's record of that number is there.
+SETTLED_ROWS = pl.Schema(
+    {"feed": pl.String(), "file": pl.String(), "line": pl.Int64(), "record": pl.Int64()}
+)

@@ -178,8 +178,8 @@ def _second_says(count: int) -> str:
     more = f" The first {MOST_ROWS} are here." if count > MOST_ROWS else ""
     return (
         f"{formats.counted(count, 'coded call')} with notes that say otherwise, the surest first. "
-        f"Ask the agency, correct the cause in the source, or let it stand.{more} All are in the "
-        "file data/cause_suggestions.csv."
+        f"Ask the agency, correct the cause in the source, or leave it as it is.{more} All are in "
+        "the file data/cause_suggestions.csv."
     )
 
 

@@ -15,6 +15,7 @@ from markupsafe import Markup
 from dashboards import formats
 from dashboards.data import CITED, PageData
 from dashboards.pages import causes
+from dashboards.pages.claim_at_hand import at_hand
 from dashboards.pages.claim_parts import life_line, water_bars
 from dashboards.pages.paper_trail import LINES, money_table, payment_said, rulings_said
 
@@ -45,6 +46,7 @@ def contents(
         return formats.file_name(claim) if claim in pages else None
 
     gathered = _gather(data, decisions) | {"address": address or beside}
+    gathered["at_hand"] = at_hand(data, gathered["address"])
     for decision in decisions.iter_rows(named=True):
         yield _content(decision, gathered, data)
 
@@ -135,6 +137,7 @@ def _content(
         "words": formats.VERDICTS,
         "answer": _answer(decision, findings, gathered["rulings"][claim], data.currency),
         "facts": _facts(decision, gathered),
+        **gathered["at_hand"](claim),
         "money": money_table(decision, gathered["payments"].get(claim)),
         "payment": payment_said(
             gathered["payments"].get(claim), gathered["credits"][claim], data.currency

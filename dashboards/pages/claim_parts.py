@@ -31,8 +31,9 @@ TRACKS = {
     "inspection": ("Calls", "upkeep"),
     "repair": ("Calls", "repair"),
 }
-EARLIER = "Earlier unit"
+EARLIER, COVER = "Earlier unit", "Cover"
 ORDER = (
+    COVER,
     "Parts cover",
     "Labor cover",
     EARLIER,
@@ -53,15 +54,25 @@ def life_line(
     spans: Iterable[Mapping[str, Any]],
 ) -> dict[str, Any] | None:
     """Chart rows, table rows and legend of a unit's life; None where nothing is dated."""
-    stretches = _windows(decision) + [_cartridges(span) for span in spans]
-    moments = [_moment(event) for event in events if event["on"] is not None]
+    stretches = _windows(decision) + [_cartridges(one) for one in spans]
+    moments = [moment(event) for event in events if event["on"] is not None]
+    failure = {"on": formats.chart_day(decision["failed_on"]), "label": "failure"}
+    return drawn_line(stretches, moments, [failure], "The failure of this claim.")
+
+
+def drawn_line(
+    stretches: list[dict[str, str]],
+    moments: list[dict[str, str]],
+    failures: list[dict[str, str]],
+    said: str,
+) -> dict[str, Any] | None:
+    """Chart rows, table rows and legend of stretches, moments and failures; `said` of the last."""
     if not stretches and not moments:
         return None
-    failure = {"on": formats.chart_day(decision["failed_on"]), "label": "failure"}
     present = {row["track"] for row in stretches} | {row["track"] for row in moments}
     rows = [[row["start"][:10], row["end"][:10], row["label"]] for row in stretches]
     rows += [[row["on"][:10], "", row["label"]] for row in moments]
-    rows.append([failure["on"][:10], "", "The failure of this claim."])
+    rows += [[failure["on"][:10], "", said] for failure in failures]
     kinds = {row["kind"] for row in stretches}
     legend = [
         (style, label)
@@ -74,7 +85,7 @@ def life_line(
         if kind in kinds
     ]
     chart = {
-        "rows": {"spans": stretches, "moments": moments, "failure": [failure]},
+        "rows": {"spans": stretches, "moments": moments, "failure": failures},
         "lists": {"tracks": [track for track in ORDER if track in present]},
     }
     return {
@@ -92,21 +103,22 @@ def _windows(decision: Mapping[str, Any]) -> list[dict[str, str]]:
         base, extended = decision[f"{line}_base_end"], decision[f"{line}_extended_end"]
         track = f"{line.capitalize()} cover"
         if start and base:
-            found.append(_span(track, "base cover", f"{track}, by itself", start, base))
+            found.append(span(track, "base cover", f"{track}, by itself", start, base))
         if base and extended and extended > base:
             label = f"{track}, with the start-up"
-            found.append(_span(track, "cover with start-up", label, base, extended))
+            found.append(span(track, "cover with start-up", label, base, extended))
     return found
 
 
-def _cartridges(span: Mapping[str, Any]) -> dict[str, str]:
-    lapsed = span["state"] == "lapsed"
+def _cartridges(stretch: Mapping[str, Any]) -> dict[str, str]:
+    lapsed = stretch["state"] == "lapsed"
     kind = "cartridge lapsed" if lapsed else "cartridge in cover"
-    label = f"{span['product']}: {'lapsed' if lapsed else 'in cover'}"
-    return _span("Cartridges", kind, label, span["start"], span["end"])
+    label = f"{stretch['product']}: {'lapsed' if lapsed else 'in cover'}"
+    return span("Cartridges", kind, label, stretch["start"], stretch["end"])
 
 
-def _span(track: str, kind: str, label: str, start: dt.date, end: dt.date) -> dict[str, str]:
+def span(track: str, kind: str, label: str, start: dt.date, end: dt.date) -> dict[str, str]:
+    """One stretch of a line."""
     return {
         "track": track,
         "kind": kind,
@@ -116,7 +128,8 @@ def _span(track: str, kind: str, label: str, start: dt.date, end: dt.date) -> di
     }
 
 
-def _moment(event: Mapping[str, Any]) -> dict[str, str]:
+def moment(event: Mapping[str, Any]) -> dict[str, str]:
+    """One mark of a line: kind, on, label, and earlier where it is of the unit before."""
     track, shape = TRACKS[event["kind"]]
     label = event["label"]
     if earlier := event.get("earlier"):
@@ -152,7 +165,7 @@ def water_bars(
     return {
         "data": chart,
         "json": Markup(formats.script_json(formats.packed(chart))),
-        "rows": [_table_row(row) for row in values],
+        "rows": [analyte_row(row) for row in values],
         "sentence": head + tail,
         "profile": _profile(profiles.get(first["sample"])),
     }
@@ -212,6 +225,7 @@ def _ticks(row: Mapping[str, Any], name: str, scale: float) -> list[dict[str, An
     ]
 
 
-def _table_row(row: Mapping[str, Any]) -> list[str]:
+def analyte_row(row: Mapping[str, Any]) -> list[str]:
+    """An analyte of a test: its name, what was reported, its limit, whether it is outside."""
     outside = {True: "yes", False: "no", None: ""}[row["outside"]]
     return [formats.ANALYTES[row["analyte"]][0], _reported(row), _limit(row), outside]

@@ -22,7 +22,8 @@ _COLUMNS = ("records", "superseded", "duplicates", "set_aside", "left_out", "joi
 def content(data: PageData, pages: frozenset[str] = frozenset()) -> dict[str, Any]:
     """What the template needs; `pages` names the claims that have a page."""
     totals = _totals(data.row_accounts)
-    problems = _problems(data.set_aside)
+    aside, settled = data_steps.by_settled(data)
+    problems = _problems(aside)
     return {
         "title": "Data",
         "summary": _summary(data.row_accounts),
@@ -39,6 +40,7 @@ def content(data: PageData, pages: frozenset[str] = frozenset()) -> dict[str, An
         "problems": problems,
         "problems_says": f"{formats.counted(len(problems), 'kind of fault', 'kinds of faults')}, "
         "the most frequent first. Correct them at the source; the next refresh takes them in.",
+        "settled": settled,
         "suggestions": _near(data.suggestions, "serial"),
         "claim_suggestions": _near(data.claim_suggestions, "claim"),
         "agreement": agreement.content(data),
@@ -118,7 +120,7 @@ def _miss(row: dict[str, Any]) -> list[str]:
         formats.FEEDS.get(row["feed"], row["feed"]),
         row["column"],
         row["written"],
-        row["cause"].replace("_", " "),
+        "not known" if row["cause"] == "unknown" else row["cause"].replace("_", " "),
         row["likely"] or "–",
         formats.whole(row["rows"]),
         row["first_file"],

@@ -130,3 +130,21 @@ def _csv(cells: list[str]) -> str:
     text = io.StringIO()
     csv.writer(text, lineterminator="").writerow(cells)
     return text.getvalue()
+
+
+def by_settled(data: PageData) -> tuple[pl.DataFrame, list[list[str]]]:
+    """Rows set aside that still have to be fixed, and those for which a record was entered."""
+    place = ["feed", "file", "line"]
+    open_rows = data.set_aside.join(data.settled_rows, on=place, how="anti", maintain_order="left")
+    settled = data.set_aside.join(data.settled_rows, on=place).sort(*place)
+    told = [
+        [
+            formats.FEEDS.get(row["feed"] or "", "Of no feed"),
+            row["file"],
+            formats.whole(row["line"]),
+            row["reason"],
+            f"record {row['record']}",
+        ]
+        for row in settled.iter_rows(named=True)
+    ]
+    return open_rows, told

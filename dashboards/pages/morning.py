@@ -10,71 +10,117 @@ from markupsafe import Markup
 from dashboards import formats
 from dashboards.data import PageData
 from dashboards.pages import paper_trail
-from dashboards.worklist import OPEN
+from dashboards.pages.worklist_rows import DUE, due, rows_data, without_script
 from schemas.polars_types import sum_of_money
+from schemas.worklist import GROUPS
 
 MOST_CHANGES = 60
+MOST_EVENTS = 60
 COLUMNS = (
     ("order", "c-place number", "#"),
-    ("claim", "c-claim", "Claim and why here"),
+    ("claim", "c-claim", "Claim, why, next step"),
     ("verdict", "c-verdict", "Verdict"),
+    ("money", "c-money number", "At stake"),
+    ("missing", "c-missing", "Missing"),
     ("unit", "c-unit", "Unit"),
     ("site", "c-site", "Site"),
     ("agency", "c-agency", "Agency"),
-    ("money", "c-money number", "Claimed"),
-    ("missing", "c-missing", "Missing"),
 )
 
 
 def content(data: PageData, ordered: pl.DataFrame) -> dict[str, Any]:
     """What the template needs; `ordered` are the claims with a page, in working order."""
     changed = _changed(data)
+    pages = set(ordered["claim"])
     return {
         "title": "Morning",
         "summary": _summary(ordered, data),
         "arrivals": _arrivals(data),
         "stale": _stale(data),
+        "stale_corrections": [
+            {"sentence": row["sentence"], "claim": row["claim"], "href": _page(row["claim"], pages)}
+            for row in data.stale_corrections.iter_rows(named=True)
+        ],
         "attention": list(data.attention),
         "arrived_files": data.arrivals["file"].sort().to_list(),
-        "changes": _changes(data, changed.head(MOST_CHANGES), set(ordered["claim"])),
+        "changes": _changes(data, changed.head(MOST_CHANGES), pages),
         "changes_summary": _changes_summary(changed),
-        "payments": paper_trail.panel(data, set(ordered["claim"])),
+        **_events(data, pages),
+        "payments": paper_trail.panel(data, pages),
         "filters": _filters(ordered, data),
+        "scopes": _scopes(ordered),
         "columns": COLUMNS,
-        "worklist": Markup(formats.script_json(_rows(ordered, data))),
+        "groups": without_script(ordered, data),
+        "rows_are_searched": not data.hide,
+        "worklist": Markup(formats.script_json(rows_data(ordered, data))),
     }
 
 
 def _summary(ordered: pl.DataFrame, data: PageData) -> str:
-    open_claims = ordered.filter("open")
-    if open_claims.is_empty():
-        return "No claim is open."
-    stake = formats.money(sum_of_money(open_claims["at_stake"]), data.currency)
-    counts = {word: (open_claims["standing"] == word).sum() for word in OPEN}
-    overtaken = int(open_claims["ruling_outdated"].sum())
-    parts = [
-        f"{counts['needs_review']:,} need a person’s decision",
-        f"{counts['needs_evidence']:,} wait for evidence",
-    ]
-    overdue = int(open_claims["overdue"].sum())
-    if overtaken:
-        parts.append(f"{formats.counted(overtaken, 'ruling')} overtaken by new records")
-    number = formats.counted(open_claims.height, "open claim")
-    unlisted = _open_claims(data) - open_claims.height
-    rest = (
-        f" {formats.counted(unlisted, 'older open claim')} not listed here; "
-        "`limeledger explain` tells each."
-        if unlisted
+    listed = ordered.filter("open", ~pl.col("held"))
+    held = ordered.filter("open", "held").height
+    rest = f" {formats.counted(held, 'claim is', 'claims are')} on hold." if held else ""
+    unlisted = _open_claims(data) - ordered.filter("open").height
+    if unlisted > 0:
+        rest += (
+            f" {formats.counted(unlisted, 'older open claim')} not listed here; the search finds "
+            f"{'it' if unlisted == 1 else 'them'}."
+        )
+    if listed.is_empty():
+        return f"No claim is open.{rest}"
+    stake = formats.money(sum_of_money(listed["at_stake"]), data.currency)
+    counts = dict(listed.group_by("group").len().iter_rows())
+    parts = [f"{words.lower()}: {counts[key]:,}" for key, words in GROUPS.items() if key in counts]
+    overdue = int(listed["overdue"].sum())
+    late = (
+        f" {formats.counted(overdue, 'claim is', 'claims are')} past the day for "
+        f"{'its' if overdue == 1 else 'their'} documents."
+        if overdue
         else ""
     )
-    late = f" Of all these, {overdue:,} are past the day for their documents." if overdue else ""
-    return f"{number} with {stake} claimed: {formats.listed(parts)}.{late}{rest}"
+    number = formats.counted(listed.height, "open claim")
+    return f"{number}, {stake} at stake. {'; '.join(parts).capitalize()}.{late}{rest}"
 
 
 def _open_claims(data: PageData) -> int:
     """All open claims, also those that are too old to have a page."""
-    is_open = pl.col("standing").is_in(list(OPEN)) | pl.col("ruling_outdated")
-    return data.decisions.filter(is_open).height
+    is_open = pl.col("standing").is_in(["needs_review", "needs_evidence"])
+    return data.decisions.filter(is_open | pl.col("ruling_outdated")).height
+
+
+def _page(claim: str | None, pages: set[str]) -> str | None:
+    return f"claims/{formats.file_name(claim)}" if claim in pages and claim else None
+
+
+def _events(data: PageData, pages: set[str]) -> dict[str, Any]:
+    """What people did at the desk since the last refresh."""
+    events = data.desk_events
+    shown = events.head(MOST_EVENTS)
+    rest = events.height - shown.height
+    return {
+        "events": [
+            {
+                "claim": row["claim"],
+                "href": _page(row["claim"], pages),
+                "who": f"{row['at']}, {row['actor']}",
+                "said": row["said"],
+            }
+            for row in shown.iter_rows(named=True)
+        ],
+        "events_summary": f"{formats.counted(events.height, 'thing was', 'things were')} done at "
+        "the desk since the last refresh.",
+        "more_events": f"{rest:,} more: `limeledger audit` lists all." if rest else "",
+    }
+
+
+def _scopes(ordered: pl.DataFrame) -> list[tuple[str, str]]:
+    """Which claims the list shows: the open ones, those on hold, all."""
+    held = ordered.filter("open", "held").height
+    return [
+        ("open", "Open claims"),
+        *([("held", f"On hold ({held:,})")] if held else []),
+        ("all", "All with a page"),
+    ]
 
 
 def _arrivals(data: PageData) -> list[list[str]]:
@@ -116,7 +162,7 @@ def _changes_summary(changed: pl.DataFrame) -> str:
     other = changed.height - new - moved
     parts = {
         formats.counted(moved, "verdict moved", "verdicts moved"): moved,
-        formats.counted(other, "stands for other reasons", "stand for other reasons"): other,
+        formats.counted(other, "verdict has other reasons", "verdicts have other reasons"): other,
         formats.counted(new, "claim is new", "claims are new"): new,
     }
     said = formats.listed([part for part, count in parts.items() if count])
@@ -149,9 +195,7 @@ def _change(row: dict[str, Any], reasons: dict[Any, Any], with_page: set[str]) -
     moved = formats.listed([formats.CONDITIONS[name].lower() for name in row["moved"][:3]])
     return {
         "claim": row["claim"],
-        "href": f"claims/{formats.file_name(row['claim'])}"
-        if row["claim"] in with_page
-        else "index.html",
+        "href": _page(row["claim"], with_page),
         "move": move,
         "why": " ".join(why[:2]) if old is not None and why else (moved and f"Moved: {moved}."),
     }
@@ -165,13 +209,16 @@ def _filters(ordered: pl.DataFrame, data: PageData) -> list[tuple[str, str, list
         return sorted(ordered[column].drop_nulls().unique().to_list())
 
     documents = ordered["documents"].explode(empty_as_null=True).drop_nulls().unique().to_list()
+    groups = set(ordered["group"].drop_nulls())
     found = [
+        ("group", "Group", [(key, words) for key, words in GROUPS.items() if key in groups]),
         ("verdict", "Verdict", [(w, t) for w, t in formats.VERDICTS.items()]),
-        ("missing", "Missing document", [(name, name) for name in sorted(documents)]),
-        ("due", "Documents due", [(w, t) for w, t in _DUE.items() if w in set(_due(ordered))]),
+        ("missing", "Missing", [(name, name) for name in sorted(documents)]),
+        ("due", "Due", [(w, t) for w, t in DUE.items() if w in set(due(ordered))]),
         ("region", "Region", [(r, _named(r, region_names)) for r in values("region")]),
         ("agency", "Agency", [(a, _named(a, agency_names)) for a in values("agency")]),
         ("family", "Family", [(name, name) for name in values("family")]),
+        ("assigned", "Assigned to", [(name, name) for name in values("assigned_to")]),
     ]
     return [(name, label, options) for name, label, options in found if options]
 
@@ -179,65 +226,3 @@ def _filters(ordered: pl.DataFrame, data: PageData) -> list[tuple[str, str, list
 def _named(code: str, names: dict[str, str | None]) -> str:
     name = names.get(code)
     return f"{name} ({code})" if name and name != code else code
-
-
-def _rows(ordered: pl.DataFrame, data: PageData) -> dict[str, Any]:
-    columns = {name: ordered[name].to_list() for name in _COPIED}
-    claimed = ordered["at_stake"].to_list()
-    return columns | {
-        "verdict": ordered["standing"].to_list(),
-        "reason": _told(ordered, "reason", ""),
-        "age_days": _told(ordered, "age_days", None),
-        "group": _told(ordered, "group", None),
-        "lead": [_lead(*row) for row in ordered.select(_LEAD).iter_rows()],
-        "file": [formats.file_name(claim) for claim in columns["claim"]],
-        "at_stake": [float(amount) for amount in claimed],
-        "money": [formats.money(amount) for amount in claimed],
-        "days": [_days_left(left) for left in columns["days_left"]],
-        "due": _due(ordered).to_list(),
-        "due_on": ordered["documents_due_on"].cast(pl.String).to_list(),
-        "words": formats.VERDICTS,
-        "currency": data.currency,
-    }
-
-
-_COPIED = (
-    "claim",
-    "serial",
-    "family",
-    "region",
-    "agency",
-    "site",
-    "site_name",
-    "documents",
-    "why",
-    "open",
-    "days_left",
-)
-_DUE = {"overdue": "Overdue", "ahead": "Still ahead"}
-_LEAD = ("lead_reason", "ruling", "ruling_outdated", "verdict")
-
-
-def _lead(lead: str | None, ruling: str | None, outdated: bool, verdict: str) -> str:
-    if outdated:
-        return f"records now say {formats.VERDICTS[verdict].lower()}"
-    if ruling:
-        return "by a ruling"
-    return formats.CONDITIONS[lead].lower() + "?" if lead else ""
-
-
-def _due(ordered: pl.DataFrame) -> pl.Series:
-    """Where the day for the missing documents stands: overdue, ahead, or null without one."""
-    ahead = pl.when(pl.col("documents_due_on").is_not_null()).then(pl.lit("ahead"))
-    return ordered.select(pl.when("overdue").then(pl.lit("overdue")).otherwise(ahead)).to_series()
-
-
-def _told(ordered: pl.DataFrame, column: str, otherwise: Any) -> list[Any]:
-    """A column of the working order, where the list has it."""
-    if column not in ordered.columns:
-        return [otherwise] * ordered.height
-    return ordered[column].to_list()
-
-
-def _days_left(left: int | None) -> str:
-    return "" if left is None else f"{formats.days(left)} to file"

@@ -19,15 +19,15 @@ from schemas.polars_types import sum_of_money
 LINES = ("parts", "labor", "travel")
 MOST_ROWS = 25
 SAYS = {
-    "unpaid": "It stands, and nothing of it is credited.",
-    "paid_in_part": "Less is credited than stands.",
-    "paid": "What stands is credited.",
-    "overpaid": "More is credited than stands.",
-    "credited_twice": "The same amounts are credited more than once, and more than stands.",
-    "paid_though_not_covered": "Something is credited although the claim is not covered.",
-    "paid_while_open": "Something is credited although the claim is not decided yet.",
-    "taken_back": "What was credited was taken back; nothing stands.",
-    "claim_unknown": "Credited for a claim that no service call has.",
+    "unpaid": "It is due, and nothing of it is paid.",
+    "paid_in_part": "Less is paid than is due.",
+    "paid": "What is due is paid.",
+    "overpaid": "More is paid than is due.",
+    "credited_twice": "The same amounts are paid more than once, and more than is due.",
+    "paid_though_not_covered": "Something is paid although the claim is not covered.",
+    "paid_while_open": "Something is paid although the claim is not decided yet.",
+    "taken_back": "What was paid was taken back; nothing is due.",
+    "claim_unknown": "Paid for a claim that no service call has.",
 }
 Row = Mapping[str, Any]
 
@@ -38,7 +38,7 @@ def money_table(decision: Row, payment: Row | None) -> dict[str, Any]:
     if decision["ruling"]:
         kinds.append(("standing", "By the ruling", decision))
     if payment:
-        kinds.append(("credited", "Credited", payment))
+        kinds.append(("credited", "Paid", payment))
     amounts = {
         line: [of[f"{line}_{kind}"] for kind, _, of in kinds]  # one column a kind
         for line in LINES
@@ -85,11 +85,11 @@ def rulings_said(rulings: Sequence[Row], decision: Row, currency: str) -> list[d
             for line in LINES
             if row[f"{line}_amount"] is not None
         ]
-        stands = "stands" if last else "replaced by the next one"
+        now = "in force" if last else "replaced by the next one"
         beyond = "; beyond what its maker may decide" if last and _beyond(decision) else ""
         told.append(
             {
-                "head": f"{formats.VERDICTS[row['ruling']]}, {stands}{beyond}",
+                "head": f"{formats.VERDICTS[row['ruling']]}, {now}{beyond}",
                 "when": f"{row['ruled_at']:%Y-%m-%d %H:%M} by {row['ruled_by']}",
                 "reason": row["reason"],
                 "amounts": f"It sets {formats.listed(own)}." if own else "",
@@ -138,7 +138,7 @@ def _listed(row: Row, with_page: set[str]) -> dict[str, str | None]:
     return {
         "claim": claim,
         "href": file,
-        "text": f"{formats.money(row['total_credited'])} credited of "
+        "text": f"{formats.money(row['total_credited'])} paid of "
         f"{formats.money(row['total_standing'])}{last}{near}",
     }
 
@@ -152,5 +152,5 @@ def _summary(payments: pl.DataFrame, currency: str) -> str:
         said.append(f"{owed} of {formats.counted(short.height, 'claim')} still to be paid")
     if over.height:
         much = formats.money(sum_of_money(over["difference"]), currency)
-        said.append(f"{much} of {formats.counted(over.height, 'claim')} paid beyond what stands")
-    return f"{formats.listed(said)}." if said else "All that stands is paid, and no more."
+        said.append(f"{much} of {formats.counted(over.height, 'claim')} paid beyond what is due")
+    return f"{formats.listed(said)}." if said else "All that is due is paid, and no more."

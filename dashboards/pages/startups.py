@@ -41,8 +41,8 @@ Choice = tuple[str, str, list[tuple[str, str]]]
 READING_WORDS = {
     **{name: words for name, (words, _) in formats.READINGS.items()},
     "gas": "Gas",
-    "level": "Standing level",
-    "under_hood": "Standing under a hood",
+    "level": "Level",
+    "under_hood": "Under a hood",
     "sample_taken": "Water sample taken",
 }
 _REVIEWS = (

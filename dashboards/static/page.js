@@ -2,6 +2,7 @@
 (() => {
   "use strict";
   const root = document.documentElement;
+  root.classList.add("with-script");
   const remember = (key, value) => {
     try {
       if (value === undefined) return localStorage.getItem(key);

@@ -28,14 +28,21 @@
     return true;
   }
 
+  const atDesk = document.body.dataset.root === "/"; // where every unit has a page
+
   function cells(tag, values) {
     const line = document.createElement("tr");
-    for (const value of values) {
+    values.forEach((value, at) => {
       const cell = document.createElement(tag);
       if (tag === "th") cell.scope = "col";
-      cell.textContent = plain(value);
+      if (tag === "td" && at === 0 && atDesk) {
+        const link = document.createElement("a");
+        link.href = `/units/${encodeURIComponent(value)}`;
+        link.textContent = plain(value);
+        cell.append(link);
+      } else cell.textContent = plain(value);
       line.append(cell);
-    }
+    });
     return line;
   }
 

@@ -25,7 +25,7 @@ from pipelines.desk import (
     sign_in,
 )
 from pipelines.desk.guard import API, Guard
-from pipelines.desk.pages import audit, letters, months, morning, rows, users
+from pipelines.desk.pages import audit, letters, months, morning, rows, units, users
 from pipelines.desk.pages import claim as claim_page
 from pipelines.desk.people import Callers
 from pipelines.desk.problems import Problem, problem_of, problem_response
@@ -74,6 +74,7 @@ def routes(site: DeskSite) -> list[BaseRoute]:
         *forms.routes(site),
         *morning.routes(site),
         *claim_page.routes(site),
+        *units.routes(site),
         *letters.routes(site),
         *rows.routes(site),
         *audit.routes(site),

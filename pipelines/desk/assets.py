@@ -24,6 +24,8 @@ OURS = {
     "sheet.js": SCRIPT,
     "worklist.js": SCRIPT,
     "field.js": SCRIPT,
+    "failures.js": SCRIPT,
+    "startups.js": SCRIPT,
     "desk.js": SCRIPT,
 }
 PUBLISHED = (LIBRARY, SPECIFICATIONS, "status.js")

@@ -10,6 +10,7 @@ second, so what was gathered is kept for as long as nothing that it rests on has
 from __future__ import annotations
 
 import dataclasses
+import html
 import re
 import threading
 from collections import OrderedDict
@@ -44,7 +45,10 @@ _OF_RULINGS = ("ruling", "approval", "withdrawal")
 _OF_RECORDS = ("record", "correction")
 # Marks of `claim.html`; data cannot hold them, since data is escaped.
 _MARKS = re.compile("<!-- acts -->|<!-- desk -->")
-_RULINGS = re.compile("<!-- rulings -->.*?<!-- /rulings -->", re.DOTALL)
+# What the desk has of its own in their place.
+_REPLACED = re.compile("<!-- (rulings|steps) -->.*?<!-- /\\1 -->", re.DOTALL)
+# A claim without a published page has one at the desk.
+_CLAIM = re.compile("<!-- claim -->(.*?)<!-- /claim -->")
 _KEPT: OrderedDict[tuple[object, ...], Mapping[str, Any] | None] = OrderedDict()
 _LOCK = threading.Lock()
 
@@ -87,8 +91,13 @@ def published_parts(site: DeskSite, claim: str) -> tuple[Markup, Markup, Markup]
     main = MAIN.search(text)
     if main is None:
         return None
-    parts = _MARKS.split(_RULINGS.sub("", main[1]))
+    parts = _MARKS.split(_CLAIM.sub(_linked, _REPLACED.sub("", main[1])))
     return (Markup(parts[0]), Markup(parts[1]), Markup(parts[2])) if len(parts) == 3 else None
+
+
+def _linked(found: re.Match[str]) -> str:
+    address = html.escape(claim_path(html.unescape(found[1])))
+    return f'<a href="{address}">{found[1]}</a>'
 
 
 def _key(site: DeskSite, claim: str) -> tuple[object, ...]:

@@ -36,7 +36,7 @@ LABELS = {
     "feed": "Feed",
     "file": "File",
     "line": "Line",
-    "settles": "Stands for the row set aside at",
+    "settles": "Takes the place of the row set aside at",
     "letters": "Letters",
     "one_mail_per_agency": "One mail an agency",
 }

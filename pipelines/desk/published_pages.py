@@ -12,14 +12,17 @@ from __future__ import annotations
 import html
 import mimetypes
 import re
+from urllib.parse import urlencode
 
 from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import FileResponse, RedirectResponse, Response
 from starlette.routing import Route
 
+from pipelines.desk.people import visitor
+from pipelines.desk.performing import caller_of
 from pipelines.desk.problems import Problem
-from pipelines.desk.rendering import page
+from pipelines.desk.rendering import page, unit_path
 from pipelines.desk.site import DeskSite
 
 NAMES = ("field", "upcoming", "data", "terms", "dictionary", "startups", "failures")
@@ -28,6 +31,13 @@ _TITLE = re.compile(r"<title>(.*) – .*</title>")
 _SCRIPTS = re.compile(r'<script src="(?:\.\./)?(assets/[a-z.-]+)"></script>')
 _HEAD = ("page.js", "status.js")
 _FILE = re.compile(r"[A-Za-z0-9_-][A-Za-z0-9_.-]*")
+# Marks of `startups.html`, and what comes in of a unit before any claim.
+_UNIT, _ACTS = re.compile("<!-- unit -->(.*?)<!-- /unit -->"), "<!-- acts -->"
+_ENTERED = (
+    ("startups", "Enter a start-up report"),
+    ("water_tests", "Enter a water test"),
+    ("treatment_purchases", "Enter a treatment purchase"),
+)
 _HEADING = re.compile(r"<h1>Claim (.*?)</h1>")
 
 
@@ -44,7 +54,7 @@ def routes(site: DeskSite) -> list[Route]:
         content = {
             "title": html.unescape(title[1]),
             "page": name,
-            "main": Markup(main[1]),
+            "main": Markup(_with_buttons(request, site, main[1])),
             "scripts": scripts,
         }
         return page(request, site, "desk/published.html", content)
@@ -65,6 +75,25 @@ def routes(site: DeskSite) -> list[Route]:
         Route("/index.html", first, methods=["GET"]),
         Route("/data/{name}", table, methods=["GET"]),
     ]
+
+
+def _with_buttons(request: Request, site: DeskSite, main: str) -> str:
+    """The page with what can be done about what it lists: each unit's page, and the forms of what
+    comes in. Marks are of our own making; what stands between them is escaped."""
+
+    def unit(found: re.Match[str]) -> str:
+        address = html.escape(unit_path(html.unescape(found[1])))
+        entered = html.escape(f"/records?{urlencode({'serial': html.unescape(found[1])})}")
+        link = f' <a class="quiet-link small" href="{entered}">Enter what came in</a>'
+        more = link if may_enter else ""
+        return f'<a href="{address}">{found[1]}</a>{more}'
+
+    may_enter = caller_of(site, visitor(request), "web").may("record")
+    buttons = "".join(
+        f'<a class="button" href="/records?feed={feed}">{words}</a>' for feed, words in _ENTERED
+    )
+    acts = f'<div class="acts no-print">{buttons}</div>' if may_enter else ""
+    return _UNIT.sub(unit, main).replace(_ACTS, acts)
 
 
 def claim_of_file(site: DeskSite, name: str) -> str | None:

@@ -42,13 +42,22 @@ def environment() -> jinja2.Environment:
     """The templates, in the frame of the desk."""
     made = page_environment()
     made.globals.update(alone=False, frame="desk/frame.html", root="/", on_desk=True)
-    made.filters.update(claim_path=claim_path, script_json=lambda v: Markup(formats.script_json(v)))
+    made.filters.update(
+        claim_path=claim_path,
+        unit_path=unit_path,
+        script_json=lambda v: Markup(formats.script_json(v)),
+    )
     return made
 
 
 def claim_path(claim: str) -> str:
     """The page of a claim; its number is one segment of the path."""
     return f"/claims/{quote(claim, safe='')}"
+
+
+def unit_path(serial: str) -> str:
+    """The page of a unit."""
+    return f"/units/{quote(serial, safe='')}"
 
 
 def shell_of(request: Request, site: DeskSite) -> dict[str, Any]:

@@ -1,25 +1,17 @@
-"""Events in plain words: what somebody did, for a claim's page and the audit.
+"""Events of the desk in plain words.
 
-Belongs here: one sentence an event. Does not belong here: what events add up to.
+Belongs here: what the words need of an event. Does not belong here: the words themselves, which the
+published pages share (`dashboards.desk_words`).
 """
 
 from __future__ import annotations
 
-import datetime as dt
-from collections.abc import Callable, Mapping
-from decimal import Decimal
+from collections.abc import Mapping
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from dashboards import formats
+from dashboards.desk_words import local, said
 from pipelines.events.event import Recorded
-
-Payload = Mapping[str, Any]
-
-
-def local(at: str, zone: ZoneInfo) -> str:
-    """A moment of the desk in the workspace's time zone, to the minute."""
-    return f"{dt.datetime.fromisoformat(at).astimezone(zone):%Y-%m-%d %H:%M}"
 
 
 def event_said(event: Recorded) -> str:
@@ -34,103 +26,3 @@ def since_said(events: list[Mapping[str, Any]], zone: ZoneInfo) -> list[str]:
         f"{said(one['kind'], one.get('subject'), one.get('payload') or {})}"
         for one in events
     ]
-
-
-def said(kind: str, subject: str | None, payload: Payload) -> str:
-    """One sentence for an event of any kind."""
-    return _SAID.get(kind, _other(kind))(subject or "", payload)
-
-
-def _other(kind: str) -> Callable[[str, Payload], str]:
-    return lambda subject, _: f"{kind.capitalize()}{f': {subject}' if subject else ''}."
-
-
-def _ruling(_: str, payload: Payload) -> str:
-    word = formats.VERDICTS.get(payload.get("ruling", ""), "").lower()
-    total = (payload.get("granted") or {}).get("total")
-    money = f", {formats.money(Decimal(total))} to be paid" if total is not None else ""
-    waits = " It waits for a second person." if payload.get("needs_approval") else ""
-    return f"Ruled {word}{money}: {payload.get('reason', '')}{waits}"
-
-
-def _approval(_: str, payload: Payload) -> str:
-    return f"Approved ruling {payload.get('approves')}."
-
-
-def _withdrawal(subject: str, payload: Payload) -> str:
-    return f"Withdrew {subject or payload.get('withdraws')}: {payload.get('reason', '')}"
-
-
-def _appeal(_: str, payload: Payload) -> str:
-    return f"Appeal received on {payload.get('received_on')}: {payload.get('reason', '')}"
-
-
-def _note(_: str, payload: Payload) -> str:
-    return f"Note: {payload.get('text', '')}"
-
-
-def _assignment(_: str, payload: Payload) -> str:
-    return f"Assigned to {payload['to']}." if payload.get("to") else "Assigned to nobody."
-
-
-def _hold(_: str, payload: Payload) -> str:
-    if not payload.get("until"):
-        return "Ended the hold."
-    return f"On hold until {payload['until']}: {payload.get('reason') or ''}"
-
-
-def _record(subject: str, payload: Payload) -> str:
-    values = payload.get("values") or {}
-    told = ", ".join(f"{name} {value}" for name, value in values.items() if value)
-    return f"Entered {subject or payload.get('feed', '')}: {told}"
-
-
-def _correction(subject: str, payload: Payload) -> str:
-    was, values = payload.get("was") or {}, payload.get("values") or {}
-    told = ", ".join(
-        f"{name} “{was.get(name, '')}” → “{value}”"
-        for name, value in values.items()
-        if value != was.get(name)
-    )
-    return f"Corrected {subject or payload.get('feed', '')}: {told}. {payload.get('reason', '')}"
-
-
-def _document(subject: str, payload: Payload) -> str:
-    return f"Added the document {payload.get('name') or subject}."
-
-
-def _letter(subject: str, payload: Payload) -> str:
-    state = str(payload.get("state") or "").replace("_", " ")
-    return f"Letter {subject}{f': {state}' if state else ''}."
-
-
-def _sending(subject: str, payload: Payload) -> str:
-    listed = payload.get("letters") or payload.get("entries") or ()
-    return f"Sending {subject or ', '.join(map(str, listed))}."
-
-
-def _closing(subject: str, payload: Payload) -> str:
-    return f"Closed the month {subject or payload.get('month', '')}."
-
-
-def _user(subject: str, payload: Payload) -> str:
-    role = f" {payload['role']}" if payload.get("role") else ""
-    return f"User {subject}: {payload.get('change', '')}{role}."
-
-
-_SAID: dict[str, Callable[[str, Payload], str]] = {
-    "ruling": _ruling,
-    "approval": _approval,
-    "withdrawal": _withdrawal,
-    "appeal": _appeal,
-    "note": _note,
-    "assignment": _assignment,
-    "hold": _hold,
-    "record": _record,
-    "correction": _correction,
-    "document": _document,
-    "letter": _letter,
-    "sending": _sending,
-    "closing": _closing,
-    "user": _user,
-}

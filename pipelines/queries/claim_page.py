@@ -13,6 +13,8 @@ from dashboards.letters import TemplateFault
 from dashboards.site import claim_document
 from pipelines.errors import NotFoundError, WorkspaceError
 from pipelines.steps.claim_details import data_of_claims
+from pipelines.steps.desk_pages import read_desk, steps_of_claims
+from pipelines.steps.pages import worklist_of
 from pipelines.store.database import has_table, one_row, read_frame
 from pipelines.store.inputs import load_inputs
 from pipelines.store.reading import no_such_claim, open_store, published_state
@@ -33,7 +35,11 @@ def page_of_claim(workspace: Workspace, claim: str) -> tuple[str, bool]:
         if one_row(con, "select 1 from decisions where claim = ?", [claim]) is None:
             raise NotFoundError(no_such_claim(claim))
         newer = rulings_since(inputs.recorded, con)
-        data = data_of_claims(inputs, con, pl.Series([claim], dtype=pl.String))
+        claims = pl.Series([claim], dtype=pl.String)
+        data = data_of_claims(inputs, con, claims)
+        worklist = worklist_of(data, claims, read_desk(inputs).rows)
+        steps = steps_of_claims(inputs, con, worklist)
+        data = dataclasses.replace(data, worklist=worklist, next_steps=steps)
         if has_table(con, "water_profiles"):
             data = dataclasses.replace(data, water_profiles=read_frame(con, "water_profiles"))
     try:

@@ -128,7 +128,7 @@ def what_if(folder: str | Path, file: Path, stands_for: str | None = None) -> Wh
             side: field_context(
                 watched_units(replace(inputs, terms=terms), con),
                 con,
-                inputs.as_of,
+                inputs,
                 decided.decisions,
             )
             for side, (terms, decided) in sides.items()

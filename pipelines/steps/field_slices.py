@@ -77,7 +77,7 @@ def stored_context(folder: str | Path) -> FieldContext:
     with open_store(workspace) as con:
         state = state_of(con)
         inputs = load_inputs(folder, state.as_of if state else None)
-        return field_context(watched_units(inputs, con), con, inputs.as_of)
+        return field_context(watched_units(inputs, con), con, inputs)
 
 
 def dimensions_of(figure: str, by: Sequence[str]) -> tuple[str, ...]:

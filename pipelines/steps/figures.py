@@ -6,7 +6,6 @@ not belong here: any estimate (`pipelines.field`).
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Collection, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import AbstractContextManager
@@ -24,6 +23,7 @@ from pipelines.steps.paged_claims import claim_pages
 from pipelines.steps.step import Step, Written
 from pipelines.steps.units import EXPOSURE, Watched, stored_exposure
 from pipelines.store.database import read_frame
+from pipelines.store.inputs import Inputs
 from pipelines.store.reference_reads import (
     cause_classes,
     families_needing_treatment,
@@ -42,7 +42,7 @@ PAYABLE = ("parts_payable", "labor_payable", "travel_payable")
 def field_figures(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
     """Estimates every figure in the slices that are always there."""
     exposure = stored_exposure(session.con)
-    prepared = field_context(exposure, session.con, session.inputs.as_of)
+    prepared = field_context(exposure, session.con, session.inputs)
     del exposure  # it need not stand in memory beside the context
     for name, frame in figure_tables(prepared, wanted):
         if name in wanted:
@@ -53,7 +53,7 @@ def field_figures(session: RefreshSession, wanted: Collection[str]) -> Iterator[
 def field_context(
     watched: Watched,
     con: duckdb.DuckDBPyConnection,
-    as_of: dt.date,
+    inputs: Inputs,
     decided: pl.DataFrame | None = None,
 ) -> FieldContext:
     """What all figures are computed from.
@@ -61,7 +61,7 @@ def field_context(
     Args:
         watched: of all units.
         con: the store, whose `decisions` give verdicts and what is payable.
-        as_of: the as-of date.
+        inputs: of the run, for its as-of day and what people did.
         decided: decisions in the place of the store's.
     """
     columns = list(dict.fromkeys(["claim", *CLAIM_COLUMNS, *PAYABLE, *pending.COLUMNS]))
@@ -79,16 +79,16 @@ def field_context(
         decided,
         watched.states,
         watched.doubtful,
-        as_of,
+        inputs.as_of,
         watched.waters,
         with_installation(watched.spans, reviews),
-        grounds_of(con, as_of),
+        grounds_of(con, inputs),
     )
     context = pending.with_pending(context, decided, history)
     return replace(context, repairs=with_claims(watched.repairs, decided))
 
 
-def grounds_of(con: duckdb.DuckDBPyConnection, as_of: dt.date) -> Grounds:
+def grounds_of(con: duckdb.DuckDBPyConnection, inputs: Inputs) -> Grounds:
     """What the figures ask of reference files, terms, water tests and pages."""
     return Grounds(
         causes=cause_classes(con),
@@ -98,7 +98,7 @@ def grounds_of(con: duckdb.DuckDBPyConnection, as_of: dt.date) -> Grounds:
         samples=with_chloramine(
             read_frame(con, "water_tests", columns=["sample", *_values_of_samples()])
         ),
-        pages=claim_pages(con, as_of),
+        pages=claim_pages(inputs, con),
         arrived_calls=_arrived(con, "service_calls", "call"),
         arrived_units=_arrived(con, "units", "serial"),
     )
@@ -178,6 +178,7 @@ STEP = Step(
         "pipelines/field",
         "pipelines/startups",
         "pipelines/steps/figures.py",
+        "pipelines/steps/desk_pages.py",
         "pipelines/steps/paged_claims.py",
     ),
 )

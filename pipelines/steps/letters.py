@@ -46,7 +46,7 @@ def letters_of_claims(folder: str | Path, claims: Sequence[str]) -> StoredLetter
     """The letters of the named claims; none for a claim that the store does not hold."""
     workspace = Workspace.open(folder)
     with open_store(workspace) as con:
-        return _letters(workspace, con, pl.Series(claims, dtype=pl.String))
+        return _letters(workspace, con, pl.Series("claim", claims, dtype=pl.String))
 
 
 def _letters(

@@ -16,12 +16,14 @@ import polars as pl
 
 from dashboards import data as shown
 from pipelines.steps.claim_details import data_of_claims
+from pipelines.steps.desk_pages import desk_page_data, read_desk, steps_of_claims
 from pipelines.steps.joins import attention, below
 from pipelines.steps.near_serials import of_claims, of_serials, suggestions_of_store
 from pipelines.steps.startup_pages import startup_page_data
-from pipelines.store.correction_states import stale_sentences
 from pipelines.store.database import has_table, read_frame
+from pipelines.store.inputs import Inputs
 from pipelines.store.lookups import arrivals, rows_of
+from pipelines.store.searched import searched_alone, things_of
 from pipelines.store.transaction import RefreshSession
 from pipelines.worklist.order import order_claims
 from schemas.causes import CAUSE_TABLES
@@ -50,23 +52,22 @@ def page_data(
     inputs, con = session.inputs, session.con
     base = data_of_claims(inputs, con, claims)
     near = suggestions_of_store(con)
+    read = read_desk(inputs)
+    worklist = worklist_of(base, claims, read.rows)
     return dataclasses.replace(
         base,
         refreshed_at=decided_at,
-        worklist=order_claims(
-            base.decisions.join(claims.to_frame("claim"), on="claim", how="semi"),
-            inputs.as_of,
-            reasons=base.findings,
-            payments=base.payments,
-            originals=base.decisions,
-        ),
+        worklist=worklist,
+        next_steps=steps_of_claims(inputs, con, worklist),
+        searched=_searched(inputs, con),
+        **desk_page_data(inputs, con, read),
         arrivals=arrivals(con),
         row_accounts=read_frame(con, "row_accounts"),
         set_aside=read_frame(con, "set_aside"),
         left_out=read_frame(con, "left_out"),
         joins=read_frame(con, "joins"),
         join_misses=read_frame(con, "join_misses"),
-        attention=[*attention(inputs, con), *_stale(session)],
+        attention=attention(inputs, con),
         joins_below=below(con),
         feeds=read_frame(con, "feed_states", columns=shown.FEEDS.names()),
         suggestions=of_serials(near),
@@ -85,11 +86,22 @@ def page_data(
     )
 
 
-def _stale(session: RefreshSession) -> list[str]:
-    """What is to be told of corrections that are of other rows than those that count now."""
-    recorded = session.inputs.recorded
-    zone = session.inputs.settings.timezone
-    return stale_sentences(session.con, recorded, zone, recorded.last_event)
+def worklist_of(base: shown.PageData, claims: pl.Series, desk: pl.DataFrame) -> pl.DataFrame:
+    """The named claims in working order; `desk` is what people did, in the shape of DESK."""
+    return order_claims(
+        base.decisions.join(claims.to_frame("claim"), on="claim", how="semi"),
+        base.as_of,
+        reasons=base.findings,
+        payments=base.payments,
+        desk=desk,
+        originals=base.decisions,
+    )
+
+
+def _searched(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+    """What the pages search; of rows as typed nothing where the settings hide a column."""
+    found = searched_alone(things_of(con))
+    return found.filter(pl.col("kind") == "claim") if inputs.settings.hide else found
 
 
 def _cause_tables(con: duckdb.DuckDBPyConnection) -> dict[str, Any]:

@@ -167,7 +167,7 @@ def _write_pages(
     session: RefreshSession, published: PublishedState, files: Callable[[], list[str]]
 ) -> int:
     """Writes all pages; returns the number of claim pages. `files` waits for the tables."""
-    claims = stored_claims_with_pages(session.con, session.inputs.as_of)
+    claims = stored_claims_with_pages(session.inputs, session.con)
     data = page_data(session, claims, published.decided_at or published.published_at)
     _take_charts(session)
     try:

@@ -86,6 +86,14 @@ def arrivals(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
     )
 
 
+def last_event_seen(con: duckdb.DuckDBPyConnection) -> int:
+    """The last event of the desk that the published store has read; 0 without one."""
+    if not has_table(con, f"{LAST}.register_seen"):
+        return 0
+    found = query_frame(con, f"select max(last_event) as event from {LAST}.register_seen")
+    return int(found["event"].item() or 0)
+
+
 def payment_of(con: duckdb.DuckDBPyConnection, claim: str) -> dict[str, Any] | None:
     """One claim's row of `payments` as the last refresh left it; None where there is none."""
     if not has_table(con, "payments"):

@@ -43,6 +43,7 @@ DESK = (
     "/months/",
     "/records/",
     "/rulings/",
+    "/units/",
     "/users/",
 )
 UNREAD = {".git", ".venv", ".mypy_cache", ".pytest_cache", ".ruff_cache", ".hypothesis"}
@@ -81,7 +82,6 @@ LARGE_MODULES = {
 }
 LARGE_FUNCTIONS = {
     "dashboards/charts/life_line.py:draw",
-    "dashboards/worklist.py:order_claims",
     "pipelines/assist/second_opinions/opinions.py:read_answers",
     "pipelines/counterfactuals/candidates_of_dates.py:records",
     "pipelines/coverage/clock.py:unit_terms",

@@ -96,7 +96,7 @@ def test_explain_and_pages_tell_the_payment(paid, run):
     assert data["payment"]["state"] == "credited_twice"
     assert [credit["credit"] for credit in data["credits"]] == ["CR-1", "CR-2"]
     morning = (folder / "published/index.html").read_text(encoding="utf-8")
-    assert "Credited twice: 1 claim" in morning
+    assert "Paid twice: 1 claim" in morning
     assert "Paid though not covered: 1 claim, 12.50" in morning
 
 

@@ -12,10 +12,11 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from dashboards.desk_words import local
 from pipelines.actions.users import all_users
 from pipelines.desk.rendering import page
 from pipelines.desk.site import DeskSite
-from pipelines.desk.wording import event_said, local
+from pipelines.desk.wording import event_said
 from pipelines.events.event import Kind
 
 ROWS = 100

@@ -14,6 +14,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from dashboards import formats
+from dashboards.desk_words import LETTER_KINDS, LETTER_STATES, local
 from pipelines.actions import Caller
 from pipelines.actions.caller import Action
 from pipelines.actions.letters import letters
@@ -22,7 +23,6 @@ from pipelines.actions.users import all_users
 from pipelines.desk.claim_content import claim_content, published_parts
 from pipelines.desk.controls import Choices, form_of
 from pipelines.desk.operations import BY_NAME
-from pipelines.desk.pages.letters import KINDS, WORDS
 from pipelines.desk.pages.rows import correct_link
 from pipelines.desk.people import visitor
 from pipelines.desk.performing import caller_of
@@ -31,7 +31,7 @@ from pipelines.desk.published_pages import claim_of_file
 from pipelines.desk.rendering import claim_path, page
 from pipelines.desk.site import DeskSite
 from pipelines.desk.views.claims import ClaimNow, claim_now, steps_of
-from pipelines.desk.wording import event_said, local
+from pipelines.desk.wording import event_said
 from pipelines.errors import Refused
 
 # The forms of a claim's page, each with what its sender must be allowed.
@@ -83,6 +83,7 @@ def content(request: Request, site: DeskSite, claim: str) -> dict[str, Any]:
         "state": _state(site, now),
         "rulings": [],
         "differs": _differs(now),
+        "unit_serial": (now.decided or now.published or {}).get("serial"),
         "steps": [step.to_dict() for step in steps_of(site, claim)],
         "desk_rulings": [_ruling(ruling, now, caller) for ruling in now.rulings],
         "notes": [
@@ -92,8 +93,8 @@ def content(request: Request, site: DeskSite, claim: str) -> dict[str, Any]:
         "letters": [
             {
                 "entry": one["entry"],
-                "what": KINDS.get(one["kind"], one["kind"]),
-                "state": WORDS[one["state"]],
+                "what": LETTER_KINDS.get(one["kind"], one["kind"]),
+                "state": LETTER_STATES[one["state"]],
                 "when": one["sent_on"] or one["as_of"],
             }
             for one in reversed(letters(site.desk, site.workspace, claim=claim))

@@ -15,6 +15,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from dashboards.desk_words import LETTER_KINDS, LETTER_STATES
 from dashboards.letters.message import message_of
 from pipelines.actions.letters import letter, letters
 from pipelines.desk.controls import Choices, form_of
@@ -28,21 +29,6 @@ from pipelines.desk.site import DeskSite
 from pipelines.events.letters import agencies_told
 from schemas.register import MAY_FOLLOW, STATES
 
-KINDS = {
-    "decision": "the decision",
-    "documents": "request for documents",
-    "question": "question",
-    "ruling": "the ruling",
-    "reminder": "reminder",
-}
-WORDS = {
-    "to_send": "to send",
-    "sent": "sent",
-    "answered": "answered",
-    "closed": "closed",
-    "overtaken": "overtaken",
-    "told_before": "told before the register began",
-}
 TYPES = {
     "txt": "text/plain; charset=utf-8",
     "html": "text/html; charset=utf-8",
@@ -134,7 +120,7 @@ def _list(request: Request, site: DeskSite) -> dict[str, Any]:
     return {
         "title": "Letters",
         "given": {"state": state, "agency": agency},
-        "states": [*WORDS.items(), ("all", "all")],
+        "states": [*LETTER_STATES.items(), ("all", "all")],
         "agencies": agencies,
         "rows": [_row(row) for row in reversed(found)][:ROWS],
         "total": len(found),
@@ -147,8 +133,8 @@ def _row(row: Mapping[str, Any]) -> dict[str, Any]:
     return {
         **row,
         "about": about,
-        "kind_word": KINDS.get(row["kind"], row["kind"]),
-        "state_word": WORDS.get(row["state"], row["state"]),
+        "kind_word": LETTER_KINDS.get(row["kind"], row["kind"]),
+        "state_word": LETTER_STATES.get(row["state"], row["state"]),
         "can_send": row["state"] == "to_send" and bool(row["email"]),
         "when": row["sent_on"] or row["as_of"],
     }
@@ -159,9 +145,9 @@ def _letter(request: Request, site: DeskSite, entry: int) -> dict[str, Any]:
     caller = caller_of(site, visitor(request), "web")
     forms = []
     if caller.may("letters"):
-        able = [(one, WORDS[one]) for one in MAY_FOLLOW.get(told["state"], ())]
+        able = [(one, LETTER_STATES[one]) for one in MAY_FOLLOW.get(told["state"], ())]
         if told["may_have_gone_out"]:
-            able.append(("to_send", WORDS["to_send"]))
+            able.append(("to_send", LETTER_STATES["to_send"]))
         if able:
             choices = Choices(states=able, begin_with={"on": caller.as_of.isoformat()})
             forms.append(
@@ -172,8 +158,8 @@ def _letter(request: Request, site: DeskSite, entry: int) -> dict[str, Any]:
             forms.append(form_of(BY_NAME["send_letters"], "/letters/sending", choices=begin))
     about = told["claim"] or ""
     facts = [
-        ("State", WORDS[told["state"]]),
-        ("What", KINDS.get(told["kind"], told["kind"])),
+        ("State", LETTER_STATES[told["state"]]),
+        ("What", LETTER_KINDS.get(told["kind"], told["kind"])),
         ("To", told["agency"]),
         ("Address", told["email"]),
         ("Known as of", told["as_of"]),

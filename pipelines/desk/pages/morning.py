@@ -19,6 +19,9 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from dashboards import formats
+from dashboards.desk_words import local
+from dashboards.pages.originals import original_said
+from dashboards.pages.worklist_rows import group_head
 from pipelines.actions.users import all_users
 from pipelines.desk.controls import form_of
 from pipelines.desk.operations import BY_NAME
@@ -29,7 +32,7 @@ from pipelines.desk.readings import READINGS
 from pipelines.desk.rendering import page
 from pipelines.desk.site import DeskSite
 from pipelines.desk.views.worklist import SETTLED, Worklist, chosen, in_groups, values_of, worklist
-from pipelines.desk.wording import event_said, local
+from pipelines.desk.wording import event_said
 from schemas.polars_types import sum_of_money
 from schemas.worklist import GROUPS
 
@@ -59,8 +62,9 @@ def content(request: Request, site: DeskSite) -> dict[str, Any]:
     offset = given.get("offset", 0)
     names = {user.user: user.name for user in all_users(site.desk)}
     listed = rows.slice(offset, ROWS)
+    currency = site.settings.currency
     groups = [
-        (key, words, [_row(row, found, names) for row in of_group])
+        (key, _head(key, words, rows, currency), [_row(row, found, names) for row in of_group])
         for key, words, of_group in in_groups(listed)
     ]
     return {
@@ -81,6 +85,12 @@ def content(request: Request, site: DeskSite) -> dict[str, Any]:
         "events": _events(site),
         "published": _published(site),
     }
+
+
+def _head(key: str, words: str, rows: pl.DataFrame, currency: str) -> str:
+    """A group's heading: all that fit of it, also those on the pages before and after."""
+    of_group = rows.filter(pl.col("group").fill_null(SETTLED) == key)
+    return group_head(words, of_group, currency)
 
 
 def _summary(found: Worklist, currency: str) -> str:
@@ -129,7 +139,7 @@ def _row(row: Mapping[str, Any], found: Worklist, names: Mapping[str, str]) -> d
         "claim": row["claim"],
         "version": found.versions.get(row["claim"], 0),
         "reason": row["reason"] or row["why"],
-        "original": _original(row["original"]),
+        "original": original_said(row["original"]),
         "where": ", ".join(
             filter(None, (row["serial"], row["site_name"] or row["site"], row["agency"]))
         ),
@@ -142,18 +152,6 @@ def _row(row: Mapping[str, Any], found: Worklist, names: Mapping[str, str]) -> d
         "assigned": names.get(who, who) if who else "",
         "held": f"hold until {row['hold_until']}" if row["hold_until"] else "",
     }
-
-
-def _original(original: Mapping[str, Any] | None) -> str | None:
-    """What is known of the claim that comes first."""
-    if original is None:
-        return None
-    word = formats.VERDICTS[original["standing"]].lower()
-    when = f" on {original['last_credited_on']}" if original["last_credited_on"] else ""
-    credited = formats.money(original["credited"])
-    paid = f"{credited} credited{when}" if original["credited"] else "nothing credited"
-    same = "the same amounts claimed, to the cent" if original["equal"] else "other amounts claimed"
-    return f"First claimed as {original['claim']}: {word}, {paid}; {same}."
 
 
 def _filters(

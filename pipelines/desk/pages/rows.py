@@ -14,17 +14,17 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from dashboards import formats
+from dashboards.desk_words import local
 from pipelines.actions.records import ENTERED
 from pipelines.desk.controls import Choices, form_of
 from pipelines.desk.operations import BY_NAME
 from pipelines.desk.people import visitor
 from pipelines.desk.performing import caller_of
 from pipelines.desk.problems import Problem
-from pipelines.desk.rendering import claim_path, page
+from pipelines.desk.rendering import claim_path, page, unit_path
 from pipelines.desk.site import DeskSite
 from pipelines.desk.views.claims import claim_now
 from pipelines.desk.views.rows import FEW, corrections, entered_records, row_at, set_aside_rows
-from pipelines.desk.wording import local
 from schemas.columns import fields
 from schemas.feeds import FEED_TABLES
 
@@ -62,7 +62,11 @@ def _set_aside(request: Request, site: DeskSite) -> dict[str, Any]:
     sent = request.query_params
     offset = sent.get("offset", "0")
     offset_n = int(offset[:9]) if offset.isascii() and offset.isdigit() else 0
-    given = {"feed": sent.get("feed") or "", "q": (sent.get("q") or "").strip()}
+    given = {
+        "kind": sent.get("kind") or "",
+        "feed": sent.get("feed") or "",
+        "q": (sent.get("q") or "").strip(),
+    }
     rows, total = set_aside_rows(site, {**given, "offset": offset_n})
     caller = caller_of(site, visitor(request), "web")
     for row in rows:
@@ -76,6 +80,7 @@ def _set_aside(request: Request, site: DeskSite) -> dict[str, Any]:
     after = urlencode({**given, "offset": offset_n + FEW})
     return {
         "title": "Rows set aside or superseded",
+        "kinds": [("set_aside", "Set aside"), ("superseded", "Superseded")],
         "given": given,
         "feeds": [(feed, formats.FEEDS[feed]) for feed in ENTERED],
         "rows": rows,
@@ -127,8 +132,11 @@ def _entering(request: Request, site: DeskSite) -> dict[str, Any]:
     sent = request.query_params
     feed, claim = sent.get("feed") or "", sent.get("claim") or ""
     if feed not in ENTERED:
-        return _which_feed(claim)
+        return _which_feed(claim, sent.get("serial") or "")
     values = dict.fromkeys(fields(FEED_TABLES[feed]), "")
+    serial = sent.get("serial") or ""
+    if serial and "serial" in values:
+        values["serial"] = serial
     if claim:
         decision = claim_now(site, claim).decided or {}
         known = {"serial": decision.get("serial"), "site": decision.get("site"), "claim": claim}
@@ -144,23 +152,32 @@ def _entering(request: Request, site: DeskSite) -> dict[str, Any]:
     says = "Days as 2026-03-31, decimal points, the units that stand beside each column."
     if sent.get("settles.file"):
         says += (
-            f" This record stands for the row at {sent['settles.file']}, line "
+            f" This record takes the place of the row at {sent['settles.file']}, line "
             f"{sent.get('settles.line')}."
         )
     return {
         "title": f"Enter a record: {formats.FEEDS[feed]}",
         "says": says,
-        "back": (claim_path(claim), f"Claim {claim}") if claim else ("/set-aside", "Set aside"),
+        "back": _back(claim, serial),
         "form": form,
     }
 
 
-def _which_feed(claim: str) -> dict[str, Any]:
-    more = f"&{urlencode({'claim': claim})}" if claim else ""
+def _back(claim: str, serial: str) -> tuple[str, str]:
+    """The page from which a record is entered."""
+    if claim:
+        return claim_path(claim), f"Claim {claim}"
+    return (unit_path(serial), f"Unit {serial}") if serial else ("/set-aside", "Set aside")
+
+
+def _which_feed(claim: str, serial: str) -> dict[str, Any]:
+    about = {"claim": claim, "serial": serial}
+    begun = {name: value for name, value in about.items() if value}
+    more = f"&{urlencode(begun)}" if begun else ""
     return {
         "title": "Enter a record",
         "says": "What came in?",
-        "back": (claim_path(claim), f"Claim {claim}") if claim else ("/", "Morning"),
+        "back": _back(claim, serial) if begun else ("/", "Morning"),
         "form": None,
         "links": [(f"/records?feed={feed}{more}", formats.FEEDS[feed]) for feed in ENTERED],
     }

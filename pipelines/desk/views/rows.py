@@ -31,6 +31,8 @@ def set_aside_rows(site: DeskSite, given: Mapping[str, Any]) -> tuple[list[dict[
     with open_store(site.workspace) as con:
         frame = unused_rows(con)
     settled = recorded_of(site.desk).settled
+    if kind := given.get("kind"):
+        frame = frame.filter(pl.col("kind") == kind)
     if feed := given.get("feed"):
         frame = frame.filter(pl.col("feed") == feed)
     if wanted := (given.get("q") or "").casefold():

@@ -6,7 +6,6 @@ does to a claim (`pipelines.events.states`).
 
 from __future__ import annotations
 
-import datetime as dt
 import threading
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -15,7 +14,7 @@ import polars as pl
 
 from pipelines.events.database import Desk
 from pipelines.events.event import Recorded
-from pipelines.events.states import RULING_KINDS, ClaimState, claim_states, rulings_of
+from pipelines.events.worklist_rows import worklist_row
 from schemas.worklist import DESK
 
 
@@ -57,21 +56,5 @@ def _up_to_date(desk: Desk) -> _Kept:
                 kept.events.setdefault(event.claim, []).append(event)
                 touched.add(event.claim)
         for claim in touched:
-            kept.rows[claim] = _row(claim, kept.events[claim])
+            kept.rows[claim] = worklist_row(claim, kept.events[claim])
         return _Kept(kept.last, dict(kept.events), dict(kept.rows))
-
-
-def _row(claim: str, events: list[Recorded]) -> dict[str, object]:
-    state = claim_states(events).get(claim) or ClaimState()
-    rulings = rulings_of(event for event in events if event.kind in RULING_KINDS)
-    waiting = next((ruling for ruling in reversed(rulings) if ruling.waits), None)
-    appeal = state.appeals[-1] if state.open_appeal and state.appeals else None
-    return {
-        "claim": claim,
-        "assigned_to": state.assigned_to,
-        "hold_until": state.hold_until,
-        "appealed_on": dt.date.fromisoformat(appeal["received_on"]) if appeal else None,
-        "appeal_reason": appeal["reason"] if appeal else None,
-        "waiting_event": waiting.event if waiting else None,
-        "waiting_by": waiting.ruled_by if waiting else None,
-    }

@@ -12,10 +12,13 @@ import polars as pl
 
 from dashboards import data as shown
 from dashboards.letters import LetterTemplates
+from pipelines.worklist.order import order_claims
 from schemas import codes
 from schemas.columns import polars_schema
 from schemas.field import FIELD_TABLES
 from schemas.letters import LETTERS
+from schemas.search import SEARCHED
+from schemas.worklist import NEXT_STEPS
 from tests.unit.dashboards import field_sample
 
 AS_OF = dt.date(2026, 3, 31)
@@ -465,9 +468,43 @@ def page_data(count: int = 40, **changes: Any) -> shown.PageData:
         **terms(),
     }  # fmt: skip
     parts |= {"refreshed_at": REFRESHED_AT, "hide": ()} | changes
+    parts.setdefault("worklist", in_order(parts["decisions"], parts["findings"]))
+    parts.setdefault("next_steps", steps(claims))
+    parts.setdefault("searched", searched(decisions))
     return shown.PageData(
         maker="Tarnfell", as_of=AS_OF, timezone="America/Denver", currency="USD", **parts
     )
+
+
+def in_order(decisions: pl.DataFrame, findings: pl.DataFrame, **more: Any) -> pl.DataFrame:
+    """The claims in working order, as a refresh hands them to the pages."""
+    return order_claims(decisions, AS_OF, reasons=findings, originals=decisions, **more)
+
+
+def steps(claims: list[str]) -> pl.DataFrame:
+    """One next step a claim, with a command."""
+    rows = [
+        {"claim": claim, "action": "rule", "label": f"Rule on {claim}. {SCRIPT}",
+         "command": f"limeledger rule '{claim}' covered --by \"$USER\" --reason 'x'"}
+        for claim in claims
+    ]  # fmt: skip
+    return pl.DataFrame(rows, schema=NEXT_STEPS)
+
+
+def searched(decisions: list[dict[str, Any]]) -> pl.DataFrame:
+    """What the search looks through: the claims, and one row set aside."""
+    rows = [
+        {"kind": "claim", "claim": row["claim"], "call": row["call"], "serial": row["serial"],
+         "verdict": row["verdict"], "failed_on": row["failed_on"],
+         "fields": [row["claim"], row["call"], row["serial"], row["agency"], row["site"],
+                    row["site_name"]]}
+        for row in decisions
+    ]  # fmt: skip
+    rows.append(
+        {"kind": "set_aside", "feed": "service_calls", "file": "service_calls/calls.csv",
+         "line": 9, "reason": "There is no such day.", "fields": ["CALL-LOST", SCRIPT]}
+    )  # fmt: skip
+    return frame(rows, SEARCHED)
 
 
 def suggested_causes() -> dict[str, pl.DataFrame]:

@@ -11,18 +11,17 @@ from dashboards import data as shown
 from dashboards.pages import claim as claim_page
 from dashboards.pages import data as data_page
 from dashboards.pages import morning, terms, upcoming
-from dashboards.worklist import order_claims
 
 
 def _morning(data) -> dict:
-    return morning.content(data, order_claims(data.decisions, data.as_of))
+    return morning.content(data, data.worklist)
 
 
 def test_morning_counts_what_changed(sample) -> None:
     """Moved verdicts come first with the reason that moved, then new claims."""
     content = _morning(sample.page_data(40))
     assert content["changes_summary"] == (
-        "12 verdicts moved, 3 stand for other reasons and 15 claims are new."
+        "12 verdicts moved, 3 verdicts have other reasons and 15 claims are new."
     )
     first = content["changes"][0]
     assert first["move"].startswith("went from needs evidence to ")

@@ -46,7 +46,7 @@ def test_the_morning_lists_what_needs_someone_and_counts_the_rest(sample) -> Non
     data = sample.page_data(3, payments=sample.frame(rows, shown.PAYMENTS))
     panel = paper_trail.panel(data, {"K2"})
     assert [state["word"] for state in panel["states"]] == [
-        "Unpaid", "Paid", "Credited for no claim on file",
+        "Unpaid", "Paid", "Paid for no claim on file",
     ]  # fmt: skip
     unpaid, paid, unknown = panel["states"]
     assert [row["claim"] for row in unpaid["rows"]] == ["K2", "K1"]
@@ -59,7 +59,7 @@ def test_the_morning_lists_what_needs_someone_and_counts_the_rest(sample) -> Non
 
 
 def test_a_claim_tells_its_payment_and_all_its_rulings_in_order(sample) -> None:
-    """Credited stands beside claimed and payable; of two rulings the last one stands."""
+    """What was paid stands beside claimed and payable; of two rulings the last is in force."""
     data = sample.page_data(6)
     claim = data.decisions.filter(pl.col("ruling").is_null())["claim"][0]
     ruling = {"claim": claim, "ruled_by": "R. Ames", "ruling": "not_covered", "reason": "dent"}
@@ -82,13 +82,13 @@ def test_a_claim_tells_its_payment_and_all_its_rulings_in_order(sample) -> None:
         credits=sample.frame([credit | {"parts_amount": Decimal("7.25")}], shown.CREDITS),
     )
     content = next(claim_page.contents(told, [claim]))
-    assert content["money"]["columns"][-1] == "Credited"
+    assert content["money"]["columns"][-1] == "Paid"
     assert content["money"]["total"][-1] == "7.25"
-    assert content["payment"][0].startswith("Overpaid. More is credited than stands. 2.25 USD too")
+    assert content["payment"][0].startswith("Overpaid. More is paid than is due. 2.25 USD too")
     assert content["payment"][1] == "1 July 2025 (CR-1): parts 7.25 USD."
     assert [row["head"] for row in content["rulings"]] == [
         "Not covered, replaced by the next one",
-        "Covered, stands; beyond what its maker may decide",
+        "Covered, in force; beyond what its maker may decide",
     ]
     assert [row["reason"] for row in content["rulings"]] == ["dent", "from shipping"]
     assert content["rulings"][1]["amounts"] == "It sets parts 12.50 USD."
