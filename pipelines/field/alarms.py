@@ -10,7 +10,7 @@ import polars as pl
 from pipelines.field.context import FieldContext
 from pipelines.field.early_warning import BY, charted_months
 from pipelines.field.poisson import garwood_limits
-from pipelines.field.slices import ALL, FEWEST_FAILURES, LABELS
+from pipelines.field.slices import ALL, FEWEST_FAILURES, FEWEST_UNITS, LABELS
 
 ALARMS = (
     "began",
@@ -51,12 +51,15 @@ def alarms(context: FieldContext) -> pl.DataFrame:
     )
     count, expected = runs["failures"].to_numpy().astype(float), runs["expected"].to_numpy()
     low, high = (limit / expected for limit in garwood_limits(count))
+    watched = context.units.filter(pl.col("watched_days") > 0)
+    units = dict(watched.group_by("family").len().rows())
     words = {"by": pl.lit(BY), **{name: pl.lit(ALL) for name in LABELS[1:]}}
     words |= {name: pl.col(name) for name in pair}
     return runs.with_columns(
         ratio=pl.Series(count / expected, dtype=pl.Float64),
         low=pl.Series(low, dtype=pl.Float64),
         high=pl.Series(high, dtype=pl.Float64),
-        thin=pl.col("failures") < FEWEST_FAILURES,
+        thin=(pl.col("failures") < FEWEST_FAILURES)
+        | (pl.col("family").replace_strict(units, default=0) < FEWEST_UNITS),
         note=pl.lit(None, pl.String),
     ).select(*(word.alias(name) for name, word in words.items()), *ALARMS, "thin", "note")

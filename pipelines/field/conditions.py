@@ -5,6 +5,7 @@ Belongs here: reading them. Does not belong here: which days and failures meet t
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -15,10 +16,13 @@ from pipelines.errors import UsageError
 from pipelines.field.dimensions import ALL_DIMENSIONS, OF_FAILURE, OF_UNIT
 from pipelines.units.unit_dimensions import letters_of, numbers_of
 from pipelines.workspace.toml_file import suggest
+from pipelines.workspace.values import NOT_IN_SERIALS
 from schemas import codes
 
 DATES = ("shipped_on", "clock_start", "failed_on")
 WORDS_IN_ORDER = ("lot", "entry", "shipped", "year")
+_QUARTER = (r"\d{4}-Q[1-4]", "2025-Q3")
+_FORMS = {"entry": _QUARTER, "shipped": _QUARTER, "year": (r"\d{4}", "2025")}
 RANGED = ("serial", *DATES, *WORDS_IN_ORDER, *codes.LIMITED_ANALYTES)
 KNOWN = tuple(dict.fromkeys((*ALL_DIMENSIONS, *RANGED)))
 
@@ -75,7 +79,7 @@ def _read(text: str) -> Condition:
         if name in codes.LIMITED_ANALYTES:
             return _checked_range(Condition(name, (), values[0], values[0]), text)
         if name == "serial":
-            values = tuple(value.upper() for value in values)
+            values = tuple(bare_serial(value) for value in values)
         return Condition(name, values)
     if name not in RANGED:
         raise UsageError(
@@ -83,6 +87,8 @@ def _read(text: str) -> Condition:
             f"Ranges go with {', '.join(RANGED[:8])} and the analytes."
         )
     low, _, high = (part.strip() for part in told.partition(".."))
+    if name == "serial":
+        low, high = (bare_serial(end) if end else end for end in (low, high))
     if name in DATES:
         return _range_of_days(name, low, high, text)
     return _checked_range(Condition(name, (), low, high), text)
@@ -110,6 +116,12 @@ def _checked_range(condition: Condition, text: str) -> Condition:
     elif condition.name in ("serial", "lot"):
         ends_first = bool(low and high) and serial_key(high) < serial_key(low)
     else:
+        form, example = _FORMS.get(condition.name, (r".+", ""))
+        for end in (low, high):
+            if end and not re.fullmatch(form, end):
+                raise UsageError(
+                    f'"{text}": "{end}" is no {condition.name}; write it as {example}.'
+                )
         ends_first = bool(low and high) and high < low
     if ends_first:
         raise UsageError(f'"{text}" ends before it begins; swap its ends.')
@@ -121,6 +133,14 @@ def _is_number(text: str) -> bool:
         return float(text) == float(text)
     except ValueError:
         return False
+
+
+def bare_serial(text: str) -> str:
+    """A serial as records have it: upper case, without spaces, dashes, dots and slashes."""
+    bare = NOT_IN_SERIALS.sub("", text).upper()
+    if not bare:
+        raise UsageError(f'"{text}" is no serial; write its letters and digits.')
+    return bare
 
 
 def serial_key(serial: str) -> tuple[str, str]:

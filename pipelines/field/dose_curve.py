@@ -20,6 +20,7 @@ from pipelines.field.dose_rows import (
     unprotected,
 )
 from pipelines.field.poisson import Z_95
+from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS
 
 CURVE = ("analyte", "event", "value", "rate_per_100", "low", "high")
 POINTS, KNOTS = 40, (0.05, 0.275, 0.5, 0.725, 0.95)
@@ -36,7 +37,7 @@ def dose_curve(context: FieldContext) -> pl.DataFrame:
     for dose in doses(context):
         cells = unprotected(context, dose)
         for event in dose.events:
-            parts.append(_curve(dose, event, dosed_rows(cells, event)))
+            parts.append(_curve(dose, event, dosed_rows(cells, event), cells.units))
     return figure_of(parts, CURVE)
 
 
@@ -54,7 +55,7 @@ def natural_spline(x: np.ndarray, knots: np.ndarray) -> np.ndarray:
     return np.column_stack([columns[0] / scale, *(c / scale**2 for c in columns[1:])])
 
 
-def _curve(dose: Dose, event: str, data: Dosed) -> list[dict[str, object]]:
+def _curve(dose: Dose, event: str, data: Dosed, units: int) -> list[dict[str, object]]:
     labels = labels_of(dose, event)
     count = int(data.failures.sum())
     order = np.argsort(data.value, kind="stable")
@@ -97,7 +98,7 @@ def _curve(dose: Dose, event: str, data: Dosed) -> list[dict[str, object]]:
             "rate_per_100": float(100 * np.exp(rate)),
             "low": float(100 * np.exp(rate - Z_95 * e)),
             "high": float(100 * np.exp(min(rate + Z_95 * e, 30.0))),
-            "thin": False,
+            "thin": count < FEWEST_FAILURES or units < FEWEST_UNITS,
             "note": None,
         }
         for value, rate, e in zip(at, log_rate, error, strict=True)

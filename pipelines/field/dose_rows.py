@@ -54,7 +54,15 @@ def labels_of(dose: Dose, event: str) -> dict[str, object]:
     }
 
 
-def unprotected(context: FieldContext, dose: Dose) -> tuple[pl.DataFrame, pl.DataFrame]:
+class Unprotected(NamedTuple):
+    """Unprotected days with a known value, their failures, and how many units had such days."""
+
+    days: pl.DataFrame
+    failures: pl.DataFrame
+    units: int
+
+
+def unprotected(context: FieldContext, dose: Dose) -> Unprotected:
     """Days and failures on unprotected days with a known value."""
     told = pl.coalesce("value", pl.when(pl.col("bound") <= dose.limit).then("bound"))
     spans = (
@@ -79,12 +87,12 @@ def unprotected(context: FieldContext, dose: Dose) -> tuple[pl.DataFrame, pl.Dat
         .filter(pl.col("age") < pl.col("exit"))
         .select("site", "value", "family", "cause_class", "water_related", age="band")
     )
-    return days, placed
+    return Unprotected(days, placed, spans["unit"].n_unique())
 
 
-def dosed_rows(cells: tuple[pl.DataFrame, pl.DataFrame], event: str) -> Dosed:
+def dosed_rows(cells: Unprotected, event: str) -> Dosed:
     """Those days with the failures of one event beside them."""
-    days, placed = cells
+    days, placed, _ = cells
     keys = ["site", "value", "family", "age"]
     counted = placed.filter(of_event(event)).group_by(keys).agg(y=pl.len())
     both = days.join(counted, on=keys, how="left", maintain_order="left")

@@ -22,6 +22,7 @@ from pipelines.field.dose_rows import (
     unprotected,
 )
 from pipelines.field.poisson import Z_95
+from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS
 
 FEWEST_OF_A_STEP, LEAST_SIDE, PROFILE_DROP, RESAMPLES = 30, 0.05, 3.841458820694124, 499
 _FEW = "cannot be estimated, because there were too few failures on unprotected days"
@@ -52,16 +53,16 @@ def dose_step(context: FieldContext) -> pl.DataFrame:
     for dose in doses(context):
         cells = unprotected(context, dose)
         for event in dose.events:
-            parts.append([_step(dose, event, dosed_rows(cells, event))])
+            parts.append([_step(dose, event, dosed_rows(cells, event), cells.units)])
     return figure_of(parts, STEP)
 
 
-def _step(dose: Dose, event: str, data: Dosed) -> dict[str, object]:
+def _step(dose: Dose, event: str, data: Dosed, units: int) -> dict[str, object]:
     count = int(data.failures.sum())
     row = labels_of(dose, event) | {
         "limit": dose.limit,
         "failures": count,
-        "thin": count < FEWEST_OF_A_STEP,
+        "thin": count < FEWEST_FAILURES or units < FEWEST_UNITS,
     }
     blank = dict.fromkeys(
         ("step_at", "step_low", "step_high", "ratio", "low", "high", "p_value", "verdict")

@@ -28,6 +28,7 @@ from schemas.wording import (
 Told = tuple[str, str, str, str]
 Row = dict[str, Any]
 _MOST = 3
+_FEWEST_NAMED = 10
 # A step's ratio beyond this means that next to nothing fails below it: no number tells more.
 _BOUNDLESS = 1000
 EVENT_WORDS = {"any": "failures", "water": "water-caused failures"}
@@ -124,7 +125,7 @@ def _first(table: pl.DataFrame) -> list[Told]:
     rows = _at_last_half_year(own)
     whole = [row for row in rows if row["cause_class"] == ALL]
     classes = sorted(
-        (row for row in rows if row["cause_class"] != ALL),
+        (row for row in rows if row["cause_class"] != ALL and not row["thin"]),
         key=lambda row: (-row["incidence"], row["cause_class"]),
     )
     if not whole or not classes:
@@ -171,6 +172,8 @@ def _step(row: Row) -> str:
         return f"{name}: whether {what} begin at {limit} cannot be told{reason}."
     if row["verdict"] == "no_step":
         return f"{name}: no step in {what} is seen on unprotected days, at {limit} or elsewhere."
+    if row["ratio"] < 1:
+        return f"{name}: {what} do not become more frequent along it, at {limit} or elsewhere."
     at = f"{row['step_at']:.4g} {unit}".rstrip()
     times = (
         f"are {number(row['ratio'])} times as frequent ({interval(row['low'], row['high'])})"
@@ -194,8 +197,10 @@ def _costs(table: pl.DataFrame) -> list[Told]:
             continue
         parts = [
             f"{row[by]} {row['total']:,.2f} ({percent(float(row['total'] / total))})"
-            for row in own.head(_MOST).to_dicts()
+            for row in own.filter(~pl.col("thin")).head(_MOST).to_dicts()
         ]
+        if not parts:
+            continue
         noun = {"cause_class": "cause", "profile": "water profile"}.get(by, by)
         rows.append(
             ("costs", by, ALL, f"Payable by {noun}: {listed(parts)}, of {total:,.2f} in all.")
@@ -209,6 +214,7 @@ def _agencies(table: pl.DataFrame) -> list[Told]:
     for (measure,), own in sorted(table.partition_by(["measure"], as_dict=True).items()):
         told = own.filter(pl.col("agency") == ALL)["sentence"].to_list()
         flagged = own.filter("flagged", ~pl.col("thin"), pl.col("agency") != ALL)
+        flagged = flagged.filter(pl.col("cases") >= _FEWEST_NAMED)
         flagged = flagged.sort("ratio", descending=True, nulls_last=False)
         if flagged.is_empty():
             told.append("No agency stands out at a false-discovery rate of 10 %.")

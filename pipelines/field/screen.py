@@ -51,6 +51,8 @@ SCREENED = (
 STRATA = ("family", "needs", "age")
 FEWEST_FAILURES, FEWEST_UNITS = 10, 5
 FALSE_DISCOVERY_RATE = 0.05
+_NO_RATIO = "cannot be estimated, because no such failure happened on the other days"
+# `watched`: units at risk on days of the value, by which a row is thin.
 _ROWS = pl.Schema(
     {
         "dimension": pl.String,
@@ -59,6 +61,7 @@ _ROWS = pl.Schema(
         "cause": pl.String,
         "failures": pl.Int64,
         "units": pl.Int64,
+        "watched": pl.Int64,
         "expected": pl.Float64,
         "ratio": pl.Float64,
         "low": pl.Float64,
@@ -78,8 +81,8 @@ def screen(context: FieldContext) -> pl.DataFrame:
         ),
         by=pl.lit(ALL),
         **{name: pl.lit(ALL) for name in LABELS[1:] if name != "cause_class"},
-        thin=thin(),
-        note=pl.lit(None, pl.String),
+        thin=thin(units="watched"),
+        note=pl.when(pl.col("ratio").is_null()).then(pl.lit(_NO_RATIO)),
     )
     order = ["low", "dimension", "value", "cause_class", "cause"]
     ranked = told.sort(order, descending=[True, False, False, False, False], nulls_last=True)
@@ -129,6 +132,8 @@ def _of_dimension(days: pl.DataFrame, failed: pl.DataFrame) -> pl.DataFrame:
     ratios = _ratios(kinds, time, asked, kind)
     scores = _scores(kinds, time, asked, kind)
     keys = ["value", *kind]
+    at_risk = days.group_by("value").agg(watched=pl.col("unit").n_unique().cast(pl.Int64))
+    asked = asked.join(at_risk, on="value")
     return asked.join(ratios, on=keys).join(scores, on=keys)
 
 

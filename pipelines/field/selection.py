@@ -21,7 +21,7 @@ from pipelines.field.dimensions import (
     split_bands,
     split_months,
 )
-from pipelines.units.unit_dimensions import letters_of, numbers_of
+from pipelines.units.unit_dimensions import NO_LOT, letters_of, numbers_of
 from schemas import codes
 
 
@@ -88,7 +88,8 @@ def _holds(condition: Condition, *, day: str) -> pl.Expr:
     if name in codes.LIMITED_ANALYTES:
         return _between(pl.col(column), condition, lambda end: pl.lit(float(end)))
     if name in ("serial", "lot"):
-        return _between_serials(pl.col(column), condition)
+        of_lot = pl.lit(True) if name == "serial" else pl.col(column) != NO_LOT
+        return of_lot & _between_serials(pl.col(column), condition)
     return _between(pl.col(column), condition, pl.lit)
 
 

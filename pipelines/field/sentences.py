@@ -30,6 +30,9 @@ from schemas import codes
 
 COLUMNS = ("figure", "by", "event", "sentence")
 FEWEST_NAMED, FALSE_DISCOVERY_RATE = 10, 0.10
+# What is compared, and what a ratio is to, where that is not the rest.
+_OF_REGIONS = ("region", "all regions together, at equal water, family and age")
+_OF_QUARTERS = ("quarter of entry", "what is expected at the rates of all")
 _RATED = ("family", "region", "profile", "startup", "treatment")
 
 
@@ -61,18 +64,18 @@ def field_sentences(context: FieldContext, tables: Callable[[str], pl.DataFrame]
                 for event in codes.EVENTS
             ]
     rows += [
-        ("regions", "region", event, _told(_regions(tables("regions"), event), "region"))
+        ("regions", "region", event, _told(_regions(tables("regions"), event), *_OF_REGIONS))
         for event in codes.EVENTS
     ]
     ratios = tables("cohort_ratios")
     rows += [
-        ("cohort_ratios", "entry", event, _told(_quarters(ratios, event), "quarter of entry"))
+        ("cohort_ratios", "entry", event, _told(_quarters(ratios, event), *_OF_QUARTERS))
         for event in codes.EVENTS
     ]
     rows.append(("screen", ALL, ALL, _screened(tables("screen"))))
     rows.append(("alarms", "family,cause_class", ALL, alarmed(tables("alarms"))))
     rows.append(("warnings", "family,cause_class", ALL, watched(tables("warnings"))))
-    rows += _treated(tables("treatment_ratios"))
+    rows += _treated(tables("treatment_ratios"), tables("treatment_effect"))
     rows += _lives(tables("weibull"))
     told = (page_sentences(tables), sentences_to_come(tables))
     rows += [*_covers(tables("watch_length")), *(row for part in told for row in part)]
@@ -136,7 +139,7 @@ def _quarters(table: pl.DataFrame, event: str) -> list[Named]:
     return [Named(*row) for row in known.select(names).rows()]
 
 
-def _told(groups: list[Named], noun: str) -> str:
+def _told(groups: list[Named], noun: str, against: str = "the rest") -> str:
     """Up to three groups by the limit nearer to 1."""
     passed = [
         one
@@ -147,7 +150,7 @@ def _told(groups: list[Named], noun: str) -> str:
         return f"No {noun} stands out from the others."
     ranked = sorted(passed, key=lambda one: (-_nearer(one), one.words))
     parts = [
-        f"{one.words} is {'higher' if one.ratio > 1 else 'lower'}, {one.ratio:.2f} times the rest "
+        f"{one.words} is {'higher' if one.ratio > 1 else 'lower'}, {one.ratio:.2f} times {against} "
         f"({one.low:.2f} to {one.high:.2f})"
         for one in ranked[:3]
     ]
@@ -163,7 +166,7 @@ def _nearer(one: Named) -> float:
 
 
 def _screened(table: pl.DataFrame) -> str:
-    flagged = table.filter("flagged")
+    flagged = table.filter("flagged", ~pl.col("thin"))
     if flagged.is_empty():
         return f"Nothing stands out among the {table.height:,} values that were looked at."
     rows = flagged.head(3).to_dicts()
@@ -178,7 +181,7 @@ def _screened(table: pl.DataFrame) -> str:
     return f"Stands out: {'; '.join(parts)}{more}."
 
 
-def _treated(table: pl.DataFrame) -> list[tuple[str, str, str, str]]:
+def _treated(table: pl.DataFrame, effect: pl.DataFrame) -> list[tuple[str, str, str, str]]:
     whole = table.filter(pl.col("by") == ALL, pl.col("comparison") == "treated vs untreated")
     rows = []
     for event in codes.EVENTS:
@@ -187,8 +190,13 @@ def _treated(table: pl.DataFrame) -> list[tuple[str, str, str, str]]:
         )
         told = own.drop_nulls(["ratio", "low", "high"]).to_dicts()
         noun = "water-caused failures" if event == "water" else "failures"
-        sentence = f"Treated and untreated units do not differ in first {noun}."
-        if told and (told[0]["high"] < 1 or told[0]["low"] > 1):
+        happened = effect.filter(
+            pl.col("by") == ALL, pl.col("event") == event, pl.col("state") == "treated"
+        )["failures"].sum()
+        sentence = f"Whether treated and untreated units differ in first {noun} cannot be told."
+        if told and told[0]["low"] <= 1 <= told[0]["high"]:
+            sentence = f"Treated and untreated units do not differ in first {noun}."
+        elif told and happened >= FEWEST_NAMED:
             row: Mapping[str, float] = told[0]
             word = "fewer" if row["ratio"] < 1 else "more"
             sentence = (
@@ -218,12 +226,14 @@ def _lives(table: pl.DataFrame) -> list[tuple[str, str, str, str]]:
 def _covers(table: pl.DataFrame) -> list[tuple[str, str, str, str]]:
     rows = []
     for row in table.to_dicts():
-        tells = row["low"] is not None and (row["low"] > 1 or row["high"] < 1)
-        sentence = (
-            "Units with longer cover fail differently from those with shorter: the later part of "
-            "the curves is that of the longer covered."
-            if tells
-            else "Units with longer cover do not fail differently from those with shorter."
-        )
+        known = row["low"] is not None and row["high"] is not None
+        sentence = "Whether units with longer cover fail differently cannot be told."
+        if known and (row["low"] > 1 or row["high"] < 1):
+            sentence = (
+                "Units with longer cover fail differently from those with shorter: the later part "
+                "of the curves is that of the longer covered."
+            )
+        elif known and not row["thin"]:
+            sentence = "Units with longer cover do not fail differently from those with shorter."
         rows.append(("standard_curves", ALL, row["event"], sentence))
     return rows

@@ -13,7 +13,9 @@ FEWEST_NAMED = 10
 
 def alarmed(table: pl.DataFrame) -> str:
     """The alarms that stand, of ten failures or more."""
-    standing = table.filter("standing", pl.col("failures") >= FEWEST_NAMED, pl.col("low") > 1)
+    standing = table.filter(
+        "standing", ~pl.col("thin"), pl.col("failures") >= FEWEST_NAMED, pl.col("low") > 1
+    )
     if standing.is_empty():
         return "No alarm with ten failures or more stands."
     parts = [

@@ -21,8 +21,8 @@ from pipelines.field.first_failures import events_of
 from pipelines.field.groups import Grouped, TimeAtRisk, grouped, of_event
 from pipelines.field.mean_cumulative import Events, means_at_months
 from pipelines.field.poisson import Z_95
-from pipelines.field.risk_sets import MONTHS, at_months
-from pipelines.field.slices import ALL, FEWEST_UNITS, LABELS, Slice
+from pipelines.field.risk_sets import MONTHS, at_months, happened_by_months
+from pipelines.field.slices import ALL, FEWEST_FAILURES, FEWEST_UNITS, LABELS, Slice
 from pipelines.units.kaplan_meier import kaplan_meier
 
 COLUMNS = ("kind", "event", "months", "value", "low", "high", "at_risk", "families", "ends_at")
@@ -115,7 +115,7 @@ def _two_events() -> list[tuple[dict[str, str], str]]:
 def _of_groups(
     slices: Grouped, dim: str | None, name: str, event: str, kind: str, weights: dict[str, float]
 ) -> Iterator[dict[str, object]]:
-    curve = _curve(slices, name, kind)
+    *curve, failed = _curve(slices, name, kind)
     families = slices.groups["family"].to_list()
     values = slices.groups[dim].to_list() if dim else [ALL] * len(families)
     place = {pair: n for n, pair in enumerate(zip(families, values, strict=True))}
@@ -130,6 +130,7 @@ def _of_groups(
             yield _nothing(common)
             continue
         told = standardize(name, np.array(list(weights.values())), own)
+        failures = np.sum([failed[n] for n in at if n is not None], axis=0)
         enough = np.cumprod(told.at_risk >= FEWEST_AT_RISK).astype(bool)
         if not enough[0]:
             yield _nothing(common)
@@ -143,7 +144,9 @@ def _of_groups(
                 "high": _finite(told.high[month]),
                 "at_risk": int(told.at_risk[month]),
                 "ends_at": ends,
-                "thin": bool(told.at_risk[month] < FEWEST_UNITS),
+                "thin": bool(
+                    failures[month] < FEWEST_FAILURES or told.at_risk[month] < FEWEST_UNITS
+                ),
                 "note": None
                 if np.isfinite(told.low[month])
                 else "limits cannot be estimated, because no failure or no survivor is left",
@@ -160,12 +163,16 @@ def _finite(value: float) -> float | None:
     return float(value) if np.isfinite(value) else None
 
 
-def _curve(slices: Grouped, name: str, kind: str) -> FamilyCurve:
-    """The curves of all groups at whole months (groups x 61)."""
+def _curve(
+    slices: Grouped, name: str, kind: str
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Estimate, error, units at risk and failures of all groups at whole months (groups x 61)."""
     if name == "survival":
         counts = slices.until(kind).below(slices.grid.ages)
         found = kaplan_meier(counts.at_risk, counts.events)
-        return FamilyCurve(at_months(found.value), at_months(found.error), counts.at_risk_at_months)
+        happened = at_months(np.cumsum(counts.events, axis=1))
+        reaching = counts.at_risk_at_months
+        return at_months(found.value), at_months(found.error), reaching, happened
     failures = slices.at_risk.failures.filter(of_event(kind))
     episode, age, costs = (failures[column].to_numpy() for column in ("episode", "age", "cost"))
     weight = np.ones(len(age)) if name == "mean_count" else costs
@@ -174,4 +181,5 @@ def _curve(slices: Grouped, name: str, kind: str) -> FamilyCurve:
     )
     reaching = slices.whole.below(slices.grid.ages).at_risk_at_months
     assert reaching.shape[1] == MONTHS + 1
-    return FamilyCurve(mean.value, mean.error, reaching)
+    happened = happened_by_months(slices.episodes.group[episode], age, slices.groups.height)
+    return mean.value, mean.error, reaching, happened

@@ -20,7 +20,7 @@ _DAY = re.compile(r"(\d{4}-\d\d-\d\d)(?:[T ]\d\d:\d\d.*)?")
 # `1,234` alone may be a decimal comma, so a comma needs a second one or a point.
 _GROUPS = r"\d{1,3}(?: \d{3})+|\d{1,3}(?:,\d{3}){2,}|\d{1,3},\d{3}(?=\.)"
 _NUMBER = re.compile(rf"[+-]?(?:(?:\d+|{_GROUPS})(?:\.\d+)?|\.\d+)")
-_NOT_IN_SERIALS = re.compile(r"[\s./\-\u2010-\u2015\u2212]")
+NOT_IN_SERIALS = re.compile(r"[\s./\-\u2010-\u2015\u2212]")
 _REGION = re.compile(r"[A-Z]{2}-[A-Z0-9]{1,3}")
 # The plain form of an address (RFC 5322, 3.4.1): a dot-atom, an at sign and a host's name.
 _ATOM = r"[A-Za-z0-9!#$%&'*+/=?^_`{|}~-]+"
@@ -35,7 +35,7 @@ class ValueFault(Exception):
 
 def _serial(text: str) -> str:
     """As exports have it: upper case, without spaces, dashes, dots and slashes."""
-    bare = _NOT_IN_SERIALS.sub("", text).upper()
+    bare = NOT_IN_SERIALS.sub("", text).upper()
     if not bare:
         raise ValueFault("is no serial; write its letters and digits.")
     return bare

@@ -46,6 +46,7 @@ def engines_in(quarter_of: Callable[[int], list[str]]) -> FieldContext:
         coverage_base_end="watched_until",
         coverage_end="watched_until",
         shipped_on="watched_from",
+        clock_start="watched_from",
         **dict.fromkeys(
             ("startup_completed_on", "extended_on", "retired_on"), pl.lit(None, pl.Date)
         ),

@@ -33,7 +33,7 @@ def test_the_change_of_coal_mining_disasters() -> None:
     data = coal()
     before = data.value <= 1891
     assert (data.failures[before].sum(), data.failures[~before].sum()) == (127, 64)
-    row = _step(Dose("all", "silica_mg_l", 1891.0, "silica", ("water",)), "water", data)
+    row = _step(Dose("all", "silica_mg_l", 1891.0, "silica", ("water",)), "water", data, 100)
     assert row["step_at"] == 1891
     assert row["ratio"] == pytest.approx(64 / 71 / (127 / 41), rel=1e-6)
     assert row["step_low"] <= 1891 < row["step_high"]
@@ -59,7 +59,7 @@ def test_a_curve_that_is_known_lies_within_the_limits() -> None:
             np.arange(800),
             np.ones((800, 1)),
         )
-        rows = _curve(Dose("all", "silica_mg_l", 100.0, "silica", ("water",)), "water", data)
+        rows = _curve(Dose("all", "silica_mg_l", 100.0, "silica", ("water",)), "water", data, 100)
         assert len(rows) == 40
         for row in rows:
             true = 5 * (1 + row["value"]) ** 0.4

@@ -161,7 +161,7 @@ def test_agencies_that_are_flagged_follow_all_together() -> None:
     def agency(name: str, measure: str, ratio: float | None, flagged: bool, thin: bool) -> dict:
         row = dict.fromkeys(schema.names())
         return row | {"agency": name, "measure": measure, "ratio": ratio, "flagged": flagged,
-                      "thin": thin, "sentence": f"{name} did {ratio}."}  # fmt: skip
+                      "thin": thin, "cases": 10, "sentence": f"{name} did {ratio}."}  # fmt: skip
 
     table = pl.DataFrame(
         [
