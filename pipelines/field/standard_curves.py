@@ -31,6 +31,7 @@ LEAST_SHARE = 0.05  # of all units, below which a family is left out
 FEWEST_AT_RISK = 10
 GROUPED_BY = ("region", "profile", "startup", "treatment")
 _LACKS = "none, because the group has no units of every family"
+_FEW = "none, because fewer than 10 units of a family are at risk in the group from the start"
 _SCHEMA = {
     **dict.fromkeys((*LABELS, "kind", "event", "families", "note"), pl.String()),
     **dict.fromkeys(("months", "at_risk", "ends_at"), pl.Int64()),
@@ -133,7 +134,7 @@ def _of_groups(
         failures = np.sum([failed[n] for n in at if n is not None], axis=0)
         enough = np.cumprod(told.at_risk >= FEWEST_AT_RISK).astype(bool)
         if not enough[0]:
-            yield _nothing(common)
+            yield _nothing(common) | {"note": _FEW}
             continue
         ends = int(enough.sum()) - 1
         for month in range(ends + 1):
