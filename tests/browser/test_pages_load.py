@@ -144,6 +144,8 @@ def test_a_failed_refresh_is_told_on_every_page(visit, sample) -> None:
     )
     try:
         for page in PAGES:
+            if page.startswith("handouts/"):
+                continue  # without scripts, to be sent on: it says of which day it is
             shown = visit.open(_address(page, sample))
             assert shown.locator(".note").inner_text() == (
                 "A refresh failed on 2026-04-02 at 02:15 UTC, so these pages are older than they "
