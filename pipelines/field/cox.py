@@ -46,36 +46,45 @@ class Hazards(NamedTuple):
 
 
 class RiskSets(NamedTuple):
-    """The time at risk, counted once for all kinds of failure.
+    """The time at risk, ordered once for all kinds of failure.
 
-    at_risk: stretches of each state that hold each age (strata x states x ages).
-    begin, end: for each stretch, where a running sum over ages stands before its first and after
-        its last, in a table of strata x states x (ages + 1) laid out flat.
-    unit: whose stretch it is.
+    stretches: as they came. states: how many there are. ages: one more than the last age.
+    begin, end: where each stretch begins and has ended, as stratum, state and age in one number,
+        in rising order.
     """
 
-    at_risk: np.ndarray
+    stretches: Stretches
+    states: int
+    ages: int
     begin: np.ndarray
     end: np.ndarray
-    unit: np.ndarray
 
     @classmethod
-    def of(cls, stretches: Stretches, strata: int, states: int) -> RiskSets:
-        """`strata` and `states` are how many there are."""
+    def of(cls, stretches: Stretches, states: int) -> RiskSets:
+        """`states` is how many there are."""
         ages = int(stretches.exit.max(initial=0)) + 1
         row = (stretches.stratum * states + stretches.state) * (ages + 1)
-        begin, end = row + stretches.entry, row + stretches.exit + 1
-        changes = (np.bincount(at, minlength=strata * states * (ages + 1)) for at in (begin, end))
-        come, gone = changes
-        held = np.cumsum((come - gone).reshape(strata, states, ages + 1), axis=2)
-        return cls(held[:, :, :-1], begin, end, stretches.unit)
+        begin, end = np.sort(row + stretches.entry), np.sort(row + stretches.exit + 1)
+        return cls(stretches, states, ages, begin, end)
+
+    def at_risk(self, stratum: np.ndarray, age: np.ndarray) -> np.ndarray:
+        """Stretches of each state that hold an age of a stratum (one row a pair x states)."""
+        # Those of earlier strata and states have all begun and ended, and cancel.
+        row = (stratum[:, None] * self.states + np.arange(self.states)) * (self.ages + 1)
+        at = row + age[:, None]
+        begun = np.searchsorted(self.begin, at, "right")
+        held: np.ndarray = begun - np.searchsorted(self.end, at, "right")
+        return held
 
 
 class _Table(NamedTuple):
-    """The strata and ages with an event: at risk and events by state (cells x states)."""
+    """The strata and ages with an event: at risk and events by state (cells x states).
 
-    stratum: np.ndarray
-    age: np.ndarray
+    key: stratum and age of each cell as one number, rising. place: the cell of each failure.
+    """
+
+    key: np.ndarray
+    place: np.ndarray
     at_risk: np.ndarray
     events: np.ndarray
 
@@ -95,15 +104,16 @@ def fit_states(sets: RiskSets, failures: Failures) -> Hazards | None:
         None where there are not two of them, or where a state without company in every stratum
         leaves the likelihood without a finite maximum.
     """
-    strata, states, ages = sets.at_risk.shape
+    states, ages = sets.states, sets.ages
     present = np.flatnonzero(np.bincount(failures.state, minlength=states))
     if len(present) < 2:
         return None
-    cell = (failures.stratum * ages + failures.age) * states + failures.state
-    happened = np.bincount(cell, minlength=strata * ages * states).reshape(strata, ages, states)
-    stratum, age = np.nonzero(happened.any(axis=2))
-    at_risk = sets.at_risk[stratum, :, age][:, present].astype(float)
-    table = _Table(stratum, age, at_risk, happened[stratum, age][:, present].astype(float))
+    key, place = np.unique(failures.stratum * ages + failures.age, return_inverse=True)
+    cells = len(key)
+    happened = np.bincount(place * states + failures.state, minlength=cells * states)
+    at_risk = sets.at_risk(*np.divmod(key, ages))[:, present].astype(float)
+    events = happened.reshape(cells, states)[:, present].astype(float)
+    table = _Table(key, place, at_risk, events)
     beta = np.zeros(len(present))
     for _ in range(50):
         score, information = _derivatives(table, beta)
@@ -138,20 +148,24 @@ def _residuals(
     Its events less what the fitted hazard expected of its stretches, which is the difference of a
     running sum over ages at their two ends.
     """
-    strata, states, ages = sets.at_risk.shape
     share, _, hazard = table.shares(beta)
-    cell = np.full((strata, ages), -1)
-    cell[table.stratum, table.age] = np.arange(len(hazard))
-    at = cell[failures.stratum, failures.age]
-    units = int(sets.unit.max()) + 1
+    stretches = sets.stretches
+    before = stretches.stratum * sets.ages
+    first = np.searchsorted(table.key, before + stretches.entry)
+    last = np.searchsorted(table.key, before + stretches.exit, "right")
+    column_of = np.full(sets.states, -1)
+    column_of[present] = np.arange(len(present))
+    column = column_of[stretches.state]
+    weight = np.where(column >= 0, np.exp(beta)[column], 0.0)
+    units = int(stretches.unit.max()) + 1
     rows = []
-    for column in range(1, len(present)):
-        due = np.zeros((strata, states, ages + 1))
-        for place, state in enumerate(present):
-            lean = float(place == column) - share[:, column]
-            due[table.stratum, state, table.age + 1] = np.exp(beta[place]) * hazard * lean
-        running = np.cumsum(due, axis=2).reshape(-1)
-        expected = np.bincount(sets.unit, running[sets.end] - running[sets.begin], units)
-        own = (failures.state == present[column]) - share[at, column]
-        rows.append(np.bincount(failures.unit, own, units) - expected)
+    for own in range(1, len(present)):
+        due = np.zeros(len(column))
+        for state in (False, True):
+            running = np.append(0.0, np.cumsum(hazard * (float(state) - share[:, own])))
+            of_state = (column == own) == state
+            due += np.where(of_state, running[last] - running[first], 0.0)
+        expected = np.bincount(stretches.unit, weight * due, units)
+        seen = (failures.state == present[own]) - share[table.place, own]
+        rows.append(np.bincount(failures.unit, seen, units) - expected)
     return np.array(rows)

@@ -152,7 +152,7 @@ class _Side(NamedTuple):
         seen = np.zeros((int(own["unit"].max(initial=0)) + 1, len(STATES)), dtype=bool)
         seen[own["unit"], own["state"]] = True
         stretches = Stretches(*(own[name] for name in Stretches._fields))
-        return cls(years, seen.sum(axis=0), RiskSets.of(stretches, strata, len(STATES)))
+        return cls(years, seen.sum(axis=0), RiskSets.of(stretches, len(STATES)))
 
 
 def _table(

@@ -38,11 +38,10 @@ class FirstHazards:
         cut["exit"] = np.minimum(cut["exit"], first)
         failed = {name: cut[name][happened] for name in ("stratum", "state", "unit")}
         failed["age"] = first[happened]
-        if not len(failed["age"]):
-            return {}
+        if not len(failed["age"]) or (failed["state"] == failed["state"][0]).all():
+            return {}  # of one state, there is nothing to compare
         stretches = Stretches(*(cut[name] for name in Stretches._fields))
-        strata = int(cut["stratum"].max(initial=0)) + 1
-        return hazards_of(RiskSets.of(stretches, strata, len(STATES)), failed)
+        return hazards_of(RiskSets.of(stretches, len(STATES)), failed)
 
     def _first(self, event: str, cause_class: str | None) -> np.ndarray:
         if (event, cause_class) not in self._ages:
