@@ -60,19 +60,14 @@ def drawn(
         spread: the dispersion of counts; a count is so many times a Poisson one.
         money: what a failure costs.
     """
-    from scipy.sparse import csr_array
-
     groups, _, months = days.shape
     parts = ratios.shape[1]
     failures = np.zeros((groups, parts, months, DRAWS), np.float32)
     cost = np.zeros_like(failures)
     variation = np.maximum(money.variation, 1e-3) ** 2
+    usual = _means(days, cells)
     for month in range(months):
-        rates = cells.rates * cells.by_month[month]
-        if cells.sold is not None:
-            rates = rates * cells.sold[cells.family, month]
-        # A group has days in few of the cells.
-        mean = (csr_array(days[:, :, month]) @ rates)[:, None, :] * ratios
+        mean = usual[:, month, None] * ratios
         counts = random.poisson(mean / spread)
         failures[:, :, month] = spread * counts
         group, part, draw = some = np.nonzero(counts)
@@ -81,6 +76,29 @@ def drawn(
         sums = random.standard_gamma(spread * counts[some] / wide) * wide
         cost[group, part, month, draw] = sums * money.mean[group, part, month] * money.factor[draw]
     return Drawn(failures, cost)
+
+
+def _means(days: np.ndarray, cells: Cells) -> np.ndarray:
+    """Failures to expect of groups by the rates of their cells: groups x months x draws."""
+    from scipy.sparse import csr_array
+
+    groups, _, months = days.shape
+    means = np.zeros((groups, months, DRAWS))
+    # Months and shipments multiply all cells of a family alike.
+    for family in np.unique(cells.family):
+        own = cells.family == family
+        # A group has days in few of the cells.
+        lived = days[:, own].transpose(0, 2, 1).reshape(groups * months, -1)
+        some = lived.any(axis=1)
+        if not some.any():
+            continue
+        expected = csr_array(lived[some]) @ cells.rates[own]
+        group, month = np.divmod(np.flatnonzero(some), months)
+        if cells.sold is not None:
+            expected *= cells.sold[family, month]
+        means[group, month] += expected
+    means *= cells.by_month
+    return means
 
 
 def limits(draws: np.ndarray, *, whole: bool) -> dict[str, np.ndarray]:
