@@ -11,12 +11,11 @@ residuals of each site.
 
 from __future__ import annotations
 
-import warnings
-
 import numpy as np
 import polars as pl
 
 from pipelines.field.poisson import Z_95
+from pipelines.field.poisson_regression import unpenalized
 from pipelines.units.water_of_days import UNTESTED
 
 # Ages, in days, at which a new band begins: 0-6, 6-12, 12-24 and from 24 months on.
@@ -130,31 +129,17 @@ def _rare_sets_together(cells: pl.DataFrame) -> pl.DataFrame:
 
 
 def _fit(units: pl.DataFrame, kinds: tuple[str, ...], years: dict[str, float]) -> pl.DataFrame:
-    from statsmodels.genmod.families import Poisson
-    from statsmodels.genmod.generalized_linear_model import GLM
-    from statsmodels.tools.sm_exceptions import PerfectSeparationWarning
-
     cells = units.group_by(kinds).agg(pl.col("f", "y").sum()).sort(kinds)
     design, names = _design(cells, kinds)
     kept = _independent(design)
-    model = GLM(
-        cells["f"].to_numpy(),
-        design[:, kept],
-        family=Poisson(),
-        offset=np.log(cells["y"].to_numpy()),
-    )
-    with warnings.catch_warnings(), np.errstate(invalid="ignore", divide="ignore"):
-        # So few cells that the terms give each its count: no harm to terms or sandwich.
-        warnings.simplefilter("ignore", PerfectSeparationWarning)
-        fitted = model.fit()
+    terms, bread = unpenalized(design[:, kept], cells["f"].to_numpy(), cells["y"].to_numpy())
     rate = cells.select(kinds).with_columns(
-        rate=fitted.fittedvalues / cells["y"].to_numpy(), cell=pl.int_range(pl.len())
+        rate=np.exp(design[:, kept] @ terms), cell=pl.int_range(pl.len())
     )
-    bread = np.asarray(fitted.normalized_cov_params)
     meat = _clustered(units.join(rate, on=kinds), design[:, kept])
     sites = units["site"].n_unique()
     covariance = bread @ meat @ bread * sites / max(sites - 1, 1)
-    return _contrasts(years, names, design, kept, np.asarray(fitted.params), covariance)
+    return _contrasts(years, names, design, kept, terms, covariance)
 
 
 def _design(
@@ -173,11 +158,12 @@ def _design(
 def _independent(design: np.ndarray) -> np.ndarray:
     """Columns that are no combination of those before them, in their order."""
     kept: list[int] = []
-    basis = np.zeros((design.shape[0], 0))
+    found = np.zeros(design.shape, order="F")
     for column in range(design.shape[1]):
+        basis = found[:, : len(kept)]
         rest = design[:, column] - basis @ (basis.T @ design[:, column])
         if np.linalg.norm(rest) > 1e-8 * max(float(np.linalg.norm(design[:, column])), 1.0):
-            basis = np.column_stack([basis, rest / np.linalg.norm(rest)])
+            found[:, len(kept)] = rest / np.linalg.norm(rest)
             kept.append(column)
     return np.array(kept)
 
@@ -214,7 +200,8 @@ def _contrasts(
     weights = np.array([years[level] if kind == "region" else 0.0 for kind, level in names])
     weights /= weights.sum()  # of the regions that have a term
     # A contrast can be estimated where it is a combination of the cells' rows.
-    rows = np.linalg.svd(design, full_matrices=False)
+    few = np.linalg.qr(design, mode="r")  # rows with the same combinations
+    rows = np.linalg.svd(few, full_matrices=False)
     space = rows[2][rows[1] > 1e-8 * rows[1][0]]
     ratios = []
     for place, (kind, level) in enumerate(names):

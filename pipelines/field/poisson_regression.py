@@ -1,6 +1,6 @@
-"""Poisson regression with a normal prior on its terms.
+"""Poisson regression, with a normal prior on its terms or without one.
 
-Belongs here: the fit and the likelihood-ratio test. Does not belong here: any design.
+Belongs here: the fits and the likelihood-ratio test. Does not belong here: any design.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 ROUNDS = 50
+_ROUNDS, _SETTLED, _SINGULAR, _FARTHEST = 100, 1e-8, 1e-10, 300
 
 
 class Fit(NamedTuple):
@@ -53,6 +54,44 @@ def fitted(
         if abs(reached - before) < 1e-10 * (1 + abs(reached)):
             break
     return Fit(terms, np.linalg.inv(information), likelihood(terms))
+
+
+def unpenalized(
+    design: np.ndarray, y: np.ndarray, exposure: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Terms of a regression without a prior, and the inverse of their information.
+
+    Iteratively reweighted least squares from halfway between each count and their mean (McCullagh
+    & Nelder 1989), until the deviance settles.
+    """
+    from scipy.special import xlogy
+
+    mean = (y + y.mean()) / 2
+    offset = np.log(exposure)
+    line, before = np.log(mean), np.inf
+    terms, bread = np.zeros(design.shape[1]), np.eye(design.shape[1])
+    for _ in range(_ROUNDS):
+        root = np.sqrt(mean)
+        target = root * (line - offset) + (y - mean) / root
+        terms, bread = _least_squares(design * root[:, None], target)
+        line = design @ terms + offset
+        mean = np.exp(np.clip(line, -_FARTHEST, _FARTHEST))
+        deviance = 2 * float((xlogy(y, y / mean) - y + mean).sum())
+        if abs(deviance - before) <= _SETTLED:
+            break
+        before = deviance
+    return terms, bread
+
+
+def _least_squares(rows: np.ndarray, target: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Terms, and the inverse of rows' x rows; of the least terms where rows do not tell them."""
+    q, r = np.linalg.qr(rows)
+    size = np.abs(np.diag(r))
+    if size.min() > _SINGULAR * size.max():
+        inverse = np.linalg.inv(r)
+        return inverse @ (q.T @ target), inverse @ inverse.T
+    inverse = np.linalg.pinv(rows)
+    return inverse @ target, inverse @ inverse.T
 
 
 def chance_of(statistic: float, terms: int) -> float:
