@@ -141,6 +141,7 @@ def _of_dose(context: FieldContext, dose: Dose) -> Iterator[pl.DataFrame]:
         .sort("age")
         .join_asof(where, on="age", by="serial", check_sortedness=False)
     )
+    events = pl.DataFrame({"event": dose.events})
     for days in DAYS:
         kept = pl.lit(True) if days == "all" else ~pl.col("protected")
         own = (
@@ -148,17 +149,20 @@ def _of_dose(context: FieldContext, dose: Dose) -> Iterator[pl.DataFrame]:
             .group_by("unit", "bin")
             .agg(days=(pl.col("exit") - pl.col("entry")).sum())
         )
-        for event in dose.events:
-            counted = (
-                placed.filter(kept & of_event(event))
-                .group_by("unit", "bin")
-                .agg(f=pl.len().cast(pl.Int64))
+        happened = placed.filter(kept)
+        counted = (
+            pl.concat(
+                happened.filter(of_event(event)).with_columns(event=pl.lit(event))
+                for event in dose.events
             )
-            table = rated_groups(own, counted, ["bin"], [], pl.DataFrame())
-            yield _labelled(table, dose, event, days)
+            .group_by("unit", "bin", "event")
+            .agg(f=pl.len().cast(pl.Int64))
+        )
+        table = rated_groups(own, counted, ["bin"], ["event"], events)
+        yield _labelled(table, dose, days)
 
 
-def _labelled(table: pl.DataFrame, dose: Dose, event: str, days: str) -> pl.DataFrame:
+def _labelled(table: pl.DataFrame, dose: Dose, days: str) -> pl.DataFrame:
     low = [None, 0.0, *(edge * dose.limit for edge in EDGES)]
     high = [None, *(edge * dose.limit for edge in EDGES), None]
     edges = pl.DataFrame(
@@ -174,13 +178,13 @@ def _labelled(table: pl.DataFrame, dose: Dose, event: str, days: str) -> pl.Data
         **dict.fromkeys(LABELS[1:], ALL),
         "family": dose.family,
         "analyte": dose.analyte,
-        "event": event,
         "days": days,
     }
     floats = ("unit_years", *RATES[3:])
     told = table.with_columns(pl.col("bin").cast(pl.Int64)).join(edges, on="bin", how="left")
     return told.select(
         *(pl.lit(word).alias(name) for name, word in labels.items()),
+        event="event",
         limit=pl.lit(dose.limit),
         **{name: pl.col(name) for name in ("bin", "value_from", "value_to", "failures", "units")},
         **{name: pl.when(pl.col(name).is_finite()).then(pl.col(name)) for name in floats},

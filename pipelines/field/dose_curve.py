@@ -1,44 +1,21 @@
 """Figure 10: the rate along an analyte.
 
-Belongs here: the table `dose_curve`, on days that no system protects. Does not belong here: bins
-(`dose_bins`), where the rate steps (`dose_step`).
+Belongs here: the curve of one analyte and event. Does not belong here: the table (`dose_fits`),
+bins (`dose_bins`), where the rate steps (`dose_step`).
 """
 
 from __future__ import annotations
 
 import numpy as np
-import polars as pl
 
-from pipelines.field.context import FieldContext
-from pipelines.field.dose_bins import Dose, doses
-from pipelines.field.dose_rows import (
-    Dosed,
-    dosed_rows,
-    figure_of,
-    labels_of,
-    poisson_fit,
-    unprotected,
-)
+from pipelines.field.dose_bins import Dose
+from pipelines.field.dose_rows import Dosed, labels_of, poisson_fit
 from pipelines.field.poisson import Z_95
 from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS
 
 CURVE = ("analyte", "event", "value", "rate_per_100", "low", "high")
 POINTS, KNOTS = 40, (0.05, 0.275, 0.5, 0.725, 0.95)
 FEWEST_OF_A_CURVE = 10
-
-
-def dose_curve(context: FieldContext) -> pl.DataFrame:
-    """The rate at 40 values over the middle 95 % of the unit-years, clustered by site.
-
-    A Poisson regression with a natural cubic spline (4 degrees of freedom) in ln(1 + value), family
-    and age band; the rates are those of the mix of families and ages that was watched.
-    """
-    parts = []
-    for dose in doses(context):
-        cells = unprotected(context, dose)
-        for event in dose.events:
-            parts.append(_curve(dose, event, dosed_rows(cells, event), cells.units))
-    return figure_of(parts, CURVE)
 
 
 def natural_spline(x: np.ndarray, knots: np.ndarray) -> np.ndarray:
@@ -55,7 +32,8 @@ def natural_spline(x: np.ndarray, knots: np.ndarray) -> np.ndarray:
     return np.column_stack([columns[0] / scale, *(c / scale**2 for c in columns[1:])])
 
 
-def _curve(dose: Dose, event: str, data: Dosed, units: int) -> list[dict[str, object]]:
+def curve(dose: Dose, event: str, data: Dosed, units: int) -> list[dict[str, object]]:
+    """Rows of `CURVE` at 40 values over the middle 95 % of the unit-years; none of few failures."""
     labels = labels_of(dose, event)
     count = int(data.failures.sum())
     order = np.argsort(data.value, kind="stable")

@@ -1,6 +1,7 @@
 """Figure 10: the value of an analyte at which the rate steps up, and whether it steps at all.
 
-Belongs here: the table `dose_step`. Does not belong here: the smooth curve (`dose_curve`).
+Belongs here: the step of one analyte and event. Does not belong here: the table (`dose_fits`), the
+smooth curve (`dose_curve`).
 """
 
 from __future__ import annotations
@@ -8,19 +9,9 @@ from __future__ import annotations
 import zlib
 
 import numpy as np
-import polars as pl
 
-from pipelines.field.context import FieldContext
-from pipelines.field.dose_bins import Dose, doses
-from pipelines.field.dose_rows import (
-    ROUNDS,
-    Dosed,
-    dosed_rows,
-    figure_of,
-    labels_of,
-    poisson_fit,
-    unprotected,
-)
+from pipelines.field.dose_bins import Dose
+from pipelines.field.dose_rows import ROUNDS, Dosed, labels_of, poisson_fit
 from pipelines.field.poisson import Z_95
 from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS
 
@@ -42,22 +33,8 @@ STEP = (
 )
 
 
-def dose_step(context: FieldContext) -> pl.DataFrame:
-    """Where the rate steps, by maximum likelihood, with its 95 % set by profile likelihood.
-
-    Candidates are the values seen that leave 5 % of the unit-years on either side; `step_at` is
-    the last value below the step, `step_high` the first value seen that is surely above it. p is
-    that of there being a step at all, by 499 seeded resamples of the largest likelihood ratio.
-    """
-    parts = []
-    for dose in doses(context):
-        cells = unprotected(context, dose)
-        for event in dose.events:
-            parts.append([_step(dose, event, dosed_rows(cells, event), cells.units)])
-    return figure_of(parts, STEP)
-
-
-def _step(dose: Dose, event: str, data: Dosed, units: int) -> dict[str, object]:
+def step_of(dose: Dose, event: str, data: Dosed, units: int) -> dict[str, object]:
+    """A row of `STEP`; without a step, with its note, where failures are few or waters alike."""
     count = int(data.failures.sum())
     row = labels_of(dose, event) | {
         "limit": dose.limit,
@@ -112,8 +89,11 @@ def _at_steps(
     Fitted on cells of family, age band and side, which gives the same estimates as row by row; all
     candidates at once, since only the counts on either side differ.
     """
-    kinds, which = np.unique(data.covariates, axis=0, return_inverse=True)
-    cell = which.reshape(-1) * len(values) + np.searchsorted(values, data.value)
+    # Rows of dummies by the number that they spell.
+    spelled = data.covariates @ 2.0 ** np.arange(data.covariates.shape[1])[::-1]
+    _, first, which = np.unique(spelled, return_index=True, return_inverse=True)
+    kinds = data.covariates[first]
+    cell = which * len(values) + np.searchsorted(values, data.value)
     shape = (len(kinds), len(values))
     sides = []
     for amount in (data.failures, data.years):

@@ -19,8 +19,7 @@ from pipelines.field.completion_record import completion_record
 from pipelines.field.context import FieldContext
 from pipelines.field.costs import RECORDED, costs, costs_by
 from pipelines.field.dose_bins import dose_bins
-from pipelines.field.dose_curve import dose_curve
-from pipelines.field.dose_step import dose_step
+from pipelines.field.dose_fits import dose_curve, dose_step
 from pipelines.field.early_warning import warnings
 from pipelines.field.failures import field_failures
 from pipelines.field.first_causes import first_causes

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from pipelines.field.dose_bins import Dose
-from pipelines.field.dose_curve import _curve
+from pipelines.field.dose_curve import curve
 from pipelines.field.dose_rows import Dosed
-from pipelines.field.dose_step import _at_steps, _step
+from pipelines.field.dose_step import _at_steps, step_of
 
 # British coal-mining disasters by year, 1851 to 1962 (Jarrett 1979, Biometrika 66:191-193; data set
 # `coal` of R package boot 1.3, 191 in all): 127 in the 41 years to 1891, 64 in the 71 after. The
@@ -33,7 +33,7 @@ def test_the_change_of_coal_mining_disasters() -> None:
     data = coal()
     before = data.value <= 1891
     assert (data.failures[before].sum(), data.failures[~before].sum()) == (127, 64)
-    row = _step(Dose("all", "silica_mg_l", 1891.0, "silica", ("water",)), "water", data, 100)
+    row = step_of(Dose("all", "silica_mg_l", 1891.0, "silica", ("water",)), "water", data, 100)
     assert row["step_at"] == 1891
     assert row["ratio"] == pytest.approx(64 / 71 / (127 / 41), rel=1e-6)
     assert row["step_low"] <= 1891 < row["step_high"]
@@ -59,7 +59,7 @@ def test_a_curve_that_is_known_lies_within_the_limits() -> None:
             np.arange(800),
             np.ones((800, 1)),
         )
-        rows = _curve(Dose("all", "silica_mg_l", 100.0, "silica", ("water",)), "water", data, 100)
+        rows = curve(Dose("all", "silica_mg_l", 100.0, "silica", ("water",)), "water", data, 100)
         assert len(rows) == 40
         for row in rows:
             true = 5 * (1 + row["value"]) ** 0.4
