@@ -6,7 +6,8 @@ the projection itself (`cohort_projection`), the table (`cohorts`).
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import polars as pl
@@ -27,7 +28,8 @@ from pipelines.field.outlook import outlook
 from pipelines.field.risk_sets import MONTHS, Episodes, at_risk_at_months
 
 
-class Quarters(NamedTuple):
+@dataclass(frozen=True)
+class Quarters:
     """The units of a slice by group and quarter of entry.
 
     groups: the dimensions of each group, its cohort and how many units entered. reaching: units
@@ -60,6 +62,21 @@ class Quarters(NamedTuple):
         own = Episodes(group[at_risk.unit], at_risk.unit, at_risk.entry, at_risk.exit)
         return cls(at_risk, groups, own, at_risk_at_months(own, groups.height), day)
 
+    @cached_property
+    def families(self) -> tuple[np.ndarray, int]:
+        """The number of each unit's family, and how many there are."""
+        return _families(self.at_risk.context, self.at_risk.units)
+
+    @cached_property
+    def reached(self) -> tuple[np.ndarray, np.ndarray]:
+        """The last month that each quarter has reached, and the last that all its units have."""
+        return _reached(self, self.reaching)
+
+    @cached_property
+    def due(self) -> np.ndarray:
+        """Units by quarter, family and month that will be watched so long, or were."""
+        return _due(self, *self.families)
+
 
 def projections(quarters: Quarters, events: Events, mean: np.ndarray) -> Projected:
     """The months that quarters have not reached.
@@ -73,7 +90,7 @@ def projections(quarters: Quarters, events: Events, mean: np.ndarray) -> Project
     own = [name for name in quarters.groups.columns if name not in ("cohort", "units")]
     group = quarters.groups.select(pl.struct(own).rank("dense") - 1).to_series().to_numpy()
     group = group.astype(np.int64)
-    family, names = _families(context, quarters.at_risk.units)
+    family, names = quarters.families
     count = int(group.max(initial=-1)) + 1
     placed = Episodes(group[episodes.group], episodes.unit, episodes.entry, episodes.exit)
     of_each = family[episodes.unit]
@@ -85,10 +102,10 @@ def projections(quarters: Quarters, events: Events, mean: np.ndarray) -> Project
             group,
             mean,
             quarters.reaching,
-            *_reached(quarters, quarters.reaching),
+            *quarters.reached,
             np.bincount(episodes.group[events.episode], events.weight, minlength=cohorts),
             np.bincount(episodes.group, so_far, minlength=cohorts),
-            _due(quarters, family, names),
+            quarters.due,
         ),
         reference,
         dispersion(context),

@@ -49,6 +49,10 @@ def fleet_known(context: FieldContext, day: date) -> pl.DataFrame:
         unit, fleet, the unit dimensions, needs (of the water then), shipped, starts and ends (days
         since 1970, half-open), by unit; units without a sound clock start are not among them.
     """
+    return context.once(("fleet known", day), lambda: _fleet_known(context, day))
+
+
+def _fleet_known(context: FieldContext, day: date) -> pl.DataFrame:
     units = context.units.filter(
         pl.coalesce("shipped_on", "watched_from") <= day, pl.col("unsound").is_null()
     )
