@@ -13,7 +13,7 @@ from pipelines.field.competing import aalen_johansen
 from pipelines.field.ends import shown
 from pipelines.field.first_failures import NO_LIMITS, blanked
 from pipelines.field.groups import Grouped, TimeAtRisk, grouped
-from pipelines.field.risk_sets import at_months
+from pipelines.field.risk_sets import AgePoints
 from pipelines.field.slices import ALWAYS, DIMENSIONS, LABELS, Slice, labelled, thin
 from pipelines.units.kaplan_meier import kaplan_meier
 
@@ -42,34 +42,38 @@ def first_causes(slices: Grouped) -> pl.DataFrame:
     grid = slices.grid
     first, classes = slices.at_risk.first("any"), slices.at_risk.first_classes
     counts = slices.until("any").below(grid.ages)
-    at_risk, events = counts.at_risk, counts.events
+    points = AgePoints.among(counts.events)
+    at_risk, events = counts.at_risk[:, points.ages], counts.events[:, points.ages]
     survival = kaplan_meier(at_risk, events)
     common = {
         "at_risk": counts.at_risk_at_months,
-        "nobody_left": at_months(survival.value) == 0,
+        "nobody_left": points.at_months(survival.value) == 0,
         "shown": shown(counts.at_risk_at_months, slices.units_until("any")),
     }
     parts = []
     if "cause_class" not in dims and not chosen:
         # Of any cause nothing competes: the share and its limits are those of survival.
         lost = [1 - curve for curve in (survival.value, survival.high, survival.low)]
-        parts.append(_shown(slices.rows(**common, **_at_months(events, lost)), own_dims))
+        parts.append(_shown(slices.rows(**common, **_at_months(points, events, lost)), own_dims))
     for name in chosen or slices.context.classes:
         own = classes == name
-        of_cause = grid.tally(slices.episodes.group[first.failed[own]], first.age[own])
+        tally = grid.tally(slices.episodes.group[first.failed[own]], first.age[own])
+        of_cause = tally[:, points.ages]
         curve = aalen_johansen(at_risk, events, of_cause)
-        figures = _at_months(of_cause, [curve.value, curve.low, curve.high])
+        figures = _at_months(points, of_cause, [curve.value, curve.low, curve.high])
         rows = slices.rows(**common, **figures).filter((pl.col("total") > 0) | every_class)
         parts.append(_shown(rows.with_columns(cause_class=pl.lit(name)), keyed))
     return pl.concat(parts).sort(*LABELS, "months")
 
 
-def _at_months(events: np.ndarray, curve: list[np.ndarray]) -> dict[str, np.ndarray]:
+def _at_months(
+    points: AgePoints, events: np.ndarray, curve: list[np.ndarray]
+) -> dict[str, np.ndarray]:
     """Failures by each month and in all, and the incidence with its limits."""
     happened = np.cumsum(events, axis=1).astype(np.int64)
-    failures = at_months(happened)
+    failures = points.at_months(happened)
     total = np.repeat(happened[:, -1:], failures.shape[1], axis=1)
-    figures = dict(zip(COLUMNS[2:5], map(at_months, curve), strict=True))
+    figures = dict(zip(COLUMNS[2:5], map(points.at_months, curve), strict=True))
     return {"failures": failures, "total": total, **figures}
 
 

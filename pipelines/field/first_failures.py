@@ -16,7 +16,7 @@ import polars as pl
 from pipelines.field.context import FLEET
 from pipelines.field.ends import shown
 from pipelines.field.groups import Grouped
-from pipelines.field.risk_sets import at_months
+from pipelines.field.risk_sets import AgePoints
 from pipelines.field.slices import Slice, labelled, thin
 from pipelines.units.kaplan_meier import kaplan_meier
 
@@ -47,13 +47,15 @@ def survival(slices: Grouped) -> pl.DataFrame:
     parts = [empty(slices, SURVIVAL)]
     for labels, kind in events_of(slices):
         counts = slices.until(kind).below(slices.grid.ages)
-        curve = kaplan_meier(counts.at_risk, counts.events)
+        points = AgePoints.among(counts.events)
+        events = counts.events[:, points.ages]
+        curve = kaplan_meier(counts.at_risk[:, points.ages], events)
         rows = slices.rows(
             at_risk=counts.at_risk_at_months,
-            failures=at_months(np.cumsum(counts.events, axis=1)).astype(np.int64),
-            survival=at_months(curve.value),
-            low=at_months(curve.low),
-            high=at_months(curve.high),
+            failures=points.at_months(np.cumsum(events, axis=1)).astype(np.int64),
+            survival=points.at_months(curve.value),
+            low=points.at_months(curve.low),
+            high=points.at_months(curve.high),
             shown=shown(counts.at_risk_at_months, slices.units_until(kind)),
         )
         parts.append(rows.with_columns(pl.lit(word).alias(name) for name, word in labels.items()))

@@ -7,8 +7,10 @@ slices there are (`slices`), estimates.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -17,6 +19,7 @@ from pipelines.field.context import (
     FLEET,
     UNIT_DIMENSIONS,
     FieldContext,
+    Made,
     episodes,
     failures_of,
 )
@@ -126,11 +129,19 @@ class Grouped:
     groups: pl.DataFrame
     episodes: Episodes
     _until: dict[str, Counts] = field(default_factory=dict)
+    _known: dict[str, Any] = field(default_factory=dict)
 
     @property
     def context(self) -> FieldContext:
         """Whose time it is."""
         return self.at_risk.context
+
+    def once(self, key: str, make: Callable[[], Made]) -> Made:
+        """What several figures need of this slice, made by the first that asks."""
+        if key not in self._known:
+            self._known[key] = make()
+        found: Made = self._known[key]
+        return found
 
     @property
     def grid(self) -> AgeGrid:

@@ -7,7 +7,8 @@ Belongs here: the tables `weibull` and `probability_plot`. Does not belong here:
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import NamedTuple
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import polars as pl
@@ -30,7 +31,8 @@ PLOT = ("event", "age_days", "failed", "fitted", "low", "high")
 FEWEST_FOR_A_FIT = 10
 
 
-class _Group(NamedTuple):
+@dataclass(frozen=True)
+class _Group:
     """One group of units under one kind of first failure.
 
     failing, running, entered: how many fail, leave and enter at each age in days; watched_to: the
@@ -44,7 +46,7 @@ class _Group(NamedTuple):
     entered: np.ndarray
     watched_to: int
 
-    @property
+    @cached_property
     def failures(self) -> int:
         return int(self.failing.sum())
 
@@ -52,6 +54,7 @@ class _Group(NamedTuple):
     def thin(self) -> bool:
         return self.failures < FEWEST_FAILURES or self.units < FEWEST_UNITS
 
+    @cached_property
     def fit(self) -> Fit | None:
         """None where there are too few failures, or all at one age."""
         if self.failures < FEWEST_FOR_A_FIT:
@@ -65,7 +68,7 @@ def weibull(slices: Grouped) -> pl.DataFrame:
     With the ages by which 10 % and 50 % have failed; what lies beyond the end of the curve is
     marked as extrapolated. A failure on the first day, at age 0, counts as some time within it.
     """
-    rows = [group.labels | _row(group) for group in _groups(slices)]
+    rows = [group.labels | _row(group) for group in _groups_of(slices)]
     table = pl.DataFrame(rows, infer_schema_length=None) if rows else pl.DataFrame()
     known = empty(slices, WEIBULL).with_columns(
         pl.lit(None, pl.Boolean).alias(name) for name in (*_BEYOND, "thin")
@@ -90,13 +93,18 @@ def probability_plot(slices: Grouped) -> pl.DataFrame:
         note=pl.lit(None, pl.String),
     )
     parts = [known]
-    for group in _groups(slices):
-        fit = group.fit()
+    for group in _groups_of(slices):
+        fit = group.fit
         words = [pl.lit(word).alias(name) for name, word in group.labels.items()]
         points = pl.select(note=pl.lit(_why_not(group))) if fit is None else _points(group, fit)
         parts.append(points.with_columns(*words, thin=pl.lit(group.thin)))
     table = pl.concat(parts, how="diagonal_relaxed")
     return labelled(table.sort(FLEET, *slices.dims, "event", "age_days"), slices.dims, PLOT)
+
+
+def _groups_of(slices: Grouped) -> list[_Group]:
+    """The groups of a slice, each fitted once for both tables."""
+    return slices.once("life groups", lambda: [*_groups(slices)])
 
 
 def _groups(slices: Grouped) -> Iterator[_Group]:
@@ -129,7 +137,7 @@ def _why_not(group: _Group) -> str:
 def _row(group: _Group) -> dict[str, object]:
     row: dict[str, object] = dict.fromkeys(WEIBULL[1:])
     row |= {"thin": group.thin, "watched_to": group.watched_to}
-    fit = group.fit()
+    fit = group.fit
     if fit is None:
         return row | {"note": _why_not(group)}
     ages = [fit.scale, fit.scale_low, fit.scale_high]

@@ -150,6 +150,11 @@ class AgePoints(NamedTuple):
         """Those of some events, the later ones than the last month left out."""
         return cls(np.unique(np.append(events[events <= MONTH_AGES[-1]], MONTH_AGES)))
 
+    @classmethod
+    def among(cls, events: np.ndarray) -> AgePoints:
+        """Those of a table of events (groups x ages), whatever their ages."""
+        return cls(np.union1d(np.flatnonzero(events.any(axis=0)), MONTH_AGES))
+
     def place(self, ages: np.ndarray) -> np.ndarray:
         """The columns of ages that have one; one past the last for later ones."""
         columns: np.ndarray = np.searchsorted(self.ages, ages)
