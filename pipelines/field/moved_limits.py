@@ -8,7 +8,7 @@ An upper bound: everybody is taken to stop, or to begin, on the next day.
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import numpy as np
 import polars as pl
@@ -43,27 +43,34 @@ _DRAWS, _SEED = 2000, 11
 
 
 class Moved(NamedTuple):
-    """A maximum that other terms move; infinite where there is none."""
+    """A maximum that other terms move, or (`lower`) a minimum; infinite where there is none."""
 
     family: str
     analyte: str
     before: float
     after: float
     needs: str
+    lower: bool = False
+
+    @property
+    def laxer(self) -> bool:
+        """Whether it lets more waters pass."""
+        return (self.after > self.before) != self.lower
 
 
-def moved_limits(before: pl.DataFrame, after: pl.DataFrame) -> list[Moved]:
-    """The maxima that differ: family, analyte, limit, needs of either side's newest edition."""
+def moved_limits(before: pl.DataFrame, after: pl.DataFrame, *, lower: bool = False) -> list[Moved]:
+    """The maxima (or minima) that differ: family, analyte, limit, needs of the newest editions."""
+    none = -np.inf if lower else np.inf
     keys = ["family", "analyte"]
     both = before.join(after, on=keys, how="full", coalesce=True, suffix="_after")
     told = both.select(
         *keys,
-        pl.col("limit").fill_null(np.inf),
-        pl.col("limit_after").fill_null(np.inf),
+        pl.col("limit").fill_null(none),
+        pl.col("limit_after").fill_null(none),
         pl.coalesce("needs", "needs_after").fill_null(""),
     )
     rows = told.filter(pl.col("limit") != pl.col("limit_after")).sort(keys)
-    return [Moved(*row) for row in rows.rows()]
+    return [Moved(*row, lower) for row in rows.rows()]
 
 
 def expected(context: FieldContext, moved: list[Moved], ratios: pl.DataFrame) -> pl.DataFrame:
@@ -99,7 +106,6 @@ def _row(
     context: FieldContext, one: Moved, factor: np.ndarray | None, random: np.random.Generator
 ) -> tuple[object, ...]:
     between = _between(context, one)
-    laxer = one.after > one.before
     years = float(between["years"].sum())
     treated = float(between.filter("protected")["years"].sum())
     limits = (x if np.isfinite(x) else None for x in (one.before, one.after))
@@ -107,13 +113,13 @@ def _row(
     if between.is_empty():
         return (*head, *(0.0,) * 6, _NOBODY)
     alone = pl.col("protected") & (pl.col("needs") == one.needs)
-    own = between.filter(alone if laxer else ~pl.col("protected"))
+    own = between.filter(alone if one.laxer else ~pl.col("protected"))
     if factor is None:
         return (*head, *(None,) * 6, _NO_RATIO)
     failures = _failures(context, one, own, factor, random)
     if failures is None:
         return (*head, *(None,) * 6, _NO_RATE)
-    signed = failures if laxer else -failures
+    signed = failures if one.laxer else -failures
     cost, error = _cost(context, one.family)
     money = signed * cost * np.insert(1 + error * random.standard_normal(_DRAWS), 0, 1.0)
     told = [
@@ -121,7 +127,7 @@ def _row(
         for draws in (signed, money)
         for value in (draws[0], *np.quantile(draws[1:], [0.025, 0.975]))
     ]
-    words = "stop" if laxer else "begin, and to keep it up,"
+    words = "stop" if one.laxer else "begin, and to keep it up,"
     return (*head, *(float(value) + 0.0 for value in told), BOUND.format(words))
 
 
@@ -134,6 +140,8 @@ def _between(context: FieldContext, one: Moved) -> pl.DataFrame:
     )
     low, high = sorted((one.before, one.after))
     values = context.grounds.samples.select("sample", value=one.analyte)
+    # A value at the limit is within it, be it a maximum or a minimum.
+    closed: Literal["left", "right"] = "left" if one.lower else "right"
     dose = Dose(one.family, one.analyte, high, one.needs, ())
     return (
         context.spans.filter("last")
@@ -144,7 +152,7 @@ def _between(context: FieldContext, one: Moved) -> pl.DataFrame:
             on="unit",
         )
         .join(values, on="sample")
-        .filter(pl.col("value") > low, pl.col("value") <= high)
+        .filter(pl.col("value").is_between(low, high, closed=closed))
         .select("unit", "value", "needs", "years", protected=protected(context, dose.needs))
     )
 
@@ -163,6 +171,9 @@ def _failures(
         pl.col("days") == "unprotected",
     )
     limit = one.before if np.isfinite(one.before) else one.after
+    if one.lower:  # bins go by the maximum
+        told_limits = dict(table.select("family", "limit").rows())
+        limit = told_limits.get(one.family, told_limits.get(ALL, limit))
     told = own.with_columns(bound=pl.lit(None, pl.Float64)).with_columns(bin=bin_of(limit))
     total = np.zeros(_DRAWS + 1)
     for number, years in told.group_by("bin").agg(pl.col("years").sum()).sort("bin").rows():

@@ -182,18 +182,24 @@ def _forecast(context: FieldContext) -> pl.DataFrame:
 
 def _expected(context: FieldContext, before: Terms, after: Terms) -> pl.DataFrame:
     """What the limits that the other terms move may come to: one row each."""
-    moved = moved_limits(_newest_limits(before), _newest_limits(after))
+    moved = [
+        one
+        for bound in ("max", "min")
+        for one in moved_limits(
+            _newest_limits(before, bound), _newest_limits(after, bound), lower=bound == "min"
+        )
+    ]
     ratios = FIGURES["treatment_ratios"](context, ()) if moved else pl.DataFrame()
     return expected(context, moved, ratios) if moved else pl.DataFrame(schema=COLUMNS)
 
 
-def _newest_limits(terms: Terms) -> pl.DataFrame:
-    """The maxima of each family's newest edition: family, analyte, limit, needs."""
+def _newest_limits(terms: Terms, bound: str) -> pl.DataFrame:
+    """The maxima or minima of each family's newest edition: family, analyte, limit, needs."""
     newest = pl.col("effective_from") == pl.col("effective_from").max().over("family")
     editions = terms.values.filter(newest).select("edition", "family")
     limits = terms.water_limits.join(editions, on=["edition", "family"])
-    return limits.filter(pl.col("max").is_not_null()).select(
-        "family", "analyte", "needs", limit="max"
+    return limits.filter(pl.col(bound).is_not_null()).select(
+        "family", "analyte", "needs", limit=bound
     )
 
 

@@ -103,6 +103,26 @@ def test_a_longer_cover_costs_more_and_a_page_says_so(sample, run, draft, tmp_pa
     assert not re.search(r'(?:src|href)="(?:https?:|//)', text)
 
 
+def test_each_limit_that_moves_has_its_row(sample, run, draft):
+    """A maximum and a minimum of the newest edition: laxer both, units between, an upper bound."""
+    limits = {
+        "limits.hardness_mg_l_caco3": '{ max = 120, needs = "scale" }',
+        "limits.ph": '{ min = 6.5, max = 9, needs = "ph" }',
+    }
+    folder, _ = sample
+    newest = sorted(path.name for path in (folder / "terms").glob("*.toml"))[-1]
+    rows = run("what-if", draft(folder, newest, **limits), folder, "--json").json["expected"]
+    moved = {(row["analyte"], row["limit_before"], row["limit_after"]) for row in rows}
+    assert moved == {("hardness_mg_l_caco3", 60, 120), ("ph", 7, 6.5)}
+    assert len({(row["family"], row["analyte"]) for row in rows}) == len(rows) > 2
+    for row in rows:
+        assert 0 <= row["treated_unit_years"] <= row["unit_years"] <= row["units"] * 366 / 365.25
+        assert row["extra_failures"] is None or row["extra_failures"] >= 0
+    hard = [row for row in rows if row["analyte"] != "ph" and row["units"]]
+    assert hard
+    assert all("upper bound" in row["note"] for row in hard)
+
+
 def test_it_reads_while_a_refresh_runs(workspace, run):
     """The lock of a refresh does not keep anybody from asking."""
     terms = next((workspace / "terms").glob("*.toml"))

@@ -18,7 +18,7 @@ from pipelines.field.cohorts import cohorts
 from pipelines.field.context import FieldContext, Grounds
 from pipelines.field.dose_bins import dose_bins
 from pipelines.field.figures import figure
-from pipelines.field.moved_limits import Moved, expected
+from pipelines.field.moved_limits import Moved, expected, moved_limits
 from pipelines.field.outlook import outlook
 from pipelines.field.pending import settled_claims, shares
 from pipelines.field.reporting_lag import lag_law, share_reported
@@ -418,3 +418,36 @@ def test_a_moved_limit_by_hand() -> None:
         assert "upper bound" in row["note"]
         assert count > 5
     assert (told[2]["units"], told[2]["extra_failures"], told[2]["extra_cost"]) == (0, 0.0, 0.0)
+
+
+def test_a_moved_minimum_is_laxer_where_it_falls_and_holds_its_own_value() -> None:
+    """Values from the lower of the two on, the higher one not among them; signs turn over."""
+    context = dosed()
+    context = replace(context, spans=context.spans.with_columns(needs=pl.lit("scale")))
+    ratios = pl.DataFrame(
+        {
+            "by": ["all"], "event": ["water"], "comparison": ["treated vs untreated"],
+            "method": ["cox"], "ratio": [0.4], "low": [0.2], "high": [0.8],
+        }
+    )  # fmt: skip
+    before = pl.DataFrame(
+        {"family": "Force", "analyte": "hardness_mg_l_caco3", "limit": [70.0], "needs": "scale"}
+    )
+    (falls,) = moved_limits(before, before.with_columns(limit=35.0), lower=True)
+    (rises,) = moved_limits(before, before.with_columns(limit=87.5), lower=True)
+    (gone,) = moved_limits(before, before.clear(), lower=True)
+    assert (falls.laxer, rises.laxer, gone.laxer, gone.after) == (True, False, True, -np.inf)
+    told = expected(context, [falls, rises], ratios).to_dicts()
+    samples = dict(context.grounds.samples.select("sample", "hardness_mg_l_caco3").rows())
+    cover = dict(context.units.select("unit", "coverage_end").rows())
+    families = dict(context.units.select("unit", "family").rows())
+    for row, value, sign in ((told[0], 35.0, 1), (told[1], 70.0, -1)):
+        own = [
+            span
+            for span in context.spans.filter("last").to_dicts()
+            if families[span["unit"]] == "Force"
+            and samples[span["sample"]] == value
+            and cover[span["unit"]] > context.as_of
+        ]
+        assert row["units"] == len(own) > 0
+        assert row["extra_failures"] * sign > 0

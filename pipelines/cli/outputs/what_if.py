@@ -144,8 +144,8 @@ def _limit() -> js.Schema:
         {
             "family": js.text("The family."),
             "analyte": js.word("The analyte.", codes.LIMITED_ANALYTES),
-            "limit_before": js.or_null(js.number("The maximum as it is; null where none.")),
-            "limit_after": js.or_null(js.number("The maximum under the other terms.")),
+            "limit_before": js.or_null(js.number("The limit as it is; null where none.")),
+            "limit_after": js.or_null(js.number("The limit under the other terms.")),
             "units": js.integer("Units in cover whose analyte lies between."),
             "unit_years": js.number("Their time in cover in the next 12 months.", least=0),
             "treated_unit_years": js.number("Of it, that of units treated for it.", least=0),
