@@ -70,7 +70,7 @@ def moved_limits(before: pl.DataFrame, after: pl.DataFrame, *, lower: bool = Fal
         pl.coalesce("needs", "needs_after").fill_null(""),
     )
     rows = told.filter(pl.col("limit") != pl.col("limit_after")).sort(keys)
-    return [Moved(*row, lower) for row in rows.rows()]
+    return [Moved(*row)._replace(lower=lower) for row in rows.rows()]
 
 
 def expected(context: FieldContext, moved: list[Moved], ratios: pl.DataFrame) -> pl.DataFrame:
@@ -172,8 +172,8 @@ def _failures(
     )
     limit = one.before if np.isfinite(one.before) else one.after
     if one.lower:  # bins go by the maximum
-        told_limits = dict(table.select("family", "limit").rows())
-        limit = told_limits.get(one.family, told_limits.get(ALL, limit))
+        maxima: dict[str, float] = dict(table.select("family", "limit").rows())
+        limit = maxima.get(one.family, maxima.get(ALL, limit))
     told = own.with_columns(bound=pl.lit(None, pl.Float64)).with_columns(bin=bin_of(limit))
     total = np.zeros(_DRAWS + 1)
     for number, years in told.group_by("bin").agg(pl.col("years").sum()).sort("bin").rows():

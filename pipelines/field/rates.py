@@ -55,7 +55,7 @@ def exposure_of(context: FieldContext, dims: Slice) -> Exposure:
     by_state = "treatment" in dims
     own = episodes(context, by_state=by_state).join(groups, on=placed)
     own = own.select("group", "unit", "days")
-    if by_state:  # a unit may come back to a state
+    if by_state or context.by_day:  # a unit may come back to a state, or to the days chosen
         own = own.group_by("group", "unit").agg(pl.col("days").sum())
     return Exposure(groups, own)
 

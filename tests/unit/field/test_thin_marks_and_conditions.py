@@ -14,9 +14,10 @@ from pipelines.field.alarms import alarms
 from pipelines.field.conditions import read_conditions
 from pipelines.field.context import FieldContext
 from pipelines.field.dimensions import failure_values
+from pipelines.field.figures import figure
 from pipelines.field.groups import of_event
 from pipelines.field.screen import screen
-from pipelines.field.selection import mark_days
+from pipelines.field.selection import mark_days, select
 from pipelines.field.sentences import Named as Group
 from pipelines.field.sentences import _covers, _screened, _told, _treated
 from pipelines.field.sentences_of_alarms import alarmed
@@ -187,3 +188,27 @@ def test_a_range_of_lots_holds_no_unit_without_a_lot(
     inside = mark_days(fleet, read_conditions(["lot=L-3.."])).filter("inside")
     assert 0 < inside["unit"].n_unique() <= 10
     assert inside["unit"].max() < 10
+
+
+@pytest.mark.parametrize("name", ["rates", "regions", "costs", "treatment_effect"])
+def test_units_that_come_back_to_the_days_chosen_count_once(
+    make_fleet: Callable[..., FieldContext], name: str
+) -> None:
+    """Winters of several years: a unit is one unit, and each failure counts once."""
+    fleet = make_fleet(80, 9, rate=4.0)
+    winter = select(fleet, read_conditions(["season=winter"]))
+    own = fleet.failures.filter(pl.col("failed_on").dt.month().is_in([12, 1, 2]))
+    spans = winter.spans.with_columns(days=pl.col("exit") - pl.col("entry"))
+    assert spans["unit"].n_unique() < spans.height
+    table = figure(winter, name, ("region",) if name == "regions" else ())
+    if name == "costs":
+        assert (
+            table["total"].item()
+            == own.select(pl.sum_horizontal("parts", "labor", "travel"))["parts"].sum()
+        )
+        return
+    rows = table.filter(pl.col("event") == "any") if "event" in table.columns else table
+    assert rows["failures"].sum() == own.height > 50
+    assert rows["unit_years"].sum() == pytest.approx(spans["days"].sum() / 365.25)
+    if name in ("rates", "regions"):
+        assert rows["units"].sum() == spans["unit"].n_unique()
