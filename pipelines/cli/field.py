@@ -79,20 +79,23 @@ def run(args: argparse.Namespace) -> int:
         if getattr(args, name) is not None and name not in by and not args.failures:
             chosen = getattr(args, name)
             raise UsageError(f"--{name} {chosen} needs --by {name}; slice by it to choose one.")
-    context = asked.of(stored_context(args.workspace))
+    whole = stored_context(args.workspace)
+    context = asked.of(whole)
     if args.compare:
         return _compare(args, context)
-    return _figure(args, context, dims)
+    return _figure(args, context, dims, whole)
 
 
-def _figure(args: argparse.Namespace, context: FieldContext, dims: tuple[str, ...]) -> int:
+def _figure(
+    args: argparse.Namespace, context: FieldContext, dims: tuple[str, ...], whole: FieldContext
+) -> int:
     import polars as pl
 
     from pipelines.steps.field_slices import failures_behind, figure_rows
 
     figure = "field_failures" if args.failures else args.figure
     table = (
-        failures_behind(context, args.event)
+        failures_behind(context, args.event, whole)
         if args.failures
         else figure_rows(context, figure, dims, args.event)
     )

@@ -169,9 +169,15 @@ def compared(context: FieldContext, first: str, second: str | None) -> Compariso
     return compare(parts, first, second or "all other days")
 
 
-def failures_behind(context: FieldContext, event: str | None) -> pl.DataFrame:
-    """The failures of a selection, as they stand in `field_failures`."""
-    rows = shaped(field_failures(context), polars_schema(FIELD_TABLES["field_failures"]))
+def failures_behind(
+    context: FieldContext, event: str | None, whole: FieldContext | None = None
+) -> pl.DataFrame:
+    """The failures of a selection, as they stand in `field_failures`.
+
+    `whole` is the fleet that it was selected from: a unit's first failure is its first of all.
+    """
+    rows = shaped(field_failures(whole or context), polars_schema(FIELD_TABLES["field_failures"]))
+    rows = rows.join(context.failures.select("call"), on="call", how="semi", maintain_order="left")
     if event in (None, "any"):
         return rows
     if event == "water":

@@ -23,6 +23,7 @@ from pipelines.field.sentences import _covers, _screened, _told, _treated
 from pipelines.field.sentences_of_alarms import alarmed
 from pipelines.field.slice_rates import days_by
 from pipelines.field.standard_curves import standard_curves
+from pipelines.steps.field_slices import failures_behind
 
 
 @pytest.mark.parametrize("kind", ["survival", "mean_count"])
@@ -212,3 +213,17 @@ def test_units_that_come_back_to_the_days_chosen_count_once(
     assert rows["unit_years"].sum() == pytest.approx(spans["days"].sum() / 365.25)
     if name in ("rates", "regions"):
         assert rows["units"].sum() == spans["unit"].n_unique()
+
+
+def test_first_failures_of_a_selection_are_the_units_first_of_all(
+    make_fleet: Callable[..., FieldContext],
+) -> None:
+    """A unit that failed in autumn before has no first failure among its winters'."""
+    fleet = make_fleet(40, 9, rate=4.0)
+    winter = select(fleet, read_conditions(["season=winter"]))
+    told = failures_behind(winter, "any", fleet)
+    first = fleet.failures.sort("age", "call").unique("unit", keep="first", maintain_order=True)
+    own = first.filter(pl.col("season") == "winter")
+    assert told.height == winter.failures.height
+    assert set(told.filter("first_any")["call"]) == set(own["call"])
+    assert 0 < own.height < told["serial"].n_unique()
