@@ -14,6 +14,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
+from pipelines.field.laws import normal_above
 from pipelines.field.poisson import Z_95
 from pipelines.field.poisson_regression import unpenalized
 from pipelines.units.water_of_days import UNTESTED
@@ -195,8 +196,6 @@ def _contrasts(
     terms: np.ndarray,
     covariance: np.ndarray,
 ) -> pl.DataFrame:
-    from scipy.stats import norm
-
     weights = np.array([years[level] if kind == "region" else 0.0 for kind, level in names])
     weights /= weights.sum()  # of the regions that have a term
     # A contrast can be estimated where it is a combination of the cells' rows.
@@ -218,7 +217,7 @@ def _contrasts(
             continue
         spread = np.sqrt(variance)
         figures = [estimate + sign * Z_95 * spread for sign in (0, -1, 1)]
-        chance = 2 * norm.sf(abs(estimate) / spread)
+        chance = 2 * normal_above(abs(estimate) / spread)
         with np.errstate(over="ignore"):  # a limit that the data leave open
             told = np.exp(figures)
         ratios.append((level, *(float(x) for x in told), float(chance)))

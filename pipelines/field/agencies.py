@@ -17,6 +17,7 @@ from pipelines.field.agency_cases import measured
 from pipelines.field.agency_words import UNITS, sentences
 from pipelines.field.context import FieldContext
 from pipelines.field.funnel import q_values
+from pipelines.field.laws import normal_exceeded, student_above, student_at
 from pipelines.field.peers import (
     binomial_funnel,
     chance_of_more,
@@ -158,8 +159,6 @@ def _shares(strata: pl.DataFrame) -> pl.DataFrame:
 
 def _means(strata: pl.DataFrame) -> pl.DataFrame:
     """Agencies' hours or money beside their peers': one row an agency with comparable cases."""
-    from scipy.stats import norm, t
-
     peers = pl.col("all_n") - pl.col("n")
     mean = (pl.col("all_sum") - pl.col("sum")) / peers
     within = (pl.col("all_squares") - pl.col("squares") - peers * mean**2) / (peers - 1)
@@ -183,11 +182,11 @@ def _means(strata: pl.DataFrame) -> pl.DataFrame:
     with np.errstate(divide="ignore", invalid="ignore"):
         freedom = np.where(usable, variance**2 / shares, 1.0)
         error = np.where(usable, np.sqrt(variance), np.nan)
-        p = t.sf((observed - expected) / error, freedom)
-    spread = winsorised_spread(norm.isf(p[usable]))
+        p = student_above((observed - expected) / error, freedom)
+    spread = winsorised_spread(normal_exceeded(p[usable]))
     figures = {"p_value": np.where(usable, widened(p, spread), np.nan)}
     for name, tail in FUNNEL.items():
-        reach = t.ppf(tail, freedom) * error * np.sqrt(spread)
+        reach = student_at(tail, freedom) * error * np.sqrt(spread)
         with np.errstate(divide="ignore", invalid="ignore"):
             figures[name] = np.maximum(1 + reach / expected, 0)
     return _with_limits(summed, figures, spread)

@@ -14,6 +14,7 @@ from pipelines.field.context import FieldContext
 from pipelines.field.dimensions import failure_values
 from pipelines.field.funnel import q_values
 from pipelines.field.groups import of_event
+from pipelines.field.laws import poisson_above, poisson_up_to
 from pipelines.field.poisson import DAYS_PER_YEAR, garwood_limits
 from pipelines.field.slice_rates import days_by
 from pipelines.field.slices import ALL, LABELS, thin
@@ -77,15 +78,13 @@ def standardized(
 
 def with_ratios(table: pl.DataFrame) -> pl.DataFrame:
     """Adds ratio, low, high, p_value, q_value, thin and note to failures, units and expected."""
-    from scipy.stats import poisson
-
     count = table["failures"].to_numpy().astype(float)
     expected = table["expected"].to_numpy()
     usable = expected > 0
     low, high = garwood_limits(count)
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio, low, high = (np.where(usable, x / expected, np.nan) for x in (count, low, high))
-    tails = np.minimum(poisson.cdf(count, expected), poisson.sf(count - 1, expected))
+    tails = np.minimum(poisson_up_to(count, expected), poisson_above(count - 1, expected))
     p = np.where(usable, np.minimum(1.0, 2 * tails), np.nan)
     told = table.with_columns(
         *(

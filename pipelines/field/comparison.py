@@ -16,6 +16,7 @@ import polars as pl
 from pipelines.field.conditions import Condition
 from pipelines.field.context import FieldContext
 from pipelines.field.dimensions import failure_values, split_days
+from pipelines.field.laws import normal_above
 from pipelines.field.poisson import (
     DAYS_PER_YEAR,
     UNKNOWN_RATIO,
@@ -137,8 +138,6 @@ def _exact(a: Side, b: Side) -> Tested:
 
 def _robust(parts: Parts, a: Side, b: Side) -> Tested:
     """Log limits, variance summed over units: a unit may stand on both sides and fail again."""
-    from scipy.stats import norm
-
     if not a.failures or not b.failures or not a.unit_years or not b.unit_years:
         return _tested("robust", UNKNOWN_RATIO, None)
     by_unit = (
@@ -162,7 +161,7 @@ def _robust(parts: Parts, a: Side, b: Side) -> Tested:
     error = float(np.sqrt(float((sums * sums).sum())))
     ratio = a.failures / a.unit_years / (b.failures / b.unit_years)
     limits = (float(ratio * np.exp(sign * Z_95 * error)) for sign in (-1, 1))
-    p_value = float(2 * norm.sf(abs(np.log(ratio)) / error)) if error > 0 else None
+    p_value = float(2 * normal_above(abs(np.log(ratio)) / error)) if error > 0 else None
     return _tested("robust", Ratio(ratio, *limits), p_value)
 
 
@@ -187,12 +186,10 @@ def _stratified(parts: Parts) -> tuple[Tested, int]:
 
 def wald_p(ratio: Ratio) -> float | None:
     """The two-sided p-value of a ratio whose limits are symmetric on the log scale."""
-    from scipy.stats import norm
-
     if not np.isfinite(ratio.ratio) or not np.isfinite(ratio.high) or ratio.ratio <= 0:
         return None
     error = (np.log(ratio.high) - np.log(ratio.low)) / (2 * Z_95)
-    return float(2 * norm.sf(abs(np.log(ratio.ratio)) / error)) if error > 0 else None
+    return float(2 * normal_above(abs(np.log(ratio.ratio)) / error)) if error > 0 else None
 
 
 def _tested(method: str, ratio: Ratio, p_value: float | None) -> Tested:

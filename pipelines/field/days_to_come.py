@@ -17,6 +17,7 @@ import polars as pl
 from pipelines.field.context import FLEET, UNIT_DIMENSIONS
 from pipelines.field.dimensions import BAND_STARTS, BANDS
 from pipelines.field.hindsight import SALES_MONTHS, months_on
+from pipelines.field.laws import chi_square_above
 from pipelines.field.poisson import Z_95
 from pipelines.field.rate_model import FEWEST_MONTHS, SIGNIFICANT
 
@@ -178,7 +179,6 @@ def _log_linear(
 ) -> tuple[np.ndarray, np.ndarray, float, float]:
     """Terms and covariance of counts on time, p of the slope, dispersion (at least 1)."""
     from scipy.special import xlogy
-    from scipy.stats import chi2
 
     design = np.column_stack([np.ones(len(when)), when])
     terms = np.array([np.log(counts.mean()), 0.0])
@@ -194,4 +194,4 @@ def _log_linear(
     usual = counts.mean()
     statistic = 2 * float((xlogy(counts, mean / usual) - (mean - usual)).sum())
     spread = max(1.0, float(((counts - mean) ** 2 / mean).sum() / max(len(counts) - 2, 1)))
-    return terms, np.linalg.inv(information), float(chi2.sf(max(statistic, 0.0), 1)), spread
+    return terms, np.linalg.inv(information), chi_square_above(max(statistic, 0.0), 1), spread

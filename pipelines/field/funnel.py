@@ -8,6 +8,15 @@ from __future__ import annotations
 
 import numpy as np
 
+from pipelines.field.laws import (
+    normal_above,
+    normal_exceeded,
+    poisson_above,
+    poisson_least,
+    poisson_of,
+    poisson_up_to,
+)
+
 
 def funnel_limits(expected: np.ndarray, tail: float, spread: float = 1.0) -> np.ndarray:
     """The limit of observed/expected with probability `tail` below it.
@@ -16,10 +25,8 @@ def funnel_limits(expected: np.ndarray, tail: float, spread: float = 1.0) -> np.
     with P(X <= r) >= tail, (r - (P(X <= r) - tail) / P(X = r)) / expected, cut at 0. `spread` is
     the overdispersion; the distance from 1 is widened by its square root.
     """
-    from scipy.stats import poisson
-
-    r = poisson.ppf(tail, expected)
-    limit = (r - (poisson.cdf(r, expected) - tail) / poisson.pmf(r, expected)) / expected
+    r = poisson_least(tail, expected)
+    limit = (r - (poisson_up_to(r, expected) - tail) / poisson_of(r, expected)) / expected
     widened_limit: np.ndarray = np.maximum(1 + (np.maximum(limit, 0) - 1) * np.sqrt(spread), 0)
     return widened_limit
 
@@ -40,16 +47,16 @@ def p_values(observed: np.ndarray, expected: np.ndarray, spread: float = 1.0) ->
 
     Twice the smaller exact Poisson tail; its normal deviate is divided by sqrt(spread).
     """
-    from scipy.stats import norm, poisson
-
-    tail = np.minimum(poisson.cdf(observed, expected), poisson.sf(observed - 1, expected))
-    deviate = norm.isf(np.minimum(tail, 0.5))
-    chances: np.ndarray = 2 * norm.sf(deviate / np.sqrt(spread))
+    tail = np.minimum(poisson_up_to(observed, expected), poisson_above(observed - 1, expected))
+    deviate = normal_exceeded(np.minimum(tail, 0.5))
+    chances: np.ndarray = 2 * normal_above(deviate / np.sqrt(spread))
     return chances
 
 
 def q_values(p: np.ndarray) -> np.ndarray:
     """p-values after Benjamini & Hochberg (1995), in their order."""
-    from scipy.stats import false_discovery_control
-
-    return false_discovery_control(p) if len(p) else p
+    order = np.argsort(p)[::-1]
+    raised = p[order] * len(p) / np.arange(len(p), 0, -1)
+    q = np.empty(len(p))
+    q[order] = np.minimum(np.minimum.accumulate(raised), 1.0)
+    return q

@@ -8,6 +8,15 @@ from __future__ import annotations
 
 import numpy as np
 
+from pipelines.field.laws import (
+    binomial_least,
+    binomial_of,
+    binomial_up_to,
+    normal_above,
+    normal_exceeded,
+    student_at,
+)
+
 # Chances below this are cut from a law, and none smaller is told.
 _NEGLIGIBLE = 1e-18
 
@@ -39,11 +48,9 @@ def binomial_funnel(
     distance from 1 is widened by the square root of `spread`. Cases of different expected shares
     count as if all had their mean: that spreads wider, not narrower (Hoeffding 1956).
     """
-    from scipy.stats import binom
-
-    r = binom.ppf(tail, cases, share)
+    r = binomial_least(tail, cases, share)
     with np.errstate(divide="ignore", invalid="ignore"):
-        inside = (binom.cdf(r, cases, share) - tail) / binom.pmf(r, cases, share)
+        inside = (binomial_up_to(r, cases, share) - tail) / binomial_of(r, cases, share)
         limit = (r - inside) / (cases * share)
     widened_limit: np.ndarray = np.maximum(1 + (np.maximum(limit, 0) - 1) * np.sqrt(spread), 0)
     return widened_limit
@@ -108,13 +115,11 @@ def mean_limits(
     cases: np.ndarray, total: np.ndarray, squares: np.ndarray, confidence: float = 0.95
 ) -> tuple[np.ndarray, np.ndarray]:
     """Limits of a mean by Student's t, from a sum and a sum of squares; NaN below two cases."""
-    from scipy.stats import t
-
     n = np.asarray(cases, dtype=float)
     with np.errstate(divide="ignore", invalid="ignore"):
         mean = total / n
         variance = np.maximum(squares - n * mean**2, 0) / (n - 1)
-        reach = t.ppf((1 + confidence) / 2, n - 1) * np.sqrt(variance / n)
+        reach = student_at((1 + confidence) / 2, n - 1) * np.sqrt(variance / n)
     some = n > 1
     return np.where(some, mean - reach, np.nan), np.where(some, mean + reach, np.nan)
 
@@ -134,7 +139,5 @@ def winsorised_spread(deviates: np.ndarray) -> float:
 
 def widened(p: np.ndarray, spread: float) -> np.ndarray:
     """One-sided chances, their normal deviates divided by the square root of `spread`."""
-    from scipy.stats import norm
-
-    chances: np.ndarray = norm.sf(norm.isf(p) / np.sqrt(spread))
+    chances: np.ndarray = normal_above(normal_exceeded(p) / np.sqrt(spread))
     return chances

@@ -9,6 +9,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from pipelines.field.laws import chi_square_above
+
 ROUNDS = 50
 _ROUNDS, _SETTLED, _SINGULAR, _FARTHEST = 100, 1e-8, 1e-10, 300
 
@@ -96,6 +98,4 @@ def _least_squares(rows: np.ndarray, target: np.ndarray) -> tuple[np.ndarray, np
 
 def chance_of(statistic: float, terms: int) -> float:
     """p of a likelihood-ratio statistic with so many terms more."""
-    from scipy.stats import chi2
-
-    return float(chi2.sf(max(statistic, 0.0), terms))
+    return chi_square_above(max(statistic, 0.0), terms)

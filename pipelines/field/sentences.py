@@ -20,6 +20,7 @@ from pipelines.field.context import FieldContext
 from pipelines.field.dimensions import OF_FAILURE, failure_values
 from pipelines.field.funnel import q_values
 from pipelines.field.groups import of_event
+from pipelines.field.laws import normal_above
 from pipelines.field.page_sentences import page_sentences
 from pipelines.field.poisson import DAYS_PER_YEAR, Z_95
 from pipelines.field.sentences_of_alarms import alarmed, watched
@@ -90,8 +91,6 @@ def _noun(dim: str) -> str:
 
 def _ratios_to_rest(context: FieldContext, dim: str, event: str) -> list[Named]:
     """Each value's rate against the rest, with limits that hold when units fail again."""
-    from scipy.stats import norm
-
     own = days_by(context, [dim])
     failed = failure_values(context.failures.filter(of_event(event)), [dim])
     by_unit = own.join(
@@ -120,7 +119,7 @@ def _ratios_to_rest(context: FieldContext, dim: str, event: str) -> list[Named]:
         part = (y - a / t * s) / a - ((n - y) - b / u * (w - s)) / b
         error = float(np.sqrt((part**2).sum()))
         ratio = a / t / (b / u)
-        p = float(2 * norm.sf(abs(np.log(ratio)) / error)) if error > 0 else 1.0
+        p = float(2 * normal_above(abs(np.log(ratio)) / error)) if error > 0 else 1.0
         low, high = (float(ratio * np.exp(sign * Z_95 * error)) for sign in (-1, 1))
         found.append(Named(str(value), ratio, low, high, int(a), p))
     q = q_values(np.array([one.q_value for one in found])) if found else np.zeros(0)
