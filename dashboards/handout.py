@@ -20,6 +20,11 @@ from schemas.catalog import TABLES
 MOST_ROWS = 30
 _LABELS = ("by", "family", "region", "profile", "cause_class", "startup", "treatment")
 _THIN = "Rows in gray are thin: fewer than 5 failures or 10 units; never rank them."
+# Nothing is fetched and nothing runs; style stands in the page itself.
+_POLICY = (
+    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; "
+    "form-action 'none'"
+)
 _STYLE = """
 @page{margin:14mm}body{font:11pt/1.4 system-ui,sans-serif;max-width:180mm;margin:0 auto;padding:6mm;
 color:#1b1d1f;background:#fff}h1{font-size:16pt;margin:0 0 2mm}p{margin:2mm 0}table{border-collapse:
@@ -63,6 +68,7 @@ def handout(
     return str(
         Markup(
             '<!doctype html><html lang="en"><head><meta charset="utf-8">'
+            '<meta http-equiv="Content-Security-Policy" content="{policy}">'
             "<title>{title}</title>"
             '<meta name="viewport" content="width=device-width, initial-scale=1">'
             "<style>{style}</style></head>"
@@ -73,6 +79,7 @@ def handout(
             '<p class="small">Made by <code>{command}</code></p></main></body></html>\n'
         ).format(
             title=title,
+            policy=Markup(_POLICY),
             style=Markup(_STYLE.replace("\n", "")),
             says=sentence or f"{formats.counted(table.height, 'row')} of {title.lower()}.",
             chart=drawing(table, MOST_ROWS),

@@ -1,7 +1,7 @@
 """The pages about the whole as the last refresh published them, in the desk's frame.
 
-Belongs here: field, upcoming, data, terms, dictionary and the tables' files. Does not belong here:
-pages on which people act.
+Belongs here: field, upcoming, data, terms, dictionary, handouts and the tables' files. Does not
+belong here: pages on which people act.
 
 A published page is of our own making, so its content is taken out between two marks that no data
 can hold, since data is escaped.
@@ -38,6 +38,8 @@ _ENTERED = (
     ("water_tests", "Enter a water test"),
     ("treatment_purchases", "Enter a treatment purchase"),
 )
+# A page that is whole in itself: its own style, no script, nothing fetched.
+ALONE = "sandbox; default-src 'none'; style-src 'unsafe-inline'"
 _HEADING = re.compile(r"<h1>Claim (.*?)</h1>")
 
 
@@ -67,6 +69,15 @@ def routes(site: DeskSite) -> list[Route]:
         kind = mimetypes.guess_type(name)[0] or "application/octet-stream"
         return FileResponse(path, media_type=kind, filename=name)
 
+    def handout(request: Request) -> Response:
+        name = request.path_params["name"]
+        path = site.workspace.published / "handouts" / name
+        if not _FILE.fullmatch(name) or not path.is_file():
+            raise Problem(404, "There is no such handout as of the last refresh.")
+        return FileResponse(
+            path, media_type="text/html", headers={"Content-Security-Policy": ALONE}
+        )
+
     def first(_: Request) -> Response:
         return RedirectResponse("/", 303)
 
@@ -74,6 +85,7 @@ def routes(site: DeskSite) -> list[Route]:
         *(Route(f"/{name}.html", shown, methods=["GET"]) for name in NAMES),
         Route("/index.html", first, methods=["GET"]),
         Route("/data/{name}", table, methods=["GET"]),
+        Route("/handouts/{name}", handout, methods=["GET"]),
     ]
 
 

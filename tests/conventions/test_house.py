@@ -39,6 +39,7 @@ DESK = (
     "/corrections/",
     "/data/",
     "/documents/",
+    "/handouts/",
     "/letters/",
     "/months/",
     "/records/",

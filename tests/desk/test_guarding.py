@@ -218,6 +218,8 @@ def test_the_proxys_own_word_counts_for_addresses(folder, passwords_are_quick) -
         "/data/..%2F..%2Flimeledger.toml",
         "/data/../../limeledger.toml",
         "/data/.hidden",
+        "/handouts/..%2Fdata.html",
+        "/handouts/../../limeledger.toml",
         "/claims/..%2F..%2Flimeledger.toml",
         "/claims/%FF",
         "/claims/%00",

@@ -455,4 +455,12 @@ def test_published_pages_stand_in_the_desks_frame(desk) -> None:
     table = rea.get("/data/decisions.csv")
     assert table["content-disposition"].startswith("attachment")
     assert table.body == (desk.site.workspace.published / "data" / "decisions.csv").read_bytes()
+    written = desk.site.workspace.published / "handouts" / "rates.html"  # no figure has a row here
+    written.write_text("<!doctype html><title>Rates</title>", encoding="utf-8")
+    sheet = rea.get("/handouts/rates.html")
+    assert sheet.body == written.read_bytes()
+    assert sheet["content-type"].startswith("text/html")
+    assert sheet["content-security-policy"].startswith("sandbox; default-src 'none'")
+    assert "unsafe-inline" in sheet["content-security-policy"]
+    assert rea.get("/handouts/nothing.html").status == 404
     assert rea.get("/healthz").json == {"status": "ok"}

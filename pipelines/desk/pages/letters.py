@@ -34,7 +34,6 @@ TYPES = {
     "html": "text/html; charset=utf-8",
     "eml": "message/rfc822",
 }
-POLICY = "sandbox; default-src 'none'; style-src 'unsafe-inline'"
 ROWS = 300
 
 

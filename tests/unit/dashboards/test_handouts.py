@@ -44,6 +44,7 @@ def test_a_page_tells_all_that_a_finding_needs() -> None:
     assert "Rows in gray are thin" in text
     assert "<code>limeledger field --by family --handout x.html</code>" in text
     assert "One row is the failure rate of one slice." in text
+    assert "default-src 'none'; style-src 'unsafe-inline'" in text
     assert '<tr class="thin"><td>Skerry</td>' in text
     assert '<td class="n">1,234</td><td class="n">40.0</td>' in text
     assert _page(RATES, sentence=None).count("<p>3 rows of rates.</p>") == 1
