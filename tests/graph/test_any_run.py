@@ -99,6 +99,7 @@ def change_tool(root: Path, draw: random.Random) -> None:
     """Another tool, which decides otherwise."""
     del root
     TOOL["number"] = draw.randrange(1, 200)
+    inputs._KNOWN.clear()  # another tool is another process, which has read nothing yet
 
 
 def change_exports(root: Path, draw: random.Random) -> None:
@@ -217,6 +218,7 @@ def tool(monkeypatch: pytest.MonkeyPatch):
         monkeypatch.setattr(module, "source_hash", hashed)
     monkeypatch.setattr(inputs, "load_terms", read)
     monkeypatch.setitem(TOOL, "number", 0)
+    inputs._KNOWN.clear()
 
 
 def is_one_state(bench) -> bool:

@@ -91,7 +91,8 @@ def test_scripts_come_from_files_alone(site) -> None:
     for name, page in _pages(site).items():
         if name.startswith("handouts/"):  # one file each, to be sent: its style stands in it
             assert page.of("script") == page.of("link") == [], name
-            assert "http" not in (site / name).read_text(encoding="utf-8"), name
+            text = (site / name).read_text(encoding="utf-8")
+            assert "http" not in text.replace("http-equiv", ""), name
             continue
         policy = page.of("meta")[1]["content"]
         assert policy.startswith("default-src 'none'; script-src 'self' file:;"), name
