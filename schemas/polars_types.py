@@ -38,6 +38,16 @@ def median_of(numbers: pl.Series) -> float:
     return cast(float, numbers.median() or 0.0)
 
 
+def spread_of(numbers: pl.Series) -> float:
+    """The standard deviation of a column of numbers; 0 where it holds fewer than two."""
+    return cast(float, numbers.std() or 0.0)
+
+
+def earliest_day(days: pl.Series) -> dt.date | None:
+    """The first of a column of days; None where it holds none."""
+    return cast("dt.date | None", days.min())
+
+
 def latest_day(days: pl.Series) -> dt.date | None:
     """The last of a column of days; None where it holds none."""
     return cast("dt.date | None", days.max())

@@ -15,6 +15,7 @@ import polars as pl
 
 from pipelines.coverage.calendar_days import add_months_array
 from pipelines.field.context import FLEET, UNIT_DIMENSIONS, FieldContext
+from schemas.polars_types import earliest_day
 
 SALES_MONTHS = 24  # units shipped so recently tell how units start and are covered
 
@@ -27,7 +28,7 @@ def months_on(day: date, months: int) -> date:
 
 def by_arrival(context: FieldContext, day: date) -> bool:
     """Whether it was kept by that day which rows had arrived."""
-    since: date | None = context.grounds.arrived_calls["arrived_on"].min()  # type: ignore[assignment]
+    since = earliest_day(context.grounds.arrived_calls["arrived_on"])
     return since is not None and since <= day
 
 

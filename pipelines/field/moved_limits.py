@@ -20,6 +20,7 @@ from pipelines.field.failure_cost import FEWEST, costed
 from pipelines.field.hindsight import fleet_known, months_on
 from pipelines.field.poisson import DAYS_PER_YEAR, Z_95
 from pipelines.field.slices import ALL, FEWEST_FAILURES
+from schemas.polars_types import mean_of, spread_of
 
 COLUMNS = pl.Schema(
     {
@@ -196,5 +197,5 @@ def _cost(context: FieldContext, family: str) -> tuple[float, float]:
     costs = own if len(own) >= FEWEST else water["cost"]
     if not len(costs) or not costs.sum():
         return 0.0, 0.0
-    mean, spread = float(costs.mean()), float(costs.std() or 0.0)  # type: ignore[arg-type]
+    mean, spread = mean_of(costs), spread_of(costs)
     return mean, spread / mean / float(np.sqrt(len(costs)))

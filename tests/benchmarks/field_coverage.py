@@ -12,6 +12,7 @@ import numpy as np
 import polars as pl
 
 from pipelines.field.cohorts import cohorts
+from pipelines.field.context import FieldContext
 from pipelines.field.early_warning import chart
 from pipelines.field.figures import figure
 from pipelines.steps.figures import one_thread_a_matrix
@@ -57,9 +58,9 @@ def coverage(fleets: int) -> dict[str, float]:
     }
 
 
-def _cohorts_hold(context: object) -> list[bool]:
+def _cohorts_hold(context: FieldContext) -> list[bool]:
     """Whether limits at 12 months hold the mean of the quarter's own units."""
-    cells = cohorts(context, ()).filter(  # type: ignore[arg-type]
+    cells = cohorts(context, ()).filter(
         pl.col("event") == "any", pl.col("months") == 12, pl.col("shown"), ~pl.col("immature")
     )
     mean = np.mean([*RATES.values()]) * (1.5 * 183 + 365.25 - 183) / 365.25
