@@ -5,6 +5,7 @@ Belongs here: words and rows of the page. Does not belong here: what a report or
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -67,7 +68,9 @@ def content(data: PageData) -> dict[str, Any]:
         "title": "Start-ups",
         "summary": _summary(data),
         "first_new": FIRST_NEW,
-        "came_in": [_new(row) for row in data.came_in.head(MOST_NEW).iter_rows(named=True)],
+        "came_in": [
+            _new(row, data.as_of) for row in data.came_in.head(MOST_NEW).iter_rows(named=True)
+        ],
         "more_new": max(0, data.came_in.height - MOST_NEW),
         "counts": _counts(data),
         "slices": [(by, SLICE_WORDS[by], [*of]) for by, of in slices.items() if by != "all"],
@@ -93,7 +96,7 @@ def _summary(data: PageData) -> str:
     )
 
 
-def _new(row: Mapping[str, Any]) -> dict[str, str]:
+def _new(row: Mapping[str, Any], as_of: dt.date) -> dict[str, str]:
     due = row["due_on"]
     return {
         "kind": row["kind"],
@@ -103,7 +106,8 @@ def _new(row: Mapping[str, Any]) -> dict[str, str]:
         "where": ", ".join(filter(None, (row["site_name"], row["agency"]))),
         "says": row["says"],
         "next": row["next_step"],
-        "due": f"by {formats.day(due)}" if due else "",
+        # A day that is past is told as the day on which it was due.
+        "due": "" if due is None else f"{'due' if due < as_of else 'by'} {formats.day(due)}",
         "stake": row["at_stake"] or "",
     }
 

@@ -20,6 +20,12 @@ def sentence() -> pl.Expr:
     )
     buy = pl.concat_str("recommended", tank.fill_null(""))
     calls = pl.format("Sample {} of {} calls for {}", "sample", "sampled_on", needs)
+    # A day that is past is no day to install by.
+    install = (
+        pl.when(pl.col("days_left") < 0)
+        .then(pl.format("install it now, as it was due by {}", "due_on"))
+        .otherwise(pl.format("install it by {}", "due_on"))
+    )
     kept = (
         pl.when(pl.col("kept_until").is_not_null())
         .then(pl.format("kept up, with what is on file to {}", "kept_until"))
@@ -35,17 +41,16 @@ def sentence() -> pl.Expr:
             "installed_on",
         ),
         "bought": pl.format(
-            "{}; what does it was bought by {}, and no installation is on file: install it by {} "
-            "and report it.",
+            "{}; what does it was bought by {}, and no installation is on file: {}, and report it.",
             calls,
             "bought_on",
-            "due_on",
+            install,
         ),
         "unsuitable": pl.format(
-            "{}, which what was bought does not do: buy {} new and install it by {}.",
+            "{}, which what was bought does not do: buy {} new and {}.",
             calls,
             buy.fill_null("a treatment that does"),
-            "due_on",
+            install,
         ),
         "nothing_serves": pl.format(
             "{}; no treatment on the list removes {}: a person must say what would.", calls, unmet

@@ -123,12 +123,37 @@ def recommendation_letters(
 
 def _asks() -> pl.Expr:
     due, sellers = pl.col("due_on"), pl.col("sellers").list.join(" or ")
-    state = pl.col("state")
-    keep = pl.format(
-        "For failures that water brings about to stay covered it must be bought new from {} and "
-        "installed by {}, and its cartridges kept up.",
-        sellers,
-        due,
+    state, is_past = pl.col("state"), pl.col("days_left") < 0
+    keep = (
+        pl.when(is_past)
+        .then(
+            pl.format(
+                "For failures that water brings about to stay covered it had to be bought new from "
+                "{} and installed by {}. That day is past: until it is installed they are not "
+                "covered. Install it now, report it, and keep its cartridges up.",
+                sellers,
+                due,
+            )
+        )
+        .otherwise(
+            pl.format(
+                "For failures that water brings about to stay covered it must be bought new from "
+                "{} and installed by {}, and its cartridges kept up.",
+                sellers,
+                due,
+            )
+        )
+    )
+    install = (
+        pl.when(is_past)
+        .then(
+            pl.format(
+                "What was bought serves, but it was to be installed by {}: install it now and "
+                "report it; until then failures that water brings about are not covered.",
+                due,
+            )
+        )
+        .otherwise(pl.format("What was bought serves: install it by {} and report it.", due))
     )
     return (
         pl.when(state == "lapsed")
@@ -139,7 +164,7 @@ def _asks() -> pl.Expr:
             )
         )
         .when(state == "bought")
-        .then(pl.format("What was bought serves: install it by {} and report it.", due))
+        .then(install)
         .otherwise(keep)
     )
 

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+from dataclasses import replace
 
 import polars as pl
 
@@ -88,7 +89,15 @@ def test_nothing_of_the_data_is_run():
     text = rendered(page())
     assert "<b>Buy</b>" not in text
     assert "A &amp; B" in text
-    assert "Next, by 2026-09-01:" in text
+
+
+def test_a_step_is_due_by_its_day_and_was_due_after_it():
+    """The as-of day is the last on which something can be done by it."""
+    assert "Next, due 2026-09-01:" in rendered(page())
+    whole = page()
+    for day in (BASE["as_of"], BASE["as_of"] + dt.timedelta(days=1)):
+        whole = replace(whole, came_in=whole.came_in.with_columns(due_on=pl.lit(day)))
+        assert f"Next, by {day}:" in rendered(whole)
 
 
 def test_an_empty_workspace_has_its_page():

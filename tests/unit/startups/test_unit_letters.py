@@ -121,3 +121,39 @@ def test_the_letters_say_what_was_found_and_what_is_called_for(tmp_path):
     assert "bought new from MAKER and installed by 2024-03-10" in letter["asks"]
     assert letter["tank"] is None
     assert letter["cautions"]
+
+
+def letter_as_of(tmp_path, as_of: str, **given) -> tuple[str, str]:
+    """What the unit's recommendation says in a sentence, and what its letter asks."""
+    made = tables(tmp_path, as_of=as_of, startups=[REPORT], water_tests=[TEST], **given)
+    evidence = bench.evidence_of(startups=[REPORT], water_tests=[TEST])
+    terms = bench.terms_of(tmp_path / "terms", TERMS)
+    advice = made["treatment_recommendations"]
+    [letter] = recommendation_letters(
+        advice,
+        evidence.startups,
+        evidence.water_tests,
+        evidence.regions,
+        AGENCIES,
+        terms.water_limits,
+        terms.values,
+    ).to_dicts()
+    return advice["sentence"][0], letter["asks"]
+
+
+def test_nobody_is_asked_to_install_by_a_day_that_is_past(tmp_path):
+    """On the last day it must be installed by then; a day later it was due, and is asked for now."""
+    used = ORDER | {"ordered_on": "2024-02-20"}
+    for given in ({}, {"treatment_purchases": [used]}):
+        _, asks = letter_as_of(tmp_path, "2024-03-10", **given)
+        assert "nstall" in asks
+        assert "now" not in asks
+        _, asks = letter_as_of(tmp_path, "2024-03-11", **given)
+        assert "nstall it now" in asks
+        assert "installed by 2024-03-10" in asks
+        assert "not covered" in asks
+    bought = {"treatment_purchases": [used]}
+    sentence, _ = letter_as_of(tmp_path, "2024-03-10", **bought)
+    assert sentence.endswith("on file: install it by 2024-03-10, and report it.")
+    sentence, _ = letter_as_of(tmp_path, "2024-03-11", **bought)
+    assert sentence.endswith("install it now, as it was due by 2024-03-10, and report it.")
