@@ -142,7 +142,7 @@ def letter_as_of(tmp_path, as_of: str, **given) -> tuple[str, str]:
 
 
 def test_nobody_is_asked_to_install_by_a_day_that_is_past(tmp_path):
-    """On the last day it must be installed by then; a day later it was due, and is asked for now."""
+    """Installed by the last day; a day later it was due, and is asked for now."""
     used = ORDER | {"ordered_on": "2024-02-20"}
     for given in ({}, {"treatment_purchases": [used]}):
         _, asks = letter_as_of(tmp_path, "2024-03-10", **given)
