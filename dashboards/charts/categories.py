@@ -11,7 +11,7 @@ BANDS = ("under 0.5", "0.5 to 0.8", "0.8 to 1.25", "1.25 to 2", "2 or more")
 OPEN = "limits hold 1"
 THIN = "thin"
 # How an alarm is drawn.
-ALARMS = {"stands": "series-2", "is over": "series-1", "thin": "surface"}
+ALARMS = {"goes on": "series-2", "is over": "series-1", "thin": "surface"}
 # What became of a row.
 FATES = {
     "records": "series-1",

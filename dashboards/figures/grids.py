@@ -47,7 +47,7 @@ GRIDS = (
 )
 SEASONS = ("winter", "spring", "summer", "autumn")
 COLDS = ("cold", "cool", "mild", "unknown")
-_OVERLAP = " A day with two needs stands in both: they do not add up."
+_OVERLAP = " A day with two needs counts in both: they do not add up."
 
 
 def section(field: Field) -> Section | None:

@@ -55,7 +55,7 @@ OF_FAILURE = ("cause_class", "cause", "part")
 # In their own order, which the rate must not break up.
 IN_ORDER = ("entry", "shipped", "month_of_year", "year", "age")
 _MOST_BARS = 20
-_OVERLAP = " A day with two needs stands in both rows: they do not add up."
+_OVERLAP = " A day with two needs counts in both rows: they do not add up."
 To = Callable[[Row], str]
 
 

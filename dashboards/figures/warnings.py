@@ -64,7 +64,7 @@ def alarms(field: Field) -> Figure | None:
         {"alarm_spans": _spans(rows)},
         [
             "Family and cause", "Rise began", "In alarm", "Failures", "Expected", "Ratio", "95 %",
-            "Stands",
+            "Goes on",
         ],
         [_alarm_line(row) for row in rows],
     )  # fmt: skip
@@ -74,8 +74,8 @@ def alarms(field: Field) -> Figure | None:
         [("alarm_spans", "alarm_spans")],
         {f"*/{ALL}": view},
         reading="A bar is the months in alarm, the thin line before it the months of the rise. "
-        "Full bars still stand; hollow ones rest on fewer than 5 failures. A bar opens the "
-        "failures of its months.",
+        "Colors tell whether it goes on; hollow ones rest on fewer than 5 failures. A bar opens "
+        "the failures of its months.",
         handout="alarms",
     )
 
@@ -114,7 +114,7 @@ def _spans(rows: list[Row]) -> dict[str, Any]:
 def _state(row: Row) -> str:
     if row["thin"]:
         return "thin"
-    return "stands" if row["standing"] else "is over"
+    return "goes on" if row["standing"] else "is over"
 
 
 def _alarm_line(row: Row) -> list[Any]:

@@ -99,7 +99,7 @@ def _money(lines: pl.DataFrame) -> list[list[str]]:
 def _stands(lines: pl.DataFrame, currency: str) -> str:
     before, after = (sum_of_money(lines[f"standing_{side}"]) for side in ("before", "after"))
     return (
-        f"With the rulings that stand, {formats.money(after, currency)} would be to be paid in "
+        f"With the rulings in force, {formats.money(after, currency)} would be to be paid in "
         f"place of {formats.money(before, currency)}."
     )
 
@@ -136,7 +136,7 @@ def _group(groups: pl.DataFrame, by: str, currency: str) -> dict[str, Any] | Non
         "says": (
             f"The largest change is {_signed_money(most['change'])} {currency} in {most['group']}; "
             f"{formats.whole(changed.height)} of {formats.whole(rows.height)} change at all, and "
-            "the others stand in one line below."
+            "the others are in one line below."
         ),
         "label": f"Payable as it is and under the other terms, {BY[by].lower()}",
         "chart": before_after.draw(currency).properties(width=_WIDE),

@@ -12,12 +12,12 @@ FEWEST_NAMED = 10
 
 
 def alarmed(table: pl.DataFrame) -> str:
-    """The alarms that stand, of ten failures or more."""
+    """The alarms that go on, of ten failures or more."""
     standing = table.filter(
         "standing", ~pl.col("thin"), pl.col("failures") >= FEWEST_NAMED, pl.col("low") > 1
     )
     if standing.is_empty():
-        return "No alarm with ten failures or more stands."
+        return "No alarm with ten failures or more goes on."
     parts = [
         f"{row['family']} {row['cause_class']} since {row['first_month']:%Y-%m}, "
         f"{row['ratio']:.1f} times what is expected ({row['low']:.1f} to {row['high']:.1f})"

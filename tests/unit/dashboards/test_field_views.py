@@ -101,7 +101,7 @@ def test_what_has_an_order_of_its_own_keeps_it(field) -> None:
 def test_needs_do_not_add_up_and_say_so(field) -> None:
     """Days with two needs stand in both rows: no sum is told."""
     view = _views(rates.section(field))["rates"]["need/all"]
-    assert view.sample == ("3 needs. A day with two needs stands in both rows: they do not add up.")
+    assert view.sample == ("3 needs. A day with two needs counts in both rows: they do not add up.")
     assert view.says == "By need: scale is higher."
 
 
@@ -500,7 +500,7 @@ def test_the_screen_draws_what_its_lower_limit_puts_above_1(field) -> None:
     assert [row[-1] for row in view.table] == ["yes", "no", "no"]
     spans = alarms.views["*/all"].charts["alarm_spans"]["rows"]["rows"]
     assert [(span["state"], span["first"][:10], span["last"][:10]) for span in spans] == [
-        ("stands", "2025-06-01", "2025-10-01"), ("thin", "2025-01-01", "2025-03-01"),
+        ("goes on", "2025-06-01", "2025-10-01"), ("thin", "2025-01-01", "2025-03-01"),
     ]  # fmt: skip
 
 

@@ -10,7 +10,7 @@ def test_the_answer_and_the_sums_are_told():
         "1 of 3 claims would move: 150.00 USD payable in place of 50.00 USD, a change of "
         "+100.00 (+200.0%)." in text
     )
-    assert "With the rulings that stand, 150.00 USD would be to be paid in place of 50.00" in text
+    assert "With the rulings in force, 150.00 USD would be to be paid in place of 50.00" in text
     assert '<td>no change</td><td class="number">2</td>' in text
     assert "expected to cost 1,000 USD as it is and 1,250 USD under the other terms" in text
     assert text.count("data:image/svg+xml;base64,") == 2
