@@ -19,7 +19,7 @@ from pipelines.errors import LimeledgerError
 from pipelines.events.database import Desk
 from pipelines.events.letters import read_register
 from pipelines.letters.register import due
-from pipelines.letters.standing import standing_claims, told_kinds
+from pipelines.letters.standing import standing_claims
 from pipelines.queries.decided_since import kept_since
 from pipelines.queries.deciding_now import Touched, claims_touched, decide_now
 from pipelines.queries.store_now import store_now
@@ -73,12 +73,13 @@ def _letters_after(desk: Desk, caller: Caller, claims: list[str], decided: Decid
         register = read_register(desk, connection, claims=standing["claim"])
         found = due(
             register.frame,
-            told_kinds(standing, settings.kinds),
+            standing,
             caller.as_of,
             made_at,
             ends=register.ends,
             since=settings.since,
             reminders=settings.reminders,
+            kinds=settings.kinds,
         )
         if found.is_nothing:
             return

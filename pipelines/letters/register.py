@@ -12,6 +12,7 @@ reminder, and the latest live one is what the agency was told, or will be.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import polars as pl
@@ -77,6 +78,7 @@ def due(
     ends: Ends | None = None,
     since: dt.date | None = None,
     reminders: int = 1,
+    kinds: Collection[str] | None = None,
 ) -> Due:
     """What is to be added to the register for the matters in `standing`.
 
@@ -91,6 +93,7 @@ def due(
         since: what is known as of an earlier day was told before; without it, what first fills
             the register was.
         reminders: how many follow an unanswered request for documents.
+        kinds: those that are made, None: all. What was made of another kind is followed on.
     """
     nothing = Due(SCHEMA.to_frame(), STATES.to_frame())
     ends = ends or Ends.of(register)
@@ -105,7 +108,9 @@ def due(
     told_before = as_of < since if since is not None else ends.last_entry == 0
     new = _new(after, matters, as_of, "told_before" if told_before else "to_send")
     again = reminders_due(after, matters, as_of, reminders)
-    entries = pl.concat([new, again], how="diagonal_relaxed").sort(
+    made = pl.concat([new, again], how="diagonal_relaxed")
+    wanted = made if kinds is None else made.filter(pl.col("kind").is_in([*kinds]))
+    entries = wanted.sort(
         pl.col("reminds").is_not_null(), "claim", "serial", "kind", nulls_last=True
     )
     first = 1 + ends.last_entry

@@ -6,8 +6,6 @@ from them (`register`), or the letters' words (`values`).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import polars as pl
 
 from pipelines.coverage.money import LINES
@@ -69,13 +67,6 @@ def standing_claims(
         .cast(STANDING)
         .sort("claim")
     )
-
-
-def told_kinds(standing: pl.DataFrame, kinds: Sequence[str] | None) -> pl.DataFrame:
-    """The matters but those of kinds that the settings leave out; None leaves out none."""
-    if kinds is None:
-        return standing
-    return standing.filter(pl.col("kind").is_null() | pl.col("kind").is_in(list(kinds)))
 
 
 def _kind() -> pl.Expr:

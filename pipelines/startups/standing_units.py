@@ -98,6 +98,37 @@ def standing_recommendations(
     return _standing(rows, agencies)
 
 
+def no_longer_told(
+    standing: pl.DataFrame, register: pl.DataFrame, on_file: pl.Series
+) -> pl.DataFrame:
+    """The matters of the register of which nothing stands, in the shape of `matters.STANDING`.
+
+    Without cover, a test or a completed start-up there is nothing to tell, so that a letter that
+    was not sent yet must not go out. An installation of which nothing is unsound closes what went
+    out; a water of which nothing is known leaves it.
+
+    Args:
+        standing: of `standing_installations` and `standing_recommendations`.
+        register: all entries.
+        on_file: the serials of the units that are on the register of units; others stay.
+    """
+    matter = ["kind", "serial"]
+    return (
+        register.filter(pl.col("kind").is_in([INSTALLATION, RECOMMENDATION]))
+        .filter(pl.col("serial").is_in(on_file.implode()))
+        .select(matter)
+        .unique(matter)
+        .join(standing, on=matter, how="anti")
+        .with_columns(closes=pl.col("kind") == INSTALLATION)
+        .with_columns(
+            pl.lit(None).alias(name) for name in STANDING if name not in (*matter, "closes")
+        )
+        .select(STANDING.names())
+        .cast(STANDING)
+        .sort("serial", "kind")
+    )
+
+
 def latest_agencies(startups: pl.DataFrame) -> pl.DataFrame:
     """The agency of each unit's latest start-up: by completion, else request, then the report."""
     return (

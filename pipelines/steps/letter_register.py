@@ -52,7 +52,7 @@ def register_tables(session: RefreshSession, wanted: Collection[str]) -> Iterato
     """The register as it will be once this run is published, and the texts of its new letters."""
     inputs, con = session.inputs, session.con
     register = _register(inputs)
-    standing = standing_of(inputs, con)
+    standing = standing_of(inputs, con, register.frame)
     last = inputs.recorded.last_event
     found = _due(inputs, register, standing, session.decided_at, last)
     texts = texts_of(inputs, con, register.frame, found.entries)
@@ -102,7 +102,7 @@ def bring_up_to(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> None:
                 return
             register = read_register(desk, connection)
             made_at = state.decided_at or state.published_at
-            standing = standing_of(inputs, con)
+            standing = standing_of(inputs, con, register.frame)
             last = int(read_frame(con, "register_seen")["last_event"].item())
             found = _due(inputs, register, standing, made_at, last)
             texts = _frozen(inputs, con, register, found.entries)
@@ -178,6 +178,7 @@ def _due(
         made_at,
         since=settings.since,
         reminders=settings.reminders,
+        kinds=settings.kinds,
     )
 
 
@@ -210,6 +211,7 @@ STEP = Step(
         "startup_reviews",
         "installation_findings",
         "treatment_recommendations",
+        "unit_histories",
         "feed_states",
         *REFERENCE_ASSETS,
         "terms_values",

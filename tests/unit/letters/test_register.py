@@ -237,3 +237,19 @@ def test_a_reminder_that_was_dropped_does_not_count_as_one() -> None:
     register = look(marked(register, 2, state="overtaken"), asks, 7)
     assert told(register)[2:] == [(3, "K1", "reminder", "a", "to_send")]
     assert len(look(marked(register, 3, state="sent"), asks, 60)) == 3
+
+
+def test_kinds_that_are_not_made_still_overtake_what_was_to_be_sent() -> None:
+    """A request goes no more once the claim stands otherwise, though nobody is told how; a
+    reminder is a kind as well."""
+    documents = {"kind": "documents", "missing": "test", "basis": "d"}
+    asked = look(NOTHING, standing(documents), 0, kinds=["documents"])
+    assert told(asked) == [(1, "K1", "documents", "d", "to_send")]
+    assert look(asked, standing({}), 1, kinds=["documents"])["state"].to_list() == ["overtaken"]
+    sent = marked(asked, 1, state="sent")
+    assert look(sent, standing({}), 1, kinds=["documents"])["state"].to_list() == ["answered"]
+    late = standing(documents)
+    assert look(sent, late, 31, kinds=["documents"]).height == 1
+    both = look(sent, late, 31, kinds=["documents", "reminder"])
+    assert both["kind"].to_list() == ["documents", "reminder"]
+    assert look(NOTHING, late, 0, kinds=[]).is_empty()

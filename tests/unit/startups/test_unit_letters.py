@@ -7,6 +7,7 @@ import polars as pl
 from pipelines.letters.matters import SCHEMA
 from pipelines.letters.register import due
 from pipelines.startups.standing_units import (
+    no_longer_told,
     standing_installations,
     standing_recommendations,
     unmended,
@@ -91,6 +92,30 @@ def test_a_recommendation_is_told_while_something_is_to_be_done(tmp_path):
     harder = TEST | {"sample": "L2", "sampled_on": "2024-05-01", "chloride_mg_l": "90"}
     other = advised(tmp_path, water_tests=[TEST, harder], startups=[REPORT])
     assert other["basis"][0] != first["basis"][0]
+
+
+def test_what_is_no_longer_told_is_not_sent_any_more(tmp_path):
+    """Without cover or a test a letter to send is overtaken and one that went out stays; without
+    a start-up nothing is unsound; of a unit that is not on file nothing is known."""
+    given = {"water_tests": [TEST], "startups": [UNSOUND]}
+    first = pl.concat([standing(tmp_path, **given), advised(tmp_path, **given)])
+    register = entries(SCHEMA.to_frame(), first, DAY(2024, 12, 31))
+    assert register["state"].to_list() == ["to_send", "to_send"]
+
+    def after(before: pl.DataFrame, told: pl.DataFrame, on_file=("U1",)) -> dict[str, str]:
+        now = no_longer_told(told, before, pl.Series(on_file, dtype=pl.String))
+        later = entries(before, pl.concat([told, now]), DAY(2025, 1, 1))
+        return dict(later.select("kind", "state").iter_rows())
+
+    ended = pl.concat([standing(tmp_path, **given), advised(tmp_path, cover="2024-12-31", **given)])
+    assert after(register, ended) == {"installation": "to_send", "recommendation": "overtaken"}
+    sent = register.with_columns(state=pl.lit("sent"))
+    assert after(sent, ended) == {"installation": "sent", "recommendation": "sent"}
+    nothing = first.clear()
+    assert after(register, nothing) == {"installation": "overtaken", "recommendation": "overtaken"}
+    assert after(sent, nothing) == {"installation": "closed", "recommendation": "sent"}
+    gone = {"installation": "to_send", "recommendation": "to_send"}
+    assert after(register, nothing, on_file=()) == gone
 
 
 def test_the_letters_say_what_was_found_and_what_is_called_for(tmp_path):
