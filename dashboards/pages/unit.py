@@ -16,7 +16,7 @@ from dashboards.pages.startups import STATE_WORDS
 from dashboards.pages.unit_parts import unit_line
 
 Row = Mapping[str, Any]
-_IN_TIME = {"met": "in time", "unmet": "too late", "unknown": "not known whether in time"}
+_IN_TIME = {"met": "yes", "unmet": "no", "unknown": "not known"}
 
 
 def unit_content(life: Row, currency: str) -> dict[str, Any]:
@@ -58,7 +58,7 @@ def _facts(unit: Row, journey: Row | None) -> list[tuple[str, str]]:
         ("Terms", unit["edition"]),
         ("Warranty from", formats.day(unit["clock_start"])),
         ("Cover ends", formats.day(unit["coverage_end"])),
-        ("Start-up asked for", asked),
+        ("Start-up asked for in time", asked),
         ("Water", unit["water_profile"]),
     ]
     return [(label, value) for label, value in facts if value and value != "–"]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from typing import Any
+from urllib.parse import quote
 
 import polars as pl
 
@@ -60,7 +61,7 @@ def steps_table(rows: Sequence[Mapping[str, Any]], by: str, value: str) -> list[
         if row["step"] in ("bought", "installed"):
             address += "&needs=yes"
         if by != "all":
-            address += f"&{by}={value}"
+            address += f"&{by}={quote(value)}"
         table.append(
             [
                 STEP_WORDS[row["step"]] + (" (thin)" if row["thin"] else ""),

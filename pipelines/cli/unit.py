@@ -11,7 +11,11 @@ from pipelines.cli.console.output import print_json, say
 from pipelines.workspace.layout import Workspace
 
 HELP = "Tell one unit: start-ups with reviews, tests, treatment, calls, claims, letters."
-_WORDS = {"met": "in time", "unmet": "too late", "unknown": "not known whether in time"}
+_WORDS = {
+    "met": "The start-up was asked for in time.",
+    "unmet": "The start-up was not asked for in time.",
+    "unknown": "It is not known whether the start-up was asked for in time.",
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -46,7 +50,7 @@ def _tell(told: Mapping[str, Any]) -> None:
     cover = f"cover ends {end}" if end else "no terms in force"
     say(f"{told['serial']}, {unit['model']} ({unit['family']}), {place}; {cover}.")
     if journey and journey["requested_in_time"]:
-        say(f"Start-up asked for {_WORDS[journey['requested_in_time']]}.")
+        say(_WORDS[journey["requested_in_time"]])
     say("")
     for event in told["events"]:
         say(f"{event['day']}  {event['event']} ({event['feed']} {event['key']})")

@@ -31,7 +31,8 @@ _FRAMES = {
     "recommendation": "select * from treatment_recommendations where serial = $serial",
     "events": "select day, event, feed, key from unit_events where serial = $serial "
     "order by day, feed, key, event",
-    "startups": "select report, requested_on, completed_on, agency, notes from startups "
+    "startups": "select report, requested_on, case when completed_on <= $day then completed_on end "
+    "as completed_on, agency, notes from startups "
     "where serial = $serial and coalesce(requested_on, completed_on, $day) <= $day "
     "order by completed_on nulls last, report",
     "reviews": "select * from startup_reviews where serial = $serial",
@@ -41,7 +42,9 @@ _FRAMES = {
     "purchases": 'select "order", line, ordered_on, product, quantity, condition, seller, kind, '
     "fits, approved_seller, bought_new from unit_purchases where serial = $serial "
     'order by ordered_on, "order", line',
-    "calls": "select call, claim, kind, opened_on, failed_on, completed_on, agency, performed_by, "
+    "calls": "select call, claim, kind, opened_on, "
+    "case when failed_on <= $day then failed_on end as failed_on, "
+    "case when completed_on <= $day then completed_on end as completed_on, agency, performed_by, "
     "product, cause, part, notes from service_calls where serial = $serial "
     "and opened_on <= $day order by opened_on, call",
     "claims": "select claim, call, failed_on, verdict, lead_reason, ruling, standing, agency "

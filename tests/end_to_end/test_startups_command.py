@@ -129,3 +129,12 @@ def test_the_register_knows_of_units_that_were_told_before(table, listed):
     }
     unsound = {row["serial"] for row in listed["reviews"] if row["latest"] and row["faults"]}
     assert unsound <= set(letters.filter(pl.col("kind") == "installation")["serial"])
+
+
+def test_a_start_up_that_nobody_asked_for_is_not_told_as_late(sample, run, table):
+    """Without a request on file none was asked for in time, neither early nor late."""
+    silent = table("journeys").filter(
+        pl.col("requested_on").is_null() & (pl.col("requested_in_time") == "unmet")
+    )
+    text = run("unit", silent["serial"][0], sample[0]).out
+    assert "The start-up was not asked for in time." in text

@@ -51,6 +51,7 @@ def page() -> PageData:
             shown.JOURNEY_RATES,
             rate("all", "all", "requested", 0.6),
             rate("region", "US-NC", "bought", None, from_step="reported", median_days=None),
+            rate("agency", "A & B", "requested", 0.5),
         ),
         startup_counts=pl.DataFrame(counts, schema=schemas.STARTUP_COUNTS, orient="row"),
         came_in=frame(schemas.CAME_IN, new),
@@ -75,6 +76,8 @@ def test_every_count_opens_the_units_behind_it():
     (step,) = slices["region/US-NC"]["steps"]
     assert step[2] == ["12", "#ways?from=reported&needs=yes&region=US-NC&to=bought"]
     assert step[3:] == ["–"] * 5
+    (step,) = slices["agency/A & B"]["steps"]
+    assert step[1] == ["20", "#ways?from=purchased&agency=A%20%26%20B"]
 
 
 def test_the_steps_tell_share_limits_and_median():
