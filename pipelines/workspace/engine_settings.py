@@ -6,6 +6,7 @@ Does not belong here: working on parts (`pipelines.engine`).
 
 from __future__ import annotations
 
+import codecs
 import re
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
@@ -55,11 +56,15 @@ def without_places(content: bytes) -> bytes:
         return content
     if not any(name in data for name in PLACES):
         return content
-    kept = "".join(_kept(text)).rstrip() + "\n"
+    lines = [*_kept(text)]
+    while lines and not lines[-1].strip():  # what stood between the last line and the tables
+        lines.pop()
+    kept = "".join(lines)
     expected = {name: value for name, value in data.items() if name not in PLACES}
     try:
         if tomllib.loads(kept) == expected:
-            return kept.encode()
+            mark = codecs.BOM_UTF8 if content.startswith(codecs.BOM_UTF8) else b""
+            return mark + kept.encode()
     except ValueError:
         pass
     return content

@@ -138,7 +138,7 @@ def read_settings(path: Path) -> Settings:
         if part := _PARTS.get(place) or _PARTS.get(tuple(tables)):
             parts[part][key] = value
         else:
-            given[_FIELDS.get(key, key)] = _READ.get(key, _as_is)(value)
+            given[FIELDS.get(key, key)] = _READ.get(key, _as_is)(value)
     return Settings(
         **given,
         mail=read_mail(parts["mail"]),
@@ -159,11 +159,11 @@ def _faults(data: Mapping[str, Any]) -> Iterator[tuple[tuple[str, ...], str]]:
         if key not in data:
             yield (key,), "is missing; write it at the top of the file."
     for path, value in _leaves(data):
-        known = _TABLES[path[:-1]]
-        if path in _TABLES:
+        known = TABLES[path[:-1]]
+        if path in TABLES:
             yield path, f"is {show(value)}; write it as a table, [{dotted(path)}]."
         elif path[-1] not in known:
-            names = [*known, *(table[-1] for table in _TABLES if table[:-1] == path[:-1] and table)]
+            names = [*known, *(table[-1] for table in TABLES if table[:-1] == path[:-1] and table)]
             yield path, f"is not a known setting; {suggest(path[-1], names)}"
         elif told := known[path[-1]](value):
             yield path, told
@@ -182,7 +182,7 @@ def _leaves(
     """Every key with its path; the tables that settings know are opened, others are not."""
     for key, value in data.items():
         path = (*above, key)
-        if path in _TABLES and isinstance(value, dict):
+        if path in TABLES and isinstance(value, dict):
             yield from _leaves(value, path)
         else:
             yield path, value
@@ -308,7 +308,7 @@ def _as_is(value: Any) -> Any:
     return value
 
 
-_TABLES: dict[tuple[str, ...], dict[str, Callable[[Any], str | None]]] = {
+TABLES: dict[tuple[str, ...], dict[str, Callable[[Any], str | None]]] = {
     (): {
         "maker": _text,
         "timezone": _timezone,
@@ -354,7 +354,7 @@ _PARTS: dict[tuple[str, ...], str] = {
     ("storage",): "storage",
     **{("letters", name): "letters" for name in LETTERS},
 }
-_FIELDS = {
+FIELDS = {
     "at": "nightly_at",
     "limits": "ruling_limits",
     "schedule": "nightly_schedule",

@@ -1,4 +1,4 @@
-"""The pages of help/ in a workspace: mappings, terms, conditions, told from what checks them.
+"""The pages of help/: mappings, terms, conditions, settings, told from what checks them.
 
 Belongs here: the texts. Does not belong here: writing them (`pipelines.store.help_files`), the
 checks and conditions themselves.
@@ -6,6 +6,7 @@ checks and conditions themselves.
 
 from pipelines.assist.help.conditions import conditions_page
 from pipelines.assist.help.mappings import mappings_page
+from pipelines.assist.help.settings import settings_page
 from pipelines.assist.help.terms import terms_page
 
 __all__ = ["help_pages"]
@@ -17,4 +18,5 @@ def help_pages() -> dict[str, str]:
         "help/mappings.md": mappings_page(),
         "help/terms.md": terms_page(),
         "help/conditions.md": conditions_page(),
+        "help/settings.md": settings_page(),
     }

@@ -86,6 +86,10 @@ AFTER = '\n[letters]\nsignature = "Warranty desk"  # its line\n'
         (LEAST + AFTER + '\n[engine]\nkind = "ray"\n[storage]\nurl = "/x"\n', LEAST + AFTER),
         (LEAST + '[ "engine" ]\nkind = "ray"' + AFTER, LEAST + AFTER[1:]),
         (LEAST + 'engine.kind = "ray"\nstorage = { url = "/x" }\n', LEAST),
+        (
+            "\ufeff" + (LEAST + '\n[engine]\nkind = "ray"\n').replace("\n", "\r\n"),
+            "\ufeff" + LEAST.replace("\n", "\r\n"),
+        ),
     ],
 )
 def test_the_places_are_taken_out_line_by_line(text: str, kept: str):

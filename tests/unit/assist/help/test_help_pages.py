@@ -11,6 +11,7 @@ import polars as pl
 import pytest
 
 from pipelines.assist.help import help_pages
+from pipelines.assist.help import settings as settings_help
 from pipelines.assist.help.mapping_examples import KEYS, STEPS, TESTS
 from pipelines.assist.help.terms import readers_of
 from pipelines.coverage import seen
@@ -24,6 +25,7 @@ from pipelines.store.help_files import renew_help
 from pipelines.terms.descriptions import ABOUT, term_keys
 from pipelines.terms.frames import VALUES
 from pipelines.terms.shape import terms_shape
+from pipelines.workspace.settings import read_settings
 from schemas import codes
 from tests.unit.coverage import bench
 
@@ -163,6 +165,7 @@ def test_pages_are_renewed_where_they_are_no_longer_true(tmp_path):
     assert sorted(path.name for path in renew_help(tmp_path)) == [
         "conditions.md",
         "mappings.md",
+        "settings.md",
         "terms.md",
     ]
     assert renew_help(tmp_path) == []
@@ -176,3 +179,33 @@ def test_pages_are_renewed_where_they_are_no_longer_true(tmp_path):
         assert f"`{key.path}`" in pages["help/terms.md"]
     for name in (*PARTS, *rule_checks.VERBS, *rule_checks.TESTS):
         assert name in pages["help/mappings.md"]
+
+
+def test_every_setting_is_told_with_what_its_check_asks_for():
+    """No setting without its meaning, none that is not one; the engine's are among them."""
+    paths = settings_help.setting_paths()
+    assert sorted(settings_help.ABOUT) == sorted(paths)
+    assert all(settings_help.holds(path) for path in paths)
+    page = help_pages()["help/settings.md"]
+    for row in (
+        '| `engine.kind` | Who works on the parts of the fleet. | "local" (this process) or "ray" '
+        '(a cluster) | `"local"` |',
+        "| `engine.parts` | Into how many parts the fleet goes; a group of units stays whole. | a "
+        "whole number from 0 to 100000; 0 makes one part for each 250,000 units | `0` |",
+        "| `nightly.at` | When the nightly refresh begins, in the workspace's time zone. | hours "
+        'and minutes, such as "02:15" | `"02:15"` |',
+    ):
+        assert f"{row}\n" in page
+
+
+def test_defaults_that_the_page_tells_change_nothing(tmp_path):
+    """Settings with every default written out are those without."""
+    rows = [line.split(" | ") for line in settings_help.settings_page().splitlines()]
+    told = {row[0][3:-1]: row[3].strip("` |") for row in rows if row[3:] and row[3][0] == "`"}
+    assert len(told) > 25
+    assert {path.split(".")[0] for path in told} >= {"engine", "storage", "desk", "limits"}
+    needed = 'maker = "M"\ntimezone = "UTC"\ncurrency = "USD"\n'
+    bare, full = tmp_path / "bare.toml", tmp_path / "full.toml"
+    bare.write_text(needed)
+    full.write_text(needed + "".join(f"{path} = {value}\n" for path, value in told.items()))
+    assert read_settings(full) == read_settings(bare)
