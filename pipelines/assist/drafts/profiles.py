@@ -23,6 +23,7 @@ SAMPLE = 3_000  # different texts that are looked at; the most frequent ones
 _DAYS_TRIED = 400
 _MONEY_SIGN = r"(?i)^\s*(?:[$€£]|USD|EUR|CHF|GBP|CAD|US\$)\s*|\s*(?:[$€£]|USD|EUR|CHF|GBP|CAD)\s*$"
 _TRAILING_MINUS = r"^[0-9][0-9.,' ]*-$"
+_IN_PARENTHESES = r"^\(([^()]*[0-9][^()]*)\)$"
 _NO_DAY = (
     r"^[0 ]+[./\-][0 ]+[./\-][0 ]+$|^0{6,8}$|^(?:31[./\-]12|12[./\-]31)[./\-]9999$|^9999-12-31$"
 )
@@ -77,9 +78,14 @@ class Profile:
 
     @cached_property
     def numbers_text(self) -> pl.DataFrame:
-        """The texts without signs of money, a unit behind the number and a minus behind it."""
-        bare = pl.col("text").str.replace_all(_MONEY_SIGN, "").str.replace(r"^(.*[0-9])-$", "-$1")
-        return self.texts.with_columns(text=number_part(bare.str.strip_chars()))
+        """The texts without signs of money, a unit behind the number, a minus behind it, and the
+        parentheses that books have for a minus."""
+        below_zero = pl.col("text").str.contains(_IN_PARENTHESES)
+        bare = _inside().str.replace_all(_MONEY_SIGN, "").str.replace(r"^(.*[0-9])-$", "-$1")
+        number = number_part(bare.str.strip_chars())
+        return self.texts.with_columns(
+            text=pl.when(below_zero).then("-" + number).otherwise(number)
+        )
 
     @cached_property
     def number_share(self) -> float:
@@ -186,6 +192,18 @@ class Profile:
         return int(self.texts.filter(pl.col("text").str.contains(_TRAILING_MINUS))["rows"].sum())
 
     @cached_property
+    def in_parentheses(self) -> int:
+        """How many rows have a number in parentheses, which books write for one below zero."""
+        numbers = self.numbers_text["text"].str.contains(r"^-[0-9]")
+        texts = self.texts.filter(numbers & self.texts["text"].str.contains(_IN_PARENTHESES))
+        return int(texts["rows"].sum())
+
+    @cached_property
     def money_signs(self) -> pl.DataFrame:
         """Texts with a sign of money, and their rows."""
-        return self.texts.filter(pl.col("text").str.contains(_MONEY_SIGN))
+        return self.texts.filter(_inside().str.contains(_MONEY_SIGN))
+
+
+def _inside() -> pl.Expr:
+    """The text, or what its parentheses hold."""
+    return pl.col("text").str.replace(_IN_PARENTHESES, "$1").str.strip_chars()

@@ -90,6 +90,9 @@ def _of_numbers(feed: str, column: str, profile: Profile, told: Steps) -> None:
         )
     if profile.trailing_minus:
         told.add({"trailing_minus": True}, "the minus stands behind", profile.trailing_minus)
+    if profile.in_parentheses:
+        told.add({"replace": ["(", "-"]}, "parentheses are a minus", profile.in_parentheses)
+        told.add({"remove": [")"]}, "and end here", profile.in_parentheses)
     negative = int((profile.numbers < 0).sum())
     if feed == "credits" and negative >= _MOSTLY * max(profile.numbers.len(), 1):
         told.add({"negate": True}, "credits are written below zero", negative)

@@ -98,7 +98,12 @@ STEPS: dict[str, tuple[str, str, str]] = {
         "serial",
     ),
     "remove": ("takes texts out wherever they occur, in any case", '{ remove = ["SN"] }', "serial"),
-    "replace": ("puts a text in place of another", '{ replace = ["O", "0"] }', "serial"),
+    "replace": (
+        'puts a text in place of another; before `{ remove = [")"] }`, `{ replace = ["(", "-"] }`'
+        " reads `(12.50)` as `-12.50`",
+        '{ replace = ["O", "0"] }',
+        "serial",
+    ),
     "empty": ("a cell that is one of the texts is empty", '{ empty = ["N/A", "-"] }', "agency"),
     "pad": ("zeros in front of digits alone, up to so many characters", "{ pad = 7 }", "serial"),
     "strip_zeros": ("leading zeros off digits alone", "{ strip_zeros = true }", "serial"),

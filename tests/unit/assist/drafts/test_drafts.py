@@ -7,6 +7,7 @@ the contract a draft names its feed and files, and what only a person can tell i
 from __future__ import annotations
 
 import tomllib
+from decimal import Decimal
 
 import polars as pl
 import pytest
@@ -445,6 +446,23 @@ def test_results_that_found_nothing_and_credits_below_zero_get_their_steps(draft
     steps = draft["by_column"]["parts_amount"]["steps"]
     assert steps == [{"trailing_minus": True}, {"negate": True}]
     assert str(draft["parsed"].rows["parts_amount"][0]) == "1001.500000"
+
+
+def test_amounts_in_parentheses_are_below_zero(drafted):
+    """As books write them, also with a sign of money inside; all rows load, none is guessed."""
+    head = "Claim No,Posting Date,Parts,Labor\n"
+    rows = "".join(f'C{n},2024-01-{n:02d},"{n},234.50",{n}.25\n' for n in range(1, 9))
+    back = 'C9,2024-01-09,"(1,234.50)",($3.75)\n'
+    draft = drafted(head + rows + back, feed="credits")
+    minus = [{"replace": ["(", "-"]}, {"remove": [")"]}]
+    assert draft["by_column"]["parts_amount"]["steps"] == minus
+    assert draft["by_column"]["labor_amount"]["steps"] == [{"remove": ["$"]}, *minus]
+    loaded = draft["parsed"].rows
+    assert loaded.height == 9
+    assert loaded.select("parts_amount", "labor_amount").row(-1) == (
+        Decimal("-1234.50"),
+        Decimal("-3.75"),
+    )
 
 
 def test_sheets_of_one_form_are_one_draft_and_a_legend_is_left_out(tmp_path):
