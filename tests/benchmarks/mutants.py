@@ -1,4 +1,4 @@
-"""Small wrong changes that tests should notice: `mutants.py --rooms FOLDER … --count N --seed S`.
+"""Small wrong changes that tests should notice: `mutants.py --rooms FOLDER[=N] … --seed S`.
 
 Draws N changes of each room (folder of the product) and runs, for each, the tests that call the
 changed function or, where none does, anything of its module; those named like the module come
@@ -19,6 +19,7 @@ import importlib.util
 import json
 import os
 import random
+import resource
 import signal
 import sys
 import time
@@ -27,7 +28,7 @@ from collections import Counter, defaultdict
 from pathlib import Path
 from types import CodeType
 
-from mutants_contexts import KEPT, ROOT, collect
+from mutants_contexts import FOLDERS, KEPT, ROOT, collect
 from mutation import Change, changed, changes
 
 EQUIVALENT = Path(__file__).with_name("mutants_equivalent.toml")
@@ -37,6 +38,7 @@ LIBRARIES = (
 )
 WORST = ("killed", "timed out", "equivalent", "untested", "survived")
 PATIENCE = 60.0  # seconds beyond five times what the tests took before
+MOST_CPU_S = 60  # of a child, after which it is ended as one that hangs
 # Libraries that pytest would rewrite are loaded before it, which is no fault here.
 ARGUMENTS = ("-x", "-q", "-p", "no:cacheprovider", "--no-summary")
 ARGUMENTS += ("-W", "ignore::pytest.PytestAssertRewriteWarning")
@@ -108,6 +110,7 @@ def child(change: Change | None, source: str, nodes: list[str], most: float) -> 
         try:
             import pytest  # the libraries are loaded, this only names it
 
+            resource.setrlimit(resource.RLIMIT_CPU, (MOST_CPU_S, MOST_CPU_S + 5))
             if change is not None:
                 sys.meta_path.insert(0, Mutated(change, source))
             code = int(pytest.main([*ARGUMENTS, *nodes]))
@@ -122,7 +125,9 @@ def wait(pid: int, seconds: float) -> int:
     while time.monotonic() < ends:
         done, status = os.waitpid(pid, os.WNOHANG)
         if done:
-            return 1 if os.WIFSIGNALED(status) else os.WEXITSTATUS(status)
+            if os.WIFSIGNALED(status):
+                return -1 if os.WTERMSIG(status) == signal.SIGXCPU else 1
+            return os.WEXITSTATUS(status)
         time.sleep(0.02)
     os.killpg(pid, signal.SIGKILL)
     os.waitpid(pid, 0)
@@ -178,11 +183,12 @@ def table(fates: dict[str, Counter]) -> str:
 def main() -> None:
     """Draws, runs, tells."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--rooms", nargs="+", required=True, metavar="FOLDER")
-    parser.add_argument("--count", type=int, default=40, help="of each room (40)")
+    parser.add_argument("--rooms", nargs="+", required=True, metavar="FOLDER[=N]")
+    parser.add_argument("--count", type=int, default=40, help="of a room without its own (40)")
     parser.add_argument("--seed", type=int, default=20261130)
     parser.add_argument("--only", default="", metavar="TEXT", help="keys that hold this text")
     parser.add_argument("--seconds", type=float, default=25.0, help="of tests for a change (25)")
+    parser.add_argument("--tests", nargs="+", default=FOLDERS, metavar="FOLDER")
     parser.add_argument("--known", action="store_true", help="collect no contexts anew")
     args = parser.parse_args()
     os.chdir(ROOT)
@@ -191,15 +197,19 @@ def main() -> None:
     contexts = (
         json.loads((KEPT / "contexts.json").read_text("utf-8"))
         if args.known
-        else collect(lambda told: print(told, flush=True))
+        else collect(lambda told: print(told, flush=True), args.tests)
     )
+    among = tuple(args.tests)
+    contexts = {name: one for name, one in contexts.items() if name.startswith(among)}
     for name in LIBRARIES.split():
         importlib.import_module(name)
     reasons, kept = equivalents(), KEPT / "fates.json"
     known = json.loads(kept.read_text("utf-8")) if kept.exists() else {}
     fates: dict[str, Counter] = defaultdict(Counter)
-    for room in args.rooms:
-        some = [one for one in drawn(room, args.count, args.seed) if args.only in one.key]
+    for text in args.rooms:
+        room, _, own = text.partition("=")
+        every = drawn(room, int(own or args.count), args.seed)
+        some = [one for one in every if args.only in one.key]
         undisturbed(some, contexts, args.seconds)
         for change in some:
             source = (ROOT / change.path).read_text("utf-8")

@@ -4,7 +4,12 @@ from datetime import date
 
 import polars as pl
 
-from pipelines.coverage.cartridges import covers_by_changes, covers_by_stock, lapses
+from pipelines.coverage.cartridges import (
+    covers_by_changes,
+    covers_by_stock,
+    kept_windows,
+    lapses,
+)
 
 SYSTEMS = pl.DataFrame(
     {
@@ -92,3 +97,45 @@ def test_no_systems_have_no_covers():
     changes = pl.DataFrame(schema={"key": pl.Int64, "done_on": pl.Date, "done_source": pl.String})
     assert covers_by_stock(none, stock).is_empty()
     assert covers_by_changes(none, changes).is_empty()
+
+
+def test_windows_reopen_once_a_lapse_is_forgiven():
+    """The first cover counts from the start; the next only when its lapse is long enough ago.
+
+    By hand: the lapse of key 1 ends on 31 August, so it is forgiven from the first day d of which
+    six months before is 31 August or later: 1 March, since 28 February leads to 28 August. Key 2
+    forgives nothing, key 3 so late that its cover has run out by then.
+    """
+    covers = pl.DataFrame(
+        {
+            "key": [1, 1, 2, 2, 3, 3],
+            "since": [date(2024, 1, 31), date(2024, 8, 31)] * 3,
+            "lasts_until": [date(2024, 8, 15), date(2025, 4, 16)] * 3,
+            "next_on": [date(2024, 8, 31), None] * 3,
+        }
+    )
+    systems = pl.DataFrame(
+        {
+            "key": [1, 2, 3],
+            "installed_on": [date(2024, 1, 31)] * 3,
+            "look_back_months": [6, None, 8],
+        }
+    )
+    first = (date(2024, 1, 31), date(2024, 8, 15))
+    assert sorted(kept_windows(systems, covers).rows()) == [
+        (1, *first),
+        (1, date(2025, 3, 1), date(2025, 4, 16)),
+        (2, *first),
+        (3, *first),
+    ]
+
+
+def test_a_cover_ends_on_the_day_before_the_next_begins():
+    """What was changed early is told by the next cover, so no day stands in two windows."""
+    changes = {"key": [1], "done_on": [date(2024, 6, 30)], "done_source": ["b"]}
+    covers = covers_by_changes(SYSTEMS, pl.DataFrame(changes)).filter(key=1)
+    systems = SYSTEMS.with_columns(look_back_months=pl.lit(None, pl.Int64))
+    assert sorted(kept_windows(systems, covers).rows()) == [
+        (1, date(2024, 1, 31), date(2024, 6, 29)),
+        (1, date(2024, 6, 30), date(2025, 1, 14)),
+    ]

@@ -103,3 +103,25 @@ def test_terms_of_another_edition_do_not_switch_anything_off(tools, bench):
     assert tools.outcomes(decided)["filed_in_time"] == "unknown"
     assert tools.decision(decided)["edition"] == "T1"
     assert tools.decision(decided)["clock_start"] == date(2024, 1, 20)
+
+
+def test_what_one_family_is_not_asked_for_is_asked_of_another(tools, bench):
+    """Of two claims without an agency, the one whose family keeps the condition needs it told."""
+    terms = tools.BENCH_TERMS + '[family.F]\nconditions_off = ["agency_authorized"]\n'
+    other = {
+        "serial": "U2",
+        "model": "GEN",
+        "shipped_on": "2024-01-02",
+        "installed_on": "2024-01-20",
+    }
+    call = tools.CALL | {"agency": None}
+    decided = bench.decide(
+        call={"agency": None},
+        units=[other],
+        service_calls=[call | {"call": "C2", "claim": "K2", "serial": "U2"}],
+        terms=terms,
+    )
+    found = [tools.outcomes(decided, claim)["agency_authorized"] for claim in ("K1", "K2")]
+    assert found == ["unknown", "not_needed"]
+    missing = [tools.decision(decided, claim)["missing"] for claim in ("K1", "K2")]
+    assert missing == ["name of the service agency", None]

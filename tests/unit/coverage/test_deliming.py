@@ -111,3 +111,13 @@ def test_deliming_is_judged_without_a_water_test_and_within_the_grace(tools, ben
 def test_a_failure_before_the_clock_has_nothing_to_be_delimed(tools, bench):
     """The only dates are the clock and the failure, and the failure is not late."""
     assert delimed(tools, bench, "BOIL", "2023-01-01") == "met"
+
+
+def test_delimings_are_cited_by_their_keys_whatever_their_days(tools, bench):
+    """The finding of one claim is the same text each time, so its sources have one order."""
+    call = {"cause": "SCALED"} | dict.fromkeys(("failed_on", "opened_on"), "2024-05-01")
+    dates = ("2024-04-01", "2024-03-01")
+    calls = [DELIMING | {"call": f"D{n}", "completed_on": on} for n, on in enumerate(dates)]
+    decided = bench.decide(unit={"model": "BOIL"}, call=call, service_calls=calls)
+    cited = decided.findings.filter(condition="delimed")["evidence"].item()
+    assert [one["key"] for one in cited] == ["C1", "D0", "D1"]

@@ -187,3 +187,18 @@ def test_only_the_half_that_is_unknown_is_asked_for(
     decided = bench.decide(call=BETWEEN, startups=[report], through={"startups": None})
     assert tools.outcomes(decided)["within_labor_window"] == "unknown"
     assert tools.decision(decided)["missing"] == missing
+
+
+@pytest.mark.parametrize(
+    ("purchased_on", "told"),
+    [
+        ("2024-01-10", "2024-02-09, 30 days after the purchase."),
+        (None, "2024-02-19, 30 days after the warranty's start (no purchase date is known)."),
+    ],
+)
+def test_the_finding_says_from_which_day_the_request_counts(tools, bench, purchased_on, told):
+    """By hand: 30 days from 10 January or, without a purchase date, from 20 January."""
+    report = REPORT | {"requested_on": "2024-02-03"}
+    decided = bench.decide(unit={"purchased_on": purchased_on}, call=BETWEEN, startups=[report])
+    says = tools.reasons(decided)["startup_requested_in_time"]
+    assert says == f"A start-up was asked for no later than 2024-02-03; that was due by {told}"

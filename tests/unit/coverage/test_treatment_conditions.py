@@ -2,7 +2,10 @@
 
 from datetime import date
 
+import polars as pl
 import pytest
+
+from pipelines.coverage.claim_treatment import treatment_is_asked_for
 
 TEST = {"sample": "L1", "site": "S1", "point": "supply", "sampled_on": "2024-01-15",
         "reported_on": "2024-01-22", "hardness_mg_l_caco3": "150", "ph": "7.5"}  # fmt: skip
@@ -456,3 +459,61 @@ def test_each_earlier_outcome_opens_the_next_even_when_switched_off(tools, bench
     assert found(tools, judge(bench, terms=off)) == ["not_needed", *NOTHING_AFTER]
     decided = judge(bench, [ORDER], [INSTALL], day="2024-08-15", terms=off)
     assert found(tools, decided) == ["not_needed", "met", "met", "met"]
+
+
+@pytest.mark.parametrize(
+    ("tested", "failed", "needs", "asked"),
+    [
+        ("met", "2024-05-02", ["scale"], True),
+        ("met", "2024-05-01", ["scale"], False),
+        ("met", "2024-05-02", [], False),
+        ("met", "2024-05-02", None, False),
+        ("unknown", "2024-05-02", ["scale"], False),
+        ("not_needed", "2024-05-02", ["scale"], False),
+    ],
+)
+def test_treatment_is_asked_for_past_the_grace_of_a_tested_need(tested, failed, needs, asked):
+    """All three: a test that counts, a failure after the last day of grace, something needed."""
+    claim = pl.DataFrame(
+        {
+            "water_tested": [tested],
+            "failed_on": [date.fromisoformat(failed)],
+            "grace_until": [date(2024, 5, 1)],
+            "needs": pl.Series([needs], dtype=pl.List(pl.String)),
+        }
+    )
+    assert claim.select(treatment_is_asked_for()).item() is asked
+
+
+@pytest.mark.parametrize(("product", "cited"), [("ALL", 0), ("SOFT", 1)])
+def test_a_change_at_a_system_without_cartridges_is_no_upkeep(tools, bench, product, cited):
+    """It proves nothing that is asked, so the finding does not cite it."""
+    own = {"product": product}
+    decided = judge(
+        bench, [ORDER | own], [INSTALL | own, CHANGE | own | {"completed_on": "2024-06-01"}]
+    )
+    finding = decided.findings.filter(condition="treatment_maintained")
+    keys = [one["key"] for one in finding["evidence"].item()]
+    assert keys.count("X1") == cited
+
+
+@pytest.mark.parametrize(
+    ("months", "day", "by_changes", "by_stock"),
+    [
+        (None, "2024-09-01", ("2024-08-15", "2024-09-01"), ("2024-08-15", "2024-09-01")),
+        (None, "2025-05-01", ("2024-08-15", "2024-09-30"), ("2024-08-15", "2025-05-01")),
+        ("5", "2025-05-01", ("2025-04-14", "2025-05-01"), ("2024-08-15", "2025-05-01")),
+    ],
+)
+def test_the_finding_names_the_first_lapse_that_counts(
+    tools, bench, months, day, by_changes, by_stock
+):
+    """By hand: six months and 15 days from 31 January, and from the change on 30 September."""
+    terms = tools.changed(look_back_months=months) if months else tools.BENCH_TERMS
+    change = CHANGE | {"completed_on": "2024-09-30"}
+    decided = judge(bench, [ORDER], [INSTALL, change], day=day, terms=terms)
+    lapse = "covered to {} with grace and then not before {}"
+    assert tools.reasons(decided)["treatment_maintained"] == (
+        f"In normal water a cartridge fell due: SOFT by changes {lapse.format(*by_changes)}, "
+        f"and by stock {lapse.format(*by_stock)}."
+    )
