@@ -1,9 +1,9 @@
 """Small wrong changes that tests should notice: `mutants.py --rooms FOLDER[=N] … --seed S`.
 
 Draws N changes of each room (folder of the product) and runs, for each, the tests that call the
-changed function or, where none does, anything of its module; those named like the module come
-first, then one case of each, up to `--seconds` as they took while contexts were collected. Each
-change runs in a child of this process, which has the libraries loaded and nothing of the product.
+changed function or, where none does, anything of its module; those named like module and function
+come first, then one case of each, up to `--seconds` as they took while contexts were collected.
+Each change runs in a child of this process, which loads the changed module and those above it anew.
 It tells killed, timed out, survived and untested by room; changes that no test can tell from the
 code as it is stand in `mutants_equivalent.toml`, each with its reason. What was killed stays known
 while its module stays as it is. `--only TEXT` takes those whose key holds a text.
@@ -12,6 +12,7 @@ while its module stays as it is. `--only TEXT` takes those whose key holds a tex
 from __future__ import annotations
 
 import argparse
+import ast
 import hashlib
 import importlib.abc
 import importlib.machinery
@@ -19,6 +20,7 @@ import importlib.util
 import json
 import os
 import random
+import re
 import resource
 import signal
 import sys
@@ -31,6 +33,8 @@ from types import CodeType
 from mutants_contexts import FOLDERS, KEPT, ROOT, collect
 from mutation import Change, changed, changes
 
+PRODUCT = ("schemas", "pipelines", "dashboards")
+BY_NAME = re.compile(r'import_module\(f"([\w.]+)\.\{')  # modules of a room, named at run time
 EQUIVALENT = Path(__file__).with_name("mutants_equivalent.toml")
 LIBRARIES = (
     "altair alembic dagster duckdb hypothesis jinja2 numpy pandera.polars polars pyarrow pytest"
@@ -45,13 +49,61 @@ ARGUMENTS += ("-W", "ignore::pytest.PytestAssertRewriteWarning")
 NO_TESTS = (4, 5)  # what pytest ends with where it finds no such test, or cannot begin
 
 
+class Imports:
+    """The product's modules, loaded once, and who imports whom, so that a child loads few anew."""
+
+    def __init__(self) -> None:
+        paths = [path for top in PRODUCT for path in sorted((ROOT / top).rglob("*.py"))]
+        self.of = {module_name(path.relative_to(ROOT).as_posix()): path for path in paths}
+        self.importers: dict[str, set[str]] = defaultdict(set)
+        for name, path in self.of.items():
+            # A module of a package cannot be had without what the package itself imports.
+            text = path.read_text("utf-8")
+            asked = {name.rpartition(".")[0], *imported(ast.parse(text))}
+            for room in BY_NAME.findall(text):
+                asked.update(one for one in self.of if one.startswith(f"{room}."))
+            for one in asked & {*self.of} - {name}:
+                self.importers[one].add(name)
+        for name in self.of:
+            if not name.endswith("__main__"):
+                importlib.import_module(name)
+
+    def forget(self, name: str) -> None:
+        """Takes a module, and all that came to be with it, out of those that are loaded."""
+        gone, fresh = {name}, [name]
+        while fresh:
+            fresh = [one for one in self.importers[fresh.pop()] if one not in gone] + fresh
+            gone.update(fresh)
+        for one in gone & {*sys.modules}:
+            module = sys.modules.pop(one)
+            above, _, own = one.rpartition(".")
+            if getattr(sys.modules.get(above), own, None) is module:
+                delattr(sys.modules[above], own)
+
+
+def module_name(path: str) -> str:
+    """The name under which a file is imported."""
+    return path.removesuffix(".py").removesuffix("/__init__").replace("/", ".")
+
+
+def imported(tree: ast.Module) -> set[str]:
+    """All that a module imports, where a name may be a module or stand in one."""
+    found: set[str] = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            found.update(one.name for one in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            found.add(node.module)
+            found.update(f"{node.module}.{one.name}" for one in node.names)
+    return found | {one.rpartition(".")[0] for one in found}
+
+
 class Mutated(importlib.abc.MetaPathFinder, importlib.machinery.SourceFileLoader):
     """Gives one module its changed code on import."""
 
     def __init__(self, change: Change, source: str) -> None:
         self.code = compile(changed(change, source), str(ROOT / change.path), "exec")
-        name = change.path.removesuffix(".py").removesuffix("/__init__").replace("/", ".")
-        super().__init__(name, str(ROOT / change.path))
+        super().__init__(module_name(change.path), str(ROOT / change.path))
 
     def find_spec(self, fullname: str, path: object = None, target: object = None) -> object:
         """The changed module, and no other."""
@@ -85,20 +137,24 @@ def tests_of(change: Change, contexts: dict, most: float) -> list[str]:
 
 
 def in_order(change: Change, tests: dict[str, float]) -> list[tuple[str, float]]:
-    """Tests of files named like the module first, then one case of each, then the quickest."""
-    words = [word[:5] for word in Path(change.path).stem.split("_") if len(word) > 3]
+    """Those first whose names have most words of the module's and the function's, then one case
+    of each, then the quickest."""
+    told = f"{Path(change.path).stem}_{change.function}".lower()
+    words = {word[:5] for word in re.findall(r"[a-z]{4,}", told)}
     cases: Counter[str] = Counter()
 
-    def key(item: tuple[str, float]) -> tuple[bool, int, float]:
-        cases[item[0].partition("[")[0]] += 1
-        file = item[0].partition("::")[0].rpartition("/")[2]
-        alike = any(word in file for word in words)
-        return not alike, cases[item[0].partition("[")[0]] // 3, item[1]
+    def key(item: tuple[str, float]) -> tuple[int, int, float]:
+        node, _, _ = item[0].partition("[")
+        cases[node] += 1
+        node = node.rpartition("/")[2]
+        return -sum(word in node for word in words), cases[item[0].partition("[")[0]] // 3, item[1]
 
     return sorted(sorted(tests.items()), key=key)
 
 
-def child(change: Change | None, source: str, nodes: list[str], most: float) -> int:
+def child(
+    imports: Imports, change: Change | None, source: str, nodes: list[str], most: float
+) -> int:
     """Runs the tests in a child of this process; 0 where all pass, -1 where time ran out."""
     pid = os.fork()
     if pid == 0:
@@ -112,6 +168,7 @@ def child(change: Change | None, source: str, nodes: list[str], most: float) -> 
 
             resource.setrlimit(resource.RLIMIT_CPU, (MOST_CPU_S, MOST_CPU_S + 5))
             if change is not None:
+                imports.forget(module_name(change.path))
                 sys.meta_path.insert(0, Mutated(change, source))
             code = int(pytest.main([*ARGUMENTS, *nodes]))
         finally:
@@ -134,21 +191,21 @@ def wait(pid: int, seconds: float) -> int:
     return -1
 
 
-def fate(change: Change, source: str, nodes: list[str], most: float) -> str:
+def fate(imports: Imports, change: Change, source: str, nodes: list[str], most: float) -> str:
     """What became of a change."""
     if not nodes:
         return "untested"
-    code = child(change, source, nodes, most)
-    if code in NO_TESTS and child(None, source, nodes, most) in NO_TESTS:
+    code = child(imports, change, source, nodes, most)
+    if code in NO_TESTS and child(imports, None, source, nodes, most) in NO_TESTS:
         raise SystemExit(f"tests are not where they were, leave --known out: {nodes[:3]}")
     return ("timed out" if code < 0 else "killed") if code else "survived"
 
 
-def undisturbed(some: list[Change], contexts: dict, most: float) -> None:
+def undisturbed(imports: Imports, some: list[Change], contexts: dict, most: float) -> None:
     """The first tests of a few changes pass as things are, so that a failure tells of a change."""
     for change in some[:3]:
         nodes = tests_of(change, contexts, most)[:20]
-        if nodes and child(None, "", nodes, most):
+        if nodes and child(imports, None, "", nodes, most):
             raise SystemExit(f"tests fail without any change: {nodes}")
 
 
@@ -203,6 +260,7 @@ def main() -> None:
     contexts = {name: one for name, one in contexts.items() if name.startswith(among)}
     for name in LIBRARIES.split():
         importlib.import_module(name)
+    imports = Imports()
     reasons, kept = equivalents(), KEPT / "fates.json"
     known = json.loads(kept.read_text("utf-8")) if kept.exists() else {}
     fates: dict[str, Counter] = defaultdict(Counter)
@@ -210,7 +268,7 @@ def main() -> None:
         room, _, own = text.partition("=")
         every = drawn(room, int(own or args.count), args.seed)
         some = [one for one in every if args.only in one.key]
-        undisturbed(some, contexts, args.seconds)
+        undisturbed(imports, some, contexts, args.seconds)
         for change in some:
             source = (ROOT / change.path).read_text("utf-8")
             name = f"{hashlib.sha256(source.encode()).hexdigest()[:16]} {change.key}"
@@ -219,7 +277,7 @@ def main() -> None:
                 found = "equivalent"
             elif found not in ("killed", "timed out"):
                 nodes = tests_of(change, contexts, args.seconds)
-                found = known[name] = fate(change, source, nodes, args.seconds)
+                found = known[name] = fate(imports, change, source, nodes, args.seconds)
                 KEPT.mkdir(parents=True, exist_ok=True)
                 kept.write_text(json.dumps(known), "utf-8")
             fates[room][found] += 1

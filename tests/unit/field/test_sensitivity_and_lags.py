@@ -13,6 +13,8 @@ from pipelines.field.cohorts import cohorts
 from pipelines.field.context import FieldContext
 from pipelines.field.figures import figure
 from pipelines.field.reporting_lag import lag_law, share_reported, triangle
+from pipelines.field.sensitivity import _with_rate
+from pipelines.field.slices import NO_EXPOSURE
 
 DAY = dt.date(2025, 1, 31)
 
@@ -190,3 +192,17 @@ def test_shares_reported_rise_to_one(context: FieldContext) -> None:
     opened = table.filter(pl.col("stage") == "failure to call", pl.col("days") == 7)
     # A geometric lag with chance 0.1: 1 - 0.9^8 are in within 7 days.
     assert opened["share_reported"].item() == pytest.approx(1 - 0.9**8, abs=0.06)
+
+
+def test_half_a_unit_year_has_a_rate_and_none_has_not() -> None:
+    """Two failures in half a unit-year are 400 in 100; without time there is a reason instead."""
+    table = pl.DataFrame(
+        {"units": [3, None], "unit_years": [0.5, None], "failures": [2.0, None], "thin": [True] * 2}
+    )
+    some, none = _with_rate(table, 0.0).to_dicts()
+    assert some["rate_per_100"] == 400
+    # Garwood's limits of a count of 2, of the published tables: 0.242 and 7.225.
+    assert (some["low"], some["high"]) == pytest.approx((48.4, 1445), rel=1e-3)
+    assert (some["note"], none["rate_per_100"], none["low"]) == (None, None, None)
+    assert none["note"] == NO_EXPOSURE
+    assert (none["units"], none["failures"]) == (0, 0.0)
