@@ -10,8 +10,9 @@ from typing import Any
 import pytest
 from hypothesis import settings
 
-# The same examples each time, without a clock.
+# The same examples each time, without a clock; `anew` draws others (`tests/drawn.py`).
 settings.register_profile("steady", derandomize=True, deadline=None)
+settings.register_profile("anew", derandomize=False, deadline=None, print_blob=True)
 settings.load_profile("steady")
 
 # Many refreshes each: kills, full disks, nights, selections of steps. They are marked `long`, which
@@ -52,12 +53,14 @@ SLOW_UNITS = (
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Marks the long files and the quick ones, and puts the long first, all others in order."""
+    """Marks files and what hypothesis draws for, and puts the long first, all others in order."""
     for item in items:
         if item.path.name in LONG:
             item.add_marker(pytest.mark.long)
         elif item.path.is_relative_to(UNIT) and item.path.name not in SLOW_UNITS:
             item.add_marker(pytest.mark.quick)
+        if getattr(getattr(item, "obj", None), "is_hypothesis_test", False):
+            item.add_marker(pytest.mark.drawn)
     places = {name: place for place, name in enumerate(LONG)}
     items.sort(key=lambda item: places.get(item.path.name, len(LONG)))
 

@@ -14,6 +14,7 @@ import pytest
 from polars.testing import assert_frame_equal
 
 from pipelines.coverage import decide
+from tests.drawn import seeds_anew
 from tests.properties.oracle.compare import differences
 from tests.properties.oracle.csv_world import read_world
 from tests.properties.oracle.frames import evidence_of, terms_of
@@ -115,7 +116,7 @@ TURNS = (
 )
 
 
-@pytest.mark.parametrize("first", range(0, WORLDS, BATCH))
+@pytest.mark.parametrize("first", [*range(0, WORLDS, BATCH), *seeds_anew("decisions", 2)])
 def test_the_pipelines_decide_as_the_oracle_does(first):
     """Findings, verdict, windows, severity, money and what stands agree for every claim."""
     found = {}

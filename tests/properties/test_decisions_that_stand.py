@@ -22,6 +22,7 @@ from polars.testing import assert_frame_equal
 from pipelines.steps import decide as step
 from pipelines.store.database import read_frame
 from pipelines.store.transaction import RefreshSession, open_session
+from tests.drawn import seed_of
 from tests.nights import KNOWN, make, publish
 
 CASES = Path(__file__).parents[1] / "cases" / "worked_claims" / "workspace"
@@ -112,15 +113,15 @@ def spend(folder: Path, as_of: dt.date) -> tuple[int, int]:
     return quick["decisions"].height - asked[0].height, quick["decisions"].height
 
 
-@seed(20251231)
+@seed(seed_of(20251231))
 @settings(
-    max_examples=2,
+    max_examples=8,
     phases=[Phase.generate],
     deadline=None,
     suppress_health_check=list(HealthCheck),
     database=None,
 )
-@given(st.lists(night, min_size=3, max_size=4))
+@given(st.lists(night, min_size=4, max_size=4))
 def test_deciding_what_moved_is_deciding_everything(nights: list[tuple]) -> None:
     """Verdicts, findings, evidence, history with fingerprints: the same, whatever came and went."""
     with tempfile.TemporaryDirectory() as scratch:

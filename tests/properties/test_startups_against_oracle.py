@@ -20,6 +20,7 @@ from pipelines.coverage import seen
 from pipelines.startups.journey_rates import STEPS, journey_rates
 from pipelines.startups.tables import startup_tables
 from schemas import codes
+from tests.drawn import seeds_anew
 from tests.properties.oracle.draws import Draws
 from tests.properties.oracle.frames import evidence_of, terms_of
 from tests.properties.oracle.scenarios import make_world
@@ -139,7 +140,7 @@ def differing(told: dict, expected: dict) -> dict:
     }
 
 
-@pytest.mark.parametrize("seed", range(WORLDS))
+@pytest.mark.parametrize("seed", [*range(WORLDS), *seeds_anew("startups", 4)])
 def test_reports_are_reviewed_as_the_page_says(seed: int) -> None:
     """Every reading that is looked at, and what each report comes to."""
     known, units, _, tables = tables_of(seed)
@@ -162,7 +163,7 @@ def test_reports_are_reviewed_as_the_page_says(seed: int) -> None:
     )
 
 
-@pytest.mark.parametrize("seed", range(WORLDS))
+@pytest.mark.parametrize("seed", [*range(WORLDS), *seeds_anew("startups", 4)])
 def test_recommendations_are_as_the_page_says(seed: int) -> None:
     """State, needs, days and what is recommended, of every unit in cover."""
     known, units, cover, tables = tables_of(seed)
@@ -178,7 +179,7 @@ def test_recommendations_are_as_the_page_says(seed: int) -> None:
     assert not differing(told, expected)
 
 
-@pytest.mark.parametrize("seed", range(WORLDS))
+@pytest.mark.parametrize("seed", [*range(WORLDS), *seeds_anew("startups", 4)])
 def test_journeys_are_as_the_page_says(seed: int) -> None:
     """The days of every unit on the register."""
     known, units, _, tables = tables_of(seed)
