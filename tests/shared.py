@@ -12,6 +12,8 @@ from pathlib import Path
 
 import pytest
 
+MADE = "LIMELEDGER_MADE_ONCE"  # a folder in which it stays for the next run of tests
+
 
 def made_once(
     factory: pytest.TempPathFactory, name: str, make: Callable[[Path], str]
@@ -22,7 +24,7 @@ def made_once(
     """
     base = factory.getbasetemp()
     root = base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
-    root = root / "made_once"
+    root = Path(os.environ.get(MADE, root / "made_once"))
     root.mkdir(exist_ok=True)
     told = root / f"{name}.told"
     with (root / f"{name}.lock").open("w") as lock:

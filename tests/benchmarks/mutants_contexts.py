@@ -114,7 +114,9 @@ def load() -> dict[str, Any]:
 
 def collect(tell: Callable[[str], None], folders: Iterable[str] = FOLDERS) -> dict[str, Any]:
     """Runs the files of tests that are new or changed, and gives what is known of all."""
-    paths = [path for one in folders for path in sorted((ROOT / one).rglob("test_*.py"))]
+    tops = [ROOT / one for one in folders]
+    paths = [path for top in tops for path in sorted([top, *top.rglob("test_*.py")])]
+    paths = [path for path in paths if path.is_file()]
     names = {path.relative_to(ROOT).as_posix(): digest(path) for path in paths}
     kept = {name: one for name, one in load().items() if (ROOT / name).exists()}
     KEPT.mkdir(parents=True, exist_ok=True)

@@ -21,6 +21,7 @@ from pipelines.desk.rendering import claim_path
 from schemas.columns import column_names
 from schemas.decisions import Decisions
 from tests.desk.conftest import Answer, Served, passwords_are_quick, serve  # noqa: F401
+from tests.shared import made_once
 
 SLASH = "P/92"
 HOSTILE = "=W<script>window.planted=1</script>"
@@ -30,23 +31,27 @@ NAMED = re.compile(r"\{\w+\}")
 @pytest.fixture(scope="module")
 def refreshed(run, tools, tmp_path_factory) -> Path:
     """The worked claims, with two whose numbers try something, refreshed without figures."""
-    cases = Path(__file__).parents[1] / "cases" / "worked_claims"
-    folder = tmp_path_factory.mktemp("desk") / "workspace"
-    shutil.copytree(cases / "workspace", folder)
-    (export,) = (folder / "exports" / "service_calls").glob("*.csv")
-    with export.open(encoding="utf-8", newline="") as file:
-        rows = list(csv.DictReader(file))
-    first = next(row for row in rows if row["claim"] == "W01")
-    for number, claim in enumerate((SLASH, HOSTILE)):
-        rows.append(first | {"claim": claim, "call": f"CALL-9{number}"})
-    with export.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.DictWriter(file, rows[0])
-        writer.writeheader()
-        writer.writerows(rows)
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("pipelines.steps.figures.figure_tables", tools["empty_figures"])
-        assert run("refresh", folder, "--as-of", "2026-01-31").code in (0, 1)
-    return folder
+
+    def make(folder: Path) -> str:
+        cases = Path(__file__).parents[1] / "cases" / "worked_claims"
+        shutil.copytree(cases / "workspace", folder)
+        (export,) = (folder / "exports" / "service_calls").glob("*.csv")
+        with export.open(encoding="utf-8", newline="") as file:
+            rows = list(csv.DictReader(file))
+        first = next(row for row in rows if row["claim"] == "W01")
+        for number, claim in enumerate((SLASH, HOSTILE)):
+            rows.append(first | {"claim": claim, "call": f"CALL-9{number}"})
+        with export.open("w", encoding="utf-8", newline="") as file:
+            writer = csv.DictWriter(file, rows[0])
+            writer.writeheader()
+            writer.writerows(rows)
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr("pipelines.steps.figures.figure_tables", tools["empty_figures"])
+            assert run("refresh", folder, "--as-of", "2026-01-31").code in (0, 1)
+        return ""
+
+    made, _ = made_once(tmp_path_factory, "desk_actions", make)
+    return shutil.copytree(made, tmp_path_factory.mktemp("desk") / "workspace")
 
 
 @pytest.fixture

@@ -11,6 +11,7 @@ import pytest
 
 from tests.desk.conftest import Served, passwords_are_quick, serve  # noqa: F401
 from tests.end_to_end.test_desk_actions import checked, form_on
+from tests.shared import made_once
 
 CASES = Path(__file__).parents[1] / "cases" / "worked_claims"
 PDF = b"%PDF-1.4\nA page."
@@ -19,12 +20,16 @@ PDF = b"%PDF-1.4\nA page."
 @pytest.fixture(scope="module")
 def refreshed(run, tools, tmp_path_factory) -> Path:
     """The worked claims, refreshed without figures as of the desk's day."""
-    folder = tmp_path_factory.mktemp("records") / "workspace"
-    shutil.copytree(CASES / "workspace", folder)
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("pipelines.steps.figures.figure_tables", tools["empty_figures"])
-        assert run("refresh", folder, "--as-of", "2026-03-31").code in (0, 1)
-    return folder
+
+    def make(folder: Path) -> str:
+        shutil.copytree(CASES / "workspace", folder)
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr("pipelines.steps.figures.figure_tables", tools["empty_figures"])
+            assert run("refresh", folder, "--as-of", "2026-03-31").code in (0, 1)
+        return ""
+
+    made, _ = made_once(tmp_path_factory, "desk_records", make)
+    return shutil.copytree(made, tmp_path_factory.mktemp("records") / "workspace")
 
 
 @pytest.fixture
