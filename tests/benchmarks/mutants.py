@@ -246,6 +246,7 @@ def main() -> None:
     parser.add_argument("--only", default="", metavar="TEXT", help="keys that hold this text")
     parser.add_argument("--seconds", type=float, default=25.0, help="of tests for a change (25)")
     parser.add_argument("--tests", nargs="+", default=FOLDERS, metavar="FOLDER")
+    parser.add_argument("--new", action="store_true", help="leave those alone that survived before")
     parser.add_argument("--known", action="store_true", help="collect no contexts anew")
     args = parser.parse_args()
     os.chdir(ROOT)
@@ -275,7 +276,7 @@ def main() -> None:
             began, found = time.monotonic(), known.get(name)
             if change.key in reasons:
                 found = "equivalent"
-            elif found not in ("killed", "timed out"):
+            elif found not in ("killed", "timed out") and not (args.new and found):
                 nodes = tests_of(change, contexts, args.seconds)
                 found = known[name] = fate(imports, change, source, nodes, args.seconds)
                 KEPT.mkdir(parents=True, exist_ok=True)
