@@ -77,7 +77,7 @@ def _paid(
     )
     paid = failures.group_by(keys).agg(
         pl.col(LINES).sum(),
-        *(pl.col(name).sum().round(2) for name in WAITS),
+        *(pl.col(name).sum().round(2, mode="half_away_from_zero") for name in WAITS),
         pl.col("pending_claims").sum().cast(pl.Int64),
         failures=pl.len().cast(pl.Int64),
     )

@@ -206,7 +206,8 @@ def _happened(
         failures = failures.join(out, on="unit", how="semi" if basis == "installed" else "anti")
     month = first if year else pl.col("failed_on").dt.truncate("1mo")
     return failures.group_by(*dims, month=month).agg(
-        actual=pl.len().cast(pl.Int64), actual_cost=pl.col("cost").sum().round(2)
+        actual=pl.len().cast(pl.Int64),
+        actual_cost=pl.col("cost").sum().round(2, mode="half_away_from_zero"),
     )
 
 

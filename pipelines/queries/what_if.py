@@ -87,11 +87,13 @@ class WhatIf:
             "groups": told.groups.to_dicts(),
             "moved": told.claims.to_dicts(),
             "forecast": self.forecast.with_columns(
-                pl.col("cost_before", "cost_after").round(2).cast(CENTS)
+                pl.col("cost_before", "cost_after").round(2, mode="half_away_from_zero").cast(CENTS)
             ).to_dicts(),
             "forecast_method": METHOD,
             "expected": self.expected.with_columns(
-                pl.col("extra_cost", "cost_low", "cost_high").round(2).cast(CENTS)
+                pl.col("extra_cost", "cost_low", "cost_high")
+                .round(2, mode="half_away_from_zero")
+                .cast(CENTS)
             ).to_dicts(),
         }
 

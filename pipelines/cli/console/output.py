@@ -73,7 +73,7 @@ def json_rows(table: type[Table], frame: pl.DataFrame) -> list[dict[str, Any]]:
         if frame.schema[name].is_float():
             value = pl.when(value.is_finite()).then(value)
             if is_money(column.metadata):
-                value = value.round(2).cast(pl.Decimal(38, 2))
+                value = value.round(2, mode="half_away_from_zero").cast(pl.Decimal(38, 2))
         columns.append(value.alias(name))
     return frame.select(columns).to_dicts()
 

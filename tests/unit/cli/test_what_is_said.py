@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import json
+from decimal import Decimal
 
+import polars as pl
 import pytest
 
-from pipelines.cli.console.output import print_json, progress, say, visible
+from pipelines.cli.console.output import json_rows, print_json, progress, say, visible
+from schemas.columns import polars_schema
+from schemas.field import FIELD_TABLES
 
 
 @pytest.mark.parametrize(
@@ -35,3 +39,16 @@ def test_json_keeps_what_it_escapes(capsys: pytest.CaptureFixture) -> None:
     told = capsys.readouterr().out
     assert not {"\x1b", "\u202e", "\x9b", "\x7f"} & set(told)
     assert json.loads(told) == value
+
+
+@pytest.mark.parametrize(
+    ("estimate", "amount"),
+    [(0.125, "0.13"), (-0.125, "-0.13"), (2.375, "2.38"), (2.0, "2.00"), (float("inf"), None)],
+)
+def test_an_estimate_of_money_is_an_amount_to_the_cent(estimate: float, amount: str | None) -> None:
+    """Half a cent goes away from zero, as in all money; what is no number is null."""
+    table = FIELD_TABLES["forecast"]
+    frame = polars_schema(table).to_frame(eager=True)
+    row = pl.DataFrame({"cost": [estimate]}, schema_overrides={"cost": frame.schema["cost"]})
+    told = json_rows(table, pl.concat([frame, row], how="diagonal"))
+    assert [one["cost"] for one in told] == [None if amount is None else Decimal(amount)]

@@ -5,11 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from collections import Counter, defaultdict
 from collections.abc import Callable
+from decimal import ROUND_HALF_UP, Decimal
 
 import numpy as np
 import polars as pl
 import pytest
 
+from pipelines.field import costs as costs_of
 from pipelines.field.cohort_course import Quarters
 from pipelines.field.cohort_ratios import standardized
 from pipelines.field.conditions import read_conditions
@@ -262,3 +264,17 @@ def test_a_rate_against_the_rest_has_limits_that_hold_when_units_fail_again(
 def season_of(day: dt.date) -> str:
     """Winter is December to February, and so on."""
     return ("winter", "spring", "summer", "autumn")[day.month % 12 // 3]
+
+
+def test_money_that_waits_is_rounded_to_the_cent_half_away_from_zero(
+    make_fleet: Callable[..., FieldContext], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An eighth of a failure's unit of money each: one failure 0.13, three 0.38, five 0.63."""
+    monkeypatch.setattr(costs_of, "weighted", lambda *_: pl.lit(0.125))
+    fleet = make_fleet(38, 2, rate=1.5)
+    told = dict(figure(fleet, "costs", ("cause_class",)).select("cause_class", "pending").rows())
+    counts = Counter(fleet.failures["cause_class"])
+    assert any(count % 8 == 5 for count in counts.values())
+    for cause_class, count in counts.items():
+        exact = Decimal(count) / 8
+        assert told[cause_class] == exact.quantize(Decimal("0.01"), ROUND_HALF_UP)

@@ -206,3 +206,10 @@ def test_half_a_unit_year_has_a_rate_and_none_has_not() -> None:
     assert (some["note"], none["rate_per_100"], none["low"]) == (None, None, None)
     assert none["note"] == NO_EXPOSURE
     assert (none["units"], none["failures"]) == (0, 0.0)
+
+
+def test_the_error_of_the_completion_widens_the_limits_on_the_log_scale() -> None:
+    """By hand: ln(0.2422 / 2) = -2.111 and 1.96 x 0.5 = 0.980 are 2.327 together, and so on."""
+    table = pl.DataFrame({"units": [3], "unit_years": [0.5], "failures": [2.0], "thin": [True]})
+    row = _with_rate(table, 0.5).row(0, named=True)
+    assert (row["low"], row["high"]) == pytest.approx((39.0, 2012), rel=2e-3)
