@@ -11,7 +11,7 @@ from pipelines.actions.corrections import correct
 from pipelines.actions.records import enter
 from pipelines.actions.ruling_answers import told_rulings
 from pipelines.actions.rulings import approve, rule, rule_many, withdraw_ruling
-from pipelines.actions.withdrawals import withdraw, withdraw_entry
+from pipelines.actions.withdrawals import withdraw, withdraw_correction, withdraw_record
 from pipelines.errors import Refused
 
 __all__ = [
@@ -33,6 +33,7 @@ __all__ = [
     "rule_many",
     "told_rulings",
     "withdraw",
-    "withdraw_entry",
+    "withdraw_correction",
+    "withdraw_record",
     "withdraw_ruling",
 ]

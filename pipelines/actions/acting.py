@@ -77,8 +77,8 @@ def check_version(desk: Desk, connection: sa.Connection, claim: str, expected: V
         since = [told_since(event) for event in desk.events(connection, claim=claim, after=after)]
         raise Refused(
             412,
-            f"{claim} has changed since you saw it (version {expected}, now {version}); look at "
-            "what was done, then do it again. Nothing was recorded.",
+            f"{claim} has changed since you saw it (now version {version}); look at what was done, "
+            "then do it again. Nothing was recorded.",
             since=since,
         )
 

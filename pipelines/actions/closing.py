@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from pipelines.actions.acting import Answer, act
 from pipelines.actions.caller import Caller
 from pipelines.actions.values import text
-from pipelines.errors import Refused
+from pipelines.errors import Refused, UsageError
 from pipelines.events import Desk
 from pipelines.months.calendar import Month
 from pipelines.queries.months import CLOSING, MonthEnd, month_end, month_of, written_rows
@@ -27,11 +27,15 @@ def close_month(
         event, and what is told of the closed month.
 
     Raises:
-        Refused: 403, only a lead closes; 409, the month is not over, not refreshed to its end,
-            closed already, or an earlier one is open since the first closing.
+        Refused: 403, only a lead closes; 404, it is no month; 409, the month is not over, not
+            refreshed to its end, closed already, or an earlier one is open since the first closing.
     """
     caller.require("close")
-    wanted, said = month_of(month), text("note", note) if note else None
+    try:
+        wanted = month_of(month)
+    except UsageError as error:
+        raise Refused(404, str(error)) from None
+    said = text("note", note) if note else None
 
     def do(connection: sa.Connection) -> int:
         told = month_end(desk, wanted)

@@ -15,9 +15,9 @@ import sqlalchemy as sa
 
 from pipelines.actions.acting import Answer, act
 from pipelines.actions.caller import Caller
+from pipelines.actions.documents import name_documents
 from pipelines.actions.letters_after import letters_after
 from pipelines.actions.records import (
-    ENTERED,
     OF_ENGINEERS,
     checked_cells,
     needed_documents,
@@ -26,6 +26,7 @@ from pipelines.actions.records import (
 from pipelines.actions.values import refuse, text
 from pipelines.errors import Refused
 from pipelines.events.database import Desk
+from pipelines.events.documents import Document
 from pipelines.events.event import Recorded
 from pipelines.events.recorded import DeskRecord, MadeCorrection, recorded_in, recorded_of
 from pipelines.queries.judging_now import moved_by_rows, reasons_of
@@ -35,10 +36,13 @@ from pipelines.records.corrections import Correction, typed_texts
 from pipelines.store.inputs import Inputs, load_inputs
 from pipelines.store.reading import open_store, published_state
 from pipelines.workspace.layout import Workspace
+from schemas.codes import FEEDS
 from schemas.columns import key_columns
 from schemas.feeds import FEED_TABLES
 
 OF_ENGINEERS_IN_CALLS = {"cause"}
+RULED = "rulings"  # what they grant is checked where somebody rules
+CORRECTED = tuple(feed for feed in FEEDS if feed != RULED)
 
 
 def correct(
@@ -53,12 +57,14 @@ def correct(
     reason: str,
     was: Mapping[str, str] | None = None,
     documents: Sequence[str] = (),
+    kept: Sequence[Document] = (),
 ) -> Answer:
     """Corrects the rows of a row's content, wherever they stand.
 
     Args:
         was: the cells as the caller saw them; None where a command acts, which has no page before
             it.
+        documents, kept: as `enter` has them.
 
     Returns:
         event, claim and version (of a row that is a claim's), `correction`, and `claims`: each
@@ -71,6 +77,7 @@ def correct(
     cells = _checked(caller, feed, values)
     told_reason = text("reason", reason)
     needed_documents(desk, documents)
+    documents = [*documents, *(one.sha256 for one in kept)]
     inputs = load_inputs(workspace.root, caller.as_of, DeskRecord())
 
     def do(connection: sa.Connection) -> int:
@@ -89,6 +96,7 @@ def correct(
             "documents": list(documents),
         }
         subject = f"{feed} {file} line {line}"
+        name_documents(desk, connection, caller, kept, claim)
         return desk.append(
             connection, caller.event("correction", claim=claim, subject=subject, payload=payload)
         )
@@ -134,8 +142,10 @@ def keys_of_correction(
 def _checked(caller: Caller, feed: str, values: Mapping[str, str]) -> dict[str, str]:
     """The new cells; refuses what the role may not correct."""
     caller.require("correct")
-    if feed not in ENTERED:
-        raise refuse("feed", f"is none whose rows are corrected here: {', '.join(ENTERED)}.")
+    if feed == RULED:
+        raise refuse("feed", "is not corrected: rule on the claim, which keeps the limits.")
+    if feed not in CORRECTED:
+        raise refuse("feed", f"is none whose rows are corrected here: {', '.join(CORRECTED)}.")
     cells = checked_cells(feed, values, may_empty=True)
     if caller.role == "engineer" and feed not in OF_ENGINEERS:
         beyond = set(cells) - OF_ENGINEERS_IN_CALLS
@@ -210,7 +220,7 @@ def _refuse_unseen(row: LandedRow, was: Mapping[str, str] | None) -> None:
     ]
     if other:
         last = row.corrections[-1] if row.corrections else None
-        by = f" {last.actor} corrected it at {last.at} ({last.reason})." if last else ""
+        by = f" {last.actor} corrected it at {last.at[:16]}Z ({last.reason})." if last else ""
         raise Refused(
             409,
             f"{row.file} line {row.line} is no longer as you saw it: {', '.join(other)}.{by} Look "

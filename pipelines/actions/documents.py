@@ -1,10 +1,12 @@
 """Documents that people bring: kept first, then named by an event.
 
-Belongs here: the action. Does not belong here: which kinds are kept (`pipelines.events.documents`).
+Belongs here: the action, and naming those that come with another one. Does not belong here: which
+kinds are kept (`pipelines.events.documents`).
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import BinaryIO
 
 import sqlalchemy as sa
@@ -13,7 +15,7 @@ from pipelines.actions.acting import Answer, act
 from pipelines.actions.caller import Caller
 from pipelines.actions.on_file import decision_on_file
 from pipelines.events.database import Desk
-from pipelines.events.documents import keep_document
+from pipelines.events.documents import Document, keep_document
 from pipelines.workspace.layout import Workspace
 
 
@@ -55,3 +57,18 @@ def keep(
             **event.payload,
         },
     )
+
+
+def name_documents(
+    desk: Desk,
+    connection: sa.Connection,
+    caller: Caller,
+    kept: Sequence[Document],
+    claim: str | None,
+) -> None:
+    """Appends an event for each document that came with another action, within its transaction."""
+    for one in kept:
+        told = dict(one.told())
+        desk.append(
+            connection, caller.event("document", claim=claim, subject=one.name, payload=told)
+        )

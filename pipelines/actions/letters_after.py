@@ -84,7 +84,16 @@ def _letters_after(desk: Desk, caller: Caller, claims: list[str], decided: Decid
         if found.is_nothing:
             return
         texts = _texts(inputs, evidence, decided, found.entries, register.frame)
-        append_due(desk, connection, found, texts, caller.as_of, actor=caller.actor, via=caller.via)
+        append_due(
+            desk,
+            connection,
+            found,
+            texts,
+            caller.as_of,
+            actor=caller.actor,
+            via=caller.via,
+            os_user=caller.os_user,
+        )
 
 
 def _known(desk: Desk, caller: Caller, claims: list[str]) -> Decided | None:

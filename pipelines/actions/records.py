@@ -15,12 +15,13 @@ import sqlalchemy as sa
 
 from pipelines.actions.acting import Answer, act
 from pipelines.actions.caller import Caller
+from pipelines.actions.documents import name_documents
 from pipelines.actions.letters_after import letters_after
 from pipelines.actions.on_file import decision_on_file
 from pipelines.actions.values import is_sound, refuse
 from pipelines.errors import Refused
 from pipelines.events.database import Desk
-from pipelines.events.documents import document_path
+from pipelines.events.documents import Document, document_path
 from pipelines.events.event import Recorded
 from pipelines.events.recorded import DeskRecord, EnteredRecord, recorded_in, recorded_of
 from pipelines.queries.judging_now import fate_of, moved_by_rows, reasons_of
@@ -50,8 +51,14 @@ def enter(
     claim: str | None = None,
     documents: Sequence[str] = (),
     settles: Mapping[str, Any] | None = None,
+    kept: Sequence[Document] = (),
 ) -> Answer:
     """Enters a record.
+
+    Args:
+        documents: by SHA-256, documents that were brought before.
+        kept: documents that come with it; they are named where the record is entered, and only
+            then.
 
     Returns:
         event, claim and version (where a claim is named), `record`, and `claims`: each claim that
@@ -64,6 +71,7 @@ def enter(
     cells = checked_cells(feed, values)
     place = _settled(desk, feed, settles)
     needed_documents(desk, documents)
+    documents = [*documents, *(one.sha256 for one in kept)]
     if feed == "service_calls" and not documents and place is None:
         raise refuse(
             "documents", "are missing: a service call is entered with one, or settles a row."
@@ -84,6 +92,7 @@ def enter(
         number = known.last_event + 1
         new = EnteredRecord(number, feed, claim, cells, place, tuple(documents), caller.actor, "")
         _refuse_unusable(replace(inputs, recorded=_with(known, new)), feed, number)
+        name_documents(desk, connection, caller, kept, claim)
         return desk.append(
             connection, caller.event("record", claim=claim, subject=subject, payload=payload)
         )

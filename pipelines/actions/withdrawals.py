@@ -6,6 +6,8 @@ here: rulings (`pipelines.actions.rulings`).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import sqlalchemy as sa
 
 from pipelines.actions.acting import Answer, Version, act
@@ -22,6 +24,8 @@ from pipelines.events.recorded import DeskRecord, recorded_in, recorded_of
 from pipelines.queries.judging_now import moved_by_rows
 from pipelines.store.inputs import load_inputs
 from pipelines.workspace.layout import Workspace
+
+ENTRIES = ("record", "correction")
 
 
 def withdraw(
@@ -45,7 +49,7 @@ def withdraw(
             reason=reason,
             expected_version=expected_version,
         )
-    if found is None or found.kind not in ("record", "correction"):
+    if found is None or found.kind not in ENTRIES:
         raise Refused(
             404,
             f"Event {event} is no ruling, record or correction; `limeledger audit` lists the "
@@ -54,10 +58,34 @@ def withdraw(
     return withdraw_entry(desk, workspace, caller, event=event, reason=reason)
 
 
-def withdraw_entry(
+def withdraw_record(
     desk: Desk, workspace: Workspace, caller: Caller, *, event: int, reason: str
 ) -> Answer:
+    """Takes back a record, and no correction; see `withdraw_entry`."""
+    return withdraw_entry(desk, workspace, caller, event=event, reason=reason, kinds=("record",))
+
+
+def withdraw_correction(
+    desk: Desk, workspace: Workspace, caller: Caller, *, event: int, reason: str
+) -> Answer:
+    """Takes back a correction, and no record; see `withdraw_entry`."""
+    kinds = ("correction",)
+    return withdraw_entry(desk, workspace, caller, event=event, reason=reason, kinds=kinds)
+
+
+def withdraw_entry(
+    desk: Desk,
+    workspace: Workspace,
+    caller: Caller,
+    *,
+    event: int,
+    reason: str,
+    kinds: Sequence[str] = ENTRIES,
+) -> Answer:
     """Takes back a record or a correction: as never made.
+
+    Args:
+        kinds: what it may be.
 
     Returns:
         event, withdraws, reason, and `claims`: each claim that it bears on, before and after.
@@ -67,7 +95,7 @@ def withdraw_entry(
     inputs = load_inputs(workspace.root, caller.as_of, DeskRecord())
 
     def do(connection: sa.Connection) -> int:
-        entry = _entry(desk, connection, event)
+        entry = _entry(desk, connection, event, kinds)
         known = recorded_in(desk, connection)
         gone = {one.event for one in known.records if one.withdrawn is not None}
         if event in gone | {one.event for one in known.made if one.withdrawn is not None}:
@@ -86,7 +114,7 @@ def withdraw_entry(
 
     def tell(made: Recorded) -> Answer:
         with desk.reading() as connection:
-            entry = _entry(desk, connection, event)
+            entry = _entry(desk, connection, event, kinds)
         after, before = recorded_of(desk, made.event), recorded_of(desk, made.event - 1)
         zone = inputs.settings.timezone
         keys = (
@@ -101,11 +129,11 @@ def withdraw_entry(
     return act(desk, caller, do, tell)
 
 
-def _entry(desk: Desk, connection: sa.Connection, event: int) -> Recorded:
+def _entry(desk: Desk, connection: sa.Connection, event: int, kinds: Sequence[str]) -> Recorded:
     found = desk.event(connection, event)
-    if found is None or found.kind not in ("record", "correction"):
+    if found is None or found.kind not in kinds:
         raise Refused(
             404,
-            f"There is no record or correction {event}; `limeledger audit` lists the events.",
+            f"There is no {' or '.join(kinds)} {event}; `limeledger audit` lists the events.",
         )
     return found

@@ -85,6 +85,8 @@ def open_and_serve(
                             "The desk has no user yet. Make the first administrator at "
                             f"{url}first-administrator?token={invitation}"
                         )
+                    if public := settings.desk.public_url:
+                        progress(f"People reach it at {public}")
                     say(json.dumps({"url": url}) if as_json else f"The desk is at {url}")
 
                 serving.serve(site, listener, ready)

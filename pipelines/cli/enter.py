@@ -21,6 +21,7 @@ from pipelines.errors import NotFoundError
 if TYPE_CHECKING:
     from pipelines.actions import Caller
     from pipelines.events import Desk
+    from pipelines.events.documents import Document
 
 HELP = "Enter a record that came by mail or telephone: a row of a feed."
 
@@ -67,7 +68,7 @@ def run(args: argparse.Namespace) -> int:
             feed=args.feed,
             values=cells_of(args.cells),
             claim=args.claim,
-            documents=[_keep(desk, caller, path) for path in args.document],
+            kept=[_keep(desk, caller, path) for path in args.document],
             settles=None if place is None else {"file": place[0], "line": place[1]},
         )
     if args.json:
@@ -78,13 +79,13 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _keep(desk: Desk, caller: Caller, name: str) -> str:
-    """Keeps a document of the caller's; its SHA-256."""
-    from pipelines.actions.documents import keep
+def _keep(desk: Desk, caller: Caller, name: str) -> Document:
+    """Keeps a document of the caller's, which the record names."""
+    from pipelines.events.documents import keep_document
 
     path = Path(name)
     if not path.is_file():
         raise NotFoundError(f"There is no file {name}; check the path.")
+    caller.require("document")
     with path.open("rb") as source:
-        told = keep(desk, desk.workspace, caller, source=source, name=path.name)
-    return str(told["sha256"])
+        return keep_document(desk, source, path.name)

@@ -27,9 +27,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def output_schema() -> dict[str, Any]:
     """What the JSON holds."""
+    from pipelines.cli.outputs.desk import event
     from pipelines.desk.month_shape import month
+    from schemas import json_schema as js
 
-    return month()
+    return js.one_of([month(), js.record(event() | month()["properties"])])
 
 
 def run(args: argparse.Namespace) -> int:
@@ -41,8 +43,9 @@ def run(args: argparse.Namespace) -> int:
     if args.close and not (args.by or "").strip():
         raise UsageError("--close needs --by; say who closes the month.")
     with desk_of(args) as desk:
+        done: dict[str, Any] = {}
         if args.close:
-            close_month(desk, desk.workspace, caller_of(desk, args), month=args.month)
+            done = close_month(desk, desk.workspace, caller_of(desk, args), month=args.month)
         told = month_end(desk, month)
     if args.csv:
         write_file(Path(args.csv), told.csv())
@@ -51,7 +54,7 @@ def run(args: argparse.Namespace) -> int:
         write_file(Path(args.xlsx), told.xlsx())
         progress(f"The workbook is {args.xlsx}.")
     if args.json:
-        print_json(told.to_dict())
+        print_json(done or told.to_dict())
     say = teller(args.json)
     state = f"closed by {told.closed.by}" if told.closed else "open"
     say(f"{told.month}, {state}, as of {told.as_of}.")

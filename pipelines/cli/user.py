@@ -45,6 +45,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     for command in doing.choices.values():
         takes_workspace(command)
         command.add_argument(
+            "--as-of", metavar="DATE", help="the desk's day, YYYY-MM-DD (default: today)"
+        )
+        command.add_argument(
             "--json", action="store_true", default=argparse.SUPPRESS, help="JSON on stdout"
         )
 
@@ -76,7 +79,7 @@ def run(args: argparse.Namespace) -> int:
             found = [user.told() for user in users.all_users(desk)]
             _list(found, args.json)
             return 0
-        told = _change(desk, _caller(desk), args)
+        told = _change(desk, _caller(desk, args), args)
     if args.json:
         print_json(told)
     elif args.doing == "token":
@@ -110,12 +113,13 @@ def _change(desk: Desk, caller: Caller, args: argparse.Namespace) -> dict[str, A
     return users.set_disabled(*where, user=args.name, disabled=args.doing == "disable")
 
 
-def _caller(desk: Desk) -> Caller:
+def _caller(desk: Desk, args: argparse.Namespace) -> Caller:
     """Whoever may write the workspace's files may keep its users."""
     from pipelines.actions import Caller
+    from pipelines.store.inputs import as_of_date
 
     who = os_user()
-    return Caller(who, who, None, "command", desk.today(), who)
+    return Caller(who, who, None, "command", as_of_date(args.as_of, desk.settings), who)
 
 
 def _password(args: argparse.Namespace) -> str:

@@ -33,7 +33,7 @@ from pipelines.events.tables import EVENTS
 from pipelines.queries.decided_since import decided_since
 from pipelines.queries.deciding_now import decisions_now
 from pipelines.queries.laid_over import lay_decisions_over
-from pipelines.queries.store_now import store_now
+from pipelines.queries.store_now import StoreNow, store_now
 from pipelines.steps.claim_details import data_of_claims
 from pipelines.store.inputs import load_inputs
 from pipelines.store.lookups import rows_of
@@ -61,20 +61,26 @@ def claim_content(site: DeskSite, claim: str) -> Mapping[str, Any] | None:
             _KEPT.move_to_end(key)
             return _KEPT[key]
     with _AT_ONCE, store_now(load_inputs(site.workspace.root, site.day)) as now:
-        lay_decisions_over(now, decisions_now(now, [claim]))
-        chosen = pl.Series([claim], dtype=pl.String)
-        data = data_of_claims(now.inputs, now.con, chosen)
-        profiles = rows_of(now.con, "water_profiles", data.water_values["sample"])
-    shown = hide_names(dataclasses.replace(data, water_profiles=profiles))
-    try:
-        made = next(iter(claim_pages.contents(shown, [claim], claim_path)), None)
-    except TemplateFault as fault:
-        raise WorkspaceError(str(fault)) from None
+        made = _made(now, claim)
     with _LOCK:
         _KEPT[key] = made
         while len(_KEPT) > MOST_KEPT:
             _KEPT.popitem(last=False)
     return made
+
+
+def _made(now: StoreNow, claim: str) -> Mapping[str, Any] | None:
+    decided = decisions_now(now, [claim])
+    if decided.decisions.is_empty():  # a correction or a withdrawal took it off the record
+        return None
+    lay_decisions_over(now, decided)
+    data = data_of_claims(now.inputs, now.con, pl.Series([claim], dtype=pl.String))
+    profiles = rows_of(now.con, "water_profiles", data.water_values["sample"])
+    shown = hide_names(dataclasses.replace(data, water_profiles=profiles))
+    try:
+        return next(iter(claim_pages.contents(shown, [claim], claim_path)), None)
+    except TemplateFault as fault:
+        raise WorkspaceError(str(fault)) from None
 
 
 def published_parts(site: DeskSite, claim: str) -> tuple[Markup, Markup, Markup] | None:

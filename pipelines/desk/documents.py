@@ -17,22 +17,20 @@ from pipelines.desk.bodies import Form
 from pipelines.desk.guard import API
 from pipelines.desk.problems import Problem
 from pipelines.desk.site import DeskSite
-from pipelines.events.documents import document_path, keep_document, kind_of
+from pipelines.events.documents import Document, document_path, keep_document, kind_of
 
 # Whatever a document holds, a browser that shows it anyway lets it do nothing.
 POLICY = "sandbox; default-src 'none'"
 
 
-def keep_all(site: DeskSite, caller: Caller, form: Form) -> list[str]:
-    """Keeps the documents of a form, and gives their SHA-256.
+def keep_all(site: DeskSite, caller: Caller, form: Form) -> list[Document]:
+    """Keeps the documents of a form; the action that they come with names them.
 
     Raises:
         Refused: the role may not, or one is of no kind that is kept, empty or too large.
     """
     caller.require("document")
-    return [
-        keep_document(site.desk, BytesIO(sent.content), sent.name).sha256 for sent in form.documents
-    ]
+    return [keep_document(site.desk, BytesIO(sent.content), sent.name) for sent in form.documents]
 
 
 def routes(site: DeskSite) -> list[Route]:

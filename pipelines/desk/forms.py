@@ -65,10 +65,9 @@ def _do(
     site: DeskSite, request: Request, operation: Operation, places: dict[str, Any], form: Form
 ) -> tuple[dict[str, Any], dict[str, Any]]:
     version = form.get("version")
+    kept = []
     if form.documents and not operation.is_upload:
         kept = keep_all(site, caller_of(site, visitor(request), "web"), form)
-        more = [("documents", sha256) for sha256 in kept]
-        form = Form([*form.fields, *more])
     if "was" in operation.given:
         form = without_what_is_as_it_was(form)
     fields = fields_of_form(operation, form)
@@ -82,6 +81,7 @@ def _do(
         key=form.get("once") or None,
         path=request.url.path,
         via="web",
+        kept=kept,
     )
     return answer, fields
 

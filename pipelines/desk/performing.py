@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from io import BytesIO
 from typing import Any
 
@@ -20,8 +20,12 @@ from pipelines.desk.operation import Fields, Given, Operation
 from pipelines.desk.people import Visitor
 from pipelines.desk.problems import Problem
 from pipelines.desk.site import DeskSite
+from pipelines.events.documents import Document
 from pipelines.events.event import Via
 
+# Another entity-tag than a version is one that no claim has (RFC 9110, 8.8.3).
+_TAG = re.compile(r'(W/)?"[^"]*"')
+_NOT_PRESENT = -1
 _VERSION = re.compile(r'"?(0|[1-9][0-9]{0,17})"?')
 _NUMBER = re.compile(r"0|[1-9][0-9]{0,17}")
 MOST_KEY = 255
@@ -38,19 +42,26 @@ def perform(
     key: str | None,
     path: str,
     via: Via,
+    kept: Sequence[Document] = (),
 ) -> dict[str, Any]:
-    """The answer of an action; whatever it refuses passes as it is."""
+    """The answer of an action; whatever it refuses passes as it is.
+
+    Args:
+        kept: documents that came with it, which are on the disk already.
+    """
     once = None
     if key:
         if len(key) > MOST_KEY:
             raise Problem(400, f"The Idempotency-Key has more than {MOST_KEY} characters.")
-        once = Once.of(key, path, told_apart(fields))
+        once = Once.of(key, path, [told_apart(fields), *(one.told() for one in kept)])
     caller = caller_of(site, visitor, via, once)
     more = {"expected_version": version} if operation.versioned else {}
+    if kept:
+        fields = fields | {"kept": kept}
     sent = fields.get("document")
     if isinstance(sent, Upload):
-        kept = {name: value for name, value in fields.items() if name != "document"}
-        fields = kept | {"source": BytesIO(sent.content), "name": sent.name}
+        others = {name: value for name, value in fields.items() if name != "document"}
+        fields = others | {"source": BytesIO(sent.content), "name": sent.name}
     return operation.do(site.desk, site.workspace, caller, **places, **fields, **more)
 
 
@@ -75,6 +86,9 @@ def if_match(request: Request) -> int | None:
     given = request.headers.get("if-match")
     if given is None:
         return None
+    given = given.strip()
+    if _TAG.fullmatch(given) and not _VERSION.fullmatch(given):
+        return _NOT_PRESENT
     return version_of(given)
 
 

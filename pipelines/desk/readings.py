@@ -30,7 +30,7 @@ from pipelines.desk.views.rows import corrections, set_aside_rows
 from pipelines.desk.views.worklist import SETTLED, chosen, worklist
 from pipelines.errors import UsageError
 from pipelines.queries.months import month_end, month_of
-from pipelines.queries.search import search_store
+from pipelines.queries.search import search_desk
 from schemas import json_schema as js
 from schemas.codes import FEEDS, VERDICTS
 from schemas.columns import column_names
@@ -91,7 +91,7 @@ def _letter(asked: Asked) -> dict[str, Any]:
 
 
 def _search(asked: Asked) -> dict[str, Any]:
-    return search_store(asked.site.workspace, asked.given.get("q", ""))
+    return search_desk(asked.site.desk, asked.given.get("q", ""), asked.site.day)
 
 
 def _month(asked: Asked) -> dict[str, Any]:
@@ -154,6 +154,8 @@ READINGS: tuple[Reading, ...] = (
         {
             "feed": js.word("Only those of a feed.", FEEDS),
             "q": js.text("Only those that hold a text."),
+            "file": js.text("Only those of a file."),
+            "line": js.integer("Only those on a line of it."),
             "limit": _LIMIT,
             "offset": js.integer("How many to pass over."),
         },

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from pipelines import actions
 from pipelines.actions.closing import close_month
+from pipelines.actions.corrections import CORRECTED
 from pipelines.actions.documents import keep
 from pipelines.actions.letters import SETTABLE, mark
 from pipelines.actions.records import ENTERED
@@ -67,7 +68,7 @@ OF_ROWS: tuple[Operation, ...] = (
         "/records/{event}/withdrawal",
         "Withdraw the record",
         "Take a record back, so that it counts as never made.",
-        actions.withdraw_entry,
+        actions.withdraw_record,
         {"reason": REASON},
         refusals=(404, 409),
         shown="/corrections",
@@ -79,7 +80,7 @@ OF_ROWS: tuple[Operation, ...] = (
         "Correct the rows of a row's content, wherever they stand.",
         actions.correct,
         {
-            "feed": FEED,
+            "feed": Given("text", js.word("The feed.", CORRECTED)),
             "file": a_text("The export that holds the row, below exports/."),
             "line": Given("number", js.integer("The line on which it begins.", least=1)),
             "was": COLUMNS,
@@ -95,7 +96,7 @@ OF_ROWS: tuple[Operation, ...] = (
         "/corrections/{event}/withdrawal",
         "Withdraw the correction",
         "Take a correction back, so that it counts as never made.",
-        actions.withdraw_entry,
+        actions.withdraw_correction,
         {"reason": REASON},
         refusals=(404, 409),
         shown="/corrections",

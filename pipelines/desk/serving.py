@@ -27,6 +27,8 @@ from pipelines.workspace.layout import SETTINGS_FILE, Workspace
 from pipelines.workspace.settings import Settings
 
 LOCK = "desk.lock"
+# Addresses that mean all of a machine's, and nobody can open.
+EVERYWHERE = {"0.0.0.0": "127.0.0.1", "::": "::1", "": "127.0.0.1"}
 
 
 def check_host(host: str, settings: Settings) -> None:
@@ -102,7 +104,11 @@ def alone(workspace: Workspace, settings: Settings) -> Iterator[None]:
 
 
 def address_of(host: str, port: int, settings: Settings) -> str:
-    """The desk's own address, as the line on stdout tells it."""
+    """The desk's own address, as the line on stdout tells it.
+
+    Where it listens on every address of the machine, that is the machine's own, which opens.
+    """
+    host = EVERYWHERE.get(host.strip("[]"), host)
     shown = f"[{host}]" if ":" in host.strip("[]") and "[" not in host else host
     return f"{'https' if settings.desk.tls_certificate else 'http'}://{shown}:{port}/"
 

@@ -47,7 +47,7 @@ class Closing:
 class MonthEnd:
     """A month: its rows (`schemas.months.ROWS`) and the shares that its reserve rests on.
 
-    closed: None while it is open. decided_since: claims with events since the last refresh.
+    closed: None while it is open.
     """
 
     month: Month
@@ -55,7 +55,6 @@ class MonthEnd:
     rows: pl.DataFrame
     shares: pl.DataFrame
     closed: Closing | None = None
-    decided_since: int = 0
     closings: tuple[Closing, ...] = field(default=())
 
     def to_dict(self) -> dict[str, Any]:

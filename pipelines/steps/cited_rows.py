@@ -45,12 +45,20 @@ def cited_rows(
 
 def _corrected(inputs: Inputs, con: duckdb.DuckDBPyConnection, rows: pl.DataFrame) -> pl.DataFrame:
     """The rows, those that people corrected with one more cell that says how, who and why."""
-    told = {one.event: correction_text(one) for one in inputs.recorded.made}
-    if not told or not has_table(con, "parsed_corrected"):
+    in_force = [one for one in inputs.recorded.made if one.withdrawn is None]
+    told = {one.event: correction_text(one) for one in in_force}
+    if not told:
         return rows
     place = ["feed", "file", "line"]
+    # Those that a refresh has put in, wherever the content stands, and those made since.
+    made = [(one.correction.feed, one.file, one.line, one.event) for one in in_force]
+    kinds = {"feed": pl.String, "file": pl.String, "line": pl.Int64, "correction": pl.Int64}
+    corrected = [pl.DataFrame(made, schema=kinds, orient="row")]
+    if has_table(con, "parsed_corrected"):
+        found = read_frame(con, "parsed_corrected", columns=[*place, "correction"])
+        corrected.append(found.cast(pl.Schema(kinds)))
     texts = (
-        read_frame(con, "parsed_corrected", columns=[*place, "correction"])
+        pl.concat(corrected)
         .join(rows.select(place), on=place, how="semi")
         .unique()
         .sort("correction")

@@ -121,6 +121,7 @@ def append_due(
     publication: str | None = None,
     actor: str = _BY,
     via: Any = "refresh",
+    os_user: str | None = None,
 ) -> None:
     """Appends events of what is due: one a letter or change, one for many that were told before.
 
@@ -130,7 +131,8 @@ def append_due(
     def event(payload: Mapping[str, Any], row: Mapping[str, Any] | None = None) -> None:
         claim = row["claim"] if row else None
         subject = f"letter {row['entry']}" if row else None
-        desk.append(connection, Event(LETTER, as_of, actor, via, claim, subject, payload))
+        made = Event(LETTER, as_of, actor, via, claim, subject, payload, os_user)
+        desk.append(connection, made)
 
     before = read_register(desk, connection, entries=found.states["entry"]).rows
     for change in found.states.to_dicts():

@@ -6,6 +6,8 @@ here: what matches (`pipelines.worklist.search`).
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import duckdb
 import polars as pl
 
@@ -73,6 +75,25 @@ def things_of(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
     return pl.concat([part.select(THINGS.names()).cast(THINGS) for part in parts])
 
 
+def things_near(
+    con: duckdb.DuckDBPyConnection,
+    claims: Collection[str],
+    serials: Collection[str],
+    sites: Collection[str],
+) -> pl.DataFrame:
+    """Those of some claims, units and sites alone, as `things_of` has them."""
+    asked = (_CLAIMS, "claim", claims), (_UNITS, "serial", serials), (_SITES, "site", sites)
+    parts = [
+        query_frame(
+            con,
+            f"select * from ({sql}) where {column} in (select unnest(?::varchar[]))",
+            [sorted(wanted)],
+        )
+        for sql, column, wanted in asked
+    ]
+    return pl.concat([part.select(THINGS.names()).cast(THINGS) for part in parts])
+
+
 def _no_records(feed: str) -> str:
     """The rows of a feed that are set aside, or superseded by one of other content: any column
     as typed is a field."""
@@ -87,7 +108,8 @@ with rows as (
     from row_fates where feed = '{feed}' and fate = 'superseded'
 )
 select r.kind, null as claim, null as call, null as serial, null as agency, null as site,
-    null as verdict, '{feed}' as feed, r.file, r.line, r.reason, '/set-aside' as url,
+    null as verdict, '{feed}' as feed, r.file, r.line, r.reason,
+    '/set-aside?file=' || url_encode(r.file) || '&line=' || r.line as url,
     list_concat(coalesce(regexp_split_to_array(l.raw, '[,;\\t|]'), []), r.typed) as fields,
     []::varchar[] as numbers, null::date as failed_on
 from rows r left join landed_{feed} l

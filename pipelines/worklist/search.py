@@ -8,10 +8,13 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
 
 import polars as pl
 
 from pipelines.records.suggestions import serials_one_edit_away
+from schemas.polars_types import greatest
 from schemas.search import MOST, RESULTS
 
 # Spaces, dashes, dots, slashes, underscores and `#` are left out.
@@ -36,14 +39,46 @@ def folded(text: pl.Expr) -> pl.Expr:
     return plain.str.replace_all(_LEFT_OUT, "")
 
 
-def search(things: pl.DataFrame, query: str) -> tuple[pl.DataFrame, int]:
+@dataclass(frozen=True)
+class Folded:
+    """Rows of `schemas.search.THINGS` with `place`, and their folded texts, so that these need not
+    be made for each query: place and one text a row."""
+
+    things: pl.DataFrame
+    fields: pl.DataFrame
+    numbers: pl.DataFrame
+
+    @classmethod
+    def of(cls, things: pl.DataFrame, first: int = 0) -> Folded:
+        """Those of some things, which have places from `first` on."""
+        places = things.with_row_index("place", first)
+        return cls(places, _folded_list(places, "fields"), _folded_list(places, "numbers"))
+
+    def instead(
+        self, keys: Mapping[str, tuple[str, Collection[str]]], things: pl.DataFrame
+    ) -> Folded:
+        """The same with others for some: by kind, the column that names them, and its values."""
+        gone = pl.lit(False)
+        for kind, (column, values) in keys.items():
+            gone = gone | ((pl.col("kind") == kind) & pl.col(column).is_in(sorted(values)))
+        stays = self.things.filter(~gone.fill_null(False))
+        new = Folded.of(things, 1 + greatest(self.things["place"]))
+        kept = stays.select("place")
+        return Folded(
+            pl.concat([stays, new.things]),
+            pl.concat([self.fields.join(kept, on="place", how="semi"), new.fields]),
+            pl.concat([self.numbers.join(kept, on="place", how="semi"), new.numbers]),
+        )
+
+
+def search(things: pl.DataFrame | Folded, query: str) -> tuple[pl.DataFrame, int]:
     """What matches a query, and how many there are in all.
 
     A thing matches where the whole folded query stands in one of its fields, or each of the
     query's words stands in one. A unit, agency or site that matches brings its claims.
 
     Args:
-        things: rows of `schemas.search.THINGS`.
+        things: rows of `schemas.search.THINGS`, or the same folded before.
         query: as typed; not empty once folded.
 
     Returns:
@@ -52,9 +87,8 @@ def search(things: pl.DataFrame, query: str) -> tuple[pl.DataFrame, int]:
     """
     whole = fold(query)
     words = [word for word in (fold(part) for part in query.split()) if word]
-    places = things.with_row_index("place")
-    fields = _folded_list(places, "fields")
-    numbers = _folded_list(places, "numbers")
+    told = things if isinstance(things, Folded) else Folded.of(things)
+    places, fields, numbers = told.things, told.fields, told.numbers
     has_whole = fields.filter(pl.col("fields").str.contains(whole, literal=True))["place"].unique()
     has_words = places["place"]
     for word in words:

@@ -27,6 +27,7 @@ REVIEWED: dict[tuple[str, str], str] = {
     ("pipelines/queries/laid_over.py", "overlay"): "what identifier made",
     ("pipelines/queries/laid_over.py", "table"): "what identifier made",
     ("pipelines/store/searched.py", "sql"): "our own texts, without a value",
+    ("pipelines/store/searched.py", "column"): "names of our own texts' columns",
     ("pipelines/store/searched.py", "_no_records(feed)"): "names of feeds",
     ("pipelines/queries/blind_sheet.py", "columns"): "two tuples of the module",
     ("pipelines/store/claim_reads.py", "where"): "literals of the callers; values are parameters",

@@ -15,6 +15,9 @@ from pathlib import Path
 import pytest
 
 from pipelines.cli.main import main
+from pipelines.desk.serving import address_of
+from pipelines.workspace.layout import Workspace
+from pipelines.workspace.settings import load_settings
 
 ROOT = Path(__file__).parents[2]
 
@@ -88,6 +91,19 @@ def test_calls_that_are_wrong(folder, capsys, arguments, words) -> None:
     assert main(["desk", str(folder), *arguments]) == 2
     assert words in capsys.readouterr().err
     assert not (folder / "desk").exists()
+
+
+@pytest.mark.parametrize(
+    ("host", "address"),
+    [
+        ("0.0.0.0", "http://127.0.0.1:80/"),
+        ("::", "http://[::1]:80/"),
+        ("desk.example", "http://desk.example:80/"),
+    ],
+)
+def test_the_address_can_be_opened(folder, host, address) -> None:
+    """One that means every address of the machine is told as the machine's own."""
+    assert address_of(host, 80, load_settings(Workspace.open(folder))) == address
 
 
 def test_half_a_certificate_is_none(folder, capsys) -> None:

@@ -156,8 +156,15 @@ def test_a_record_by_form_with_its_document(desk) -> None:
     done = browser.send("POST", "/records", **multipart(fields, "lab.pdf", PDF))
     assert (done.status, done["location"]) == (303, "/claims/W05"), done.text[-2000:]
     (event,) = desk.events(kinds=["record"])
-    assert len(event.payload["documents"]) == 1
-    assert event.via == "web"
+    (named,) = desk.events(kinds=["document"])  # none of the form that was refused
+    assert event.payload["documents"] == [named.payload["sha256"]]
+    assert (named.claim, named.payload["name"], event.via) == ("W05", "lab.pdf", "web")
+    assert ">lab.pdf</a>" in browser.get("/claims/W05").text
+    saved = browser.get(f"/documents/{named.payload['sha256']}")
+    assert saved["content-disposition"] == 'attachment; filename="lab.pdf"'
+    path = f"/corrections/{event.event}/withdrawal"
+    answer = desk.program("ada").call(path, {"reason": "It is no correction."})
+    assert checked(answer, "POST", "/corrections/{event}/withdrawal").status == 404
 
 
 def _columns(feed: str) -> list[str]:
@@ -185,6 +192,8 @@ def test_a_row_is_corrected(desk) -> None:
     assert (done.status, done["location"]) == (303, "/claims/W05"), done.text[-2000:]
     (event,) = desk.events(kinds=["correction"])
     assert event.payload["values"] == {"notes": "Read again from the sheet."}
+    page = browser.get("/claims/W05").text
+    assert "→ Read again from the sheet., ada, It was cut off." in page  # beside its evidence
     body = {**place, "was": {"notes": ""}, "values": {"notes": "x"}, "reason": "y"}
     answer = checked(desk.program("leo").call("/corrections", body), "POST", "/corrections")
     assert answer.status == 409
@@ -195,6 +204,31 @@ def test_a_row_is_corrected(desk) -> None:
     fields = form_on(browser.get("/corrections"), path) | {"reason": "Wrong sheet."}
     assert browser.post(path, fields)["location"] == "/corrections"
     assert "withdrawn" in browser.get("/corrections").text
+
+
+def test_a_number_that_was_mistyped_becomes_another_claim(desk) -> None:
+    """The new one is decided, found and shown at once; the old one is told to be gone; rulings are
+    made anew and not corrected."""
+    ada, browser = desk.program("ada"), desk.signed_in("ada")
+    row = ada.get("/api/v1/claims/W21").json["decided"]["findings"][0]["evidence"][0]
+    assert row["feed"] == "service_calls"
+    place = {"file": row["file"], "line": row["line"], "reason": "Mistyped."}
+    body = {**place, "feed": "service_calls", "was": {"claim": "W21"}, "values": {"claim": "W2199"}}
+    assert ada.call("/corrections", body).status == 201
+    assert (browser.get("/claims/W2199").status, browser.get("/claims/W21").status) == (200, 404)
+    assert "is on record no more" in browser.get("/claims/W21").text
+    found = {
+        wanted: [one["claim"] for one in ada.get(f"/api/v1/search?q={wanted}").json["results"]]
+        for wanted in ("w-2199", "W21")
+    }
+    assert found["w-2199"] == ["W2199"]
+    assert "W21" not in found["W21"]
+    unseen = ada.call("/claims/W2199/hold", {"until": None}, headers={"if-match": '"of-a-page"'})
+    assert (unseen.status, [one["kind"] for one in unseen.json["since"]]) == (412, ["letter"])
+    refused = ada.call("/corrections", body | {"feed": "rulings"})
+    assert (refused.status, "rule on the claim" in refused.text) == (422, True)
+    nowhere = {"feed": "credits", "file": "none", "line": 1, "was": {}, "values": {"claim": "W21"}}
+    assert ada.call("/corrections", nowhere | {"reason": "Mistyped."}).status == 404
 
 
 def test_rows_set_aside_are_listed(desk) -> None:
@@ -249,6 +283,7 @@ def test_search_and_month_end(desk) -> None:
     found = checked(ada.get("/api/v1/search?q=w-05"), "GET", "/search").json
     assert "W05" in [one["claim"] for one in found["results"]]
     assert checked(ada.get("/api/v1/search?q="), "GET", "/search").status == 422
+    assert [ada.get(path).status for path in ("/search", "/search?q=+-")] == [200, 422]
     page = desk.signed_in("ada").get("/search?q=w-05")
     assert '<a href="/claims/W05"' in page.text
     told = checked(ada.get("/api/v1/months/2026-03"), "GET", "/months/{month}").json
@@ -259,7 +294,13 @@ def test_search_and_month_end(desk) -> None:
         assert ada.get(f"{start}/months/2026-03.csv").text.startswith("month,measure")
         assert ada.get(f"{start}/months/2026-03.xlsx").body.startswith(b"PK")
     assert desk.signed_in("leo").get("/months/2026-03").status == 200
+    assert "decided since" not in ada.get("/months/2026-03").text
+    rule = {"ruling": "not_covered", "reason": "Looked at."}
+    assert ada.call("/claims/W05/rulings", rule, version=0).status == 201
+    assert "; 1 claim was decided since" in ada.get("/months/2026-03").text
     template = "/months/{month}/closing"
+    answer = desk.program("leo").call("/months/2026-3/closing", {})
+    assert checked(answer, "POST", template).status == 404
     for user, status in (("ada", 403), ("leo", 409)):
         answer = desk.program(user).call("/months/2026-03/closing", {})
         assert checked(answer, "POST", template).status == status

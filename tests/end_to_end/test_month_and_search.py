@@ -24,6 +24,8 @@ def test_a_month_is_told_and_closed_once(workspace, run, tmp_path) -> None:
     closed = run("month", "2025-12", workspace, *who, "--as-of", "2026-01-01", "--json").json
     _valid(run, "month", closed)
     assert (closed["state"], closed["closed_by"]) == ("closed", "a.fenn")
+    (event,) = run("audit", workspace, "--json").json["events"][-1:]
+    assert (event["event"], event["kind"]) == (closed["event"], "closing")
     frozen = [row | {"state": "now"} for row in closed["rows"] if row["state"] == "frozen"]
     assert frozen == told["rows"]
     again = run("month", "2025-12", workspace, *who, "--as-of", "2026-01-01")

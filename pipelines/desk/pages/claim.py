@@ -17,8 +17,8 @@ from dashboards import formats
 from dashboards.desk_words import LETTER_KINDS, LETTER_STATES, local
 from pipelines.actions import Caller
 from pipelines.actions.caller import Action
+from pipelines.actions.corrections import CORRECTED
 from pipelines.actions.letters import letters
-from pipelines.actions.records import ENTERED
 from pipelines.actions.users import all_users
 from pipelines.desk.claim_content import claim_content, published_parts
 from pipelines.desk.controls import Choices, form_of
@@ -72,7 +72,11 @@ def content(request: Request, site: DeskSite, claim: str) -> dict[str, Any]:
     told = claim_content(site, claim) if parts is None else {"title": f"Claim {claim}"}
     now = claim_now(site, claim)
     if told is None:
-        raise Problem(404, f"Claim {claim} is on record no more.")
+        raise Problem(
+            404,
+            f"Claim {claim} is on record no more: its row was corrected or withdrawn. The pages "
+            "Corrections and Audit tell by whom and why.",
+        )
     zone = site.settings.zone
     return dict(told) | {
         "page": "claim",
@@ -206,7 +210,7 @@ def _rows(now: ClaimNow) -> list[tuple[str, str]]:
         (one["feed"], one["key"], one["file"], one["line"])
         for finding in (now.decided or {}).get("findings", ())
         for one in finding["evidence"] or ()
-        if one["feed"] in ENTERED
+        if one["feed"] in CORRECTED
     }
     return [
         (

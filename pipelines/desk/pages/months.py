@@ -22,8 +22,10 @@ from pipelines.desk.problems import Problem
 from pipelines.desk.rendering import page
 from pipelines.desk.site import DeskSite
 from pipelines.errors import UsageError
+from pipelines.queries.decided_since import decided_since
 from pipelines.queries.months import MonthEnd, by_dimension, month_end, month_of, totals
-from pipelines.queries.search import search_store
+from pipelines.queries.search import search_desk
+from pipelines.worklist.search import fold
 
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 DIMENSIONS = ("family", "cause_class", "agency", "region", "person")
@@ -43,7 +45,9 @@ def routes(site: DeskSite) -> list[Route]:
         return _file(told_month(site, request.path_params["month"]), "xlsx")
 
     def search(request: Request) -> Response:
-        return page(request, site, "desk/search.html", _search(request, site))
+        told = _search(request, site)
+        is_empty = "q" in request.query_params and told["found"] is None
+        return page(request, site, "desk/search.html", told, status=422 if is_empty else 200)
 
     return [
         Route("/search", search, methods=["GET"]),
@@ -78,11 +82,13 @@ def _file(told: MonthEnd, form: str) -> Response:
 def _month(request: Request, site: DeskSite) -> dict[str, Any]:
     told = told_month(site, request.path_params["month"])
     caller = caller_of(site, visitor(request), "web")
+    since = decided_since(site.desk, site.day)
     able = told.closed is None and caller.may("close")
     path = f"/months/{told.month}/closing"
     return {
         "title": f"Month {told.month}",
         "month": told,
+        "decided_since": len(since.gone) + since.decisions.height,
         "closed": told.closed and f"Closed by {told.closed.by} on {told.closed.at[:10]}.",
         "heads": HEADS,
         "totals": [
@@ -115,9 +121,9 @@ def _cells(row: dict[str, Any], names: tuple[str, ...]) -> list[Any]:
 
 def _search(request: Request, site: DeskSite) -> dict[str, Any]:
     wanted = request.query_params.get("q", "").strip()
-    if not wanted:
+    if not fold(wanted):
         return {"title": "Search", "q": "", "found": None}
-    found = search_store(site.workspace, wanted)
+    found = search_desk(site.desk, wanted, site.day)
     for row in found["results"]:
         row["word"] = formats.VERDICTS.get(row["verdict"] or "", "")
         row["what"] = KINDS[row["kind"]]

@@ -15,6 +15,7 @@ from starlette.routing import Route
 
 from dashboards import formats
 from dashboards.desk_words import local
+from pipelines.actions.corrections import CORRECTED
 from pipelines.actions.records import ENTERED
 from pipelines.desk.controls import Choices, form_of
 from pipelines.desk.operations import BY_NAME
@@ -60,33 +61,42 @@ def correct_link(feed: str, file: str, line: int, claim: str | None = None) -> s
 
 def _set_aside(request: Request, site: DeskSite) -> dict[str, Any]:
     sent = request.query_params
-    offset = sent.get("offset", "0")
-    offset_n = int(offset[:9]) if offset.isascii() and offset.isdigit() else 0
+    offset_n = int(_whole(sent.get("offset")) or 0)
     given = {
         "kind": sent.get("kind") or "",
         "feed": sent.get("feed") or "",
         "q": (sent.get("q") or "").strip(),
+        "file": sent.get("file") or "",
+        "line": _whole(sent.get("line")),
     }
     rows, total = set_aside_rows(site, {**given, "offset": offset_n})
     caller = caller_of(site, visitor(request), "web")
     for row in rows:
         place = {"feed": row["feed"] or "", "file": row["file"], "line": row["line"]}
         settles = {"feed": place["feed"], "settles.file": row["file"], "settles.line": row["line"]}
-        able = row["feed"] in ENTERED and row["settled_by"] is None
+        is_open = row["settled_by"] is None
+        able = row["feed"] in CORRECTED and is_open
         row["feed_word"] = formats.FEEDS.get(row["feed"] or "", "Of no feed")
         row["correct"] = correct_link(**place) if able and caller.may("correct") else None
-        enters = able and row["kind"] == "set_aside" and caller.may("record")
+        enters = row["feed"] in ENTERED and is_open and row["kind"] == "set_aside"
+        enters = enters and caller.may("record")
         row["enter"] = f"/records?{urlencode(settles)}" if enters else None
     after = urlencode({**given, "offset": offset_n + FEW})
     return {
         "title": "Rows set aside or superseded",
         "kinds": [("set_aside", "Set aside"), ("superseded", "Superseded")],
         "given": given,
-        "feeds": [(feed, formats.FEEDS[feed]) for feed in ENTERED],
+        "feeds": list(formats.FEEDS.items()),
         "rows": rows,
         "total": total,
         "more": f"/set-aside?{after}" if offset_n + FEW < total else None,
     }
+
+
+def _whole(given: str | None) -> str:
+    """A whole number as it was sent; an empty text for anything else."""
+    found = (given or "")[:9]
+    return found if found.isascii() and found.isdigit() else ""
 
 
 def _corrections(request: Request, site: DeskSite) -> dict[str, Any]:
@@ -187,7 +197,7 @@ def _correcting(request: Request, site: DeskSite) -> dict[str, Any]:
     """The form of a correction: every column as it is now."""
     sent = request.query_params
     feed, file, line = sent.get("feed") or "", sent.get("file") or "", sent.get("line") or ""
-    if feed not in ENTERED or not (line.isascii() and line.isdigit()):
+    if feed not in CORRECTED or not (line.isascii() and line.isdigit()):
         raise Problem(404, "Name feed, file and line of the row.")
     row = row_at(site, feed, file, int(line[:9]))
     if row is None:

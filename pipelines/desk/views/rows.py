@@ -35,6 +35,10 @@ def set_aside_rows(site: DeskSite, given: Mapping[str, Any]) -> tuple[list[dict[
         frame = frame.filter(pl.col("kind") == kind)
     if feed := given.get("feed"):
         frame = frame.filter(pl.col("feed") == feed)
+    if file := given.get("file"):
+        frame = frame.filter(pl.col("file") == file)
+    if line := given.get("line"):
+        frame = frame.filter(pl.col("line") == int(line))
     if wanted := (given.get("q") or "").casefold():
         texts = [pl.element().struct.field(name).fill_null("") for name in _SEARCHED]
         told = pl.col("reasons").list.eval(pl.concat_str(texts, separator="\n")).list.join("\n")
