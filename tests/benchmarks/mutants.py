@@ -120,15 +120,18 @@ def tests_of(change: Change, contexts: dict, most: float) -> list[str]:
     """The tests that call the function or, where none does, anything of its module."""
     wanted = f"{change.path}::{change.function}"
     near: dict[str, float] = {}
+    around: dict[str, float] = {}  # of a function within another, the tests of the outer one
     far: dict[str, float] = {}
     for file in contexts.values():
         for node, one in file["tests"].items():
             if any(name == wanted or name.startswith(f"{wanted}.") for name in one["functions"]):
                 near[node] = one["seconds"]
+            elif any(wanted.startswith(f"{name}.") for name in one["functions"]):
+                around[node] = one["seconds"]
             elif any(name.startswith(f"{change.path}::") for name in one["functions"]):
                 far[node] = one["seconds"]
     spent, chosen = 0.0, []
-    for node, seconds in in_order(change, near or far):
+    for node, seconds in in_order(change, near or around or far):
         spent += seconds
         if spent > most and chosen:
             break

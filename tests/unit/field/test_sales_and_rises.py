@@ -7,12 +7,14 @@ from types import SimpleNamespace
 import numpy as np
 import polars as pl
 import pytest
+from scipy.optimize import minimize
 
 from pipelines.field.days_to_come import MONTHS, DaysToCome, Shipments, _family
 from pipelines.field.dimensions import BANDS
 from pipelines.field.early_warning import _expected, chart
 from pipelines.field.forecast_draws import DRAWS
 from pipelines.field.outlook import _over_expected
+from pipelines.field.poisson_regression import fitted
 from tests.unit.field.test_early_warning import WHOLE
 
 
@@ -102,3 +104,25 @@ def test_a_rise_begins_after_the_month_in_which_the_sum_last_stood_at_nought() -
         assert path.rise[0, month] == max(back - 1, 0), month
         seen.add(back)
     assert {0, 1, 2, 3} <= seen
+
+
+@pytest.mark.parametrize("strength", [0.01, 1.0, 50.0, 2000.0])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_penalized_regression_stands_at_the_maximum(strength: float, seed: int) -> None:
+    """Beside scipy's minimum of the same sum, written out here; the constant has no penalty."""
+    random = np.random.default_rng(seed)
+    design = np.column_stack([np.ones(60), random.normal(size=(60, 3))])
+    years = random.uniform(0.5, 3, 60)
+    y = random.poisson(years * np.exp(design @ np.array([1.0, -1.5, 0.8, 2.0]))).astype(float)
+    prior = np.array([0.0, strength, strength, strength])
+
+    def minus(at: np.ndarray) -> float:
+        line = design @ at
+        return float(years @ np.exp(line) - y @ line + prior @ at**2 / 2)
+
+    start = np.array([np.log(y.sum() / years.sum()), 0.0, 0.0, 0.0])
+    best = minimize(minus, start, method="BFGS", options={"gtol": 1e-7})
+    found = fitted(design, y, years, prior)
+    assert found.terms == pytest.approx(best.x, abs=2e-5)
+    assert minus(found.terms) <= minus(best.x) + 1e-7
+    assert found.likelihood == pytest.approx(-minus(found.terms) + prior @ found.terms**2 / 2)
