@@ -6,7 +6,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pipelines.startups.journey_rates import journey_rates
+from pipelines.startups.journey_rates import _of_group, journey_rates
 from schemas.columns import polars_schema
 from schemas.startups import Journeys
 from tests.unit.startups.startup_bench import INSTALL, ORDER, REPORT, TERMS, TEST, UNIT, tables
@@ -171,3 +171,14 @@ def test_later_steps_count_units_with_needs_alone():
     assert told["bought"] == 1
     assert "installed" not in told  # nobody bought: no row
     assert found["value"].unique().to_list() == ["none"]
+
+
+def test_shares_are_told_within_thirty_sixty_ninety_and_a_hundred_and_eighty_days():
+    """The day itself counts: of ten units one a step on the 30th, 31st, 60th … 181st day."""
+    days = [30, 31, 60, 61, 90, 91, 180, 181, 181, 181]
+    counts = pl.DataFrame({"days": days, "units": 1, "reached": 1})
+    counts = counts.group_by("days").agg(pl.col("units", "reached").sum()).sort("days")
+    row = _of_group(("all", "all", "completed"), counts)
+    shares = [row[f"share_{within}"] for within in (30, 60, 90, 180)]
+    assert shares == pytest.approx([0.1, 0.3, 0.5, 0.7])
+    assert row["median_days"] == 90

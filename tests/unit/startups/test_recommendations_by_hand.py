@@ -200,3 +200,18 @@ def test_units_that_left_or_need_none_have_no_recommendation(tmp_path):
     for as_of, rows in (("2024-12-30", 1), ("2024-12-31", 0)):
         found = tables(tmp_path, units=units, as_of=as_of)["treatment_recommendations"]
         assert found.height == rows, as_of
+
+
+@pytest.mark.parametrize(
+    ("unit", "rows"),
+    [
+        ({"retired_on": "2024-12-30"}, 0),
+        ({"retired_on": "2024-12-31"}, 0),
+        ({"retired_on": "2025-01-01"}, 1),
+        ({}, 1),
+    ],
+)
+def test_a_unit_that_is_retired_by_the_day_has_no_recommendation(tmp_path, unit, rows):
+    """Its last day in service included: nothing can be fitted to it any more."""
+    given = {"units": [UNIT | unit], "water_tests": [TEST]}
+    assert tables(tmp_path, **given)["treatment_recommendations"].height == rows

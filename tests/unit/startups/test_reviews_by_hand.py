@@ -257,3 +257,13 @@ def test_spans_are_split_where_the_installation_changes():
         ("A", day(2024, 1, 20), day(2024, 2, 1), "none", "unsound"),
         ("B", day(2024, 1, 1), day(2024, 2, 1), "none", "none"),
     ]
+
+
+def test_a_fault_that_no_cause_names_is_told_beside_the_others(tmp_path):
+    """In the order of the readings; causes stand there only of readings that have any."""
+    reports = [REPORT | {"water_lines": "1", "supply_temperature_f": "95", "level": "no"}]
+    found = tables(tmp_path, startups=reports)["installation_faults"]
+    assert found["at_stake"].to_list() == [
+        "cover of failures that the installation brings about (condition 14); unsound is the "
+        "standing level, number of water lines; such as TILTED"
+    ]

@@ -31,7 +31,8 @@ def test_each_kind_has_its_next_step_and_the_soonest_comes_first():
         schema=REPORTS, orient="row",
     )  # fmt: skip
     results = pl.DataFrame(
-        [("S4", "U4", None, DAY(2026, 9, 5), True), ("S5", "U5", None, DAY(2026, 9, 5), False)],
+        [("S4", "U4", None, DAY(2026, 9, 5), True), ("S5", "U5", None, DAY(2026, 9, 5), False),
+         ("S6", "U3", None, DAY(2026, 9, 5), True)],
         schema=RESULTS, orient="row",
     )  # fmt: skip
     reviews = rows(
@@ -57,9 +58,10 @@ def test_each_kind_has_its_next_step_and_the_soonest_comes_first():
         ("R2", "report", DAY(2026, 9, 9)),
         ("R1", "request", DAY(2026, 12, 1)),
         ("R3", "report", None),
+        ("S6", "result", None),
         ("S5", "result", None),
     ]
     steps = dict(found.select("key", "next_step").iter_rows())
     assert steps["S4"] == "Buy SOFT."
     assert steps["R2"] == "Have licensed people mend it and report again: water lines."
-    assert steps["R3"] == steps["S5"] == "Nothing more."
+    assert steps["R3"] == steps["S5"] == steps["S6"] == "Nothing more."

@@ -9,6 +9,7 @@ import pytest
 
 from pipelines.coverage.evidence import Evidence, seen
 from pipelines.terms import Terms
+from pipelines.units.treatment_fit import _names
 from pipelines.units.unit_histories import build_histories
 from pipelines.units.upcoming import upcoming_matters
 from schemas.columns import polars_schema
@@ -183,3 +184,12 @@ def test_no_matter_where_the_warranty_asks_for_no_treatment(terms: Terms) -> Non
     history, due = told(evidence("RO-16", region="US-CD", model="HAND"), terms)
     assert history["membrane_keeps_up"] is None
     assert due.is_empty()
+
+
+def test_a_membrane_that_was_fitted_twice_is_named_once() -> None:
+    """Each unit's membranes in alphabetical order; what is no membrane is not named."""
+    fitted = pl.DataFrame(
+        {"serial": ["U1", "U1", "U1", "U1", "U2"], "product": ["RO", "OS", "RO", "SOFT", "SOFT"]}
+    )
+    membranes = pl.DataFrame({"product": ["OS", "RO", "XO"]})
+    assert _names(fitted, membranes).rows() == [("U1", ["OS", "RO"])]

@@ -134,3 +134,11 @@ def test_spans_of_cartridges_join_up_to_today():
         ("covered", day(10), day(14)),
         ("lapsed", day(14), day(21)),
     ]
+
+
+def test_covers_that_meet_are_one_stretch():
+    """A cover to the fourth, included, and one from the fifth leave no day between them."""
+    drawn = [({"scale"}, True, 30, [({"scale"}, 0, False, [(0, 4), (5, 3)], [])])]
+    _, _, covers = frames(drawn)
+    told = cartridge_spans(covers, day(20)).select("state", "start", "end").rows()
+    assert told == [("covered", day(0), day(9)), ("lapsed", day(9), day(21))]

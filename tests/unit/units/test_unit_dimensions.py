@@ -107,3 +107,12 @@ def test_days_split_at_each_change():
         (mar, may, "scale", "treated", "CARB+SOFT"),
     ]
     assert {row[-1] for row in _spans(no_systems())} == {"none"}
+
+
+def test_a_product_that_was_bought_twice_is_told_once():
+    """Two of one kind are still that product alone."""
+    days = [dt.date(2024, 6, 1), dt.date(2025, 2, 1), dt.date(2025, 2, 1)]
+    fitted = pl.DataFrame(
+        {"serial": ["A"] * 3, "product": ["SOFT", "SOFT", "CARB"], "active_from": days}
+    )
+    assert [row[-1] for row in _spans(fitted)] == ["SOFT", "CARB+SOFT", "CARB+SOFT"]

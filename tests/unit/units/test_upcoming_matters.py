@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+from types import SimpleNamespace
 
+import polars as pl
 import pytest
 
 from pipelines.coverage.evidence import seen
-from pipelines.units.unit_histories import build_histories
+from pipelines.units.events import unit_events
+from pipelines.units.unit_histories import _with_cover, build_histories
 from pipelines.units.upcoming import upcoming_matters
 from schemas.columns import column_names, polars_schema
 from schemas.histories import UnitHistories, Upcoming
@@ -199,3 +202,111 @@ def test_a_unit_without_any_record_is_untested_and_untreated(world):
     empty = ("startup_requested_on", "treatment_installed_on", "covered_until", "last_delimed_on")
     assert [row[name] for name in empty] == [None] * 4
     assert histories.states["state"].to_list() == ["untested"]
+
+
+def test_a_system_that_was_bought_and_not_installed_does_nothing(world):
+    """Nobody proved that it runs: no installation, no cover, and the treatment is still due."""
+    given = {"water_tests": [TEST], "treatment_purchases": [ORDER]}
+    histories, _ = world("2024-03-05", **given)
+    assert histories.fitted.is_empty()
+    assert histories.table["treatment_installed_on"].to_list() == [None]
+    assert due(world, "treatment due", "2024-03-05", **given) == ("2024-03-31", 26)
+
+
+def test_a_cartridge_is_due_only_of_a_system_that_the_water_calls_for(world):
+    """Water that is too alkaline and soft: the softener's cartridge keeps no cover."""
+    alkaline = TEST | {"hardness_mg_l_caco3": "50", "ph": "9.5"}
+    given = {"treatment_purchases": [ORDER], "service_calls": [INSTALL]}
+    assert due(world, "cartridge due", "2024-03-05", water_tests=[TEST], **given) is not None
+    assert due(world, "cartridge due", "2024-03-05", water_tests=[alkaline], **given) is None
+
+
+def test_a_system_without_cartridges_has_no_cover_that_ends(world):
+    """A change that somebody noted of it gives none either."""
+    own = {"product": "ALL"}
+    change = (
+        INSTALL | own | {"call": "X1", "kind": "cartridge_change", "completed_on": "2024-03-01"}
+    )
+    histories, _ = world(
+        "2024-12-31",
+        water_tests=[TEST],
+        treatment_purchases=[ORDER | own],
+        service_calls=[INSTALL | own, change],
+    )
+    assert histories.fitted["product"].to_list() == ["ALL"]
+    assert histories.covers.is_empty()
+    row = histories.table.row(0, named=True)
+    assert (row["covered_until"], row["days_covered_share"]) == (None, None)
+    assert row["treatment_installed_on"] == dt.date(2024, 1, 31)
+
+
+def test_rows_of_units_stand_by_their_serials(world):
+    """However the register has them."""
+    more = [UNIT | {"serial": serial} for serial in ("U9", "U0", "U5")]
+    histories, _ = world("2024-12-31", units=more)
+    assert histories.table["serial"].to_list() == ["U0", "U1", "U5", "U9"]
+
+
+def test_a_unit_lasts_to_its_first_needed_system_and_a_system_to_its_last_cover():
+    """By hand, from the fitting on 1 January to 31 December 2024, which are 365 days.
+
+    SOFT lasts to July by a change and to October by stock, ALL to September; CHL does what the
+    water does not call for, and RO has no cartridge. SOFT's covers join from 1 January to 1
+    October, 274 days; ALL's, begun before it was fitted, hold 244 days to 1 September.
+    """
+    start, end = dt.date(2024, 1, 1), dt.date(2024, 12, 31)
+    units = pl.DataFrame(
+        {"serial": ["U1"], "needs": [["scale"]], "treatment_installed_on": [start],
+         "retired_on": [None]},
+        schema_overrides={"retired_on": pl.Date},
+    )  # fmt: skip
+    fitted = pl.DataFrame(
+        {"serial": ["U1"] * 4, "product": ["SOFT", "ALL", "CHL", "RO"], "months": [6, 6, 6, None],
+         "removes": [["scale"], ["chloride", "scale"], ["chloride"], ["scale"]]},
+    )  # fmt: skip
+    july, september, october = (dt.date(2024, month, 1) for month in (7, 9, 10))
+    covers = pl.DataFrame(
+        [
+            ("SOFT", start, july, None),
+            ("SOFT", start, october, None),
+            ("ALL", dt.date(2023, 11, 1), september, None),
+            ("CHL", start, dt.date(2024, 2, 1), None),
+            ("RO", start, dt.date(2024, 3, 1), None),
+        ],
+        schema={"product": pl.String, "since": pl.Date, "due_on": pl.Date, "next_on": pl.Date},
+        orient="row",
+    ).with_columns(serial=pl.lit("U1"))
+    row = _with_cover(units, fitted, covers, SimpleNamespace(as_of=end)).row(0, named=True)
+    assert row["covered_until"] == september
+    assert row["days_covered_share"] == pytest.approx(244 / 365)
+    alone = fitted.filter(pl.col("product") != "ALL")
+    row = _with_cover(units, alone, covers, SimpleNamespace(as_of=end)).row(0, named=True)
+    assert row["covered_until"] == october
+    assert row["days_covered_share"] == pytest.approx(274 / 365)
+
+
+def test_water_within_its_limits_needs_none_and_other_water_what_it_breaks(world):
+    """Day by day: untested, then the first test, then the next one."""
+    clean = TEST | {"hardness_mg_l_caco3": "50", "sampled_on": "2024-05-20", "sample": "L0"}
+    later = TEST | {"sample": "L2", "sampled_on": "2024-08-01", "reported_on": "2024-08-05"}
+    more = {"hardness_mg_l_caco3": "150", "ph": "9.5"}
+    histories, _ = world("2024-12-31", water_tests=[clean, later | more])
+    assert histories.waters.sort("from_on").select("sample", "needs").rows() == [
+        (None, "untested"), ("L0", "none"), ("L2", "ph+scale"),
+    ]  # fmt: skip
+
+
+def test_the_life_of_a_unit_tells_its_own_purchases(tools):
+    """Those of its serial or its site, and of no other unit's."""
+    other = UNIT | {"serial": "U2", "site": "S2"}
+    orders = [ORDER, ORDER | {"order": "P2", "site": "S2", "ordered_on": "2024-02-02"}]
+    evidence = seen(
+        tools.evidence_of("2024-12-31", units=[UNIT, other], treatment_purchases=orders)
+    )
+    sellers = pl.DataFrame(
+        {"serial": ["U1", "U2"], "site": ["S1", "S2"], "sellers": [["MAKER"], ["MAKER"]]}
+    )
+    events = unit_events(evidence, pl.Series(["U1"]), sellers)
+    assert set(events["serial"]) == {"U1"}
+    bought = events.filter(pl.col("on").is_in([dt.date(2024, 1, 25), dt.date(2024, 2, 2)]))
+    assert bought["on"].to_list() == [dt.date(2024, 1, 25)]
