@@ -11,6 +11,7 @@ another table that it joins to) and `null` (what it means where it is empty).
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import polars as pl
@@ -217,6 +218,10 @@ def required_columns(table: type[pa.DataFrameModel]) -> list[str]:
     ]
 
 
+@cache
 def polars_schema(table: type[pa.DataFrameModel]) -> pl.Schema:
-    """The table's columns and polars types, for building frames (also empty ones)."""
+    """The table's columns and polars types, for building frames (also empty ones).
+
+    Every caller has the same one, and changes only a copy of it.
+    """
     return pl.Schema({name: column.dtype.type for name, column in fields(table).items()})

@@ -5,6 +5,8 @@ here: checks against other tables or rows (`pipelines.records`), and what a reco
 claim (`pipelines.coverage`).
 """
 
+from functools import cache
+
 import polars as pl
 
 from schemas import codes
@@ -213,6 +215,7 @@ GRANTS = pl.Schema(
 )
 
 
+@cache
 def record_schema(feed: str) -> pl.Schema:
     """Columns and types of a feed's table of records: the feed's, bounds, and the source."""
     from schemas.columns import polars_schema
@@ -228,6 +231,7 @@ def record_schema(feed: str) -> pl.Schema:
     return pl.Schema(schema | source)
 
 
+@cache
 def stored_schema(feed: str) -> pl.Schema:
     """Columns and types of a feed's table in the store: a record's, and since when it is known."""
     return pl.Schema({**record_schema(feed), **ARRIVALS})

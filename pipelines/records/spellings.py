@@ -41,11 +41,13 @@ def likely(written: pl.Series, known: pl.Series, *, digits_count: bool) -> pl.Da
         ("lost_zeros", _without_zeros),
         ("case_or_punctuation", _bare),
     ):
+        if open_.is_empty():  # as mostly: each question costs as much as for many values
+            return pl.concat(found)
         pairs = _alike(open_, other, form)
         found.append(_single(pairs, cause))
         open_ = open_.join(pairs, on="written", how="anti")
-    pairs = _close(open_, other, digits_count)
-    found.append(_single(pairs, "close_spelling"))
+    if open_.height:
+        found.append(_single(_close(open_, other, digits_count), "close_spelling"))
     return pl.concat(found)
 
 

@@ -32,10 +32,9 @@ def cause_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[W
         "cause_reliability": studied.reliability,
         "cause_confusion": studied.confusion,
     }
-    for name, table in CAUSE_TABLES.items():
-        if name in wanted:
-            session.put(session.write(name, frames[name], table))
-            yield Written(name)
+    made = [name for name in CAUSE_TABLES if name in wanted]
+    session.put(*(session.write(name, frames[name], CAUSE_TABLES[name]) for name in made))
+    yield from map(Written, made)
 
 
 def _evidence(session: RefreshSession) -> Evidence:

@@ -25,12 +25,13 @@ OPTIONAL_ASSETS = {f"reference_{name}": table for name, table in OPTIONAL_REFERE
 
 def reference_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
     """Puts the checked reference files and terms into the store."""
+    frames = {}
     for name in STEP.tables:
         if name in wanted:
             kind, _, part = name.partition("_")
-            frame = getattr(getattr(session.inputs, kind), part)
-            session.put(session.write(name, frame, STEP.table_class(name)))
-            yield Written(name)
+            frames[name] = getattr(getattr(session.inputs, kind), part)
+    session.put(*(session.write(name, frames[name], STEP.table_class(name)) for name in frames))
+    yield from map(Written, frames)
 
 
 STEP = Step(

@@ -29,10 +29,9 @@ from schemas.startups import STARTUP_TABLES
 def made_anew(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
     """The tables as of the as-of date."""
     frames = startup_tables_of(session.inputs, session.con, session.engine)
-    for name in STEP.tables:
-        if name in wanted:
-            session.put(session.write(name, frames.pop(name), STEP.table_class(name)))
-            yield Written(name)
+    made = [name for name in STEP.tables if name in wanted]
+    session.put(*(session.write(name, frames.pop(name), STEP.table_class(name)) for name in made))
+    yield from map(Written, made)
 
 
 def startup_tables_of(

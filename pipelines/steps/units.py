@@ -68,10 +68,9 @@ def unit_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[Wr
     for sentence in parts.too_large():
         session.progress(f"  {sentence}")
     frames = unit_tables_of(session.inputs, session.con, session.engine, parts)
-    for name in STEP.tables:
-        if name in wanted:
-            session.put(session.write(name, frames.pop(name), STEP.table_class(name)))
-            yield Written(name)
+    made = [name for name in STEP.tables if name in wanted]
+    session.put(*(session.write(name, frames.pop(name), STEP.table_class(name)) for name in made))
+    yield from map(Written, made)
 
 
 def unit_tables_of(

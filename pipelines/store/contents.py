@@ -9,7 +9,7 @@ import hashlib
 
 import duckdb
 
-from pipelines.store.database import has_table, identifier, one_row
+from pipelines.store.database import identifier, one_row
 
 _FLOATS = ("DOUBLE", "FLOAT")
 Columns = list[tuple[str, str]]  # name and type
@@ -17,9 +17,10 @@ Columns = list[tuple[str, str]]  # name and type
 
 def columns_of(con: duckdb.DuckDBPyConnection, name: str) -> Columns:
     """Name and type of each column of a table, in their order; none where it is not there."""
-    if not has_table(con, name):
+    try:
+        told = con.table(identifier(name))
+    except duckdb.CatalogException:
         return []
-    told = con.table(identifier(name))
     return [(column, str(kind)) for column, kind in zip(told.columns, told.types, strict=True)]
 
 

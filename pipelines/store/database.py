@@ -23,6 +23,7 @@ LAST = "last"  # the name under which a run has the published store
 # The values of a query, by place or by name, and a row of what it gives.
 Params = list[Any] | dict[str, Any]
 Row = tuple[Any, ...]
+SMALL_ROWS = 20_000
 MEMORY_LIMIT = "1GB"  # DuckDB's share; polars needs the rest of the 4 GiB a refresh may take
 
 
@@ -214,7 +215,9 @@ class registered:
         self.frame = frame
 
     def __enter__(self) -> str:
-        self.con.register("incoming_frame", self.frame)
+        # DuckDB looks at a polars frame for longer than at what it turns it into.
+        small = self.frame.height <= SMALL_ROWS
+        self.con.register("incoming_frame", self.frame.to_arrow() if small else self.frame)
         return "incoming_frame"
 
     def __exit__(self, *_: object) -> None:

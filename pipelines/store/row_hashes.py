@@ -13,6 +13,7 @@ part of it. The key is: its columns are among the values.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 
 import polars as pl
 
@@ -37,6 +38,7 @@ def content_columns(feed: str) -> list[str]:
     return [name for name in record_schema(feed).names() if name not in PLACE]
 
 
+@cache
 def key_text(feed: str, alias: str = "") -> str:
     """SQL: the key as it is cited, several columns joined by dashes, amounts left out."""
     table = FEED_TABLES[feed]
@@ -45,6 +47,7 @@ def key_text(feed: str, alias: str = "") -> str:
     return f"concat_ws('-', {', '.join(_cast(name, alias) for name in names)})"
 
 
+@cache
 def values_text(feed: str, alias: str = "") -> str:
     """SQL: the typed values of a record as one JSON object of texts, null left out."""
     parts = []
@@ -79,6 +82,7 @@ def same_key(feed: str, one: str, other: str) -> str:
     return " and ".join([*told, *(f"{one}.{k} is not distinct from {other}.{k}" for k in rest)])
 
 
+@cache
 def read_values(feed: str, column: str = "values") -> str:
     """SQL: the content columns of a feed, typed, out of a column of values."""
     types = {name: duckdb_type(feed, name) for name in content_columns(feed)}

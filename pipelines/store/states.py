@@ -12,14 +12,14 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
 import duckdb
-import polars as pl
 
-from pipelines.store.database import has_table, identifier, read_frame, write_frame
+from pipelines.store.database import has_table, identifier, one_row, read_frame, write_frame
 from pipelines.store.deliveries import Delivered, delivered
 from pipelines.store.inputs import Inputs
 from pipelines.workspace.clock import now
@@ -121,27 +121,45 @@ def read_states(
     return {row["table"]: row for row in frame.iter_rows(named=True)}
 
 
-def put_state(
-    con: duckdb.DuckDBPyConnection, table: str, rows: int, state: RunState, run: str
+def put_states(
+    con: duckdb.DuckDBPyConnection, rows: Mapping[str, int], state: RunState, run: str
 ) -> None:
-    """Puts down that a table is now of that state; belongs into its replacement's transaction."""
-    row = {
-        "table": table,
-        "rows": rows,
+    """Puts down that tables, by how many rows they have, are now of that state.
+
+    Belongs into their replacement's transaction.
+    """
+    if not rows:
+        return
+    schema = polars_schema(TableStates)
+    same = {
         "state": state.state,
         **asdict(state),
         "run": run,
         "made_at": now().replace(tzinfo=None),
     }
-    names = list(polars_schema(TableStates))
-    if has_table(con, TABLE_STATES):
-        con.execute(f'delete from {TABLE_STATES} where "table" = ?', [table])
-        columns, places = ", ".join(map(identifier, names)), ", ".join("?" for _ in names)
-        con.execute(
-            f"insert into {TABLE_STATES} ({columns}) values ({places})", [row[one] for one in names]
-        )
-    else:
-        write_frame(con, TABLE_STATES, pl.DataFrame([row], schema=polars_schema(TableStates)))
+    if not has_table(con, TABLE_STATES):
+        write_frame(con, TABLE_STATES, schema.to_frame())
+    changes = ", ".join(f"{identifier(name)} = ?" for name in same)
+    if len(rows) == 1:  # as most are put there
+        ((table, counted),) = rows.items()
+        statement = f'update {TABLE_STATES} set {changes}, rows = ? where "table" = ?'
+        if one_row(con, statement, [*same.values(), counted, table]) == (1,):
+            return
+    told = "(select unnest(?::varchar[]) as name, unnest(?::bigint[]) as counted) as told"
+    values = [*same.values(), list(rows), list(rows.values())]
+    changed = one_row(
+        con,
+        f'update {TABLE_STATES} set {changes}, rows = counted from {told} where "table" = name',
+        values,
+    )
+    if changed == (len(rows),):
+        return
+    columns, places = ", ".join(map(identifier, same)), ", ".join("?" for _ in same)
+    con.execute(
+        f'insert into {TABLE_STATES} ({columns}, "table", rows) select {places}, name, counted '
+        f'from {told} where name not in (select "table" from {TABLE_STATES})',
+        values,
+    )
 
 
 def forget_state(con: duckdb.DuckDBPyConnection, table: str) -> None:

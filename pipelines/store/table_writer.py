@@ -1,7 +1,7 @@
 """Writes a table of the working copy part by part, each part checked against its class.
 
-Belongs here: writing, checking, and what did not fit. Does not belong here: putting the table in
-its place with its state (`pipelines.store.transaction`).
+Belongs here: writing, checking, and what did not fit. Does not belong here: the transaction that
+puts the table in its place with its state (`pipelines.store.transaction`).
 """
 
 from __future__ import annotations
@@ -13,19 +13,22 @@ from contextlib import closing
 import duckdb
 import polars as pl
 
-from pipelines.store.database import LAST, append_frame, drop_table
+from pipelines.store.database import LAST, append_frame, drop_table, replace_table
+from pipelines.store.in_place import put_frame, put_rows
 from pipelines.store.merging import merge_table, sort_table
-from schemas.columns import Table, column_names, polars_schema
+from schemas.columns import Table, column_names
+from schemas.fitting import surely_fits
 from schemas.validation import pa
 
 MOST_CASES = 20
+HELD_ROWS = 20_000  # no more are kept in memory until their table is put in its place
 
 
 class TableWriter:
     """Writes a table part by part; what stands under its name stands until it is put in place.
 
-    A part is written and checked while the next one is made. A table without a class is written
-    as it comes.
+    A part is written and checked while the next one is made; a table that stays small is kept in
+    memory until then. A table without a class is written as it comes.
     """
 
     def __init__(
@@ -36,40 +39,78 @@ class TableWriter:
         table: type[Table] | None = None,
     ) -> None:
         self.name = name
-        self.target = f"{name}_new"
         self.cases: list[str] = []
+        self._target = f"{name}_new"
         self._con = con
         self._beside = beside
         self._table = table
         self._height = 0
         self._parts = 0
+        self._held: list[pl.DataFrame] | None = []  # None once anything stands in the target
         self._writing: Future[None] | None = None
-        drop_table(con, self.target)
 
     def add(self, part: pl.DataFrame) -> None:
         """Writes and checks some rows, once those before them are written."""
-        self.written()
         self._parts += part.height > 0
+        if self._held is not None and self._height + part.height <= HELD_ROWS:
+            self._check(part)
+            self._held.append(part)
+            return
+        self.written()
         self._writing = self._beside.submit(self._write, part)
 
     def _write(self, part: pl.DataFrame) -> None:
         with closing(self._con.cursor()) as con:
-            append_frame(con, self.target, part)
+            append_frame(con, self._target, part)
+        self._check(part)
+
+    def _check(self, part: pl.DataFrame) -> None:
         if self._table is not None:
             self.cases += failing_cases(part, self._table, self._height)
         self._height += part.height
 
     def sort(self, order: Sequence[str]) -> None:
         """Puts all rows that were added in `order`, where they came in several parts."""
-        if self._parts > 1:
+        if self._parts < 2:
+            return
+        if self._held is not None:
+            # As DuckDB does, where a column of the order is empty.
+            self._held = [self._together().sort(order, nulls_last=True, maintain_order=True)]
+        else:
             sort_table(self._con, self.written(), order)
 
     def written(self) -> str:
         """The name under which the rows stand until then, when all that were added do."""
+        if self._held is not None:
+            drop_table(self._con, self._target)
+            if self._held:
+                append_frame(self._con, self._target, self._together())
+            self._held = None
         if self._writing is not None:
             self._writing.result()
             self._writing = None
-        return self.target
+        return self._target
+
+    def _together(self) -> pl.DataFrame:
+        """The rows that are kept in memory, in the columns and types of the first part."""
+        assert self._held, "a table has at least one part, be it empty"
+        first, *others = self._held
+        alike = [part.select(first.columns).cast(first.schema) for part in others]
+        return pl.concat([first, *alike]) if others else first
+
+    def finish(self) -> None:
+        """Waits until all rows are written that are not kept in memory."""
+        if self._held is None:
+            self.written()
+
+    def put_in_place(self) -> None:
+        """Puts the table in its place; belongs into a transaction, once it is finished."""
+        if self._held is not None:
+            put_frame(self._con, self.name, self._together())
+        elif self._height <= HELD_ROWS:
+            put_rows(self._con, self.name, self._target)
+        else:
+            replace_table(self._con, self._target, self.name)
 
     def carry_over(self, keys: pl.DataFrame, order: Sequence[str]) -> None:
         """Puts the published store's rows with one of the keys among the new ones, all in `order`.
@@ -78,6 +119,7 @@ class TableWriter:
         """
         if keys.height:
             merge_table(self._con, self.written(), f"{LAST}.{self.name}", keys, order)
+            self._height += keys.height
 
 
 def failing_cases(frame: pl.DataFrame, table: type[Table], first_row: int = 0) -> list[str]:
@@ -85,8 +127,8 @@ def failing_cases(frame: pl.DataFrame, table: type[Table], first_row: int = 0) -
     declared = column_names(table)
     lacking = [column for column in declared if column not in frame.columns]
     cases: list[str] = [f"the column {column} is missing" for column in lacking]
-    if not lacking and frame.is_empty() and frame.select(declared).schema == polars_schema(table):
-        return cases  # no row can be wrong, and asking each column takes as long as for many rows
+    if not lacking and surely_fits(frame.select(declared), table):
+        return cases
     if not lacking:
         try:
             table.validate(frame.select(declared), lazy=True)

@@ -31,7 +31,6 @@ from pipelines.store.archive.tables import next_publication
 from pipelines.store.contents import content_and_rows
 from pipelines.store.database import (
     connect,
-    replace_table,
     table_names,
     write_frame,
 )
@@ -45,7 +44,7 @@ from pipelines.store.states import (
     difference,
     forget_absent,
     forget_state,
-    put_state,
+    put_states,
     read_states,
     run_state,
 )
@@ -55,7 +54,7 @@ from pipelines.store.working_copy import (
     known_content,
     left_copy,
     new_copy,
-    put_content,
+    put_contents,
     refuse_newer,
 )
 from pipelines.workspace.clock import now
@@ -247,16 +246,15 @@ class RefreshSession:
         A table that does not fit its class is put there without a state: nothing goes on from it.
         """
         for writer in writers:
-            writer.written()
+            writer.finish()
         with self.transaction() as con:
             for writer in writers:
-                replace_table(con, writer.target, writer.name)
+                writer.put_in_place()
                 self._cases[writer.name] = writer.cases
                 if writer.cases:
                     forget_state(con, writer.name)
                     self._distrusted[writer.name] = "does not fit its schema"
-                else:
-                    self.put_states([writer.name])
+            self.put_states([writer.name for writer in writers if not writer.cases])
 
     def cases(self, table: str) -> list[str]:
         """Where a table that this run has made does not fit its class; empty where it does."""
@@ -277,10 +275,12 @@ class RefreshSession:
 
     def put_states(self, tables: Collection[str]) -> None:
         """Puts down that tables are now of this run's state; within their `transaction`."""
+        held = {table: content_and_rows(self.con, table) for table in tables}
+        rows = {table: rows for table, (_, rows) in held.items()}
+        put_states(self.con, rows, self.state, self.run)
+        contents = {table: content for table, (content, _) in held.items()}
+        put_contents(self.con, self.state.state, contents)
         for table in tables:
-            content, rows = content_and_rows(self.con, table)
-            put_state(self.con, table, rows, self.state, self.run)
-            put_content(self.con, table, self.state.state, content)
             self._distrusted.pop(table, None)
 
     def distrust(self, table: str, why: str) -> None:
@@ -293,7 +293,7 @@ class RefreshSession:
         """Leaves in `table_states` what is there, and puts down that it is of this run's state."""
         with self.transaction() as con:
             forget_absent(con)
-            put_state(con, TABLE_STATES, 0, self.state, self.run)
+            put_states(con, {TABLE_STATES: 0}, self.state, self.run)
             count_states(con)
 
     # From old to new

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import contextlib
 import shutil
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -66,7 +66,7 @@ def left_copy(workspace: Workspace) -> tuple[duckdb.DuckDBPyConnection | None, d
         if not has_table(con, "working.base") and _is_finished(con):
             _begin_work(con)  # killed just before it took the store's place
             for name, row in read_states(con).items():
-                put_content(con, name, row["state"], content_of(con, name))
+                put_contents(con, row["state"], {name: content_of(con, name)})
         if has_table(con, "working.base") and _base(con) == _base_of(con):
             _drop_halves(con)
             return con, _distrusted(con)
@@ -170,15 +170,25 @@ def remove_copy(workspace: Workspace) -> None:
             path.unlink()
 
 
-def put_content(con: duckdb.DuckDBPyConnection, table: str, state: str, content: str) -> None:
-    """Puts down what a table holds; belongs into its replacement's transaction."""
-    con.execute("delete from working.contents where name = ?", [table])
-    con.execute("insert into working.contents values (?, ?, ?)", [table, state, content])
+def put_contents(con: duckdb.DuckDBPyConnection, state: str, contents: Mapping[str, str]) -> None:
+    """Puts down what tables hold; belongs into their replacement's transaction.
+
+    What was put down before stays above it: the last row of a table is the one that tells.
+    """
+    if contents:
+        con.execute(
+            "insert into working.contents select unnest(?::varchar[]), ?, unnest(?::varchar[])",
+            [list(contents), state, list(contents.values())],
+        )
 
 
 def known_content(con: duckdb.DuckDBPyConnection, table: str) -> str | None:
     """What was put down that a table holds; None where this working copy has not made it."""
-    row = one_row(con, "select content from working.contents where name = ?", [table])
+    row = one_row(
+        con,
+        "select content from working.contents where name = ? order by rowid desc limit 1",
+        [table],
+    )
     return row[0] if row else None
 
 
@@ -203,7 +213,9 @@ def _base_of(con: duckdb.DuckDBPyConnection) -> tuple[Any, ...]:
 
 def _distrusted(con: duckdb.DuckDBPyConnection) -> dict[str, str]:
     """The tables of a left copy that do not hold what was put there, by why."""
-    rows = con.execute("select name, state, content from working.contents").fetchall()
+    rows = con.execute(
+        "select name, state, content from working.contents order by rowid"
+    ).fetchall()
     put = {name: (state, content) for name, state, content in rows}
     before = read_states(con, f"{LAST}.table_states")
     return dict(_changed(con, put, before))

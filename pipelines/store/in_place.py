@@ -1,0 +1,48 @@
+"""Puts a small frame in the place of a table, which stays the same table with its comments.
+
+Belongs here: exchanging the rows alone where the columns are as they were. Does not belong here:
+large tables, which are written beside the old one (`pipelines.store.table_writer`).
+
+A table that is made anew lacks its comments, one statement for each column of it: in a small
+refresh these took as long as all the rows.
+"""
+
+from __future__ import annotations
+
+import duckdb
+import polars as pl
+
+from pipelines.store.contents import Columns, columns_of
+from pipelines.store.database import identifier, registered
+
+# The columns that DuckDB makes of a frame's, by the frame's: asked once each in a process.
+_MADE_OF: dict[tuple[tuple[str, pl.DataType], ...], Columns] = {}
+
+
+def put_frame(con: duckdb.DuckDBPyConnection, name: str, frame: pl.DataFrame) -> None:
+    """Puts a frame's rows in the place of a table's; belongs into a transaction."""
+    known = tuple(frame.schema.items())
+    standing, table = columns_of(con, name), identifier(name)
+    if frame.is_empty() and standing and standing == _MADE_OF.get(known):
+        con.execute(f"truncate {table}")
+        return
+    with registered(con, frame) as source:
+        if known not in _MADE_OF:
+            _MADE_OF[known] = columns_of(con, source)
+        if standing == _MADE_OF[known]:
+            con.execute(f"truncate {table}")
+            con.execute(f"insert into {table} select * from {source}")
+        else:
+            con.execute(f"create or replace table {table} as select * from {source}")
+
+
+def put_rows(con: duckdb.DuckDBPyConnection, name: str, of: str) -> None:
+    """Puts the rows of another table, which goes, in the place of a table's; so does this."""
+    standing, table, other = columns_of(con, name), identifier(name), identifier(of)
+    if standing and standing == columns_of(con, of):
+        con.execute(f"truncate {table}")
+        con.execute(f"insert into {table} select * from {other}")
+        con.execute(f"drop table {other}")
+    else:
+        con.execute(f"drop table if exists {table}")
+        con.execute(f"alter table {other} rename to {table}")
