@@ -83,6 +83,8 @@ def seen(evidence: Evidence) -> Evidence:
 
 
 def _seen_rows(feed: str, records: pl.DataFrame, as_of: date) -> pl.DataFrame:
+    if records.is_empty():
+        return records
     # A moment counts by its day in the workspace's time zone, in which it already stands.
     first = pl.coalesce(SEEN_BY[feed]).cast(pl.Date)
     days = [name for name in column_names(FEED_TABLES[feed], kind="day") if name in records.columns]

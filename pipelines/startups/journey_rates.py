@@ -46,7 +46,8 @@ def journey_rates(journeys: pl.DataFrame, as_of: date) -> pl.DataFrame:
         *(pl.col(name).fill_null(NONE).cast(pl.Categorical) for name in SLICES[1:]),
         pl.lit(ALL).cast(pl.Categorical).alias(ALL),
     )
-    counts = pl.concat(_counts(told, step, as_of, by) for step in STEPS for by in SLICES)
+    slices = [_counts(told.lazy(), step, as_of, by) for step in STEPS for by in SLICES]
+    counts = pl.concat(pl.collect_all(slices))
     groups = counts.sort(*_GROUP, "days").partition_by(*_GROUP, as_dict=True, maintain_order=True)
     rates = [_of_group(key, of_group) for key, of_group in groups.items()]
     order = {step: place for place, step in enumerate(STEPS)}
@@ -58,7 +59,7 @@ def journey_rates(journeys: pl.DataFrame, as_of: date) -> pl.DataFrame:
     )
 
 
-def _counts(journeys: pl.DataFrame, step: str, as_of: date, by: str) -> pl.DataFrame:
+def _counts(journeys: pl.LazyFrame, step: str, as_of: date, by: str) -> pl.LazyFrame:
     """Units of each slice by how long they took, or were followed: by, value, step, days, units,
     reached."""
     before, with_needs = STEPS[step]

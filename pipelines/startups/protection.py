@@ -72,13 +72,13 @@ def protected_to(asked: pl.DataFrame, windows: pl.DataFrame) -> pl.DataFrame:
         .filter(pl.col("until_on") >= pl.col("start"))
         .sort("serial", "from_on")
     )
-    reach = [_reach(held, needed, bit) for bit in ABILITY_BITS.values()]
-    least = pl.concat(reach).group_by("serial").agg(pl.col("until_on").min())
+    reach = [_reach(held.lazy(), needed.lazy(), bit) for bit in ABILITY_BITS.values()]
+    least = pl.concat(pl.collect_all(reach)).group_by("serial").agg(pl.col("until_on").min())
     forever = pl.col("until_on") == _FOREVER
     return least.with_columns(until_on=pl.when(~forever).then("until_on")).sort("serial")
 
 
-def _reach(held: pl.DataFrame, needed: pl.DataFrame, bit: int) -> pl.DataFrame:
+def _reach(held: pl.LazyFrame, needed: pl.LazyFrame, bit: int) -> pl.LazyFrame:
     """The last day of the run of windows, from the start on, that has one ability."""
     wanted = needed.filter((pl.col("needed") & bit) > 0)
     before = add_days(pl.col("start"), -1)

@@ -201,12 +201,11 @@ def _beside_limits(tests: pl.DataFrame, limits: pl.DataFrame) -> pl.DataFrame:
 
     A row a test and not one a test and analyte: of a million tests that is what takes the time.
     """
-    terms = limits.select(_TERMS).unique()
-    for name in _BITS:
-        own = limits.filter(pl.col("analyte") == name).select(
-            *_TERMS, *(pl.col(kind).alias(f"{kind} {name}") for kind in _LIMITS)
-        )
-        terms = terms.join(own, on=_TERMS, how="left")
+    terms = limits.group_by(_TERMS).agg(
+        pl.col(kind).filter(pl.col("analyte") == name).first().alias(f"{kind} {name}")
+        for name in _BITS
+        for kind in _LIMITS
+    )
     return (
         with_chloramine(tests)
         .with_row_index("_row")
