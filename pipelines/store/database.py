@@ -188,12 +188,6 @@ def drop_table(con: duckdb.DuckDBPyConnection, name: str) -> None:
     con.execute(f"drop table if exists {identifier(name)}")
 
 
-def replace_table(con: duckdb.DuckDBPyConnection, name: str, instead_of: str) -> None:
-    """Puts a table in the place of another, which is removed where it is there."""
-    drop_table(con, instead_of)
-    con.execute(f"alter table {identifier(name)} rename to {identifier(instead_of)}")
-
-
 def forget_files(
     con: duckdb.DuckDBPyConnection, name: str, column: str, files: Iterable[str]
 ) -> None:

@@ -18,8 +18,8 @@ from pipelines.store.database import (
     identifier,
     query_frame,
     registered,
-    replace_table,
 )
+from pipelines.store.in_place import replace_table
 
 MERGED_KEYS = 50_000
 

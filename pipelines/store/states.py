@@ -142,8 +142,11 @@ def put_states(
     changes = ", ".join(f"{identifier(name)} = ?" for name in same)
     if len(rows) == 1:  # as most are put there
         ((table, counted),) = rows.items()
-        statement = f'update {TABLE_STATES} set {changes}, rows = ? where "table" = ?'
-        if one_row(con, statement, [*same.values(), counted, table]) == (1,):
+        if one_row(
+            con,
+            f'update {TABLE_STATES} set {changes}, rows = ? where "table" = ?',
+            [*same.values(), counted, table],
+        ) == (1,):
             return
     told = "(select unnest(?::varchar[]) as name, unnest(?::bigint[]) as counted) as told"
     values = [*same.values(), list(rows), list(rows.values())]

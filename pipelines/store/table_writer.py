@@ -13,8 +13,8 @@ from contextlib import closing
 import duckdb
 import polars as pl
 
-from pipelines.store.database import LAST, append_frame, drop_table, replace_table
-from pipelines.store.in_place import put_frame, put_rows
+from pipelines.store.database import LAST, append_frame, drop_table
+from pipelines.store.in_place import put_frame, put_rows, replace_table
 from pipelines.store.merging import merge_table, sort_table
 from schemas.columns import Table, column_names
 from schemas.fitting import surely_fits
