@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipelines.water.limits import number_text
+
 _WATER = "cover of failures that water brings about"
 AT_STAKE = pl.format("{}, until {}", pl.lit(_WATER), "coverage_end")
 
@@ -16,7 +18,7 @@ def sentence() -> pl.Expr:
     needs = pl.col("needs").str.replace_all("+", ", ", literal=True)
     unmet = pl.col("unmet").list.join(", ")
     tank = pl.when(pl.col("tank_l").is_not_null()).then(
-        pl.format(" with a tank of {} L", pl.col("tank_l").cast(pl.Int64))
+        pl.format(" with a tank of {} L", number_text(pl.col("tank_l")))
     )
     buy = pl.concat_str("recommended", tank.fill_null(""))
     calls = pl.format("Sample {} of {} calls for {}", "sample", "sampled_on", needs)
