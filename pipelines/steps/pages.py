@@ -82,7 +82,7 @@ def page_data(
         terms_installation_limits=inputs.terms.installation_limits,
         figures={name: read_frame(con, name) for name in DRAWN if has_table(con, name)},
         **_cause_tables(con),
-        **startup_page_data(con),
+        **startup_page_data(con, inputs.as_of),
     )
 
 

@@ -6,6 +6,7 @@ rule (`pipelines.startups`), looks (`dashboards`).
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 import duckdb
@@ -20,19 +21,19 @@ from pipelines.store.startup_reads import most_pressing, new_reports, new_result
 MOST_ROWS, MOST_NEW = 3_000, 200
 
 
-def startup_page_data(con: duckdb.DuckDBPyConnection) -> dict[str, Any]:
+def startup_page_data(con: duckdb.DuckDBPyConnection, as_of: dt.date) -> dict[str, Any]:
     """What `PageData` has of start-ups, by the names of its fields."""
     return {
         **most_pressing(con, MOST_ROWS),
         "journey_rates": read_frame(con, "journey_rates"),
         "startup_counts": startup_counts(con),
-        "came_in": _came_in(con),
+        "came_in": _came_in(con, as_of),
     }
 
 
-def _came_in(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
-    """The newest of what the published store does not have, or has otherwise."""
-    reports, results = new_reports(con, MOST_NEW), new_results(con, MOST_NEW)
+def _came_in(con: duckdb.DuckDBPyConnection, as_of: dt.date) -> pl.DataFrame:
+    """The newest of what the published store did not know, or knew otherwise."""
+    reports, results = new_reports(con, as_of, MOST_NEW), new_results(con, MOST_NEW)
     serials = pl.concat([reports["serial"], results["serial"]])
     return what_came_in(
         reports,

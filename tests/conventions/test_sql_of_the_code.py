@@ -34,6 +34,8 @@ REVIEWED: dict[tuple[str, str], str] = {
     ("pipelines/store/lookups.py", "chosen"): "what identifier made",
     ("pipelines/store/lookups.py", "known"): "two literals",
     ("pipelines/store/startup_reads.py", "known"): "two literals",
+    ("pipelines/store/startup_reads.py", "now"): "a literal of the module and one of a name",
+    ("pipelines/store/startup_reads.py", "before"): "the same around the published store's name",
     ("pipelines/store/startup_reads.py", "sql"): "literals of the module",
     ("pipelines/queries/unit_life.py", "sql"): "literals of the module",
     ("pipelines/store/claim_reads.py", "added"): "two literals",
