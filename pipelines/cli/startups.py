@@ -62,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
     elif args.csv:
         print_csv(reviews if args.state in codes.REVIEW_RESULTS else advised)
     else:
-        _tell(reviews, advised)
+        _tell(reviews, advised, args.state)
     return 0
 
 
@@ -78,17 +78,21 @@ def _chosen(table: pl.DataFrame, column: str, state: str | None) -> pl.DataFrame
     return table.filter(pl.col(column) == state)
 
 
-def _tell(reviews: pl.DataFrame, advised: pl.DataFrame) -> None:
-    """Counts, then what is to be mended, then what is to be done about the water, soonest first."""
+def _tell(reviews: pl.DataFrame, advised: pl.DataFrame, state: str | None) -> None:
+    """Counts, then what is to be mended, then what is to be done about the water, soonest first.
+
+    What is in order is counted alone, unless it is asked for.
+    """
     import polars as pl
 
+    asked = pl.lit(state is not None)
     latest = reviews.filter(pl.col("latest"))
     say(f"Start-ups: {_counts(latest, 'result', codes.REVIEW_RESULTS)}")
-    for row in latest.filter(pl.col("result") != "sound").sort("completed_on").to_dicts():
+    for row in latest.filter(asked | (pl.col("result") != "sound")).sort("completed_on").to_dicts():
         say(f"{row['serial']} ({row['agency'] or 'no agency'}): {row['sentence']}")
     say(f"Recommendations: {_counts(advised, 'state', codes.RECOMMENDATION_STATES)}")
     settled = ["none_needed", "kept_up"]
-    to_do = advised.filter(~pl.col("state").is_in(settled)).sort(
+    to_do = advised.filter(asked | ~pl.col("state").is_in(settled)).sort(
         "due_on", "serial", nulls_last=True
     )
     for row in to_do.to_dicts():

@@ -70,6 +70,11 @@ def test_states_and_results_can_be_asked_for(sample, run, listed):
     text = run("startups", sample[0]).out
     assert f"{len(overdue):,} overdue" in text
     assert overdue[0]["sentence"] in text
+    kept = [r["sentence"] for r in listed["recommendations"] if r["state"] == "kept_up"]
+    assert kept[0] not in text
+    assert kept[0] in run("startups", sample[0], "--state", "kept_up").out
+    sound = next(r for r in listed["reviews"] if r["latest"] and r["result"] == "sound")
+    assert sound["sentence"] in run("startups", sample[0], "--state", "sound").out
     wrong = run("startups", sample[0], "--state", "late")
     assert (wrong.code, wrong.out) == (2, "")
     assert "kept_up" in wrong.err
