@@ -136,3 +136,9 @@ def test_silica_index_needs_silica_but_no_calcium(water_tests) -> None:
     with_calcium = figures(water_tests({}))["silica_index_100c"]
     without = figures(water_tests({"calcium_mg_l_caco3": None}))["silica_index_100c"]
     assert without == pytest.approx(with_calcium, abs=0.01)
+
+
+def test_acid_water_without_an_alkalinity_is_not_said_to_have_one(water_tests):
+    """What is not reported is impossible at no pH."""
+    told = figures(water_tests({"ph": 4.2, "alkalinity_mg_l_caco3": None}))
+    assert not [doubt for doubt in told["doubts"] if "impossible" in doubt]
