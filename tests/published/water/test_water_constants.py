@@ -91,3 +91,15 @@ def test_conversion_agrees_with_exact_definitions(unit: str, factor: float) -> N
     """Conversions agree with IUPAC masses and unit definitions to 5 parts in 10 000."""
     published = next(row for row in rows("conversions.csv") if row["from_unit"] == unit)
     assert factor == pytest.approx(float(published["multiply_by"]), rel=5e-4)
+
+
+@pytest.mark.parametrize(
+    ("name", "log_k"),
+    [
+        ("bisulfate", 1.988), ("mg_hco3", 1.07), ("mg_co3", 2.98), ("ca_so4", 2.25),
+        ("mg_so4", 2.37), ("silicic_1", -9.83), ("silicic_2", -23.0),
+    ],
+)  # fmt: skip
+def test_constants_of_lesser_species_at_25_c(name: str, log_k: float) -> None:
+    """log K that phreeqc.dat (USGS) and wateq4f.dat list for 25 °C; from memory."""
+    assert np.log10(getattr(constants_at(25.0), name)) == pytest.approx(log_k, abs=0.02)

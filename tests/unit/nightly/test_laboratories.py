@@ -9,7 +9,13 @@ import polars as pl
 import pytest
 from scipy.stats import mannwhitneyu
 
-from pipelines.nightly.laboratories import DRIFT, laboratory_drift, rank_sum_z, two_sided
+from pipelines.nightly.laboratories import (
+    DRIFT,
+    _matters,
+    laboratory_drift,
+    rank_sum_z,
+    two_sided,
+)
 from schemas.codes import ANALYTES
 
 THROUGH = dt.date(2026, 3, 31)
@@ -149,3 +155,21 @@ def test_many_sound_laboratories_hardly_ever_warn():
         for place in range(200)
     ]
     assert laboratory_drift(pl.concat(tests), THROUGH)["drifted"].sum() == 0
+
+
+@pytest.mark.parametrize(
+    ("analyte", "now", "then", "matters"),
+    [
+        ("ph", 7.0, 7.4, True), ("ph", 7.4, 7.0, True), ("ph", 7.0, 7.25, False),
+        ("ph", 7.25, 7.0, False), ("silica_mg_l", 10.0, 12.5, False),
+        ("silica_mg_l", 10.0, 12.6, True), ("silica_mg_l", 12.6, 10.0, True),
+        ("silica_mg_l", 0.0, 0.0, False), ("silica_mg_l", None, 3.0, False),
+    ],
+)  # fmt: skip
+def test_medians_matter_by_a_ratio_or_by_a_step_of_ph(analyte, now, then, matters):
+    """Up or down: more than a quarter of the smaller, or more than 0.3 of a pH."""
+    row = pl.DataFrame(
+        {"analyte": [analyte], "recent_median": [now], "before_median": [then]},
+        schema_overrides={"recent_median": pl.Float64},
+    )
+    assert row.select(_matters()).item() is matters

@@ -5,8 +5,11 @@ from __future__ import annotations
 import datetime as dt
 
 import polars as pl
+import pytest
 
+from pipelines.nightly import checks
 from pipelines.nightly.checks import night_checks
+from pipelines.nightly.laboratories import DRIFT
 from schemas.accounts import NightChecks
 from schemas.columns import polars_schema
 from schemas.feeds import WaterTests
@@ -79,3 +82,29 @@ def test_too_little_known_is_neither_passed_nor_failed():
         row = checked(decisions).filter(pl.col("check") == "claim_count")
         assert row["passed"].to_list() == [None]
         assert "too few to compare" in row["sentence"][0]
+
+
+def test_checks_stand_in_one_order_however_the_feeds_come():
+    """By check, then by subject."""
+    turned = night_checks(FEEDS.reverse(), claims(), TESTS, DAY, 45, 0.1)
+    assert turned.equals(checked(claims()))
+    keys = turned.select("check", "subject").rows()
+    assert keys == sorted(keys)
+    assert len(keys) == 5
+
+
+def test_a_laboratory_that_drifts_has_not_passed(monkeypatch: pytest.MonkeyPatch):
+    """One whose values moved, and one whose values stay; the sentence tells both medians."""
+    row = {"analyte": "ph", "recent": 9, "before": 40, "recent_median": 7.12345,
+           "before_median": 7.8, "z": -4.321, "q_value": 0.00012}  # fmt: skip
+    rows = [row | {"lab": lab, "drifted": drifted} for lab, drifted in (("A", True), ("B", False))]
+    drift = pl.DataFrame(rows).select(DRIFT.names()).cast(DRIFT)
+    monkeypatch.setattr(checks, "laboratory_drift", lambda *_: drift)
+    found = checked(claims()).filter(pl.col("check") == "laboratory_values")
+    assert found.select("subject", "passed", "observed").rows() == [
+        ("A: ph", False, 7.12345), ("B: ph", True, 7.12345),
+    ]  # fmt: skip
+    assert found["sentence"][0].startswith(
+        "The median ph of A is 7.123 in its last 9 tests and was 7.8 in the 40 before "
+        "(z -4.3, q 0.0001); another unit,"
+    )

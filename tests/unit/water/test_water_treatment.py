@@ -167,3 +167,14 @@ def test_membranes_of_all_units_at_once(treatments) -> None:
     assert table["keeps_up"].to_list() == [True, False, None]
     assert table["tank_l"].to_list() == [60.0, None, None]
     assert table["demand_l_per_day"].to_list() == [120.0] * 3
+
+
+def test_abilities_of_all_systems_stand_once_in_alphabetical_order(treatments) -> None:
+    """However the systems were fitted, and however often."""
+    needs = pl.DataFrame({"serial": ["A"], "needs": [["scale"]]})
+    systems = treatments.filter(pl.col("kind") == "system")
+    for products_ in (systems["product"].to_list(), systems["product"].to_list()[::-1] * 2):
+        fitted = pl.DataFrame({"serial": ["A"] * len(products_), "product": products_})
+        able = treatment_fit(needs, fitted, treatments)["abilities"].item().to_list()
+        assert able == sorted({word for words in systems["removes"] for word in words})
+        assert len(able) > 2
