@@ -1,0 +1,146 @@
+"""What an action takes: cells and documents, people who may get a claim, moments of a letter."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+
+from pipelines.actions import Refused, assign
+from pipelines.actions.claims import _need_assignee
+from pipelines.actions.letters import told_entry
+from pipelines.actions.records import checked_cells, needed_documents
+from pipelines.actions.users import acting_user, add_user, all_users, set_disabled
+from pipelines.actions.values import is_sound, text
+from pipelines.letters.matters import SCHEMA
+from tests.desks import caller, make_desk
+
+
+@pytest.fixture
+def desk(tmp_path):
+    """A desk without a user."""
+    desk = make_desk(tmp_path / "ws", "")
+    yield desk
+    desk.close()
+
+
+@pytest.fixture
+def peopled(desk):
+    """Three users, two of one name, and one who is disabled."""
+    admin = caller(role="administrator")
+    for user, name in (("ada", "Ada Marsh"), ("ben", "Ben Dale"), ("bd", "Ben Dale")):
+        add_user(desk, desk.workspace, admin, user=user, name=name, role="clerk", password="x" * 20)
+    add_user(desk, desk.workspace, admin, user="cy", name="Cy", role="clerk", password="x" * 20)
+    set_disabled(desk, desk.workspace, admin, user="cy", disabled=True)
+    assert len(all_users(desk)) == 4
+    return desk
+
+
+@pytest.mark.parametrize(
+    ("who", "user"),
+    [
+        ("ada", "ada"), (" ada ", "ada"), ("ADA marsh", "ada"), ("bd", "bd"),
+        ("Ben Dale", "is the name of several users"), ("cy", "is no user"), ("Cy", "is no user"),
+        ("dan", "is no user"),
+    ],
+)  # fmt: skip
+def test_a_person_is_named_by_sign_in_name_or_by_a_name_of_their_own(peopled, who, user):
+    """A sign-in name goes before a name; who is disabled acts no more."""
+    if user.startswith("is "):
+        with pytest.raises(Refused, match=user) as told:
+            acting_user(peopled, who)
+        assert told.value.status == 403
+    else:
+        assert acting_user(peopled, who).user == user
+
+
+def test_without_users_everybody_may_be_named(desk):
+    """Nobody is looked up, and nobody is refused a claim."""
+    assert acting_user(desk, "whoever") is None
+    with desk.reading() as connection:
+        assert _need_assignee(connection, "whoever") is None
+
+
+@pytest.mark.parametrize(("to", "able"), [("ada", True), ("cy", False), ("dan", False)])
+def test_a_claim_goes_to_a_user_who_is_not_disabled(peopled, to, able):
+    """By the sign-in name."""
+    with peopled.reading() as connection:
+        if able:
+            assert _need_assignee(connection, to) is None
+        else:
+            with pytest.raises(Refused, match=f'"{to}" is no user'):
+                _need_assignee(connection, to)
+
+
+def test_documents_that_are_named_must_be_at_the_desk(desk):
+    """Nothing that is no text, and no digest of which nothing lies there."""
+    assert needed_documents(desk, []) is None
+    for wrong in ("0" * 64, "x", 7, None):
+        with pytest.raises(Refused, match="which is not at the desk") as told:
+            needed_documents(desk, [wrong])
+        assert told.value.status == 422
+
+
+def test_cells_are_trimmed_and_bounded():
+    """Ten thousand signs are kept and one more is not; empty ones count only where they clear."""
+    most = "x" * 10_000
+    assert checked_cells("units", {"serial": f" {most} ", "model": " "}) == {"serial": most}
+    cleared = checked_cells("units", {"serial": "U1", "model": ""}, may_empty=True)
+    assert cleared == {"serial": "U1", "model": ""}
+    for values, says in (
+        ({"serial": most + "x"}, "holds what no cell can"),
+        ({"serial": "a\0b"}, "holds what no cell can"),
+        ({"serials": "U1"}, "is no column of units"),
+        ({"serial": " "}, "are empty"),
+    ):
+        with pytest.raises(Refused, match=says):
+            checked_cells("units", values)
+
+
+@pytest.mark.parametrize(
+    ("given", "sound"), [("a", True), ("Küche", True), ("a\0", False), ("a\ud800", False)]
+)
+def test_a_text_must_stand_in_every_database(given, sound):
+    """Neither NUL nor half of a pair of surrogates."""
+    assert is_sound(given) is sound
+    if sound:
+        assert text("note", f" {given} ", most=9) == given
+    else:
+        with pytest.raises(Refused, match="no text can hold"):
+            text("note", given)
+
+
+def test_a_text_has_one_sign_or_more_and_no_more_than_it_may():
+    """The blanks around it count toward the most."""
+    assert text("note", "abc", most=3) == "abc"
+    for wrong, says in (
+        ("abcd", "has 4 characters; at most 3"),
+        (" ", "is empty"),
+        (7, "is empty"),
+    ):
+        with pytest.raises(Refused, match=says):
+            text("note", wrong, most=3)
+
+
+@pytest.mark.parametrize(
+    ("sending", "state", "told"),
+    [
+        (dt.datetime(2026, 3, 1), "to_send", True),
+        (dt.datetime(2026, 3, 1), "sent", False),
+        (None, "to_send", False),
+    ],
+)
+def test_a_mail_may_have_gone_out_while_its_letter_is_still_to_be_sent(sending, state, told):
+    """Once its sending has begun and nobody knows how it ended."""
+    row = dict.fromkeys(SCHEMA) | {"entry": 1, "state": state, "sending_at": sending}
+    found = told_entry(row)
+    assert found["may_have_gone_out"] is told
+    assert set(found) == {*SCHEMA, "may_have_gone_out"}
+    assert found["state"] == state
+
+
+def test_a_claim_assigned_to_nobody_known_is_refused(peopled, monkeypatch):
+    """And nothing is recorded of it."""
+    monkeypatch.setattr("pipelines.actions.claims.decision_on_file", lambda *_: {"claim": "C1"})
+    with pytest.raises(Refused, match='"dan" is no user'):
+        assign(peopled, peopled.workspace, caller(), claim="C1", to="dan", expected_version=0)
