@@ -9,7 +9,8 @@ from decimal import Decimal
 import polars as pl
 import pytest
 
-from pipelines.counterfactuals.comparison import compare
+from pipelines.counterfactuals.comparison import _through, compare
+from pipelines.counterfactuals.hypothetical_water_tests import _within
 from pipelines.coverage import decide
 from tests.unit.coverage import bench
 
@@ -93,3 +94,47 @@ def test_verdicts_are_counted_on_both_sides(told):
         ("not_covered", 1, 2),
     ]
     assert told.moves["claims"].to_list() == [1, 1]
+
+
+def findings(*rows):
+    """Findings of the claim K1 in their order: condition, outcome."""
+    return pl.DataFrame(
+        [("K1", place, *row, f"Is {row[1]}.") for place, row in enumerate(rows, start=1)],
+        schema=["claim", "position", "condition", "outcome", "reason"],
+        orient="row",
+    )
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "leads", "through"),
+    [
+        # One that bears on the claim on one side alone goes before one that never did.
+        ([("a", "not_needed"), ("b", "met")], [("a", "met"), ("b", "unmet")], ("x", "y"), "b"),
+        ([("a", "not_needed"), ("b", "unmet")], [("a", "met"), ("b", "met")], ("x", "y"), "b"),
+        ([("a", "met"), ("b", "met")], [("a", "unmet"), ("b", "unmet")], ("x", "y"), "a"),
+        ([("a", "not_needed"), ("b", "met")], [("a", "met"), ("b", "not_needed")], ("x", "y"), "a"),
+        ([("a", "met"), ("b", "met")], [("a", "unmet"), ("b", "unmet")], ("x", "b"), "b"),
+        ([("a", "unmet"), ("b", "unmet")], [("a", "met"), ("b", "met")], ("b", "x"), "b"),
+        ([("a", "unmet"), ("b", "met")], [("a", "met"), ("b", "unmet")], ("a", "b"), "b"),
+    ],
+)
+def test_a_claim_moves_through_the_finding_that_leads(before, after, leads, through):
+    """That of the lead reason after, else before, else the first that bears, else the first."""
+    both = pl.DataFrame(
+        {"claim": ["K1"], "moved": [True], "lead_reason_before": [leads[0]],
+         "lead_reason_after": [leads[1]]}
+    )  # fmt: skip
+    row = _through(both, findings(*before), findings(*after)).row(0, named=True)
+    assert row["through"] == through
+    assert row["outcome_before"] == dict(before)[through]
+    assert row["outcome_after"] == dict(after)[through]
+    assert row["reason_after"] == f"Is {row['outcome_after']}."
+
+
+def test_water_within_its_limits_has_a_value_for_every_analyte(tmp_path):
+    """The least where there is one, else nothing; pH is 7, or its maximum where that is lower."""
+    for limit, value in (("{ min = 6.5, max = 9", 6.5), ("{ max = 9", 7.0), ("{ max = 6", 6.0)):
+        text = bench.BENCH_TERMS.replace("limits.ph = { min = 6.5, max = 9", f"limits.ph = {limit}")
+        terms = bench.terms_of(tmp_path / str(value), text)
+        row = _within(terms).row(0, named=True)
+        assert (row["ph"], row["hardness_mg_l_caco3"], row["total_chlorine_mg_l"]) == (value, 0, 0)
