@@ -13,7 +13,8 @@ from decimal import Decimal
 import numpy as np
 import polars as pl
 
-from pipelines.field.context import FieldContext, prepare
+from pipelines.field.context import FieldContext
+from pipelines.field.preparation import prepare
 
 FAMILIES = ("Beck", "Force")
 NEEDS = ("none", "scale")

@@ -10,7 +10,8 @@ from dataclasses import replace
 
 import polars as pl
 
-from pipelines.field.context import FLEET, UNKNOWN, FieldContext, episodes
+from pipelines.field.context import FLEET, UNKNOWN, FieldContext
+from pipelines.field.episodes import episodes
 from pipelines.field.pending import waiting, weighted
 from pipelines.field.poisson import DAYS_PER_YEAR
 from pipelines.field.rates import grid

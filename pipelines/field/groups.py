@@ -15,14 +15,8 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipelines.field.context import (
-    FLEET,
-    UNIT_DIMENSIONS,
-    FieldContext,
-    Made,
-    episodes,
-    failures_of,
-)
+from pipelines.field.context import FLEET, UNIT_DIMENSIONS, FieldContext, Made
+from pipelines.field.episodes import episodes, failures_of
 from pipelines.field.rates import grid
 from pipelines.field.risk_sets import MONTHS, AgeGrid, Counts, Episodes, FirstEvents
 from pipelines.field.slices import Slice

@@ -11,7 +11,8 @@ from typing import NamedTuple
 import numpy as np
 import polars as pl
 
-from pipelines.field.context import FLEET, UNIT_DIMENSIONS, FieldContext, episodes
+from pipelines.field.context import FLEET, UNIT_DIMENSIONS, FieldContext
+from pipelines.field.episodes import episodes
 from pipelines.field.poisson import DAYS_PER_YEAR, garwood_limits, robust_limits
 from pipelines.field.slices import NO_EXPOSURE, NO_FAILURES, Slice, labelled, thin
 from schemas import codes

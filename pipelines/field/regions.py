@@ -12,7 +12,8 @@ import numpy as np
 import polars as pl
 
 from pipelines.field.adjustment import adjusted_regions, days_in_bands
-from pipelines.field.context import FLEET, FieldContext, episodes, water_stretches
+from pipelines.field.context import FLEET, FieldContext
+from pipelines.field.episodes import episodes, water_stretches
 from pipelines.field.funnel import funnel_limits, overdispersion, p_values, q_values
 from pipelines.field.groups import of_event
 from pipelines.field.poisson import garwood_limits

@@ -10,7 +10,8 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from pipelines.field.context import FieldContext, episodes
+from pipelines.field.context import FieldContext
+from pipelines.field.episodes import episodes
 from pipelines.field.poisson import DAYS_PER_YEAR, Z_95, garwood_limits
 from pipelines.field.reporting_lag import completed_failures, lag_law, share_reported
 from pipelines.field.slices import ALL, NO_EXPOSURE, thin

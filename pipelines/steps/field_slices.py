@@ -16,11 +16,12 @@ import polars as pl
 from pipelines.errors import UsageError
 from pipelines.field.comparison import Comparison, compare, parts_of
 from pipelines.field.conditions import read_conditions
-from pipelines.field.context import FieldContext, narrow
+from pipelines.field.context import FieldContext
 from pipelines.field.dimension_values import check_values
 from pipelines.field.dimensions import ALL_DIMENSIONS
 from pipelines.field.failures import field_failures
 from pipelines.field.figures import FIGURES
+from pipelines.field.narrowing import narrow
 from pipelines.field.poisson import DAYS_PER_YEAR
 from pipelines.field.selection import select
 from pipelines.field.slice_rates import rates_by

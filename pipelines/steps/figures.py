@@ -16,8 +16,9 @@ import polars as pl
 
 from pipelines.field import pending
 from pipelines.field.agency_cases import CLAIM_COLUMNS, with_claims
-from pipelines.field.context import FieldContext, Grounds, prepare
+from pipelines.field.context import FieldContext, Grounds
 from pipelines.field.figures import BY_AGE, FIGURES, SENTENCES, always, always_by_age, known
+from pipelines.field.preparation import prepare
 from pipelines.startups.installation_spans import with_installation
 from pipelines.steps.paged_claims import claim_pages
 from pipelines.steps.step import Step, Written

@@ -16,8 +16,9 @@ import polars as pl
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from pipelines.field.context import FieldContext, prepare
+from pipelines.field.context import FieldContext
 from pipelines.field.figures import FIGURES, always
+from pipelines.field.preparation import prepare
 from schemas import codes
 
 AS_OF = dt.date(2025, 10, 31)

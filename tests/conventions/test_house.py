@@ -66,7 +66,6 @@ def functions(path: Path) -> Iterator[tuple[str, ast.FunctionDef]]:
 LARGE_MODULES = {
     "dashboards/figures/regions.py",
     "dashboards/pages/claim.py",
-    "pipelines/field/context.py",
     "pipelines/records/accounting.py",
     "pipelines/exports/delivery.py",
     "pipelines/records/feed_file.py",
@@ -87,7 +86,6 @@ LARGE_FUNCTIONS = {
     "pipelines/counterfactuals/candidates_of_dates.py:records",
     "pipelines/coverage/clock.py:unit_terms",
     "pipelines/coverage/history.py:changes",
-    "pipelines/field/context.py:prepare",
     "pipelines/letters/documents.py:forms",
     "pipelines/terms/shape.py:_edition_tables",
     "pipelines/water/advice.py:advise",

@@ -20,9 +20,10 @@ from pipelines.coverage.evidence import seen
 from pipelines.field.cohort_ratios import cohort_ratios
 from pipelines.field.comparison import compare, parts_of
 from pipelines.field.conditions import read_conditions
-from pipelines.field.context import FieldContext, prepare
+from pipelines.field.context import FieldContext
 from pipelines.field.early_warning import warnings
 from pipelines.field.figures import always, figure
+from pipelines.field.preparation import prepare
 from pipelines.field.slice_rates import rates_by
 from pipelines.units.time_at_risk import doubtful_exposure, failures_inside
 from pipelines.units.unit_histories import build_histories, disputed_duplicates

@@ -16,7 +16,8 @@ import polars as pl
 import pytest
 
 from pipelines.field.cohorts import cohorts
-from pipelines.field.context import HISTORY_COLUMNS, FieldContext, prepare
+from pipelines.field.context import HISTORY_COLUMNS, FieldContext
+from pipelines.field.preparation import prepare
 
 HERE = Path(__file__).parent
 AS_OF = dt.date(2025, 12, 31)

@@ -14,9 +14,11 @@ import polars as pl
 import pytest
 
 from pipelines.field.adjustment import adjusted_regions, days_in_bands
-from pipelines.field.context import FieldContext, prepare, water_stretches
+from pipelines.field.context import FieldContext
+from pipelines.field.episodes import water_stretches
 from pipelines.field.figures import figure
 from pipelines.field.poisson import garwood_limits, rate_ratio
+from pipelines.field.preparation import prepare
 
 RUNS = 100
 UNITS = 900

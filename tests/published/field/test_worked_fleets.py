@@ -17,9 +17,10 @@ import pytest
 
 from pipelines.field import mean_cumulative, risk_sets
 from pipelines.field.adjustment import adjusted_regions, days_in_bands
-from pipelines.field.context import FieldContext, prepare
+from pipelines.field.context import FieldContext
 from pipelines.field.figures import figure
 from pipelines.field.poisson import rate_ratio
+from pipelines.field.preparation import prepare
 from pipelines.field.rates import rates
 from pipelines.field.reporting_lag import lag_law, share_reported
 from pipelines.field.treatment import treatment_effect

@@ -10,7 +10,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipelines.field.context import FieldContext, prepare
+from pipelines.field.context import FieldContext
+from pipelines.field.preparation import prepare
 
 AS_OF = dt.date(2025, 10, 31)
 PROFILES = ["within limits", "scale-forming", "chloride", "untested"]

@@ -16,7 +16,8 @@ from pipelines.field.agency_cases import (
     measured,
     with_claims,
 )
-from pipelines.field.context import REPAIRS, FieldContext, narrow
+from pipelines.field.context import REPAIRS, FieldContext
+from pipelines.field.narrowing import narrow
 
 DONE = dt.date(2026, 1, 10)
 END = dt.date(2027, 1, 1)

@@ -12,8 +12,10 @@ import polars as pl
 import pytest
 from polars import selectors as cs
 
-from pipelines.field.context import FieldContext, narrow, prepare
+from pipelines.field.context import FieldContext
 from pipelines.field.figures import FIGURES, always, slices_of
+from pipelines.field.narrowing import narrow
+from pipelines.field.preparation import prepare
 from pipelines.field.slices import ALL, ALWAYS
 
 AS_OF = dt.date(2026, 6, 30)

@@ -153,7 +153,7 @@ def test_a_stretch_of_the_calendar_holds_its_own_days(context) -> None:
     """Inside [since, until) only its days and failures count, half-open."""
     import datetime as dt
 
-    from pipelines.field.context import narrow
+    from pipelines.field.narrowing import narrow
 
     since, until = dt.date(2024, 1, 1), dt.date(2025, 1, 1)
     row = figure(narrow(context, since=since, until=until), "rates", ()).row(0, named=True)
@@ -170,7 +170,7 @@ def test_a_unit_that_failed_before_the_stretch_is_not_at_risk_of_a_first_failure
     """Survival within a stretch of the calendar leaves out units that had failed before it."""
     import datetime as dt
 
-    from pipelines.field.context import narrow
+    from pipelines.field.narrowing import narrow
 
     since = dt.date(2024, 6, 1)
     table = figure(narrow(context, since=since), "survival", ())

@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipelines.field.context import episodes
+from pipelines.field.episodes import episodes
 from pipelines.field.figures import figure
 from pipelines.field.poisson import Z_95, mantel_haenszel
 

@@ -13,9 +13,11 @@ import polars as pl
 import pytest
 
 from pipelines.field.adjustment import BANDS_DAYS, adjusted_regions, days_in_bands
-from pipelines.field.context import FieldContext, prepare, water_stretches
+from pipelines.field.context import FieldContext
 from pipelines.field.costs import costs
+from pipelines.field.episodes import water_stretches
 from pipelines.field.forecast import forecast
+from pipelines.field.preparation import prepare
 from pipelines.field.regions import LEAST_OVERLAP, adjusted_q_values, overlap, regions
 
 AS_OF = dt.date(2026, 6, 30)
