@@ -11,6 +11,7 @@ the year are those of the months' sums, draw by draw.
 from __future__ import annotations
 
 from datetime import date
+from typing import NamedTuple
 
 import numpy as np
 import polars as pl
@@ -96,21 +97,28 @@ def _made(context: FieldContext, dims: Slice, made_on: date) -> dict[str, pl.Dat
     if groups.parts == [WHOLE]:
         mix = mix_of_groups(context, found.failures, groups.table, own_dims)
     factor = costs.factors(context, DRAWS, found.random(3))
-    tables: dict[str, list[pl.DataFrame]] = {"months": [], "year": []}
-    sums: list[tuple[np.ndarray, np.ndarray, np.ndarray, Drawn | None]] = []
-    for place, basis in enumerate((*BASES, "all")):
-        if basis == "all":
-            one, other = sums
-            both = None
-            if one[3] is not None and other[3] is not None:
-                both = Drawn(*(a + b for a, b in zip(one[3], other[3], strict=True)))
-            mean, cost, units = (a + b for a, b in zip(one[:3], other[:3], strict=True))
-            sums.append((mean, cost, units, both))
-        else:
-            sums.append(_basis(found, groups, basis, costs.mean, costs.variation, mix, factor))
-        for kind, rows in tables.items():
-            rows.append(_rows(context, found, groups, dims, basis, sums[place], kind == "year"))
-    return {kind: pl.concat(rows) for kind, rows in tables.items()}
+    one, other = (
+        _basis(found, groups, basis, costs.mean, costs.variation, mix, factor) for basis in BASES
+    )
+    both = _Told(*(a + b for a, b in zip(one[:3], other[:3], strict=True)), None)
+    if one.draws is not None and other.draws is not None:
+        drawn_both = (a + b for a, b in zip(one.draws, other.draws, strict=True))
+        both = both._replace(draws=Drawn(*drawn_both))
+    told = dict(zip((*BASES, "all"), (one, other, both), strict=True))
+    return {
+        kind: _rows(context, found, groups, dims, told, kind == "year")
+        for kind in ("months", "year")
+    }
+
+
+class _Told(NamedTuple):
+    """Of one basis: expected failures and cost (groups x parts x months), units at risk (groups x
+    months), and the draws; None: nothing has failed."""
+
+    mean: np.ndarray
+    cost: np.ndarray
+    units: np.ndarray
+    draws: Drawn | None
 
 
 def _basis(
@@ -121,8 +129,8 @@ def _basis(
     variation: np.ndarray,
     mix: np.ndarray,
     factor: np.ndarray,
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, Drawn | None]:
-    """Expected failures and cost (groups x parts x months), units at risk, and the draws."""
+) -> _Told:
+    """What is to be expected of one basis."""
     keys = groups.table.columns
     numbered = groups.table.with_row_index("group")
     kinds = found.days[basis].kinds
@@ -140,7 +148,7 @@ def _basis(
     money = np.einsum("gfm,fp->gpm", by_family, costs) * groups.ratios[:, :, None]
     money = money * mix[:, None, None]
     if found.model is None:
-        return mean, money, units, None
+        return _Told(mean, money, units, None)
     level = np.divide(money, mean, out=np.zeros_like(money), where=mean > 0)
     with np.errstate(invalid="ignore", divide="ignore"):
         weights = by_family.sum(axis=2) / by_family.sum(axis=(1, 2))[:, None]
@@ -148,7 +156,7 @@ def _basis(
     told = Money(level, spread, factor)
     random = found.random(5, BASES.index(basis), len(keys), groups.table.height)
     draws = drawn(years, found.drawn[basis], groups.drawn, found.model.dispersion, told, random)
-    return mean, money, units, draws
+    return _Told(mean, money, units, draws)
 
 
 def _rows(
@@ -156,42 +164,64 @@ def _rows(
     found: Outlook,
     groups: Groups,
     dims: Slice,
-    basis: str,
-    sums: tuple[np.ndarray, np.ndarray, np.ndarray, Drawn | None],
+    told: dict[str, _Told],
     year: bool,
 ) -> pl.DataFrame:
-    """The rows of one basis, by group, part and month, or for the year."""
-    mean, cost, units, draws = sums
+    """The rows by basis, group, part and month, or for the year."""
+    months = found.months[:1] if year else found.months
+    table = pl.DataFrame({"basis": [*told]}).join(
+        groups.table, how="cross", maintain_order="left_right"
+    )
+    if "cause_class" in dims:
+        classes = pl.DataFrame({"cause_class": groups.parts}, schema={"cause_class": pl.String})
+        table = table.join(classes, how="cross", maintain_order="left_right")
+    table = table.join(pl.DataFrame({"month": months}), how="cross", maintain_order="left_right")
+    parts = [_columns(own, year) for own in told.values()]
+    rows = table.with_columns(
+        as_of=pl.lit(found.made_on),
+        **{
+            name: pl.Series(
+                np.concatenate([part[name].reshape(-1) for part in parts]), dtype=pl.Float64
+            )
+            for name in parts[0]
+        },
+    )
+    rows = _with_actuals(rows, context, found, dims, year=year)
+    return _described(rows, context, found, year)
+
+
+def _columns(told: _Told, year: bool) -> dict[str, np.ndarray]:
+    """The figures of one basis by name, each groups x parts x months."""
+    mean, cost, units, draws = told
     units = np.repeat(units[:, None, :], mean.shape[1], axis=1)
     parts: tuple[np.ndarray, ...] | None = None if draws is None else (draws.failures, draws.cost)
     if year:
         mean, cost = (table.sum(axis=2, keepdims=True) for table in (mean, cost))
         units = units.max(axis=2, keepdims=True)
         parts = parts and tuple(table.sum(axis=2, keepdims=True) for table in parts)
-    months = found.months[:1] if year else found.months
-    table = groups.table
-    if "cause_class" in dims:
-        classes = pl.DataFrame({"cause_class": groups.parts}, schema={"cause_class": pl.String})
-        table = table.join(classes, how="cross", maintain_order="left_right")
     columns = {"failures": mean, "cost": cost, "units": units}
-    if parts is not None:
-        for prefix, values in zip(("", "cost_"), parts, strict=True):
-            for name, limit in limits(values, whole=not prefix).items():
-                columns[prefix + name] = limit
-    else:
-        columns |= {n: np.full(mean.shape, np.nan) for n in COLUMNS if "low_" in n or "high_" in n}
-    rows = table.join(
-        pl.DataFrame({"month": months}), how="cross", maintain_order="left_right"
-    ).with_columns(
-        as_of=pl.lit(found.made_on),
-        basis=pl.lit(basis),
-        **{name: pl.Series(values.reshape(-1).astype(float)) for name, values in columns.items()},
+    if parts is None:
+        bounds = [name for name in COLUMNS if "low_" in name or "high_" in name]
+        return columns | {name: np.full(mean.shape, np.nan) for name in bounds}
+    for prefix, values in zip(("", "cost_"), parts, strict=True):
+        for name, limit in limits(values, whole=not prefix).items():
+            columns[prefix + name] = limit
+    return columns
+
+
+def _with_actuals(
+    rows: pl.DataFrame, context: FieldContext, found: Outlook, dims: Slice, *, year: bool
+) -> pl.DataFrame:
+    """With what came of a forecast of an earlier day: actual, actual_cost; null where none did."""
+    if found.made_on >= context.as_of:
+        return rows.with_columns(
+            actual=pl.lit(None, pl.Int64), actual_cost=pl.lit(None, pl.Float64)
+        )
+    happened = pl.concat(
+        _happened(context, found, dims, basis, year=year).with_columns(basis=pl.lit(basis))
+        for basis in (*BASES, "all")
     )
-    happened = _happened(context, found, dims, basis, year=year)
-    keys = [*dims, "month"]
-    return _described(
-        rows.join(happened, on=keys, how="left", maintain_order="left"), context, found, year
-    )
+    return rows.join(happened, on=["basis", *dims, "month"], how="left", maintain_order="left")
 
 
 def _happened(

@@ -61,21 +61,27 @@ def drawn(
         money: what a failure costs.
     """
     groups, _, months = days.shape
-    parts = ratios.shape[1]
-    failures = np.zeros((groups, parts, months, DRAWS), np.float32)
+    pairs = groups * ratios.shape[1]  # of a group and a part
+    failures = np.zeros((pairs, months, DRAWS), np.float32)
     cost = np.zeros_like(failures)
-    variation = np.maximum(money.variation, 1e-3) ** 2
+    variation = (np.maximum(money.variation, 1e-3) ** 2).reshape(pairs)
+    level = money.mean.reshape(pairs, months)
     usual = _means(days, cells)
     for month in range(months):
-        mean = usual[:, month, None] * ratios
-        counts = random.poisson(mean / spread)
-        failures[:, :, month] = spread * counts
-        group, part, draw = some = np.nonzero(counts)
+        mean = (usual[:, month, None] * ratios).reshape(pairs, DRAWS)
+        some = np.flatnonzero(mean.any(axis=1))  # a mean of 0 takes no random number
+        counts = random.poisson(mean[some] / spread)
+        failures[some, month] = spread * counts
+        place = np.flatnonzero(counts)
+        each = np.count_nonzero(counts, axis=1)
         # A sum of so many costs is as a gamma with their mean and variance.
-        wide = variation[group, part]
-        sums = random.standard_gamma(spread * counts[some] / wide) * wide
-        cost[group, part, month, draw] = sums * money.mean[group, part, month] * money.factor[draw]
-    return Drawn(failures, cost)
+        wide = np.repeat(variation[some], each)
+        sums = random.standard_gamma(spread * counts.ravel()[place] / wide) * wide
+        pair, draw = np.repeat(some, each), place % DRAWS
+        at = (pair * months + month) * DRAWS + draw
+        cost.ravel()[at] = sums * np.repeat(level[some, month], each) * money.factor[draw]
+    shape = (groups, ratios.shape[1], months, DRAWS)
+    return Drawn(failures.reshape(shape), cost.reshape(shape))
 
 
 def _means(days: np.ndarray, cells: Cells) -> np.ndarray:
