@@ -12,7 +12,7 @@ import polars as pl
 from pipelines.field.competing import aalen_johansen
 from pipelines.field.ends import shown
 from pipelines.field.first_failures import NO_LIMITS, blanked
-from pipelines.field.groups import Grouped, TimeAtRisk, grouped
+from pipelines.field.groups import Grouped, Part, TimeAtRisk, grouped
 from pipelines.field.risk_sets import AgePoints
 from pipelines.field.slices import ALWAYS, DIMENSIONS, LABELS, Slice, labelled, thin
 from pipelines.units.kaplan_meier import kaplan_meier
@@ -50,20 +50,23 @@ def first_causes(slices: Grouped) -> pl.DataFrame:
         "nobody_left": points.at_months(survival.value) == 0,
         "shown": shown(counts.at_risk_at_months, slices.units_until("any")),
     }
-    parts = []
+    frames = []
     if "cause_class" not in dims and not chosen:
         # Of any cause nothing competes: the share and its limits are those of survival.
         lost = [1 - curve for curve in (survival.value, survival.high, survival.low)]
-        parts.append(_shown(slices.rows(**common, **_at_months(points, events, lost)), own_dims))
+        whole = slices.rows([({}, common | _at_months(points, events, lost))])
+        frames.append(_shown(whole, own_dims))
+    parts: list[Part] = []
     for name in chosen or slices.context.classes:
         own = classes == name
         tally = grid.tally(slices.episodes.group[first.failed[own]], first.age[own])
         of_cause = tally[:, points.ages]
         curve = aalen_johansen(at_risk, events, of_cause)
         figures = _at_months(points, of_cause, [curve.value, curve.low, curve.high])
-        rows = slices.rows(**common, **figures).filter((pl.col("total") > 0) | every_class)
-        parts.append(_shown(rows.with_columns(cause_class=pl.lit(name)), keyed))
-    return pl.concat(parts).sort(*LABELS, "months")
+        parts.append(({"cause_class": name}, common | figures))
+    rows = slices.rows(parts).filter((pl.col("total") > 0) | every_class)
+    frames.append(_shown(rows, keyed))
+    return pl.concat(frames).sort(*LABELS, "months")
 
 
 def _at_months(

@@ -15,7 +15,7 @@ import polars as pl
 
 from pipelines.field.context import FLEET
 from pipelines.field.ends import shown
-from pipelines.field.groups import Grouped
+from pipelines.field.groups import Grouped, Part
 from pipelines.field.risk_sets import AgePoints
 from pipelines.field.slices import Slice, labelled, thin
 from pipelines.units.kaplan_meier import kaplan_meier
@@ -44,23 +44,24 @@ def survival(slices: Grouped) -> pl.DataFrame:
     state as they go (delayed entry).
     """
     dims = slices.dims
-    parts = [empty(slices, SURVIVAL)]
+    parts: list[Part] = []
     for labels, kind in events_of(slices):
         counts = slices.until(kind).below(slices.grid.ages)
         points = AgePoints.among(counts.events)
         events = counts.events[:, points.ages]
         curve = kaplan_meier(counts.at_risk[:, points.ages], events)
-        rows = slices.rows(
-            at_risk=counts.at_risk_at_months,
-            failures=points.at_months(np.cumsum(events, axis=1)).astype(np.int64),
-            survival=points.at_months(curve.value),
-            low=points.at_months(curve.low),
-            high=points.at_months(curve.high),
-            shown=shown(counts.at_risk_at_months, slices.units_until(kind)),
-        )
-        parts.append(rows.with_columns(pl.lit(word).alias(name) for name, word in labels.items()))
+        reaching = counts.at_risk_at_months
+        figures = {
+            "at_risk": reaching,
+            "failures": points.at_months(np.cumsum(events, axis=1)).astype(np.int64),
+            "survival": points.at_months(curve.value),
+            "low": points.at_months(curve.low),
+            "high": points.at_months(curve.high),
+            "shown": shown(reaching, slices.units_until(kind)),
+        }
+        parts.append((labels, figures))
     reached = (pl.col("at_risk") > 0) | (pl.col("survival") == 0)
-    rows = pl.concat(parts, how="diagonal_relaxed").with_columns(thin=thin(units="at_risk"))
+    rows = slices.rows(parts).with_columns(thin=thin(units="at_risk"))
     rows = blanked(rows, reached, SURVIVAL[4:7], ("low", NO_LIMITS), dims)
     return labelled(rows, dims, SURVIVAL)
 

@@ -7,7 +7,7 @@ slices there are (`slices`), estimates.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -22,6 +22,8 @@ from pipelines.field.risk_sets import MONTHS, AgeGrid, Counts, Episodes, FirstEv
 from pipelines.field.slices import Slice
 
 NEVER = np.iinfo(np.int64).max
+# How the rows of one kind of failure are labelled, and its tables of groups x months.
+Part = tuple[Mapping[str, str], Mapping[str, np.ndarray]]
 
 
 def of_event(event: str) -> pl.Expr:
@@ -190,20 +192,26 @@ class Grouped:
         )
         return units
 
-    @cached_property
-    def _repeated(self) -> pl.DataFrame:
-        """The groups, each as often as there are months."""
-        return self.groups[np.repeat(np.arange(self.groups.height), MONTHS + 1)]
+    def rows(self, parts: Sequence[Part]) -> pl.DataFrame:
+        """Tables of groups x months 0 to 60 as columns beside labels, groups and `months`.
 
-    def rows(self, **tables: np.ndarray) -> pl.DataFrame:
-        """Tables of groups x months 0 to 60 as columns beside the groups and `months`."""
-        months = MONTHS + 1
+        Of several kinds of failure one behind the other, with the same labels and tables each.
+        """
+        months, groups = MONTHS + 1, self.groups.height
+        cells = groups * months
+        labels = pl.DataFrame([words for words, _ in parts])
+        place = np.tile(np.repeat(np.arange(groups), months), len(parts))
+        stacked = {
+            name: np.concatenate([tables[name].reshape(-1) for _, tables in parts])
+            for name in parts[0][1]
+        }
         columns = [
-            pl.Series(name, table.reshape(-1), nan_to_null=table.dtype.kind == "f")
-            for name, table in tables.items()
+            pl.Series(name, values, nan_to_null=values.dtype.kind == "f")
+            for name, values in stacked.items()
         ]
-        months_of_each = pl.Series("months", np.tile(np.arange(months), self.groups.height))
-        return self._repeated.hstack([months_of_each, *columns])
+        of_month = pl.Series("months", np.tile(np.arange(months), groups * len(parts)))
+        own = labels[np.repeat(np.arange(len(parts)), cells)]
+        return self.groups[place].hstack([*own.get_columns(), of_month, *columns])
 
 
 def grouped(at_risk: TimeAtRisk, dims: Slice) -> Grouped:

@@ -87,18 +87,36 @@ def probability_plot(slices: Grouped) -> pl.DataFrame:
     A straight line of ln(-ln(1 - failed)) over ln(age) is a Weibull life. Age 0 has no logarithm
     and is left out; a group without a fit has one row that says why.
     """
-    known = empty(slices, PLOT).with_columns(
-        age_days=pl.lit(None, pl.Int64),
-        thin=pl.lit(None, pl.Boolean),
-        note=pl.lit(None, pl.String),
-    )
-    parts = [known]
-    for group in _groups_of(slices):
-        fit = group.fit
-        words = [pl.lit(word).alias(name) for name, word in group.labels.items()]
-        points = pl.select(note=pl.lit(_why_not(group))) if fit is None else _points(group, fit)
-        parts.append(points.with_columns(*words, thin=pl.lit(group.thin)))
-    table = pl.concat(parts, how="diagonal_relaxed")
+    groups = _groups_of(slices)
+    if not groups:
+        nothing = empty(slices, PLOT).with_columns(
+            age_days=pl.lit(None, pl.Int64),
+            thin=pl.lit(None, pl.Boolean),
+            note=pl.lit(None, pl.String),
+        )
+        return labelled(nothing, slices.dims, PLOT)
+    fits = [group.fit for group in groups]
+    points = [
+        {"age_days": np.zeros(1, np.int64)} | {name: np.full(1, np.nan) for name in PLOT[2:]}
+        if fit is None
+        else _points(group, fit)
+        for group, fit in zip(groups, fits, strict=True)
+    ]
+    why = [
+        _why_not(group) if fit is None else None for group, fit in zip(groups, fits, strict=True)
+    ]
+    labels = pl.DataFrame(
+        [group.labels | {"thin": group.thin} for group in groups], infer_schema_length=None
+    ).with_columns(note=pl.Series(why, dtype=pl.String))
+    place = np.repeat(np.arange(len(groups)), [len(own["failed"]) for own in points])
+    columns = [
+        pl.Series(
+            name, np.concatenate([own[name] for own in points]), nan_to_null=name != "age_days"
+        )
+        for name in PLOT[1:]
+    ]
+    table = labels[place].hstack(columns)
+    table = table.with_columns(age_days=pl.when(pl.col("note").is_null()).then("age_days"))
     return labelled(table.sort(FLEET, *slices.dims, "event", "age_days"), slices.dims, PLOT)
 
 
@@ -150,7 +168,7 @@ def _row(group: _Group) -> dict[str, object]:
     return row | dict(zip(_BEYOND, beyond, strict=True)) | {"note": None}
 
 
-def _points(group: _Group, fit: Fit) -> pl.DataFrame:
+def _points(group: _Group, fit: Fit) -> dict[str, np.ndarray]:
     left = np.cumsum(group.running + group.failing) - (group.running + group.failing)
     at_risk = np.cumsum(group.entered) - left
     after = kaplan_meier(at_risk[None, :], group.failing[None, :]).value[0]
@@ -158,10 +176,7 @@ def _points(group: _Group, fit: Fit) -> pl.DataFrame:
     ages = np.flatnonzero(group.failing[1:]) + 1
     fitted, low, high = fit.failed_by(ages.astype(float))
     failed = 1 - (before[ages] + after[ages]) / 2
-    return pl.DataFrame(
-        {"age_days": ages, "failed": failed, "fitted": fitted, "low": low, "high": high},
-        schema_overrides={"age_days": pl.Int64},
-    )
+    return {"age_days": ages, "failed": failed, "fitted": fitted, "low": low, "high": high}
 
 
 def _lives(failing: np.ndarray, running: np.ndarray, entered: np.ndarray) -> Lives:

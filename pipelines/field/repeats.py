@@ -12,7 +12,7 @@ import polars as pl
 from pipelines.field.context import FLEET
 from pipelines.field.ends import shown
 from pipelines.field.first_failures import NOBODY, events_of
-from pipelines.field.groups import Grouped, of_event
+from pipelines.field.groups import Grouped, Part, of_event
 from pipelines.field.mean_cumulative import Events, means_at_months
 from pipelines.field.risk_sets import happened_by_months
 from pipelines.field.slices import labelled, thin
@@ -44,15 +44,11 @@ def repeat_failures(slices: Grouped) -> pl.DataFrame:
     """
     dims, failures = slices.dims, slices.at_risk.failures
     reaching = slices.whole.below(slices.grid.ages).at_risk_at_months
-    parts = []
+    parts: list[Part] = []
     for labels, kind in events_of(slices):
-        rows = _at_months(slices, reaching, failures.filter(of_event(kind)))
-        parts.append(rows.with_columns(pl.lit(word).alias(key) for key, word in labels.items()))
-    if not parts:  # sliced by a class that no failure has
-        empty = _at_months(slices, reaching, failures.clear()).clear()
-        parts = [empty.with_columns(event=pl.lit("any"), cause_class=pl.lit("any"))]
+        parts.append((labels, _at_months(slices, reaching, failures.filter(of_event(kind)))))
     reached = pl.col("at_risk") > 0
-    rows = pl.concat(parts).with_columns(
+    rows = slices.rows(parts).with_columns(
         *(pl.when(reached).then(pl.col(name)).alias(name) for name in COLUMNS[3:9]),
         thin=thin(units="at_risk"),
     )
@@ -75,19 +71,20 @@ def repeat_failures(slices: Grouped) -> pl.DataFrame:
     return labelled(rows, dims, COLUMNS)
 
 
-def _at_months(slices: Grouped, reaching: np.ndarray, failures: pl.DataFrame) -> pl.DataFrame:
+def _at_months(
+    slices: Grouped, reaching: np.ndarray, failures: pl.DataFrame
+) -> dict[str, np.ndarray]:
     episode, age, costs = (failures[name].to_numpy() for name in ("episode", "age", "cost"))
     events, groups = Events(episode, age, costs), slices.groups.height
     count, cost = means_at_months(slices.episodes, groups, events, np.ones(len(age)), costs)
-    happened = happened_by_months(slices.episodes.group[episode], age, groups)
-    return slices.rows(
-        at_risk=reaching,
-        failures=happened,
-        mean_count=count.value,
-        count_low=count.low,
-        count_high=count.high,
-        mean_cost=cost.value,
-        cost_low=cost.low,
-        cost_high=cost.high,
-        shown=shown(reaching, slices.units_watched),
-    )
+    return {
+        "at_risk": reaching,
+        "failures": happened_by_months(slices.episodes.group[episode], age, groups),
+        "mean_count": count.value,
+        "count_low": count.low,
+        "count_high": count.high,
+        "mean_cost": cost.value,
+        "cost_low": cost.low,
+        "cost_high": cost.high,
+        "shown": shown(reaching, slices.units_watched),
+    }
