@@ -10,6 +10,7 @@ likelihood of one factor needs no more than how many of each state were at risk 
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 import numpy as np
@@ -118,8 +119,7 @@ def fit_states(sets: RiskSets, failures: Failures) -> Hazards | None:
     for _ in range(50):
         score, information = _derivatives(table, beta)
         score, information = score[1:], information[1:, 1:]
-        rank = np.linalg.matrix_rank(information, tol=1e-9 * max(1.0, information.max()))
-        if rank < len(present) - 1:
+        if _deficient(information):
             return None
         step = np.linalg.solve(information, score)
         beta[1:] += np.clip(step, -2, 2)
@@ -131,6 +131,17 @@ def fit_states(sets: RiskSets, failures: Failures) -> Hazards | None:
     inverse = np.linalg.inv(information)
     meat = residuals @ residuals.T
     return Hazards(present, beta, np.pad(inverse @ meat @ inverse, ((1, 0), (1, 0))))
+
+
+def _deficient(information: np.ndarray) -> bool:
+    """Whether its least eigenvalue is practically 0, of one or two terms as of more."""
+    least = 1e-9 * max(1.0, information.max())
+    if len(information) > 2:
+        return bool(np.linalg.eigvalsh(information)[0] <= least)
+    if len(information) == 1:
+        return bool(information[0, 0] <= least)
+    (a, b), (_, d) = information.tolist()
+    return bool((a + d) / 2 - math.hypot((a - d) / 2, b) <= least)
 
 
 def _derivatives(table: _Table, beta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

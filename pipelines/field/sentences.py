@@ -93,37 +93,55 @@ def _ratios_to_rest(context: FieldContext, dim: str, event: str) -> list[Named]:
     """Each value's rate against the rest, with limits that hold when units fail again."""
     own = days_by(context, [dim])
     failed = failure_values(context.failures.filter(of_event(event)), [dim])
-    by_unit = own.join(
-        failed.group_by("unit", dim).agg(y=pl.len()), on=["unit", dim], how="left"
-    ).with_columns(pl.col("y").fill_null(0), t=pl.col("days") / DAYS_PER_YEAR)
-    whole = (
-        context.spans.group_by("unit")
-        .agg(all_t=(pl.col("exit") - pl.col("entry")).sum() / DAYS_PER_YEAR)
-        .join(
-            context.failures.filter(of_event(event)).group_by("unit").agg(all_y=pl.len()),
-            on="unit",
-            how="left",
+    by_unit = (
+        own.join(failed.group_by("unit", dim).agg(y=pl.len()), on=["unit", dim], how="left")
+        .select(
+            dim,
+            pl.col("unit").cast(pl.Int64),
+            pl.col("y").fill_null(0).cast(pl.Float64),
+            t=pl.col("days") / DAYS_PER_YEAR,
         )
-        .with_columns(pl.col("all_y").fill_null(0))
+        .sort(dim, "unit")
     )
-    total_y, total_t = float(whole["all_y"].sum()), float(whole["all_t"].sum())
+    n, w = _of_units(context, event)
+    total_y, total_t = float(n.sum()), float(w.sum())
+    squares = np.array([n @ n, n @ w, w @ w])
+    unit, events, years = (by_unit[name].to_numpy() for name in ("unit", "y", "t"))
+    sizes = by_unit.group_by(dim, maintain_order=True).len()
+    ends = np.cumsum(sizes["len"].to_numpy())
     found = []
-    for (value,), group in sorted(by_unit.partition_by([dim], as_dict=True).items()):
-        a, t = float(group["y"].sum()), float(group["t"].sum())
+    for value, size, end in zip(sizes[dim].to_list(), sizes["len"].to_list(), ends, strict=True):
+        inside = slice(int(end) - size, int(end))
+        y, s, place = events[inside], years[inside], unit[inside]
+        a, t = float(y.sum()), float(s.sum())
         b, u = total_y - a, total_t - t
-        thin = a < FEWEST_FAILURES or group.height < FEWEST_UNITS
-        if thin or b <= 0 or u <= 0:
+        if a < FEWEST_FAILURES or size < FEWEST_UNITS or b <= 0 or u <= 0:
             continue
-        both = whole.join(group.select("unit", "y", "t"), on="unit", how="left").fill_null(0)
-        y, s, n, w = (both[name].to_numpy().astype(float) for name in ("y", "t", "all_y", "all_t"))
-        part = (y - a / t * s) / a - ((n - y) - b / u * (w - s)) / b
-        error = float(np.sqrt((part**2).sum()))
+        all_y, all_t = n[place], w[place]
+        part = (y - a / t * s) / a - ((all_y - y) - b / u * (all_t - s)) / b
+        # Of units that were never in the group: the squares of all, less those of its own.
+        others = squares - [all_y @ all_y, all_y @ all_t, all_t @ all_t]
+        rest = float(others @ [1.0, -2 * b / u, (b / u) ** 2]) / b**2
+        error = float(np.sqrt((part**2).sum() + max(rest, 0.0)))
         ratio = a / t / (b / u)
         p = float(2 * normal_above(abs(np.log(ratio)) / error)) if error > 0 else 1.0
         low, high = (float(ratio * np.exp(sign * Z_95 * error)) for sign in (-1, 1))
         found.append(Named(str(value), ratio, low, high, int(a), p))
     q = q_values(np.array([one.q_value for one in found])) if found else np.zeros(0)
     return [one._replace(q_value=float(value)) for one, value in zip(found, q, strict=True)]
+
+
+def _of_units(context: FieldContext, event: str) -> tuple[np.ndarray, np.ndarray]:
+    """Failures and years watched of every unit, by its number."""
+    spans = context.spans
+    unit = spans["unit"].to_numpy().astype(np.int64)
+    failed = context.failures.filter(of_event(event))["unit"].to_numpy().astype(np.int64)
+    size = int(max(unit.max(initial=-1), failed.max(initial=-1))) + 1
+    days = (spans["exit"] - spans["entry"]).to_numpy().astype(float)
+    return (
+        np.bincount(failed, minlength=size).astype(float),
+        np.bincount(unit, days, minlength=size) / DAYS_PER_YEAR,
+    )
 
 
 def _regions(table: pl.DataFrame, event: str) -> list[Named]:

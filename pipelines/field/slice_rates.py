@@ -58,12 +58,10 @@ def slice_rates(context: FieldContext) -> pl.DataFrame:
     Every group in which a unit was watched for a day has its row, crossed with the classes, causes
     or parts that occur. Rows by `need` overlap: a day with two needs stands in both.
     """
-    parts = [
-        _labelled(rates_by(context, dims, event), dims, event)
-        for dims in (*((name,) for name in SINGLE), *PAIRS)
-        for event in codes.EVENTS
-    ]
-    return pl.concat(parts)
+    slices = (*((name,) for name in SINGLE), *PAIRS)
+    return pl.concat(
+        _labelled(rates_of_events(context, dims, codes.EVENTS), dims) for dims in slices
+    )
 
 
 def rates_by(context: FieldContext, dims: Sequence[str], event: str = "any") -> pl.DataFrame:
@@ -78,12 +76,32 @@ def rates_by(context: FieldContext, dims: Sequence[str], event: str = "any") -> 
     Returns:
         dims, `rates.COLUMNS`, thin and note, sorted by dims.
     """
+    return rates_of_events(context, dims, [event]).drop("event")
+
+
+def rates_of_events(
+    context: FieldContext, dims: Sequence[str], events: Sequence[str]
+) -> pl.DataFrame:
+    """The same for several events, with `event`, in their order and sorted by dims in each."""
     placed = [name for name in dims if name not in OF_FAILURE]
     parted = [name for name in dims if name in OF_FAILURE]
     own = days_by(context, placed)
-    failed = context.failures.filter(of_event(event))
-    counted = failure_values(failed, dims).group_by("unit", *dims).agg(f=pl.len().cast(pl.Int64))
-    return rated_groups(own, counted, placed, parted, _values(context, parted))
+    kind = pl.Enum(events)
+    failed = pl.concat(
+        context.failures.filter(of_event(event)).with_columns(event=pl.lit(event, kind))
+        for event in events
+    )
+    counted = failure_values(failed, dims).group_by("unit", "event", *dims)
+    values = pl.DataFrame({"event": pl.Series(events, dtype=kind)}).join(
+        _values(context, parted), how="cross"
+    )
+    return (
+        rated_groups(
+            own, counted.agg(f=pl.len().cast(pl.Int64)), placed, ["event", *parted], values
+        )
+        .sort("event", *dims)
+        .with_columns(pl.col("event").cast(pl.String))
+    )
 
 
 def days_by(context: FieldContext, placed: Sequence[str]) -> pl.DataFrame:
@@ -147,7 +165,7 @@ def rated_groups(
     return table.sort(keys) if keys else table
 
 
-def _labelled(table: pl.DataFrame, dims: Sequence[str], event: str) -> pl.DataFrame:
+def _labelled(table: pl.DataFrame, dims: Sequence[str]) -> pl.DataFrame:
     first, second = dims[0], dims[1] if len(dims) > 1 else None
     columns = {
         "by": pl.lit(",".join(dims)),
@@ -156,7 +174,6 @@ def _labelled(table: pl.DataFrame, dims: Sequence[str], event: str) -> pl.DataFr
         "value_1": pl.col(first),
         "dimension_2": pl.lit(second or ALL),
         "value_2": pl.col(second) if second else pl.lit(ALL),
-        "event": pl.lit(event),
     }
     names = (*LABELS, *COLUMNS, "thin", "note")
     floats = ("unit_years", *RATES[3:])

@@ -9,6 +9,7 @@ that is well run anyway, differs in more than the treatment.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import replace
 from itertools import pairwise
@@ -202,7 +203,7 @@ def _ratios(
 
 
 def _finite(value: float) -> float | None:
-    return float(value) if np.isfinite(value) else None
+    return float(value) if math.isfinite(value) else None
 
 
 def _why(
