@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipelines.field.dose_bins import Dose
 from pipelines.field.dose_rows import Dosed, labels_of, poisson_fit
+from pipelines.field.doses import Dose
 from pipelines.field.poisson import Z_95
 from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS
 

@@ -9,10 +9,10 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.field.context import FieldContext
-from pipelines.field.dose_bins import doses
 from pipelines.field.dose_curve import CURVE, curve
 from pipelines.field.dose_rows import dosed_rows, figure_of, unprotected
 from pipelines.field.dose_step import STEP, step_of
+from pipelines.field.doses import doses
 
 
 def dose_curve(context: FieldContext) -> pl.DataFrame:

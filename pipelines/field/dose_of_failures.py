@@ -9,7 +9,8 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.field.context import FieldContext
-from pipelines.field.dose_bins import Dose, bin_of, dosed_days, doses
+from pipelines.field.dose_bins import bin_of
+from pipelines.field.doses import Dose, dosed_failures, doses
 
 UNPROTECTED = ":unprotected"
 
@@ -20,13 +21,13 @@ def dose_of_failures(context: FieldContext) -> pl.DataFrame:
     `dose` is a list, one element an analyte and limit that is looked at for the unit's family:
     `hardness_mg_l_caco3/60:5`, with `:unprotected` behind it where no installed system guards.
     """
-    failures = context.failures.select("call", "serial", pl.col("age").cast(pl.Int64)).sort("age")
+    failures = context.failures.select("call", "age").sort("age")
     limits: dict[tuple[str, float], list[Dose]] = {
         (dose.analyte, dose.limit): [] for dose in doses(context)
     }
     for dose in doses(context):
         limits[dose.analyte, dose.limit].append(dose)
-    parts = [_of_limit(context, failures, own) for own in limits.values()]
+    parts = [_of_limit(context, own) for own in limits.values()]
     if not parts:
         return failures.select("call", dose=pl.lit([], pl.List(pl.String)))
     placed = pl.concat(parts).sort("call", "word").group_by("call").agg(dose="word")
@@ -37,15 +38,10 @@ def dose_of_failures(context: FieldContext) -> pl.DataFrame:
     )
 
 
-def _of_limit(context: FieldContext, failures: pl.DataFrame, same: list[Dose]) -> pl.DataFrame:
+def _of_limit(context: FieldContext, same: list[Dose]) -> pl.DataFrame:
     """The failures of all families that are judged by one analyte and limit, each once."""
-    spans = pl.concat([dosed_days(context, dose) for dose in same]).unique(["unit", "entry"])
     limit = same[0].limit
-    where = spans.select("serial", "exit", "protected", bin=bin_of(limit), age="entry").sort("age")
-    word = pl.format(f"{same[0].analyte}/{limit:g}:{{}}", "bin")
+    own = pl.concat([dosed_failures(context, dose) for dose in same]).unique("call")
+    word = pl.format(f"{same[0].analyte}/{limit:g}:{{}}", bin_of(limit))
     mark = pl.when("protected").then(pl.lit("")).otherwise(pl.lit(UNPROTECTED))
-    return (
-        failures.join_asof(where, on="age", by="serial", check_sortedness=False)
-        .filter(pl.col("age") < pl.col("exit"))
-        .select("call", word=pl.concat_str(word, mark))
-    )
+    return own.select("call", word=pl.concat_str(word, mark))

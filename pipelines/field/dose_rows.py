@@ -12,8 +12,7 @@ import numpy as np
 import polars as pl
 
 from pipelines.field.context import FieldContext
-from pipelines.field.dimensions import split_bands
-from pipelines.field.dose_bins import Dose, dosed_days
+from pipelines.field.doses import Dose, dosed_days, dosed_failures
 from pipelines.field.groups import of_event
 from pipelines.field.poisson import DAYS_PER_YEAR
 from pipelines.field.slices import ALL, LABELS
@@ -65,28 +64,17 @@ class Unprotected(NamedTuple):
 def unprotected(context: FieldContext, dose: Dose) -> Unprotected:
     """Days and failures on unprotected days with a known value."""
     told = pl.coalesce("value", pl.when(pl.col("bound") <= dose.limit).then("bound"))
-    spans = (
-        dosed_days(context, dose)
-        .with_columns(value=told)
-        .filter(~pl.col("protected") & pl.col("value").is_not_null())
-    )
+    known = ~pl.col("protected") & told.is_not_null()
+    spans = dosed_days(context, dose, banded=True).filter(known).with_columns(value=told)
     keys = ["site", "value", "family", "age"]
     days = (
-        split_bands(spans)
-        .group_by(keys)
+        spans.group_by(keys)
         .agg(years=(pl.col("exit") - pl.col("entry")).sum() / DAYS_PER_YEAR)
         .sort(keys)
     )
-    where = spans.select("serial", "value", "exit", begin="entry", age="entry").sort("age")
-    own = context.failures.select(
-        "serial", "site", "family", "band", "cause_class", "water_related", "age"
-    ).with_columns(pl.col("age").cast(pl.Int64))
-    placed = (
-        own.sort("age")
-        .join_asof(where, on="age", by="serial", check_sortedness=False)
-        .filter(pl.col("age") < pl.col("exit"))
-        .select("site", "value", "family", "cause_class", "water_related", age="band")
-    )
+    kind = ("cause_class", "water_related")
+    placed = dosed_failures(context, dose).filter(known)
+    placed = placed.select("site", "family", *kind, value=told, age="band")
     return Unprotected(days, placed, spans["unit"].n_unique())
 
 

@@ -15,7 +15,8 @@ import polars as pl
 
 from pipelines.field.context import FieldContext
 from pipelines.field.days_to_come import MONTHS
-from pipelines.field.dose_bins import Dose, bin_of, dose_bins, protected
+from pipelines.field.dose_bins import bin_of, dose_bins
+from pipelines.field.doses import Dose, protected
 from pipelines.field.failure_cost import FEWEST, costed
 from pipelines.field.hindsight import fleet_known, months_on
 from pipelines.field.poisson import DAYS_PER_YEAR, Z_95
