@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 from dashboards import formats
@@ -97,6 +98,13 @@ def behind_month(row: Row) -> str:
     return of_row(row, failed_from=month.isoformat(), failed_to=last_day(month).isoformat())
 
 
+def behind_year(row: Row) -> str:
+    """The failures that came in the twelve months after a forecast's own month."""
+    first = last_day(row["as_of"]) + dt.timedelta(days=1)
+    end = first.replace(year=first.year + 1) - dt.timedelta(days=1)
+    return of_row(row, failed_from=first.isoformat(), failed_to=end.isoformat())
+
+
 def _cost_point(row: Row) -> Row:
     limits = formats.interval(row["cost_low_80"], row["cost_high_80"])
     return {
@@ -173,7 +181,7 @@ def _record_line(row: Row) -> list[Any]:
         f"{formats.number(row['forecast'])} (bias {_signed(row['bias'])})",
         inside[row["year_inside_80"]],
         inside[row["year_inside_95"]],
-        formats.whole(row["actual"]),
+        formats.whole(None) if row["actual"] is None else count(row["actual"], behind_year(row)),
     ]
 
 

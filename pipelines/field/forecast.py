@@ -100,10 +100,10 @@ def _made(context: FieldContext, dims: Slice, made_on: date) -> dict[str, pl.Dat
     one, other = (
         _basis(found, groups, basis, costs.mean, costs.variation, mix, factor) for basis in BASES
     )
-    both = _Told(*(a + b for a, b in zip(one[:3], other[:3], strict=True)), None)
+    draws = None
     if one.draws is not None and other.draws is not None:
-        drawn_both = (a + b for a, b in zip(one.draws, other.draws, strict=True))
-        both = both._replace(draws=Drawn(*drawn_both))
+        draws = Drawn(*(a + b for a, b in zip(one.draws, other.draws, strict=True)))
+    both = _Told(one.mean + other.mean, one.cost + other.cost, one.units + other.units, draws)
     told = dict(zip((*BASES, "all"), (one, other, both), strict=True))
     return {
         kind: _rows(context, found, groups, dims, told, kind == "year")

@@ -22,12 +22,13 @@ from pipelines.field.comparison import compare, parts_of
 from pipelines.field.conditions import read_conditions
 from pipelines.field.context import FieldContext
 from pipelines.field.early_warning import warnings
-from pipelines.field.figures import always, figure
+from pipelines.field.figures import always, figure, known
 from pipelines.field.preparation import prepare
 from pipelines.field.slice_rates import rates_by
 from pipelines.units.time_at_risk import doubtful_exposure, failures_inside
 from pipelines.units.unit_histories import build_histories, disputed_duplicates
 from tests.drawn import seeds_anew
+from tests.figures_behind import SELECTIONS, selected, tables_of, wrong
 from tests.properties.oracle import field_oracle as oracle
 from tests.properties.oracle.draws import Draws
 from tests.properties.oracle.field_oracle import Failure, Life
@@ -483,3 +484,16 @@ def test_the_worlds_reach_what_they_are_for() -> None:
     assert sum(chart["expected"].count() for chart in charts) > 50
     assert sum((chart["cusum"] > 0).sum() for chart in charts) > 20
     assert sum(len(life.failures) > 1 for life in lives) > 5
+
+
+@pytest.mark.parametrize("seed", [1, 15])
+def test_every_row_has_as_many_failures(seed: int) -> None:
+    """All slices, events, ages and months of every figure that counts failures."""
+    context = both(seed).context
+    tables = tables_of(tuple(SELECTIONS), lambda name: known(context, name))
+    some = 0
+    for name in SELECTIONS:
+        rows = selected(tables, name) if tables[name].height else tables[name]
+        some += bool(rows.height and rows["lines"].sum())
+        assert rows.is_empty() or wrong(rows).rows(named=True) == [], name
+    assert some >= 8

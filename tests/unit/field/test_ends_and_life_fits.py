@@ -99,7 +99,7 @@ def test_the_probability_plot_stands_in_the_middle_of_the_steps() -> None:
         (failing if event else running)[time] += 1
     group = _Group({}, 21, failing, running, entered, 0)
     fit = _Group({}, 21, 2 * failing, running, 2 * entered, 0).fit  # of ten failures or more
-    points = _points(group, fit)
+    points = pl.DataFrame(_points(group, fit))
     assert points["age_days"].to_list() == [6, 7, 10, 13, 16, 22, 23]
     survival = np.cumprod([1, 18 / 21, 16 / 17, 14 / 15, 11 / 12, 10 / 11, 6 / 7, 5 / 6])
     expected = 1 - (survival[:-1] + survival[1:]) / 2
