@@ -147,7 +147,7 @@ class FieldContext:
         dimensions of a unit.
     failures: one row a failure inside the exposure: call, claim, serial, failed_on, age, cause,
         part, cause_class, water_related, opened_on, claimed_on, agency, labor_hours, parts, labor,
-        travel (payable, Decimal), and all dimensions with their values on that day.
+        travel (payable, Decimal), and sample and all dimensions with their values on that day.
     states: one row a stretch of one treatment state inside the exposure: serial, family, region,
         profile, startup, treatment, entry, exit (ages, half-open), last (the exposure ends).
     doubtful: one row a unit left out for its clock start: serial, region, unsound, days and

@@ -11,45 +11,21 @@ the year are those of the months' sums, draw by draw.
 from __future__ import annotations
 
 from datetime import date
-from typing import NamedTuple
 
 import numpy as np
 import polars as pl
 
 from pipelines.field.context import FieldContext
-from pipelines.field.failure_cost import WHOLE, costed, failure_cost, mix_of_groups
-from pipelines.field.forecast_draws import DRAWS, Drawn, Money, drawn, limits
+from pipelines.field.failure_cost import WHOLE, failure_cost, mix_of_groups
+from pipelines.field.forecast_draws import DRAWS, Drawn, Money, drawn
 from pipelines.field.forecast_groups import Groups, groups_of
+from pipelines.field.forecast_rows import COLUMNS, Told, rows_of
 from pipelines.field.hindsight import months_on
 from pipelines.field.outlook import BASES, Outlook, outlook
-from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS, Slice, labelled
+from pipelines.field.slices import Slice, labelled
 
 BACK_MONTHS = (12, 15, 18, 21, 24)
 FEWEST_WATCHED_MONTHS = 24
-COLUMNS = (
-    "as_of",
-    "basis",
-    "month",
-    "failures",
-    "low_80",
-    "high_80",
-    "low_95",
-    "high_95",
-    "cost",
-    "cost_low_80",
-    "cost_high_80",
-    "cost_low_95",
-    "cost_high_95",
-    "actual",
-    "actual_cost",
-)
-_NO_RATE = "cannot be estimated, because there was no failure"
-_NO_COVER = "no unit is covered in this month"
-_NO_SALES = "no unit was shipped in the last year, so none is expected to be"
-_NO_COST = (
-    "limits of the cost cannot be estimated, because nothing was payable for the failures so far"
-)
-_CUT = "the last month ends with {}"
 
 
 def forecast(context: FieldContext, dims: Slice) -> pl.DataFrame:
@@ -103,22 +79,12 @@ def _made(context: FieldContext, dims: Slice, made_on: date) -> dict[str, pl.Dat
     draws = None
     if one.draws is not None and other.draws is not None:
         draws = Drawn(*(a + b for a, b in zip(one.draws, other.draws, strict=True)))
-    both = _Told(one.mean + other.mean, one.cost + other.cost, one.units + other.units, draws)
+    both = Told(one.mean + other.mean, one.cost + other.cost, one.units + other.units, draws)
     told = dict(zip((*BASES, "all"), (one, other, both), strict=True))
     return {
-        kind: _rows(context, found, groups, dims, told, kind == "year")
+        kind: rows_of(context, found, groups, dims, told, kind == "year")
         for kind in ("months", "year")
     }
-
-
-class _Told(NamedTuple):
-    """Of one basis: expected failures and cost (groups x parts x months), units at risk (groups x
-    months), and the draws; None: nothing has failed."""
-
-    mean: np.ndarray
-    cost: np.ndarray
-    units: np.ndarray
-    draws: Drawn | None
 
 
 def _basis(
@@ -129,7 +95,7 @@ def _basis(
     variation: np.ndarray,
     mix: np.ndarray,
     factor: np.ndarray,
-) -> _Told:
+) -> Told:
     """What is to be expected of one basis."""
     keys = groups.table.columns
     numbered = groups.table.with_row_index("group")
@@ -148,7 +114,7 @@ def _basis(
     money = np.einsum("gfm,fp->gpm", by_family, costs) * groups.ratios[:, :, None]
     money = money * mix[:, None, None]
     if found.model is None:
-        return _Told(mean, money, units, None)
+        return Told(mean, money, units, None)
     level = np.divide(money, mean, out=np.zeros_like(money), where=mean > 0)
     with np.errstate(invalid="ignore", divide="ignore"):
         weights = by_family.sum(axis=2) / by_family.sum(axis=(1, 2))[:, None]
@@ -156,119 +122,4 @@ def _basis(
     told = Money(level, spread, factor)
     random = found.random(5, BASES.index(basis), len(keys), groups.table.height)
     draws = drawn(years, found.drawn[basis], groups.drawn, found.model.dispersion, told, random)
-    return _Told(mean, money, units, draws)
-
-
-def _rows(
-    context: FieldContext,
-    found: Outlook,
-    groups: Groups,
-    dims: Slice,
-    told: dict[str, _Told],
-    year: bool,
-) -> pl.DataFrame:
-    """The rows by basis, group, part and month, or for the year."""
-    months = found.months[:1] if year else found.months
-    table = pl.DataFrame({"basis": [*told]}).join(
-        groups.table, how="cross", maintain_order="left_right"
-    )
-    if "cause_class" in dims:
-        classes = pl.DataFrame({"cause_class": groups.parts}, schema={"cause_class": pl.String})
-        table = table.join(classes, how="cross", maintain_order="left_right")
-    table = table.join(pl.DataFrame({"month": months}), how="cross", maintain_order="left_right")
-    parts = [_columns(own, year) for own in told.values()]
-    rows = table.with_columns(
-        as_of=pl.lit(found.made_on),
-        **{
-            name: pl.Series(
-                np.concatenate([part[name].reshape(-1) for part in parts]), dtype=pl.Float64
-            )
-            for name in parts[0]
-        },
-    )
-    rows = _with_actuals(rows, context, found, dims, year=year)
-    return _described(rows, context, found, year)
-
-
-def _columns(told: _Told, year: bool) -> dict[str, np.ndarray]:
-    """The figures of one basis by name, each groups x parts x months."""
-    mean, cost, units, draws = told
-    units = np.repeat(units[:, None, :], mean.shape[1], axis=1)
-    parts: tuple[np.ndarray, ...] | None = None if draws is None else (draws.failures, draws.cost)
-    if year:
-        mean, cost = (table.sum(axis=2, keepdims=True) for table in (mean, cost))
-        units = units.max(axis=2, keepdims=True)
-        parts = parts and tuple(table.sum(axis=2, keepdims=True) for table in parts)
-    columns = {"failures": mean, "cost": cost, "units": units}
-    if parts is None:
-        bounds = [name for name in COLUMNS if "low_" in name or "high_" in name]
-        return columns | {name: np.full(mean.shape, np.nan) for name in bounds}
-    for prefix, values in zip(("", "cost_"), parts, strict=True):
-        for name, limit in limits(values, whole=not prefix).items():
-            columns[prefix + name] = limit
-    return columns
-
-
-def _with_actuals(
-    rows: pl.DataFrame, context: FieldContext, found: Outlook, dims: Slice, *, year: bool
-) -> pl.DataFrame:
-    """With what came of a forecast of an earlier day: actual, actual_cost; null where none did."""
-    if found.made_on >= context.as_of:
-        return rows.with_columns(
-            actual=pl.lit(None, pl.Int64), actual_cost=pl.lit(None, pl.Float64)
-        )
-    happened = pl.concat(
-        _happened(context, found, dims, basis, year=year).with_columns(basis=pl.lit(basis))
-        for basis in (*BASES, "all")
-    )
-    return rows.join(happened, on=["basis", *dims, "month"], how="left", maintain_order="left")
-
-
-def _happened(
-    context: FieldContext, found: Outlook, dims: Slice, basis: str, *, year: bool
-) -> pl.DataFrame:
-    """Failures of the units of a basis in the months, and their cost: dims, month, actual."""
-    first = pl.lit(found.months[0])
-    inside = (pl.col("failed_on") >= first) & (pl.col("failed_on") < found.until)
-    failures = costed(context, context.failures.filter(inside))
-    out = found.fleet.select("unit")
-    if basis != "all":
-        failures = failures.join(out, on="unit", how="semi" if basis == "installed" else "anti")
-    month = first if year else pl.col("failed_on").dt.truncate("1mo")
-    return failures.group_by(*dims, month=month).agg(
-        actual=pl.len().cast(pl.Int64),
-        actual_cost=pl.col("cost").sum().round(2, mode="half_away_from_zero"),
-    )
-
-
-def _described(
-    rows: pl.DataFrame, context: FieldContext, found: Outlook, year: bool
-) -> pl.DataFrame:
-    """With actuals where the time is over, what is not known as null, thin and note."""
-    past = found.made_on < context.as_of
-    ends = (
-        pl.lit(found.until)
-        if year
-        else pl.min_horizontal(pl.col("month").dt.offset_by("1mo"), pl.lit(found.until))
-    )
-    over = pl.lit(past) & ((ends - pl.lit(context.as_of)).dt.total_days() <= 1)
-    none = pl.col("units") == 0
-    known = pl.lit(found.model is not None) | none
-    closes = months_on(found.months[-1], 1)
-    last = pl.lit(year) | (pl.col("month") == found.months[-1])
-    free = (pl.col("failures") > 0) & (pl.col("cost") == 0)
-    cut = pl.lit(found.until < closes) & last
-    empty = pl.when(pl.col("basis") == "sales").then(pl.lit(_NO_SALES)).otherwise(pl.lit(_NO_COVER))
-    yearly = pl.col("failures") * (1 if year else 12)
-    return rows.with_columns(
-        actual=pl.when(over).then(pl.col("actual").fill_null(0)),
-        actual_cost=pl.when(over).then(pl.col("actual_cost").fill_null(0.0)),
-        failures=pl.when(known).then("failures"),
-        cost=pl.when(known).then("cost"),
-        **{name: pl.when(~free).then(name) for name in COLUMNS if name.startswith("cost_")},
-        thin=(yearly < FEWEST_FAILURES) | (pl.col("units") < FEWEST_UNITS),
-        note=pl.when(none).then(empty)
-        .when(~known).then(pl.lit(_NO_RATE))
-        .when(cut).then(pl.lit(_CUT.format(found.until)))
-        .when(free).then(pl.lit(_NO_COST)),
-    ).drop("units")  # fmt: skip
+    return Told(mean, money, units, draws)

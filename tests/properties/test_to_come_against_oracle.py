@@ -302,12 +302,12 @@ def dosed(seed: int = 4) -> FieldContext:
     product = {
         s: str(random.choice(["none", "SOFT-1", "SOFT-1+CARB-2", "CARB-2"])) for s in serials
     }
-    spans = context.spans.with_columns(
-        sample=pl.col("serial").replace_strict(
+    of_day = {  # of the unit's spans and of its failures alike
+        "sample": pl.col("serial").replace_strict(
             {s: f"S{n}" for s, n in number.items()}, return_dtype=pl.String
         ),
-        product=pl.col("serial").replace_strict(product, return_dtype=pl.String),
-    )
+        "product": pl.col("serial").replace_strict(product, return_dtype=pl.String),
+    }
     limits = pl.DataFrame(
         {
             "family": ["Beck", "Force"],
@@ -329,7 +329,8 @@ def dosed(seed: int = 4) -> FieldContext:
         systems=(("CARB-2", ("chlorine",)), ("SOFT-1", ("scale",))),
         samples=samples,
     )
-    return replace(context, spans=spans, grounds=grounds)
+    spans, failures = (frame.with_columns(**of_day) for frame in (context.spans, context.failures))
+    return replace(context, spans=spans, failures=failures, grounds=grounds)
 
 
 def test_dose_bins_by_a_slow_reading() -> None:
