@@ -1,0 +1,87 @@
+"""The rate of each value of a dimension against that of all the rest.
+
+Belongs here: the ratio by which a sentence may name a group. Does not belong here: its words
+(`sentences`), comparisons that somebody asks for (`comparison`).
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+import polars as pl
+
+from pipelines.field.context import FieldContext
+from pipelines.field.dimensions import failure_values
+from pipelines.field.funnel import q_values
+from pipelines.field.groups import of_event
+from pipelines.field.laws import normal_above
+from pipelines.field.poisson import DAYS_PER_YEAR, Z_95
+from pipelines.field.slice_rates import days_by
+from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS
+
+
+class Named(NamedTuple):
+    """A group that may be named: its words, its ratio with limits, failures and q."""
+
+    words: str
+    ratio: float
+    low: float
+    high: float
+    failures: int
+    q_value: float
+
+
+def ratios_to_rest(context: FieldContext, dim: str, event: str) -> list[Named]:
+    """Each value's rate against the rest, with limits that hold when units fail again."""
+    own = days_by(context, [dim])
+    failed = failure_values(context.failures.filter(of_event(event)), [dim])
+    by_unit = (
+        own.join(failed.group_by("unit", dim).agg(y=pl.len()), on=["unit", dim], how="left")
+        .select(
+            dim,
+            pl.col("unit").cast(pl.Int64),
+            pl.col("y").fill_null(0).cast(pl.Float64),
+            t=pl.col("days") / DAYS_PER_YEAR,
+        )
+        .sort(dim, "unit")
+    )
+    n, w = _of_units(context, event)
+    total_y, total_t = float(n.sum()), float(w.sum())
+    squares = np.array([n @ n, n @ w, w @ w])
+    unit, events, years = (by_unit[name].to_numpy() for name in ("unit", "y", "t"))
+    sizes = by_unit.group_by(dim, maintain_order=True).len()
+    ends = np.cumsum(sizes["len"].to_numpy())
+    found = []
+    for value, size, end in zip(sizes[dim].to_list(), sizes["len"].to_list(), ends, strict=True):
+        inside = slice(int(end) - size, int(end))
+        y, s, place = events[inside], years[inside], unit[inside]
+        a, t = float(y.sum()), float(s.sum())
+        b, u = total_y - a, total_t - t
+        if a < FEWEST_FAILURES or size < FEWEST_UNITS or b <= 0 or u <= 0:
+            continue
+        all_y, all_t = n[place], w[place]
+        part = (y - a / t * s) / a - ((all_y - y) - b / u * (all_t - s)) / b
+        # Of units that were never in the group: the squares of all, less those of its own.
+        others = squares - [all_y @ all_y, all_y @ all_t, all_t @ all_t]
+        rest = float(others @ [1.0, -2 * b / u, (b / u) ** 2]) / b**2
+        error = float(np.sqrt((part**2).sum() + max(rest, 0.0)))
+        ratio = a / t / (b / u)
+        p = float(2 * normal_above(abs(np.log(ratio)) / error)) if error > 0 else 1.0
+        low, high = (float(ratio * np.exp(sign * Z_95 * error)) for sign in (-1, 1))
+        found.append(Named(str(value), ratio, low, high, int(a), p))
+    q = q_values(np.array([one.q_value for one in found])) if found else np.zeros(0)
+    return [one._replace(q_value=float(value)) for one, value in zip(found, q, strict=True)]
+
+
+def _of_units(context: FieldContext, event: str) -> tuple[np.ndarray, np.ndarray]:
+    """Failures and years watched of every unit, by its number."""
+    spans = context.spans
+    unit = spans["unit"].to_numpy().astype(np.int64)
+    failed = context.failures.filter(of_event(event))["unit"].to_numpy().astype(np.int64)
+    size = int(max(unit.max(initial=-1), failed.max(initial=-1))) + 1
+    days = (spans["exit"] - spans["entry"]).to_numpy().astype(float)
+    return (
+        np.bincount(failed, minlength=size).astype(float),
+        np.bincount(unit, days, minlength=size) / DAYS_PER_YEAR,
+    )
