@@ -16,8 +16,8 @@ from pipelines.coverage.claims import claims_of
 from pipelines.coverage.judging import CONDITIONS
 from pipelines.letters import letters_of
 from pipelines.letters.cautions import HAZARDS
-from pipelines.letters.clauses import CLAUSES, RECORDS, WORDS
-from pipelines.letters.documents import forms
+from pipelines.letters.clauses import CLAUSES, RECORDS, VALUE_COLUMNS, WORDS, clause
+from pipelines.letters.documents import documents_of, forms
 from pipelines.letters.money import plain
 from pipelines.letters.wording import one_line
 from pipelines.terms.shape import terms_shape
@@ -306,3 +306,39 @@ def test_many_claims_are_written_as_each_alone(terms) -> None:
 def test_no_claim_no_letter(terms) -> None:
     """An empty frame in gives an empty frame of letters out."""
     assert _letters(terms, []).equals(pl.DataFrame(schema=LETTERS))
+
+
+def test_each_missing_document_has_the_form_of_its_own_kind() -> None:
+    """In the order in which they are missing; a claim that lacks none has no row."""
+    names = list(forms())
+    assert len(set(names)) == len(names) > 10
+    claims = pl.DataFrame(
+        {"claim": ["K1", "K2", "K3"], "missing": ["; ".join(names), None, "moon rock"],
+         "failed_on": [dt.date(2024, 9, 1)] * 3, "clock_start": [dt.date(2024, 1, 20)] * 3,
+         "panel": [["ph"]] * 3, "sellers": [["MAKER"]] * 3}
+    )  # fmt: skip
+    told = documents_of(claims)
+    assert told["claim"].to_list() == ["K1"] * len(names) + ["K3"]
+    assert told["document"].to_list() == [*names, "moon rock"]
+    by_kind = claims.head(1).select(**forms()).row(0, named=True)
+    assert told["form"].to_list() == [
+        *(by_kind[name] for name in names), "A record that shows the moon rock.",
+    ]  # fmt: skip
+    assert len(set(told["form"])) == len(names) + 1
+
+
+def test_a_clause_without_a_value_of_the_terms_tells_the_others() -> None:
+    """A key that may be left out is passed over; without an edition no term is told."""
+    row = {"position": 16, "condition": "treatment_maintained", "edition": "2024-A"}
+    values = dict.fromkeys(VALUE_COLUMNS, 30)
+    full = pl.DataFrame([row | values]).select(clause()).item()
+    assert full.startswith("Condition 16 of 20, treatment maintained; terms 2024-A: ")
+    assert "30 days of grace for a cartridge" in full
+    less = values | {"cartridge_grace_days": None}
+    kinds = dict.fromkeys(VALUE_COLUMNS, pl.Int64)
+    told = pl.DataFrame([row | less], schema_overrides=kinds).select(clause()).item()
+    assert told.startswith("Condition 16 of 20, treatment maintained; terms 2024-A: ")
+    assert "how long a cartridge lasts" in told
+    assert "grace" not in told
+    bare = pl.DataFrame([row | values | {"edition": None}], schema_overrides={"edition": pl.String})
+    assert bare.select(clause()).item() == "Condition 16 of 20, treatment maintained"
