@@ -20,8 +20,8 @@ from pipelines.field.figures import figure
 from pipelines.field.forecast_draws import DRAWS, Cells, Money, drawn, limits
 from pipelines.field.hindsight import fleet_known
 from pipelines.field.pending import with_pending
+from pipelines.field.ratios_to_rest import ratios_to_rest
 from pipelines.field.selection import mark_days
-from pipelines.field.sentences import _ratios_to_rest
 from pipelines.field.weibull import Lives, Times, fit_weibull
 
 
@@ -229,7 +229,7 @@ def test_a_rate_against_the_rest_has_limits_that_hold_when_units_fail_again(
 ) -> None:
     """Unit by unit: the variance of the log ratio adds up what each unit is off on both sides."""
     fleet = make_fleet(200, 4, rate=2.0)
-    found = {one.words: one for one in _ratios_to_rest(fleet, "season", "any")}
+    found = {one.words: one for one in ratios_to_rest(fleet, "season", "any")}
     assert set(found) == {"winter", "spring", "summer", "autumn"}
     time: dict[tuple[int, str], float] = defaultdict(float)
     for unit, start, end in fleet.units.select("unit", "watched_from", "watched_until").rows():

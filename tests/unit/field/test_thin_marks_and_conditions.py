@@ -16,9 +16,9 @@ from pipelines.field.context import FieldContext
 from pipelines.field.dimensions import failure_values
 from pipelines.field.figures import figure
 from pipelines.field.groups import of_event
+from pipelines.field.ratios_to_rest import Named as Group
 from pipelines.field.screen import screen
 from pipelines.field.selection import mark_days, select
-from pipelines.field.sentences import Named as Group
 from pipelines.field.sentences import _covers, _screened, _told, _treated
 from pipelines.field.sentences_of_alarms import alarmed
 from pipelines.field.slice_rates import days_by
