@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from pipelines.assist.drafts.drafting import Drafted, Source, draft_file
+from pipelines.assist.drafts.drafting import Drafted, Source, beside, draft_file
 from pipelines.assist.drafts.files import found_tables
 from pipelines.assist.drafts.known import Known
+from pipelines.assist.drafts.proposed_joins import Beside
 from pipelines.errors import NotFoundError, UsageError, WorkspaceError
 from pipelines.exports.delivery import feed_of_path
 from pipelines.exports.limits import Limits
@@ -22,6 +23,9 @@ from pipelines.steps.file_parts import limits_of
 from pipelines.store.inputs import Inputs, load_inputs
 from pipelines.workspace.layout import SETTINGS_FILE, find
 from schemas.codes import FEEDS
+
+# What is looked at for rows that belong to the file's.
+MOST_BESIDE, MOST_BYTES = 20, 20_000_000
 
 
 @dataclass(frozen=True)
@@ -64,7 +68,8 @@ def drafts_of(
     known = Known() if inputs is None or rows is None else known_codes(inputs.reference, rows)
     limits = Limits() if inputs is None else limits_of(inputs.settings)
     source = _source(path, inputs)
-    drafted = draft_file(source, found_tables(path, limits, sheet), known, feed)
+    tables = found_tables(path, limits, sheet)
+    drafted = draft_file(source, tables, known, feed, _beside(source, inputs, limits))
     return FileDrafts(path, source, drafted, inputs, rows)
 
 
@@ -86,6 +91,27 @@ def _inputs(root: Path, progress: Callable[[str], None]) -> Inputs | None:
     except WorkspaceError as error:
         progress(f"Drafted without the register and the reference files, since: {error}")
         return None
+
+
+def _beside(source: Source, inputs: Inputs | None, limits: Limits) -> list[Beside]:
+    """The exports beside the file that nothing names yet: small text files, a few of them."""
+    if inputs is None or source.below is None:
+        return []
+    found: list[Beside] = []
+    root = inputs.workspace.exports
+    paths = sorted(path for path in root.rglob("*.[cC][sS][vV]") if path.is_file())
+    for path in paths:
+        below = path.relative_to(root).as_posix()
+        is_named = feed_of_path(below, FEEDS) is not None or inputs.mappings.names(below)
+        if below == source.below or is_named or path.stat().st_size > MOST_BYTES:
+            continue
+        try:
+            found += beside(below, found_tables(path, limits))
+        except UsageError:
+            continue  # it is told when it is drafted itself
+        if len(found) == MOST_BESIDE:
+            break
+    return found
 
 
 def _source(path: Path, inputs: Inputs | None) -> Source:

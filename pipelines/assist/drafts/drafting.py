@@ -16,12 +16,16 @@ from pipelines.assist.drafts.judged import judge, profiles_of
 from pipelines.assist.drafts.judgment import Judged, pair_header
 from pipelines.assist.drafts.known import Known
 from pipelines.assist.drafts.pairing import ACTIVE, PERHAPS
+from pipelines.assist.drafts.profiles import Profile
+from pipelines.assist.drafts.proposed_joins import Beside, proposed_joins
 from pipelines.assist.drafts.proposed_rows import LeaveOutProposal, is_cover
 from pipelines.assist.drafts.ranking import Guess, guesses_of
 from pipelines.assist.drafts.writing import mapping_of, missing, sound, unused, written
 from pipelines.exports.header_rows import choose_header
 from pipelines.records.headers import header_sought
 from schemas.codes import FEEDS
+from schemas.columns import key_columns
+from schemas.feeds import FEED_TABLES
 
 # Scores under which a sheet is of no feed, if another one of the file is.
 _NO_FEED = 0.34
@@ -110,7 +114,11 @@ class Drafted:
 
 
 def draft_file(
-    source: Source, tables: Sequence[FoundTable], known: Known, feed: str | None = None
+    source: Source,
+    tables: Sequence[FoundTable],
+    known: Known,
+    feed: str | None = None,
+    beside: Sequence[Beside] = (),
 ) -> Drafted:
     """Drafts for all tables of a file.
 
@@ -119,6 +127,7 @@ def draft_file(
         tables: its tables, at least one.
         known: the register and the reference files.
         feed: the feed that it is of; None: the likeliest one is drafted.
+        beside: other exports, whose rows may belong to this file's.
     """
     profiles = [profiles_of(table) for table in tables]
     guesses = [guesses_of(columns, known, source.folder_feed, feed) for columns in profiles]
@@ -136,7 +145,7 @@ def draft_file(
     ]
     covers = [place for place in order if place not in used]
     drafts = [
-        _draft(source, tables, place, chosen[place], profiles[place], known, covers)
+        _draft(source, tables, place, chosen[place], profiles[place], known, covers, beside)
         for place in used
     ]
     return Drafted(ranked, drafts)
@@ -154,6 +163,7 @@ def _draft(
     profiles: list[Any],
     known: Known,
     covers: Sequence[int],
+    beside: Sequence[Beside],
 ) -> MappingDraft:
     table = tables[place]
     judged = judge(table, guess, profiles, known)
@@ -163,6 +173,8 @@ def _draft(
     draft = written(
         judged, source.shown, files, file_date, list(table.sheets) if several else [], left_out
     )
+    for join in proposed_joins(_own_keys(judged, profiles), beside):
+        draft.add("[[join]]", "", join.block, False, join.reason)
     line = table.reading.header_line
     mapping = mapping_of(guess.feed, draft.text())
     found = choose_header(table.top, header_sought(guess.feed, mapping)) if table.top else line
@@ -170,6 +182,26 @@ def _draft(
         told = "the line of the header" if found != line else "found by its names anyway"
         draft.add("", "header_row", line, found != line, told)
     return MappingDraft(judged, left_out, sound(guess.feed, draft).text())
+
+
+def _own_keys(judged: Judged, profiles: Sequence[Profile]) -> dict[str, Profile]:
+    """By header the columns that may name one row: the feed's key, and what is of no column.
+
+    A serial or a site names what many exports speak of, and ties no rows together.
+    """
+    others = {
+        pair.place for pair in judged.pairs if pair.column not in key_columns_of(judged.guess.feed)
+    }
+    return {
+        judged.names[one.place]: one
+        for one in profiles
+        if one.place not in others and judged.names[one.place]
+    }
+
+
+def key_columns_of(feed: str) -> set[str]:
+    """The columns of a feed that are numbers of its own rows."""
+    return {"claim", *key_columns(FEED_TABLES[feed])} - {"serial"}
 
 
 def _sheets_left_out(tables: Sequence[FoundTable], covers: Sequence[int]) -> list[LeaveOutProposal]:
@@ -184,6 +216,13 @@ def _sheets_left_out(tables: Sequence[FoundTable], covers: Sequence[int]) -> lis
         for place in covers
         for name in tables[place].sheets
     ]
+
+
+def beside(below: str, tables: Sequence[FoundTable]) -> list[Beside]:
+    """Another export as a file that may be joined, by its path below exports/."""
+    shown = below.rpartition("/")[2]
+    files, _ = _files(Source(shown, below))
+    return [Beside(files[0], shown, profiles_of(table)) for table in tables[:1]]
 
 
 def _files(source: Source) -> tuple[list[str], str | None]:
