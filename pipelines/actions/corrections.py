@@ -33,6 +33,7 @@ from pipelines.queries.judging_now import moved_by_rows, reasons_of
 from pipelines.queries.landed_rows import LandedRow, find_row
 from pipelines.queries.rows_now import rows_now
 from pipelines.records.corrections import Correction, typed_texts
+from pipelines.records.long_corrections import ANALYTE, analytes_of
 from pipelines.store.inputs import Inputs, load_inputs
 from pipelines.store.reading import open_store, published_state
 from pipelines.workspace.layout import Workspace
@@ -180,6 +181,7 @@ def _judged(
                 "be read is entered anew: `limeledger enter`, with --settles.",
             )
         _refuse_unseen(row, was)
+        _refuse_two_results(row, cells)
         number = known.last_event + 1
         new = Correction(number, feed, row.content.texts, row.content.unsound, cells)
         if row.now == row.put_into({**row.content.texts, **cells}) and all(
@@ -206,6 +208,12 @@ def _judged(
                 fresh,
             )
     return row, new
+
+
+def _refuse_two_results(row: LandedRow, cells: Mapping[str, str]) -> None:
+    """Refuses two values for a row that holds one: of a file with one row an analyte."""
+    if ANALYTE in row.content.texts and len(analytes_of(row.now | cells)) > 1:
+        raise refuse("values", "hold two analytes, and this row holds one; empty the other one.")
 
 
 def _refuse_unseen(row: LandedRow, was: Mapping[str, str] | None) -> None:

@@ -11,6 +11,7 @@ import polars as pl
 
 from pipelines.queries.slices import parsed_rows
 from pipelines.records.corrections import Correction, contents
+from pipelines.records.long_corrections import ANALYTE, as_rows
 from pipelines.steps.ingest import stored_schema
 from pipelines.store.database import has_table, identifier, query_frame
 from pipelines.store.inputs import Inputs
@@ -41,16 +42,22 @@ def places_of(
     found = [pl.DataFrame(schema=schema)]
     if not correction.unsound:
         alike = parsed_rows(con, feed, *_alike(feed, correction))
-        if "analyte" in alike.columns:  # rows of the long layout are not corrected
-            alike = alike.filter(pl.col("analyte").is_null())
+        is_long = ANALYTE in correction.content
+        if ANALYTE in alike.columns:
+            alike = alike.filter(pl.col(ANALYTE).is_not_null() == is_long)
         numbered = alike.with_row_index("_row").with_columns(
             source_line=pl.col("_row").cast(pl.Int64)
         )
         nothing = pl.DataFrame(schema={"line": pl.Int64, "column": pl.String, "rule": pl.String})
         texts = numbered.select("source_line")
+        seen = (
+            as_rows(numbered, nothing, texts)
+            if is_long
+            else (numbered.drop(ANALYTE, strict=False), nothing, texts)
+        )
         same = [
             line
-            for line, content in contents(feed, numbered, nothing, texts)
+            for line, content in contents(feed, *seen)
             if content.texts == dict(correction.content)
         ]
         found.append(alike[same].select(list(PLACE)))
@@ -83,7 +90,8 @@ def places_of(
 
 def _alike(feed: str, correction: Correction) -> tuple[str, list[object]]:
     """A condition that rows of the content meet, by one of its texts."""
-    names = [name for name in correction.content if record_schema(feed)[name] == pl.String]
+    kinds = record_schema(feed)
+    names = [name for name in correction.content if kinds.get(name) == pl.String]
     if not names:
         return "true", []
     return f"{identifier(names[0])} = ?", [correction.content[names[0]]]

@@ -20,6 +20,7 @@ import polars as pl
 from pipelines.events.recorded import MadeCorrection
 from pipelines.records.corrections import Content, contents, typed_texts, written_texts
 from pipelines.records.feed_file import contents_of
+from pipelines.records.long_corrections import ANALYTE, as_rows
 from pipelines.records.mapping import Mapping
 from pipelines.records.row_cells import Place
 from pipelines.steps.file_parts import read_text
@@ -139,13 +140,12 @@ def _typed(con: duckdb.DuckDBPyConnection, feed: str, file: str, line: int) -> C
         "order by source_part limit 1",
         [file, line],
     ).select(stored_schema(feed).names())
-    if "analyte" in rows.columns:
-        rows = rows.filter(pl.col("analyte").is_null())
-    if rows.is_empty():
-        return None
     nothing = pl.DataFrame(schema=_NO_REASONS)
-    [(_, content)] = contents(feed, rows, nothing, rows.select("source_line"))
-    return content
+    seen = (rows, nothing, rows.select("source_line"))
+    if ANALYTE in rows.columns and rows[ANALYTE].null_count() < rows.height:
+        seen = as_rows(*seen)
+    found = [content for _, content in contents(feed, *seen)]
+    return found[0] if found else None
 
 
 def _as_landed(

@@ -23,6 +23,7 @@ from pipelines.queries.slices import files_of, parsed_rows, rows_at, slice_of
 from pipelines.records.accounting import SET_ASIDE, account
 from pipelines.records.corrections import Correction, typed_texts
 from pipelines.records.cross_checks import References
+from pipelines.records.long_corrections import ANALYTE, as_results
 from pipelines.steps.ingest import stored_schema
 from pipelines.store.database import has_table
 from pipelines.store.inputs import Inputs
@@ -190,6 +191,8 @@ def _rewritten(
         line = pl.lit(places["source_line"][0]).alias("line")
         told = reasons.with_columns(line, **at).select(list(SET_ASIDE))
         return stored_schema(feed).to_frame(), told.cast(pl.Schema(SET_ASIDE))
+    if ANALYTE in original.content:
+        rows = as_results(rows, {0: original.content[ANALYTE]})
     at_each = places.join(rows.drop("source_line", *PLACE, strict=False), how="cross")
     return _as_stored(feed, at_each), pl.DataFrame(schema=SET_ASIDE)
 

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 
 import polars as pl
 
+from pipelines.records.long_corrections import ANALYTE, as_results, as_rows
 from pipelines.records.mapping import Mapping as FeedMapping
 from pipelines.records.parsing import parse_columns
 from schemas.columns import column_names, fields
@@ -64,12 +65,15 @@ def corrected(
     told: pl.DataFrame,
     timezone: str,
     corrections: Sequence[Correction],
+    *,
+    is_long: bool = False,
 ) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]:
     """Puts corrections into the rows of a file.
 
     Args:
         texts, rows, told: as `parsing.parse_columns` takes and gives them.
         corrections: of the feed, in the order in which they were made; the later one counts.
+        is_long: whether the rows are results, one a row, as `long_layout.parse_results` gives them.
 
     Returns:
         rows and reasons as they then are, and which row is corrected by which (CORRECTED).
@@ -80,7 +84,9 @@ def corrected(
         return rows, told, none
     merged: list[tuple[int, dict[str, str], Collection[str]]] = []
     applied: list[tuple[int, int]] = []
-    for line, content in contents(feed, found, told, texts):
+    of_them = told.join(found.select(line="source_line"), on="line", how="semi")
+    seen = as_rows(found, of_them, texts) if is_long else (found, of_them, texts)
+    for line, content in contents(feed, *seen):
         mine = [one for one in corrections if dict(one.content) == content.texts]
         if not mine:
             continue
@@ -93,8 +99,10 @@ def corrected(
     if not merged:
         return rows, told, none
     again, reasons = typed_texts(feed, [(line, values) for line, values, _ in merged], timezone)
+    if is_long:
+        again = as_results(again, {line: values[ANALYTE] for line, values, _ in merged})
     left = {line: unsound for line, _, unsound in merged}
-    kept = told.filter(_is_left("line", left))
+    kept = seen[1].filter(_is_left("line", left))
     reasons = reasons.filter(~_is_left("line", left))
     place = rows.select("source_line")
     hit = pl.col("source_line").is_in(list(left))
@@ -142,7 +150,8 @@ def contents(
     for line, column, rule in told.select("line", "column", "rule").iter_rows():
         if rule not in _OF_ROWS:
             faulty.setdefault(line, set()).add(column)
-    spoken = rows.select("source_line", *spelled(feed, rows))
+    of_results = [ANALYTE] if ANALYTE in rows.columns else []
+    spoken = rows.select("source_line", *spelled(feed, rows), *of_results)
     typed = texts.join(rows.select("source_line"), on="source_line", how="semi")
     as_typed = {row["source_line"]: row for row in typed.iter_rows(named=True)}
     found = []
@@ -153,6 +162,8 @@ def contents(
             name: (as_typed[line].get(name) if name in unsound else row[name]) for name in names
         }
         sound = {name: text for name, text in cells.items() if text}
+        if row.get(ANALYTE):
+            sound[ANALYTE] = row[ANALYTE]
         typed_cells = {name: text for name in names if (text := as_typed[line].get(name))}
         found.append((line, Content(sound, tuple(sorted(unsound & set(sound))), typed_cells)))
     return found

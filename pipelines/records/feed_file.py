@@ -31,6 +31,7 @@ from pipelines.records.headers import (
     match_headers,
 )
 from pipelines.records.left_out import LEFT_OUT
+from pipelines.records.long_corrections import as_rows
 from pipelines.records.long_layout import PARTS, parse_results, parsed_long_schema
 from pipelines.records.mapping import Mapping
 from pipelines.records.parsing import parse_columns
@@ -127,7 +128,7 @@ def parse_file(
         timezone: the IANA name of the workspace's time zone.
         place: where the rows come from.
         not_joined: the reasons, by `exports.reading.FAULTS`, of rows whose joins set them aside.
-        corrections: of the feed, in force; rows of the long layout are not corrected.
+        corrections: of the feed, in force.
     """
     if reading.fault is not None:
         fault = reading.fault
@@ -148,6 +149,9 @@ def parse_file(
         of_value = replace(mapping, marks=mapping.marks_of("value"))
         rows, more = parse_results(_spoken_parts(texts, of_value), rows, of_value)
         reasons = pl.concat([reasons, more])
+        rows, reasons, applied = corrected(
+            feed, texts, rows, reasons, timezone, corrections, is_long=True
+        )
     sound, besides = _parted(feed, rows.with_columns(texts["raw"]), reasons)
     splits = mapping.split_column is not None
     sound = _with_place(sound, "source_line", splits).select(parsed_schema(feed, mapping).names())
@@ -186,11 +190,15 @@ def contents_of(
 ) -> list[Content]:
     """What the rows of a text say before anything is corrected."""
     matched = match_headers(feed, reading.header, mapping)
-    if reading.fault is not None or matched.fault is not None or mapping.is_long:
+    if reading.fault is not None or matched.fault is not None:
         return []
     texts, _ = _texts(in_marks(reading, mapping.marks), mapping, matched, place)
     names = [name for name in texts.columns if name not in ("source_line", "raw", *PARTS)]
     rows, reasons = parse_columns(feed, texts, mapping, timezone, names)
+    if mapping.is_long:
+        of_value = replace(mapping, marks=mapping.marks_of("value"))
+        rows, more = parse_results(_spoken_parts(texts, of_value), rows, of_value)
+        rows, reasons, texts = as_rows(rows, pl.concat([reasons, more]), texts)
     return [content for _, content in contents(feed, rows, reasons, texts)]
 
 

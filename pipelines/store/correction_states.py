@@ -15,6 +15,7 @@ import polars as pl
 
 from pipelines.events.recorded import DeskRecord, MadeCorrection
 from pipelines.records.corrections import contents, typed_texts
+from pipelines.records.long_corrections import ANALYTE, analytes_of, as_rows
 from pipelines.store.database import has_table, identifier, query_frame
 from schemas.codes import DESK_FILE
 from schemas.columns import key_columns
@@ -130,6 +131,8 @@ def _record(
     typed = typed_texts(feed, [(0, texts)], timezone)[0].row(0, named=True)
     if any(typed[name] is None for name in key):
         return None
+    if ANALYTE in texts:
+        return _result(con, typed["sample"], (analytes_of(texts) or [texts[ANALYTE]])[0])
     where = " and ".join(f"{identifier(name)} = ?" for name in key)
     names = record_schema(feed).names()
     columns = ", ".join(identifier(name) for name in names)
@@ -143,6 +146,23 @@ def _record(
     nothing = pl.DataFrame(schema=_NO_REASONS)
     [(_, content)] = contents(feed, rows, nothing, rows.select("source_line"))
     return Standing(rows["source_file"][0], rows["source_line"][0], content.texts)
+
+
+def _result(con: duckdb.DuckDBPyConnection, sample: str, analyte: str) -> Standing | None:
+    """The row of the long layout that gives a sample's value of an analyte."""
+    rows = query_frame(
+        con,
+        "select p.* from parsed_water_tests p join row_fates f on f.feed = 'water_tests' and "
+        "f.file = p.source_file and f.sheet = p.source_sheet and f.line = p.source_line "
+        "and f.part = p.source_part where p.sample = ? and p.analyte = ? and f.fate = 'record'",
+        [sample, analyte],
+    )
+    nothing = pl.DataFrame(schema=_NO_REASONS)
+    seen = as_rows(rows, nothing, rows.select("source_line"))
+    found = [content for _, content in contents("water_tests", *seen)]
+    if not found:
+        return None
+    return Standing(rows["source_file"][0], rows["source_line"][0], found[0].texts)
 
 
 def stale_sentences(

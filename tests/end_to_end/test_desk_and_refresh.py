@@ -159,6 +159,60 @@ REFUSED = {
 }
 
 
+LONG_MAPPING = """
+layout = "long"
+feed = "water_tests"
+files = ["results*"]
+[columns]
+sample = "Sample"
+analyte = "Test"
+value = "Result"
+[constants]
+point = "supply"
+[analytes]
+"Hardness" = "hardness_mg_l_caco3"
+"pH" = "ph"
+"""
+
+
+def test_a_result_of_a_laboratorys_list_is_corrected(workspace, run, day, no_figures):
+    """One row an analyte: its value is another one at once, after a refresh, and told as confirmed
+    once the laboratory sends it so; the sample's other results stay."""
+    site = table(workspace, "select site from units where serial = 'W2101'").item()
+    (workspace / "mappings").mkdir(exist_ok=True)
+    (workspace / "mappings" / "results.toml").write_text(LONG_MAPPING)
+    file = workspace / "exports" / "results_2023-02-01.csv"
+    head, line = "Sample,Site,Sampled On,Test,Result\n", f"L-1,{site},2023-01-05,"
+    file.write_text(f"{head}{line}pH,71\n{line}Hardness,80\n")
+    assert run("refresh", workspace, "--as-of", day).code in (0, 1)
+    sample = "select ph, hardness_mg_l_caco3 from water_tests where sample = 'L-1'"
+    assert table(workspace, sample).rows() == [(71.0, 80.0)]
+    where = ("--in", workspace, "--as-of", day, *BY, "--reason", "The sheet says 7.1.", "--json")
+    at = ("correct", "water_tests", f"{file.name}:2")
+    two = run(*at, "ph=7.1", "hardness_mg_l_caco3=8", *where)
+    assert (two.code, "this row holds one" in two.err) == (2, True)
+    done = run(*at, "ph=7.1", *where)
+    assert done.code == 0, done.err
+    assert run(*at, "ph=7.1", *where).code == 2  # it is so already
+    with store_now(load_inputs(workspace, day)) as now:
+        assert now.con.sql(sample).fetchall() == [(7.1, 80.0)]
+    assert run("refresh", workspace, "--as-of", day).code in (0, 1)
+    assert table(workspace, sample).rows() == [(7.1, 80.0)]
+    assert _states(workspace) == ["in_force"]
+    later = workspace / "exports" / "results_2023-03-01.csv"
+    later.write_text(f"{head}{line}pH,7.1\n")
+    assert run("refresh", workspace, "--as-of", day).code in (0, 1)
+    assert (table(workspace, sample).rows(), _states(workspace)) == ([(7.1, 80.0)], ["confirmed"])
+
+
+def _states(workspace):
+    desk = open_desk(Workspace.open(workspace))
+    try:
+        return [one["state"] for one in corrections(desk)["corrections"]]
+    finally:
+        desk.close()
+
+
 @pytest.mark.parametrize(("call", "words"), REFUSED.values(), ids=REFUSED)
 def test_what_may_not_be_recorded_is_not(claims, run, day, call, words, tmp_path):
     """Each is refused with exit code 2 and a sentence that names column and rule."""

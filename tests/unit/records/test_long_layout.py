@@ -2,6 +2,11 @@
 
 import datetime as dt
 
+from pipelines.records.corrections import Correction
+from pipelines.records.feed_file import contents_of, parse_file
+from pipelines.records.row_cells import Place
+from tests.unit.records.conftest import ZONE
+
 TOML = """
 layout = "long"
 [columns]
@@ -173,3 +178,33 @@ def test_a_column_of_temperatures_counts_where_no_analyte_is_one(desk):
     assert (
         desk.account("water_tests", {"a.csv": text}, toml).records["temperature_c"].item() == 18.5
     )
+
+
+def test_a_result_is_corrected_alone(desk):
+    """By the feed's column of its analyte, also under another one, and where it was no value."""
+    text = HEAD + row("Hardness", "80") + row("pH", "seven") + row("Iron", "50", "ug/L")
+    mapping = desk.mapping("water_tests", TOML)
+    reading = desk.reading(text)
+    plain = contents_of("water_tests", reading, mapping, ZONE, Place("lab.csv"))
+    told_of = [dict(one.texts) for one in plain]
+    assert [one["analyte"] for one in told_of] == ["hardness_mg_l_caco3", "ph", "iron_mg_l"]
+    assert (told_of[1]["ph"], plain[1].unsound) == ("seven", ("ph",))
+    values = [
+        {"hardness_mg_l_caco3": "8", "lab": "L2"},
+        {"ph": "7"},
+        {"iron_mg_l": "", "chloride_mg_l": "<3"},
+    ]
+    made = [
+        Correction(number, "water_tests", one.texts, one.unsound, changed)
+        for number, (one, changed) in enumerate(zip(plain, values, strict=True), start=1)
+    ]
+    parsed = parse_file("water_tests", reading, mapping, ZONE, corrections=made)
+    assert told(parsed) == []
+    assert parsed.rows.select("lab", "analyte", "result", "result_below").rows() == [
+        ("L2", "hardness_mg_l_caco3", 8.0, None),
+        ("L", "ph", 7.0, None),
+        ("L", "chloride_mg_l", None, 3.0),
+    ]
+    assert parsed.corrected.rows() == [(2, 1), (3, 2), (4, 3)]
+    untouched = parse_file("water_tests", reading, mapping, ZONE, corrections=made[:1])
+    assert told(untouched) == [(3, "value", "seven", "result")]
