@@ -177,7 +177,7 @@ def _judged(
         if row is None:
             raise Refused(
                 404,
-                f"No row of {feed} with columns stands at {file} line {line}. One that could not "
+                f"No row of {feed} with columns is at {file} line {line}. One that could not "
                 "be read is entered anew: `limeledger enter`, with --settles.",
             )
         _refuse_unseen(row, was)
@@ -187,7 +187,7 @@ def _judged(
         if row.now == row.put_into({**row.content.texts, **cells}) and all(
             (row.now.get(name) or "") == value for name, value in cells.items()
         ):
-            raise refuse("values", "are those that stand there; nothing is to be corrected.")
+            raise refuse("values", "are those that are there; nothing is to be corrected.")
         made = MadeCorrection(new, file, line, {}, "", "", "", None)
         with_it = replace(
             inputs, recorded=replace(known, last_event=number, made=(*known.made, made))

@@ -25,7 +25,7 @@ def output_schema() -> dict[str, Any]:
         {
             "kind": js.word("What it names.", KINDS),
             "code": js.text("The code."),
-            "name": js.text("A description or name that stands beside it; empty without one."),
+            "name": js.text("A description or name that is beside it; empty without one."),
             "spellings": js.texts("How exports write it, the most frequent first."),
             "rows": js.integer("Data rows that use it, but for those left out.", least=1),
             "known": js.flag("Whether it is in the reference file, or an alias."),

@@ -24,7 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("feed", metavar="FEED", help="such as service_calls")
     parser.add_argument("place", metavar="FILE:LINE", help="the row, as it is cited")
     parser.add_argument(
-        "cells", metavar="COLUMN=VALUE", nargs="+", help="what is to stand there; empty to empty it"
+        "cells", metavar="COLUMN=VALUE", nargs="+", help="the right value; empty to empty it"
     )
     takes_workspace_as_option(parser)
     takes_actor(parser)

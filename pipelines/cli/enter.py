@@ -43,7 +43,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="a PDF, picture, workbook or text that it rests on; may be given several times",
     )
     parser.add_argument(
-        "--settles", metavar="FILE:LINE", help="the set-aside row that it stands for"
+        "--settles", metavar="FILE:LINE", help="the set-aside row whose place it takes"
     )
 
 

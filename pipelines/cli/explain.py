@@ -127,7 +127,7 @@ def _tell_past(past: PastExplanation) -> None:
     if past.now is None:
         say("Now the claim is no longer decided.")
     elif not past.differs:
-        say("It stands the same now.")
+        say("It is decided the same now.")
     for one in past.differs:
         then_now = [_in_words(one[when]) for when in ("then", "now")]
         say(textwrap.fill(f"{_words(one['what'])}: then {then_now[0]}; now {then_now[1]}.", 97))
@@ -155,13 +155,13 @@ def _tell(told: Explanation) -> None:
     claim = told.decision
     say(f"Claim {claim['claim']}: {_words(claim['verdict'])}{_lead(claim)}.")
     if claim["ruling"] is not None:
-        say(f"Ruled {_words(claim['ruling'])}; this is what stands.")
+        say(f"Ruled {_words(claim['ruling'])}; this is in force.")
     say(
         f"Unit {claim['serial']} ({claim['model'] or 'model not known'}), failed on "
         f"{claim['failed_on']}, terms {claim['edition'] or 'none'}; as of {told.as_of}."
     )
     say("")
-    say(f"{'':10}{'claimed':>12}{'payable':>12}{'stands':>12}  {told.currency}")
+    say(f"{'':10}{'claimed':>12}{'payable':>12}{'to be paid':>12}  {told.currency}")
     for line in LINES:
         amounts = [claim[f"{line}_{kind}"] for kind in ("claimed", "payable", "standing")]
         say(f"{line:10}" + "".join(f"{amount:>12,.2f}" for amount in amounts))
@@ -189,7 +189,7 @@ def _tell_payment(told: Explanation) -> None:
         return
     say(
         f"{_words(payment['state']).capitalize()}: {payment['total_credited']:,.2f} "
-        f"{told.currency} credited of {payment['total_standing']:,.2f} that stand."
+        f"{told.currency} paid of {payment['total_standing']:,.2f} to be paid."
     )
     for credit in told.credits:
         amounts = ", ".join(
@@ -211,7 +211,7 @@ def _tell_rulings(told: Explanation) -> None:
             end = "the pages tell it from the next refresh on"
         else:
             said = f"Ruled {by} on {ruling['ruled_at']:%Y-%m-%d %H:%M} ({ruling['reason']}); "
-            end = "this stands"
+            end = "this is in force"
         if place < len(told.rulings):
             end = "the next one replaces it"
         if ruling in standing and told.decision["ruling_beyond_limit"]:

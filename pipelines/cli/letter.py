@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
     if stored.ruled_since:
         raise WorkspaceError(
             f"Claim {args.claim} was ruled on since the last refresh, so a letter would tell what "
-            f"no longer stands; run `limeledger refresh {args.workspace}` first."
+            f"holds no longer; run `limeledger refresh {args.workspace}` first."
         )
     if stored.values.is_empty():
         raise NotFoundError(no_such_claim(args.claim))

@@ -13,7 +13,7 @@ from schemas.codes import PAYMENT_STATES, SETTLED_PAYMENTS
 if TYPE_CHECKING:
     import polars as pl
 
-HELP = "Tell what was paid beside what stands: unpaid, twice, too much."
+HELP = "Tell what was paid beside what is to be paid: unpaid, twice, too much."
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -72,7 +72,7 @@ def _tell(found: pl.DataFrame, state: str | None, currency: str) -> None:
         due, paid = rows["total_standing"].sum(), rows["total_credited"].sum()
         say(
             f"{name.replace('_', ' ').capitalize()}: {rows.height:,}; {paid:,.2f} {currency} "
-            f"credited of {due:,.2f} that stand"
+            f"paid of {due:,.2f} to be paid"
         )
         if name in SETTLED_PAYMENTS and state is None:
             continue
@@ -88,6 +88,6 @@ def _line(row: dict[str, Any]) -> str:
     near = f"; {row['claim_suggestion']} is one character away" if row["claim_suggestion"] else ""
     last = f", last on {row['last_credited_on']}" if row["last_credited_on"] else ""
     return (
-        f"  {row['claim']} {row['difference']:+,.2f}: {row['total_credited']:,.2f} credited "
+        f"  {row['claim']} {row['difference']:+,.2f}: {row['total_credited']:,.2f} paid "
         f"of {row['total_standing']:,.2f}{last}{near}"
     )

@@ -96,7 +96,7 @@ def tell_ruling(made: dict[str, Any], currency: str, tell: Callable[[str], None]
             f"`limeledger approve {made['event']}`."
         )
     elif made["overruled_by"]:
-        tell(f"It does not stand: {_words(made['overruled_by'])} was made after it.")
+        tell(f"It counts for nothing: {_words(made['overruled_by'])} was made after it.")
     elif made["replaces"]:
         tell(f"It replaces {_words(made['replaces'])}, which stays on file beside it.")
 

@@ -32,7 +32,7 @@ PLACE = js.record(
         "file": js.text("An export, below exports/."),
         "line": js.integer("The line on which the row begins.", least=1),
     },
-    "The row set aside that this record stands for.",
+    "The row set aside whose place this record takes.",
 )
 OF_ROWS: tuple[Operation, ...] = (
     Operation(
@@ -77,7 +77,7 @@ OF_ROWS: tuple[Operation, ...] = (
         "correct",
         "/corrections",
         "Correct the row",
-        "Correct the rows of a row's content, wherever they stand.",
+        "Correct the rows of a row's content, wherever they are.",
         actions.correct,
         {
             "feed": Given("text", js.word("The feed.", CORRECTED)),

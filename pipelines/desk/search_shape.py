@@ -22,7 +22,7 @@ def found() -> js.Schema:
             "feed": js.or_null(js.word("The feed of its row.", codes.FEEDS)),
             "file": js.or_null(js.text("The file of its row.")),
             "line": js.or_null(js.integer("The line on which it begins.")),
-            "reason": js.or_null(js.text("Why it stands as it does, or its name.")),
+            "reason": js.or_null(js.text("Why it is decided so, or its name.")),
             "url": js.text("Its page at the desk."),
         }
     )

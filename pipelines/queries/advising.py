@@ -44,7 +44,7 @@ def advise_on_site(inputs: Inputs, site: str, model: str) -> Advice:
         calls = known.service_calls.filter(pl.col("serial").is_in(named))
     if units.is_empty() and tests.is_empty():
         raise NotFoundError(
-            f"No unit stands at a site {site}, nor was its water tested; check the site's number."
+            f"No unit is at a site {site}, nor was its water tested; check the site's number."
         )
     if tests.is_empty():
         raise UsageError(f"Site {site} has no water test; have its supply tested first.")

@@ -107,7 +107,7 @@ def test_a_site(workspace: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert "Water test LAB-33 of site SITE-33, taken 2024-01-15" in out
     code, out, err = advised(capsys, workspace, "--site", "NOWHERE")
     assert (code, out) == (4, "")
-    assert err.startswith("No unit stands at a site NOWHERE, nor was its water tested;")
+    assert err.startswith("No unit is at a site NOWHERE, nor was its water tested;")
     code, out, _ = advised(capsys, workspace, "--site", "NEW-1")
     assert code == 0, "before a sale there is a test, and no unit yet"
     assert "Water test PRE of site NEW-1, taken 2025-03-01" in out

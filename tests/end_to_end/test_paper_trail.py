@@ -80,7 +80,7 @@ def test_what_was_paid_twice_and_what_is_not_covered_shows(paid, run):
     assert {row["claim"] for row in table} == set(rows)
     told = run("payments", folder).out
     assert "Credited twice: 1;" in told
-    assert f"  {denied['claim']} +12.50: 12.50 credited of 0.00, last on 2025-02-03" in told
+    assert f"  {denied['claim']} +12.50: 12.50 paid of 0.00, last on 2025-02-03" in told
     wrong = run("payments", folder, "--state", "lost")
     assert (wrong.code, wrong.out) == (2, "")
     assert "choose one of unpaid, paid_in_part" in wrong.err

@@ -159,7 +159,7 @@ def _entering(request: Request, site: DeskSite) -> dict[str, Any]:
         "settles": {"file": sent.get("settles.file"), "line": sent.get("settles.line")},
     }
     form = form_of(BY_NAME["enter"], "/records", choices=Choices(begin_with=begin))
-    says = "Days as 2026-03-31, decimal points, the units that stand beside each column."
+    says = "Days as 2026-03-31, decimal points, the units that are named beside each column."
     if sent.get("settles.file"):
         says += (
             f" This record takes the place of the row at {sent['settles.file']}, line "
