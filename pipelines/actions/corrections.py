@@ -23,7 +23,7 @@ from pipelines.actions.records import (
     needed_documents,
     version_of_claim,
 )
-from pipelines.actions.values import refuse, text
+from pipelines.actions.values import for_a_person, refuse, text
 from pipelines.errors import Refused
 from pipelines.events.database import Desk
 from pipelines.events.documents import Document
@@ -196,7 +196,7 @@ def _judged(
     if now is not None:
         before = {(column, rule) for column, rule, _ in row.reasons}
         fresh = [
-            (f"values.{column}" if column else "values", f"{reason} ({rule})")
+            (f"values.{column}" if column else "values", f"{for_a_person(reason)} ({rule})")
             for column, rule, reason in reasons_of(now, file, line)
             if (column, rule) not in before
         ]
@@ -212,7 +212,7 @@ def _judged(
 
 def _refuse_two_results(row: LandedRow, cells: Mapping[str, str]) -> None:
     """Refuses two values for a row that holds one: of a file with one row an analyte."""
-    if ANALYTE in row.content.texts and len(analytes_of(row.now | cells)) > 1:
+    if ANALYTE in row.content.texts and len(analytes_of({**row.now, **cells})) > 1:
         raise refuse("values", "hold two analytes, and this row holds one; empty the other one.")
 
 

@@ -18,7 +18,7 @@ from pipelines.actions.caller import Caller
 from pipelines.actions.documents import name_documents
 from pipelines.actions.letters_after import letters_after
 from pipelines.actions.on_file import decision_on_file
-from pipelines.actions.values import is_sound, refuse
+from pipelines.actions.values import for_a_person, is_sound, refuse
 from pipelines.errors import Refused
 from pipelines.events.database import Desk
 from pipelines.events.documents import Document, document_path
@@ -200,7 +200,7 @@ def _refuse_unusable(inputs: Inputs, feed: str, number: int) -> None:
     assert now is not None  # it has the new row
     if reasons := reasons_of(now, DESK_FILE, number):
         told = [
-            (f"values.{column}" if column else "values", f"{reason} ({rule})")
+            (f"values.{column}" if column else "values", f"{for_a_person(reason)} ({rule})")
             for column, rule, reason in reasons
         ]
         raise Refused(422, f"{told[0][1]} Nothing was recorded.", told)

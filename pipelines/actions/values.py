@@ -90,3 +90,20 @@ def word(field: str, given: object, words: tuple[str, ...]) -> str:
     if found not in words:
         raise refuse(field, f"is none of {', '.join(words)}; choose one of them.")
     return found
+
+
+# What a reason says of exports is no way out for who types a value.
+_OF_EXPORTS = (
+    (", or name its form under dates in the mapping", ""),
+    ("name the mark under thousands or decimal in the mapping, or write it", "write it"),
+    (", or translate it in the mapping", ""),
+    ("; or translate it in the mapping", ""),
+    ("correct it in the source", "correct it"),
+)
+
+
+def for_a_person(reason: str) -> str:
+    """Why a value is refused, as it is told to somebody who typed it."""
+    for told, instead in _OF_EXPORTS:
+        reason = reason.replace(told, instead)
+    return reason

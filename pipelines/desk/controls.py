@@ -16,6 +16,8 @@ from pipelines.desk.bodies import Form
 from pipelines.desk.operation import Operation
 from pipelines.desk.problems import Problem
 from schemas.codes import RULINGS
+from schemas.columns import fields
+from schemas.feeds import FEED_TABLES
 
 LABELS = {
     "ruling": "Decision",
@@ -128,7 +130,7 @@ def _controls(
     if given.kind == "upload":
         return []
     if given.kind == "columns":
-        return _columns(name, choices, typed)
+        return _columns(name, operation, choices, typed)
     if given.kind == "place":
         return _place(name, choices, typed)
     if given.kind in ("texts", "numbers"):
@@ -166,7 +168,9 @@ def _chosen(typed: Typed | None) -> list[dict[str, Any]]:
     return [*seen, *ticked]
 
 
-def _columns(name: str, choices: Choices, typed: Typed | None) -> list[dict[str, Any]]:
+def _columns(
+    name: str, operation: Operation, choices: Choices, typed: Typed | None
+) -> list[dict[str, Any]]:
     """One control a column; what the caller saw travels along unseen."""
     start = f"{name}."
     if typed is not None:
@@ -174,19 +178,35 @@ def _columns(name: str, choices: Choices, typed: Typed | None) -> list[dict[str,
     else:
         begun = choices.begin_with.get(name) or {}
         held = {f"{start}{column}": value for column, value in begun.items()}
-    kind = "hidden" if name == "was" else "text"
-    hints: Mapping[str, str] = choices.begin_with.get("hints") or {}
+    if name == "was":
+        return [{"kind": "hidden", "name": key, "value": value} for key, value in held.items()]
+    feed = (typed.form.get("feed") if typed else choices.begin_with.get("feed")) or ""
+    columns = fields(FEED_TABLES[feed]) if feed in FEED_TABLES else {}
     return [
-        {
-            "kind": kind,
-            "name": key,
-            "label": key.removeprefix(start),
-            "hint": hints.get(key.removeprefix(start)),
-            "required": False,
-            "value": value,
-        }
+        _cell(key, columns.get(key.removeprefix(start)), value, is_new="was" not in operation.given)
         for key, value in held.items()
     ]
+
+
+def _cell(key: str, column: Any, value: str, *, is_new: bool) -> dict[str, Any]:
+    """The control of one column: what it holds, in which unit, and which words it may be.
+
+    Of a new row a column that every row needs has to be filled in.
+    """
+    told = (column.metadata or {}) if column is not None else {}
+    unit = f" ({told['unit']})" if told.get("unit") else ""
+    words = ("yes", "no") if told.get("kind") == "flag" else tuple(told.get("words") or ())
+    chosen = bool(words) and value in ("", *words)  # what was typed otherwise is kept as it was
+    return {
+        "kind": "select" if chosen else "text",
+        "name": key,
+        "label": key.split(".", 1)[1],
+        "hint": f"{column.description}{unit}" if column is not None else None,
+        "required": is_new and bool(told.get("required")),
+        "value": value,
+        "options": [(word, word) for word in words],
+        "empty": "",
+    }
 
 
 def _place(name: str, choices: Choices, typed: Typed | None) -> list[dict[str, Any]]:

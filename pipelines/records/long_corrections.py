@@ -87,8 +87,9 @@ def as_results(rows: pl.DataFrame, analytes: Mapping[int, str]) -> pl.DataFrame:
     numbered = rows.join(known, on="source_line", how="left", maintain_order="left").with_columns(
         pl.coalesce(*there, "_was").alias(ANALYTE)
     )
-    result = pl.when(pl.col(ANALYTE) == "temperature_c").then("temperature_c")
-    below = pl.lit(None, pl.Float64)
+    is_warmth = pl.col(ANALYTE) == "temperature_c"
+    result: pl.Expr = pl.when(is_warmth).then("temperature_c")
+    below: pl.Expr = pl.lit(None, pl.Float64)
     for name in ANALYTES:
         is_it = pl.col(ANALYTE) == name
         result = pl.when(is_it).then(name).otherwise(result)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import shlex
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 from urllib.parse import quote
 
@@ -50,8 +50,21 @@ def next_steps(
         *_wait(row, letters, as_of),
         *_rule(row),
         *_enter(row),
+        *_correct(row),
     ]
-    return found or [_nothing(row["claim"])]
+    told = [replace(step, label=f"{step.label} {_WHO[step.action]}") for step in found]
+    return told or [_nothing(row["claim"])]
+
+
+# Who can do a step, by its action.
+_WHO = {
+    "approve": "(A lead who did not make it.)",
+    "send": "(A clerk or a lead.)",
+    "wait": "(A clerk or a lead.)",
+    "rule": "(A clerk or a lead, within their limit.)",
+    "enter": "(A clerk or a lead; water tests and start-ups an engineer too.)",
+    "correct": "(A clerk or a lead.)",
+}
 
 
 def _claim_path(claim: str, rest: str) -> str:
@@ -164,6 +177,15 @@ def _enter(row: Mapping[str, Any]) -> list[NextStep]:
     said = f"When it comes, enter what is missing: {'; '.join(documents)}."
     command = f"limeledger explain {shlex.quote(claim)}"
     return [NextStep("enter", said, f"{API}/records", command)]
+
+
+def _correct(row: Mapping[str, Any]) -> list[NextStep]:
+    """Where the records contradict each other, one of them may be mistyped."""
+    if not row["open"] or row["ruling"] or row["lead_reason"] != "records_agree":
+        return []
+    said = "Correct the row, where one of these days is mistyped; the evidence names file and line."
+    command = f"limeledger explain {shlex.quote(row['claim'])}"
+    return [NextStep("correct", said, f"{API}/corrections", command)]
 
 
 def _nothing(claim: str) -> NextStep:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -145,10 +146,13 @@ def test_a_record_by_form_with_its_document(desk) -> None:
     page = browser.get("/records?feed=water_tests&claim=W05")
     fields = form_on(page, "/records")
     assert fields["values.site"] == _site(desk, "W05")
+    assert re.search(r'<select [^>]*name="values.point" required', page.text)  # not a word typed
+    assert re.search(r'<input [^>]*name="values.lab" value=""(?! required)', page.text)
     fields |= {"values.sample": "D-2", "values.sampled_on": "yesterday"}
     again = browser.send("POST", "/records", **multipart(fields, "lab.pdf", PDF))
     assert again.status == 422
     assert form_on(again, "/records")["values.sample"] == "D-2"
+    assert "write it as YYYY-MM-DD. " in again.text  # no word of mappings, which are of exports
     fields = form_on(again, "/records") | {
         "values.sampled_on": "2026-03-20",
         "values.point": "supply",

@@ -78,17 +78,19 @@ def content(request: Request, site: DeskSite, claim: str) -> dict[str, Any]:
             "Corrections and Audit tell by whom and why.",
         )
     zone = site.settings.zone
+    acts = _forms(site, caller, now)
+    entering = f"/records?{urlencode({'claim': claim})}" if caller.may("record") else None
     return dict(told) | {
         "page": "claim",
         "parts": parts,
         "up": "/",
         "version": now.version,
-        "acts": _forms(site, caller, now),
+        "acts": acts,
         "state": _state(site, now),
         "rulings": [],
         "differs": _differs(now),
         "unit_serial": (now.decided or now.published or {}).get("serial"),
-        "steps": [step.to_dict() for step in steps_of(site, claim)],
+        "steps": _steps(site, claim, caller, entering),
         "desk_rulings": [_ruling(ruling, now, caller) for ruling in now.rulings],
         "notes": [
             {"when": local(note["at"], zone), "who": note["actor"], "text": note["text"]}
@@ -107,13 +109,32 @@ def content(request: Request, site: DeskSite, claim: str) -> dict[str, Any]:
             {"sha256": one["sha256"], "name": one["name"], "when": local(one["at"], zone)}
             for one in reversed(now.state.documents)
         ],
-        "entering": f"/records?{urlencode({'claim': claim})}" if caller.may("record") else None,
+        "entering": entering,
         "rows": _rows(now) if caller.may("correct") else [],
         "events": [
             {"n": e.event, "when": local(e.at, zone), "who": e.actor, "said": event_said(e)}
             for e in reversed(now.events)
         ],
     }
+
+
+def _steps(
+    site: DeskSite, claim: str, caller: Caller, entering: str | None
+) -> list[tuple[str, str | None]]:
+    """Each step in words, and where on the desk it is done; None where the visitor may not."""
+    found = []
+    for step in steps_of(site, claim):
+        event = (step.path or "").removesuffix("/approval").rpartition("/")[2]
+        places = {
+            "rule": "#rule-form" if caller.may("rule") else None,
+            "wait": "#hold-form" if caller.may("hold") else None,
+            "approve": f"#approve-{event}-form" if caller.may("approve") else None,
+            "send": f"/letters?{urlencode({'claim': claim})}",
+            "enter": entering,
+            "correct": "#correct-row" if caller.may("correct") else None,
+        }
+        found.append((step.label, places.get(step.action)))
+    return found
 
 
 def _forms(site: DeskSite, caller: Caller, now: ClaimNow) -> list[dict[str, Any]]:

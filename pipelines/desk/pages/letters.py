@@ -111,7 +111,8 @@ def _list(request: Request, site: DeskSite) -> dict[str, Any]:
     if state not in (*STATES, "all"):
         state = "to_send"
     agency = sent.get("agency") or None
-    found = letters(site.desk, site.workspace, state=state, agency=agency)
+    claim = sent.get("claim") or None
+    found = letters(site.desk, site.workspace, state=state, agency=agency, claim=claim)
     with site.desk.reading() as connection:
         agencies = agencies_told(connection)
     caller = caller_of(site, visitor(request), "web")

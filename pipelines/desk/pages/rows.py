@@ -155,7 +155,6 @@ def _entering(request: Request, site: DeskSite) -> dict[str, Any]:
         "feed": feed,
         "claim": claim,
         "values": values,
-        "hints": _hints(feed),
         "settles": {"file": sent.get("settles.file"), "line": sent.get("settles.line")},
     }
     form = form_of(BY_NAME["enter"], "/records", choices=Choices(begin_with=begin))
@@ -214,7 +213,6 @@ def _correcting(request: Request, site: DeskSite) -> dict[str, Any]:
         "line": line,
         "was": columns,
         "values": columns,
-        "hints": _hints(feed),
     }
     claim = sent.get("claim") or ""
     reasons = " ".join(dict.fromkeys(reason for _, _, reason in row.reasons))
@@ -226,12 +224,3 @@ def _correcting(request: Request, site: DeskSite) -> dict[str, Any]:
             BY_NAME["correct"], "/corrections", choices=Choices(begin_with=begin), shown=claim
         ),
     }
-
-
-def _hints(feed: str) -> dict[str, str]:
-    """What each column holds, with its unit."""
-    found = {}
-    for name, column in fields(FEED_TABLES[feed]).items():
-        unit = (column.metadata or {}).get("unit")
-        found[name] = f"{column.description}{f' ({unit})' if unit else ''}"
-    return found

@@ -26,6 +26,7 @@ ROW = {
     "hold_until": None,
     "waiting_event": None,
     "waiting_by": None,
+    "lead_reason": None,
 }
 LETTER = {"entry": 5, "kind": "documents", "email": "a@fennel.example", "due_on": None}
 
@@ -52,6 +53,18 @@ def test_a_person_rules(more, ruling) -> None:
     assert words[:4] == ["limeledger", "rule", "CL/1 a'b", ruling]
     assert {"--by", "--reason"} < set(words)
     assert (step.action, step.path) == ("rule", "/api/v1/claims/CL%2F1%20a%27b/rulings")
+
+
+def test_each_step_says_who_can_do_it() -> None:
+    """Beside what should happen; a contradiction may be a mistyped row."""
+    rule, correct = steps(lead_reason="records_agree")
+    assert rule.label.endswith("(A clerk or a lead, within their limit.)")
+    assert (correct.action, correct.path) == ("correct", "/api/v1/corrections")
+    assert correct.label.endswith("(A clerk or a lead.)")
+    (approve,) = steps(waiting_event=17, waiting_by="R. Osei")
+    assert approve.label.endswith("(A lead who did not make it.)")
+    ruled = steps(lead_reason="records_agree", ruling="covered")
+    assert [step.action for step in ruled] == ["rule"]
 
 
 def test_a_waiting_ruling_is_approved_and_not_ruled_again() -> None:
