@@ -142,16 +142,10 @@ def parse_file(
     texts, rows_split = _texts(reading, mapping, matched, place)
     names = [name for name in texts.columns if name not in ("source_line", "raw", *PARTS)]
     rows, reasons = parse_columns(feed, texts, mapping, timezone, names)
-    applied = CORRECTED.to_frame()
-    if not mapping.is_long:
-        rows, reasons, applied = corrected(feed, texts, rows, reasons, timezone, corrections)
-    else:
-        of_value = replace(mapping, marks=mapping.marks_of("value"))
-        rows, more = parse_results(_spoken_parts(texts, of_value), rows, of_value)
-        reasons = pl.concat([reasons, more])
-        rows, reasons, applied = corrected(
-            feed, texts, rows, reasons, timezone, corrections, is_long=True
-        )
+    rows, reasons = _with_results(texts, rows, reasons, mapping)
+    rows, reasons, applied = corrected(
+        feed, texts, rows, reasons, timezone, corrections, is_long=mapping.is_long
+    )
     sound, besides = _parted(feed, rows.with_columns(texts["raw"]), reasons)
     splits = mapping.split_column is not None
     sound = _with_place(sound, "source_line", splits).select(parsed_schema(feed, mapping).names())
@@ -196,10 +190,19 @@ def contents_of(
     names = [name for name in texts.columns if name not in ("source_line", "raw", *PARTS)]
     rows, reasons = parse_columns(feed, texts, mapping, timezone, names)
     if mapping.is_long:
-        of_value = replace(mapping, marks=mapping.marks_of("value"))
-        rows, more = parse_results(_spoken_parts(texts, of_value), rows, of_value)
-        rows, reasons, texts = as_rows(rows, pl.concat([reasons, more]), texts)
+        rows, reasons, texts = as_rows(*_with_results(texts, rows, reasons, mapping), texts)
     return [content for _, content in contents(feed, rows, reasons, texts)]
+
+
+def _with_results(
+    texts: pl.DataFrame, rows: pl.DataFrame, reasons: pl.DataFrame, mapping: Mapping
+) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Rows and reasons with those of the results, where the file has one row an analyte."""
+    if not mapping.is_long:
+        return rows, reasons
+    of_value = replace(mapping, marks=mapping.marks_of("value"))
+    rows, more = parse_results(_spoken_parts(texts, of_value), rows, of_value)
+    return rows, pl.concat([reasons, more])
 
 
 def parse_written(
