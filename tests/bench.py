@@ -6,7 +6,7 @@ import polars as pl
 import xlsxwriter
 
 from pipelines.steps.ingest import read_files, settle, stored_rows
-from pipelines.steps.landing import PARSED_SET_ASIDE, facts_of, set_aside_of
+from pipelines.steps.landing import facts_of, set_aside_of
 from pipelines.store.deliveries import delivered
 from pipelines.store.inputs import load_inputs
 
@@ -77,20 +77,15 @@ class Bench:
             for one in read_files(inputs, delivered(inputs))
             for part in one.parts
         ]
-        rows = [
-            stored_rows(feed, file, part)
-            for file, part in parts
-            if part.feed == feed and part.parsed.rows.height
-        ]
-        told = pl.concat([PARSED_SET_ASIDE.to_frame(), *(set_aside_of(*one) for one in parts)])
-        records = settle(inputs, feed, pl.concat(rows), facts_of(parts), told).records
+        rows = stored_rows(feed, [(file, part) for file, part in parts if part.feed == feed])
+        records = settle(inputs, feed, rows, facts_of(parts), set_aside_of(parts)).records
         return records.with_columns(pl.all().cast(pl.String)).to_dicts()
 
     def aside(self, file):
         """The rows of a file that are set aside: line, column, rule, value."""
         inputs = load_inputs(self.folder, "2025-12-31")
         told = [
-            set_aside_of(one.facts["file"], part)
+            set_aside_of([(one.facts["file"], part)])
             for one in read_files(inputs, delivered(inputs))
             for part in one.parts
             if one.facts["file"] == file

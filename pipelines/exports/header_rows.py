@@ -6,6 +6,7 @@ which names those are (`pipelines.records.headers`).
 
 from __future__ import annotations
 
+import functools
 import re
 import unicodedata
 from collections.abc import Sequence
@@ -14,6 +15,7 @@ from dataclasses import dataclass
 _PASSED_OVER = re.compile(r"[\s._\-\u2010-\u2015]")
 
 
+@functools.lru_cache(maxsize=4096)
 def bare(name: str) -> str:
     """A header without regard to case, spaces, dots, dashes and underscores."""
     return _PASSED_OVER.sub("", unicodedata.normalize("NFC", name).casefold())

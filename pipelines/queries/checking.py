@@ -25,12 +25,9 @@ from pipelines.steps.ingest import (
     row_accounts,
     settle,
     stored_rows,
-    stored_schema,
 )
 from pipelines.steps.joins import report_of
 from pipelines.steps.landing import (
-    PARSED_LEFT_OUT,
-    PARSED_SET_ASIDE,
     facts_of,
     left_out_of,
     set_aside_of,
@@ -77,23 +74,22 @@ def check_workspace(
     inputs = load_inputs(folder, as_of)
     facts: list[dict[str, Any]] = []
     parts: list[tuple[str, ReadPart]] = []
-    rows: dict[str, list[pl.DataFrame]] = {feed: [stored_schema(feed).to_frame()] for feed in FEEDS}
+    typed: dict[str, list[tuple[str, ReadPart]]] = {feed: [] for feed in FEEDS}
     files_there = delivered(inputs)
     for one in read_files(inputs, files_there):
         progress(f"Read {one.facts['file']}")
         facts.append(one.facts)
         for part in one.parts:
             if part.parsed.rows.height:
-                rows[part.feed].append(stored_rows(part.feed, one.facts["file"], part))
+                typed[part.feed].append((one.facts["file"], _typed_alone(part)))
             parts.append((one.facts["file"], _without_rows(part)))
     files = pl.DataFrame(
         [{**dict.fromkeys(EXPORT_FILES.names()), **fact} for fact in facts], schema=EXPORT_FILES
     )
-    told = pl.concat([PARSED_SET_ASIDE.to_frame(), *(set_aside_of(*one) for one in parts)])
-    left_out = pl.concat([PARSED_LEFT_OUT.to_frame(), *(left_out_of(*one) for one in parts)])
+    told, left_out = set_aside_of(parts), left_out_of(parts)
     of_parts = facts_of(parts)
     accounted = {
-        feed: settle(inputs, feed, pl.concat(rows[feed]), of_parts, told) for feed in FEEDS
+        feed: settle(inputs, feed, stored_rows(feed, typed[feed]), of_parts, told) for feed in FEEDS
     }
     accounts = row_accounts(files, of_parts, accounted)
     states = feed_states(inputs, accounts, accounted)
@@ -128,6 +124,12 @@ def check_workspace(
         attention,
         int(needs_person),
     )
+
+
+def _typed_alone(part: ReadPart) -> ReadPart:
+    """A part without the texts from which its rows were typed."""
+    parsed = replace(part.parsed, rows=part.parsed.rows.drop("raw"))
+    return replace(part, parsed=parsed, reading=None, landed=part.landed.clear())
 
 
 def _without_rows(part: ReadPart) -> ReadPart:

@@ -25,11 +25,10 @@ from pipelines.steps.ingest import (
     row_accounts,
     settle,
     stored_rows,
-    stored_schema,
 )
 from pipelines.steps.joined_parts import read_together
 from pipelines.steps.joins import report_of
-from pipelines.steps.landing import PARSED_SET_ASIDE, facts_of, set_aside_of
+from pipelines.steps.landing import facts_of, set_aside_of
 from pipelines.store.deliveries import Delivered
 from pipelines.store.file_hashes import hash_of
 from pipelines.store.inputs import Inputs
@@ -110,16 +109,11 @@ def try_mappings(
     tried_file = Delivered(found, "", "", serving)
     together = read_together(inputs, [tried_file, *_joined_files(inputs, mappings, file)])
     read = [(shown, part) for part in together[shown]]
-    told = pl.concat([PARSED_SET_ASIDE.to_frame(), *(set_aside_of(*one) for one in read)])
+    told = set_aside_of(read)
     parts = facts_of(read)
     accounted = {}
     for feed in serving:
-        frames = [
-            stored_rows(feed, shown, part)
-            for _, part in read
-            if part.feed == feed and part.parsed.rows.height
-        ]
-        parsed = pl.concat([stored_schema(feed).to_frame(), *frames])
+        parsed = stored_rows(feed, [(path, part) for path, part in read if part.feed == feed])
         accounted[feed] = settle(inputs, feed, parsed, parts, told)
     files = pl.DataFrame({"file": [shown], "sha256": [hash_of(file)]})
     accounts = row_accounts(files, parts, accounted)

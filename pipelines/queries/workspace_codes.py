@@ -39,11 +39,8 @@ class FeedRows:
                 return stored
         frames = [stored_schema(feed).to_frame()]
         for read in read_files(self.inputs, files):
-            frames += [
-                stored_rows(feed, read.facts["file"], part)
-                for part in read.parts
-                if part.feed == feed and part.parsed.rows.height
-            ]
+            parts = [(read.facts["file"], part) for part in read.parts if part.feed == feed]
+            frames.append(stored_rows(feed, parts))
         return pl.concat(frames)
 
 

@@ -106,6 +106,12 @@ def joining_headers(mapping: Mapping) -> list[str]:
     return list(dict.fromkeys(left for join in mapping.joins for left, _ in join.on))
 
 
+def looks_at_places(feed: str, mapping: Mapping) -> bool:
+    """Whether columns or tests may come from where a row stands: its file, sheet, line or part."""
+    said = [header for name in wanted(feed, mapping) for header in mapping.headers_of(name)]
+    return any(name.casefold() in PLACES for name in [*said, *tested_headers(mapping)])
+
+
 def match_headers(feed: str, header: Sequence[str], mapping: Mapping) -> Matched:
     """Matches the headers; a column that the mapping names is matched by its name there alone."""
     columns = [name for name in wanted(feed, mapping) if name not in mapping.constants]

@@ -28,9 +28,9 @@ from pipelines.steps.read_part import (
     ReadPart,
     is_template,
     joined_part,
-    parsed_part,
     refused,
     served_twice,
+    text_part,
 )
 from pipelines.steps.workbook_parts import WorkbookParts
 from pipelines.store.deliveries import Delivered
@@ -56,7 +56,7 @@ def limits_of(settings: Settings) -> Limits:
 
 
 def read_parts(inputs: Inputs, file: Delivered) -> Iterator[ReadPart]:
-    """Every part of a file; at least one."""
+    """Every part of a file, at least one; those of a text file are text yet."""
     refusal = file.found.refusal
     if file.found.path == DESK_FILE:
         yield from _desk_parts(inputs, file)
@@ -136,4 +136,4 @@ def _text_parts(inputs: Inputs, file: Delivered) -> Iterator[ReadPart]:
         if is_template(feed, reading, mapping):
             mapping = Mapping.plain(feed)
             reading = read_text(inputs.settings, file.found.absolute, feed, mapping)
-        yield parsed_part(inputs, file, feed, mapping, reading, "", 0)
+        yield text_part(file, feed, mapping, reading, "", 0)

@@ -11,7 +11,7 @@ it came), `parsed_<feed>` (row as typed), `parsed_set_aside` (reason), `parsed_l
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -25,11 +25,12 @@ from pipelines.records.long_layout import parsed_long_schema
 from pipelines.records.mapping import Mapping
 from pipelines.steps.file_parts import read_parts
 from pipelines.steps.joined_parts import read_together
-from pipelines.steps.read_part import ReadPart
+from pipelines.steps.read_part import ReadPart, typed_parts
 from pipelines.store.deliveries import Delivered
 from pipelines.store.inputs import Inputs
 
 NOTHING = DeskRecord()
+HEAP_ROWS = 200_000  # so many rows of small files wait as text until they are typed together
 
 
 @dataclass(frozen=True)
@@ -41,14 +42,29 @@ class ReadFile:
 
 
 def read_files(inputs: Inputs, files: list[Delivered]) -> Iterator[ReadFile]:
-    """Reads and types each file in turn."""
+    """Reads and types the files in their order, small ones of a mapping together."""
     together: dict[str, list[ReadPart]] = {}
+    heap: list[tuple[Delivered, list[ReadPart]]] = []
+    rows = 0
     for file in files:
         path = file.found.path
         if file.group and path not in together:
             together |= read_together(inputs, [one for one in files if one.group == file.group])
         parts = together.pop(path) if file.group else list(read_parts(inputs, file))
-        yield _read_file(file, parts)
+        heap.append((file, parts))
+        rows += sum(part.parsed.rows_read for part in parts)
+        if rows >= HEAP_ROWS:
+            yield from _typed(inputs, heap)
+            heap, rows = [], 0
+    yield from _typed(inputs, heap)
+
+
+def _typed(inputs: Inputs, heap: list[tuple[Delivered, list[ReadPart]]]) -> Iterator[ReadFile]:
+    """The files of a heap with what is still text typed."""
+    parts = [(file.found.path, part) for file, parts in heap for part in parts]
+    typed = iter(typed_parts(inputs, parts))
+    for file, parts_of_file in heap:
+        yield _read_file(file, [next(typed) for _ in parts_of_file])
 
 
 def _read_file(file: Delivered, parts: list[ReadPart]) -> ReadFile:
@@ -100,14 +116,21 @@ def stored_schema(feed: str) -> pl.Schema:
     return pl.Schema(schema | source)
 
 
-def stored_rows(feed: str, file: str, part: ReadPart) -> pl.DataFrame:
-    """The sound rows of one part, by `stored_schema`."""
-    rows = placed(part.parsed.rows.drop("raw"), file, part.sheet)
-    lacking = {n: kind for n, kind in stored_schema(feed).items() if n not in rows.columns}
-    first = {"source_part": pl.lit(1, pl.Int64)}
-    return rows.with_columns(
-        first.get(name, pl.lit(None, kind)).alias(name) for name, kind in lacking.items()
-    ).select(stored_schema(feed).names())
+def stored_rows(feed: str, parts: Sequence[tuple[str, ReadPart]]) -> pl.DataFrame:
+    """The sound rows of parts of a feed, each of a file with this path, by `stored_schema`."""
+    schema = stored_schema(feed)
+    full = [(file, part) for file, part in parts if part.parsed.rows.height]
+    if not full:
+        return schema.to_frame()
+    rows = pl.concat(
+        [placed(part.parsed.rows, file, part.sheet) for file, part in full], how="diagonal"
+    )
+    lacking = [pl.lit(None, kind).alias(n) for n, kind in schema.items() if n not in rows.columns]
+    return (
+        rows.with_columns(lacking)
+        .with_columns(pl.col("source_part").fill_null(1))
+        .select(schema.names())
+    )
 
 
 def row_accounts(

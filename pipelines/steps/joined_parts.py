@@ -17,7 +17,7 @@ from pipelines.records.mapping import Mapping
 from pipelines.records.reasons import no_reasons
 from pipelines.records.row_cells import Place
 from pipelines.steps.file_parts import read_parts
-from pipelines.steps.read_part import ReadPart, refused
+from pipelines.steps.read_part import ReadPart, refused, typed_parts
 from pipelines.store.deliveries import Delivered
 from pipelines.store.inputs import Inputs
 
@@ -32,7 +32,9 @@ class _At:
 
 def read_together(inputs: Inputs, files: Sequence[Delivered]) -> dict[str, list[ReadPart]]:
     """By path the parts of files that are read together."""
-    parts = [_At(file.found.path, part) for file in files for part in read_parts(inputs, file)]
+    read = [(file.found.path, part) for file in files for part in read_parts(inputs, file)]
+    typed = typed_parts(inputs, read)
+    parts = [_At(path, part) for (path, _), part in zip(read, typed, strict=True)]
     names = sorted({at.part.mapping.name for at in parts if at.part.mapping and at.part.is_open})
     done = {number: at.part for number, at in enumerate(parts) if not at.part.is_open}
     for name in names:

@@ -7,7 +7,7 @@ Belongs here: what is dropped from and added to the store. Does not belong here:
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
@@ -153,31 +153,49 @@ def _flush(session: RefreshSession, heap: list[ReadFile]) -> None:
         landed = [part.landed for _, part in of_feed if part.landed.height]
         if landed:
             append_frame(con, f"landed_{feed}", pl.concat(landed))
-        rows = [stored_rows(feed, file, part) for file, part in of_feed if part.parsed.rows.height]
-        if rows:
-            append_frame(con, f"parsed_{feed}", pl.concat(rows))
-    for name, told in (
-        ("parsed_set_aside", [set_aside_of(*one) for one in parts]),
-        ("parsed_left_out", [left_out_of(*one) for one in parts]),
-        (
-            "parsed_corrected",
-            [_placed(*one, one[1].parsed.corrected, CORRECTED_ROWS) for one in parts],
-        ),
-        ("file_parts", [facts_of(parts)]),
-    ):
-        append_frame(con, name, pl.concat([BY_FILE[name].to_frame(), *told]))
+        rows = stored_rows(feed, of_feed)
+        if rows.height:
+            append_frame(con, f"parsed_{feed}", rows)
+    told = {
+        "parsed_set_aside": set_aside_of(parts),
+        "parsed_left_out": left_out_of(parts),
+        "parsed_corrected": _corrected_of(parts),
+        "file_parts": facts_of(parts),
+    }
+    for name, frame in told.items():
+        if frame.height:
+            append_frame(con, name, frame)
     heap.clear()
 
 
-def set_aside_of(file: str, part: ReadPart) -> pl.DataFrame:
-    """The reasons that reading and typing one part gave, with its feed and place."""
-    told = pl.concat([part.parsed.set_aside, part.parsed.besides])
-    return _placed(file, part, told, PARSED_SET_ASIDE)
+def set_aside_of(parts: Sequence[tuple[str, ReadPart]]) -> pl.DataFrame:
+    """The reasons that reading and typing parts gave, with their feed and place."""
+    frames = [
+        _placed(file, part, told)
+        for file, part in parts
+        for told in (part.parsed.set_aside, part.parsed.besides)
+        if told.height
+    ]
+    return _together(frames, PARSED_SET_ASIDE)
 
 
-def left_out_of(file: str, part: ReadPart) -> pl.DataFrame:
-    """The rows of one part that its mapping leaves out, with feed, mapping and place."""
-    return _placed(file, part, part.parsed.left_out, PARSED_LEFT_OUT)
+def left_out_of(parts: Sequence[tuple[str, ReadPart]]) -> pl.DataFrame:
+    """The rows of parts that their mappings leave out, with feed, mapping and place."""
+    frames = [
+        _placed(file, part, part.parsed.left_out)
+        for file, part in parts
+        if part.parsed.left_out.height
+    ]
+    return _together(frames, PARSED_LEFT_OUT)
+
+
+def _corrected_of(parts: Sequence[tuple[str, ReadPart]]) -> pl.DataFrame:
+    frames = [
+        _placed(file, part, part.parsed.corrected)
+        for file, part in parts
+        if part.parsed.corrected.height
+    ]
+    return _together(frames, CORRECTED_ROWS)
 
 
 def facts_of(parts: Iterable[tuple[str, ReadPart]]) -> pl.DataFrame:
@@ -185,15 +203,20 @@ def facts_of(parts: Iterable[tuple[str, ReadPart]]) -> pl.DataFrame:
     return pl.DataFrame([part.facts(file) for file, part in parts], schema=FILE_PARTS)
 
 
-def _placed(file: str, part: ReadPart, rows: pl.DataFrame, schema: pl.Schema) -> pl.DataFrame:
+def _placed(file: str, part: ReadPart, rows: pl.DataFrame) -> pl.DataFrame:
     place = {
         "feed": part.feed,
         "mapping": part.mapping.file if part.mapping else "",
         "file": file,
         "sheet": part.sheet,
     }
-    placed = rows.with_columns(pl.lit(value).alias(name) for name, value in place.items())
-    return placed.select(schema.names()).cast(schema)
+    return rows.with_columns(pl.lit(value).alias(name) for name, value in place.items())
+
+
+def _together(frames: Sequence[pl.DataFrame], schema: pl.Schema) -> pl.DataFrame:
+    return pl.concat(
+        [schema.to_frame(), *(frame.select(schema.names()).cast(schema) for frame in frames)]
+    )
 
 
 STEP = Step(

@@ -7,6 +7,7 @@ which parts a file has (`file_parts`, `workbook_parts`).
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -14,7 +15,8 @@ import polars as pl
 
 from pipelines.exports.header_rows import bare
 from pipelines.exports.reading import Reading
-from pipelines.records.feed_file import ParsedFile, parse_file
+from pipelines.records.feed_file import ParsedFile
+from pipelines.records.files_alike import parse_files
 from pipelines.records.join_headers import join_fault
 from pipelines.records.mapping import Mapping
 from pipelines.records.reasons import REASON_SCHEMA, no_reasons
@@ -35,8 +37,9 @@ class ReadPart:
 
     `feed` is empty where it is of none; `place` is the number of the sheet in its workbook; `join`
     names the join that reads it, and is empty where it is one of the mapping's own files. `header`
-    goes on with the headers of its joins, where there are any. A part of a mapping with joins that
-    `is_open` is parsed once all files of the mapping have been read (`joined_parts`).
+    goes on with the headers of its joins, where there are any. A part that `is_text` is to be typed
+    with others of its mapping (`typed_parts`). A part of a mapping with joins that `is_open` is
+    parsed once all files of the mapping have been read (`joined_parts`).
     """
 
     feed: str
@@ -49,6 +52,7 @@ class ReadPart:
     parsed: ParsedFile
     join: str = ""
     is_open: bool = False
+    is_text: bool = False
     header: list[str] = field(default_factory=list)
 
     def facts(self, file: str) -> dict[str, Any]:
@@ -75,6 +79,53 @@ class ReadPart:
         }
 
 
+def text_part(
+    file: Delivered, feed: str, mapping: Mapping, reading: Reading, sheet: str, place: int
+) -> ReadPart:
+    """A part as its mapping reads it, not typed yet."""
+    day = named_day(mapping, file.found.path)
+    landed = _landed(Place(file.found.path, sheet), reading)
+    is_joined = bool(mapping.joins) and reading.fault is None
+    return ReadPart(
+        feed,
+        mapping,
+        sheet,
+        place,
+        day,
+        reading,
+        landed,
+        _unparsed(reading),
+        is_open=is_joined,
+        is_text=not is_joined,
+        header=[] if is_joined else reading.header,
+    )
+
+
+def typed_parts(inputs: Inputs, parts: Sequence[tuple[str, ReadPart]]) -> list[ReadPart]:
+    """The parts, of files with these paths, with what is still text typed: files that a mapping
+    reads alike together."""
+    typed = {number: part for number, (_, part) in enumerate(parts) if not part.is_text}
+    waiting: list[tuple[Mapping, list[int]]] = []
+    for number, (_, part) in enumerate(parts):
+        if part.is_text and part.mapping is not None:
+            alike = (mine for mapping, mine in waiting if mapping == part.mapping)
+            mine = next(alike, None)
+            if mine is None:
+                waiting.append((part.mapping, mine := []))
+            mine.append(number)
+    for mapping, numbers in waiting:
+        files = [
+            (part.reading, Place(path, part.sheet))
+            for path, part in (parts[number] for number in numbers)
+            if part.reading is not None
+        ]
+        corrections = inputs.recorded.corrections(mapping.feed)
+        parsed = parse_files(mapping.feed, files, mapping, inputs.settings.timezone, corrections)
+        for number, told in zip(numbers, parsed, strict=True):
+            typed[number] = replace(parts[number][1], parsed=told, is_text=False)
+    return [typed[number] for number in range(len(parts))]
+
+
 def parsed_part(
     inputs: Inputs,
     file: Delivered,
@@ -84,21 +135,9 @@ def parsed_part(
     sheet: str,
     place: int,
 ) -> ReadPart:
-    """A part as its mapping reads it; left open where the mapping has joins."""
-    where = Place(file.found.path, sheet)
-    day = named_day(mapping, file.found.path)
-    landed = _landed(where, reading)
-    if mapping.joins and reading.fault is None:
-        return ReadPart(
-            feed, mapping, sheet, place, day, reading, landed, _unparsed(reading), is_open=True
-        )
-    corrections = inputs.recorded.corrections(feed)
-    parsed = parse_file(
-        feed, reading, mapping, inputs.settings.timezone, where, corrections=corrections
-    )
-    return ReadPart(
-        feed, mapping, sheet, place, day, reading, landed, parsed, header=reading.header
-    )
+    """A part as its mapping reads it, typed; left open where the mapping has joins."""
+    part = text_part(file, feed, mapping, reading, sheet, place)
+    return typed_parts(inputs, [(file.found.path, part)])[0]
 
 
 def _unparsed(reading: Reading) -> ParsedFile:
@@ -130,13 +169,13 @@ def joined_part(
 
 def _landed(where: Place, reading: Reading) -> pl.DataFrame:
     """All rows of a file as they came; of a row that could not be parted, what was told of it."""
-    faulty = reading.faults.group_by("line").agg(raw=pl.col("value").first())
-    return (
-        pl.concat([reading.rows.select("line", "raw"), faulty.select("line", "raw")])
-        .select(pl.lit(where.file).alias("file"), pl.lit(where.sheet).alias("sheet"), "line", "raw")
-        .cast(LANDED)
-        .sort("line")
-    )
+    told = reading.rows.select("line", "raw")
+    if reading.faults.height:
+        faulty = reading.faults.group_by("line").agg(raw=pl.col("value").first())
+        told = pl.concat([told, faulty.select("line", "raw")]).sort("line")
+    return told.select(
+        pl.lit(where.file).alias("file"), pl.lit(where.sheet).alias("sheet"), "line", "raw"
+    ).cast(LANDED)
 
 
 def refused(

@@ -160,9 +160,13 @@ def _csv_expression(name: str, kind: str) -> str:
         value = column
     else:
         return column
-    # Comparing codes is much cheaper than a pattern. Not `in (…)`: from six values on, DuckDB joins
-    # with them, and the rows no longer come in their order.
-    is_formula = " or ".join(f"ascii({value}) = {ord(begin)}" for begin in FORMULA_BEGINS)
+    # Comparing codes is much cheaper than a pattern, and one list of begins cheaper to plan than a
+    # comparison each. Not `in (…)`: from six values on, DuckDB joins with them, and the rows no
+    # longer come in their order.
+    begins = "'" + "".join(FORMULA_BEGINS) + "'"
+    least, most = min(map(ord, FORMULA_BEGINS)), max(map(ord, FORMULA_BEGINS))
+    code = f"ascii({value})"
+    is_formula = f"{code} between {least} and {most} and contains({begins}, chr({code}))"
     return f"case when {is_formula} then '''' || {value} else {value} end as {column}"
 
 

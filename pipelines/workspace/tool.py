@@ -17,6 +17,8 @@ READING = (
     "pipelines/records",
     "pipelines/steps/file_parts.py",
     "pipelines/steps/joined_parts.py",
+    "pipelines/steps/read_part.py",
+    "pipelines/steps/workbook_parts.py",
     "schemas",
 )
 ALL = ("pipelines", "schemas", "dashboards")

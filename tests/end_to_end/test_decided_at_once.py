@@ -28,8 +28,8 @@ from pipelines.queries.decided_since import decided_since
 from pipelines.queries.deciding_now import decisions_now
 from pipelines.queries.store_now import store_now
 from pipelines.steps.feed_states import feed_states
-from pipelines.steps.ingest import read_files, row_accounts, settle, stored_rows, stored_schema
-from pipelines.steps.landing import PARSED_SET_ASIDE, facts_of, set_aside_of
+from pipelines.steps.ingest import read_files, row_accounts, settle, stored_rows
+from pipelines.steps.landing import facts_of, set_aside_of
 from pipelines.store.deliveries import EXPORT_FILES, delivered
 from pipelines.store.evidence import records
 from pipelines.store.inputs import load_inputs
@@ -43,17 +43,14 @@ TOLD = ["claim", "serial", "verdict", "lead_reason", "missing", "ruling", "stand
 
 def read_anew(inputs):
     """Every claim decided from the exports and all events, without the store."""
-    rows = {feed: [stored_schema(feed).to_frame()] for feed in FEEDS}
     facts, parts = [], []
     for one in read_files(inputs, delivered(inputs)):
         facts.append({**dict.fromkeys(EXPORT_FILES.names()), **one.facts})
         for part in one.parts:
             parts.append((one.facts["file"], part))
-            if part.parsed.rows.height:
-                rows[part.feed].append(stored_rows(part.feed, one.facts["file"], part))
-    told = pl.concat([PARSED_SET_ASIDE.to_frame(), *(set_aside_of(*one) for one in parts)])
-    of_parts = facts_of(parts)
-    settled = {f: settle(inputs, f, pl.concat(rows[f]), of_parts, told) for f in FEEDS}
+    told, of_parts = set_aside_of(parts), facts_of(parts)
+    rows = {f: stored_rows(f, [one for one in parts if one[1].feed == f]) for f in FEEDS}
+    settled = {f: settle(inputs, f, rows[f], of_parts, told) for f in FEEDS}
     files = pl.DataFrame(facts, schema=EXPORT_FILES)
     states = feed_states(inputs, row_accounts(files, of_parts, settled), settled)
     evidence = Evidence(
