@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING, Any
 import jinja2
 from markupsafe import Markup
 
-from dashboards import formats, theme
+from dashboards import formats, shared_day, theme
 from dashboards.charts import shared_files
+from dashboards.claim_files import write_claims
 from dashboards.data import PageData
 from dashboards.environment import page_environment
 from dashboards.hiding import hide_names
@@ -33,6 +34,7 @@ from dashboards.pages import (
     upcoming,
 )
 from dashboards.pages.searched import search_data
+from dashboards.shared_day import SharedDay
 
 if TYPE_CHECKING:  # a page that draws its own charts, which take a while to import
     from dashboards.pages.what_if import OtherTerms
@@ -68,6 +70,7 @@ def build_site(
     out: Path,
     pages_for: Sequence[str],
     tables: Callable[[], Sequence[str]] | None = None,
+    last: Path | None = None,
 ) -> None:
     """Writes all pages below `out`: those of PAGES, failures, the data dictionary, a handout a
     figure, and one page a claim of `pages_for`.
@@ -75,16 +78,17 @@ def build_site(
     `out` is made where it is not there; what the charts share stays as it is where it is in `out`
     already. Claims of `pages_for` without a decision get no page. `tables` gives the names that
     stand in for `page_data.tables`; it is asked when the claims have their pages, since the tables
-    may be written meanwhile.
+    may be written meanwhile. `last` is where the same tool published pages before: those of claims
+    that would come out the same are taken from there.
     Raises OSError where the folder cannot be written.
     """
     shown = hide_names(page_data)
     out.mkdir(parents=True, exist_ok=True)
-    _write_assets(out / "assets", shown.currency)
+    _write_assets(out / "assets", shown)
     _write_searched(out / "assets", shown, frozenset(pages_for))
     environment = _environment(shown)
     ordered = shown.worklist.filter(shown.worklist["claim"].is_in(list(pages_for)))
-    _write_claims(out / "claims", environment, shown, ordered["claim"].to_list())
+    _write_claims(out / "claims", environment, shown, ordered["claim"].to_list(), last)
     if tables is not None:
         shown = replace(shown, tables=tables())
     contents = {
@@ -169,26 +173,34 @@ def _static(name: str) -> str:
 def _environment(shown: PageData) -> jinja2.Environment:
     environment = page_environment()
     environment.globals.update(alone=False, frame="base.html", up="../index.html")
-    environment.globals["shell"] = {
+    environment.globals["shell"] = _shell(shown)
+    return environment
+
+
+def _shell(shown: PageData) -> dict[str, Any]:
+    """What stands around every page."""
+    day = shared_day.words_of(shown.as_of)
+    return {
         "maker": shown.maker,
-        "as_of": shown.as_of.isoformat(),
-        "as_of_long": formats.long_day(shown.as_of),
+        "as_of": day["iso"],
+        "as_of_long": day["long"],
+        "is_shared": isinstance(shown.as_of, SharedDay),
         "timezone": shown.timezone,
         "currency": shown.currency,
         "pages": PAGES,
     }
-    return environment
 
 
-def _write_assets(assets: Path, currency: str) -> None:
+def _write_assets(assets: Path, shown: PageData) -> None:
     assets.mkdir(exist_ok=True)
     if not (assets / LIBRARY).exists():
         (assets / LIBRARY).write_text(shared_files.chart_library(), encoding="utf-8")
     if not (assets / SPECIFICATIONS).exists():
-        specifications = shared_files.chart_specifications(currency)
+        specifications = shared_files.chart_specifications(shown.currency)
         (assets / SPECIFICATIONS).write_text(specifications, encoding="utf-8")
     for name in (STYLE, *_SCRIPTS):
         (assets / name).write_text(shared_text(name), encoding="utf-8")
+    (assets / shared_day.FILE).write_text(shared_day.script(shown.as_of), encoding="utf-8")
     # A refresh that fails later replaces this file with its reason.
     (assets / "status.js").write_text("window.limeledgerStatus = null;\n", encoding="utf-8")
 
@@ -206,11 +218,14 @@ def _write_searched(assets: Path, shown: PageData, pages: frozenset[str]) -> Non
 
 
 def _write_claims(
-    folder: Path, environment: jinja2.Environment, shown: PageData, claims: list[str]
+    folder: Path,
+    environment: jinja2.Environment,
+    shown: PageData,
+    claims: list[str],
+    last: Path | None,
 ) -> None:
-    folder.mkdir(exist_ok=True)
+    """The day of these pages is one that they refer to: most of them change in nothing else."""
+    refers = replace(shown, as_of=SharedDay.of(shown.as_of))
+    shared = {"page": "claim", "root": "../", "shell": _shell(refers)}
     template = environment.get_template("claim.html")
-    for content in claim.contents(shown, claims):
-        fill: dict[str, Any] = content | {"page": "claim", "root": "../"}
-        with (folder / content["file"]).open("wb") as file:
-            file.write(template.render(fill).encode("utf-8"))
+    write_claims(folder, template, claim.contents(refers, claims), shared, last)

@@ -28,7 +28,7 @@ class Cuts:
     """The rows of one field table by slice, ready to be looked up."""
 
     def __init__(self, frame: pl.DataFrame) -> None:
-        self._parts = {key[0]: part for key, part in frame.partition_by("by", as_dict=True).items()}
+        self._frame = frame
         self._found: dict[tuple[str, tuple[str, ...]], dict[tuple[Any, ...], list[Row]]] = {}
 
     def rows(self, by: str, **fixed: Any) -> list[Row]:
@@ -36,8 +36,7 @@ class Cuts:
         names = tuple(sorted(fixed))
         if (by, names) not in self._found:
             grouped: dict[tuple[Any, ...], list[Row]] = defaultdict(list)
-            part = self._parts.get(by)
-            for row in part.iter_rows(named=True) if part is not None else ():
+            for row in self._frame.filter(by=by).iter_rows(named=True):
                 grouped[tuple(row[name] for name in names)].append(row)
             self._found[by, names] = grouped
         return self._found[by, names].get(tuple(fixed[name] for name in names), [])

@@ -10,7 +10,6 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
 import polars as pl
-from markupsafe import Markup
 
 from dashboards import formats
 from dashboards.data import CITED, PageData
@@ -18,6 +17,7 @@ from dashboards.pages import causes
 from dashboards.pages.claim_at_hand import at_hand
 from dashboards.pages.claim_parts import life_line, water_bars
 from dashboards.pages.paper_trail import LINES, money_table, payment_said, rulings_said
+from dashboards.shared_day import referring
 
 CLOCKS = {
     "installed_on": "its installation",
@@ -148,7 +148,9 @@ def _content(
         "suggested_cause": gathered["suggested"].get(claim),
         "findings": findings,
         "evidence": evidence,
-        "life": life_line(decision, gathered["events"][serial], gathered["spans"][serial]),
+        "life": life_line(
+            decision, gathered["events"][serial], gathered["spans"][serial], data.as_of
+        ),
         "water": water_bars(gathered["water"][claim], gathered["profiles"]),
         "earlier": _others(decision, gathered, data.currency),
         "history": [_history(row) for row in reversed(gathered["history"][claim])],
@@ -160,7 +162,7 @@ def _letter(values: Mapping[str, Any] | None, data: PageData) -> dict[str, Any] 
     if values is None or data.letter_templates is None:
         return None
     to = values["agency_name"] or values["agency"] or "the service agency"
-    return {"to": to, "html": Markup(data.letter_templates.html(values, level=3))}
+    return {"to": to, "html": referring(data.letter_templates.html(values, level=3), data.as_of)}
 
 
 def _nothing_missing(verdict: str) -> str:

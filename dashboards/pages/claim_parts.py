@@ -13,6 +13,7 @@ from typing import Any
 from markupsafe import Markup
 
 from dashboards import formats
+from dashboards.shared_day import NEXT, SharedDay
 
 # Kind of event -> line on the time line, and shape of its mark.
 TRACKS = {
@@ -52,9 +53,18 @@ def life_line(
     decision: Mapping[str, Any],
     events: Iterable[Mapping[str, Any]],
     spans: Iterable[Mapping[str, Any]],
+    as_of: dt.date,
 ) -> dict[str, Any] | None:
-    """Chart rows, table rows and legend of a unit's life; None where nothing is dated."""
-    stretches = _windows(decision) + [_cartridges(one) for one in spans]
+    """Chart rows, table rows and legend of a unit's life; None where nothing is dated.
+
+    On a page that refers to its day, a cartridge's cover that goes on is said to.
+    """
+    cartridges = [_cartridges(one) for one in spans]
+    if isinstance(as_of, SharedDay):
+        following = formats.chart_day(as_of + dt.timedelta(days=1))
+        for row in cartridges:
+            row["end"] = NEXT if row["end"] == following else row["end"]
+    stretches = _windows(decision) + cartridges
     moments = [moment(event) for event in events if event["on"] is not None]
     failure = {"on": formats.chart_day(decision["failed_on"]), "label": "failure"}
     return drawn_line(stretches, moments, [failure], "The failure of this claim.")
@@ -70,7 +80,10 @@ def drawn_line(
     if not stretches and not moments:
         return None
     present = {row["track"] for row in stretches} | {row["track"] for row in moments}
-    rows = [[row["start"][:10], row["end"][:10], row["label"]] for row in stretches]
+    rows = [
+        [row["start"][:10], "goes on" if row["end"] == NEXT else row["end"][:10], row["label"]]
+        for row in stretches
+    ]
     rows += [[row["on"][:10], "", row["label"]] for row in moments]
     rows += [[failure["on"][:10], "", said] for failure in failures]
     kinds = {row["kind"] for row in stretches}

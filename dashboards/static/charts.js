@@ -19,11 +19,16 @@
   }
 
   // Rows stand by column: a list of names, then a list of values a row.
+  // What goes on ends, so far, with the day that all claim pages share.
+  function ofDay(value) {
+    return value === "@day+1" && window.limeledgerDay ? window.limeledgerDay.next : value;
+  }
+
   function unpacked(part) {
     const rows = {};
     for (const [name, [columns, ...lines]] of Object.entries(part.rows)) {
       rows[name] = lines.map((values) => Object.fromEntries(columns.flatMap(
-        (column, at) => (values[at] === null ? [] : [[column, values[at]]]))));
+        (column, at) => (values[at] === null ? [] : [[column, ofDay(values[at])]]))));
     }
     return { rows, lists: part.lists || {} };
   }

@@ -1,4 +1,4 @@
-// Every page: light or dark, the note of a failed refresh, the help on keys, keys of a claim.
+// Every page: light or dark, the day, the note of a failed refresh, the help on keys, keys of a claim.
 (() => {
   "use strict";
   const root = document.documentElement;
@@ -40,6 +40,17 @@
     const what = status.outcome === "killed" ? `On ${at} a refresh was found killed` : `A refresh failed on ${at}`;
     line.textContent = `${what}, so these pages are older than they should be. ${status.reason}`;
     document.querySelector(".bar").after(line);
+  }
+
+  // Claim pages refer to one file for their day, so that they stay as they are when it moves on.
+  function day() {
+    if (!window.limeledgerDay) return;
+    for (const place of document.querySelectorAll("[data-day]")) {
+      const time = document.createElement("time");
+      time.dateTime = window.limeledgerDay.iso;
+      time.textContent = window.limeledgerDay[place.dataset.day];
+      place.replaceWith(time);
+    }
   }
 
   function typing(event) {
@@ -101,6 +112,7 @@
   document.addEventListener("DOMContentLoaded", () => {
     themeButton();
     note();
+    day();
     keys();
     neighbors();
   });

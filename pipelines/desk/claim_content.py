@@ -10,6 +10,7 @@ second, so what was gathered is kept for as long as nothing that it rests on has
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 import html
 import re
 import threading
@@ -25,6 +26,7 @@ from dashboards import formats
 from dashboards.hiding import hide_names
 from dashboards.letters import TemplateFault
 from dashboards.pages import claim as claim_pages
+from dashboards.shared_day import filled
 from pipelines.desk.published_pages import MAIN
 from pipelines.desk.rendering import claim_path
 from pipelines.desk.site import DeskSite
@@ -37,6 +39,7 @@ from pipelines.queries.store_now import StoreNow, store_now
 from pipelines.steps.claim_details import data_of_claims
 from pipelines.store.inputs import load_inputs
 from pipelines.store.lookups import rows_of
+from pipelines.store.published_state import published_manifest
 from pipelines.store.reading import open_store, published_state
 
 MOST_KEPT = 500
@@ -97,8 +100,15 @@ def published_parts(site: DeskSite, claim: str) -> tuple[Markup, Markup, Markup]
     main = MAIN.search(text)
     if main is None:
         return None
-    parts = _MARKS.split(_CLAIM.sub(_linked, _REPLACED.sub("", main[1])))
+    text = filled(_REPLACED.sub("", main[1]), _published_day(site))
+    parts = _MARKS.split(_CLAIM.sub(_linked, text))
     return (Markup(parts[0]), Markup(parts[1]), Markup(parts[2])) if len(parts) == 3 else None
+
+
+def _published_day(site: DeskSite) -> dt.date:
+    """The as-of day of the published pages."""
+    told = published_manifest(site.workspace.published).get("as_of")
+    return dt.date.fromisoformat(told) if told else site.day
 
 
 def _linked(found: re.Match[str]) -> str:

@@ -131,17 +131,22 @@ def _write_tables(
     hidden: Mapping[str, pl.DataFrame],
 ) -> dict[str, WrittenTable]:
     """Writes each table that the store holds as Parquet and CSV."""
-    published = session.inputs.workspace.published
-    is_ours = published_manifest(published).get("tool") == source_hash()
-    last = published / "data" if is_ours else None
+    last = _last_of_ours(session)
     return write_table_files(
         con,
         PUBLISHED,
         folder,
         hidden,
-        last,
+        last and last / "data",
         csv_max_rows=session.inputs.settings.csv_max_rows,
     )
+
+
+def _last_of_ours(session: RefreshSession) -> Path | None:
+    """The last published folder, where this same tool made it."""
+    published = session.inputs.workspace.published
+    is_ours = published_manifest(published).get("tool") == source_hash()
+    return published if is_ours else None
 
 
 def _write_descriptions(
@@ -171,7 +176,7 @@ def _write_pages(
     data = page_data(session, claims, published.decided_at or published.published_at)
     _take_charts(session)
     try:
-        build_site(data, session.staging, claims.to_list(), files)
+        build_site(data, session.staging, claims.to_list(), files, _last_of_ours(session))
     except TemplateFault as fault:
         raise WorkspaceError(str(fault)) from None
     return claims.len()
