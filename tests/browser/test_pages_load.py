@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import json
 import os
 from pathlib import Path
 
@@ -119,6 +120,25 @@ def test_days_in_charts_keep_their_day_west_of_greenwich(visit, sample) -> None:
         }"""
     )
     assert day == f"{sample.decision(3)['failed_on']:%a %b %d %Y}"
+
+
+def test_a_claim_page_tells_the_day_of_the_shared_file(visit, browser, sample) -> None:
+    """Above, below, in the letter and on paper; without scripts it refers to the Morning page."""
+    address = f"claims/{file_name(sample.claim_number(3))}"
+    shown = visit.open(address)
+    day = json.loads((visit.site / "assets/day.js").read_text().split(" = ")[1].strip(";\n"))
+    assert shown.locator(".as-of").inner_text() == f"As of {day['long']}"
+    assert f", as of {day['iso']} (" in shown.locator("footer").inner_text()
+    assert f", as of {day['long']}" in (shown.locator(".letter").text_content() or "")
+    assert shown.locator("[data-day]").count() == 0
+    context = browser.new_context(java_script_enabled=False, offline=True)
+    plain = context.new_page()
+    plain.goto(f"{visit.site.as_uri()}/{address}")
+    assert plain.locator(".as-of").inner_text() == "As of the day that the Morning page states"
+    plain.click(".as-of a")
+    assert plain.locator(".as-of").inner_text() == f"As of {day['long']}"
+    context.close()
+    assert not visit.faults
 
 
 def test_light_and_dark_can_be_chosen(visit) -> None:
