@@ -7,6 +7,7 @@ one. Does not belong here: listing failures (`dashboards.pages.failures`, static
 from __future__ import annotations
 
 import datetime as dt
+import functools
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 from urllib.parse import quote
@@ -15,6 +16,7 @@ from dashboards import formats
 
 PAGE = "failures.html"
 ALL = "all"
+_NO_CHOICE = (None, "", ALL)
 # A figure at m months is its value at so many days a month (field.md, Words).
 DAYS_A_MONTH = 30.4375
 
@@ -31,12 +33,13 @@ Cell = str | Linked
 
 def selection(**values: Any) -> str:
     """`column=value` pairs joined by `&`, percent-encoded; empty values and `all` are left out."""
-    pairs = (
-        f"{name}={quote(str(value), safe='')}"
-        for name, value in values.items()
-        if value not in (None, "", ALL)
-    )
+    pairs = (_pair(name, str(value)) for name, value in values.items() if value not in _NO_CHOICE)
     return "&".join(pairs)
+
+
+@functools.lru_cache(maxsize=4096)  # tens of thousands of cells name a few hundred values
+def _pair(name: str, text: str) -> str:
+    return f"{name}={quote(text, safe='')}"
 
 
 def of_row(row: Mapping[str, Any], **more: Any) -> str:
