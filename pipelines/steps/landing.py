@@ -170,32 +170,21 @@ def _flush(session: RefreshSession, heap: list[ReadFile]) -> None:
 
 def set_aside_of(parts: Sequence[tuple[str, ReadPart]]) -> pl.DataFrame:
     """The reasons that reading and typing parts gave, with their feed and place."""
-    frames = [
-        _placed(file, part, told)
+    told = [
+        (file, part, rows)
         for file, part in parts
-        for told in (part.parsed.set_aside, part.parsed.besides)
-        if told.height
+        for rows in (part.parsed.set_aside, part.parsed.besides)
     ]
-    return _together(frames, PARSED_SET_ASIDE)
+    return _placed(told, PARSED_SET_ASIDE)
 
 
 def left_out_of(parts: Sequence[tuple[str, ReadPart]]) -> pl.DataFrame:
     """The rows of parts that their mappings leave out, with feed, mapping and place."""
-    frames = [
-        _placed(file, part, part.parsed.left_out)
-        for file, part in parts
-        if part.parsed.left_out.height
-    ]
-    return _together(frames, PARSED_LEFT_OUT)
+    return _placed([(file, part, part.parsed.left_out) for file, part in parts], PARSED_LEFT_OUT)
 
 
 def _corrected_of(parts: Sequence[tuple[str, ReadPart]]) -> pl.DataFrame:
-    frames = [
-        _placed(file, part, part.parsed.corrected)
-        for file, part in parts
-        if part.parsed.corrected.height
-    ]
-    return _together(frames, CORRECTED_ROWS)
+    return _placed([(file, part, part.parsed.corrected) for file, part in parts], CORRECTED_ROWS)
 
 
 def facts_of(parts: Iterable[tuple[str, ReadPart]]) -> pl.DataFrame:
@@ -203,20 +192,20 @@ def facts_of(parts: Iterable[tuple[str, ReadPart]]) -> pl.DataFrame:
     return pl.DataFrame([part.facts(file) for file, part in parts], schema=FILE_PARTS)
 
 
-def _placed(file: str, part: ReadPart, rows: pl.DataFrame) -> pl.DataFrame:
-    place = {
-        "feed": part.feed,
-        "mapping": part.mapping.file if part.mapping else "",
-        "file": file,
-        "sheet": part.sheet,
-    }
-    return rows.with_columns(pl.lit(value).alias(name) for name, value in place.items())
-
-
-def _together(frames: Sequence[pl.DataFrame], schema: pl.Schema) -> pl.DataFrame:
-    return pl.concat(
-        [schema.to_frame(), *(frame.select(schema.names()).cast(schema) for frame in frames)]
-    )
+def _placed(told: Iterable[tuple[str, ReadPart, pl.DataFrame]], schema: pl.Schema) -> pl.DataFrame:
+    """Rows of parts, each of a file, with where they stand."""
+    frames = [schema.to_frame()]
+    for file, part, rows in told:
+        if rows.height:
+            place = {
+                "feed": part.feed,
+                "mapping": part.mapping.file if part.mapping else "",
+                "file": file,
+                "sheet": part.sheet,
+            }
+            placed = rows.with_columns(pl.lit(value).alias(name) for name, value in place.items())
+            frames.append(placed.select(schema.names()).cast(schema))
+    return pl.concat(frames)
 
 
 STEP = Step(
