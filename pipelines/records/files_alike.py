@@ -96,7 +96,7 @@ def _as_one(readings: Sequence[Reading]) -> Reading:
 def _parted(feed: str, told: ParsedFile, readings: Sequence[Reading]) -> list[ParsedFile]:
     """What was said of all files, by file."""
     seen = told.rows.group_by(_file_of("source_line")).agg(_seen=seen_on(feed).max())
-    latest = dict(seen.iter_rows())
+    latest = dict(zip(seen[_FILE], seen["_seen"], strict=True))
     rows = _by_file(told.rows, "source_line")
     set_aside, besides = _by_file(told.set_aside, "line"), _by_file(told.besides, "line")
     left_out, corrected = _by_file(told.left_out, "line"), _by_file(told.corrected, "line")
