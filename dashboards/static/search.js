@@ -25,6 +25,11 @@ const LimeledgerSearch = (() => {
     return lists.map((fields) => fields.filter(Boolean).map(fold));
   }
 
+  // A column whose texts are in the file once each.
+  function spelled({ texts, at }) {
+    return at.map((place) => texts[place]);
+  }
+
   let asked = null;
 
   // The claims and rows of the whole store are a file of their own, asked for once.
@@ -34,6 +39,10 @@ const LimeledgerSearch = (() => {
       script.src = `${document.body.dataset.root}assets/searched.js`;
       script.addEventListener("load", () => {
         const data = window.limeledgerSearched;
+        for (const name of ["kind", "feed", "file", "reason"]) data.rows[name] = spelled(data.rows[name]);
+        data.claims.verdict = spelled(data.claims.verdict);
+        data.claims.fields = data.claims.fields.map((fields, i) =>
+          [data.claims.claim[i], data.claims.call[i], data.claims.serial[i], ...fields]);
         data.claims.folded = foldedAll(data.claims.fields);
         data.claims.numbers = data.claims.claim.map((claim, i) =>
           [claim, data.claims.call[i]].filter(Boolean).map(fold));

@@ -15,7 +15,7 @@ from dashboards import data as shown
 from dashboards.desk_words import said
 from dashboards.pages import morning
 from dashboards.pages.originals import original_said
-from dashboards.pages.searched import search_data
+from dashboards.pages.searched import named_once, search_data
 from dashboards.pages.worklist_rows import days_left
 from dashboards.site import build_site
 from schemas.worklist import DESK, DESK_EVENTS, SETTLED_ROWS, STALE_CORRECTIONS
@@ -191,7 +191,10 @@ def test_the_search_has_every_claim_the_newest_first(sample) -> None:
     assert [c for c, page in zip(claims["claim"], claims["page"], strict=True) if page] == [
         sample.claim_number(3)
     ]
-    assert (rows["kind"], rows["line"]) == (["set_aside"], [9])
+    assert (rows["kind"], rows["line"]) == ({"texts": ["set_aside"], "at": [0]}, [9])
+    assert named_once(pl.Series(["b", "a", "b"])) == {"texts": ["b", "a"], "at": [0, 1, 0]}
+    own = {*claims["claim"], *claims["call"], *claims["serial"]}
+    assert not own & {field for fields in claims["fields"] for field in fields}
     assert "CALL-LOST" in rows["fields"][0]
 
 
