@@ -220,6 +220,7 @@ def axe() -> str:
 PAGES = (
     "/",
     "/claims/W06",
+    "/units/W2101",
     "/audit",
     "/set-aside",
     "/letters?state=all",
