@@ -13,8 +13,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
 UNITS_A_PART = 250_000
 # Names of units and of sites must not be taken for each other.
@@ -111,6 +109,9 @@ def _groups(links: pl.DataFrame) -> pl.DataFrame:
 
     A site's name sorts before a unit's: a group keeps its name while units come and go.
     """
+    from scipy.sparse import coo_matrix  # a fleet of one part needs none of it
+    from scipy.sparse.csgraph import connected_components
+
     nodes = pl.concat([links["here"], links["there"]]).unique().sort().to_frame("node")
     numbered = nodes.with_row_index("number")
     ends = [

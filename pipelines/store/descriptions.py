@@ -10,7 +10,7 @@ import duckdb
 import polars as pl
 
 from pipelines.errors import KeyFault
-from pipelines.store.database import has_table, identifier, one_row
+from pipelines.store.database import identifier, one_row
 from schemas.catalog import CATALOG
 from schemas.columns import polars_schema
 from schemas.described import Described
@@ -26,13 +26,7 @@ def table_comment(table: Described) -> str:
 
 def comment_on_all(con: duckdb.DuckDBPyConnection) -> None:
     """Puts its comment on every table, view and column that lacks it."""
-    kinds = dict(
-        con.execute(
-            "select table_name, table_type from information_schema.tables "
-            "where table_catalog = current_database() and table_schema = 'main'"
-        ).fetchall()
-    )
-    said = _said(con)
+    kinds, said = _kinds(con), _said(con)
     con.execute("begin")  # each comment alone would wait for the disk
     for name, table in CATALOG.items():
         if name not in kinds:
@@ -47,6 +41,15 @@ def comment_on_all(con: duckdb.DuckDBPyConnection) -> None:
                     f"is {_quoted(column.meaning)}"
                 )
     con.execute("commit")
+
+
+def _kinds(con: duckdb.DuckDBPyConnection) -> dict[str, str]:
+    """What is there by name: a table or a view."""
+    rows = con.execute(
+        "select table_name, table_type from information_schema.tables "
+        "where table_catalog = current_database() and table_schema = 'main'"
+    ).fetchall()
+    return dict(rows)
 
 
 def _said(con: duckdb.DuckDBPyConnection) -> dict[tuple[str, str | None], str]:
@@ -104,8 +107,9 @@ def check_keys(con: duckdb.DuckDBPyConnection) -> None:
     Raises:
         KeyFault: two rows of a table have one key, which is a fault of the tool.
     """
+    there = _kinds(con)
     for name, table in CATALOG.items():
-        if not table.key_is_checked or not has_table(con, name):
+        if not table.key_is_checked or name not in there:
             continue
         key = ", ".join(identifier(column) for column in table.key)
         twice = one_row(

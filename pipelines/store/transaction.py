@@ -56,6 +56,7 @@ from pipelines.store.working_copy import (
     new_copy,
     put_contents,
     refuse_newer,
+    working_file,
 )
 from pipelines.workspace.clock import now
 from pipelines.workspace.lock import refresh_lock
@@ -110,18 +111,17 @@ class RefreshSession:
         workspace = self.inputs.workspace
         if is_sound(workspace):
             refuse_newer(workspace)
-            view = connect(workspace.database, read_only=True)
-            if is_of(view, workspace.published, self.state):
-                self._view, self.is_published = view, True
+            self._view = connect(workspace.database, read_only=True)
+            if is_of(self._view, workspace.published, self.state):
+                self.is_published = True
                 return
-            view.close()
-        self._con, self._distrusted = left_copy(workspace)
-        if self._con is None and is_sound(workspace):
-            view = connect(workspace.database, read_only=True)
-            if mixture(view):
-                view.close()  # nothing is built upon it, and every table made anew
-            else:
-                self._view = view
+        if working_file(workspace).is_file():
+            self.close_view()  # a left copy is opened with the store beside it
+            self._con, self._distrusted = left_copy(workspace)
+            if self._con is None and is_sound(workspace):
+                self._view = connect(workspace.database, read_only=True)
+        if self._view is not None and mixture(self._view):
+            self.close_view()  # nothing is built upon it, and every table made anew
 
     @property
     def con(self) -> duckdb.DuckDBPyConnection:
