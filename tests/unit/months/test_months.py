@@ -397,3 +397,30 @@ def test_what_is_no_month(text) -> None:
 def test_a_month_has_its_days() -> None:
     """Also of a leap year."""
     assert (Month.of("2024-02").last, str(Month.of("2024-02"))) == (day("2024-02-29"), "2024-02")
+
+
+def test_claims_without_a_cause_share_what_was_paid_of_their_kind() -> None:
+    """A class that nobody told is one class, and stands once however many claims are open."""
+    made, told = _settled(10, "50", "100", "needs_evidence", cause_class=None)
+    wanted = [
+        claim(name, "needs_evidence", cause_class=None, **money("if_covered", "10"))
+        for name in ("K1", "K2")
+    ]
+    told += [changed(name, "2026-05-31", "needs_evidence", "0") for name in ("K1", "K2")]
+    found, shares = rows_of(books([*made, *wanted], told), MAY)
+    assert shares.rows() == [("needs_evidence", "unknown", 10, 0.5)]
+    reserve = found.filter(measure="reserve").to_dicts()
+    assert [(row["claims"], row["total"]) for row in reserve] == [(2, Decimal(10))]
+
+
+def test_a_line_that_a_credit_leaves_out_counts_as_nothing() -> None:
+    """The other lines of the posting are paid, and what is left of the claim is accrued."""
+    standing = claim("K1", **money("standing", "100", "50", "5"))
+    posted = [{"claim": "K1", "credited_on": day("2026-05-15"), "parts_amount": Decimal(30)}]
+    told = books(
+        [standing], [changed("K1", "2026-05-10", "covered", "100", "50", "5")], credits=posted
+    )
+    (paid,) = rows(told, "paid")
+    assert [paid[line] for line in LINES] == [Decimal(30), Decimal(0), Decimal(0)]
+    (accrued,) = rows(told, "accrued")
+    assert [accrued[line] for line in LINES] == [Decimal(70), Decimal(50), Decimal(5)]
