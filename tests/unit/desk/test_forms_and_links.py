@@ -3,20 +3,28 @@
 from __future__ import annotations
 
 import asyncio
+from contextlib import nullcontext
+from pathlib import Path
 from types import SimpleNamespace
+from urllib.parse import parse_qsl, urlsplit
+from zoneinfo import ZoneInfo
 
 import pytest
 
-from pipelines.desk import sessions
+from pipelines.desk import assets, people, sessions
 from pipelines.desk.bodies import Form
 from pipelines.desk.controls import Choices, Typed, _chosen, _controls
 from pipelines.desk.guard import _misdirected, host_of, is_loopback
 from pipelines.desk.operation import Given
+from pipelines.desk.pages import audit, claim
+from pipelines.desk.pages import rows as rows_page
 from pipelines.desk.pages.morning import _more
 from pipelines.desk.pages.rows import _which_feed
 from pipelines.desk.performing import _of_form
 from pipelines.desk.problems import Problem
 from pipelines.desk.serving import _run
+from pipelines.desk.views import rows
+from pipelines.errors import Refused
 from schemas.codes import FEEDS
 
 
@@ -112,7 +120,7 @@ def test_sixty_rows_stand_on_a_page_and_links_lead_on(offset: int, total: int, l
 
 
 @pytest.mark.parametrize(
-    ("claim", "serial", "more", "back"),
+    ("about", "serial", "more", "back"),
     [
         ("K/1", "", "&claim=K%2F1", ("/claims/K%2F1", "Claim K/1")),
         ("", "U 1", "&serial=U+1", ("/units/U%201", "Unit U 1")),
@@ -121,10 +129,10 @@ def test_sixty_rows_stand_on_a_page_and_links_lead_on(offset: int, total: int, l
     ],
 )
 def test_a_record_begins_with_its_feed_and_what_it_is_about(
-    claim: str, serial: str, more: str, back: tuple[str, str]
+    about: str, serial: str, more: str, back: tuple[str, str]
 ) -> None:
     """One link a feed, which carries along what is known; the way back is where one came from."""
-    found = _which_feed(claim, serial)
+    found = _which_feed(about, serial)
     assert found["back"] == back
     links = [link for link, _ in found["links"]]
     assert links
@@ -201,3 +209,187 @@ def test_tokens_are_the_same_only_where_there_are_two(
 def test_a_form_may_be_sent_for_half_a_day() -> None:
     """What a morning began is still good in the evening: twelve hours of 3,600 seconds."""
     assert sessions.FORM_SECONDS == 43_200
+
+
+@pytest.mark.parametrize(
+    ("named", "peer", "header", "told"),
+    [
+        (["ada"], "192.0.2.9", "X-User", "ada"),
+        ([" ada "], "192.0.2.9", "X-User", "ada"),
+        (["", "ada"], "192.0.2.9", "X-User", "ada"),
+        ([], "192.0.2.9", "X-User", None),
+        (["ada"], "192.0.2.8", "X-User", None),  # no proxy of ours
+        (["ada"], "192.0.2.9", None, None),  # nobody is to name users
+        (["ada", "leo"], "192.0.2.9", "X-User", "several users in X-User"),
+    ],
+)
+def test_a_proxy_names_one_user_or_none(
+    monkeypatch: pytest.MonkeyPatch, named: list[str], peer: str, header: str | None, told: str
+) -> None:
+    """Two names are one too many: nobody is signed in as either."""
+    monkeypatch.setattr(people, "is_trusted", lambda address, _: address == "192.0.2.9")
+    site = SimpleNamespace(settings=SimpleNamespace(desk=SimpleNamespace(trusted_header=header)))
+    request = SimpleNamespace(
+        client=SimpleNamespace(host=peer), headers=SimpleNamespace(getlist=lambda _: named)
+    )
+    if told and told.startswith("several"):
+        with pytest.raises(Problem) as caught:
+            people.proxy_user(request, site)
+        assert caught.value.status == 403
+        assert told in str(caught.value.detail)
+    else:
+        assert people.proxy_user(request, site) == told
+
+
+def test_records_that_were_entered_stand_newest_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Those of one claim alone where one is named, and whether each is still in force."""
+    records = [
+        SimpleNamespace(
+            event=event, feed="startups", claim=claim, values={"level": "yes"}, settles=settles,
+            documents=[], actor="ada", at="2026-03-31T12:00:00", withdrawn=withdrawn,
+        )
+        for event, claim, settles, withdrawn in (
+            (3, "K1", None, None), (9, "K2", ("a.csv", 4), None), (5, "K1", None, 7),
+        )
+    ]  # fmt: skip
+    monkeypatch.setattr(rows, "recorded_of", lambda _: SimpleNamespace(records=records))
+    site = SimpleNamespace(desk=None)
+    told = rows.entered_records(site)
+    assert [(one["event"], one["state"]) for one in told] == [
+        (9, "in_force"), (5, "withdrawn"), (3, "in_force"),
+    ]  # fmt: skip
+    assert told[0]["settles"] == {"file": "a.csv", "line": 4}
+    assert [one["event"] for one in rows.entered_records(site, "K1")] == [5, 3]
+
+
+def test_the_audit_is_narrowed_by_who_what_and_on_which_claim(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A word that is no kind narrows nothing; a hundred events stand on a page, then a link."""
+    asked: list[dict] = []
+    event = SimpleNamespace(
+        event=7, at="2026-03-31T12:00:00+00:00", actor="ada", os_user="ada", via="web", claim="K1",
+        kind="note", subject=None, payload={"text": "x"},
+    )  # fmt: skip
+
+    class Desk:
+        def reading(self) -> nullcontext:
+            return nullcontext()
+
+        def events(self, _: object, **chosen: object) -> list:
+            asked.append(chosen)
+            return [event] * 101
+
+    monkeypatch.setattr(audit, "all_users", lambda _: [])
+    settings = SimpleNamespace(zone=ZoneInfo("UTC"))
+    site = SimpleNamespace(desk=Desk(), settings=settings)
+    for query, chosen, older in (
+        ({}, (None, None, None, None), "/audit?before=7"),
+        ({"claim": " K1 ", "actor": "ada", "kind": "note", "before": "90"},
+         ("K1", "ada", ["note"], 90), "/audit?claim=K1&actor=ada&kind=note&before=7"),
+        ({"kind": "tale", "before": "x", "actor": " "}, (None, None, None, None),
+         "/audit?kind=tale&before=7"),
+    ):  # fmt: skip
+        told = audit._content(SimpleNamespace(query_params=query), site)
+        found = asked.pop()
+        assert (found["claim"], found["actor"], found["kinds"], found["before"]) == chosen
+        assert (found["limit"], found["newest_first"]) == (101, True)
+        assert told["older"] == older
+        assert len(told["events"]) == 100
+    assert told["events"][0]["said"] == "Note: x"
+
+
+@pytest.mark.parametrize(
+    ("status", "of_file", "leads"),
+    [(404, "K 1", "/claims/K%201"), (404, None, None), (403, "K 1", None), (409, None, None)],
+)
+def test_a_claim_by_its_files_name_leads_to_its_page(
+    monkeypatch: pytest.MonkeyPatch, status: int, of_file: str | None, leads: str | None
+) -> None:
+    """Only where no claim has that number; any other refusal is told as it is."""
+
+    def content(*_: object) -> dict:
+        raise Refused(status, "No.")
+
+    monkeypatch.setattr(claim, "content", content)
+    monkeypatch.setattr(claim, "claim_of_file", lambda *_: of_file)
+    (route,) = claim.routes(SimpleNamespace())
+    request = SimpleNamespace(path_params={"claim": "K-1"})
+    if leads is None:
+        with pytest.raises(Refused) as told:
+            route.endpoint(request)
+        assert told.value.status == status
+    else:
+        answer = route.endpoint(request)
+        assert (answer.status_code, answer.headers["location"]) == (303, leads)
+
+
+@pytest.mark.parametrize(
+    ("name", "signed_in", "found"),
+    [
+        (assets.LIBRARY, False, True),
+        (assets.LIBRARY, True, True),
+        (assets.PRIVATE, False, False),
+        (assets.PRIVATE, True, True),
+        ("limeledger.toml", True, False),
+        ("desk.js", False, True),
+    ],
+)
+def test_what_pages_share_is_anybodys_but_the_note_of_the_last_run(
+    tmp_path: Path, name: str, signed_in: bool, found: bool
+) -> None:
+    """Whoever is not signed in reads libraries and styles alone."""
+    folder = tmp_path / "published" / "assets"
+    folder.mkdir(parents=True)
+    for file in (assets.LIBRARY, assets.PRIVATE, "limeledger.toml"):
+        (folder / file).write_text("x", encoding="utf-8")
+    workspace = SimpleNamespace(published=tmp_path / "published")
+    (route,) = assets.routes(SimpleNamespace(workspace=workspace))
+    request = SimpleNamespace(
+        path_params={"name": name}, scope={"visitor": "ada" if signed_in else None}, headers={}
+    )
+    if found:
+        assert route.endpoint(request).status_code == 200
+    else:
+        with pytest.raises(Problem) as told:
+            route.endpoint(request)
+        assert told.value.status == 404
+
+
+ROW = {"feed": "units", "file": "a.csv", "line": 3, "kind": "set_aside", "settled_by": None}
+
+
+@pytest.mark.parametrize(
+    ("offset", "total", "more"),
+    [
+        ("0", 50, None),
+        ("0", 51, 50),
+        ("50", 100, None),
+        ("50", 101, 100),
+        ("x", 51, 50),
+    ],
+)
+def test_rows_set_aside_stand_by_fifties(
+    monkeypatch: pytest.MonkeyPatch, offset: str, total: int, more: int | None
+) -> None:
+    """The link to the next ones carries what was chosen; who may not correct gets no link to it."""
+    asked: list[dict] = []
+
+    def listed(_: object, given: dict) -> tuple[list, int]:
+        asked.append(given)
+        return [dict(ROW), ROW | {"kind": "superseded"}, ROW | {"settled_by": 7}], total
+
+    monkeypatch.setattr(rows_page, "set_aside_rows", listed)
+    monkeypatch.setattr(rows_page, "visitor", lambda _: None)
+    request = SimpleNamespace(query_params={"offset": offset, "feed": "units", "q": " x "})
+    for able in (True, False):
+        caller = SimpleNamespace(may=lambda _, able=able: able)
+        monkeypatch.setattr(rows_page, "caller_of", lambda *_, caller=caller: caller)
+        told = rows_page._set_aside(request, SimpleNamespace())
+        assert told["total"] == total
+        sent = dict(parse_qsl(urlsplit(told["more"] or "").query))
+        expected = {"feed": "units", "q": "x", "offset": str(more)} if more else {}
+        assert sent == expected
+        assert asked[-1]["offset"] == (int(offset) if offset.isdigit() else 0)
+        assert [row["correct"] is not None for row in told["rows"]] == [able, able, False]
+        assert [row["enter"] is not None for row in told["rows"]] == [able, False, False]
