@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import datetime as dt
 from contextlib import nullcontext
+from decimal import Decimal
 from pathlib import Path
 from types import SimpleNamespace
 from urllib.parse import parse_qsl, urlsplit
@@ -11,12 +13,13 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from pipelines.desk import assets, people, sessions
+from pipelines.desk import assets, people, rendering, sessions
 from pipelines.desk.bodies import Form
 from pipelines.desk.controls import Choices, Typed, _chosen, _controls
 from pipelines.desk.guard import _misdirected, host_of, is_loopback
+from pipelines.desk.openapi import document
 from pipelines.desk.operation import Given
-from pipelines.desk.pages import audit, claim
+from pipelines.desk.pages import audit, claim, morning
 from pipelines.desk.pages import rows as rows_page
 from pipelines.desk.pages.morning import _more
 from pipelines.desk.pages.rows import _which_feed
@@ -393,3 +396,94 @@ def test_rows_set_aside_stand_by_fifties(
         assert asked[-1]["offset"] == (int(offset) if offset.isdigit() else 0)
         assert [row["correct"] is not None for row in told["rows"]] == [able, able, False]
         assert [row["enter"] is not None for row in told["rows"]] == [able, False, False]
+
+
+def shell(role: str | None) -> dict:
+    """What the frame shows to somebody of a role, or to nobody."""
+    user = SimpleNamespace(user="ada", name="Ada Marsh", role=role)
+    visitor = None if role is None else SimpleNamespace(user=user, how="cookie", csrf_token="T")
+    settings = SimpleNamespace(maker="Tarnfell", timezone="UTC", currency="USD")
+    site = SimpleNamespace(settings=settings, day=dt.date(2026, 3, 5))
+    return rendering.shell_of(SimpleNamespace(scope={"visitor": visitor}), site)
+
+
+def test_the_frame_shows_the_day_and_who_is_signed_in() -> None:
+    """Nobody has no name and no token; users are kept by an administrator alone."""
+    nobody, clerk, admin = shell(None), shell("clerk"), shell("administrator")
+    for told in (nobody, clerk, admin):
+        assert (told["maker"], told["as_of"], told["day"]) == ("Tarnfell", *["2026-03-05"] * 2)
+        assert (told["as_of_long"], told["currency"]) == ("5 March 2026", "USD")
+        assert ("/months/2026-03", "Month") in told["desk_pages"]
+        assert told["has_search"] is True
+    assert (nobody["person"], nobody["csrf_token"]) == (None, "")
+    person = {"user": "ada", "name": "Ada Marsh", "role": "clerk", "how": "cookie"}
+    assert (clerk["person"], clerk["csrf_token"]) == (person, "T")
+    assert rendering.ADMINISTRATOR in admin["more_pages"]
+    assert rendering.ADMINISTRATOR not in clerk["more_pages"]
+    assert rendering.ADMINISTRATOR not in nobody["more_pages"]
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        ({}, {"due": "", "assigned": "", "held": "", "to_file": "", "reason": "It waits."}),
+        ({"documents_due_on": dt.date(2026, 3, 9), "overdue": False}, {"due": "2026-03-09"}),
+        ({"documents_due_on": dt.date(2026, 3, 9), "overdue": True},
+         {"due": "overdue: 2026-03-09"}),
+        ({"assigned_to": "ada"}, {"assigned": "Ada Marsh"}),
+        ({"assigned_to": "gone"}, {"assigned": "gone"}),
+        ({"hold_until": dt.date(2026, 4, 1)}, {"held": "hold until 2026-04-01"}),
+        ({"days_left": 0}, {"to_file": "today"}),
+        ({"days_left": 1}, {"to_file": "1 day"}),
+        ({"reason": "No test."}, {"reason": "No test."}),
+        ({"serial": "U1", "site_name": "Kitchen", "site": "S1", "agency": "A"},
+         {"where": "U1, Kitchen, A"}),
+        ({"serial": "U1", "site": "S1"}, {"where": "U1, S1"}),
+        ({"claim": "K2"}, {"version": 7}),
+    ],
+)  # fmt: skip
+def test_a_row_of_the_worklist_says_what_there_is_to_know(given: dict, told: dict) -> None:
+    """What is not known is empty; people by their names."""
+    names = ("reason", "original", "serial", "site_name", "site", "agency", "documents_due_on",
+             "assigned_to", "days_left", "hold_until", "overdue")  # fmt: skip
+    row = dict.fromkeys(names) | {
+        "claim": "K1", "why": "It waits.", "standing": "needs_review", "at_stake": Decimal("12.5"),
+        "age_days": 3,
+    }  # fmt: skip
+    found = morning._row(row | given, SimpleNamespace(versions={"K2": 7}), {"ada": "Ada Marsh"})
+    plain = {"version": 0, "word": "Needs review", "money": "12.50", "age": "3 days"}
+    assert {name: found[name] for name in {**plain, **told}} == plain | told
+
+
+def test_actions_on_a_version_are_described_with_its_two_refusals() -> None:
+    """412 where the claim has moved on, 428 where no version was given; others have neither."""
+    seen = set()
+    for methods in document()["paths"].values():
+        for described in methods.values():
+            if not isinstance(described, dict) or "responses" not in described:
+                continue
+            headers = {
+                one.get("name", "").lower()
+                for one in described.get("parameters", ())
+                if one.get("in") == "header"
+            }
+            versioned = "if-match" in headers
+            assert {"412", "428"} & set(described["responses"]) == (
+                {"412", "428"} if versioned else set()
+            )
+            seen.add(versioned)
+    assert seen == {True, False}
+
+
+def test_a_list_of_the_api_has_a_thousand_rows_at_most() -> None:
+    """As its description says of every reading that is listed."""
+    limits = [
+        one["schema"].get("maximum")
+        for methods in document()["paths"].values()
+        for described in methods.values()
+        if isinstance(described, dict)
+        for one in described.get("parameters", ())
+        if one.get("name") == "limit"
+    ]
+    assert limits
+    assert max(limits) == 1_000
