@@ -45,7 +45,10 @@ _DRAWS, _SEED = 2000, 11
 
 
 class Moved(NamedTuple):
-    """A maximum that other terms move, or (`lower`) a minimum; infinite where there is none."""
+    """A maximum that other terms move, or (`lower`) a minimum; infinite where there is none.
+
+    serials: of the units whose own terms move it; None: all of the family.
+    """
 
     family: str
     analyte: str
@@ -53,6 +56,7 @@ class Moved(NamedTuple):
     after: float
     needs: str
     lower: bool = False
+    serials: pl.Series | None = None
 
     @property
     def laxer(self) -> bool:
@@ -62,8 +66,47 @@ class Moved(NamedTuple):
 
 def moved_limits(before: pl.DataFrame, after: pl.DataFrame, *, lower: bool = False) -> list[Moved]:
     """The maxima (or minima) that differ: family, analyte, limit, needs of the newest editions."""
+    rows = _differing(before, after, ["family", "analyte"], lower)
+    return [Moved(*row)._replace(lower=lower) for row in rows.rows()]
+
+
+def moved_for_units(
+    editions: pl.DataFrame, before: pl.DataFrame, after: pl.DataFrame, *, lower: bool = False
+) -> list[Moved]:
+    """The limits that differ for units, by the terms that judge each of them.
+
+    Args:
+        editions: serial, family, and the unit's edition under these and under the other terms:
+            edition, edition_after (null: none).
+        before: limits of all editions: edition, family, analyte, limit, needs.
+        after: those of the other terms.
+    """
+    keys = ["family", "edition", "edition_after"]
+    known = editions.drop_nulls(keys)
+    pairs = known.select(keys).unique().with_row_index("pair")
+    columns = ["pair", "family", "analyte", "limit", "needs"]
+    first = pairs.join(before, on=["family", "edition"]).select(columns)
+    limits = after.rename({"edition": "edition_after"})
+    second = pairs.join(limits, on=["family", "edition_after"]).select(columns)
+    what = ["family", "analyte", "limit", "limit_after", "needs"]
+    rows = (
+        _differing(first, second, columns[:3], lower)
+        .join(known.join(pairs, on=keys).select("serial", "pair"), on="pair")
+        .group_by(what)
+        .agg("serial")
+        .sort(what)
+    )
+    return [
+        Moved(*row)._replace(lower=lower, serials=serials)
+        for row, serials in zip(rows.select(what).rows(), rows["serial"], strict=True)
+    ]
+
+
+def _differing(
+    before: pl.DataFrame, after: pl.DataFrame, keys: list[str], lower: bool
+) -> pl.DataFrame:
+    """keys, limit, limit_after, needs of the limits that are not alike; infinite: none."""
     none = -np.inf if lower else np.inf
-    keys = ["family", "analyte"]
     both = before.join(after, on=keys, how="full", coalesce=True, suffix="_after")
     told = both.select(
         *keys,
@@ -71,8 +114,7 @@ def moved_limits(before: pl.DataFrame, after: pl.DataFrame, *, lower: bool = Fal
         pl.col("limit_after").fill_null(none),
         pl.coalesce("needs", "needs_after").fill_null(""),
     )
-    rows = told.filter(pl.col("limit") != pl.col("limit_after")).sort(keys)
-    return [Moved(*row)._replace(lower=lower) for row in rows.rows()]
+    return told.filter(pl.col("limit") != pl.col("limit_after")).sort(keys)
 
 
 def expected(context: FieldContext, moved: list[Moved], ratios: pl.DataFrame) -> pl.DataFrame:
@@ -145,8 +187,9 @@ def _between(context: FieldContext, one: Moved) -> pl.DataFrame:
     # A value at the limit is within it, be it a maximum or a minimum.
     closed: Literal["left", "right"] = "left" if one.lower else "right"
     dose = Dose(one.family, one.analyte, high, one.needs, ())
+    asked = pl.lit(True) if one.serials is None else pl.col("serial").is_in(one.serials.implode())
     return (
-        context.spans.filter("last")
+        context.spans.filter("last", asked)
         .join(
             fleet.select(
                 "unit", years=(pl.min_horizontal("ends", pl.lit(end)) - today - 1) / DAYS_PER_YEAR
@@ -172,10 +215,10 @@ def _failures(
         pl.col("event") == "water",
         pl.col("days") == "unprotected",
     )
-    limit = one.before if np.isfinite(one.before) else one.after
-    if one.lower:  # bins go by the maximum
-        maxima: dict[str, float] = dict(table.select("family", "limit").rows())
-        limit = maxima.get(one.family, maxima.get(ALL, limit))
+    # Bins go by the maximum of the family's newest edition, whichever limit moves.
+    maxima: dict[str, float] = dict(table.select("family", "limit").rows())
+    told_limit = one.before if np.isfinite(one.before) else one.after
+    limit = maxima.get(one.family, maxima.get(ALL, told_limit))
     told = own.with_columns(bound=pl.lit(None, pl.Float64)).with_columns(bin=bin_of(limit))
     total = np.zeros(_DRAWS + 1)
     for number, years in told.group_by("bin").agg(pl.col("years").sum()).sort("bin").rows():

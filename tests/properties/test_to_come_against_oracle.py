@@ -18,7 +18,7 @@ from pipelines.field.cohorts import cohorts
 from pipelines.field.context import FieldContext, Grounds
 from pipelines.field.dose_bins import dose_bins
 from pipelines.field.figures import figure
-from pipelines.field.moved_limits import Moved, expected, moved_limits
+from pipelines.field.moved_limits import Moved, expected, moved_for_units, moved_limits
 from pipelines.field.outlook import outlook
 from pipelines.field.pending import settled_claims, shares
 from pipelines.field.reporting_lag import lag_law, share_reported
@@ -452,3 +452,47 @@ def test_a_moved_minimum_is_laxer_where_it_falls_and_holds_its_own_value() -> No
         ]
         assert row["units"] == len(own) > 0
         assert row["extra_failures"] * sign > 0
+
+
+def test_a_unit_goes_by_the_limits_of_its_own_edition() -> None:
+    """Two editions of which one moves: its units alone, also those that change their edition."""
+    analyte = "hardness_mg_l_caco3"
+    editions = pl.DataFrame(
+        {
+            "serial": ["A", "B", "C", "D"],
+            "family": ["Force"] * 4,
+            "edition": ["old", "new", "old", None],
+            "edition_after": ["old", "new", "new", "new"],
+        }
+    )
+    limits = pl.DataFrame(
+        {
+            "edition": ["old", "new"], "family": ["Force"] * 2, "analyte": [analyte] * 2,
+            "limit": [70.0, 60.0], "needs": ["scale"] * 2,
+        }
+    )  # fmt: skip
+    laxer = limits.with_columns(limit=pl.when(pl.col("edition") == "old").then(90.0).otherwise(60))
+    moved = moved_for_units(editions, limits, laxer)
+    assert [(one[:5], [*one.serials]) for one in moved] == [
+        (("Force", analyte, 70.0, 60.0, "scale"), ["C"]),
+        (("Force", analyte, 70.0, 90.0, "scale"), ["A"]),
+    ]
+    context = dosed()
+    ratios = pl.DataFrame(
+        {
+            "by": ["all"], "event": ["water"], "comparison": ["treated vs untreated"],
+            "method": ["cox"], "ratio": [0.4], "low": [0.2], "high": [0.8],
+        }
+    )  # fmt: skip
+    whole = Moved("Force", analyte, 70.0, 150.0, "scale")
+    some = context.units.filter(pl.col("family") == "Force")["serial"][::2]
+    parts = [
+        whole._replace(serials=chosen)
+        for chosen in (
+            some,
+            context.units.filter(~pl.col("serial").is_in(some.implode()))["serial"],
+        )
+    ]
+    told = expected(context, [whole, *parts], ratios).to_dicts()
+    assert 0 < told[1]["units"] < told[0]["units"]
+    assert told[1]["units"] + told[2]["units"] == told[0]["units"]
