@@ -63,6 +63,13 @@ class Quarters:
         return cls(at_risk, groups, own, at_risk_at_months(own, groups.height), day)
 
     @cached_property
+    def slices(self) -> np.ndarray:
+        """The number of each group without its quarter of entry."""
+        own = [name for name in self.groups.columns if name not in ("cohort", "units")]
+        number = self.groups.select(pl.struct(own).rank("dense") - 1).to_series()
+        return number.to_numpy().astype(np.int64)
+
+    @cached_property
     def families(self) -> tuple[np.ndarray, int]:
         """The number of each unit's family, and how many there are."""
         return _families(self.at_risk.context, self.at_risk.units)
@@ -87,9 +94,7 @@ def projections(quarters: Quarters, events: Events, mean: np.ndarray) -> Project
         mean: completed mean count, quarters x months.
     """
     context, episodes = quarters.at_risk.context, quarters.episodes
-    own = [name for name in quarters.groups.columns if name not in ("cohort", "units")]
-    group = quarters.groups.select(pl.struct(own).rank("dense") - 1).to_series().to_numpy()
-    group = group.astype(np.int64)
+    group = quarters.slices
     family, names = quarters.families
     count = int(group.max(initial=-1)) + 1
     placed = Episodes(group[episodes.group], episodes.unit, episodes.entry, episodes.exit)

@@ -75,18 +75,24 @@ def _cohorts(context: FieldContext, dims: Slice) -> pl.DataFrame:
     placed = [FLEET, *(name for name in dims if name != "cause_class")]
     quarters = Quarters.of(context, placed)
     cells = _Cells(quarters)
-    law = lag_law(context.failures["failed_on"], context.failures["opened_on"], context.as_of)
+    law = context.once(
+        "lag law",
+        lambda: lag_law(
+            context.failures["failed_on"], context.failures["opened_on"], context.as_of
+        ),
+    )
     kinds: list[tuple[dict[str, str], pl.Expr]] = (
         [({"event": "any", "cause_class": name}, of_event(name)) for name in context.classes]
         if "cause_class" in dims
         else [({"event": event}, of_event(event)) for event in codes.EVENTS]
     )
-    rows = [
+    every = pl.concat(
         cells.rows(chosen, law).with_columns(pl.lit(word).alias(k) for k, word in labels.items())
         for labels, chosen in kinds
-    ]
+    )
+    rows = _described(every, [*placed, *kinds[0][0], "cohort"])
     empty = _empty_cells(context, quarters.groups, dims, [labels for labels, _ in kinds])
-    table = pl.concat([*rows, empty], how="diagonal_relaxed")
+    table = pl.concat([rows, empty], how="diagonal_relaxed")
     return labelled(table.sort(FLEET, *dims, "cohort", "event", "months"), dims, COLUMNS)
 
 
@@ -120,10 +126,9 @@ class _Cells:
         columns |= self._completed(whole, events, columns)
         place = np.repeat(np.arange(self.quarters.groups.height), MONTHS + 1)
         months = pl.Series("months", np.tile(np.arange(MONTHS + 1), self.quarters.groups.height))
-        cells = self.quarters.groups[place].hstack(
+        return self.quarters.groups[place].hstack(
             [months, *(pl.Series(name, values.reshape(-1)) for name, values in columns.items())]
         )
-        return _described(cells)
 
     def _completed(
         self, whole: Mean, events: Events, columns: dict[str, np.ndarray]
@@ -168,13 +173,15 @@ class _Cells:
         return immature
 
 
-def _described(cells: pl.DataFrame) -> pl.DataFrame:
-    """The cells that a unit is at risk in, with what is shown, thin, completed and noted."""
+def _described(cells: pl.DataFrame, course: list[str]) -> pl.DataFrame:
+    """The cells that a unit is at risk in, with what is shown, thin, completed and noted.
+
+    `course` are the columns that tell one curve from another.
+    """
     enough = (pl.col("at_risk") >= FEWEST_SHOWN) & (
         pl.col("at_risk") >= LEAST_SHARE_SHOWN * pl.col("units")
     )
-    own = cells.columns[: cells.columns.index("cohort") + 1]
-    last = pl.when(enough).then("months").max().over(own)
+    last = pl.when(enough).then("months").max().over(course)
     completed = [name for name in COLUMNS if name.startswith("completed_")]
     means = ("mean_per_100", "mean_low", "mean_high")
     known, beyond = pl.col("at_risk") > 0, pl.col("immature") | pl.col("projected")

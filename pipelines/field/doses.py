@@ -31,6 +31,10 @@ def doses(context: FieldContext) -> list[Dose]:
     Families that need treatment; for all of them together the most frequent limit (the lowest of
     those as frequent). Events: water, and the classes of causes that the limit's ability prevents.
     """
+    return context.once("doses", lambda: _doses(context))
+
+
+def _doses(context: FieldContext) -> list[Dose]:
     grounds = context.grounds
     present = set(context.units["family"].unique())
     own = grounds.limits.filter(pl.col("family").is_in([*grounds.needing]))

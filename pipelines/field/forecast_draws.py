@@ -109,7 +109,9 @@ def _means(days: np.ndarray, cells: Cells) -> np.ndarray:
 
 def limits(draws: np.ndarray, *, whole: bool) -> dict[str, np.ndarray]:
     """Quantiles over the last axis, by name; of counts as whole numbers."""
-    ordered = np.sort(draws, axis=-1)
+    some = draws.any(axis=-1)  # draws of 0 alone need no sorting
+    ordered = np.zeros_like(draws)
+    ordered[some] = np.sort(draws[some], axis=-1)
     last = draws.shape[-1] - 1
     found = {}
     for name, share in LIMITS.items():
