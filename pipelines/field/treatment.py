@@ -140,11 +140,16 @@ def _parted(columns: dict[str, np.ndarray], groups: int) -> Iterator[dict[str, n
 
 
 class _Side(NamedTuple):
-    """The time at risk of a group: unit-years by stratum and state, units by state, risk sets."""
+    """The time at risk of a group: unit-years by stratum and state, units by state, risk sets.
+
+    time: unit-years by state. shared: of each comparison, the strata in which both have some.
+    """
 
     years: np.ndarray
     units: np.ndarray
     sets: RiskSets
+    time: list[float]
+    shared: list[int]
 
     @classmethod
     def of(cls, own: dict[str, np.ndarray]) -> _Side:
@@ -153,7 +158,15 @@ class _Side(NamedTuple):
         seen = np.zeros((int(own["unit"].max(initial=0)) + 1, len(STATES)), dtype=bool)
         seen[own["unit"], own["state"]] = True
         stretches = Stretches(*(own[name] for name in Stretches._fields))
-        return cls(years, seen.sum(axis=0), RiskSets.of(stretches, len(STATES)))
+        some = years > 0
+        pairs = [[STATES.index(name) for name in pair] for pair in COMPARISONS]
+        return cls(
+            years,
+            seen.sum(axis=0),
+            RiskSets.of(stretches, len(STATES)),
+            years.sum(axis=0).tolist(),
+            [int((some[:, a] & some[:, b]).sum()) for a, b in pairs],
+        )
 
 
 def _table(
@@ -170,19 +183,22 @@ def _ratios(
     happened = _table(failed, years.shape)
     hazards = hazards_of(side.sets, failed)
     rows: list[dict[str, object]] = []
-    for pair in COMPARISONS:
+    counts = happened.sum(axis=0).tolist()
+    for pair, shared in zip(COMPARISONS, side.shared, strict=True):
         a, b = (STATES.index(name) for name in pair)
-        sides = [(int(happened[:, s].sum()), float(years[:, s].sum())) for s in (a, b)]
+        sides = [(int(counts[s]), side.time[s]) for s in (a, b)]
         is_thin = any(
             count < FEWEST_FAILURES or side.units[s] < FEWEST_UNITS
             for s, (count, _) in zip((a, b), sides, strict=True)
         )
-        shared = int(((years[:, a] > 0) & (years[:, b] > 0)).sum())
+        both = counts[a] > 0 and counts[b] > 0  # without it no stratum says anything
         estimates = {
             "crude": rate_ratio(*sides[0], *sides[1]),
             "mantel_haenszel": mantel_haenszel(
                 happened[:, a], years[:, a], happened[:, b], years[:, b]
-            ),
+            )
+            if both
+            else UNKNOWN_RATIO,
             "cox": hazards.get(pair, UNKNOWN_RATIO),
             "cox_first": firsts.get(pair, UNKNOWN_RATIO),
         }

@@ -32,14 +32,14 @@ class FirstHazards:
         """Cox ratios of one group's stretches up to each unit's first failure of a kind."""
         first = self._first(event, cause_class)[own["number"]]
         kept = own["entry"] <= first
-        cut = {name: column[kept] for name, column in own.items()}
-        first = first[kept]
-        happened = first <= cut["exit"]
-        cut["exit"] = np.minimum(cut["exit"], first)
-        failed = {name: cut[name][happened] for name in ("stratum", "state", "unit")}
-        failed["age"] = first[happened]
-        if not len(failed["age"]) or (failed["state"] == failed["state"][0]).all():
+        happened = kept & (first <= own["exit"])
+        states = own["state"][happened]
+        if not len(states) or (states == states[0]).all():
             return {}  # of one state, there is nothing to compare
+        failed = {name: own[name][happened] for name in ("stratum", "state", "unit")}
+        failed["age"] = first[happened]
+        cut = {name: own[name][kept] for name in Stretches._fields}
+        cut["exit"] = np.minimum(cut["exit"], first[kept])
         stretches = Stretches(*(cut[name] for name in Stretches._fields))
         return hazards_of(RiskSets.of(stretches, len(STATES)), failed)
 
