@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import html
 import json
 import re
@@ -16,8 +17,10 @@ from urllib.parse import quote
 import pytest
 from jsonschema import Draft202012Validator
 
+from dashboards.formats import long_day
 from pipelines.desk.openapi import document
 from pipelines.desk.rendering import claim_path
+from pipelines.store.published_state import published_manifest
 from schemas.columns import column_names
 from schemas.decisions import Decisions
 from tests.desk.conftest import Answer, Served, passwords_are_quick, serve  # noqa: F401
@@ -444,6 +447,19 @@ def test_a_published_claim_page_leads_to_its_own(desk) -> None:
     answer = desk.program("rea").get(f"/claims/{published[0].name}")
     assert answer.status == 303
     assert desk.program("rea").get(answer["location"]).status == 200
+
+
+def test_a_claim_at_the_desk_states_its_day(desk) -> None:
+    """Where the published page refers to its day, the desk, which has no such file, tells it."""
+    published = sorted((desk.site.workspace.published / "claims").iterdir())
+    letters = [page for page in published if 'class="letter"' in page.read_text("utf-8")]
+    assert letters
+    rea = desk.program("rea")
+    shown = rea.get(rea.get(f"/claims/{letters[0].name}")["location"])
+    day = dt.date.fromisoformat(published_manifest(desk.site.workspace.published)["as_of"])
+    assert f", as of {long_day(day)}</p>" in shown.text
+    assert "data-day" not in shown.text
+    assert "@day+1" not in shown.text
 
 
 def test_published_pages_stand_in_the_desks_frame(desk) -> None:
