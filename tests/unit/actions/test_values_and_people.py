@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+from contextlib import nullcontext
+from types import SimpleNamespace
 
 import pytest
 
-from pipelines.actions import Refused, assign
+from pipelines.actions import Refused, assign, listing
 from pipelines.actions.claims import _need_assignee
 from pipelines.actions.letters import told_entry
 from pipelines.actions.records import checked_cells, needed_documents
@@ -144,3 +146,20 @@ def test_a_claim_assigned_to_nobody_known_is_refused(peopled, monkeypatch):
     monkeypatch.setattr("pipelines.actions.claims.decision_on_file", lambda *_: {"claim": "C1"})
     with pytest.raises(Refused, match='"dan" is no user'):
         assign(peopled, peopled.workspace, caller(), claim="C1", to="dan", expected_version=0)
+
+
+def test_corrections_are_listed_by_the_state_that_is_asked_for(monkeypatch):
+    """All of them where none is, in the order in which they are told."""
+    states = [SimpleNamespace(state=state) for state in ("stale", "in_force", "stale", "withdrawn")]
+    monkeypatch.setattr(listing, "open_store", lambda _: nullcontext())
+    monkeypatch.setattr(listing, "correction_states", lambda *_: states)
+    monkeypatch.setattr(listing, "_told", lambda one: one.state)
+    desk = SimpleNamespace(workspace=None, settings=SimpleNamespace(timezone="UTC"))
+    told = {}
+    for made in ([], ["one"]):
+        monkeypatch.setattr(listing, "recorded_of", lambda _, m=made: SimpleNamespace(made=m))
+        for state in (None, "stale", "confirmed"):
+            told[len(made), state] = listing.corrections(desk, state=state)["corrections"]
+    assert told[1, None] == ["stale", "in_force", "stale", "withdrawn"]
+    assert (told[1, "stale"], told[1, "confirmed"]) == (["stale", "stale"], [])
+    assert told[0, None] == told[0, "stale"] == []
