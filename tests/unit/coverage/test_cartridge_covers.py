@@ -10,6 +10,7 @@ from pipelines.coverage.cartridges import (
     kept_windows,
     lapses,
 )
+from pipelines.coverage.systems_held import keys_kept
 
 SYSTEMS = pl.DataFrame(
     {
@@ -139,3 +140,23 @@ def test_a_cover_ends_on_the_day_before_the_next_begins():
         (1, date(2024, 1, 31), date(2024, 6, 29)),
         (1, date(2024, 6, 30), date(2025, 1, 14)),
     ]
+
+
+def test_a_system_that_two_covers_keep_up_is_named_once():
+    """From the first day of a window to its last, or for ever; other systems have none."""
+    windows = pl.DataFrame(
+        {
+            "key": [1, 1, 2, 3],
+            "from_on": [date(2024, 1, 1), date(2024, 2, 1), date(2024, 3, 1), date(2024, 4, 2)],
+            "until_on": [date(2024, 4, 1), None, date(2024, 3, 31), None],
+        }
+    )
+    looked_at = pl.DataFrame({"key": [1, 2, 3], "day": [date(2024, 4, 1)] * 3})
+    assert keys_kept(windows, looked_at).rows() == [(1,)]
+    for day, kept in (
+        (date(2024, 3, 1), [1, 2]),
+        (date(2024, 3, 31), [1, 2]),
+        (date(2024, 4, 2), [1, 3]),
+    ):
+        found = keys_kept(windows, looked_at.with_columns(day=pl.lit(day)))
+        assert sorted(found["key"]) == kept

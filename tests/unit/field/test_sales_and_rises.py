@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from types import SimpleNamespace
 
 import numpy as np
@@ -13,6 +14,7 @@ from pipelines.field.days_to_come import MONTHS, DaysToCome, Shipments, _family
 from pipelines.field.dimensions import BANDS
 from pipelines.field.early_warning import _expected, chart
 from pipelines.field.forecast_draws import DRAWS
+from pipelines.field.monthly import complete_months
 from pipelines.field.outlook import _over_expected
 from pipelines.field.poisson_regression import fitted
 from tests.unit.field.test_early_warning import WHOLE
@@ -126,3 +128,20 @@ def test_a_penalized_regression_stands_at_the_maximum(strength: float, seed: int
     assert found.terms == pytest.approx(best.x, abs=2e-5)
     assert minus(found.terms) <= minus(best.x) + 1e-7
     assert found.likelihood == pytest.approx(-minus(found.terms) + prior @ found.terms**2 / 2)
+
+
+@pytest.mark.parametrize(
+    ("first", "as_of", "months"),
+    [
+        ("2025-01-01", "2025-02-28", ["2025-01-01", "2025-02-01", "2025-03-01"]),
+        ("2025-01-02", "2025-02-27", ["2025-01-01", "2025-02-01"]),
+        ("2025-01-01", "2025-01-31", ["2025-01-01", "2025-02-01"]),
+        ("2025-01-15", "2025-02-10", ["2025-01-01", "2025-02-01"]),
+        ("2025-02-05", "2025-02-10", ["2025-02-01", "2025-03-01"]),
+    ],
+)
+def test_months_are_complete_or_the_running_one(first: str, as_of: str, months: list) -> None:
+    """Those that are over, from that of the first day watched; without any, the one that runs."""
+    units = pl.DataFrame({"watched_from": [dt.date.fromisoformat(first)]})
+    context = SimpleNamespace(units=units, as_of=dt.date.fromisoformat(as_of))
+    assert [day.isoformat() for day in complete_months(context)] == months

@@ -230,3 +230,13 @@ def test_a_unit_without_terms_would_add_nothing(shipped):
     assert seen["unsound"].null_count() == 0
     failed = calls({"failed_on": START + 2 * DAY})
     assert doubtful_exposure(frame, seen, failed, none_disputed(), LATE).is_empty()
+
+
+def test_a_unit_left_out_that_never_failed_would_add_its_time_and_no_failure():
+    """Nought, which adds up, and not nothing."""
+    frame = units(shipped_on=START + DAY)
+    told = doubtful_exposure(
+        frame, time_at_risk(frame, LATE), calls({"failed_on": START}), none_disputed(), LATE
+    )
+    assert told["failures"].to_list() == [0]
+    assert told["days"].item() > 0

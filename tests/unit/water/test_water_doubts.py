@@ -145,3 +145,12 @@ def test_acid_water_without_an_alkalinity_is_not_said_to_have_one(water_tests):
         for more in ({}, {"alkalinity_mg_l_caco3": None})
     ]
     assert [len(doubts) for doubts in said] == [1, 0]
+
+
+@pytest.mark.parametrize(
+    ("tds", "told"), [(399.0, True), (400.0, False), (1000.0, False), (1001.0, True)]
+)
+def test_solids_fit_a_conductivity_from_two_fifths_to_all_of_it(water_tests, tds, told):
+    """Both ends of the range are possible."""
+    found = figures(water_tests({"tds_mg_l": tds, "conductivity_us_cm": 1000.0}))["doubts"]
+    assert any("do not fit conductivity" in doubt for doubt in found or ()) is told
