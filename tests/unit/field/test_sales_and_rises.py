@@ -26,6 +26,7 @@ from tests.unit.field.test_early_warning import WHOLE
         # Squares about 5 of 9, 1, 1, 9 over the mean and the three that are free.
         ([2.0, 4.0, 6.0, 8.0], 5.0, 20 / 5 / 3),
         ([1.0, 9.0] * 6, 5.0, 12 * 16 / 5 / 11),
+        ([2.0, 8.0], 5.0, 18 / 5),
         ([5.0, 5.0, 5.0], 5.0, 1.0),
         ([40.0] + [5.0] * 12, 5.0, 1.0),  # the last twelve months alone
         ([7.0], 7.0, 1.0),
