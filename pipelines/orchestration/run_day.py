@@ -14,6 +14,7 @@ import dagster as dg
 
 from pipelines.errors import LimeledgerError, RefusedError, UsageError
 from pipelines.orchestration.run_lines import AS_OF_TAG
+from pipelines.store.inputs import as_of_day
 from pipelines.workspace.clock import clock, now
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.settings import load_settings, today
@@ -40,6 +41,8 @@ def _day(context: dg.AssetExecutionContext, config: Mapping[str, Any], workspace
         raise UsageError(
             f"resources.session.config.as_of is {given!r}; write a day such as 2026-03-31."
         )
+    if given:
+        as_of_day(given, "resources.session.config.as_of")
     parent = context.instance.get_run_by_id(run.parent_run_id) if run.parent_run_id else None
     inherited = parent.tags.get(AS_OF_TAG) if parent else None
     if given and inherited and given != inherited:

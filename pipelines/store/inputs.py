@@ -174,15 +174,18 @@ def as_of_date(given: str | dt.date | None, settings: Settings) -> dt.date:
     """The day to decide as of: the one given, else today in the workspace's time zone."""
     if given is None:
         return today(settings)
-    if isinstance(given, dt.date):
-        return given
+    return given if isinstance(given, dt.date) else as_of_day(given, "--as-of")
+
+
+def as_of_day(given: str, named: str) -> dt.date:
+    """The day that a text says; `named` is where it was written."""
     try:
         day = dt.date.fromisoformat(given)
         if len(given) != 10 or not 1900 <= day.year < 2200:  # the days that exports may have
             raise ValueError
     except ValueError:
         raise UsageError(
-            f'--as-of "{given}" is no date from the year 1900 to 2199; write it as YYYY-MM-DD, '
+            f'{named} "{given}" is no date from the year 1900 to 2199; write it as YYYY-MM-DD, '
             "such as 2026-03-31."
         ) from None
     return day

@@ -115,7 +115,7 @@ def test_a_group_alone(bench) -> None:
 @pytest.mark.parametrize(
     ("config", "told"),
     [
-        ({"as_of": "2025-02-30"}, "is no date"),
+        ({"as_of": "2025-02-30"}, 'resources.session.config.as_of "2025-02-30" is no date'),
         ({"day": "2025-12-31"}, "has no key"),
     ],
 )
