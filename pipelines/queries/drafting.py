@@ -25,7 +25,7 @@ from pipelines.workspace.layout import SETTINGS_FILE, find
 from schemas.codes import FEEDS
 
 # What is looked at for rows that belong to the file's.
-MOST_BESIDE, MOST_BYTES = 10, 20_000_000
+MOST_BESIDE, MOST_BYTES = 10, 5_000_000
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ LEAST_KEYS = 5  # fewer agree by chance
 LEAST_SHARE = 0.9  # of the other file's keys that must stand here
 _ONCE = 0.98  # of the rows here, a key stands in one alone
 _LINES = 0.1  # keys of the other file that stand there again; more: it has lines for one
-_MOST_FIRST = 3
+_MOST_FIRST, _TRIED = 3, 200
 _MOSTLY_AMOUNTS = 0.5
 # One word that is neither a day nor an amount.
 _KEY = r"^[\p{L}\p{Nd}][\p{L}\p{Nd} ./_\-]{2,23}$"
@@ -67,55 +67,60 @@ def proposed_joins(columns: Mapping[str, Profile], beside: Sequence[Beside]) -> 
         columns: by header those that may tell one row of the file from another.
         beside: the other exports.
     """
-    so_far = {name: one for name, one in columns.items() if one.repeats <= 1 - _ONCE}
-    left = [*beside]
+    ties = _ties(_telling(columns), beside)
     found: list[JoinProposal] = []
     taken: set[str] = set()
-    while left:
-        ties = [tie for other in left for tie in _ties(so_far, other)]
-        if not ties:
-            break
+    left = [*beside]
+    while ties:
         best = max(ties, key=lambda tie: (round(tie.share, 3), tie.found, tie.other.files))
         left.remove(best.other)
+        ties = [tie for tie in ties if tie.other is not best.other]
         name = _name(best.other, taken)
         taken.add(name)
         found.append(_proposal(best, name))
         if best.there.repeats <= _LINES:
-            so_far |= {
-                f"{name}.{one.header}": one
-                for one in best.other.columns
-                if one.repeats <= 1 - _ONCE and one.header
-            }
+            of_join = {f"{name}.{one.header}": one for one in best.other.columns if one.header}
+            ties += _ties(_telling(of_join), left)
     return found
 
 
-def _ties(so_far: Mapping[str, Profile], other: Beside) -> list[_Tie]:
-    ties = []
-    for there in other.columns:
-        keys = _keys(there)
-        if there.header and keys.len() >= LEAST_KEYS:
-            ties += [
-                tie
-                for here, profile in so_far.items()
-                if (tie := _tie(here, _keys(profile), other, there, keys)) is not None
-            ]
-    return ties
+def _telling(columns: Mapping[str, Profile]) -> dict[str, Profile]:
+    """The columns of which each value stands in one row."""
+    return {name: one for name, one in columns.items() if one.repeats <= 1 - _ONCE}
 
 
-def _tie(here: str, own: pl.Series, other: Beside, there: Profile, keys: pl.Series) -> _Tie | None:
+def _ties(here: Mapping[str, Profile], beside: Sequence[Beside]) -> list[_Tie]:
+    return [
+        tie
+        for other in beside
+        for there in other.columns
+        if there.header and _keys(there)[0].len() >= LEAST_KEYS
+        for name, own in here.items()
+        if (tie := _tie(name, own, other, there)) is not None
+    ]
+
+
+def _tie(here: str, own: Profile, other: Beside, there: Profile) -> _Tie | None:
     """The two columns as one key, as they are or without zeros in front; None where they differ."""
-    for zeros in (False, True):
-        left, right = (_without_zeros(one) if zeros else one for one in (own, keys))
-        right = right.unique()
-        found = int(right.is_in(left.unique().implode()).sum())
+    for zeros, left, right in zip((False, True), _keys(own), _keys(there), strict=True):
+        some = right.head(_TRIED)
+        if int(some.is_in(left.implode()).sum()) < LEAST_SHARE / 2 * some.len():
+            continue  # most of a large file need not be looked at
+        found = int(right.is_in(left.implode()).sum())
         if found >= LEAST_KEYS and found >= LEAST_SHARE * right.len():
             return _Tie(here, other, there, right.len(), found, zeros)
     return None
 
 
-def _keys(profile: Profile) -> pl.Series:
-    """The texts of a column as keys are compared; none where they are no keys."""
-    return profile.once(("join",), lambda: _folded(profile.all_texts["text"]))
+def _keys(profile: Profile) -> tuple[pl.Series, pl.Series]:
+    """The texts of a column as keys are compared, and without zeros in front; none where they are
+    no keys."""
+
+    def work() -> tuple[pl.Series, pl.Series]:
+        keys = _folded(profile.all_texts["text"])
+        return keys, keys.str.replace("^0+([0-9]+)$", "$1").unique()
+
+    return profile.once(("join",), work)
 
 
 def _folded(texts: pl.Series) -> pl.Series:
@@ -127,11 +132,7 @@ def _folded(texts: pl.Series) -> pl.Series:
     )
     if int(is_key.sum()) < max(1.0, LEAST_SHARE * texts.len()):
         return texts.clear()
-    return texts.filter(is_key).str.strip_chars().str.to_lowercase().unique().sort()
-
-
-def _without_zeros(keys: pl.Series) -> pl.Series:
-    return keys.str.replace("^0+([0-9]+)$", "$1")
+    return texts.filter(is_key).str.strip_chars().str.to_lowercase().unique()
 
 
 def _name(other: Beside, taken: set[str]) -> str:
