@@ -27,12 +27,13 @@ from dashboards.hiding import hide_names
 from dashboards.letters import TemplateFault
 from dashboards.pages import claim as claim_pages
 from dashboards.shared_day import filled
+from pipelines.coverage.decisions import Decided
 from pipelines.desk.published_pages import MAIN
 from pipelines.desk.rendering import claim_path
 from pipelines.desk.site import DeskSite
 from pipelines.errors import WorkspaceError
 from pipelines.events.tables import EVENTS
-from pipelines.queries.decided_since import decided_since
+from pipelines.queries.decided_since import DecidedSince, decided_since
 from pipelines.queries.deciding_now import decisions_now
 from pipelines.queries.laid_over import lay_decisions_over
 from pipelines.queries.store_now import StoreNow, store_now
@@ -64,7 +65,7 @@ def claim_content(site: DeskSite, claim: str) -> Mapping[str, Any] | None:
             _KEPT.move_to_end(key)
             return _KEPT[key]
     with _AT_ONCE, store_now(load_inputs(site.workspace.root, site.day)) as now:
-        made = _made(now, claim)
+        made = _made(now, decided_since(site.desk, site.day), claim)
     with _LOCK:
         _KEPT[key] = made
         while len(_KEPT) > MOST_KEPT:
@@ -72,8 +73,11 @@ def claim_content(site: DeskSite, claim: str) -> Mapping[str, Any] | None:
     return made
 
 
-def _made(now: StoreNow, claim: str) -> Mapping[str, Any] | None:
-    decided = decisions_now(now, [claim])
+def _made(now: StoreNow, since: DecidedSince, claim: str) -> Mapping[str, Any] | None:
+    mine = pl.col("claim") == claim
+    decided = Decided(since.decisions.filter(mine), since.findings.filter(mine))
+    if decided.decisions.is_empty() and claim not in since.gone:
+        decided = decisions_now(now, [claim])
     if decided.decisions.is_empty():  # a correction or a withdrawal took it off the record
         return None
     lay_decisions_over(now, decided)

@@ -23,7 +23,7 @@ from pipelines.desk.rendering import page
 from pipelines.desk.site import DeskSite
 from pipelines.errors import UsageError
 from pipelines.queries.decided_since import decided_since
-from pipelines.queries.months import MonthEnd, by_dimension, month_end, month_of, totals
+from pipelines.queries.months import AMOUNTS, MonthEnd, by_dimension, month_end, month_of, totals
 from pipelines.queries.search import search_desk
 from pipelines.worklist.search import fold
 
@@ -92,14 +92,15 @@ def _month(request: Request, site: DeskSite) -> dict[str, Any]:
         "closed": told.closed and f"Closed by {told.closed.by} on {told.closed.at[:10]}.",
         "heads": HEADS,
         "totals": [
-            _cells(row, ("measure", "state", "adjusts")) for row in totals(told.rows).to_dicts()
+            _cells(row, ("measure", "state", "adjusts"))
+            for row in where_they_differ(totals(told.rows).to_dicts(), "adjusts")
         ],
         "parts": [
             (
                 name.replace("_", " ").capitalize(),
                 [
                     _cells(row, ("measure", "state", name))
-                    for row in by_dimension(told.rows, name).to_dicts()
+                    for row in where_they_differ(by_dimension(told.rows, name).to_dicts(), name)
                 ],
             )
             for name in DIMENSIONS
@@ -111,6 +112,31 @@ def _month(request: Request, site: DeskSite) -> dict[str, Any]:
         ],
         "form": form_of(BY_NAME["close_month"], path) if able else None,
     }  # fmt: skip
+
+
+def where_they_differ(rows: list[dict[str, Any]], key: str) -> list[dict[str, Any]]:
+    """The rows of a month: of a closed one what it comes to now only beside what was frozen
+    otherwise, nothing where none of it is left.
+
+    Args:
+        key: what a row is of, beside its measure.
+    """
+    sums = ("claims", *AMOUNTS)
+    sides: dict[str, dict[Any, dict[str, Any]]] = {"frozen": {}, "now": {}, "adjustment": {}}
+    for row in rows:
+        sides[row["state"]][row["measure"], row[key]] = row
+    if not sides["frozen"]:
+        return rows
+    found = list(sides["adjustment"].values())
+    for at in {**sides["frozen"], **sides["now"]}:
+        was, comes = sides["frozen"].get(at), sides["now"].get(at)
+        if was is None or comes is None or any(was[name] != comes[name] for name in sums):
+            like = was or comes or {}
+            nothing = like | {"state": "now"} | {name: like[name] * 0 for name in sums}
+            found += [one for one in (was, comes or nothing) if one is not None]
+        else:
+            found.append(was)
+    return sorted(found, key=lambda row: (row["measure"], str(row[key] or ""), row["state"]))
 
 
 def _cells(row: dict[str, Any], names: tuple[str, ...]) -> list[Any]:
