@@ -9,6 +9,7 @@ import datetime as dt
 import polars as pl
 import pytest
 
+from pipelines.startups.installation_findings import _outcome
 from pipelines.startups.installation_spans import installation_spans, with_installation
 from tests.unit.coverage import bench
 from tests.unit.startups.startup_bench import INSTALL, REPORT, TERMS, TEST, UNIT, outcomes, tables
@@ -267,3 +268,22 @@ def test_a_fault_that_no_cause_names_is_told_beside_the_others(tmp_path):
         "cover of failures that the installation brings about (condition 14); unsound is the "
         "standing level, number of water lines; such as TILTED"
     ]
+
+
+@pytest.mark.parametrize(
+    ("number", "low", "high", "outcome"),
+    [
+        (3.0, 2.0, None, "sound"), (2.0, 2.0, None, "sound"), (1.9, 2.0, None, "unsound"),
+        (3.0, None, 3.0, "sound"), (3.1, None, 3.0, "unsound"), (3.0, None, None, "reported"),
+        (3.0, 2.0, 4.0, "sound"), (None, 2.0, 4.0, "not_reported"),
+    ],
+)  # fmt: skip
+def test_a_reading_may_have_a_limit_at_one_end_or_none(number, low, high, outcome):
+    """Bounds included; what has no limit at all is reported, no more."""
+    row = pl.DataFrame(
+        {"value": [None if number is None else str(number)], "number": [number],
+         "limit_min": [low], "limit_max": [high], "gas": [None]},
+        schema={"value": pl.String, "number": pl.Float64, "limit_min": pl.Float64,
+                "limit_max": pl.Float64, "gas": pl.String},
+    )  # fmt: skip
+    assert row.select(_outcome("drain_air_gap_in")).item() == outcome
