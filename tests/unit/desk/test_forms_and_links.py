@@ -11,6 +11,7 @@ from types import SimpleNamespace
 from urllib.parse import parse_qsl, urlsplit
 from zoneinfo import ZoneInfo
 
+import polars as pl
 import pytest
 
 from pipelines.desk import assets, people, rendering, sessions
@@ -19,7 +20,7 @@ from pipelines.desk.controls import Choices, Typed, _chosen, _controls
 from pipelines.desk.guard import _misdirected, host_of, is_loopback
 from pipelines.desk.openapi import document
 from pipelines.desk.operation import Given
-from pipelines.desk.pages import audit, claim, morning
+from pipelines.desk.pages import audit, claim, months, morning
 from pipelines.desk.pages import rows as rows_page
 from pipelines.desk.pages.morning import _more
 from pipelines.desk.pages.rows import _which_feed
@@ -487,3 +488,28 @@ def test_a_list_of_the_api_has_a_thousand_rows_at_most() -> None:
     ]
     assert limits
     assert max(limits) == 1_000
+
+
+@pytest.mark.parametrize(
+    ("closed", "may", "able"),
+    [(False, True, True), (False, False, False), (True, True, False), (True, False, False)],
+)
+def test_a_month_is_closed_once_by_whoever_may(
+    monkeypatch: pytest.MonkeyPatch, closed: bool, may: bool, able: bool
+) -> None:
+    """The form stands there as long as it is open; then who closed it, and when."""
+    by = SimpleNamespace(by="lea", at="2026-04-02T08:00:00")
+    none = pl.DataFrame()
+    told = SimpleNamespace(month="2026-03", closed=by if closed else None, rows=none, shares=none)
+    monkeypatch.setattr(months, "told_month", lambda *_: told)
+    monkeypatch.setattr(months, "visitor", lambda _: None)
+    monkeypatch.setattr(months, "caller_of", lambda *_: SimpleNamespace(may=lambda _: may))
+    monkeypatch.setattr(months, "totals", lambda _: none)
+    monkeypatch.setattr(months, "by_dimension", lambda *_: none)
+    request = SimpleNamespace(path_params={"month": "2026-03"})
+    found = months._month(request, SimpleNamespace())
+    assert (found["form"] is not None) is able
+    assert (found["closed"] or None) == ("Closed by lea on 2026-04-02." if closed else None)
+    assert found["title"] == "Month 2026-03"
+    if able:
+        assert found["form"]["action"] == "/months/2026-03/closing"
