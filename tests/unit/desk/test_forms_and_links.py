@@ -507,7 +507,9 @@ def test_a_month_is_closed_once_by_whoever_may(
     monkeypatch.setattr(months, "totals", lambda _: none)
     monkeypatch.setattr(months, "by_dimension", lambda *_: none)
     request = SimpleNamespace(path_params={"month": "2026-03"})
-    found = months._month(request, SimpleNamespace())
+    since = SimpleNamespace(gone=frozenset(), decisions=none)
+    monkeypatch.setattr(months, "decided_since", lambda *_: since)
+    found = months._month(request, SimpleNamespace(desk=None, day=None))
     assert (found["form"] is not None) is able
     assert (found["closed"] or None) == ("Closed by lea on 2026-04-02." if closed else None)
     assert found["title"] == "Month 2026-03"
