@@ -114,3 +114,15 @@ def test_any_name_becomes_a_text(name):
     assert 0 < len(shown) <= 255
     assert shown.encode()
     assert not {"/", "\\", "\0"} & set(shown)
+
+
+def test_faults_of_documents_are_told_in_the_order_of_their_names(desk):
+    """Those that were changed, then those that are missing, each by its digest."""
+    kept = [keep_document(desk, io.BytesIO(b"text %d" % n), "a").sha256 for n in range(12)]
+    assert kept != sorted(kept)
+    for sha256 in kept:
+        document_path(desk, sha256).write_bytes(b"other")
+    missing = ["1" * 64, "0" * 64]
+    told = list(document_faults(desk, {*kept, *missing}))
+    names = [one.split("/")[2][:64] for one in told]
+    assert names == [*sorted(kept), *sorted(missing)]
