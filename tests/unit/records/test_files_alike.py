@@ -84,3 +84,23 @@ def test_rows_keep_their_lines_and_what_was_said_of_them(files):
     assert by_file["c.csv"].corrected.rows() == [(2, 7)]
     assert by_file["lacking.csv"].is_whole
     assert by_file["none.csv"].rows_read == 0
+
+
+def test_results_one_a_row_together_as_each_by_itself(tmp_path):
+    """The long layout of laboratories too: values, bounds, units that do not fit."""
+    header = "sample,site,sampled_on,analyte,value,unit\n"
+    texts = {
+        "one.csv": "W1,S1,2026-01-05,hardness_mg_l_caco3,120,mg/L\nW1,S1,2026-01-05,ph,<7,\n",
+        "two.csv": "W2,S1,2026-01-06,chloride_mg_l,ND,mg/L\nW2,S1,2026-01-06,oddity,4,\n",
+        "three.csv": "W3,S2,2026-02-05,chloride_mg_l,many,mg/L\n,S2,2026-02-05,ph,7,\n",
+    }
+    files = []
+    for name, text in texts.items():
+        (tmp_path / name).write_text(header + text, encoding="utf-8")
+        files.append((read_rows(tmp_path / name), Place(name)))
+    mapping = Mapping(feed="water_tests", name="m", layout="long", constants={"point": "supply"})
+    together = parse_files("water_tests", files, mapping, "UTC")
+    alone = [parse_file("water_tests", one, mapping, "UTC", place) for one, place in files]
+    assert [frames(one) for one in together] == [frames(one) for one in alone]
+    assert sum(one.rows.height for one in together) == 4
+    assert [one.set_aside["line"].to_list() for one in together] == [[], [], [2, 3]]
