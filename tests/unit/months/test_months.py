@@ -402,6 +402,8 @@ def test_a_month_has_its_days() -> None:
 def test_claims_without_a_cause_share_what_was_paid_of_their_kind() -> None:
     """A class that nobody told is one class, and stands once however many claims are open."""
     made, told = _settled(10, "50", "100", "needs_evidence", cause_class=None)
+    others, history = _settled(10, "100", "100", "needs_evidence", cause_class="gas")
+    made, told = made + others, told + history
     wanted = [
         claim(name, "needs_evidence", cause_class=None, **money("if_covered", "10"))
         for name in ("K1", "K2")
