@@ -87,7 +87,7 @@ def _view(field: Field, measure: str, cases: str, counted: str) -> View | None:
     lone = [row["agency"] for row in each if row["ratio"] is None or row["funnel_95_low"] is None]
     if lone:
         sample += f" Without peers to compare with, and so not drawn: {formats.listed(lone)}."
-    says = field.told("agency_figures", measure)
+    says = field.sentence("agency_figures", measure)
     return View(says, sample, {f"agency_{measure}": _funnel(each)}, columns, table)
 
 

@@ -34,7 +34,7 @@ def _ratios(field: Field) -> Figure:
         rows = cuts.rows(ALL, event=event) if cuts else []
         rows = rows or (cuts.rows("entry", event=event) if cuts else [])
         if any(row["ratio"] is not None for row in rows):
-            says = field.told("cohort_ratios", "entry", event)
+            says = field.sentence("cohort_ratios", "entry", event)
             views[f"{event}/{ALL}"] = _ratios_view(rows, says)
     return Figure(
         "cohort-ratios",
@@ -94,7 +94,7 @@ def _grid(field: Field) -> Figure:
             fixed = {} if pick.dimension == ALL else {pick.dimension: pick.value}
             rows = cuts.rows(pick.dimension, event=event, **fixed) if cuts else []
             if rows:
-                says = field.told("cohorts", ALL, event) if pick.dimension == ALL else ""
+                says = field.sentence("cohorts", ALL, event) if pick.dimension == ALL else ""
                 views[f"{event}/{pick.key}"] = _grid_view(rows, says)
     return Figure(
         "cohorts",

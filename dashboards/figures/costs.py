@@ -31,7 +31,7 @@ def section(field: Field) -> Section | None:
         for pick in field.picks:
             rows = _sliced(cuts, dimension, pick)
             if rows:
-                says = field.told("costs", dimension) if pick.dimension == ALL else ""
+                says = field.sentence("costs", dimension) if pick.dimension == ALL else ""
                 view = _view(field, dimension, title, rows, overall, says)
                 views[f"{dimension}/{pick.key}"] = view
     figure = Figure(

@@ -120,21 +120,21 @@ class Field:
         """The table's cuts; None where there is no such table or no row in it."""
         return self.tables.get(table)
 
-    def told(self, figure: str, by: str = ALL, event: str = ALL) -> str:
+    def sentence(self, figure: str, by: str = ALL, event: str = ALL) -> str:
         """The figure's sentence for a slice and event; empty where it has none."""
         return self.sentences.get((figure, by, event), "")
 
     def cautions(self, *told: tuple[str, str]) -> list[str]:
         """The sentences of these figures and slices that stand beside others."""
-        return [sentence for key in told if (sentence := self.told(*key))]
+        return [sentence for key in told if (sentence := self.sentence(*key))]
 
     def cautions_of(self, figure: str, slices: Sequence[str], event: str) -> list[str]:
         """The figure's sentences for these slices and one event, where there are any."""
-        return [sentence for by in slices if (sentence := self.told(figure, by, event))]
+        return [sentence for by in slices if (sentence := self.sentence(figure, by, event))]
 
     def cautions_of_events(self, figure: str, by: str) -> list[str]:
         """The figure's sentences for a slice, water-caused failures first."""
-        return [told for event, _ in EVENT_CHOICES if (told := self.told(figure, by, event))]
+        return [told for event, _ in EVENT_CHOICES if (told := self.sentence(figure, by, event))]
 
     def region_name(self, code: str) -> str:
         """A region's name, or its code where it has none."""

@@ -127,7 +127,7 @@ def _view(field: Field, bins: Cuts, analyte: str, event: str, family: str) -> Vi
         },
     }
     told = analyte if family == ALL else f"{family},{analyte}"
-    says = field.told("dose_step", told, event)
+    says = field.sentence("dose_step", told, event)
     every = bins.rows(by, analyte=analyte, event=event, family=family)
     return View(says, _sample(rows), {"dose_response": chart}, _COLUMNS, _lines(every))
 

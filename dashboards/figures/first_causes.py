@@ -69,7 +69,7 @@ def _view(field: Field, groups: dict[str, list[Row]]) -> View:
     ]
     units = max(row["at_risk"] for row in first)
     return View(
-        field.told("first_causes"),
+        field.sentence("first_causes"),
         f"{formats.counted(units, 'unit')}.",
         {"incidence": chart},
         ["Cause", "Months", "At risk", "Failed first by it", "95 %"],

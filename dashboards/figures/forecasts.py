@@ -139,7 +139,7 @@ def _coming(field: Field, rows: list[Row], year: list[Row], whole: bool) -> View
     sample = f"{formats.counted(len(rows), 'month')} from {formats.long_day(rows[0]['as_of'])}."
     if not known and rows[0]["note"]:
         sample += f" The forecast {rows[0]['note']}."
-    says = (field.told("forecast_year") or field.told("forecast")) if whole else ""
+    says = (field.sentence("forecast_year") or field.sentence("forecast")) if whole else ""
     return View(says, sample, charts, columns, table)
 
 
@@ -161,7 +161,7 @@ def _past(field: Field, rows: list[Row], whole: bool) -> View:
         table += [_record_line(row) for row in _record(field)]
     sample = f"{formats.counted(len(rows), 'month')} from {formats.long_day(rows[0]['as_of'])}."
     points = [_point(row) for row in rows if row["failures"] is not None]
-    says = field.told("forecast_record") if whole else ""
+    says = field.sentence("forecast_record") if whole else ""
     return View(says, sample, {"back_test": {"rows": {"rows": points}}}, columns, table)
 
 

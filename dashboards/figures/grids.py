@@ -27,7 +27,7 @@ class Grid(NamedTuple):
     down: str
     across: str
     event: str
-    told: tuple[str, str]
+    sentence_key: tuple[str, str]
 
 
 GRIDS = (
@@ -56,7 +56,7 @@ def section(field: Field) -> Section | None:
     for grid in GRIDS:
         rows = _rows(field, grid)
         if rows:
-            says = field.told(*grid.told, grid.event)
+            says = field.sentence(*grid.sentence_key, grid.event)
             views[f"{grid.key}/{ALL}"] = _view(grid, rows, says)
     if not views:
         return None

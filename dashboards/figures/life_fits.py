@@ -28,7 +28,7 @@ def figures(field: Field) -> list[Figure]:
             if row["age_days"] is not None
         ]
         if fitted:
-            view = _view(fitted, points, field.told("weibull", ALL, event))
+            view = _view(fitted, points, field.sentence("weibull", ALL, event))
             # The section's choices name the event first; what parts its curves matters not here.
             views |= {f"{event} {by}/{ALL}": view for by in ("treatment", "family", "startup")}
     return [

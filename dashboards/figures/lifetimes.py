@@ -134,7 +134,7 @@ def _view(field: Field, groups: Groups, event: str, by: str) -> View:
         "Group", "Months", "At risk", *(["Failed by then"] if has_counts else []),
         "Without failure", "95 %",
     ]  # fmt: skip
-    says = field.told("standard_curves", "survival", event_of(event) or "any")
+    says = field.sentence("standard_curves", "survival", event_of(event) or "any")
     of = "" if by == "family" else " of the smallest family"
     sample = f"Units at risk{of} at the start: {units_of(groups)}."
     sample += without_curve(field, groups, by)

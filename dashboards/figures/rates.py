@@ -69,7 +69,7 @@ def section(field: Field) -> Section | None:
         for pick in field.picks:
             rows = _sliced(cuts, dimension, pick)
             if rows:
-                says = field.told("rates", dimension, "any") if pick.dimension == ALL else ""
+                says = field.sentence("rates", dimension, "any") if pick.dimension == ALL else ""
                 view = _view(field, dimension, title, rows, of_row, says)
                 views[f"{dimension}/{pick.key}"] = view
     others = field.cuts("slice_rates")
@@ -77,7 +77,7 @@ def section(field: Field) -> Section | None:
         rows = others.rows(dimension, event="any") if others else []
         if rows:
             named = [row | {dimension: row["value_1"]} for row in rows]
-            says = field.told("slice_rates", dimension, "any")
+            says = field.sentence("slice_rates", dimension, "any")
             views[f"{dimension}/{ALL}"] = _view(field, dimension, title, named, of_slice, says)
     rates = Figure(
         "rates",

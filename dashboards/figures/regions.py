@@ -83,7 +83,7 @@ def _view(field: Field, rows: list[Row], event: str) -> View:
         }
     charts["funnel"] = _funnel(field, rows)
     sample = exposure(rows) + _not_drawn(field, rows, placed)
-    says = field.told("regions", "region", event)
+    says = field.sentence("regions", "region", event)
     return View(says, sample, charts, _COLUMNS, _table(field, rows))
 
 

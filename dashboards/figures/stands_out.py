@@ -21,7 +21,7 @@ MOST = 12
 
 
 @dataclass(frozen=True)
-class Found:
+class Standout:
     """One thing that stands out: what, how much, from how many failures, and their address."""
 
     what: str
@@ -34,10 +34,10 @@ class Found:
 class StandsOut:
     """What is first on the page."""
 
-    screen: list[Found]
-    alarms: list[Found]
-    regions: list[Found]
-    agencies: list[Found]
+    screen: list[Standout]
+    alarms: list[Standout]
+    regions: list[Standout]
+    agencies: list[Standout]
     regions_say: str
     figures: list[Figure]
 
@@ -51,7 +51,7 @@ def stands_out(field: Field) -> StandsOut:
         [_screened(field, row) for row in screen if row["flagged"]][:MOST],
         [_alarmed(row) for row in alarms if row["standing"] and not row["thin"]],
         [_region(field, row) for row in _rows(field, "regions", "region") if row["flagged"]],
-        [_agency(field, row) for row in field.agencies if _asked(row)],
+        [_agency(field, row) for row in field.agencies if _is_worth_asking(row)],
         " ".join(dict.fromkeys(field.cautions_of_events("regions", "region"))),
         [figure for figure in found if figure is not None],
     )
@@ -90,7 +90,7 @@ def _screen(field: Field, rows: list[Row]) -> Figure | None:
     ]  # fmt: skip
     chart = {"rows": {"rows": dots}, "lists": {"names": [mark["name"] for mark in dots]}}
     looked = f"{len(rows):,} values looked at; full dots stand out at q of 0.05 or less."
-    view = View(field.told("screen"), looked, {"screen": chart}, columns, table)
+    view = View(field.sentence("screen"), looked, {"screen": chart}, columns, table)
     return Figure(
         "screen",
         "Values that stand out among all that were looked at",
@@ -130,36 +130,36 @@ def _what(field: Field, row: Row) -> str:
     return f"{cause}: {', '.join(told)}"
 
 
-def _screened(field: Field, row: Row) -> Found:
-    return _found(_what(field, row), _times(row), row["failures"], behind_screened(row))
+def _screened(field: Field, row: Row) -> Standout:
+    return _standout(_what(field, row), _times(row), row["failures"], behind_screened(row))
 
 
-def _alarmed(row: Row) -> Found:
+def _alarmed(row: Row) -> Standout:
     what = f"{row['family']}, {row['cause_class']}: in alarm since {row['first_month']:%Y-%m}"
-    return _found(what, _times(row), row["failures"], warnings.behind_alarm(row))
+    return _standout(what, _times(row), row["failures"], warnings.behind_alarm(row))
 
 
-def _region(field: Field, row: Row) -> Found:
+def _region(field: Field, row: Row) -> Standout:
     kind = "water-caused failures" if row["event"] == "water" else "failures"
     what = f"{field.region_name(row['region'])}: {kind}, its water allowed for"
     adjusted = {name: row[f"adjusted_{name}"] for name in ("ratio", "low", "high")}
-    return _found(what, _times(adjusted), row["failures"], behind_region(row))
+    return _standout(what, _times(adjusted), row["failures"], behind_region(row))
 
 
-def _asked(row: Row) -> bool:
+def _is_worth_asking(row: Row) -> bool:
     return row["agency"] != ALL and row["flagged"] and not row["thin"]
 
 
-def _agency(field: Field, row: Row) -> Found:
+def _agency(field: Field, row: Row) -> Standout:
     title = {measure: words for measure, words, *_ in MEASURES}[row["measure"]]
     what = f"{row['agency']}: {title[0].lower()}{title[1:]}"
     ratio = f"{formats.number(row['ratio'])} times what its peers’ work leads to expect"
     own = field.failures_of_agency.get(row["agency"], 0)
-    return _found(what, ratio, own, behind_agency(row))
+    return _standout(what, ratio, own, behind_agency(row))
 
 
-def _found(what: str, how_much: str, failures: int, to: str) -> Found:
-    return Found(what, how_much, f"{failures:,}", f"{PAGE}#{to}")
+def _standout(what: str, how_much: str, failures: int, to: str) -> Standout:
+    return Standout(what, how_much, f"{failures:,}", f"{PAGE}#{to}")
 
 
 def _times(row: Mapping[str, Any]) -> str:

@@ -49,7 +49,7 @@ def section(field: Field) -> Section | None:
             if pick.dimension != ALL:
                 fixed[pick.dimension] = pick.value
             rows = effect.rows(pick.dimension, **fixed)
-            says = field.told("treatment_ratios", ALL, event) if pick.dimension == ALL else ""
+            says = field.sentence("treatment_ratios", ALL, event) if pick.dimension == ALL else ""
             if rows:
                 rate_views[f"{event}/{pick.key}"] = _rates_view(rows)
             found = ratios.rows(pick.dimension, **fixed) if ratios else []

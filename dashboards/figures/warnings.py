@@ -24,7 +24,7 @@ def section(field: Field) -> Section | None:
     pairs = _pairs(rows)
     pressing = sorted(pairs, key=lambda pair: (-_pressure(pairs[pair]), pair))
     drawn = pressing[:MOST_PAIRS]
-    says = field.told("warnings", "family,cause_class")
+    says = field.sentence("warnings", "family,cause_class")
     table = [_line(pair, pairs[pair]) for pair in pressing]
     views = {
         f"{pair[0]} {pair[1]}/{ALL}": View(
@@ -59,7 +59,7 @@ def alarms(field: Field) -> Figure | None:
         reverse=True,
     )
     view = View(
-        field.told("alarms", "family,cause_class"),
+        field.sentence("alarms", "family,cause_class"),
         f"{formats.counted(len(rows), 'alarm')} since the beginning.",
         {"alarm_spans": _spans(rows)},
         [

@@ -109,7 +109,7 @@ class LetterTemplates:
         try:
             return self._environment.get_template(name).render({**letter, **more})
         except Exception as error:
-            told = self._told(error)
+            told = self._template_fault(error)
             if told is None:  # not in a template of the company's: a fault of ours
                 raise
             raise TemplateFault(told) from error
@@ -131,7 +131,7 @@ class LetterTemplates:
     def _own_files(self) -> list[Path]:
         return sorted(self._folder.glob("*.j2")) if self._folder else []
 
-    def _told(self, error: Exception) -> str | None:
+    def _template_fault(self, error: Exception) -> str | None:
         """What is wrong in a company's template; None where the error comes from elsewhere."""
         own = {str(path): f"letters/{path.name}" for path in self._own_files()}
         if isinstance(error, jinja2.TemplateSyntaxError):

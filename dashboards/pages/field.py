@@ -56,7 +56,7 @@ def content(data: PageData) -> dict[str, Any]:
     }
     return {
         "title": "Field",
-        "summary": field.told("rates", ALL, "any") or "No field figures yet.",
+        "summary": field.sentence("rates", ALL, "any") or "No field figures yet.",
         "found": found,
         "sections": sections,
         "shown": {figure.key: first_view(section, figure) for section, figure in every},

@@ -20,8 +20,8 @@ class Finding(NamedTuple):
     title: str
     rows: pl.Expr
     order: tuple[str, bool] | None
-    told: tuple[str, str]
-    asked: tuple[str, ...] = ()
+    sentence_key: tuple[str, str]
+    arguments: tuple[str, ...] = ()
 
 
 def _of(by: str, **values: str) -> pl.Expr:

@@ -67,8 +67,8 @@ def _page(
     finding: Finding,
     sentences: dict[tuple[str, str, str], str],
 ) -> str:
-    by, event = finding.told
-    words = ["limeledger", "field", "--figure", name, *finding.asked]
+    by, event = finding.sentence_key
+    words = ["limeledger", "field", "--figure", name, *finding.arguments]
     failures = data.figures.get("field_failures", pl.DataFrame({"water_related": []}))
     if event == "water":
         failures = failures.filter("water_related")
@@ -87,7 +87,7 @@ def _page(
 
 
 # Figures whose finding is told under another figure's name.
-_TOLD_BY = {
+_SENTENCE_OF = {
     "repeat_failures": "standard_curves",
     "dose_bins": "dose_step",
     "treatment_effect": "treatment_ratios",
@@ -98,7 +98,7 @@ _TOLD_BY = {
 def _other(
     name: str, by: str, event: str, sentences: dict[tuple[str, str, str], str]
 ) -> str | None:
-    other = _TOLD_BY.get(name)
+    other = _SENTENCE_OF.get(name)
     if other is None:
         return None
     slice_ = "survival" if name == "survival" else by

@@ -215,14 +215,14 @@ def _filters(ordered: pl.DataFrame, data: PageData) -> list[tuple[str, str, list
         ("verdict", "Verdict", [(w, t) for w, t in formats.VERDICTS.items()]),
         ("missing", "Missing", [(name, name) for name in sorted(documents)]),
         ("due", "Due", [(w, t) for w, t in DUE.items() if w in set(due(ordered))]),
-        ("region", "Region", [(r, _named(r, region_names)) for r in values("region")]),
-        ("agency", "Agency", [(a, _named(a, agency_names)) for a in values("agency")]),
+        ("region", "Region", [(r, _name_and_code(r, region_names)) for r in values("region")]),
+        ("agency", "Agency", [(a, _name_and_code(a, agency_names)) for a in values("agency")]),
         ("family", "Family", [(name, name) for name in values("family")]),
         ("assigned", "Assigned to", [(name, name) for name in values("assigned_to")]),
     ]
     return [(name, label, options) for name, label, options in found if options]
 
 
-def _named(code: str, names: dict[str, str | None]) -> str:
+def _name_and_code(code: str, names: dict[str, str | None]) -> str:
     name = names.get(code)
     return f"{name} ({code})" if name and name != code else code

@@ -9,7 +9,7 @@ from pipelines.actions.caller import ROLES, Caller, Once, Role
 from pipelines.actions.claims import appeal, assign, hold, note
 from pipelines.actions.corrections import correct
 from pipelines.actions.records import enter
-from pipelines.actions.ruling_answers import told_rulings
+from pipelines.actions.ruling_answers import rulings_answer
 from pipelines.actions.rulings import approve, rule, rule_many, withdraw_ruling
 from pipelines.actions.withdrawals import withdraw, withdraw_correction, withdraw_record
 from pipelines.errors import Refused
@@ -31,7 +31,7 @@ __all__ = [
     "note",
     "rule",
     "rule_many",
-    "told_rulings",
+    "rulings_answer",
     "withdraw",
     "withdraw_correction",
     "withdraw_record",

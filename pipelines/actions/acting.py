@@ -74,7 +74,9 @@ def check_version(desk: Desk, connection: sa.Connection, claim: str, expected: V
     version = desk.version(connection, claim)
     if version != expected:
         after = expected if 0 <= expected < version else 0
-        since = [told_since(event) for event in desk.events(connection, claim=claim, after=after)]
+        since = [
+            event_in_short(event) for event in desk.events(connection, claim=claim, after=after)
+        ]
         raise Refused(
             412,
             f"{claim} has changed since you saw it (now version {version}); look at what was done, "
@@ -83,7 +85,7 @@ def check_version(desk: Desk, connection: sa.Connection, claim: str, expected: V
         )
 
 
-def told_since(event: Recorded) -> dict[str, Any]:
+def event_in_short(event: Recorded) -> dict[str, Any]:
     """An event in short: who, when, what."""
     return {
         "event": event.event,

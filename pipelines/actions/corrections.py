@@ -102,10 +102,10 @@ def correct(
             connection, caller.event("correction", claim=claim, subject=subject, payload=payload)
         )
 
-    return act(desk, caller, do, lambda event: told_correction(desk, caller, inputs, event))
+    return act(desk, caller, do, lambda event: correction_answer(desk, caller, inputs, event))
 
 
-def told_correction(desk: Desk, caller: Caller, inputs: Inputs, event: Recorded) -> Answer:
+def correction_answer(desk: Desk, caller: Caller, inputs: Inputs, event: Recorded) -> Answer:
     """The answer to a correction, once the register has the letters that it makes due."""
     after, before = recorded_of(desk, event.event), recorded_of(desk, event.event - 1)
     moved, decided = moved_by_rows(
@@ -121,7 +121,7 @@ def told_correction(desk: Desk, caller: Caller, inputs: Inputs, event: Recorded)
         "event": event.event,
         **version_of_claim(desk, event),
         "correction": {name: event.payload[name] for name in shown},
-        "claims": [one.told() for one in moved],
+        "claims": [one.to_dict() for one in moved],
     }
 
 

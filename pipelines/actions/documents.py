@@ -42,7 +42,7 @@ def keep(
     kept = keep_document(desk, source, name)
 
     def do(connection: sa.Connection) -> int:
-        told = dict(kept.told())
+        told = dict(kept.to_dict())
         return desk.append(
             connection, caller.event("document", claim=claim, subject=kept.name, payload=told)
         )
@@ -68,7 +68,7 @@ def name_documents(
 ) -> None:
     """Appends an event for each document that came with another action, within its transaction."""
     for one in kept:
-        told = dict(one.told())
+        told = dict(one.to_dict())
         desk.append(
             connection, caller.event("document", claim=claim, subject=one.name, payload=told)
         )

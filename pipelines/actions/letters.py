@@ -41,7 +41,7 @@ def letters(
             state=None if state == "all" else state,
             agency=agency,
         )
-    return [told_entry(row) for row in register.rows.values()]
+    return [entry_answer(row) for row in register.rows.values()]
 
 
 def letter(desk: Desk, workspace: Workspace, *, entry: int) -> Answer:
@@ -50,10 +50,10 @@ def letter(desk: Desk, workspace: Workspace, *, entry: int) -> Answer:
         register = read_register(desk, connection, entries=[entry])
         row = row_of(register, entry)
         frozen = read_texts(connection, register, [entry]).get(entry) or {}
-    return {**told_entry(row), "text": frozen.get("text"), "html": frozen.get("html")}
+    return {**entry_answer(row), "text": frozen.get("text"), "html": frozen.get("html")}
 
 
-def told_entry(row: Mapping[str, Any]) -> Answer:
+def entry_answer(row: Mapping[str, Any]) -> Answer:
     """A row of the register as JSON: every column, and whether its mail may have gone out."""
     from pipelines.letters.matters import SCHEMA
 
@@ -105,7 +105,7 @@ def mark(
         )
 
     return act(
-        desk, caller, do, lambda event: told_letters(desk, event, [entry]) | {"entry": entry}
+        desk, caller, do, lambda event: letters_answer(desk, event, [entry]) | {"entry": entry}
     )
 
 
@@ -136,9 +136,9 @@ def row_of(register: Register, entry: int) -> dict[str, Any]:
     return row
 
 
-def told_letters(desk: Desk, event: Recorded, entries: Sequence[int]) -> Answer:
+def letters_answer(desk: Desk, event: Recorded, entries: Sequence[int]) -> Answer:
     """The event's number, and the letters as they are now."""
     with desk.reading() as connection:
         rows = read_register(desk, connection, entries=entries).rows
-    told = [told_entry(rows[entry]) for entry in entries]
+    told = [entry_answer(rows[entry]) for entry in entries]
     return {"event": event.event, "letters": told}

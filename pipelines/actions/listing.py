@@ -36,7 +36,7 @@ def audit(
             limit=limit,
             newest_first=newest_first,
         )
-    return {"events": [event.told() for event in events]}
+    return {"events": [event.to_dict() for event in events]}
 
 
 def corrections(desk: Desk, *, state: str | None = None) -> Answer:
@@ -46,10 +46,10 @@ def corrections(desk: Desk, *, state: str | None = None) -> Answer:
         return {"corrections": []}
     with open_store(desk.workspace) as con:
         told = correction_states(con, recorded, desk.settings.timezone)
-    return {"corrections": [_told(one) for one in told if state in (None, one.state)]}
+    return {"corrections": [_as_json(one) for one in told if state in (None, one.state)]}
 
 
-def _told(one: CorrectionState) -> dict[str, Any]:
+def _as_json(one: CorrectionState) -> dict[str, Any]:
     made, instead = one.made, one.instead
     return {
         "event": made.event,

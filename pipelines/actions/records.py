@@ -97,10 +97,10 @@ def enter(
             connection, caller.event("record", claim=claim, subject=subject, payload=payload)
         )
 
-    return act(desk, caller, do, lambda event: told_record(desk, caller, inputs, event))
+    return act(desk, caller, do, lambda event: record_answer(desk, caller, inputs, event))
 
 
-def told_record(desk: Desk, caller: Caller, inputs: Inputs, event: Recorded) -> Answer:
+def record_answer(desk: Desk, caller: Caller, inputs: Inputs, event: Recorded) -> Answer:
     """The answer to a record that was entered, once the register has the letters it makes due."""
     after, before = recorded_of(desk, event.event), recorded_of(desk, event.event - 1)
     feed, values = event.payload["feed"], event.payload["values"]
@@ -111,7 +111,7 @@ def told_record(desk: Desk, caller: Caller, inputs: Inputs, event: Recorded) -> 
         "event": event.event,
         **version_of_claim(desk, event),
         "record": {"file": DESK_FILE, "line": event.event, **event.payload},
-        "claims": [one.told() for one in moved],
+        "claims": [one.to_dict() for one in moved],
     }
 
 

@@ -17,10 +17,10 @@ from pipelines.events.states import AMOUNTS, RULING_KINDS, Ruling, rulings_of
 _COUNT = ("stands", "overruled")  # states of rulings that count as made
 # Of two of one moment, that of an export stands: it says more than what a person typed.
 _AT_DESK, _BY_EXPORT = 0, 1
-_Told = dict[str, Any]
+_RulingAnswer = dict[str, Any]
 
 
-def told_rulings(desk: Desk, claim: str) -> list[_Told]:
+def rulings_answer(desk: Desk, claim: str) -> list[_RulingAnswer]:
     """Every ruling on a claim by the moment of ruling, each with its state.
 
     Those that came by exports are as the last refresh saw them, with `event` null.
@@ -42,7 +42,7 @@ def told_rulings(desk: Desk, claim: str) -> list[_Told]:
     return rulings
 
 
-def _of_desk(ruling: Ruling) -> _Told:
+def _of_desk(ruling: Ruling) -> _RulingAnswer:
     state = "withdrawn" if ruling.withdrawn_on else "waiting" if ruling.waits else "stands"
     return {
         "event": ruling.event,
@@ -58,7 +58,7 @@ def _of_desk(ruling: Ruling) -> _Told:
     }
 
 
-def _of_export(row: _Told) -> _Told:
+def _of_export(row: _RulingAnswer) -> _RulingAnswer:
     return {
         "event": None,
         "claim": row["claim"],
@@ -73,10 +73,10 @@ def _of_export(row: _Told) -> _Told:
     }
 
 
-def told_ruling(desk: Desk, made: Recorded, of: int | None = None) -> Answer:
+def ruling_answer(desk: Desk, made: Recorded, of: int | None = None) -> Answer:
     """The answer to an action on a ruling."""
     number = of or made.event
-    told = told_rulings(desk, str(made.claim))
+    told = rulings_answer(desk, str(made.claim))
     place = next(at for at, one in enumerate(told) if one["event"] == number)
     before = [one for one in told[:place] if one["state"] in _COUNT]
     after = [one for one in told[place + 1 :] if one["state"] in _COUNT]

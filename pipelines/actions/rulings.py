@@ -17,7 +17,7 @@ from pipelines.actions.caller import Caller
 from pipelines.actions.granting import ruling_payload, within_limit
 from pipelines.actions.letters_after import letters_after
 from pipelines.actions.on_file import decisions_now, needed_decision
-from pipelines.actions.ruling_answers import told_ruling
+from pipelines.actions.ruling_answers import ruling_answer
 from pipelines.actions.values import amount, refuse, text
 from pipelines.errors import Refused
 from pipelines.events.database import Desk
@@ -60,7 +60,7 @@ def rule(
         check_version(desk, connection, claim, expected_version)
         return desk.append(connection, caller.event("ruling", claim=claim, payload=payload))
 
-    return act(desk, caller, do, lambda made: _told(desk, caller, made))
+    return act(desk, caller, do, lambda made: _answer(desk, caller, made))
 
 
 def rule_many(
@@ -116,7 +116,7 @@ def rule_many(
         with desk.reading() as connection:
             made = desk.events(connection, after=first - 1, limit=len(names))
         letters_after(desk, caller, names)
-        return {"event": last.event, "rulings": [told_ruling(desk, event) for event in made]}
+        return {"event": last.event, "rulings": [ruling_answer(desk, event) for event in made]}
 
     return act(desk, caller, do, tell)
 
@@ -151,7 +151,7 @@ def approve(
             caller.event("approval", claim=ruling.claim, subject=subject, payload=told),
         )
 
-    return act(desk, caller, do, lambda made: _told(desk, caller, made, event))
+    return act(desk, caller, do, lambda made: _answer(desk, caller, made, event))
 
 
 def withdraw_ruling(
@@ -184,13 +184,13 @@ def withdraw_ruling(
             caller.event("withdrawal", claim=ruling.claim, subject=subject, payload=told),
         )
 
-    return act(desk, caller, do, lambda made: _told(desk, caller, made, event))
+    return act(desk, caller, do, lambda made: _answer(desk, caller, made, event))
 
 
-def _told(desk: Desk, caller: Caller, made: Recorded, of: int | None = None) -> Answer:
+def _answer(desk: Desk, caller: Caller, made: Recorded, of: int | None = None) -> Answer:
     """The answer, once the agency's letter is in the register."""
     letters_after(desk, caller, [str(made.claim)])
-    return told_ruling(desk, made, of)
+    return ruling_answer(desk, made, of)
 
 
 def _ruling(desk: Desk, connection: sa.Connection, event: int) -> Ruling:

@@ -18,7 +18,7 @@ import sqlalchemy as sa
 from pipelines.actions.acting import Answer, act
 from pipelines.actions.caller import Caller
 from pipelines.actions.letter_mails import LetterMail, mails_of
-from pipelines.actions.letters import row_of, told_letters
+from pipelines.actions.letters import letters_answer, row_of
 from pipelines.errors import Refused
 from pipelines.events.database import Desk
 from pipelines.events.event import Recorded
@@ -71,7 +71,7 @@ def send_letters(
             if stage is not None:
                 with desk.writing() as connection:
                     _append(desk, connection, caller, one, stage, answer)
-        told = told_letters(desk, event, letters)
+        told = letters_answer(desk, event, letters)
         states = {row["entry"]: row["state"] for row in told["letters"]}
         return told | {
             "sent": [entry for entry in letters if states[entry] == "sent"],

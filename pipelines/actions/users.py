@@ -38,7 +38,7 @@ class User:
     role: Role
     disabled: bool
 
-    def told(self) -> dict[str, Any]:
+    def to_dict(self) -> dict[str, Any]:
         """As lists tell a user."""
         return {
             "user": self.user,
@@ -220,7 +220,7 @@ def _need_user(connection: sa.Connection, user: str) -> None:
 def _answer(desk: Desk, user: str) -> Any:
     def tell(event: Recorded) -> Answer:
         found = find_user(desk, user)
-        return {"event": event.event, **(found.told() if found else {})}
+        return {"event": event.event, **(found.to_dict() if found else {})}
 
     return tell
 

@@ -124,7 +124,7 @@ def withdraw_entry(
         )
         moved, decided = moved_by_rows(inputs, before, after, entry.payload["feed"], keys)
         letters_after(desk, caller, [one.claim for one in moved], decided)
-        return {"event": made.event, **told, "claims": [one.told() for one in moved]}
+        return {"event": made.event, **told, "claims": [one.to_dict() for one in moved]}
 
     return act(desk, caller, do, tell)
 

@@ -23,10 +23,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def output_schema() -> dict[str, Any]:
     """What the JSON holds."""
-    from pipelines.cli.outputs.desk import told_event
+    from pipelines.cli.outputs.desk import event_shape
     from schemas import json_schema as js
 
-    return js.record({"events": js.listing("The events in their order.", told_event())})
+    return js.record({"events": js.listing("The events in their order.", event_shape())})
 
 
 def run(args: argparse.Namespace) -> int:

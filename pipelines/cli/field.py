@@ -58,7 +58,7 @@ def output_schema() -> dict[str, Any]:
 
 def run(args: argparse.Namespace) -> int:
     """Tells what is asked for, from the last refresh's records."""
-    from pipelines.steps.field_slices import Asked, dimensions_of, stored_context
+    from pipelines.steps.field_slices import FleetSelection, dimensions_of, stored_context
 
     if args.cause_class and args.cause_class not in (*codes.CAUSE_CLASSES, "unknown"):
         raise UsageError(
@@ -68,7 +68,7 @@ def run(args: argparse.Namespace) -> int:
     dims = dimensions_of(args.figure, by)
     if args.compare and len(args.compare) > 2:
         raise UsageError("--compare takes one or two selections; join conditions by commas.")
-    asked = Asked(
+    asked = FleetSelection(
         tuple(args.where),
         args.family,
         args.cause_class,
@@ -165,7 +165,7 @@ def _compare(args: argparse.Namespace, context: FieldContext) -> int:
     from pipelines.steps.field_slices import compared
 
     found = compared(context, *args.compare, *([None] if len(args.compare) == 1 else []))
-    told = _told(found)
+    told = _as_json(found)
     sides = pl.DataFrame(
         [{"side": side} | told[side] for side in ("a", "b")], infer_schema_length=None
     )
@@ -189,7 +189,7 @@ def _compare(args: argparse.Namespace, context: FieldContext) -> int:
     return 0
 
 
-def _told(found: Comparison) -> dict[str, Any]:
+def _as_json(found: Comparison) -> dict[str, Any]:
     return {
         "a": found.a._asdict(),
         "b": found.b._asdict(),

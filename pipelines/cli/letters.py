@@ -48,7 +48,7 @@ def output_schema() -> dict[str, Any]:
 def run(args: argparse.Namespace) -> int:
     """Lists entries and writes each that has a text; a file that is there stays as it is."""
     from dashboards.letters.files import entry_file
-    from pipelines.actions.letters import told_entry
+    from pipelines.actions.letters import entry_answer
     from pipelines.events import open_desk
     from pipelines.events.letters import read_register, read_texts
     from pipelines.steps.letter_register import bring_up
@@ -71,7 +71,7 @@ def run(args: argparse.Namespace) -> int:
     out = Path(args.out) if args.out else workspace.root / "outgoing"
     listed = []
     for row in rows:
-        told, frozen = told_entry(row), texts.get(row["entry"])
+        told, frozen = entry_answer(row), texts.get(row["entry"])
         name = entry_file(row["entry"], row.get("claim") or row.get("serial") or "", args.format)
         listed.append({**told, "file": name if frozen else None})
         if frozen:

@@ -35,7 +35,7 @@ def run(args: argparse.Namespace) -> int:
     from pipelines.queries.past_days import past_day
     from pipelines.queries.reproduction import reproduce
 
-    claim, folder = _asked(args)
+    claim, folder = _claim_and_workspace(args)
     workspace = Workspace.open(folder)
     told = reproduce(workspace, past_day("--decided", args.decided, workspace), claim)
     if args.json:
@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
     return 1 if told.differs else 0
 
 
-def _asked(args: argparse.Namespace) -> tuple[str | None, str]:
+def _claim_and_workspace(args: argparse.Namespace) -> tuple[str | None, str]:
     """The claim, None for all, and the workspace: with --all the one word is the workspace."""
     if not args.all:
         if args.claim is None:

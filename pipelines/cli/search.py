@@ -20,9 +20,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def output_schema() -> dict[str, Any]:
     """What the JSON holds."""
-    from pipelines.desk.search_shape import found
+    from pipelines.desk.search_shape import search_results
 
-    return found()
+    return search_results()
 
 
 def run(args: argparse.Namespace) -> int:

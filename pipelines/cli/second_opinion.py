@@ -105,7 +105,7 @@ def _draw(args: argparse.Namespace) -> int:
 
 
 def _record(args: argparse.Namespace) -> int:
-    from pipelines.assist.second_opinions.opinions import ASKED, read_answers
+    from pipelines.assist.second_opinions.opinions import ANSWER_COLUMNS, read_answers
     from pipelines.steps.second_opinions import (
         drawn_claims,
         keep,
@@ -126,7 +126,9 @@ def _record(args: argparse.Namespace) -> int:
     file = Path(args.record)
     try:
         optional = ("checked_by", "note")
-        lines = read_small_csv(file, args.record, ASKED, optional, settings.max_file_mb).rows
+        lines = read_small_csv(
+            file, args.record, ANSWER_COLUMNS, optional, settings.max_file_mb
+        ).rows
     except FormFault as fault:
         raise WorkspaceError(str(fault)) from None
     readers = settings.readable_by

@@ -76,7 +76,7 @@ def run(args: argparse.Namespace) -> int:
 
     with desk_of(args) as desk:
         if args.doing == "list":
-            found = [user.told() for user in users.all_users(desk)]
+            found = [user.to_dict() for user in users.all_users(desk)]
             _list(found, args.json)
             return 0
         told = _change(desk, _caller(desk, args), args)

@@ -30,7 +30,7 @@ class Clause:
 
 
 @dataclass(frozen=True)
-class Told:
+class ConditionHelp:
     """What people are told of a condition (`help/conditions.md`), beside what decides it.
 
     `looks_at` are the records that it reads, in words; `reads` all keys of a terms file on which
@@ -70,7 +70,7 @@ class Condition(Protocol):
     """A module of `conditions`."""
 
     CLAUSE: Clause
-    TOLD: Told
+    HELP: ConditionHelp
     FACTS: tuple[Fact, ...]
 
     def judge(self, claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:

@@ -26,7 +26,7 @@ from pipelines.coverage.treatment import (
     served_at,
 )
 
-_ASKED = (
+_QUESTION_COLUMNS = (
     "claim",
     "serial",
     "site",
@@ -47,7 +47,7 @@ def systems_held(asked: pl.DataFrame, bought: pl.DataFrame, evidence: Evidence) 
 
     Args:
         asked: claim (what asks: a claim or anything else with one day), serial, site, failed_on
-            (the day), severity, grace_until, and the terms of `_ASKED`; one row a `claim`.
+            (the day), severity, grace_until, and the terms of `_QUESTION_COLUMNS`; one row a `claim`.
         bought: of `purchases_for` for the units that are asked about.
         evidence: what is seen as of its as-of date.
 
@@ -64,7 +64,7 @@ def systems_held(asked: pl.DataFrame, bought: pl.DataFrame, evidence: Evidence) 
 def goods_held(asked: pl.DataFrame, bought: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """The good systems ordered by the day that is asked about, without how they were kept up.
 
-    Takes what `systems_held` takes. Returns asked's columns of `_ASKED`, and product, removes,
+    Takes what `systems_held` takes. Returns asked's columns of `_QUESTION_COLUMNS`, and product, removes,
     bought_on, purchase_source, installed_on, installation_source (both null without proof),
     installed (by the day), fresh.
     """
@@ -73,7 +73,7 @@ def goods_held(asked: pl.DataFrame, bought: pl.DataFrame, evidence: Evidence) ->
     )
     systems = installations(systems, evidence.units, evidence.service_calls, evidence.startups)
     return (
-        asked.select(_ASKED)
+        asked.select(_QUESTION_COLUMNS)
         .join(systems.drop("site"), on="serial")
         .filter(pl.col("bought_on") <= pl.col("failed_on"))
         .with_columns(

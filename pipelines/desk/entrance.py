@@ -13,7 +13,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from pipelines.desk.problems import Problem
-from pipelines.desk.rendering import page, told_of
+from pipelines.desk.rendering import page, shown_problem
 from pipelines.desk.sessions import FORM_COOKIE, FORM_SECONDS
 from pipelines.desk.site import DeskSite
 
@@ -32,7 +32,7 @@ def entrance_page(
         errors.setdefault(name, []).append(why)
     more = {
         "csrf_token": token,
-        "told": told_of(problem, site.settings.zone) if problem else None,
+        "told": shown_problem(problem, site.settings.zone) if problem else None,
         "errors": errors,
     }
     answer = page(

@@ -24,7 +24,7 @@ from pipelines.desk.people import check_token, visitor
 from pipelines.desk.performing import caller_of, fields_of_form, perform, version_of
 from pipelines.desk.places import places_of, route_path
 from pipelines.desk.problems import Problem, problem_of
-from pipelines.desk.rendering import claim_path, page, told_of
+from pipelines.desk.rendering import claim_path, page, shown_problem
 from pipelines.desk.site import DeskSite
 from pipelines.errors import LimeledgerError
 
@@ -119,7 +119,8 @@ def _again(
         "title": operation.title
         if "claim" not in places
         else f"{operation.title}: claim {places['claim']}",
-        "told": told_of(problem, site.settings.zone) | {"way_out": WAYS_OUT.get(problem.status)},
+        "told": shown_problem(problem, site.settings.zone)
+        | {"way_out": WAYS_OUT.get(problem.status)},
         "says": None,
         "back": _back(operation, places, form),
         "form": form_of(
@@ -171,12 +172,12 @@ def shown_at(
     """The page that shows what was done."""
     named = form.get("shown") or places.get("claim")
     if operation.shown is not None and not named:
-        return operation.shown.format_map(Named({**answer, **places}))
+        return operation.shown.format_map(AddressParts({**answer, **places}))
     claim = named or answer.get("claim") or fields.get("claim")
     return claim_path(str(claim)) if claim else "/corrections"
 
 
-class Named(dict[str, Any]):
+class AddressParts(dict[str, Any]):
     """What a page's address is filled with."""
 
     def __missing__(self, key: str) -> str:

@@ -29,7 +29,7 @@ from schemas import json_schema as js
 
 PATH = f"{API}/openapi.json"
 VERSION = "1"
-_NAMED = re.compile(r"\{(\w+)\}")
+_PLACEHOLDER = re.compile(r"\{(\w+)\}")
 _PLACES: dict[str, js.Schema] = {
     "claim": js.text("The claim, one percent-encoded segment, its slashes too."),
     "event": js.integer("The number of the event.", least=1),
@@ -180,7 +180,7 @@ def _own() -> dict[str, Any]:
 def _places(path: str) -> list[dict[str, Any]]:
     return [
         {"name": name, "in": "path", "required": True, "schema": _PLACES[name]}
-        for name in _NAMED.findall(path)
+        for name in _PLACEHOLDER.findall(path)
     ]
 
 

@@ -53,7 +53,7 @@ def perform(
     if key:
         if len(key) > MOST_KEY:
             raise Problem(400, f"The Idempotency-Key has more than {MOST_KEY} characters.")
-        once = Once.of(key, path, [told_apart(fields), *(one.told() for one in kept)])
+        once = Once.of(key, path, [identifying_fields(fields), *(one.to_dict() for one in kept)])
     caller = caller_of(site, visitor, via, once)
     more = {"expected_version": version} if operation.versioned else {}
     if kept:
@@ -65,7 +65,7 @@ def perform(
     return operation.do(site.desk, site.workspace, caller, **places, **fields, **more)
 
 
-def told_apart(fields: Fields) -> Fields:
+def identifying_fields(fields: Fields) -> Fields:
     """The fields by which a request sent again is known: a document by its content."""
     sent = fields.get("document")
     if not isinstance(sent, Upload):

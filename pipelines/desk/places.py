@@ -23,7 +23,7 @@ _KINDS = {
     "user": "segment",
     "month": "segment",
 }
-_NAMED = re.compile(r"\{(\w+)\}")
+_PLACEHOLDER = re.compile(r"\{(\w+)\}")
 
 
 class Segment(Convertor[str]):
@@ -65,7 +65,9 @@ register_url_convertor("number", Number())
 
 def route_path(path: str) -> str:
     """A path of the list of operations as routes take it: each name with its kind."""
-    return _NAMED.sub(lambda m: f"{{{m[1]}:{_KINDS[m[1]]}}}" if m[1] in _KINDS else m[0], path)
+    return _PLACEHOLDER.sub(
+        lambda m: f"{{{m[1]}:{_KINDS[m[1]]}}}" if m[1] in _KINDS else m[0], path
+    )
 
 
 def places_of(request: Request) -> dict[str, Any]:

@@ -17,7 +17,7 @@ from schemas import json_schema as js
 
 
 @dataclass(frozen=True)
-class Asked:
+class Query:
     """One request: its site and visitor, what its path names, and its parameters."""
 
     site: DeskSite
@@ -34,7 +34,7 @@ class Reading:
     path: str
     summary: str
     answer: js.Schema
-    read: Callable[[Asked], dict[str, Any]]
+    read: Callable[[Query], dict[str, Any]]
     parameters: Mapping[str, js.Schema] = field(default_factory=dict)
     refusals: tuple[int, ...] = ()
 

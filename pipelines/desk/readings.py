@@ -22,10 +22,10 @@ from pipelines.desk.month_shape import month
 from pipelines.desk.people import visitor
 from pipelines.desk.places import places_of, route_path
 from pipelines.desk.problems import Problem
-from pipelines.desk.reading import Asked, Reading, parameters
-from pipelines.desk.search_shape import found
+from pipelines.desk.reading import Query, Reading, parameters
+from pipelines.desk.search_shape import search_results
 from pipelines.desk.site import DeskSite
-from pipelines.desk.views.claims import told_claim
+from pipelines.desk.views.claims import claim_answer
 from pipelines.desk.views.rows import corrections, set_aside_rows
 from pipelines.desk.views.worklist import SETTLED, chosen, worklist
 from pipelines.errors import UsageError
@@ -45,7 +45,7 @@ _BESIDE = (
 )  # fmt: skip
 
 
-def _claims(asked: Asked) -> dict[str, Any]:
+def _claims(asked: Query) -> dict[str, Any]:
     listed = worklist(asked.site)
     rows = chosen(listed, asked.given, asked.visitor.user.user)
     offset, limit = asked.given.get("offset", 0), asked.given.get("limit", 100)
@@ -57,23 +57,23 @@ def _claims(asked: Asked) -> dict[str, Any]:
     return {"claims": told, "total": rows.height}
 
 
-def _claim(asked: Asked) -> dict[str, Any]:
-    return told_claim(asked.site, asked.places["claim"])
+def _claim(asked: Query) -> dict[str, Any]:
+    return claim_answer(asked.site, asked.places["claim"])
 
 
-def _set_aside(asked: Asked) -> dict[str, Any]:
+def _set_aside(asked: Query) -> dict[str, Any]:
     rows, total = set_aside_rows(asked.site, asked.given)
     return {"rows": rows, "total": total}
 
 
-def _corrections(asked: Asked) -> dict[str, Any]:
+def _corrections(asked: Query) -> dict[str, Any]:
     state = asked.given.get("state")
     made = [one for one in corrections(asked.site) if state in (None, one["state"])]
     offset, limit = asked.given.get("offset", 0), asked.given.get("limit", 100)
     return {"corrections": made[offset : offset + limit], "total": len(made)}
 
 
-def _letters(asked: Asked) -> dict[str, Any]:
+def _letters(asked: Query) -> dict[str, Any]:
     given = asked.given
     told = letters(
         asked.site.desk,
@@ -86,15 +86,15 @@ def _letters(asked: Asked) -> dict[str, Any]:
     return {"letters": told[offset : offset + limit], "total": len(told)}
 
 
-def _letter(asked: Asked) -> dict[str, Any]:
+def _letter(asked: Query) -> dict[str, Any]:
     return letter(asked.site.desk, asked.site.workspace, entry=asked.places["entry"])
 
 
-def _search(asked: Asked) -> dict[str, Any]:
+def _search(asked: Query) -> dict[str, Any]:
     return search_desk(asked.site.desk, asked.given.get("q", ""), asked.site.day)
 
 
-def _month(asked: Asked) -> dict[str, Any]:
+def _month(asked: Query) -> dict[str, Any]:
     try:
         wanted = month_of(asked.places["month"])
     except UsageError as error:
@@ -102,7 +102,7 @@ def _month(asked: Asked) -> dict[str, Any]:
     return month_end(asked.site.desk, wanted).to_dict()
 
 
-def _events(asked: Asked) -> dict[str, Any]:
+def _events(asked: Query) -> dict[str, Any]:
     given = asked.given
     with asked.site.desk.reading() as connection:
         found = asked.site.desk.events(
@@ -113,7 +113,7 @@ def _events(asked: Asked) -> dict[str, Any]:
             after=given.get("after", 0),
             limit=given.get("limit", 100),
         )
-    return {"events": [event.told() for event in found]}
+    return {"events": [event.to_dict() for event in found]}
 
 
 _LIMIT = js.integer("How many at the most.", least=1, most=MOST_LISTED)
@@ -198,7 +198,7 @@ READINGS: tuple[Reading, ...] = (
         "search",
         "/search",
         "Claims, units, agencies, sites and rows that match a text.",
-        found(),
+        search_results(),
         _search,
         {"q": js.text("What is looked for.")},
     ),
@@ -238,7 +238,7 @@ def routes(site: DeskSite) -> list[Route]:
 def _endpoint(site: DeskSite, reading: Reading) -> Callable[[Request], Response]:
     def endpoint(request: Request) -> Response:
         given = parameters(reading.parameters, request.query_params)
-        asked = Asked(site, visitor(request), places_of(request), given)
+        asked = Query(site, visitor(request), places_of(request), given)
         answer = reading.read(asked)
         headers = {"ETag": f'"{answer["version"]}"'} if "version" in answer else {}
         return as_json(answer, headers=headers)

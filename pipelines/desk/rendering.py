@@ -113,7 +113,7 @@ def problem_page(request: Request, site: DeskSite, problem: Problem) -> Response
     """What could not be done, as a page of its own."""
     content = {
         "title": TITLES.get(problem.status, problem.title),
-        "told": told_of(problem, site.settings.zone),
+        "told": shown_problem(problem, site.settings.zone),
         "link": ("/", "To the morning’s page"),
     }
     headers = dict(problem.headers)
@@ -137,7 +137,7 @@ TITLES = {
 }
 
 
-def told_of(problem: Problem, zone: ZoneInfo) -> dict[str, Any]:
+def shown_problem(problem: Problem, zone: ZoneInfo) -> dict[str, Any]:
     """A problem as the pages show it."""
     return {
         "detail": problem.detail,

@@ -8,7 +8,7 @@ from schemas import json_schema as js
 _KINDS = ("claim", "unit", "agency", "site", "set_aside", "superseded")
 
 
-def found() -> js.Schema:
+def search_results() -> js.Schema:
     """The results and how many there are."""
     result = js.record(
         {

@@ -35,7 +35,7 @@ class PartStorage:
         self.url = url
         self.endpoint = endpoint
         self.name = f"The storage of parts {url}" + (f" at {endpoint}" if endpoint else "")
-        with self._told():
+        with self._errors_as_sentences():
             self._store = _opened(url, endpoint)
 
     def put_frame(self, frame: pl.DataFrame) -> str:
@@ -83,7 +83,7 @@ class PartStorage:
         """
         import obstore
 
-        with self._told():
+        with self._errors_as_sentences():
             found = [one for batch in obstore.list(self._store) for one in batch]
             newest = max((one["last_modified"] for one in found), default=None)
             old = [
@@ -101,7 +101,7 @@ class PartStorage:
     def _has(self, path: str) -> bool:
         import obstore
 
-        with self._told():
+        with self._errors_as_sentences():
             try:
                 obstore.head(self._store, path)
             except FileNotFoundError:
@@ -111,17 +111,17 @@ class PartStorage:
     def _put(self, path: str, content: bytes) -> None:
         import obstore
 
-        with self._told():
+        with self._errors_as_sentences():
             obstore.put(self._store, path, content)
 
     def _get(self, path: str) -> bytes:
         import obstore
 
-        with self._told():
+        with self._errors_as_sentences():
             return bytes(obstore.get(self._store, path).bytes())
 
     @contextmanager
-    def _told(self) -> Iterator[None]:
+    def _errors_as_sentences(self) -> Iterator[None]:
         """Turns what the client raises into a sentence that names the storage."""
         from obstore.exceptions import BaseError
 

@@ -44,13 +44,17 @@ class Desk:
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
         """A connection whose reads are all of one moment."""
-        with told_faults(self.settings), self.engine.connect() as connection, connection.begin():
+        with (
+            faults_as_sentences(self.settings),
+            self.engine.connect() as connection,
+            connection.begin(),
+        ):
             yield connection
 
     @contextmanager
     def writing(self) -> Iterator[sa.Connection]:
         """The one transaction that may write now; committed to the disk at its end."""
-        with told_faults(self.settings), self.engine.connect() as plain:
+        with faults_as_sentences(self.settings), self.engine.connect() as plain:
             connection = plain.execution_options(writes=True)
             with connection.begin():
                 if connection.dialect.name == "postgresql":
@@ -131,7 +135,7 @@ class Desk:
 
 
 @contextmanager
-def told_faults(settings: Settings) -> Iterator[None]:
+def faults_as_sentences(settings: Settings) -> Iterator[None]:
     """Turns what the database cannot do into a sentence; faults of what was asked pass."""
     try:
         yield

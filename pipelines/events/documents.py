@@ -41,7 +41,7 @@ class Document:
     type: str
     bytes: int
 
-    def told(self) -> dict[str, str | int]:
+    def to_dict(self) -> dict[str, str | int]:
         """As an answer or an event tells it."""
         return {
             "sha256": self.sha256,

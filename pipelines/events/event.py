@@ -75,7 +75,7 @@ class Recorded:
         """When it happened, aware, in UTC."""
         return dt.datetime.fromisoformat(self.at)
 
-    def told(self) -> dict[str, Any]:
+    def to_dict(self) -> dict[str, Any]:
         """The event as commands and the API tell it."""
         return {
             "event": self.event,
@@ -114,6 +114,6 @@ def chain_faults(events: Iterable[Recorded]) -> Iterator[str]:
             yield f"Event {event.event} stands behind event {number}; numbers must rise."
         if event.previous != digest:
             yield f"Event {event.event} does not follow the event before it: one is missing."
-        if digest_of(event.told()) != event.digest:
+        if digest_of(event.to_dict()) != event.digest:
             yield f"Event {event.event} is not as it was recorded; its digest does not fit."
         number, digest = event.event, event.digest

@@ -140,7 +140,7 @@ def publication_seen(connection: sa.Connection) -> str | None:
     return None if payload is None else payload.get("publication")
 
 
-def agencies_told(connection: sa.Connection) -> list[str]:
+def agencies_of_letters(connection: sa.Connection) -> list[str]:
     """The agencies that letters are to, by code."""
     agency = LETTERS.c.agency
     told = sa.select(agency).where(agency.is_not(None)).distinct().order_by(agency)

@@ -58,7 +58,7 @@ def find_header(
     if start == len(data):
         raise EmptyFile
     if sought.row is not None:
-        return _told_line(text, known, sought.row, delimiter, max_columns)
+        return _header_on_line(text, known, sought.row, delimiter, max_columns)
     best: HeaderLine | None = None
     most = 0
     for _ in range(FIRST_ROWS):
@@ -88,7 +88,7 @@ def first_written_line(data: bytes, start: int, line: int) -> tuple[int, int]:
     return len(data), line
 
 
-def _told_line(
+def _header_on_line(
     text: Text, known: list[str], row: int, delimiter: str | None, max_columns: int | None
 ) -> HeaderLine:
     """The header on the line that a mapping names."""

@@ -40,7 +40,7 @@ from pipelines.exports.workbook_child import NO_MEMORY, NO_WORKBOOK
 CHILD = "pipelines.exports.workbook_child"
 # The library for columns would start a thread for each core and reserve memory for each.
 _ALONE = {"POLARS_MAX_THREADS": "1", "RAYON_NUM_THREADS": "1", "MALLOC_ARENA_MAX": "1"}
-_NO_MEMORY_TOLD = ("memory allocation of", "memoryerror", "out of memory", "cannot allocate")
+_NO_MEMORY_PHRASES = ("memory allocation of", "memoryerror", "out of memory", "cannot allocate")
 
 
 @dataclass(frozen=True)
@@ -168,7 +168,7 @@ def _end_of(
         return workbook_failed("it closed its connection")
     errors.seek(0)
     told = errors.read(1 << 16).decode(errors="replace").casefold()
-    if any(phrase in told for phrase in _NO_MEMORY_TOLD):
+    if any(phrase in told for phrase in _NO_MEMORY_PHRASES):
         return workbook_memory(limits.max_workbook_bytes)
     if code < 0:
         return workbook_failed(f"ended by the signal {signal.Signals(-code).name}")

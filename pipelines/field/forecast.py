@@ -19,7 +19,7 @@ from pipelines.field.context import FieldContext
 from pipelines.field.failure_cost import WHOLE, failure_cost, mix_of_groups
 from pipelines.field.forecast_draws import DRAWS, Drawn, Money, drawn
 from pipelines.field.forecast_groups import Groups, groups_of
-from pipelines.field.forecast_rows import COLUMNS, Told, rows_of
+from pipelines.field.forecast_rows import COLUMNS, BasisForecast, rows_of
 from pipelines.field.hindsight import months_on
 from pipelines.field.outlook import BASES, Outlook, outlook
 from pipelines.field.slices import Slice, labelled
@@ -79,7 +79,9 @@ def _made(context: FieldContext, dims: Slice, made_on: date) -> dict[str, pl.Dat
     draws = None
     if one.draws is not None and other.draws is not None:
         draws = Drawn(*(a + b for a, b in zip(one.draws, other.draws, strict=True)))
-    both = Told(one.mean + other.mean, one.cost + other.cost, one.units + other.units, draws)
+    both = BasisForecast(
+        one.mean + other.mean, one.cost + other.cost, one.units + other.units, draws
+    )
     told = dict(zip((*BASES, "all"), (one, other, both), strict=True))
     return {
         kind: rows_of(context, found, groups, dims, told, kind == "year")
@@ -95,7 +97,7 @@ def _basis(
     variation: np.ndarray,
     mix: np.ndarray,
     factor: np.ndarray,
-) -> Told:
+) -> BasisForecast:
     """What is to be expected of one basis."""
     keys = groups.table.columns
     numbered = groups.table.with_row_index("group")
@@ -114,7 +116,7 @@ def _basis(
     money = np.einsum("gfm,fp->gpm", by_family, costs) * groups.ratios[:, :, None]
     money = money * mix[:, None, None]
     if found.model is None:
-        return Told(mean, money, units, None)
+        return BasisForecast(mean, money, units, None)
     level = np.divide(money, mean, out=np.zeros_like(money), where=mean > 0)
     with np.errstate(invalid="ignore", divide="ignore"):
         weights = by_family.sum(axis=2) / by_family.sum(axis=(1, 2))[:, None]
@@ -122,4 +124,4 @@ def _basis(
     told = Money(level, spread, factor)
     random = found.random(5, BASES.index(basis), len(keys), groups.table.height)
     draws = drawn(years, found.drawn[basis], groups.drawn, found.model.dispersion, told, random)
-    return Told(mean, money, units, draws)
+    return BasisForecast(mean, money, units, draws)

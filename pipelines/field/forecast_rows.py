@@ -45,7 +45,7 @@ _NO_COST = (
 _CUT = "the last month ends with {}"
 
 
-class Told(NamedTuple):
+class BasisForecast(NamedTuple):
     """Of one basis: expected failures and cost (groups x parts x months), units at risk (groups x
     months), and the draws; None: nothing has failed."""
 
@@ -60,7 +60,7 @@ def rows_of(
     found: Outlook,
     groups: Groups,
     dims: Slice,
-    told: dict[str, Told],
+    told: dict[str, BasisForecast],
     year: bool,
 ) -> pl.DataFrame:
     """The rows by basis, group, part and month, or for the year."""
@@ -86,7 +86,7 @@ def rows_of(
     return _described(rows, context, found, year)
 
 
-def _columns(told: Told, year: bool) -> dict[str, np.ndarray]:
+def _columns(told: BasisForecast, year: bool) -> dict[str, np.ndarray]:
     """The figures of one basis by name, each groups x parts x months."""
     mean, cost, units, draws = told
     units = np.repeat(units[:, None, :], mean.shape[1], axis=1)

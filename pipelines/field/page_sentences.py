@@ -25,7 +25,7 @@ from schemas.wording import (
     percents,
 )
 
-Told = tuple[str, str, str, str]
+SentenceRow = tuple[str, str, str, str]
 Row = dict[str, Any]
 _MOST = 3
 _FEWEST_NAMED = 10
@@ -41,7 +41,7 @@ _NOTED = {
 _NO_NAMES = pl.DataFrame(schema={"region": pl.String, "name": pl.String})
 
 
-def page_sentences(tables: Callable[[str], pl.DataFrame]) -> list[Told]:
+def page_sentences(tables: Callable[[str], pl.DataFrame]) -> list[SentenceRow]:
     """Figure, slice, event and sentence; `tables` gives a figure by its name."""
     notes = figure_notes(
         {name: tables(name) for name in ("clock_starts", "sensitivity", "reporting_lags")},
@@ -63,7 +63,7 @@ def event_words(event: str) -> str:
     return EVENT_WORDS.get(event, f"{event} failures")
 
 
-def _whole(table: pl.DataFrame) -> list[Told]:
+def _whole(table: pl.DataFrame) -> list[SentenceRow]:
     rows = table.filter(pl.col("by") == ALL).to_dicts()
     return [
         (
@@ -85,7 +85,7 @@ def _at_last_half_year(rows: pl.DataFrame) -> list[Row]:
     return at.filter(pl.col("months") == pl.col("months").max()).to_dicts()
 
 
-def _curves(table: pl.DataFrame) -> list[Told]:
+def _curves(table: pl.DataFrame) -> list[SentenceRow]:
     whole = table.filter(pl.col("by") == ALL, pl.col("value").is_not_null())
     rows = []
     for kind in ("survival", "mean_count", "mean_cost"):
@@ -118,7 +118,7 @@ def _curve(row: Row, kind: str) -> str:
     )
 
 
-def _first(table: pl.DataFrame) -> list[Told]:
+def _first(table: pl.DataFrame) -> list[SentenceRow]:
     own = table.filter(
         pl.col("by").is_in([ALL, "cause_class"]), "shown", pl.col("incidence").is_not_null()
     )
@@ -143,7 +143,7 @@ def _first(table: pl.DataFrame) -> list[Told]:
     return [("first_causes", ALL, ALL, sentence)]
 
 
-def _steps(table: pl.DataFrame) -> list[Told]:
+def _steps(table: pl.DataFrame) -> list[SentenceRow]:
     """One sentence an analyte and event; slice `analyte`, or `family,analyte` with their values."""
     return [
         (
@@ -186,7 +186,7 @@ def _step(row: Row) -> str:
     )
 
 
-def _costs(table: pl.DataFrame) -> list[Told]:
+def _costs(table: pl.DataFrame) -> list[SentenceRow]:
     rows = []
     for by in ("cause_class", "profile", "region", "family", "agency"):
         own = table.filter(pl.col("by") == by, pl.col("total") > 0).sort(
@@ -208,7 +208,7 @@ def _costs(table: pl.DataFrame) -> list[Told]:
     return rows
 
 
-def _agencies(table: pl.DataFrame) -> list[Told]:
+def _agencies(table: pl.DataFrame) -> list[SentenceRow]:
     """What all agencies together did, then each that is a reason to ask, the furthest first."""
     rows = []
     for (measure,), own in sorted(table.partition_by(["measure"], as_dict=True).items()):

@@ -21,7 +21,7 @@ from pipelines.field.slice_rates import days_by
 from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS
 
 
-class Named(NamedTuple):
+class ComparedGroup(NamedTuple):
     """A group that may be named: its words, its ratio with limits, failures and q."""
 
     words: str
@@ -32,7 +32,7 @@ class Named(NamedTuple):
     q_value: float
 
 
-def ratios_to_rest(context: FieldContext, dim: str, event: str) -> list[Named]:
+def ratios_to_rest(context: FieldContext, dim: str, event: str) -> list[ComparedGroup]:
     """Each value's rate against the rest, with limits that hold when units fail again."""
     own = days_by(context, [dim])
     failed = failure_values(context.failures.filter(of_event(event)), [dim])
@@ -69,7 +69,7 @@ def ratios_to_rest(context: FieldContext, dim: str, event: str) -> list[Named]:
         ratio = a / t / (b / u)
         p = float(2 * normal_above(abs(np.log(ratio)) / error)) if error > 0 else 1.0
         low, high = (float(ratio * np.exp(sign * Z_95 * error)) for sign in (-1, 1))
-        found.append(Named(str(value), ratio, low, high, int(a), p))
+        found.append(ComparedGroup(str(value), ratio, low, high, int(a), p))
     q = q_values(np.array([one.q_value for one in found])) if found else np.zeros(0)
     return [one._replace(q_value=float(value)) for one, value in zip(found, q, strict=True)]
 

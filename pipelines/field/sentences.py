@@ -18,7 +18,7 @@ import polars as pl
 from pipelines.field.context import FieldContext
 from pipelines.field.dimensions import OF_FAILURE
 from pipelines.field.page_sentences import page_sentences
-from pipelines.field.ratios_to_rest import Named, ratios_to_rest
+from pipelines.field.ratios_to_rest import ComparedGroup, ratios_to_rest
 from pipelines.field.sentences_of_alarms import alarmed, watched
 from pipelines.field.sentences_to_come import sentences_to_come
 from pipelines.field.slice_rates import SINGLE
@@ -46,16 +46,26 @@ def field_sentences(context: FieldContext, tables: Callable[[str], pl.DataFrame]
             if dim in OF_FAILURE:
                 continue
             rows += [
-                (figure, dim, event, _told(ratios_to_rest(context, dim, event), _noun(dim)))
+                (
+                    figure,
+                    dim,
+                    event,
+                    _group_sentence(ratios_to_rest(context, dim, event), _noun(dim)),
+                )
                 for event in codes.EVENTS
             ]
     rows += [
-        ("regions", "region", event, _told(_regions(tables("regions"), event), *_OF_REGIONS))
+        (
+            "regions",
+            "region",
+            event,
+            _group_sentence(_regions(tables("regions"), event), *_OF_REGIONS),
+        )
         for event in codes.EVENTS
     ]
     ratios = tables("cohort_ratios")
     rows += [
-        ("cohort_ratios", "entry", event, _told(_quarters(ratios, event), *_OF_QUARTERS))
+        ("cohort_ratios", "entry", event, _group_sentence(_quarters(ratios, event), *_OF_QUARTERS))
         for event in codes.EVENTS
     ]
     rows.append(("screen", ALL, ALL, _screened(tables("screen"))))
@@ -74,19 +84,19 @@ def _noun(dim: str) -> str:
     return dim.replace("_", " ")
 
 
-def _regions(table: pl.DataFrame, event: str) -> list[Named]:
+def _regions(table: pl.DataFrame, event: str) -> list[ComparedGroup]:
     flagged = table.filter(pl.col("event") == event, "flagged")
     names = ("region", "adjusted_ratio", "adjusted_low", "adjusted_high", "failures")
-    return [Named(*row) for row in flagged.select(*names, "adjusted_q_value").rows()]
+    return [ComparedGroup(*row) for row in flagged.select(*names, "adjusted_q_value").rows()]
 
 
-def _quarters(table: pl.DataFrame, event: str) -> list[Named]:
+def _quarters(table: pl.DataFrame, event: str) -> list[ComparedGroup]:
     known = table.filter(pl.col("event") == event).drop_nulls("q_value")
     names = ("cohort", "ratio", "low", "high", "failures", "q_value")
-    return [Named(*row) for row in known.select(names).rows()]
+    return [ComparedGroup(*row) for row in known.select(names).rows()]
 
 
-def _told(groups: list[Named], noun: str, against: str = "the rest") -> str:
+def _group_sentence(groups: list[ComparedGroup], noun: str, against: str = "the rest") -> str:
     """Up to three groups by the limit nearer to 1."""
     passed = [
         one
@@ -105,7 +115,7 @@ def _told(groups: list[Named], noun: str, against: str = "the rest") -> str:
     return f"By {noun}: {'; '.join(parts)}{more}."
 
 
-def _nearer(one: Named) -> float:
+def _nearer(one: ComparedGroup) -> float:
     """How far the limit nearer to 1 is from it, on the log scale."""
     limit = one.low if one.ratio > 1 else one.high
     away = np.log(limit) if one.ratio > 1 else -np.log(limit)

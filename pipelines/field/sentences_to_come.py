@@ -13,11 +13,11 @@ import polars as pl
 from pipelines.field.slices import ALL
 from schemas import codes
 
-Told = tuple[str, str, str, str]
+SentenceRow = tuple[str, str, str, str]
 _BASES = {"installed": "units out by now", "sales": "units still to be shipped"}
 
 
-def sentences_to_come(tables: Callable[[str], pl.DataFrame]) -> list[Told]:
+def sentences_to_come(tables: Callable[[str], pl.DataFrame]) -> list[SentenceRow]:
     """figure, by, event, sentence; `tables` gives a figure by its name."""
     return [
         ("forecast_year", ALL, ALL, _year(tables("forecast_year"))),

@@ -67,19 +67,21 @@ def letters_of(
     )
     deciding = deciding_findings(claims, findings, as_of)
     claims = (
-        claims.join(_asked(claims, deciding), on="claim", how="left")
+        claims.join(_requested_documents(claims, deciding), on="claim", how="left")
         .join(_questions(claims, deciding), on="claim", how="left")
-        .join(_told(claims, deciding), on="claim", how="left")
+        .join(_reasons_and_clauses(claims, deciding), on="claim", how="left")
         .with_columns(pl.col(name).fill_null(pl.lit([], dtype=TEXTS)) for name in _LISTS)
     )
     totals = [
         pl.sum_horizontal(f"{line}_{kind}" for line in LINES).cast(CENTS).alias(f"total_{kind}")
         for kind in ("claimed", "standing")
     ]
-    return _told_of(claims.with_columns(*totals), maker, currency, as_of)
+    return _with_sentences(claims.with_columns(*totals), maker, currency, as_of)
 
 
-def _told_of(claims: pl.DataFrame, maker: str, currency: str, as_of: dt.date) -> pl.DataFrame:
+def _with_sentences(
+    claims: pl.DataFrame, maker: str, currency: str, as_of: dt.date
+) -> pl.DataFrame:
     """The sentences about the whole of each claim, in the letters' shape."""
     return (
         claims.with_columns(
@@ -89,7 +91,7 @@ def _told_of(claims: pl.DataFrame, maker: str, currency: str, as_of: dt.date) ->
             basis=basis(maker, as_of),
             appeal=appeal(),
             money_notes=money_notes(currency),
-            cautions=cautions(_what_is_told(), pl.col("cause_class")),
+            cautions=cautions(_letter_text(), pl.col("cause_class")),
         )
         .select(pl.col(name).cast(kind) for name, kind in LETTERS.items())
         .sort("claim")
@@ -116,7 +118,7 @@ def addresses(agencies: pl.DataFrame) -> pl.DataFrame:
     return agencies.sort("agency", "authorized_from").group_by("agency").agg(last)
 
 
-def _asked(claims: pl.DataFrame, deciding: pl.DataFrame) -> pl.DataFrame:
+def _requested_documents(claims: pl.DataFrame, deciding: pl.DataFrame) -> pl.DataFrame:
     """claim, documents, forms, document_clauses: of claims that are open as they stand."""
     asking = claims.filter(pl.col("standing").is_in(_OPEN) & pl.col("ruling").is_null())
     first = deciding.filter(pl.col("outcome") == "unknown").unique(
@@ -145,7 +147,7 @@ def _questions(claims: pl.DataFrame, deciding: pl.DataFrame) -> pl.DataFrame:
     return questions_of(deciding.join(asking.select("claim"), on="claim", how="semi"))
 
 
-def _told(claims: pl.DataFrame, deciding: pl.DataFrame) -> pl.DataFrame:
+def _reasons_and_clauses(claims: pl.DataFrame, deciding: pl.DataFrame) -> pl.DataFrame:
     """claim, reasons, clauses: the findings, but the ruling's reason alone where it differs."""
     differs = (pl.col("ruling") != pl.col("verdict")).fill_null(False)
     by_records = claims.filter(~differs).select("claim")
@@ -157,7 +159,7 @@ def _told(claims: pl.DataFrame, deciding: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _what_is_told() -> pl.Expr:
+def _letter_text() -> pl.Expr:
     """All that a letter tells of the failure and asks for, as one text."""
     lists = [pl.col(name).list.join(" ") for name in ("reasons", "documents", "forms")]
     texts = [pl.col(name) for name in ("cause_words", "part", "ruling_reason")]

@@ -69,7 +69,7 @@ def reserved(
         .join(of_all, on="verdict_then", how="left", suffix="_of_all")
         .with_columns(**_chosen())
     )
-    return _expected(rated), _told(rated)
+    return _expected(rated), _as_shares(rated)
 
 
 def _cents(*amounts: str) -> pl.Expr:
@@ -117,7 +117,7 @@ def _expected(rated: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _told(rated: pl.DataFrame) -> pl.DataFrame:
+def _as_shares(rated: pl.DataFrame) -> pl.DataFrame:
     return (
         rated.select(
             "cause_class",

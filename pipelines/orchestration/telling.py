@@ -45,7 +45,7 @@ def materialized(
         "as_of": session.state.as_of.isoformat(),
         "state": session.state.state,
         "already_current": made is None,
-        **{key: _value(told) for key, told in (made.told if made else {}).items()},
+        **{key: _value(told) for key, told in (made.facts if made else {}).items()},
     }
     version = None
     if in_full:

@@ -117,7 +117,7 @@ def check_workspace(
         of_claims(near).drop("column").to_dicts(),
         _absent_headers(parts),
         _left_out(left_out, of_parts),
-        unused_of_mappings(inputs, [one.found.path for one in files_there], parts),
+        unused_of_mappings(inputs, [one.export.path for one in files_there], parts),
         states.to_dicts(),
         joins.to_dicts(),
         misses.to_dicts(),

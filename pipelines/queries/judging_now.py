@@ -31,7 +31,7 @@ class Moved:
     before: dict[str, Any] | None
     after: dict[str, Any] | None
 
-    def told(self) -> dict[str, Any]:
+    def to_dict(self) -> dict[str, Any]:
         """As answers tell it."""
         return {"claim": self.claim, "before": self.before, "after": self.after}
 

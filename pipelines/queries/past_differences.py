@@ -12,7 +12,7 @@ from typing import Any
 
 Row = dict[str, Any]
 Place = tuple[str, str]
-TOLD = (
+COMPARED = (
     "verdict",
     "lead_reason",
     "missing",
@@ -58,7 +58,7 @@ def differences(then: Row, rested: Rested, now: Row | None, now_rested: Rested |
     grounds = list(_grounds(rested, now_rested))
     found = [
         {"what": name, "then": then[name], "now": now[name], "because": _because(grounds, name)}
-        for name in TOLD
+        for name in COMPARED
         if then[name] != now[name]
     ]
     before = {finding["condition"]: finding for finding in then["findings"]}

@@ -33,7 +33,7 @@ class FeedRows:
 
     def _of(self, feed: str) -> pl.DataFrame:
         files = [file for file in delivered(self.inputs) if feed in file.serving]
-        if sum(file.found.size for file in files) > _LARGE:
+        if sum(file.export.size for file in files) > _LARGE:
             stored = _stored(self.inputs.workspace, feed)
             if stored is not None:
                 return stored

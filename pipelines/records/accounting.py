@@ -55,7 +55,7 @@ FILES = pl.Schema(
     }
 )
 SET_ASIDE = pl.Schema({"file": pl.String, "sheet": pl.String, **REASON_SCHEMA})
-_TOLD = ("file", "sheet", "mapping", "through_date", "header_line")
+_ACCOUNT_COLUMNS = ("file", "sheet", "mapping", "through_date", "header_line")
 _PARTS = 2**12  # of a row; further ones are of one rank
 _OF_FATE = {"file": "source_file", "sheet": "source_sheet", "line": "source_line"}
 ENDS = ("records", "superseded", "duplicates", "set_aside", "left_out", "joined")
@@ -362,6 +362,6 @@ def _accounts(files: pl.DataFrame, through: pl.DataFrame, fates: pl.DataFrame) -
             + pl.col("rows_split")
             - pl.sum_horizontal(*names, "left_out", "joined")
         )
-        .select(*_TOLD, "rows_read", "rows_split", *ENDS)
+        .select(*_ACCOUNT_COLUMNS, "rows_read", "rows_split", *ENDS)
         .sort("file", "sheet", "mapping")
     )

@@ -135,7 +135,7 @@ def parse_file(
         return _whole(feed, reading, mapping, ("", "", fault.rule, fault.sentence), fault.line)
     matched = match_headers(feed, reading.header, mapping)
     if matched.fault is not None:
-        return _whole(feed, reading, mapping, _told(matched.fault), reading.header_line)
+        return _whole(feed, reading, mapping, _reason_of(matched.fault), reading.header_line)
     reading = in_marks(reading, mapping.marks)
     reading, left_out = leave_rows_out(reading, mapping.leave_out, place, mapping.marks_of_header)
     reading = _without(reading, not_joined)
@@ -339,7 +339,7 @@ def _reader_faults(reading: Reading, places: dict[str, int]) -> pl.DataFrame:
     )
 
 
-def _told(fault: HeaderFault) -> tuple[str, str, str, str]:
+def _reason_of(fault: HeaderFault) -> tuple[str, str, str, str]:
     return fault.column, fault.value, fault.rule, fault.reason
 
 

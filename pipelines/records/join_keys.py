@@ -55,7 +55,7 @@ class Ends:
 
 
 @dataclass(frozen=True)
-class Found:
+class JoinMatches:
     """What rows find in a join.
 
     `values` are columns beside the rows, null where they find nothing; `failures` the reasons of

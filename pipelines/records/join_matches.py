@@ -19,7 +19,7 @@ from pipelines.records.join_keys import (
     OF_CELL,
     SOURCE,
     Ends,
-    Found,
+    JoinMatches,
     failures,
     is_found,
     no_rows,
@@ -35,7 +35,7 @@ def match(
     rows: pl.DataFrame,
     tables: list[pl.DataFrame],
     readings: Sequence[Reading],
-) -> Found:
+) -> JoinMatches:
     """Rows with the one joined row that each finds.
 
     Args:
@@ -47,7 +47,7 @@ def match(
     """
     table = pl.concat(tables) if tables else no_rows([])
     unfound = table.filter(~is_found(rows))
-    found = _told_apart(table.filter(is_found(rows)), readings)
+    found = _with_several(table.filter(is_found(rows)), readings)
     beside = rows.join(_known(found), on="key", how="left", maintain_order="left")
     by = f"by the join {join.name} of {mapping.name}; keep one of them, or leave the others out"
     way_out, rule = f"{by} under [[join.leave_out]].", "joins_several"
@@ -56,7 +56,7 @@ def match(
         nothing(mapping, join, unfound),
         reasons(found.filter("several"), rule, differing, join.on[0][1]),
     ]
-    return Found(
+    return JoinMatches(
         beside.select(
             pl.col(name).alias(f"{join.name}{OF_JOIN}{name.removeprefix(OF_CELL)}")
             for name in table.columns
@@ -99,7 +99,7 @@ def _ranks(found: pl.DataFrame, unfound: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _told_apart(found: pl.DataFrame, readings: Sequence[Reading]) -> pl.DataFrame:
+def _with_several(found: pl.DataFrame, readings: Sequence[Reading]) -> pl.DataFrame:
     """With `several`, whether rows of a key differ, and `first`, whether it is their first."""
     more = found.filter(pl.col("key").is_duplicated()).select(SOURCE, LINE, "key")
     if more.is_empty():

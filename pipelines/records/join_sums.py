@@ -17,7 +17,7 @@ from pipelines.records.join_keys import (
     OF_CELL,
     SOURCE,
     Ends,
-    Found,
+    JoinMatches,
     failures,
     is_found,
     no_rows,
@@ -33,7 +33,7 @@ _DECIMALS, _DIGITS = 12, 18  # behind and before the decimal mark; a sum of any 
 
 def make_headers(
     mapping: Mapping, join: Join, rows: pl.DataFrame, tables: list[pl.DataFrame]
-) -> Found:
+) -> JoinMatches:
     """Rows with the sums and firsts of the joined rows that each finds.
 
     Sums are exact, and null where a row finds none; 0 where none of those it finds counts.
@@ -61,7 +61,7 @@ def make_headers(
         *(_bad_numbers(mapping, join, table, n) for n in sums),
         _nowhere(mapping, join, table.filter(pl.col("end") == "joined_nowhere")),
     ]
-    return Found(
+    return JoinMatches(
         beside.select(
             pl.when(~pl.col("bad"))
             .then(pl.col(OF_CELL + one.name))

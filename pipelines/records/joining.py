@@ -22,7 +22,7 @@ from pipelines.records.join_keys import (
     OF_CELL,
     SOURCE,
     Ends,
-    Found,
+    JoinMatches,
     key_of,
     keyed,
     no_failures,
@@ -151,7 +151,7 @@ def _find(
     rows: pl.DataFrame,
     sources: list[Source],
     named: Sequence[str],
-) -> tuple[Found, list[str]]:
+) -> tuple[JoinMatches, list[str]]:
     """What the rows find, and the headers that they have by it."""
     so_far = [_so_far(rows, left) for left, _ in join.on]
     keyed_rows = rows.select(SOURCE, LINE, key_of(so_far, join).alias("key"))

@@ -16,7 +16,7 @@ from pipelines.records.spellings import likely
 from schemas.codes import MISS_CAUSES
 
 # The values of one side of a join: `written`, and of the naming side `file` and `line`.
-NAMED = pl.Schema({"written": pl.String(), "file": pl.String(), "line": pl.Int64()})
+NAMING_ROWS = pl.Schema({"written": pl.String(), "file": pl.String(), "line": pl.Int64()})
 
 
 @dataclass(frozen=True)
@@ -78,7 +78,7 @@ def join_report(
     """What every join matches, and what it misses.
 
     Args:
-        named: the values of a join's column, a row each, in the shape of NAMED; see `naming_rows`.
+        named: the values of a join's column, a row each, in the shape of NAMING_ROWS; see `naming_rows`.
         known: the values of the other side.
         bar: from which share on a join is below.
 
@@ -102,7 +102,7 @@ def naming_rows(join: Join, records: pl.DataFrame, set_aside: pl.DataFrame) -> p
     if join.rule is not None:
         alone = (pl.col("rule") == join.rule).all().over("file", "sheet", "line")
         frames.append(set_aside.filter(alone).select("file", "line", written="value"))
-    return pl.concat([frame.select(NAMED.names()).cast(NAMED) for frame in frames])
+    return pl.concat([frame.select(NAMING_ROWS.names()).cast(NAMING_ROWS) for frame in frames])
 
 
 def _one(

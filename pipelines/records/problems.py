@@ -72,7 +72,7 @@ def problems(set_aside: pl.DataFrame, whole_files: Collection[str] = ()) -> pl.D
         )
         .sort("rows", descending=True, maintain_order=True)
     )
-    spoken = grouped.with_columns(_told(), remedy=_half("reason", 1)).with_columns(
+    spoken = grouped.with_columns(_what_is_wrong(), remedy=_half("reason", 1)).with_columns(
         sentence=pl.format(
             "{} {}: {}; first at {} line {}",
             "rows",
@@ -96,7 +96,7 @@ def ends_of_mappings(totals: Mapping[str, int]) -> str:
     return "".join(f", {totals[name]:,} {told}" for name, told in words.items() if totals[name])
 
 
-def _told() -> pl.Expr:
+def _what_is_wrong() -> pl.Expr:
     """What the group has in common, with the first value and how many others there are."""
     phrases = {name: rule.phrase for name, rule in RULES.items()}
     phrase = pl.col("rule").replace_strict(phrases, default=None, return_dtype=pl.String)

@@ -14,7 +14,7 @@ from rapidfuzz.process import cdist, cpdist
 
 from pipelines.records.suggestions import one_taken_out
 
-FOUND = pl.Schema({"written": pl.String(), "cause": pl.String(), "likely": pl.String()})
+LIKELY = pl.Schema({"written": pl.String(), "cause": pl.String(), "likely": pl.String()})
 # From so many letters and digits on a spelling is close by two edits, and by three.
 TWO_EDITS_FROM, THREE_EDITS_FROM = 9, 17
 # A page of text that slipped into the column is not worth a search.
@@ -33,10 +33,10 @@ def likely(written: pl.Series, known: pl.Series, *, digits_count: bool) -> pl.Da
         digits_count: whether a changed digit counts as an edit; else digits must be the same.
 
     Returns:
-        A frame in the shape of FOUND; values for which no cause holds are not in it.
+        A frame in the shape of LIKELY; values for which no cause holds are not in it.
     """
     open_, other = written.alias("written").to_frame(), known.alias("known").to_frame()
-    found = [FOUND.to_frame()]
+    found = [LIKELY.to_frame()]
     for cause, form in (
         ("lost_zeros", _without_zeros),
         ("case_or_punctuation", _bare),

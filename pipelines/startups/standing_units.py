@@ -14,7 +14,7 @@ from schemas import codes
 
 INSTALLATION, RECOMMENDATION = "installation", "recommendation"
 # The states of which the agency is told, and those that settle the matter.
-TOLD = ("open", "overdue", "unsuitable", "bought", "lapsed", "nothing_serves")
+UNSETTLED = ("open", "overdue", "unsuitable", "bought", "lapsed", "nothing_serves")
 SETTLED = ("none_needed", "kept_up")
 _APART = "\x1e"
 
@@ -87,11 +87,11 @@ def standing_recommendations(
     ]
     told = pl.concat_str([part.fill_null("") for part in parts], separator=_APART)
     rows = (
-        recommendations.filter(pl.col("state").is_in([*TOLD, *SETTLED]))
+        recommendations.filter(pl.col("state").is_in([*UNSETTLED, *SETTLED]))
         .join(latest_agencies(startups), on="serial", how="left")
         .with_columns(
             kind=pl.lit(RECOMMENDATION),
-            told=pl.when(pl.col("state").is_in(TOLD)).then(told),
+            told=pl.when(pl.col("state").is_in(UNSETTLED)).then(told),
             closes=pl.col("state").is_in(SETTLED),
         )
     )

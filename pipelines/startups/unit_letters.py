@@ -14,7 +14,7 @@ from pipelines.startups.readings import READINGS
 from pipelines.startups.standing_units import (
     INSTALLATION,
     RECOMMENDATION,
-    TOLD,
+    UNSETTLED,
     latest_agencies,
     unmended,
 )
@@ -86,7 +86,7 @@ def recommendation_letters(
     Returns:
         Rows of UNIT_LETTERS, by serial.
     """
-    told = recommendations.filter(pl.col("state").is_in(TOLD))
+    told = recommendations.filter(pl.col("state").is_in(UNSETTLED))
     numbers = [*codes.ANALYTES, *(f"{name}_below" for name in codes.ANALYTES)]
     asked = told.select("serial", "sample", "edition", "family")
     outside = needs_of(

@@ -42,7 +42,7 @@ MOST_DIMENSIONS = 4
 
 
 @dataclass(frozen=True)
-class Asked:
+class FleetSelection:
     """The part of the fleet that is asked for."""
 
     where: Sequence[str] = ()

@@ -57,15 +57,15 @@ def limits_of(settings: Settings) -> Limits:
 
 def read_parts(inputs: Inputs, file: Delivered) -> Iterator[ReadPart]:
     """Every part of a file, at least one; those of a text file are text yet."""
-    refusal = file.found.refusal
-    if file.found.path == DESK_FILE:
+    refusal = file.export.refusal
+    if file.export.path == DESK_FILE:
         yield from _desk_parts(inputs, file)
     elif refusal is not None:
         counted = None
         if refusal[0] == "no_feed":  # read only so that its rows are counted
-            counted = _counted(inputs, file.found.absolute)
+            counted = _counted(inputs, file.export.absolute)
         yield refused("", None, "", *refusal, counted)
-    elif is_workbook(file.found.absolute):
+    elif is_workbook(file.export.absolute):
         yield from WorkbookParts(inputs, file, limits_of(inputs.settings)).parts()
     else:
         yield from _text_parts(inputs, file)
@@ -119,14 +119,14 @@ def _counted(inputs: Inputs, path: Path) -> Reading:
 
 
 def _text_parts(inputs: Inputs, file: Delivered) -> Iterator[ReadPart]:
-    path = file.found.path
+    path = file.export.path
     for mapping, number in file.joining:
         join = mapping.joins[number]
         sought = join_sought(join)
-        reading = _read_text(inputs.settings, file.found.absolute, list(join.needed), sought)
+        reading = _read_text(inputs.settings, file.export.absolute, list(join.needed), sought)
         yield joined_part(mapping, number, reading, "", 0)
     for feed, serving in sorted(file.serving.items()):
-        reading = read_text(inputs.settings, file.found.absolute, feed, serving[0])
+        reading = read_text(inputs.settings, file.export.absolute, feed, serving[0])
         if len(serving) > 1:
             yield refused(
                 feed, None, "", "two_mappings", served_twice(path, "", feed, serving), reading
@@ -135,5 +135,5 @@ def _text_parts(inputs: Inputs, file: Delivered) -> Iterator[ReadPart]:
         mapping = serving[0]
         if is_template(feed, reading, mapping):
             mapping = Mapping.plain(feed)
-            reading = read_text(inputs.settings, file.found.absolute, feed, mapping)
+            reading = read_text(inputs.settings, file.export.absolute, feed, mapping)
         yield text_part(file, feed, mapping, reading, "", 0)

@@ -47,7 +47,7 @@ def read_files(inputs: Inputs, files: list[Delivered]) -> Iterator[ReadFile]:
     heap: list[tuple[Delivered, list[ReadPart]]] = []
     rows = 0
     for file in files:
-        path = file.found.path
+        path = file.export.path
         if file.group and path not in together:
             together |= read_together(inputs, [one for one in files if one.group == file.group])
         parts = together.pop(path) if file.group else list(read_parts(inputs, file))
@@ -61,7 +61,7 @@ def read_files(inputs: Inputs, files: list[Delivered]) -> Iterator[ReadFile]:
 
 def _typed(inputs: Inputs, heap: list[tuple[Delivered, list[ReadPart]]]) -> Iterator[ReadFile]:
     """The files of a heap with what is still text typed."""
-    parts = [(file.found.path, part) for file, parts in heap for part in parts]
+    parts = [(file.export.path, part) for file, parts in heap for part in parts]
     typed = iter(typed_parts(inputs, parts))
     for file, parts_of_file in heap:
         yield _read_file(file, [next(typed) for _ in parts_of_file])
@@ -69,7 +69,7 @@ def _typed(inputs: Inputs, heap: list[tuple[Delivered, list[ReadPart]]]) -> Iter
 
 def _read_file(file: Delivered, parts: list[ReadPart]) -> ReadFile:
     """A file that is only joined to others is of no feed."""
-    found = file.found
+    found = file.export
     first = next((part for part in parts if part.feed and not part.join), parts[0])
     told = first.facts(found.path)
     facts = {

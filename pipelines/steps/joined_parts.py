@@ -32,7 +32,7 @@ class _At:
 
 def read_together(inputs: Inputs, files: Sequence[Delivered]) -> dict[str, list[ReadPart]]:
     """By path the parts of files that are read together."""
-    read = [(file.found.path, part) for file in files for part in read_parts(inputs, file)]
+    read = [(file.export.path, part) for file in files for part in read_parts(inputs, file)]
     typed = typed_parts(inputs, read)
     parts = [_At(path, part) for (path, _), part in zip(read, typed, strict=True)]
     names = sorted({at.part.mapping.name for at in parts if at.part.mapping and at.part.is_open})
@@ -44,7 +44,7 @@ def read_together(inputs: Inputs, files: Sequence[Delivered]) -> dict[str, list[
             if at.part.mapping is not None and at.part.mapping.name == name
         }
         done |= _join(inputs, mine)
-    told: dict[str, list[ReadPart]] = {file.found.path: [] for file in files}
+    told: dict[str, list[ReadPart]] = {file.export.path: [] for file in files}
     for number, at in enumerate(parts):
         if number in done:
             told[at.file].append(done[number])

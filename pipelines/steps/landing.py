@@ -99,7 +99,7 @@ def land(session: RefreshSession) -> tuple[pl.DataFrame, dict[str, int]]:
         append_frame(con, f"parsed_{feed}", stored_schema(feed).to_frame())
     for name, schema in BY_FILE.items():
         append_frame(con, name, schema.to_frame())
-    fresh = [file for file in files if news[file.found.path] != "unchanged"]
+    fresh = [file for file in files if news[file.export.path] != "unchanged"]
     facts = _add(session, fresh)
     kept = known.filter(~pl.col("file").is_in(list(stale)))
     told = pl.concat([kept, facts]).sort("feed", "file")

@@ -83,8 +83,8 @@ def text_part(
     file: Delivered, feed: str, mapping: Mapping, reading: Reading, sheet: str, place: int
 ) -> ReadPart:
     """A part as its mapping reads it, not typed yet."""
-    day = named_day(mapping, file.found.path)
-    landed = _landed(Place(file.found.path, sheet), reading)
+    day = named_day(mapping, file.export.path)
+    landed = _landed(Place(file.export.path, sheet), reading)
     is_joined = bool(mapping.joins) and reading.fault is None
     return ReadPart(
         feed,
@@ -137,7 +137,7 @@ def parsed_part(
 ) -> ReadPart:
     """A part as its mapping reads it, typed; left open where the mapping has joins."""
     part = text_part(file, feed, mapping, reading, sheet, place)
-    return typed_parts(inputs, [(file.found.path, part)])[0]
+    return typed_parts(inputs, [(file.export.path, part)])[0]
 
 
 def _unparsed(reading: Reading) -> ParsedFile:

@@ -21,7 +21,7 @@ class Written(NamedTuple):
     """A table that a step has put in its place, with what is to be told of it beside its rows."""
 
     table: str
-    told: Mapping[str, Any] = {}
+    facts: Mapping[str, Any] = {}
 
 
 @dataclass(frozen=True)

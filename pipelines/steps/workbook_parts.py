@@ -41,7 +41,7 @@ class WorkbookParts:
 
     def __init__(self, inputs: Inputs, file: Delivered, limits: Limits) -> None:
         self.inputs, self.file, self.limits = inputs, file, limits
-        self.sheets = read_workbook(file.found.absolute, self.limits)
+        self.sheets = read_workbook(file.export.absolute, self.limits)
         self.parts_of: dict[int, list[ReadPart]] = {place: [] for place in range(len(self.sheets))}
 
     def parts(self) -> Iterator[ReadPart]:
@@ -119,7 +119,7 @@ class WorkbookParts:
             return
         reading = self._reading(feed, taking[0], sheet)
         if len(taking) > 1:
-            told = served_twice(self.file.found.path, sheet.name, feed, taking)
+            told = served_twice(self.file.export.path, sheet.name, feed, taking)
             yield refused(feed, None, sheet.name, "two_mappings", told, reading, place)
         elif is_template(feed, reading, taking[0]):
             yield self._read(feed, Mapping.plain(feed), place, sheet)
@@ -181,7 +181,7 @@ class WorkbookParts:
             left_out=left if rows else left.clear(),
             sheet_rows_left_out=rows,
         )
-        day = named_day(mapping, self.file.found.path)
+        day = named_day(mapping, self.file.export.path)
         none = LANDED.to_frame()
         return ReadPart(feed, mapping, sheet.name, place, day, None, none, parsed)
 
@@ -216,7 +216,7 @@ class WorkbookParts:
             none = LANDED.to_frame()
             return ReadPart("", None, sheet.name, place, None, None, none, parsed)
         sentence = (
-            f"The sheet {sheet.name} of {self.file.found.path} is read by no mapping; name it "
+            f"The sheet {sheet.name} of {self.file.export.path} is read by no mapping; name it "
             "under sheets in a mapping, which `limeledger map` drafts, or leave it out: "
             "[[leave_out]] with reason and sheets."
         )

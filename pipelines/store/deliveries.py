@@ -68,7 +68,7 @@ class Delivered:
     read together, since a join needs both, have the same `group`; it is empty for all others.
     """
 
-    found: ExportFile
+    export: ExportFile
     sha256: str
     read_by: str
     serving: dict[str, list[Mapping]]
@@ -116,8 +116,8 @@ def _grouped(files: list[Delivered]) -> list[Delivered]:
     groups: dict[str, list[list[str]]] = {}
     for file, shared in zip(files, names, strict=True):
         if shared:
-            refusal = file.found.refusal[0] if file.found.refusal else ""
-            groups.setdefault(root(shared[0]), []).append([file.found.path, file.sha256, refusal])
+            refusal = file.export.refusal[0] if file.export.refusal else ""
+            groups.setdefault(root(shared[0]), []).append([file.export.path, file.sha256, refusal])
     digests = {
         group: hashlib.sha256(json.dumps(told).encode()).hexdigest()
         for group, told in groups.items()
@@ -191,10 +191,10 @@ def news_of(files: list[Delivered], known: pl.DataFrame) -> dict[str, str]:
         zip(known["file"], zip(known["sha256"], known["read_by"], strict=True), strict=True)
     )
     return {
-        file.found.path: "new"
-        if file.found.path not in before
+        file.export.path: "new"
+        if file.export.path not in before
         else "unchanged"
-        if before[file.found.path] == (file.sha256, file.read_by)
+        if before[file.export.path] == (file.sha256, file.read_by)
         else "changed"
         for file in files
     }

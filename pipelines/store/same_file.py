@@ -11,11 +11,11 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
 
-Found = TypeVar("Found")
-_FOUND: dict[tuple[str, str], tuple[tuple[int, ...], Any]] = {}
+Answer = TypeVar("Answer")
+_REMEMBERED: dict[tuple[str, str], tuple[tuple[int, ...], Any]] = {}
 
 
-def once_a_file(path: Path, what: str, find: Callable[[], Found]) -> Found:
+def once_a_file(path: Path, what: str, find: Callable[[], Answer]) -> Answer:
     """What `find` gives, called again only where the file is another or was written or its rights
     were changed since; neither an error nor a finding of nothing (False, empty) is remembered.
 
@@ -23,18 +23,18 @@ def once_a_file(path: Path, what: str, find: Callable[[], Found]) -> Found:
         path: a file that is there.
         what: a name for what is found out of it.
     """
-    key, before = (what, str(path)), _told(path)
-    known = _FOUND.get(key)
+    key, before = (what, str(path)), _stamp(path)
+    known = _REMEMBERED.get(key)
     if known is not None and known[0] == before:
-        found: Found = known[1]
+        found: Answer = known[1]
         return found
     found = find()
-    if found and _told(path) == before:  # else it was replaced meanwhile: the next one looks again
-        _FOUND[key] = (before, found)
+    if found and _stamp(path) == before:  # else it was replaced meanwhile: the next one looks again
+        _REMEMBERED[key] = (before, found)
     return found
 
 
-def _told(path: Path) -> tuple[int, ...]:
+def _stamp(path: Path) -> tuple[int, ...]:
     """Which file it is, its length, and when content and rights were last changed."""
     status = path.stat()
     return status.st_dev, status.st_ino, status.st_size, status.st_mtime_ns, status.st_ctime_ns

@@ -73,7 +73,7 @@ def run_state(inputs: Inputs) -> RunState:
     recorded = [[name, _sha256(told)] for name, told in recorded_files(inputs)]
     return RunState(
         as_of=inputs.as_of,
-        exports=digest([_told(file) for file in files if file.found.path != DESK_FILE]),
+        exports=digest([_identity(file) for file in files if file.export.path != DESK_FILE]),
         recorded=digest(recorded),
         tool_version=tool_version(),
         tool=source_hash(),
@@ -95,10 +95,10 @@ def _sha256(content: bytes) -> str:
     return hashlib.sha256(content).hexdigest()
 
 
-def _told(file: Delivered) -> list[str]:
+def _identity(file: Delivered) -> list[str]:
     """An export by its path and hash; one that is not opened by why."""
-    refusal = file.found.refusal
-    return [file.found.path, file.sha256, refusal[0] if refusal else ""]
+    refusal = file.export.refusal
+    return [file.export.path, file.sha256, refusal[0] if refusal else ""]
 
 
 def tool_version() -> str:

@@ -52,12 +52,12 @@ class _Tie:
     other: Beside
     there: Profile
     keys: int
-    found: int
+    keys_here: int
     zeros: bool
 
     @property
     def share(self) -> float:
-        return self.found / self.keys
+        return self.keys_here / self.keys
 
 
 def proposed_joins(columns: Mapping[str, Profile], beside: Sequence[Beside]) -> list[JoinProposal]:
@@ -72,7 +72,7 @@ def proposed_joins(columns: Mapping[str, Profile], beside: Sequence[Beside]) -> 
     taken: set[str] = set()
     left = [*beside]
     while ties:
-        best = max(ties, key=lambda tie: (round(tie.share, 3), tie.found, tie.other.files))
+        best = max(ties, key=lambda tie: (round(tie.share, 3), tie.keys_here, tie.other.files))
         left.remove(best.other)
         ties = [tie for tie in ties if tie.other is not best.other]
         name = _name(best.other, taken)
@@ -153,7 +153,7 @@ def _proposal(tie: _Tie, name: str) -> JoinProposal:
     if several:
         block |= _of_lines(tie)
     told = (
-        f"{tie.found} of {tie.keys} values of {tie.there.header} in {tie.other.shown} stand in "
+        f"{tie.keys_here} of {tie.keys} values of {tie.there.header} in {tie.other.shown} stand in "
         f"{tie.here}"
     )
     lines = "; it has several lines for one: say what is added up, and of which lines (where)"

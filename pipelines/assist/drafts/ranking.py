@@ -23,7 +23,7 @@ from schemas.feeds import FEED_TABLES
 # Columns that every second export has say little of a feed.
 _COMMON = ("serial", "site", "claim", "notes", "agency", "product", "model")
 _FOLDER_BONUS, _SOMETHING = 0.5, 0.25
-_WORTH, _HARDLY, _NAMED = 0.4, 0.2, 0.6
+_WORTH, _HARDLY, _NAME_COUNTS = 0.4, 0.2, 0.6
 
 
 @dataclass(frozen=True)
@@ -60,7 +60,7 @@ def _spoken_of(feed: str, profiles: Sequence[Profile]) -> float:
     headers = [profile.header for profile in profiles if profile.header]
     columns = [name for name in COLUMNS[feed] if name not in (*LONG_PARTS, *_COMMON)]
     best = [max((likeness(feed, column, h) for h in headers), default=0.0) for column in columns]
-    return sum(score for score in best if score > _NAMED) / max(min(len(best), 8), 1)
+    return sum(score for score in best if score > _NAME_COUNTS) / max(min(len(best), 8), 1)
 
 
 def guess_as(

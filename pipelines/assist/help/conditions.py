@@ -28,7 +28,7 @@ def conditions_page() -> str:
     """The text of help/conditions.md."""
     parts = [OPENING]
     for name, condition in CONDITIONS.items():
-        told = condition.TOLD
+        told = condition.HELP
         says = (condition.__doc__ or "").strip().split("\n\n")[0].replace("\n", " ")
         lines = [f"## {condition.CLAUSE.paragraph}. {name}", "", says, ""]
         lines.append(f"Looks at: {told.looks_at}.")

@@ -82,13 +82,13 @@ def _is_measured(column: str) -> bool:
 def _columns() -> str:
     """The columns of each feed, as data-dictionary.md describes them."""
     rows = [
-        f"| `{feed}` | {', '.join(_named(name, field) for name, field in fields(table).items())} |"
+        f"| `{feed}` | {', '.join(_marked(name, field) for name, field in fields(table).items())} |"
         for feed, table in FEED_TABLES.items()
     ]
     head = ["| feed | columns, those with ! are needed |", "| --- | --- |"]
     return "\n".join(["## Columns\n", *head, *rows]) + "\n"
 
 
-def _named(name: str, field: object) -> str:
+def _marked(name: str, field: object) -> str:
     metadata = getattr(field, "metadata", None) or {}
     return f"`{name}`!" if metadata.get("required") else f"`{name}`"

@@ -38,7 +38,7 @@ def readers_of(path: str) -> list[str]:
     return [
         name
         for name, condition in CONDITIONS.items()
-        if any(path == read or path.startswith(f"{read}.") for read in condition.TOLD.reads)
+        if any(path == read or path.startswith(f"{read}.") for read in condition.HELP.reads)
     ]
 
 

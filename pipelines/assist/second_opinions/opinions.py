@@ -15,7 +15,7 @@ from pipelines.workspace.toml_file import show, suggest
 from schemas.codes import VERDICTS
 
 # What a person fills in; the rest of a sheet is for reading.
-ASKED = ("claim", "verdict", "checked_by", "note")
+ANSWER_COLUMNS = ("claim", "verdict", "checked_by", "note")
 Line = tuple[int, Mapping[str, str | None]]
 
 
@@ -40,7 +40,7 @@ def read_answers(
 
     Args:
         name: the file, as faults name it.
-        lines: line number and cells (ASKED; None where empty).
+        lines: line number and cells (ANSWER_COLUMNS; None where empty).
         drawn: by claim, what its latest draw put down: computed, band, drawn_at, seed.
         standing: by claim and person, the verdict and note that they last recorded.
         checked_by: who answers for lines that name nobody.

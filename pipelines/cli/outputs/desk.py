@@ -29,7 +29,7 @@ def on_claim() -> dict[str, js.Schema]:
     return event() | {"claim": js.text("The claim."), "version": version}
 
 
-def told_ruling(description: str | None = None) -> js.Schema:
+def ruling_shape(description: str | None = None) -> js.Schema:
     """One ruling with its state."""
     return js.record(_ruling(), description)
 
@@ -58,8 +58,8 @@ def made_ruling() -> js.Schema:
         _ruling()
         | on_claim()
         | {
-            "replaces": js.or_null(told_ruling("The ruling that stood until then.")),
-            "overruled_by": js.or_null(told_ruling("The one made after it, which stands.")),
+            "replaces": js.or_null(ruling_shape("The ruling that stood until then.")),
+            "overruled_by": js.or_null(ruling_shape("The one made after it, which stands.")),
         }
     )
 
@@ -155,7 +155,7 @@ def bearing_on() -> js.Schema:
     )
 
 
-def told_event() -> js.Schema:
+def event_shape() -> js.Schema:
     """One event with all its columns."""
     digest = "^([0-9a-f]{64})?$"
     return js.record(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import PAPER
-from pipelines.coverage.declarations import Clause, Fact, Told
+from pipelines.coverage.declarations import Clause, ConditionHelp, Fact
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 
@@ -14,7 +14,7 @@ FACTS: tuple[Fact, ...] = ()
 
 DOCUMENT = "cause of the failure"
 
-TOLD = Told(
+HELP = ConditionHelp(
     looks_at="the cause of the call, and the list of causes",
     outcomes={
         "met": "the call tells a cause that is on the list",

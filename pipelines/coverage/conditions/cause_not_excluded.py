@@ -5,14 +5,14 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import CAUSE
-from pipelines.coverage.declarations import Clause, Fact, Told
+from pipelines.coverage.declarations import Clause, ConditionHelp, Fact
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 
 CLAUSE = Clause(13, records="the list of causes")
 FACTS: tuple[Fact, ...] = ()
 
-TOLD = Told(
+HELP = ConditionHelp(
     looks_at="the cause, and whether the list of causes excludes it",
     outcomes={
         "met": "the warranty does not exclude it",

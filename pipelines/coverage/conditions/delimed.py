@@ -11,7 +11,7 @@ import polars as pl
 
 from pipelines.coverage.calendar_days import add_days, add_months
 from pipelines.coverage.conditions.gates import WATER
-from pipelines.coverage.declarations import CLOCK_KEYS, Clause, Fact, Told
+from pipelines.coverage.declarations import CLOCK_KEYS, Clause, ConditionHelp, Fact
 from pipelines.coverage.evidence import Evidence, citation
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.terms import Terms
@@ -86,7 +86,7 @@ DELIMINGS = Fact(
 CLAUSE = Clause(20, terms=("maintenance.delime_months", "maintenance.delime_grace_days"))
 FACTS = (DELIMINGS,)
 
-TOLD = Told(
+HELP = ConditionHelp(
     looks_at=(
         "deliming calls of the unit from the start of its warranty to the failure, where the cause"
         " is scale"

@@ -10,7 +10,7 @@ import polars as pl
 
 from pipelines.coverage.calendar_days import add_days
 from pipelines.coverage.conditions.gates import PAPER
-from pipelines.coverage.declarations import Clause, Fact, Told
+from pipelines.coverage.declarations import Clause, ConditionHelp, Fact
 from pipelines.coverage.evidence import Evidence, citation
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.records.repairs import is_repair
@@ -58,7 +58,7 @@ EARLIER_REPAIRS = Fact(("earlier_words", "earlier_sources"), _with_earlier_repai
 CLAUSE = Clause(7, terms=("claims.workmanship_days",))
 FACTS = (EARLIER_REPAIRS,)
 
-TOLD = Told(
+HELP = ConditionHelp(
     looks_at="earlier repairs of the same unit for the same cause by the same agency",
     outcomes={
         "met": "none was completed so shortly before the failure",

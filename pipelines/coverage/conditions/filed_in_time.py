@@ -6,7 +6,7 @@ import polars as pl
 
 from pipelines.coverage.calendar_days import add_days
 from pipelines.coverage.conditions.gates import PAPER
-from pipelines.coverage.declarations import Clause, Fact, Told
+from pipelines.coverage.declarations import Clause, ConditionHelp, Fact
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.terms import Terms
@@ -24,7 +24,7 @@ FACTS = (FILING_LIMIT,)
 COMPLETION = "completion date of the repair"
 FILING = "filing date of the claim"
 
-TOLD = Told(
+HELP = ConditionHelp(
     looks_at="the completion and the filing date of the call",
     outcomes={
         "met": "it was filed within the days allowed after completion, the last one included",

@@ -10,7 +10,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import CAUSE
-from pipelines.coverage.declarations import Clause, Fact, Told
+from pipelines.coverage.declarations import Clause, ConditionHelp, Fact
 from pipelines.coverage.evidence import Evidence, citation
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.terms import Terms
@@ -78,7 +78,7 @@ READING = Fact(
 CLAUSE = Clause(14, terms=("installation.limits",))
 FACTS = (READING,)
 
-TOLD = Told(
+HELP = ConditionHelp(
     looks_at="the reading of the unit's latest start-up report that the cause names",
     outcomes={
         "met": "it is within its limits, the bounds included",

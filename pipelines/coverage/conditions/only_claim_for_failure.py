@@ -8,14 +8,14 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import PAPER
-from pipelines.coverage.declarations import Clause, Fact, Told
+from pipelines.coverage.declarations import Clause, ConditionHelp, Fact
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 
 CLAUSE = Clause(6, terms=("claims.duplicate_within_days",))
 FACTS: tuple[Fact, ...] = ()
 
-TOLD = Told(
+HELP = ConditionHelp(
     looks_at="other claims of the same unit with the same cause",
     outcomes={
         "met": "none is for the same failure, or all of those come later",

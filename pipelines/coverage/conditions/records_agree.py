@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import PAPER
-from pipelines.coverage.declarations import CLOCK_KEYS, Clause, Fact, Told
+from pipelines.coverage.declarations import CLOCK_KEYS, Clause, ConditionHelp, Fact
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 
@@ -27,7 +27,7 @@ def _clash(earlier: str, later: str, *words: str | pl.Expr) -> pl.Expr:
     return pl.when(pl.col(earlier) < pl.col(later)).then(phrase)
 
 
-TOLD = Told(
+HELP = ConditionHelp(
     looks_at="the dates of the call, of the unit, and of its start-up",
     outcomes={
         "met": "none of them contradicts another",

@@ -6,7 +6,7 @@ import polars as pl
 
 from pipelines.coverage.conditions.gates import WINDOW
 from pipelines.coverage.conditions.startup_requested_in_time import NOT_BETWEEN
-from pipelines.coverage.declarations import CLOCK_KEYS, Clause, Told
+from pipelines.coverage.declarations import CLOCK_KEYS, Clause, ConditionHelp
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.coverage.startups import STARTUP_OUTCOMES
@@ -22,7 +22,7 @@ FACTS = (STARTUP_OUTCOMES,)
 
 DOCUMENT = "start-up report with its completion date"
 
-TOLD = Told(
+HELP = ConditionHelp(
     looks_at=(
         "the unit's start-up reports, where the failure lies between the base and the extended end"
         " of a window"

@@ -9,7 +9,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import WINDOW
-from pipelines.coverage.declarations import CLOCK_KEYS, Clause, Told
+from pipelines.coverage.declarations import CLOCK_KEYS, Clause, ConditionHelp
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.coverage.startups import STARTUP_OUTCOMES
@@ -22,7 +22,7 @@ NOT_BETWEEN = Case(
     ~pl.col("bonus_matters"), "not_needed", "No window of cover hangs on the start-up bonus."
 )
 
-TOLD = Told(
+HELP = ConditionHelp(
     looks_at=(
         "the unit's start-up reports and its purchase date, where the failure lies between the "
         "base and the extended end of a window"

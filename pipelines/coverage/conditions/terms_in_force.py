@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import UNREGISTERED
-from pipelines.coverage.declarations import Clause, Fact, Told
+from pipelines.coverage.declarations import Clause, ConditionHelp, Fact
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 
@@ -14,7 +14,7 @@ FACTS: tuple[Fact, ...] = ()
 
 DOCUMENT = "the terms that applied when the unit was bought"
 
-TOLD = Told(
+HELP = ConditionHelp(
     looks_at=(
         "the purchase date of the unit (its shipping date where there is none), and the editions "
         "of the terms"

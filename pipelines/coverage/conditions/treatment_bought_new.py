@@ -6,7 +6,7 @@ import polars as pl
 
 from pipelines.coverage.claim_treatment import TREATMENT_HELD
 from pipelines.coverage.conditions.gates import TREATMENT
-from pipelines.coverage.declarations import CLOCK_KEYS, NEED_KEYS, Clause, Told
+from pipelines.coverage.declarations import CLOCK_KEYS, NEED_KEYS, Clause, ConditionHelp
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.coverage.supply_tests import SUPPLY_TEST
@@ -16,7 +16,7 @@ FACTS = (SUPPLY_TEST, TREATMENT_HELD)
 
 DOCUMENT = "order of a water treatment system"
 
-TOLD = Told(
+HELP = ConditionHelp(
     looks_at="orders of water treatment systems for the unit or its site",
     outcomes={
         "met": "a system was bought new, by the failure date, from a seller that counts",

@@ -7,7 +7,7 @@ import polars as pl
 from pipelines.coverage.claim_treatment import TREATMENT_HELD
 from pipelines.coverage.conditions.gates import TREATMENT, unless_met
 from pipelines.coverage.conditions.treatment_suits_water import lacking
-from pipelines.coverage.declarations import CLOCK_KEYS, NEED_KEYS, Clause, Told
+from pipelines.coverage.declarations import CLOCK_KEYS, NEED_KEYS, Clause, ConditionHelp
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.coverage.supply_tests import SUPPLY_TEST
@@ -17,7 +17,7 @@ FACTS = (SUPPLY_TEST, TREATMENT_HELD)
 
 DOCUMENT = "proof of the treatment's installation date"
 
-TOLD = Told(
+HELP = ConditionHelp(
     looks_at="calls that installed treatment, and the treatment that start-up reports name",
     outcomes={
         "met": "systems that do all of it were installed by the failure date",

@@ -7,7 +7,7 @@ import polars as pl
 from pipelines.coverage.claim_treatment import TREATMENT_HELD
 from pipelines.coverage.conditions.gates import TREATMENT, unless_met
 from pipelines.coverage.conditions.treatment_suits_water import lacking
-from pipelines.coverage.declarations import CLOCK_KEYS, NEED_KEYS, Clause, Told
+from pipelines.coverage.declarations import CLOCK_KEYS, NEED_KEYS, Clause, ConditionHelp
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.coverage.supply_tests import SUPPLY_TEST
@@ -24,7 +24,7 @@ FACTS = (SUPPLY_TEST, TREATMENT_HELD)
 
 DOCUMENT = "proof that the treatment's cartridges were changed"
 
-TOLD = Told(
+HELP = ConditionHelp(
     looks_at="changes of cartridges, and cartridges bought, from the installation to the failure",
     outcomes={
         "met": "the cartridges of systems that do all of it were kept up",

@@ -6,7 +6,7 @@ import polars as pl
 
 from pipelines.coverage.claim_treatment import TREATMENT_HELD
 from pipelines.coverage.conditions.gates import TREATMENT, unless_met
-from pipelines.coverage.declarations import CLOCK_KEYS, NEED_KEYS, Clause, Told
+from pipelines.coverage.declarations import CLOCK_KEYS, NEED_KEYS, Clause, ConditionHelp
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.coverage.supply_tests import SUPPLY_TEST
@@ -20,7 +20,7 @@ def lacking(abilities: str) -> pl.Expr:
     return pl.col("needs").list.set_difference(pl.col(abilities)).list.sort()
 
 
-TOLD = Told(
+HELP = ConditionHelp(
     looks_at="what the water calls for, and what the systems bought can do",
     outcomes={
         "met": "together they do all of it",

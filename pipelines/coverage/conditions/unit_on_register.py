@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipelines.coverage.declarations import Clause, Fact, Told
+from pipelines.coverage.declarations import Clause, ConditionHelp, Fact
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 
@@ -16,7 +16,7 @@ FACTS: tuple[Fact, ...] = ()
 
 DOCUMENT = "proof of the unit's serial and registration"
 
-TOLD = Told(
+HELP = ConditionHelp(
     looks_at="the serial of the call, and the register of units",
     outcomes={
         "met": "the serial is on the register",

@@ -8,7 +8,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.coverage.conditions.gates import WATER
-from pipelines.coverage.declarations import Clause, Told
+from pipelines.coverage.declarations import Clause, ConditionHelp
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.coverage.supply_tests import SUPPLY_TEST
@@ -18,7 +18,7 @@ FACTS = (SUPPLY_TEST,)
 
 DOCUMENT = "complete supply water test from before the failure"
 
-TOLD = Told(
+HELP = ConditionHelp(
     looks_at="tests of the unit's supply water, sampled by the failure date",
     outcomes={
         "met": "one reports every analyte of the panel",

@@ -6,7 +6,7 @@ import polars as pl
 
 from pipelines.coverage.conditions import startup_completed, startup_requested_in_time
 from pipelines.coverage.conditions.windows import window_cases
-from pipelines.coverage.declarations import CLOCK_KEYS, Clause, Told
+from pipelines.coverage.declarations import CLOCK_KEYS, Clause, ConditionHelp
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import judged
 from pipelines.coverage.startups import STARTUP_OUTCOMES
@@ -20,7 +20,7 @@ CLAUSE = Clause(
 )
 FACTS = (STARTUP_OUTCOMES,)
 
-TOLD = Told(
+HELP = ConditionHelp(
     looks_at=(
         "the failure date, the start of the warranty, and whether the start-up bonus is earned"
     ),

@@ -26,7 +26,7 @@ from pipelines.desk.performing import caller_of
 from pipelines.desk.problems import Problem
 from pipelines.desk.rendering import claim_path, page
 from pipelines.desk.site import DeskSite
-from pipelines.events.letters import agencies_told
+from pipelines.events.letters import agencies_of_letters
 from schemas.register import MAY_FOLLOW, STATES
 
 TYPES = {
@@ -114,7 +114,7 @@ def _list(request: Request, site: DeskSite) -> dict[str, Any]:
     claim = sent.get("claim") or None
     found = letters(site.desk, site.workspace, state=state, agency=agency, claim=claim)
     with site.desk.reading() as connection:
-        agencies = agencies_told(connection)
+        agencies = agencies_of_letters(connection)
     caller = caller_of(site, visitor(request), "web")
     may_send = caller.may("letters")
     return {

@@ -39,10 +39,10 @@ def routes(site: DeskSite) -> list[Route]:
         return page(request, site, "desk/month.html", _month(request, site))
 
     def as_csv(request: Request) -> Response:
-        return _file(told_month(site, request.path_params["month"]), "csv")
+        return _file(month_statement(site, request.path_params["month"]), "csv")
 
     def as_xlsx(request: Request) -> Response:
-        return _file(told_month(site, request.path_params["month"]), "xlsx")
+        return _file(month_statement(site, request.path_params["month"]), "xlsx")
 
     def search(request: Request) -> Response:
         told = _search(request, site)
@@ -60,7 +60,7 @@ def routes(site: DeskSite) -> list[Route]:
     ]
 
 
-def told_month(site: DeskSite, given: str) -> MonthEnd:
+def month_statement(site: DeskSite, given: str) -> MonthEnd:
     """A month as of the last refresh.
 
     Raises:
@@ -80,7 +80,7 @@ def _file(told: MonthEnd, form: str) -> Response:
 
 
 def _month(request: Request, site: DeskSite) -> dict[str, Any]:
-    told = told_month(site, request.path_params["month"])
+    told = month_statement(site, request.path_params["month"])
     caller = caller_of(site, visitor(request), "web")
     since = decided_since(site.desk, site.day)
     able = told.closed is None and caller.may("close")

@@ -21,7 +21,7 @@ from pipelines.desk.bodies import Form, read_form
 from pipelines.desk.people import check_token, visitor
 from pipelines.desk.performing import caller_of
 from pipelines.desk.problems import Problem, problem_of
-from pipelines.desk.rendering import page, told_of
+from pipelines.desk.rendering import page, shown_problem
 from pipelines.desk.site import DeskSite
 from pipelines.errors import LimeledgerError
 
@@ -78,11 +78,11 @@ def _page(
         errors.setdefault(name, []).append(why)
     content = {
         "title": "Users",
-        "users": [user.told() for user in users.all_users(site.desk)],
+        "users": [user.to_dict() for user in users.all_users(site.desk)],
         "roles": [(role, role) for role in ROLES],
         "typed": typed,
         "errors": errors,
-        "told": told_of(problem, site.settings.zone) if problem else None,
+        "told": shown_problem(problem, site.settings.zone) if problem else None,
         "token": token,
     }
     status = problem.status if problem else 200

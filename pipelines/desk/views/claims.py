@@ -12,7 +12,7 @@ from typing import Any
 
 import polars as pl
 
-from pipelines.actions import told_rulings
+from pipelines.actions import rulings_answer
 from pipelines.actions.letters import letters
 from pipelines.desk.site import DeskSite
 from pipelines.desk.views.rows import corrections, entered_records
@@ -64,17 +64,19 @@ def claim_now(site: DeskSite, claim: str) -> ClaimNow:
     with open_store(site.workspace) as con:
         stored = decision_row(con, claim)
         findings = finding_rows(con, claim)
-    published = _told(stored, findings)
-    decided = _told(since.of(claim, stored), since.findings_of(claim, findings))
+    published = _decision_with_findings(stored, findings)
+    decided = _decision_with_findings(since.of(claim, stored), since.findings_of(claim, findings))
     if decided is None and published is None:
         raise Refused(404, no_such_claim(claim))
     with site.desk.reading() as connection:
         events = site.desk.events(connection, claim=claim)
     state = claim_states(events).get(claim) or ClaimState()
-    return ClaimNow(claim, decided, published, events, state, told_rulings(site.desk, claim))
+    return ClaimNow(claim, decided, published, events, state, rulings_answer(site.desk, claim))
 
 
-def _told(decisions: pl.DataFrame, findings: pl.DataFrame) -> dict[str, Any] | None:
+def _decision_with_findings(
+    decisions: pl.DataFrame, findings: pl.DataFrame
+) -> dict[str, Any] | None:
     """A decision and its findings; None where there is none."""
     if decisions.is_empty():
         return None
@@ -84,7 +86,7 @@ def _told(decisions: pl.DataFrame, findings: pl.DataFrame) -> dict[str, Any] | N
     }
 
 
-def told_claim(site: DeskSite, claim: str) -> dict[str, Any]:
+def claim_answer(site: DeskSite, claim: str) -> dict[str, Any]:
     """One claim as programs read it.
 
     Raises:
@@ -108,7 +110,7 @@ def told_claim(site: DeskSite, claim: str) -> dict[str, Any]:
         "corrections": [one for one in corrections(site) if one["claim"] == claim],
         "documents": now.state.documents,
         "letters": letters(site.desk, site.workspace, claim=claim),
-        "events": [event.told() for event in now.events],
+        "events": [event.to_dict() for event in now.events],
         "payment": payment and {name: payment[name] for name in column_names(Payments)},
         "next_steps": [step.to_dict() for step in steps_of(site, claim)],
     }

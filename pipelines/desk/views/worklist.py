@@ -53,7 +53,7 @@ class Worklist:
 
 
 @dataclass(frozen=True)
-class _Told:
+class _Published:
     """What the last refresh published of all claims; each event leaves it as it is."""
 
     key: tuple[object, ...]
@@ -63,7 +63,7 @@ class _Told:
 
 
 _KEPT: dict[str, Worklist] = {}
-_TOLD: dict[str, _Told] = {}
+_PUBLISHED: dict[str, _Published] = {}
 
 
 def worklist(site: DeskSite) -> Worklist:
@@ -79,7 +79,7 @@ def worklist(site: DeskSite) -> Worklist:
             kept = _KEPT.get(root)
             if kept is not None and kept.key == key:
                 return kept
-            rows = _ordered(site, _told_of(site, con, state), since)
+            rows = _ordered(site, _published_of(site, con, state), since)
             stale = stale_sentences(con, recorded_of(site.desk), site.settings.timezone)
             versions = versions_of(site.desk)
             made = Worklist(
@@ -93,25 +93,27 @@ def worklist_row(site: DeskSite, claim: str) -> dict[str, Any] | None:
     """The row of one claim; None for one that is no record."""
     since = decided_since(site.desk, site.day)
     with open_store(site.workspace) as con:
-        told = _told_of(site, con, published_state(site.workspace, con))
+        told = _published_of(site, con, published_state(site.workspace, con))
     rows = _ordered(site, told, since, claim)
     return None if rows.is_empty() else rows.row(0, named=True)
 
 
-def _told_of(site: DeskSite, con: duckdb.DuckDBPyConnection, state: PublishedState) -> _Told:
+def _published_of(
+    site: DeskSite, con: duckdb.DuckDBPyConnection, state: PublishedState
+) -> _Published:
     """What the last refresh published, read once for it."""
     key, root = (state.publication, state.published_at), str(site.workspace.root)
     with _READING:
-        told = _TOLD.get(root)
+        told = _PUBLISHED.get(root)
         if told is None or told.key != key:
             payments = read_frame(con, "payments", schema=polars_schema(Payments))
             leads = lead_findings(con)
-            told = _TOLD[root] = _Told(key, read_frame(con, "decisions"), leads, payments)
+            told = _PUBLISHED[root] = _Published(key, read_frame(con, "decisions"), leads, payments)
         return told
 
 
 def _ordered(
-    site: DeskSite, told: _Told, since: DecidedSince, claim: str | None = None
+    site: DeskSite, told: _Published, since: DecidedSince, claim: str | None = None
 ) -> pl.DataFrame:
     """All claims in order, or the one."""
     decisions = since.instead(told.decisions)

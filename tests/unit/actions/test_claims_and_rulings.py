@@ -15,7 +15,7 @@ from pipelines.actions import (
     note,
     rule,
     rule_many,
-    told_rulings,
+    rulings_answer,
     withdraw_ruling,
 )
 from pipelines.actions.users import add_user, set_disabled
@@ -148,7 +148,7 @@ def test_a_withdrawn_ruling_counts_as_never_made(desk):
     gone = {"event": late["event"], "reason": "slip", "expected_version": 3}
     assert refused(withdraw_ruling, desk, caller("carl", "clerk"), **gone).status == 403
     act(withdraw_ruling, desk, **gone)
-    states = [one["state"] for one in told_rulings(desk, "C1")]
+    states = [one["state"] for one in rulings_answer(desk, "C1")]
     assert states == ["overruled", "stands", "withdrawn"]
 
 
@@ -170,7 +170,7 @@ def test_an_appeal_is_open_until_the_next_ruling(desk):
     act(rule, desk, **fields, expected_version=0)
     act(appeal, desk, claim="C1", received_on="2026-03-31", reason="late", expected_version=1)
     assert claim_states(events(desk))["C1"].open_appeal
-    assert told_rulings(desk, "C1")[0]["state"] == "stands"
+    assert rulings_answer(desk, "C1")[0]["state"] == "stands"
     act(rule, desk, **fields, expected_version=2)
     assert not claim_states(events(desk))["C1"].open_appeal
 

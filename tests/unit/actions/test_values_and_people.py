@@ -10,7 +10,7 @@ import pytest
 
 from pipelines.actions import Refused, assign, listing
 from pipelines.actions.claims import _need_assignee
-from pipelines.actions.letters import told_entry
+from pipelines.actions.letters import entry_answer
 from pipelines.actions.records import checked_cells, needed_documents
 from pipelines.actions.users import acting_user, add_user, all_users, set_disabled
 from pipelines.actions.values import is_sound, text
@@ -135,7 +135,7 @@ def test_a_text_has_one_sign_or_more_and_no_more_than_it_may():
 def test_a_mail_may_have_gone_out_while_its_letter_is_still_to_be_sent(sending, state, told):
     """Once its sending has begun and nobody knows how it ended."""
     row = dict.fromkeys(SCHEMA) | {"entry": 1, "state": state, "sending_at": sending}
-    found = told_entry(row)
+    found = entry_answer(row)
     assert found["may_have_gone_out"] is told
     assert set(found) == {*SCHEMA, "may_have_gone_out"}
     assert found["state"] == state
@@ -153,7 +153,7 @@ def test_corrections_are_listed_by_the_state_that_is_asked_for(monkeypatch):
     states = [SimpleNamespace(state=state) for state in ("stale", "in_force", "stale", "withdrawn")]
     monkeypatch.setattr(listing, "open_store", lambda _: nullcontext())
     monkeypatch.setattr(listing, "correction_states", lambda *_: states)
-    monkeypatch.setattr(listing, "_told", lambda one: one.state)
+    monkeypatch.setattr(listing, "_as_json", lambda one: one.state)
     desk = SimpleNamespace(workspace=None, settings=SimpleNamespace(timezone="UTC"))
     told = {}
     for made in ([], ["one"]):

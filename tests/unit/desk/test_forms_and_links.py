@@ -501,7 +501,7 @@ def test_a_month_is_closed_once_by_whoever_may(
     by = SimpleNamespace(by="lea", at="2026-04-02T08:00:00")
     none = pl.DataFrame()
     told = SimpleNamespace(month="2026-03", closed=by if closed else None, rows=none, shares=none)
-    monkeypatch.setattr(months, "told_month", lambda *_: told)
+    monkeypatch.setattr(months, "month_statement", lambda *_: told)
     monkeypatch.setattr(months, "visitor", lambda _: None)
     monkeypatch.setattr(months, "caller_of", lambda *_: SimpleNamespace(may=lambda _: may))
     monkeypatch.setattr(months, "totals", lambda _: none)

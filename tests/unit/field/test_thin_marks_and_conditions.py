@@ -16,10 +16,10 @@ from pipelines.field.context import FieldContext
 from pipelines.field.dimensions import failure_values
 from pipelines.field.figures import figure
 from pipelines.field.groups import of_event
-from pipelines.field.ratios_to_rest import Named as Group
+from pipelines.field.ratios_to_rest import ComparedGroup as Group
 from pipelines.field.screen import screen
 from pipelines.field.selection import mark_days, select
-from pipelines.field.sentences import _covers, _screened, _told, _treated
+from pipelines.field.sentences import _covers, _group_sentence, _screened, _treated
 from pipelines.field.sentences_of_alarms import alarmed
 from pipelines.field.slice_rates import days_by
 from pipelines.field.standard_curves import standard_curves
@@ -148,7 +148,7 @@ def test_a_region_is_compared_with_all_regions_not_with_the_rest() -> None:
     """The adjusted ratio is to all regions together, and the sentence says so."""
     from pipelines.field.sentences import _OF_REGIONS
 
-    said = _told([Group("US-ME", 2.0, 1.5, 2.6, 12, 0.01)], *_OF_REGIONS)
+    said = _group_sentence([Group("US-ME", 2.0, 1.5, 2.6, 12, 0.01)], *_OF_REGIONS)
     assert said.startswith("By region: US-ME is higher, 2.00 times all regions together")
 
 

@@ -6,7 +6,7 @@ import polars as pl
 import pytest
 
 from pipelines.records.join_sentences import sentences_below
-from pipelines.records.joins import JOINS, NAMED, Bar, join_report
+from pipelines.records.joins import JOINS, NAMING_ROWS, Bar, join_report
 from schemas.codes import JOINED_COLUMNS
 
 ACCOUNTS = pl.DataFrame(
@@ -20,9 +20,9 @@ ACCOUNTS = pl.DataFrame(
 
 def told(column: str, written: list[tuple[str, str]], known: list[str]) -> list[str]:
     """The sentences where one column of the start-ups has these values, each with its file."""
-    rows = pl.DataFrame([(w, f, 2) for w, f in written], schema=NAMED, orient="row")
+    rows = pl.DataFrame([(w, f, 2) for w, f in written], schema=NAMING_ROWS, orient="row")
     joins, misses = join_report(
-        lambda join: rows if join.name == f"startups.{column}" else NAMED.to_frame(),
+        lambda join: rows if join.name == f"startups.{column}" else NAMING_ROWS.to_frame(),
         lambda join: pl.Series(known if join.name == f"startups.{column}" else [], dtype=pl.String),
         Bar(0.9, 1, {}),
     )

@@ -6,7 +6,7 @@ import polars as pl
 import pytest
 
 from pipelines.records import spellings
-from pipelines.records.joins import JOINS, NAMED, Bar, join_report, naming_rows
+from pipelines.records.joins import JOINS, NAMING_ROWS, Bar, join_report, naming_rows
 from pipelines.records.spellings import likely
 
 BAR = Bar(0.9, 20, {})
@@ -70,7 +70,7 @@ def test_comparisons_are_bounded(monkeypatch):
 def rows(*written: str | None) -> pl.DataFrame:
     """Rows in one file, a line each."""
     lines = [(text, "f.csv", line) for line, text in enumerate(written, 2)]
-    return pl.DataFrame(lines, schema=NAMED, orient="row")
+    return pl.DataFrame(lines, schema=NAMING_ROWS, orient="row")
 
 
 def report(named: dict[str, pl.DataFrame], known: dict[str, list[str]], bar: Bar = BAR):

@@ -64,7 +64,7 @@ def cases() -> dict[str, list]:
 @pytest.mark.parametrize("name", codes.CONDITIONS)
 def test_a_condition_tells_the_outcomes_and_documents_that_it_can_give(cases, name):
     """What it declares is what its table of cases holds, no more and no less."""
-    told = CONDITIONS[name].TOLD
+    told = CONDITIONS[name].HELP
     assert set(told.outcomes) == {case.outcome for case in cases[name]}
     assert set(told.documents) == {case.document for case in cases[name] if case.document}
     assert told.looks_at
@@ -105,7 +105,7 @@ def test_conditions_name_the_keys_whose_columns_they_use():
     used = {name: found for name in codes.CONDITIONS if (found := used_in(name))}
     assert len(used) > 5
     for name, paths in used.items():
-        reads = CONDITIONS[name].TOLD.reads
+        reads = CONDITIONS[name].HELP.reads
         assert all(any(f"{path}.".startswith(f"{r}.") for r in reads) for path in paths), name
 
 
