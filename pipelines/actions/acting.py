@@ -99,8 +99,8 @@ def event_in_short(event: Recorded) -> dict[str, Any]:
 
 def _as_kept(answer: Answer) -> Answer:
     """The answer of values that JSON has: a request sent again gets the same ones."""
-    told: Answer = json.loads(json.dumps(answer, default=_plain))
-    return told
+    plain_answer: Answer = json.loads(json.dumps(answer, default=_plain))
+    return plain_answer
 
 
 def _plain(value: Any) -> str:

@@ -23,8 +23,8 @@ from pipelines.workspace.layout import Workspace
 
 def note(desk: Desk, workspace: Workspace, caller: Caller, *, claim: str, text: str) -> Answer:
     """Writes a note of 1 to 10,000 characters; needs no version."""
-    told = {"text": _read("text", text)}
-    return _on_claim(desk, caller, "note", "note", claim, told, "present")
+    payload = {"text": _read("text", text)}
+    return _on_claim(desk, caller, "note", "note", claim, payload, "present")
 
 
 def assign(
@@ -53,13 +53,13 @@ def hold(
 ) -> Answer:
     """Takes a claim off the worklist until a day after the desk's day; None ends a hold."""
     if until is None:
-        told = {"until": None, "reason": _read("reason", reason) if reason else None}
+        payload = {"until": None, "reason": _read("reason", reason) if reason else None}
     else:
         last = day("until", until)
         if last <= caller.as_of:
             raise refuse("until", f"is not after the desk's day, {caller.as_of}; name a later day.")
-        told = {"until": last.isoformat(), "reason": _read("reason", reason)}
-    return _on_claim(desk, caller, "hold", "hold", claim, told, expected_version)
+        payload = {"until": last.isoformat(), "reason": _read("reason", reason)}
+    return _on_claim(desk, caller, "hold", "hold", claim, payload, expected_version)
 
 
 def appeal(
@@ -76,8 +76,8 @@ def appeal(
     received = day("received_on", received_on)
     if received > caller.as_of:
         raise refuse("received_on", f"is after the desk's day, {caller.as_of}; correct it.")
-    told = {"received_on": received.isoformat(), "reason": _read("reason", reason)}
-    return _on_claim(desk, caller, "appeal", "appeal", claim, told, expected_version)
+    payload = {"received_on": received.isoformat(), "reason": _read("reason", reason)}
+    return _on_claim(desk, caller, "appeal", "appeal", claim, payload, expected_version)
 
 
 def _on_claim(
@@ -86,7 +86,7 @@ def _on_claim(
     action: Action,
     kind: Kind,
     claim: str,
-    told: Mapping[str, str | None],
+    payload: Mapping[str, str | None],
     expected: Version,
 ) -> Answer:
     caller.require(action)
@@ -94,9 +94,9 @@ def _on_claim(
 
     def do(connection: sa.Connection) -> int:
         check_version(desk, connection, claim, expected)
-        if told.get("to") is not None:
-            _need_assignee(connection, str(told["to"]))
-        return desk.append(connection, caller.event(kind, claim=claim, payload=dict(told)))
+        if payload.get("to") is not None:
+            _need_assignee(connection, str(payload["to"]))
+        return desk.append(connection, caller.event(kind, claim=claim, payload=dict(payload)))
 
     return act(desk, caller, do, claim_answer)
 

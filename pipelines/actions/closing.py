@@ -38,10 +38,10 @@ def close_month(
     said = text("note", note) if note else None
 
     def do(connection: sa.Connection) -> int:
-        told = month_end(desk, wanted)
-        _none_in_the_way(told, caller)
-        frozen = told.rows.with_columns(state=told.rows["state"].replace("now", "frozen"))
-        payload = {"month": str(wanted), "as_of": told.as_of.isoformat(), "by": caller.name}
+        statement = month_end(desk, wanted)
+        _none_in_the_way(statement, caller)
+        frozen = statement.rows.with_columns(state=statement.rows["state"].replace("now", "frozen"))
+        payload = {"month": str(wanted), "as_of": statement.as_of.isoformat(), "by": caller.name}
         payload |= {"note": said} if said else {}
         return desk.append(
             connection,
@@ -57,28 +57,28 @@ def close_month(
     )
 
 
-def _none_in_the_way(told: MonthEnd, caller: Caller) -> None:
-    month, end = told.month, told.month.last
-    if told.closed is not None:
-        why = f"{month} was closed by {told.closed.by} already"
+def _none_in_the_way(statement: MonthEnd, caller: Caller) -> None:
+    month, end = statement.month, statement.month.last
+    if statement.closed is not None:
+        why = f"{month} was closed by {statement.closed.by} already"
     elif caller.as_of <= end:
         why = f"{month} is not over: the desk's day is {caller.as_of}"
-    elif told.as_of < end:
-        why = f"the last refresh is as of {told.as_of}, before {end}; refresh first"
-    elif open_before := _open_before(told):
+    elif statement.as_of < end:
+        why = f"the last refresh is as of {statement.as_of}, before {end}; refresh first"
+    elif open_before := _open_before(statement):
         why = f"{open_before} is still open; close it first"
     else:
         return
     raise Refused(409, f"Nothing was closed, since {why}.")
 
 
-def _open_before(told: MonthEnd) -> Month | None:
+def _open_before(statement: MonthEnd) -> Month | None:
     """The first month between the first closing and this one that is open."""
-    closed = [one.month for one in told.closings]
+    closed = [one.month for one in statement.closings]
     if not closed:
         return None
     month = closed[0].after
-    while month < told.month:
+    while month < statement.month:
         if month not in closed:
             return month
         month = month.after

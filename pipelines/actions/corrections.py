@@ -135,7 +135,7 @@ def keys_of_correction(
         if dict(one.content) == content:
             texts.append(texts[-1] | dict(one.values))
     texts += [texts[-1] | payload["values"], content | payload["values"]]
-    lines = [(at, {n: t for n, t in told.items() if t}) for at, told in enumerate(texts)]
+    lines = [(at, {n: t for n, t in cells.items() if t}) for at, cells in enumerate(texts)]
     keys = typed_texts(feed, lines, timezone)[0].select(key_columns(FEED_TABLES[feed]))
     return keys.drop_nulls().unique()
 

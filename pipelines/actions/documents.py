@@ -42,9 +42,9 @@ def keep(
     kept = keep_document(desk, source, name)
 
     def do(connection: sa.Connection) -> int:
-        told = dict(kept.to_dict())
+        payload = kept.to_dict()
         return desk.append(
-            connection, caller.event("document", claim=claim, subject=kept.name, payload=told)
+            connection, caller.event("document", claim=claim, subject=kept.name, payload=payload)
         )
 
     return act(
@@ -68,7 +68,7 @@ def name_documents(
 ) -> None:
     """Appends an event for each document that came with another action, within its transaction."""
     for one in kept:
-        told = dict(one.to_dict())
+        payload = one.to_dict()
         desk.append(
-            connection, caller.event("document", claim=claim, subject=one.name, payload=told)
+            connection, caller.event("document", claim=claim, subject=one.name, payload=payload)
         )

@@ -63,7 +63,7 @@ def _mail(settings: Settings, register: Register, frozen: Texts, entries: list[i
         listed = "\n".join(f"- {one['subject']}" for one in texts)
         first = f"This mail holds {len(entries)} letters, one after the other:\n\n{listed}\n"
         text, html = _RULE.join([first, *(one["text"] for one in texts)]), None
-    told = "\0".join([*map(str, entries), written_at.isoformat(), text])
+    digest_text = "\0".join([*map(str, entries), written_at.isoformat(), text])
     message = message_of(
         subject,
         text,
@@ -72,6 +72,6 @@ def _mail(settings: Settings, register: Register, frozen: Texts, entries: list[i
         sender=settings.sender,
         to=(rows[0].get("agency") or "", rows[0]["email"]),
         written_at=written_at,
-        digest=hashlib.sha256(told.encode("utf-8", "surrogatepass")).hexdigest(),
+        digest=hashlib.sha256(digest_text.encode("utf-8", "surrogatepass")).hexdigest(),
     )
     return LetterMail(tuple(entries), claims, rows[0]["email"], message)

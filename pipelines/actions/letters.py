@@ -57,9 +57,9 @@ def entry_answer(row: Mapping[str, Any]) -> Answer:
     """A row of the register as JSON: every column, and whether its mail may have gone out."""
     from pipelines.letters.matters import SCHEMA
 
-    told = written_entry(row)
+    entry = written_entry(row)
     return {
-        **{name: told.get(name) for name in SCHEMA},
+        **{name: entry.get(name) for name in SCHEMA},
         "may_have_gone_out": row.get("sending_at") is not None and row["state"] == "to_send",
     }
 
@@ -120,8 +120,8 @@ def _may_follow(row: Mapping[str, Any], wanted: str, note: str | None) -> None:
             "Nothing was recorded.",
         )
     if wanted == "to_send" and note is None:
-        told = "is empty; say why the letter is to be sent again."
-        raise Refused(422, f"note {told} Nothing was recorded.", [("note", told)])
+        reason = "is empty; say why the letter is to be sent again."
+        raise Refused(422, f"note {reason} Nothing was recorded.", [("note", reason)])
 
 
 def row_of(register: Register, entry: int) -> dict[str, Any]:
@@ -140,5 +140,5 @@ def letters_answer(desk: Desk, event: Recorded, entries: Sequence[int]) -> Answe
     """The event's number, and the letters as they are now."""
     with desk.reading() as connection:
         rows = read_register(desk, connection, entries=entries).rows
-    told = [entry_answer(rows[entry]) for entry in entries]
-    return {"event": event.event, "letters": told}
+    letters_now = [entry_answer(rows[entry]) for entry in entries]
+    return {"event": event.event, "letters": letters_now}

@@ -71,7 +71,7 @@ def _letters_after(desk: Desk, caller: Caller, claims: list[str], decided: Decid
     settings = inputs.settings.letters
     with desk.writing() as connection:
         register = read_register(desk, connection, claims=standing["claim"])
-        found = due(
+        due_letters = due(
             register.frame,
             standing,
             caller.as_of,
@@ -81,13 +81,13 @@ def _letters_after(desk: Desk, caller: Caller, claims: list[str], decided: Decid
             reminders=settings.reminders,
             kinds=settings.kinds,
         )
-        if found.is_nothing:
+        if due_letters.is_nothing:
             return
-        texts = _texts(inputs, evidence, decided, found.entries, register.frame)
+        texts = _texts(inputs, evidence, decided, due_letters.entries, register.frame)
         append_due(
             desk,
             connection,
-            found,
+            due_letters,
             texts,
             caller.as_of,
             actor=caller.actor,

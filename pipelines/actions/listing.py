@@ -45,8 +45,8 @@ def corrections(desk: Desk, *, state: str | None = None) -> Answer:
     if not recorded.made:
         return {"corrections": []}
     with open_store(desk.workspace) as con:
-        told = correction_states(con, recorded, desk.settings.timezone)
-    return {"corrections": [_as_json(one) for one in told if state in (None, one.state)]}
+        states = correction_states(con, recorded, desk.settings.timezone)
+    return {"corrections": [_as_json(one) for one in states if state in (None, one.state)]}
 
 
 def _as_json(one: CorrectionState) -> dict[str, Any]:

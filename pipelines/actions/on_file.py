@@ -26,9 +26,9 @@ def decision_on_file(desk: Desk, claim: str) -> dict[str, Any]:
         WorkspaceError: nothing was refreshed yet.
     """
     with open_store(desk.workspace) as con:
-        found = decision_row(con, claim)
-    if not found.is_empty():
-        return found.row(0, named=True)
+        published = decision_row(con, claim)
+    if not published.is_empty():
+        return published.row(0, named=True)
     return needed_decision(decisions_now(desk, [claim], desk.today()), claim)
 
 
@@ -41,8 +41,8 @@ def decisions_now(desk: Desk, claims: Sequence[str], day: dt.date) -> dict[str, 
     with open_store(desk.workspace) as con:
         since = decided_since(desk, day, claims)
         published = decision_rows(con, claims)
-    found = since.instead(published).filter(pl.col("claim").is_in(claims))
-    return {row["claim"]: row for row in found.iter_rows(named=True)}
+    decisions = since.instead(published).filter(pl.col("claim").is_in(claims))
+    return {row["claim"]: row for row in decisions.iter_rows(named=True)}
 
 
 def needed_decision(decisions: Mapping[str, dict[str, Any]], claim: str) -> dict[str, Any]:

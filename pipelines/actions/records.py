@@ -199,11 +199,11 @@ def _refuse_unusable(inputs: Inputs, feed: str, number: int) -> None:
         now = rows_now(con, inputs, feed)
     assert now is not None  # it has the new row
     if reasons := reasons_of(now, DESK_FILE, number):
-        told = [
+        faults = [
             (f"values.{column}" if column else "values", f"{for_a_person(reason)} ({rule})")
             for column, rule, reason in reasons
         ]
-        raise Refused(422, f"{told[0][1]} Nothing was recorded.", told)
+        raise Refused(422, f"{faults[0][1]} Nothing was recorded.", faults)
     others = now.same_key(DESK_FILE, number)
     if others:
         file, line = others[0]

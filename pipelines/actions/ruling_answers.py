@@ -28,14 +28,14 @@ def rulings_answer(desk: Desk, claim: str) -> list[_RulingAnswer]:
     with desk.reading() as connection:
         made = rulings_of(desk.events(connection, claim=claim, kinds=RULING_KINDS))
     zone = desk.settings.zone
-    told = [
+    by_moment = [
         ((one.local_moment(zone) or dt.datetime.min, _AT_DESK, one.event), _of_desk(one))
         for one in made
     ] + [
         ((row["ruled_at"], _BY_EXPORT, 0), _of_export(row)) for row in rulings_on_file(desk, claim)
     ]
-    told.sort(key=lambda pair: pair[0])
-    rulings = [one for _, one in told]
+    by_moment.sort(key=lambda pair: pair[0])
+    rulings = [one for _, one in by_moment]
     counting = [one for one in rulings if one["state"] in _COUNT]
     for one in counting[:-1]:
         one["state"] = "overruled"
@@ -76,14 +76,14 @@ def _of_export(row: _RulingAnswer) -> _RulingAnswer:
 def ruling_answer(desk: Desk, made: Recorded, of: int | None = None) -> Answer:
     """The answer to an action on a ruling."""
     number = of or made.event
-    told = rulings_answer(desk, str(made.claim))
-    place = next(at for at, one in enumerate(told) if one["event"] == number)
-    before = [one for one in told[:place] if one["state"] in _COUNT]
-    after = [one for one in told[place + 1 :] if one["state"] in _COUNT]
+    rulings = rulings_answer(desk, str(made.claim))
+    place = next(at for at, one in enumerate(rulings) if one["event"] == number)
+    before = [one for one in rulings[:place] if one["state"] in _COUNT]
+    after = [one for one in rulings[place + 1 :] if one["state"] in _COUNT]
     with desk.reading() as connection:  # a letter that came of it is an event of the claim too
         version = desk.version(connection, str(made.claim))
     return {
-        **told[place],
+        **rulings[place],
         "event": made.event,
         "version": version,
         "replaces": before[-1] if before else None,

@@ -103,9 +103,9 @@ def rule_many(
             except Refused as refused:
                 faults.append((str(one["claim"]), refused.detail))
         if faults:
-            told = " ".join(f"{claim}: {detail}" for claim, detail in faults[:MOST_TOLD])
-            told += f" {len(faults) - MOST_TOLD} more." if len(faults) > MOST_TOLD else ""
-            raise Refused(409, f"Nothing was ruled, since these are in the way: {told}", faults)
+            sentence = " ".join(f"{claim}: {detail}" for claim, detail in faults[:MOST_TOLD])
+            sentence += f" {len(faults) - MOST_TOLD} more." if len(faults) > MOST_TOLD else ""
+            raise Refused(409, f"Nothing was ruled, since these are in the way: {sentence}", faults)
         return [
             desk.append(connection, caller.event("ruling", claim=claim, payload=payload))
             for claim, payload in payloads.items()
@@ -144,11 +144,11 @@ def approve(
                 "Nothing was recorded.",
             )
         within_limit(desk, caller.name, Decimal(ruling.granted["total"]), "approve")
-        told = {"approves": event, "approved_by": caller.name}
+        payload = {"approves": event, "approved_by": caller.name}
         subject = f"ruling {event}"
         return desk.append(
             connection,
-            caller.event("approval", claim=ruling.claim, subject=subject, payload=told),
+            caller.event("approval", claim=ruling.claim, subject=subject, payload=payload),
         )
 
     return act(desk, caller, do, lambda made: _answer(desk, caller, made, event))
@@ -165,7 +165,7 @@ def withdraw_ruling(
 ) -> Answer:
     """Takes a ruling back, so that it counts as never made: by who made it, or a lead."""
     caller.require("rule")
-    told = {"withdraws": event, "reason": text("reason", reason)}
+    payload = {"withdraws": event, "reason": text("reason", reason)}
 
     def do(connection: sa.Connection) -> int:
         ruling = _ruling(desk, connection, event)
@@ -181,7 +181,7 @@ def withdraw_ruling(
         subject = f"ruling {event}"
         return desk.append(
             connection,
-            caller.event("withdrawal", claim=ruling.claim, subject=subject, payload=told),
+            caller.event("withdrawal", claim=ruling.claim, subject=subject, payload=payload),
         )
 
     return act(desk, caller, do, lambda made: _answer(desk, caller, made, event))
@@ -194,10 +194,10 @@ def _answer(desk: Desk, caller: Caller, made: Recorded, of: int | None = None) -
 
 
 def _ruling(desk: Desk, connection: sa.Connection, event: int) -> Ruling:
-    found = desk.event(connection, event)
-    if found is None or found.kind != "ruling":
+    recorded = desk.event(connection, event)
+    if recorded is None or recorded.kind != "ruling":
         raise Refused(404, f"There is no ruling {event}; `limeledger audit` lists the events.")
-    of_claim = desk.events(connection, claim=found.claim, kinds=RULING_KINDS)
+    of_claim = desk.events(connection, claim=recorded.claim, kinds=RULING_KINDS)
     return next(ruling for ruling in rulings_of(of_claim) if ruling.event == event)
 
 

@@ -71,9 +71,9 @@ def send_letters(
             if stage is not None:
                 with desk.writing() as connection:
                     _append(desk, connection, caller, one, stage, answer)
-        told = letters_answer(desk, event, letters)
-        states = {row["entry"]: row["state"] for row in told["letters"]}
-        return told | {
+        letters_now = letters_answer(desk, event, letters)
+        states = {row["entry"]: row["state"] for row in letters_now["letters"]}
+        return letters_now | {
             "sent": [entry for entry in letters if states[entry] == "sent"],
             "refused": [entry for entry in letters if states[entry] != "sent"],
             "answers": sorted(answers.values()),
@@ -84,23 +84,23 @@ def send_letters(
 
 def _none_in_the_way(register: Register, entries: Sequence[int]) -> None:
     if not entries:
-        told = "names no letter; name at least one."
-        raise Refused(422, f"letters {told} Nothing was sent.", [("letters", told)])
+        sentence = "names no letter; name at least one."
+        raise Refused(422, f"letters {sentence} Nothing was sent.", [("letters", sentence)])
     faults = []
     for entry in entries:
         row = row_of(register, entry)
         if row["state"] != "to_send":
             faults.append((str(entry), f"letter {entry} is {row['state'].replace('_', ' ')}"))
         elif row.get("sending_at") is not None:
-            told = f"letter {entry} may have gone out; mark it sent, or to_send to send it anew"
-            faults.append((str(entry), told))
+            sentence = f"letter {entry} may have gone out; mark it sent, or to_send to send it anew"
+            faults.append((str(entry), sentence))
         elif not row.get("email"):
             faults.append((str(entry), f"letter {entry} has no address"))
         elif row["text_event"] is None:
             faults.append((str(entry), f"letter {entry} has no text"))
     if faults:
-        told = "; ".join(fault for _, fault in faults)
-        raise Refused(409, f"Nothing was sent, since {told}.", faults)
+        sentence = "; ".join(fault for _, fault in faults)
+        raise Refused(409, f"Nothing was sent, since {sentence}.", faults)
 
 
 def _hand_over(mail: Any, one: LetterMail) -> tuple[str | None, str]:
@@ -131,10 +131,10 @@ def _append(
     stage: str,
     answer: str = "",
 ) -> int:
-    told = {"stage": stage, "letters": list(one.entries), "message_id": one.message_id}
-    told |= {"to": one.to} | ({"answer": answer} if answer else {})
+    payload = {"stage": stage, "letters": list(one.entries), "message_id": one.message_id}
+    payload |= {"to": one.to} | ({"answer": answer} if answer else {})
     claim = one.claims[0] if len(one.claims) == 1 else None
     subject = ", ".join(f"letter {entry}" for entry in one.entries)
     return desk.append(
-        connection, caller.event(SENDING, claim=claim, subject=subject, payload=told)
+        connection, caller.event(SENDING, claim=claim, subject=subject, payload=payload)
     )

@@ -79,15 +79,15 @@ def acting_user(desk: Desk, who: str) -> User | None:
         return None
     who = who.strip()
     active = [user for user in users if not user.disabled]
-    found = [user for user in active if user.user == who] or [
+    matches = [user for user in active if user.user == who] or [
         user for user in active if user.name.casefold() == who.casefold()
     ]
-    if len(found) != 1:
-        told = "is the name of several users; give the sign-in name" if found else "is no user"
+    if len(matches) != 1:
+        reason = "is the name of several users; give the sign-in name" if matches else "is no user"
         raise Refused(
-            403, f'"{who}" {told}; `limeledger user list` names them. Nothing was recorded.'
+            403, f'"{who}" {reason}; `limeledger user list` names them. Nothing was recorded.'
         )
-    return found[0]
+    return matches[0]
 
 
 def user_with_password(desk: Desk, user: str, password: str) -> User | None:
@@ -140,8 +140,8 @@ def add_user(
                 made_at=moment_text(now()),
             )
         )
-        told = {"change": "added", "name": name, "role": role}
-        return desk.append(connection, caller.event("user", subject=user, payload=told))
+        payload = {"change": "added", "name": name, "role": role}
+        return desk.append(connection, caller.event("user", subject=user, payload=payload))
 
     return act(desk, caller, do, _answer(desk, user))
 
@@ -164,8 +164,8 @@ def set_disabled(
     desk: Desk, workspace: Workspace, caller: Caller, *, user: str, disabled: bool
 ) -> Answer:
     """Disables a user, whose sessions end, or enables one."""
-    told = {"change": "disabled" if disabled else "enabled"}
-    return _change(desk, caller, user, told, {"disabled": disabled})
+    payload = {"change": "disabled" if disabled else "enabled"}
+    return _change(desk, caller, user, payload, {"disabled": disabled})
 
 
 def make_token(desk: Desk, workspace: Workspace, caller: Caller, *, user: str) -> Answer:
@@ -178,8 +178,8 @@ def make_token(desk: Desk, workspace: Workspace, caller: Caller, *, user: str) -
         connection.execute(
             sa.insert(TOKENS).values(token=_digest(token), user=user, made_at=moment_text(now()))
         )
-        told = {"change": "token"}
-        return desk.append(connection, caller.event("user", subject=user, payload=told))
+        payload = {"change": "token"}
+        return desk.append(connection, caller.event("user", subject=user, payload=payload))
 
     once_told = replace(caller, once=None)  # a secret is not kept to be told again
     return act(desk, once_told, do, _answer(desk, user)) | {"token": token}
@@ -192,14 +192,14 @@ def end_tokens(desk: Desk, workspace: Workspace, caller: Caller, *, user: str) -
     def do(connection: sa.Connection) -> int:
         _need_user(connection, user)
         connection.execute(sa.delete(TOKENS).where(TOKENS.c.user == user))
-        told = {"change": "tokens ended"}
-        return desk.append(connection, caller.event("user", subject=user, payload=told))
+        payload = {"change": "tokens ended"}
+        return desk.append(connection, caller.event("user", subject=user, payload=payload))
 
     return act(desk, caller, do, _answer(desk, user))
 
 
 def _change(
-    desk: Desk, caller: Caller, user: str, told: dict[str, Any], values: dict[str, Any]
+    desk: Desk, caller: Caller, user: str, payload: dict[str, Any], values: dict[str, Any]
 ) -> Answer:
     caller.require("users")
 
@@ -207,7 +207,7 @@ def _change(
         _need_user(connection, user)
         connection.execute(sa.update(USERS).where(USERS.c.user == user).values(**values))
         connection.execute(sa.delete(SESSIONS).where(SESSIONS.c.user == user))
-        return desk.append(connection, caller.event("user", subject=user, payload=told))
+        return desk.append(connection, caller.event("user", subject=user, payload=payload))
 
     return act(desk, caller, do, _answer(desk, user))
 
@@ -219,8 +219,8 @@ def _need_user(connection: sa.Connection, user: str) -> None:
 
 def _answer(desk: Desk, user: str) -> Any:
     def tell(event: Recorded) -> Answer:
-        found = find_user(desk, user)
-        return {"event": event.event, **(found.to_dict() if found else {})}
+        changed = find_user(desk, user)
+        return {"event": event.event, **(changed.to_dict() if changed else {})}
 
     return tell
 

@@ -15,9 +15,9 @@ MOST_TEXT = 10_000
 _FIRST_YEAR, _LAST_YEAR = 1900, 2199
 
 
-def refuse(field: str, told: str) -> Refused:
-    """A refusal for the value of one field; `told` goes on after the field's name."""
-    return Refused(422, f"{field} {told} Nothing was recorded.", [(field, told)])
+def refuse(field: str, reason: str) -> Refused:
+    """A refusal for the value of one field; `reason` goes on after the field's name."""
+    return Refused(422, f"{field} {reason} Nothing was recorded.", [(field, reason)])
 
 
 def text(field: str, given: object, *, most: int = MOST_TEXT) -> str:
@@ -46,16 +46,16 @@ def day(field: str, given: object) -> dt.date:
     """A day as YYYY-MM-DD."""
     try:
         if isinstance(given, dt.date) and not isinstance(given, dt.datetime):
-            found = given
+            calendar_day = given
         elif isinstance(given, str) and len(given.strip()) == 10:
-            found = dt.date.fromisoformat(given.strip())
+            calendar_day = dt.date.fromisoformat(given.strip())
         else:
             raise ValueError
-        if not _FIRST_YEAR <= found.year <= _LAST_YEAR:
+        if not _FIRST_YEAR <= calendar_day.year <= _LAST_YEAR:
             raise ValueError
     except ValueError:
         raise refuse(field, "is no date; write it as YYYY-MM-DD, such as 2026-03-31.") from None
-    return found
+    return calendar_day
 
 
 def moment(field: str, given: object) -> str:
@@ -63,12 +63,12 @@ def moment(field: str, given: object) -> str:
     try:
         if not isinstance(given, str):
             raise ValueError
-        found = dt.datetime.fromisoformat(given.strip())
-        if not _FIRST_YEAR <= found.year <= _LAST_YEAR:
+        date_time = dt.datetime.fromisoformat(given.strip())
+        if not _FIRST_YEAR <= date_time.year <= _LAST_YEAR:
             raise ValueError
     except ValueError:
         raise refuse(field, "is no date and time; write it as 2026-03-31T14:05.") from None
-    return found.isoformat(timespec="seconds")
+    return date_time.isoformat(timespec="seconds")
 
 
 def amount(field: str, given: Any) -> Decimal | None:
@@ -76,20 +76,20 @@ def amount(field: str, given: Any) -> Decimal | None:
     if given is None or given == "":
         return None
     try:
-        found = Decimal(str(given).strip())
-        if not found.is_finite() or found < 0 or found != round(found, 2) or found >= 10**12:
+        money = Decimal(str(given).strip())
+        if not money.is_finite() or money < 0 or money != round(money, 2) or money >= 10**12:
             raise InvalidOperation
     except InvalidOperation:
         raise refuse(field, "is no amount; write a number such as 120.50, not below 0.") from None
-    return found
+    return money
 
 
 def word(field: str, given: object, words: tuple[str, ...]) -> str:
     """One of some words, in any case."""
-    found = given.strip().lower() if isinstance(given, str) else ""
-    if found not in words:
+    lowered = given.strip().lower() if isinstance(given, str) else ""
+    if lowered not in words:
         raise refuse(field, f"is none of {', '.join(words)}; choose one of them.")
-    return found
+    return lowered
 
 
 # What a reason says of exports is no way out for who types a value.
@@ -104,6 +104,6 @@ _OF_EXPORTS = (
 
 def for_a_person(reason: str) -> str:
     """Why a value is refused, as it is told to somebody who typed it."""
-    for told, instead in _OF_EXPORTS:
-        reason = reason.replace(told, instead)
+    for phrase, instead in _OF_EXPORTS:
+        reason = reason.replace(phrase, instead)
     return reason

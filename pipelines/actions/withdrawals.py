@@ -39,8 +39,8 @@ def withdraw(
 ) -> Answer:
     """Takes back whatever the event recorded; `expected_version` is asked of rulings alone."""
     with desk.reading() as connection:
-        found = desk.event(connection, event)
-    if found is not None and found.kind == "ruling":
+        recorded = desk.event(connection, event)
+    if recorded is not None and recorded.kind == "ruling":
         return withdraw_ruling(
             desk,
             workspace,
@@ -49,7 +49,7 @@ def withdraw(
             reason=reason,
             expected_version=expected_version,
         )
-    if found is None or found.kind not in ENTRIES:
+    if recorded is None or recorded.kind not in ENTRIES:
         raise Refused(
             404,
             f"Event {event} is no ruling, record or correction; `limeledger audit` lists the "
@@ -91,7 +91,7 @@ def withdraw_entry(
         event, withdraws, reason, and `claims`: each claim that it bears on, before and after.
     """
     caller.require("withdraw")
-    told = {"withdraws": event, "reason": text("reason", reason)}
+    payload = {"withdraws": event, "reason": text("reason", reason)}
     inputs = load_inputs(workspace.root, caller.as_of, DeskRecord())
 
     def do(connection: sa.Connection) -> int:
@@ -109,7 +109,7 @@ def withdraw_entry(
         subject = f"{entry.kind} {event}"
         return desk.append(
             connection,
-            caller.event("withdrawal", claim=entry.claim, subject=subject, payload=told),
+            caller.event("withdrawal", claim=entry.claim, subject=subject, payload=payload),
         )
 
     def tell(made: Recorded) -> Answer:
@@ -124,16 +124,16 @@ def withdraw_entry(
         )
         moved, decided = moved_by_rows(inputs, before, after, entry.payload["feed"], keys)
         letters_after(desk, caller, [one.claim for one in moved], decided)
-        return {"event": made.event, **told, "claims": [one.to_dict() for one in moved]}
+        return {"event": made.event, **payload, "claims": [one.to_dict() for one in moved]}
 
     return act(desk, caller, do, tell)
 
 
 def _entry(desk: Desk, connection: sa.Connection, event: int, kinds: Sequence[str]) -> Recorded:
-    found = desk.event(connection, event)
-    if found is None or found.kind not in kinds:
+    recorded = desk.event(connection, event)
+    if recorded is None or recorded.kind not in kinds:
         raise Refused(
             404,
             f"There is no {' or '.join(kinds)} {event}; `limeledger audit` lists the events.",
         )
-    return found
+    return recorded

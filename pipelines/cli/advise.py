@@ -73,15 +73,15 @@ def _write_sheet(path: Path, advice: Advice, maker: str) -> None:
 
 
 def _typed(values: list[str]) -> dict[str, float]:
-    told = {}
+    figures = {}
     for text in values:
         name, equals, number = text.partition("=")
         try:
             if not equals:
                 raise ValueError
-            told[name.strip()] = float(number)
+            figures[name.strip()] = float(number)
         except ValueError:
             raise UsageError(
                 f'"{text}" is no value; write such as ph=7.4 or hardness_mg_l_caco3=180.'
             ) from None
-    return told
+    return figures

@@ -61,8 +61,8 @@ def _tell(title: str, rows: pl.DataFrame) -> None:
     if rows.is_empty():
         return
     say(f"{title}:")
-    told = rows.filter((pl.col("agency") == "all") | pl.col("flagged"))
-    for agency, sentence in told.select("agency", "sentence").iter_rows():
+    shown = rows.filter((pl.col("agency") == "all") | pl.col("flagged"))
+    for agency, sentence in shown.select("agency", "sentence").iter_rows():
         say(f"  {sentence}" if agency == "all" else f"  {agency}: {sentence}")
     if not rows["flagged"].any():
         say("  No agency stands out at a false-discovery rate of 10 %.")

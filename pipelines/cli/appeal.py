@@ -38,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
     from pipelines import actions
 
     with desk_of(args) as desk:
-        told = actions.appeal(
+        answer = actions.appeal(
             desk,
             desk.workspace,
             caller_of(desk, args),
@@ -48,8 +48,9 @@ def run(args: argparse.Namespace) -> int:
             expected_version="present",
         )
     if args.json:
-        print_json(told)
+        print_json(answer)
     teller(args.json)(
-        f"The appeal on {told['claim']} is recorded; what was decided holds until the next ruling."
+        f"The appeal on {answer['claim']} is recorded; what was decided holds until the next "
+        "ruling."
     )
     return 0

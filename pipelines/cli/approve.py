@@ -29,7 +29,7 @@ def run(args: argparse.Namespace) -> int:
     from pipelines import actions
 
     with desk_of(args) as desk:
-        told = actions.approve(
+        answer = actions.approve(
             desk,
             desk.workspace,
             caller_of(desk, args),
@@ -37,6 +37,6 @@ def run(args: argparse.Namespace) -> int:
             expected_version="present",
         )
     if args.json:
-        print_json(told)
-    teller(args.json)(f"The ruling on {told['claim']} is approved by {told['approved_by']}.")
+        print_json(answer)
+    teller(args.json)(f"The ruling on {answer['claim']} is approved by {answer['approved_by']}.")
     return 0

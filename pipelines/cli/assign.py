@@ -33,7 +33,7 @@ def run(args: argparse.Namespace) -> int:
     from pipelines import actions
 
     with desk_of(args) as desk:
-        told = actions.assign(
+        answer = actions.assign(
             desk,
             desk.workspace,
             caller_of(desk, args),
@@ -42,6 +42,6 @@ def run(args: argparse.Namespace) -> int:
             expected_version="present",
         )
     if args.json:
-        print_json(told)
-    teller(args.json)(f"{told['claim']} is with {told['to'] or 'nobody'}.")
+        print_json(answer)
+    teller(args.json)(f"{answer['claim']} is with {answer['to'] or 'nobody'}.")
     return 0

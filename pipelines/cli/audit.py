@@ -34,17 +34,17 @@ def run(args: argparse.Namespace) -> int:
     from pipelines.actions.listing import audit
 
     with desk_of(args) as desk:
-        told = audit(desk, claim=args.claim, after=args.after)
+        answer = audit(desk, claim=args.claim, after=args.after)
     if args.json:
-        print_json(told)
+        print_json(answer)
         return 0
-    for event in told["events"]:
+    for event in answer["events"]:
         about = " ".join(filter(None, [event["claim"], event["subject"]]))
         via = f"{event['via']}, {event['os_user']}" if event["os_user"] else event["via"]
         say(
             f"{event['event']:>6}  {event['at'][:19]}Z  {event['actor']} ({via}): "
             f"{event['kind']} {about}".rstrip()
         )
-    if not told["events"]:
+    if not answer["events"]:
         say("Nobody has done anything here yet.")
     return 0

@@ -83,7 +83,7 @@ def _hold(stack: ExitStack, workspace: Workspace, wait_seconds: float) -> None:
     """Holds the workspace's lock, waiting for a refresh that has it."""
     from pipelines.workspace.lock import refresh_lock
 
-    until, told = time.monotonic() + wait_seconds, False
+    until, announced = time.monotonic() + wait_seconds, False
     while True:
         try:
             stack.enter_context(refresh_lock(workspace.store))
@@ -91,7 +91,7 @@ def _hold(stack: ExitStack, workspace: Workspace, wait_seconds: float) -> None:
         except BusyError as error:
             if time.monotonic() >= until:
                 raise
-            if not told:
+            if not announced:
                 progress(f"Waiting: {error}")
-                told = True
+                announced = True
             time.sleep(min(LOOK_AGAIN_SECONDS, max(until - time.monotonic(), 0.01)))

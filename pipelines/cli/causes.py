@@ -53,26 +53,26 @@ def run(args: argparse.Namespace) -> int:
 
     if args.json and args.csv:
         raise UsageError("--json and --csv together; choose one of them.")
-    found = published_table(args.workspace, "cause_suggestions")
+    suggestions = published_table(args.workspace, "cause_suggestions")
     quality = published_table(args.workspace, "cause_model_quality")
     if args.second_look:
-        found = found.filter(pl.col("kind") == _OTHERWISE)
-    found = found.sort("probability", "call", descending=[True, False], nulls_last=True)
+        suggestions = suggestions.filter(pl.col("kind") == _OTHERWISE)
+    suggestions = suggestions.sort("probability", "call", descending=[True, False], nulls_last=True)
     if args.json:
         print_json(
             {
-                "suggestions": json_rows(CauseSuggestions, found),
+                "suggestions": json_rows(CauseSuggestions, suggestions),
                 "quality": json_rows(CauseModelQuality, quality),
             }
         )
     elif args.csv:
-        print_csv(found)
+        print_csv(suggestions)
     else:
-        _tell(found, quality.row(by_predicate=pl.col("cause_class") == "all", named=True))
+        _tell(suggestions, quality.row(by_predicate=pl.col("cause_class") == "all", named=True))
     return 0
 
 
-def _tell(found: pl.DataFrame, whole: dict[str, Any]) -> None:
+def _tell(suggestions: pl.DataFrame, whole: dict[str, Any]) -> None:
     import polars as pl
 
     if whole["precision"] is None:
@@ -83,10 +83,10 @@ def _tell(found: pl.DataFrame, whole: dict[str, Any]) -> None:
             f"{whole['precision']:.1%} ({whole['precision_low']:.1%} to "
             f"{whole['precision_high']:.1%}). Suggestions decide nothing."
         )
-    if found.is_empty():
+    if suggestions.is_empty():
         say("Nothing is suggested.")
     for kind, title in _TITLES.items():
-        rows = found.filter(pl.col("kind") == kind)
+        rows = suggestions.filter(pl.col("kind") == kind)
         if rows.height:
             say(f"{title}: {rows.height:,}")
         for row in rows.iter_rows(named=True):

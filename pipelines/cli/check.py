@@ -29,43 +29,43 @@ def run(args: argparse.Namespace) -> int:
     from pipelines.queries.checking import check_workspace
     from pipelines.records.problems import ends_of_mappings
 
-    found = check_workspace(args.workspace, args.as_of, progress)
+    report = check_workspace(args.workspace, args.as_of, progress)
     if args.json:
-        print_json(found.to_dict())
-        return found.exit_code
-    totals = found.totals
+        print_json(report.to_dict())
+        return report.exit_code
+    totals = report.totals
     say(
         f"{totals['rows_read']:,} rows in {totals['files']} files: {totals['records']:,} records, "
         f"{totals['superseded']:,} superseded, {totals['duplicates']:,} duplicates, "
         f"{totals['set_aside']:,} set aside"
         f"{ends_of_mappings(totals)}."
     )
-    for problem in found.problems:
+    for problem in report.problems:
         say(f"{problem['feed'] or 'no feed'}: {problem['sentence']}")
         if problem["remedy"]:
             say(f"    {problem['remedy']}")
-    for left in found.left_out:
+    for left in report.left_out:
         rows = "1 row" if left["rows"] == 1 else f"{left['rows']:,} rows"
-        told = f"{rows} left out by {left['mapping']}: {left['reason']}"
-        say(f"{left['feed']}: {told}.")
-    for sentence in found.unused:
+        summary = f"{rows} left out by {left['mapping']}: {left['reason']}"
+        say(f"{left['feed']}: {summary}.")
+    for sentence in report.unused:
         say(sentence)
-    for absent in found.absent_headers:
+    for absent in report.absent_headers:
         say(f"{absent['file']}: {absent['sentence']}")
-    for sentence in found.attention:
+    for sentence in report.attention:
         say(sentence)
-    for near in found.suggestions:
+    for near in report.suggestions:
         say(
             f"{near['feed']}: serial {near['serial']} ({near['file']} line {near['line']}) is on "
             f"no register; {near['suggestion']} is one character away."
         )
-    for near in found.claim_suggestions:
+    for near in report.claim_suggestions:
         say(
             f"{near['feed']}: claim {near['claim']} ({near['file']} line {near['line']}) is on "
             f"file nowhere; {near['suggestion']} is one character away."
         )
-    for feed in found.feeds:
+    for feed in report.feeds:
         through = feed["through_date"] or "no day"
         say(f"{feed['feed']}: complete to {through}{', stale' if feed['stale'] else ''}.")
     say("Nothing was written.")
-    return found.exit_code
+    return report.exit_code

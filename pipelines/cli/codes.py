@@ -43,12 +43,12 @@ def run(args: argparse.Namespace) -> int:
     """Lists the codes, drafts the files, and says what to do with them."""
     from pipelines.queries.code_lists import draft_codes
 
-    found = draft_codes(args.workspace, progress)
+    drafted = draft_codes(args.workspace, progress)
     if args.json:
-        print_json(found.to_dict())
+        print_json(drafted.to_dict())
         return 0
-    for kind in dict.fromkeys(line.kind for line in found.lines):
-        of_kind = [line for line in found.lines if line.kind == kind]
+    for kind in dict.fromkeys(line.kind for line in drafted.lines):
+        of_kind = [line for line in drafted.lines if line.kind == kind]
         if kind == "site":  # no reference file lists them
             say(f"site: {len(of_kind)} in the exports.")
             continue
@@ -56,12 +56,12 @@ def run(args: argparse.Namespace) -> int:
         say(f"{kind}: {len(of_kind)} in the exports, {len(unknown)} of them not known.")
         for line in unknown[:10]:
             others = [text for text in line.spellings if text != line.code]
-            told = f", also written {', '.join(others[:4])}" if others else ""
-            say(f"  {line.code} {line.name}".rstrip() + f": {line.rows:,} rows{told}")
+            also = f", also written {', '.join(others[:4])}" if others else ""
+            say(f"  {line.code} {line.name}".rstrip() + f": {line.rows:,} rows{also}")
         if len(unknown) > 10:
             say(f"  … and {len(unknown) - 10} more")
-    say(f"{len(found.aliases)} other spellings are proposed as aliases.")
-    say(f"Written: {', '.join(found.files)}.")
+    say(f"{len(drafted.aliases)} other spellings are proposed as aliases.")
+    say(f"Written: {', '.join(drafted.files)}.")
     say(
         "Nothing reads drafts/. Fill in what is empty, keep the lines that are right, and move the "
         "files to reference/."

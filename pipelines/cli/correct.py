@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
 
     file, line = place_of("FILE:LINE", args.place)
     with desk_of(args) as desk:
-        told = actions.correct(
+        answer = actions.correct(
             desk,
             desk.workspace,
             caller_of(desk, args),
@@ -55,8 +55,8 @@ def run(args: argparse.Namespace) -> int:
             reason=args.reason,
         )
     if args.json:
-        print_json(told)
+        print_json(answer)
     tell = teller(args.json)
-    tell(f"Corrected as event {told['event']}; the tables hold it from the next refresh on.")
-    tell_moved(told["claims"], tell)
+    tell(f"Corrected as event {answer['event']}; the tables hold it from the next refresh on.")
+    tell_moved(answer["claims"], tell)
     return 0

@@ -50,11 +50,11 @@ def run(args: argparse.Namespace) -> int:
     """Tells the findings, the heaviest first."""
     from pipelines.nightly.health.report import diagnose
 
-    found = diagnose(args.workspace)
+    report = diagnose(args.workspace)
     if args.json:
-        print_json(found.to_dict())
-        return found.exit_code
-    for finding in found.findings:
+        print_json(report.to_dict())
+        return report.exit_code
+    for finding in report.findings:
         say(f"{_WORDS[finding.weight]} ({finding.matter}): {finding.sentence}")
         if finding.remedy:
             say(f"    {finding.remedy}")
@@ -63,6 +63,6 @@ def run(args: argparse.Namespace) -> int:
             0: "Nothing is wrong.",
             1: "The next refresh can run; something needs a person.",
             2: "There are faults: mend them as told, and rely on nothing before.",
-        }[found.exit_code]
+        }[report.exit_code]
     )
-    return found.exit_code
+    return report.exit_code

@@ -61,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
     with desk_of(args) as desk:
         caller = caller_of(desk, args)
         place = None if args.settles is None else place_of("--settles", args.settles)
-        told = actions.enter(
+        answer = actions.enter(
             desk,
             desk.workspace,
             caller,
@@ -72,10 +72,10 @@ def run(args: argparse.Namespace) -> int:
             settles=None if place is None else {"file": place[0], "line": place[1]},
         )
     if args.json:
-        print_json(told)
+        print_json(answer)
     tell = teller(args.json)
-    tell(f"Entered as event {told['event']}; the tables hold it from the next refresh on.")
-    tell_moved(told["claims"], tell)
+    tell(f"Entered as event {answer['event']}; the tables hold it from the next refresh on.")
+    tell_moved(answer["claims"], tell)
     return 0
 
 

@@ -66,17 +66,17 @@ def run(args: argparse.Namespace) -> int:
         _write_page(Path(args.html), workspace, args.claim)
         if not args.json:
             return 0
-    told = explain_claim(workspace, args.claim)
-    if told is None:
+    explained = explain_claim(workspace, args.claim)
+    if explained is None:
         from pipelines.queries.search import near_claims
 
         near = near_claims(workspace, args.claim)
         hint = f" Near it: {', '.join(near)}." if near else ""
         raise NotFoundError(no_such_claim(args.claim) + hint)
     if args.json:
-        print_json(told.to_dict())
+        print_json(explained.to_dict())
     else:
-        _tell(told)
+        _tell(explained)
     return 0
 
 
@@ -102,11 +102,11 @@ def _of_another_day(args: argparse.Namespace, workspace: Workspace) -> int:
         return 0
     as_of = past_day("--as-of", args.as_of, workspace)
     known = past_day("--known", args.known, workspace) if args.known else None
-    told = explain_as_of(workspace, args.claim, as_of, known)
+    explained = explain_as_of(workspace, args.claim, as_of, known)
     if args.json:
-        print_json(told.to_dict() | {"known": known})
+        print_json(explained.to_dict() | {"known": known})
     else:
-        _tell(told)
+        _tell(explained)
     return 0
 
 
@@ -151,22 +151,22 @@ def _write_page(path: Path, workspace: Workspace, claim: str) -> None:
         progress("It does not yet tell the ruling made since the last refresh.")
 
 
-def _tell(told: Explanation) -> None:
-    claim = told.decision
+def _tell(explained: Explanation) -> None:
+    claim = explained.decision
     say(f"Claim {claim['claim']}: {_words(claim['verdict'])}{_lead(claim)}.")
     if claim["ruling"] is not None:
         say(f"Ruled {_words(claim['ruling'])}; this is in force.")
     say(
         f"Unit {claim['serial']} ({claim['model'] or 'model not known'}), failed on "
-        f"{claim['failed_on']}, terms {claim['edition'] or 'none'}; as of {told.as_of}."
+        f"{claim['failed_on']}, terms {claim['edition'] or 'none'}; as of {explained.as_of}."
     )
     say("")
-    say(f"{'':10}{'claimed':>12}{'payable':>12}{'to be paid':>12}  {told.currency}")
+    say(f"{'':10}{'claimed':>12}{'payable':>12}{'to be paid':>12}  {explained.currency}")
     for line in LINES:
         amounts = [claim[f"{line}_{kind}"] for kind in ("claimed", "payable", "standing")]
         say(f"{line:10}" + "".join(f"{amount:>12,.2f}" for amount in amounts))
     say("")
-    for finding in told.findings:
+    for finding in explained.findings:
         say(
             f"{_MARKS[finding['outcome']]} {finding['position']:>2} {_words(finding['condition'])}"
             f" — {_words(finding['outcome'])}"
@@ -175,23 +175,23 @@ def _tell(told: Explanation) -> None:
         for source in finding["evidence"]:
             say("     [{feed}/{key}/{file}:{line}]".format(**source))
     say("")
-    for sentence in told.counterfactuals:
+    for sentence in explained.counterfactuals:
         say(textwrap.fill(sentence, 97))
-    if told.unit["replacement"]:
-        say(told.unit["replacement"])
-    _tell_payment(told)
-    _tell_rulings(told)
+    if explained.unit["replacement"]:
+        say(explained.unit["replacement"])
+    _tell_payment(explained)
+    _tell_rulings(explained)
 
 
-def _tell_payment(told: Explanation) -> None:
-    payment = told.payment
+def _tell_payment(explained: Explanation) -> None:
+    payment = explained.payment
     if payment is None:
         return
     say(
         f"{_words(payment['state']).capitalize()}: {payment['total_credited']:,.2f} "
-        f"{told.currency} paid of {payment['total_standing']:,.2f} to be paid."
+        f"{explained.currency} paid of {payment['total_standing']:,.2f} to be paid."
     )
-    for credit in told.credits:
+    for credit in explained.credits:
         amounts = ", ".join(
             f"{line} {credit[f'{line}_amount']:,.2f}"
             for line in LINES
@@ -201,10 +201,10 @@ def _tell_payment(told: Explanation) -> None:
         say(f"     {credit['credited_on']}{number}: {amounts}")
 
 
-def _tell_rulings(told: Explanation) -> None:
+def _tell_rulings(explained: Explanation) -> None:
     """All rulings in the order in which they were made, with their reasons."""
-    standing = [ruling for ruling in told.rulings if not ruling["since_refresh"]][-1:]
-    for place, ruling in enumerate(told.rulings, 1):
+    standing = [ruling for ruling in explained.rulings if not ruling["since_refresh"]][-1:]
+    for place, ruling in enumerate(explained.rulings, 1):
         by = f"{_words(ruling['ruling'])} by {ruling['ruled_by']}"
         if ruling["since_refresh"]:
             said = f"Ruled since the last refresh: {by} ({ruling['reason']}); "
@@ -212,9 +212,9 @@ def _tell_rulings(told: Explanation) -> None:
         else:
             said = f"Ruled {by} on {ruling['ruled_at']:%Y-%m-%d %H:%M} ({ruling['reason']}); "
             end = "this is in force"
-        if place < len(told.rulings):
+        if place < len(explained.rulings):
             end = "the next one replaces it"
-        if ruling in standing and told.decision["ruling_beyond_limit"]:
+        if ruling in standing and explained.decision["ruling_beyond_limit"]:
             end += "; beyond what its maker may decide"
         say(f"{said}{end}.")
 

@@ -51,9 +51,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def output_schema() -> dict[str, Any]:
     """What the JSON holds."""
-    from pipelines.cli.outputs.field import output_schema as told
+    from pipelines.cli.outputs.field import output_schema as output
 
-    return told()
+    return output()
 
 
 def run(args: argparse.Namespace) -> int:
@@ -68,7 +68,7 @@ def run(args: argparse.Namespace) -> int:
     dims = dimensions_of(args.figure, by)
     if args.compare and len(args.compare) > 2:
         raise UsageError("--compare takes one or two selections; join conditions by commas.")
-    asked = FleetSelection(
+    selection = FleetSelection(
         tuple(args.where),
         args.family,
         args.cause_class,
@@ -80,7 +80,7 @@ def run(args: argparse.Namespace) -> int:
             chosen = getattr(args, name)
             raise UsageError(f"--{name} {chosen} needs --by {name}; slice by it to choose one.")
     whole = stored_context(args.workspace)
-    context = asked.of(whole)
+    context = selection.of(whole)
     if args.compare:
         return _compare(args, context)
     return _figure(args, context, dims, whole)
@@ -164,38 +164,39 @@ def _compare(args: argparse.Namespace, context: FieldContext) -> int:
 
     from pipelines.steps.field_slices import compared
 
-    found = compared(context, *args.compare, *([None] if len(args.compare) == 1 else []))
-    told = _as_json(found)
+    comparison = compared(context, *args.compare, *([None] if len(args.compare) == 1 else []))
+    answer = _as_json(comparison)
     sides = pl.DataFrame(
-        [{"side": side} | told[side] for side in ("a", "b")], infer_schema_length=None
+        [{"side": side} | answer[side] for side in ("a", "b")], infer_schema_length=None
     )
-    ratios = pl.DataFrame(told["ratios"], infer_schema_length=None)
+    ratios = pl.DataFrame(answer["ratios"], infer_schema_length=None)
     if args.handout:
-        _hand_out(args, "comparison", sides, context, found.sentence)
+        _hand_out(args, "comparison", sides, context, comparison.sentence)
     elif args.json:
-        print_json(told)
+        print_json(answer)
     elif args.csv:
         print_csv(ratios)
     else:
-        _say_within(found.sentence)
+        _say_within(comparison.sentence)
         say("")
         _print(sides)
         say("")
         _print(ratios)
-        if found.left_out:
+        if comparison.left_out:
             say(
-                f"{found.left_out:,} failures are left out of the last: one side has no time there."
+                f"{comparison.left_out:,} failures are left out of the last: one side has no time "
+                "there."
             )
     return 0
 
 
-def _as_json(found: Comparison) -> dict[str, Any]:
+def _as_json(comparison: Comparison) -> dict[str, Any]:
     return {
-        "a": found.a._asdict(),
-        "b": found.b._asdict(),
-        "ratios": [ratio._asdict() for ratio in found.ratios],
-        "left_out": found.left_out,
-        "sentence": found.sentence,
+        "a": comparison.a._asdict(),
+        "b": comparison.b._asdict(),
+        "ratios": [ratio._asdict() for ratio in comparison.ratios],
+        "left_out": comparison.left_out,
+        "sentence": comparison.sentence,
     }
 
 

@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
     from pipelines import actions
 
     with desk_of(args) as desk:
-        told = actions.hold(
+        answer = actions.hold(
             desk,
             desk.workspace,
             caller_of(desk, args),
@@ -50,10 +50,10 @@ def run(args: argparse.Namespace) -> int:
             expected_version="present",
         )
     if args.json:
-        print_json(told)
+        print_json(answer)
     teller(args.json)(
-        f"{told['claim']} is held until {told['until']}."
-        if told["until"]
-        else f"{told['claim']} is held no longer."
+        f"{answer['claim']} is held until {answer['until']}."
+        if answer["until"]
+        else f"{answer['claim']} is held no longer."
     )
     return 0

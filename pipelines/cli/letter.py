@@ -52,8 +52,8 @@ def run(args: argparse.Namespace) -> int:
         progress(f"The letter is in {args.out}.")
     if args.json:
         subject = stored.inputs.letter_templates.subject(letter)
-        told = {"subject": subject, "format": args.format, "file": args.out}
-        print_json(letter | told | {"letter": content.decode("utf-8")})
+        envelope = {"subject": subject, "format": args.format, "file": args.out}
+        print_json(letter | envelope | {"letter": content.decode("utf-8")})
     elif not args.out:
         text = content.decode("utf-8")
         write(visible(text) if args.format == "text" else text)

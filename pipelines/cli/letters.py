@@ -71,9 +71,9 @@ def run(args: argparse.Namespace) -> int:
     out = Path(args.out) if args.out else workspace.root / "outgoing"
     listed = []
     for row in rows:
-        told, frozen = entry_answer(row), texts.get(row["entry"])
+        entry, frozen = entry_answer(row), texts.get(row["entry"])
         name = entry_file(row["entry"], row.get("claim") or row.get("serial") or "", args.format)
-        listed.append({**told, "file": name if frozen else None})
+        listed.append({**entry, "file": name if frozen else None})
         if frozen:
             _write(out / name, _content(row, frozen, args.format, settings))
     if args.json:
@@ -105,7 +105,7 @@ def _content(row: dict[str, Any], frozen: dict[str, str], form: str, settings: S
     if form in ("text", "html"):
         return frozen[form].encode("utf-8")
     made_at: dt.datetime = row["made_at"]
-    told = f"{row['entry']}\0{made_at}\0{frozen['text']}"
+    digest_text = f"{row['entry']}\0{made_at}\0{frozen['text']}"
     message = message_of(
         frozen["subject"],
         frozen["text"],
@@ -114,7 +114,7 @@ def _content(row: dict[str, Any], frozen: dict[str, str], form: str, settings: S
         sender=settings.sender,
         to=(row.get("agency") or "", row.get("email")),
         written_at=made_at.replace(microsecond=0),
-        digest=hashlib.sha256(told.encode("utf-8", "surrogatepass")).hexdigest(),
+        digest=hashlib.sha256(digest_text.encode("utf-8", "surrogatepass")).hexdigest(),
     )
     message["X-Unsent"] = "1"
     return message.as_bytes()

@@ -51,22 +51,22 @@ def run(args: argparse.Namespace) -> int:
     if args.tried not in (None, _DRAFT) and args.workspace == "." and Path(args.tried).is_dir():
         args.tried, args.workspace = _DRAFT, args.tried  # `map FILE --try WS`
     target = None if args.save is None else _target(Path(args.workspace), args.save)
-    found = drafts_of(args.file, args.workspace, args.feed, args.sheet, progress)
-    trial = None if args.tried is None else _tried(args, found)
+    file_drafts = drafts_of(args.file, args.workspace, args.feed, args.sheet, progress)
+    trial = None if args.tried is None else _tried(args, file_drafts)
     if target is not None:
-        write_file(target, found.drafted.drafts[0].toml)
+        write_file(target, file_drafts.drafted.drafts[0].toml)
     if args.json:
-        print_json(found.to_dict() | ({} if trial is None else {"trial": trial.to_dict()}))
+        print_json(file_drafts.to_dict() | ({} if trial is None else {"trial": trial.to_dict()}))
     elif trial is not None:
         _say_trial(trial)
     elif target is None:
-        _say_drafts(found)
+        _say_drafts(file_drafts)
     if target is not None:
         teller(args.json)(
             f"The draft is in {target}. Read it, decide on the lines that are commented out, then "
             f"run `limeledger check {args.workspace}`."
         )
-        _tell_other_drafts(found, args)
+        _tell_other_drafts(file_drafts, args)
     return 0 if trial is None else trial.exit_code
 
 
@@ -91,38 +91,40 @@ def _target(workspace: Path, name: str) -> Path:
     return target
 
 
-def _tried(args: argparse.Namespace, found: FileDrafts) -> Trial:
+def _tried(args: argparse.Namespace, file_drafts: FileDrafts) -> Trial:
     from pipelines.assist.drafts.writing import mapping_of
     from pipelines.queries.trying import given_mapping, try_mappings
 
     if args.tried == _DRAFT:
-        tried = [mapping_of(draft.judged.guess.feed, draft.toml) for draft in found.drafted.drafts]
+        tried = [
+            mapping_of(draft.judged.guess.feed, draft.toml) for draft in file_drafts.drafted.drafts
+        ]
     else:
         tried = [given_mapping(args.tried, args.workspace, args.feed)]
-    shown = found.source.below or found.source.shown
-    return try_mappings(found.inputs, found.rows, found.path, shown, tried)
+    shown = file_drafts.source.below or file_drafts.source.shown
+    return try_mappings(file_drafts.inputs, file_drafts.rows, file_drafts.path, shown, tried)
 
 
-def _say_drafts(found: FileDrafts) -> None:
-    listed = ", ".join(f"{feed} {score:.2f}" for feed, score in found.drafted.feeds[:3])
+def _say_drafts(file_drafts: FileDrafts) -> None:
+    listed = ", ".join(f"{feed} {score:.2f}" for feed, score in file_drafts.drafted.feeds[:3])
     progress(f"Likeliest feeds, from 0 to 1: {listed}.")
-    for number, draft in enumerate(found.drafted.drafts):
+    for number, draft in enumerate(file_drafts.drafted.drafts):
         if number:
             say("")
-        told = draft.to_dict()
-        if told["sheets"]:
-            progress(f"Sheets {', '.join(told['sheets'])}:")
-        for question in told["questions"]:
+        drafted = draft.to_dict()
+        if drafted["sheets"]:
+            progress(f"Sheets {', '.join(drafted['sheets'])}:")
+        for question in drafted["questions"]:
             progress(f"Question ({question['about']}): {question['question']}")
-        if told["missing"]:
+        if drafted["missing"]:
             progress(
-                f"No header was found for {', '.join(told['missing'])}, which every row needs."
+                f"No header was found for {', '.join(drafted['missing'])}, which every row needs."
             )
         say(draft.toml.rstrip("\n"))
 
 
-def _tell_other_drafts(found: FileDrafts, args: argparse.Namespace) -> None:
-    for draft in found.drafted.drafts[1:]:
+def _tell_other_drafts(file_drafts: FileDrafts, args: argparse.Namespace) -> None:
+    for draft in file_drafts.drafted.drafts[1:]:
         sheet = draft.judged.table.sheets[0]
         teller(args.json)(
             f"Sheets with other headers ({', '.join(draft.judged.table.sheets)}) look like "
@@ -133,8 +135,8 @@ def _tell_other_drafts(found: FileDrafts, args: argparse.Namespace) -> None:
 def _say_trial(trial: Trial) -> None:
     totals = trial.totals()
     more = "".join(
-        f", {totals[name]:,} {told}"
-        for name, told in (("left_out", "left out"), ("rows_split", "added by splitting"))
+        f", {totals[name]:,} {words}"
+        for name, words in (("left_out", "left out"), ("rows_split", "added by splitting"))
         if totals[name]
     )
     say(

@@ -32,7 +32,7 @@ def run(args: argparse.Namespace) -> int:
     from pipelines.actions.letters import mark
 
     with desk_of(args) as desk:
-        told = mark(
+        answer = mark(
             desk,
             desk.workspace,
             caller_of(desk, args),
@@ -42,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
             note=args.note,
         )
     if args.json:
-        print_json(told)
-    state = told["letters"][0]["state"].replace("_", " ")
+        print_json(answer)
+    state = answer["letters"][0]["state"].replace("_", " ")
     teller(args.json)(f"Letter {args.entry} is {state}.")
     return 0

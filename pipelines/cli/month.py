@@ -46,19 +46,19 @@ def run(args: argparse.Namespace) -> int:
         done: dict[str, Any] = {}
         if args.close:
             done = close_month(desk, desk.workspace, caller_of(desk, args), month=args.month)
-        told = month_end(desk, month)
+        statement = month_end(desk, month)
     if args.csv:
-        write_file(Path(args.csv), told.csv())
+        write_file(Path(args.csv), statement.csv())
         progress(f"The rows are in {args.csv}.")
     if args.xlsx:
-        write_file(Path(args.xlsx), told.xlsx())
+        write_file(Path(args.xlsx), statement.xlsx())
         progress(f"The workbook is {args.xlsx}.")
     if args.json:
-        print_json(done or told.to_dict())
+        print_json(done or statement.to_dict())
     say = teller(args.json)
-    state = f"closed by {told.closed.by}" if told.closed else "open"
-    say(f"{told.month}, {state}, as of {told.as_of}.")
-    for row in totals(told.rows).to_dicts() if not args.json else ():
+    state = f"closed by {statement.closed.by}" if statement.closed else "open"
+    say(f"{statement.month}, {state}, as of {statement.as_of}.")
+    for row in totals(statement.rows).to_dicts() if not args.json else ():
         mends = f" of {row['adjusts']}" if row["adjusts"] else ""
         what = row["measure"].replace("_", " ")
         say(f"{what:<11} {row['state'] + mends:<21} {row['claims']:>6} {row['total']:>15,.2f}")

@@ -45,10 +45,12 @@ def run(args: argparse.Namespace) -> int:
 
         written = fill_folder(folder, second.workspace_files())
         day = second.AS_OF.isoformat()
-        told = f"Next: `limeledger check {folder} --as-of {day}`, then the same with `refresh`."
+        next_step = (
+            f"Next: `limeledger check {folder} --as-of {day}`, then the same with `refresh`."
+        )
     else:
         written = create_workspace(folder)
-        told = (
+        next_step = (
             "Next: set the maker, time zone and currency in limeledger.toml, put the exports into "
             "exports/, and draft what is lacking: `limeledger map FILE` for each file that names "
             "its columns otherwise, `limeledger codes` for the reference files. Edit the terms, "
@@ -59,5 +61,5 @@ def run(args: argparse.Namespace) -> int:
         print_json({"folder": str(folder), "files": [str(path) for path in written]})
     say = teller(args.json)
     say(f"{len(written)} files written to {folder}.")
-    say(told)
+    say(next_step)
     return 0

@@ -31,7 +31,7 @@ def run(args: argparse.Namespace) -> int:
     from pipelines import actions
 
     with desk_of(args) as desk:
-        told = actions.note(
+        answer = actions.note(
             desk,
             desk.workspace,
             caller_of(desk, args),
@@ -39,6 +39,6 @@ def run(args: argparse.Namespace) -> int:
             text=args.text,
         )
     if args.json:
-        print_json(told)
-    teller(args.json)(f"Noted on {told['claim']}.")
+        print_json(answer)
+    teller(args.json)(f"Noted on {answer['claim']}.")
     return 0

@@ -42,15 +42,15 @@ def run(args: argparse.Namespace) -> int:
 
     state = None if args.state is None else _state(args.state)
     table = published_table(args.workspace, "payments")
-    found = table if state is None else table.filter(pl.col("state") == state)
+    payments = table if state is None else table.filter(pl.col("state") == state)
     if args.json:
-        print_json(json_rows(Payments, found))
+        print_json(json_rows(Payments, payments))
     elif args.csv:
-        print_csv(found)
+        print_csv(payments)
     elif table.is_empty():
         say("No credit has come in, so nothing is known of payments.")
     else:
-        _tell(found, state, load_settings(Workspace.open(args.workspace)).currency)
+        _tell(payments, state, load_settings(Workspace.open(args.workspace)).currency)
     return 0
 
 
@@ -61,12 +61,12 @@ def _state(given: str) -> str:
     return state
 
 
-def _tell(found: pl.DataFrame, state: str | None, currency: str) -> None:
+def _tell(payments: pl.DataFrame, state: str | None, currency: str) -> None:
     """A line a state, then its claims, the largest difference first."""
     import polars as pl
 
     for name in PAYMENT_STATES:
-        rows = found.filter(pl.col("state") == name)
+        rows = payments.filter(pl.col("state") == name)
         if rows.is_empty():
             continue
         due, paid = rows["total_standing"].sum(), rows["total_credited"].sum()
@@ -80,7 +80,7 @@ def _tell(found: pl.DataFrame, state: str | None, currency: str) -> None:
             pl.col("difference").abs(), "claim", descending=[True, False]
         ).iter_rows(named=True):
             say(_line(row))
-    if found.is_empty():
+    if payments.is_empty():
         say(f"No claim is {(state or '').replace('_', ' ')}.")
 
 

@@ -96,10 +96,10 @@ def _refresh(workspace: Path, as_of: str | None, recorded: RecordedRun) -> Summa
             remove_leftovers(inputs.workspace)
             with contextlib.suppress(StorageError):
                 renew_help(inputs.workspace.root)
-        told = "Nothing is new since the last refresh: store and pages are up to date."
-        progress(told)
+        sentence = "Nothing is new since the last refresh: store and pages are up to date."
+        progress(sentence)
         summary = summarize(inputs, time.monotonic() - started)
-        recorded.ends(Ended("already_current", summary.exit_code, told))
+        recorded.ends(Ended("already_current", summary.exit_code, sentence))
         return summary
     in_order.refresh(inputs, progress, recorded.run.run)
     summary = summarize(inputs, time.monotonic() - started)

@@ -37,15 +37,15 @@ def run(args: argparse.Namespace) -> int:
 
     claim, folder = _claim_and_workspace(args)
     workspace = Workspace.open(folder)
-    told = reproduce(workspace, past_day("--decided", args.decided, workspace), claim)
+    reproduction = reproduce(workspace, past_day("--decided", args.decided, workspace), claim)
     if args.json:
-        print_json(told.to_dict())
-    elif not told.differs:
+        print_json(reproduction.to_dict())
+    elif not reproduction.differs:
         say("same")
     else:
-        for one in told.differs:
+        for one in reproduction.differs:
             say(f"{one.claim}: {one.what}: then {one.then}, now {one.now}")
-    return 1 if told.differs else 0
+    return 1 if reproduction.differs else 0
 
 
 def _claim_and_workspace(args: argparse.Namespace) -> tuple[str | None, str]:

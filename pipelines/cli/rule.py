@@ -55,9 +55,9 @@ def run(args: argparse.Namespace) -> int:
             if any(amounts.values()):
                 raise UsageError("Amounts are given for one claim at a time; rule on each alone.")
             claims = [{"claim": claim, "version": "present"} for claim in _claims()]
-            told = actions.rule_many(desk, desk.workspace, caller, claims=claims, **fields)
+            answer = actions.rule_many(desk, desk.workspace, caller, claims=claims, **fields)
         else:
-            told = actions.rule(
+            answer = actions.rule(
                 desk,
                 desk.workspace,
                 caller,
@@ -68,9 +68,9 @@ def run(args: argparse.Namespace) -> int:
             )
         currency = desk.settings.currency
     if args.json:
-        print_json(told)
+        print_json(answer)
     tell = teller(args.json)
-    for made in told.get("rulings", [told]):
+    for made in answer.get("rulings", [answer]):
         tell_ruling(made, currency, tell)
     return 0
 

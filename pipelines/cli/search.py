@@ -29,18 +29,18 @@ def run(args: argparse.Namespace) -> int:
     """Searches the store of the last refresh."""
     from pipelines.queries.search import search_store
 
-    told = search_store(Workspace.open(args.workspace), args.text)
+    matches = search_store(Workspace.open(args.workspace), args.text)
     if args.json:
-        print_json(told)
+        print_json(matches)
         return 0
     say = teller(False)
-    for row in told["results"]:
+    for row in matches["results"]:
         names = ("claim", "call", "serial", "agency", "site", "verdict")
         parts = [row[name] for name in names if row[name]]
         place = f"{row['file']}, line {row['line']}" if row["file"] else ""
         say("  ".join([row["kind"].replace("_", " "), *parts, place]).rstrip())
         if row["kind"] in ("set_aside", "superseded") and row["reason"]:
             say(f"    {row['reason']}")
-    count, total = len(told["results"]), told["total"]
+    count, total = len(matches["results"]), matches["total"]
     say(f"{count:,} of {total:,} results." if total else "Nothing matches.")
     return 0

@@ -133,25 +133,29 @@ def _record(args: argparse.Namespace) -> int:
         raise WorkspaceError(str(fault)) from None
     readers = settings.readable_by
     with private_umask(readers), refresh_lock(workspace.store):
-        told = read_answers(
+        answers = read_answers(
             args.record, lines, drawn_claims(workspace), standing_opinions(workspace), by
         )
-        if told.faults:
-            raise WorkspaceError(*told.faults, "Nothing was recorded; correct the lines above.")
+        if answers.faults:
+            raise WorkspaceError(*answers.faults, "Nothing was recorded; correct the lines above.")
         here = now().astimezone(settings.zone).replace(tzinfo=None)
         moment = here.isoformat(timespec="seconds")
-        keep(workspace, OPINIONS, [row | {"checked_at": moment} for row in told.opinions])
+        keep(workspace, OPINIONS, [row | {"checked_at": moment} for row in answers.opinions])
         restrict_file(workspace.store / OPINIONS, readers)
     if args.json:
         print_json(
-            {"recorded": len(told.opinions), "known": told.known, "not_answered": told.empty}
+            {
+                "recorded": len(answers.opinions),
+                "known": answers.known,
+                "not_answered": answers.empty,
+            }
         )
     tell = teller(args.json)
     tell(
-        f"Recorded: {len(told.opinions)} opinions; {told.known} were recorded before, "
-        f"{told.empty} claims are still without an answer."
+        f"Recorded: {len(answers.opinions)} opinions; {answers.known} were recorded before, "
+        f"{answers.empty} claims are still without an answer."
     )
-    if told.opinions:
+    if answers.opinions:
         tell("The pages and tables tell them from the next refresh on.")
     return 0
 

@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
     from pipelines.actions.sending import send_letters
 
     with desk_of(args) as desk:
-        told = send_letters(
+        outcome = send_letters(
             desk,
             desk.workspace,
             caller_of(desk, args),
@@ -48,12 +48,12 @@ def run(args: argparse.Namespace) -> int:
             one_mail_per_agency=args.one_mail_per_agency,
         )
     if args.json:
-        print_json(told)
+        print_json(outcome)
     say = teller(args.json)
-    count = len(told["sent"])
+    count = len(outcome["sent"])
     say(f"{count:,} {'letter was' if count == 1 else 'letters were'} sent.")
-    for answer in told["answers"]:
+    for answer in outcome["answers"]:
         progress(f"The mail server did not take a mail: {answer}")
-    for entry in told["refused"]:
+    for entry in outcome["refused"]:
         progress(f"Letter {entry} was not sent; it is still to be sent.")
-    return 1 if told["refused"] else 0
+    return 1 if outcome["refused"] else 0

@@ -85,14 +85,16 @@ def _tell(reviews: pl.DataFrame, advised: pl.DataFrame, state: str | None) -> No
     """
     import polars as pl
 
-    asked = pl.lit(state is not None)
+    is_chosen = pl.lit(state is not None)
     latest = reviews.filter(pl.col("latest"))
     say(f"Start-ups: {_counts(latest, 'result', codes.REVIEW_RESULTS)}")
-    for row in latest.filter(asked | (pl.col("result") != "sound")).sort("completed_on").to_dicts():
+    for row in (
+        latest.filter(is_chosen | (pl.col("result") != "sound")).sort("completed_on").to_dicts()
+    ):
         say(f"{row['serial']} ({row['agency'] or 'no agency'}): {row['sentence']}")
     say(f"Recommendations: {_counts(advised, 'state', codes.RECOMMENDATION_STATES)}")
     settled = ["none_needed", "kept_up"]
-    to_do = advised.filter(asked | ~pl.col("state").is_in(settled)).sort(
+    to_do = advised.filter(is_chosen | ~pl.col("state").is_in(settled)).sort(
         "due_on", "serial", nulls_last=True
     )
     for row in to_do.to_dicts():
@@ -100,6 +102,6 @@ def _tell(reviews: pl.DataFrame, advised: pl.DataFrame, state: str | None) -> No
 
 
 def _counts(table: pl.DataFrame, column: str, words: Sequence[str]) -> str:
-    found = dict(table.group_by(column).len().iter_rows())
-    told = [f"{found[word]:,} {word.replace('_', ' ')}" for word in words if word in found]
-    return f"{', '.join(told)}." if told else "none."
+    counts = dict(table.group_by(column).len().iter_rows())
+    phrases = [f"{counts[word]:,} {word.replace('_', ' ')}" for word in words if word in counts]
+    return f"{', '.join(phrases)}." if phrases else "none."

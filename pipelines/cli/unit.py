@@ -35,26 +35,26 @@ def run(args: argparse.Namespace) -> int:
     """Tells the unit as of the last refresh."""
     from pipelines.queries.unit_life import unit_life
 
-    told = unit_life(Workspace.open(args.workspace), args.serial)
+    life = unit_life(Workspace.open(args.workspace), args.serial)
     if args.json:
-        print_json(told)
+        print_json(life)
     else:
-        _tell(told)
+        _tell(life)
     return 0
 
 
-def _tell(told: Mapping[str, Any]) -> None:
-    unit, journey, advised = told["unit"], told["journey"], told["recommendation"]
+def _tell(life: Mapping[str, Any]) -> None:
+    unit, journey, advised = life["unit"], life["journey"], life["recommendation"]
     place = ", ".join(filter(None, (unit["site"], unit["region"]))) or "no site"
     end = unit["coverage_end"]
     cover = f"cover ends {end}" if end else "no terms in force"
-    say(f"{told['serial']}, {unit['model']} ({unit['family']}), {place}; {cover}.")
+    say(f"{life['serial']}, {unit['model']} ({unit['family']}), {place}; {cover}.")
     if journey and journey["requested_in_time"]:
         say(_WORDS[journey["requested_in_time"]])
     say("")
-    for event in told["events"]:
+    for event in life["events"]:
         say(f"{event['day']}  {event['event']} ({event['feed']} {event['key']})")
-    for startup in told["startups"]:
+    for startup in life["startups"]:
         review = startup["review"]
         said = f"{review['result']}. {review['sentence']}" if review else "not completed."
         say(f"Start-up {startup['report']} ({startup['agency'] or 'no agency'}): {said}")
@@ -63,16 +63,16 @@ def _tell(told: Mapping[str, Any]) -> None:
                 say(f"  {finding['sentence']}")
                 if finding["outcome"] == "unsound" and finding["caution"]:
                     say(f"  {finding['caution']}")
-    for test in told["tests"]:
+    for test in life["tests"]:
         outside = [row["analyte"] for row in test["analytes"] if row["outside"]]
         said = f"outside the limits: {', '.join(outside)}" if outside else "within the limits"
         whole = "" if test["complete"] else ", incomplete"
         say(f"Sample {test['sample']} of {test['sampled_on']} ({test['point']}{whole}): {said}.")
     if advised:
         say(f"Treatment, {advised['state'].replace('_', ' ')}: {advised['sentence']}")
-    for claim in told["claims"]:
+    for claim in life["claims"]:
         say(f"Claim {claim['claim']} of {claim['failed_on']}: {claim['standing']}.")
-    for letter in told["letters"]:
+    for letter in life["letters"]:
         say(f"Letter {letter['entry']} ({letter['kind']}) of {letter['as_of']}: {letter['state']}.")
-    for note in told["notes"]:
+    for note in life["notes"]:
         say(f"Note on {note['claim']} by {note['by']}: {note['text']}")

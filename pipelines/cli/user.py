@@ -36,12 +36,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     password = doing.add_parser("password", help="give a user another password")
     password.add_argument("name", metavar="NAME")
     password.add_argument("--password-stdin", action="store_true", help="read it from stdin")
-    for name, told in (
+    for name, help_text in (
         ("disable", "let a user sign in no more"),
         ("enable", "let a disabled user sign in again"),
         ("token", "make a token for a program; it is shown this once"),
     ):
-        doing.add_parser(name, help=told).add_argument("name", metavar="NAME")
+        doing.add_parser(name, help=help_text).add_argument("name", metavar="NAME")
     for command in doing.choices.values():
         takes_workspace(command)
         command.add_argument(
@@ -76,18 +76,18 @@ def run(args: argparse.Namespace) -> int:
 
     with desk_of(args) as desk:
         if args.doing == "list":
-            found = [user.to_dict() for user in users.all_users(desk)]
-            _list(found, args.json)
+            listed = [user.to_dict() for user in users.all_users(desk)]
+            _list(listed, args.json)
             return 0
-        told = _change(desk, _caller(desk, args), args)
+        answer = _change(desk, _caller(desk, args), args)
     if args.json:
-        print_json(told)
+        print_json(answer)
     elif args.doing == "token":
-        say(told["token"])
+        say(answer["token"])
     tell = teller(args.json)
     if args.doing != "token":
-        state = ", disabled" if told["disabled"] else ""
-        tell(f"{told['user']} ({told['name']}) is {_a(told['role'])}{state}.")
+        state = ", disabled" if answer["disabled"] else ""
+        tell(f"{answer['user']} ({answer['name']}) is {_a(answer['role'])}{state}.")
     return 0
 
 

@@ -45,64 +45,64 @@ def run(args: argparse.Namespace) -> int:
     """Compares and tells; writes a page where one is asked for. The store stays as it is."""
     from pipelines.queries.what_if import what_if
 
-    told = what_if(args.workspace, Path(args.terms), args.stands_for)
-    if told.changed_since:
+    answer = what_if(args.workspace, Path(args.terms), args.stands_for)
+    if answer.changed_since:
         progress(
             "The settings, terms or reference files have changed since the last refresh: the "
             "claims were decided again under the workspace's own terms as well."
         )
     if args.html:
-        _write_page(Path(args.html), told)
+        _write_page(Path(args.html), answer)
     if args.json:
-        print_json(told.to_dict())
+        print_json(answer.to_dict())
     else:
-        _tell(told)
+        _tell(answer)
     return 0
 
 
-def _write_page(path: Path, told: WhatIf) -> None:
+def _write_page(path: Path, answer: WhatIf) -> None:
     # Charts take a second to import: only where one is drawn.
     from dashboards.data import PageData
     from dashboards.pages.what_if import OtherTerms
     from dashboards.site import what_if_document
     from pipelines.queries.what_if import METHOD
 
-    shell = PageData(told.maker, told.as_of, told.timezone, told.currency, told.hide)
-    comparison = told.comparison
+    shell = PageData(answer.maker, answer.as_of, answer.timezone, answer.currency, answer.hide)
+    comparison = answer.comparison
     page = what_if_document(
         shell,
         OtherTerms(
-            told.reading,
+            answer.reading,
             METHOD,
-            told.claims,
+            answer.claims,
             comparison.claims,
             comparison.moves,
             comparison.verdicts,
             comparison.lines,
             comparison.groups,
-            told.forecast,
+            answer.forecast,
         ),
     )
     write_file(path, page)
     progress(f"The page is in {path}.")
 
 
-def _tell(told: WhatIf) -> None:
+def _tell(answer: WhatIf) -> None:
     import polars as pl
 
     from pipelines.queries.what_if import totals
 
-    comparison = told.comparison
-    say(textwrap.fill(told.reading, 97))
+    comparison = answer.comparison
+    say(textwrap.fill(answer.reading, 97))
     say(
-        f"As of {told.as_of}: {comparison.claims.height:,} of {told.claims:,} claims move. "
+        f"As of {answer.as_of}: {comparison.claims.height:,} of {answer.claims:,} claims move. "
         "Nothing in the store has changed."
     )
     say("")
     for verdict, before, after in comparison.verdicts.iter_rows():
         say(f"{_words(verdict):18}{before:>8,} → {after:>8,}")
     say("")
-    say(f"{told.currency:12}{'as it is':>16}{'other terms':>16}{'change':>16}")
+    say(f"{answer.currency:12}{'as it is':>16}{'other terms':>16}{'change':>16}")
     for name, before, after in totals(comparison):
         say(f"{name:12}{before:>16,.2f}{after:>16,.2f}{after - before:>+16,.2f}")
     if comparison.claims.height:
@@ -118,8 +118,8 @@ def _tell(told: WhatIf) -> None:
                     f"  {row['group']:24}{row['payable_before']:>16,.2f}"
                     f"{row['payable_after']:>16,.2f}{row['change']:>+16,.2f}"
                 )
-    _tell_forecast(told)
-    _tell_expected(told)
+    _tell_forecast(answer)
+    _tell_expected(answer)
 
 
 def _tell_moves(moves: pl.DataFrame) -> None:
@@ -136,25 +136,25 @@ def _tell_moves(moves: pl.DataFrame) -> None:
         say(f"  and {left} more kinds of move (--json tells all)")
 
 
-def _tell_forecast(told: WhatIf) -> None:
+def _tell_forecast(answer: WhatIf) -> None:
     import polars as pl
 
     from pipelines.queries.what_if import METHOD
 
-    fleet = told.forecast.filter(pl.col("family") == "all")
+    fleet = answer.forecast.filter(pl.col("family") == "all")
     if fleet.is_empty():
         return
     before, after = (fleet[f"cost_{side}"].sum() for side in ("before", "after"))
     say("")
     say(
-        f"The {fleet.height} months to come are expected to cost {before:,.0f} {told.currency} as "
-        f"it is and {after:,.0f} under the other terms."
+        f"The {fleet.height} months to come are expected to cost {before:,.0f} {answer.currency} "
+        f"as it is and {after:,.0f} under the other terms."
     )
     say(textwrap.fill(METHOD, 97))
 
 
-def _tell_expected(told: WhatIf) -> None:
-    for row in told.expected.to_dicts():
+def _tell_expected(answer: WhatIf) -> None:
+    for row in answer.expected.to_dicts():
         before, after = (
             "none" if row[f"limit_{side}"] is None else f"{row[f'limit_{side}']:g}"
             for side in ("before", "after")
@@ -167,7 +167,7 @@ def _tell_expected(told: WhatIf) -> None:
         if row["extra_failures"] is not None and row["units"]:
             text += (
                 f"; {row['extra_failures']:+.1f} failures ({row['low']:+.1f} to "
-                f"{row['high']:+.1f}) and {row['extra_cost']:+,.0f} {told.currency} "
+                f"{row['high']:+.1f}) and {row['extra_cost']:+,.0f} {answer.currency} "
                 f"({row['cost_low']:+,.0f} to {row['cost_high']:+,.0f})"
             )
         say(textwrap.fill(f"{text}. {(row['note'] or '').capitalize()}.", 97))

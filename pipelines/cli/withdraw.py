@@ -31,7 +31,7 @@ def run(args: argparse.Namespace) -> int:
     from pipelines import actions
 
     with desk_of(args) as desk:
-        told = actions.withdraw(
+        answer = actions.withdraw(
             desk,
             desk.workspace,
             caller_of(desk, args),
@@ -40,6 +40,6 @@ def run(args: argparse.Namespace) -> int:
             expected_version="present",
         )
     if args.json:
-        print_json(told)
+        print_json(answer)
     teller(args.json)(f"Event {args.event} is withdrawn and counts as never made.")
     return 0

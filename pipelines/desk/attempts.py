@@ -46,12 +46,12 @@ def begin_try(desk: Desk, user: str, address: str) -> Try | TooMany:
     with desk.writing() as connection:
         connection.execute(sa.delete(ATTEMPTS).where(ATTEMPTS.c.at <= since))
         free = [
-            found
+            free_at
             for column, value, most in (
                 (ATTEMPTS.c.user, user, MOST_OF_NAME),
                 (ATTEMPTS.c.address, address, MOST_OF_ADDRESS),
             )
-            if (found := _free_at(connection, column == value, most)) is not None
+            if (free_at := _free_at(connection, column == value, most)) is not None
         ]
         if free:
             wait = max(free) + WINDOW - at

@@ -65,12 +65,12 @@ async def read_json(request: Request) -> dict[str, Any]:
     if media_type(request) != "application/json":
         raise Problem(415, "Send the body as application/json.")
     try:
-        told = json.loads(raw.decode("utf-8"), object_pairs_hook=_once, parse_constant=_no_number)
+        body = json.loads(raw.decode("utf-8"), object_pairs_hook=_once, parse_constant=_no_number)
     except (ValueError, RecursionError):
         raise Problem(400, "The body is no JSON in UTF-8 that can be read.") from None
-    if not isinstance(told, dict):
+    if not isinstance(body, dict):
         raise Problem(400, "The body must be one JSON object.")
-    return told
+    return body
 
 
 async def read_form(request: Request, max_document_mb: int | None = None) -> Form:
@@ -123,8 +123,8 @@ async def _read(form: FormData, max_document_mb: int | None) -> Form:
 
 def _limited(request: Request, most: int) -> Request:
     """The same request, whose body may not be larger; what is beyond is not read."""
-    told = request.headers.get("content-length", "")
-    if told.isdigit() and int(told) > most:
+    length = request.headers.get("content-length", "")
+    if length.isdigit() and int(length) > most:
         raise _too_large(most)
     read = 0
 
@@ -150,10 +150,10 @@ def _too_large(most: int) -> Problem:
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     """An object whose keys stand once each; which of two was meant nobody can tell."""
-    told = dict(pairs)
-    if len(told) != len(pairs):
+    members = dict(pairs)
+    if len(members) != len(pairs):
         raise ValueError
-    return told
+    return members
 
 
 def _no_number(_: str) -> Any:

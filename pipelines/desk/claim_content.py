@@ -111,13 +111,13 @@ def published_parts(site: DeskSite, claim: str) -> tuple[Markup, Markup, Markup]
 
 def _published_day(site: DeskSite) -> dt.date:
     """The as-of day of the published pages."""
-    told = published_manifest(site.workspace.published).get("as_of")
-    return dt.date.fromisoformat(told) if told else site.day
+    as_of = published_manifest(site.workspace.published).get("as_of")
+    return dt.date.fromisoformat(as_of) if as_of else site.day
 
 
-def _linked(found: re.Match[str]) -> str:
-    address = html.escape(claim_path(html.unescape(found[1])))
-    return f'<a href="{address}">{found[1]}</a>'
+def _linked(match: re.Match[str]) -> str:
+    address = html.escape(claim_path(html.unescape(match[1])))
+    return f'<a href="{address}">{match[1]}</a>'
 
 
 def _key(site: DeskSite, claim: str) -> tuple[object, ...]:

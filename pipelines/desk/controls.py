@@ -62,10 +62,10 @@ class Typed:
     @property
     def errors(self) -> dict[str, list[str]]:
         """What is wrong, by field."""
-        found: dict[str, list[str]] = {}
+        by_field: dict[str, list[str]] = {}
         for name, why in self.problem.errors:
-            found.setdefault(name, []).append(why)
-        return found
+            by_field.setdefault(name, []).append(why)
+        return by_field
 
 
 @dataclass(frozen=True)
@@ -193,16 +193,16 @@ def _cell(key: str, column: Any, value: str, *, is_new: bool) -> dict[str, Any]:
 
     Of a new row a column that every row needs has to be filled in.
     """
-    told = (column.metadata or {}) if column is not None else {}
-    unit = f" ({told['unit']})" if told.get("unit") else ""
-    words = ("yes", "no") if told.get("kind") == "flag" else tuple(told.get("words") or ())
+    metadata = (column.metadata or {}) if column is not None else {}
+    unit = f" ({metadata['unit']})" if metadata.get("unit") else ""
+    words = ("yes", "no") if metadata.get("kind") == "flag" else tuple(metadata.get("words") or ())
     chosen = bool(words) and value in ("", *words)  # what was typed otherwise is kept as it was
     return {
         "kind": "select" if chosen else "text",
         "name": key,
         "label": key.split(".", 1)[1],
         "hint": f"{column.description}{unit}" if column is not None else None,
-        "required": is_new and bool(told.get("required")),
+        "required": is_new and bool(metadata.get("required")),
         "value": value,
         "options": [(word, word) for word in words],
         "empty": "",
@@ -211,10 +211,10 @@ def _cell(key: str, column: Any, value: str, *, is_new: bool) -> dict[str, Any]:
 
 def _place(name: str, choices: Choices, typed: Typed | None) -> list[dict[str, Any]]:
     begun = choices.begin_with.get(name) or {}
-    found = []
+    hidden = []
     for part in ("file", "line"):
         key = f"{name}.{part}"
         value = (typed.form.get(key) if typed else begun.get(part)) or ""
         if value != "":
-            found.append({"kind": "hidden", "name": key, "value": value})
-    return found
+            hidden.append({"kind": "hidden", "name": key, "value": value})
+    return hidden

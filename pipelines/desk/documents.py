@@ -55,6 +55,6 @@ def routes(site: DeskSite) -> list[Route]:
 def _name_of(site: DeskSite, sha256: str) -> str:
     """The name that a document was given last; a text beside it, and no path."""
     with site.desk.reading() as connection:
-        told = site.desk.events(connection, kinds=["document"], newest_first=True)
-    names = (event.payload.get("name") for event in told if event.payload.get("sha256") == sha256)
+        events = site.desk.events(connection, kinds=["document"], newest_first=True)
+    names = (event.payload.get("name") for event in events if event.payload.get("sha256") == sha256)
     return next((str(name) for name in names if name), sha256[:12])

@@ -170,10 +170,10 @@ def shown_at(
     form: Form,
 ) -> str:
     """The page that shows what was done."""
-    named = form.get("shown") or places.get("claim")
-    if operation.shown is not None and not named:
+    shown = form.get("shown") or places.get("claim")
+    if operation.shown is not None and not shown:
         return operation.shown.format_map(AddressParts({**answer, **places}))
-    claim = named or answer.get("claim") or fields.get("claim")
+    claim = shown or answer.get("claim") or fields.get("claim")
     return claim_path(str(claim)) if claim else "/corrections"
 
 

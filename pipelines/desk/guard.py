@@ -92,10 +92,10 @@ def is_loopback(host: str) -> bool:
 
 
 def _misdirected(path: str) -> Response:
-    told = (
+    sentence = (
         "This desk is not reached by that name. Use the address that it was started with, or "
         "put its public address into [desk] public_url in limeledger.toml."
     )
     if path.startswith(API):
-        return problem_response(Problem(421, told))
-    return PlainTextResponse(f"{told}\n", 421)
+        return problem_response(Problem(421, sentence))
+    return PlainTextResponse(f"{sentence}\n", 421)

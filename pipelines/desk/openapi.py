@@ -122,7 +122,7 @@ def _action(operation: Operation) -> dict[str, Any]:
     if operation.versioned:
         headers.append(_IF_MATCH)
         refusals |= {412, 428}
-    told: dict[str, Any] = {
+    operation_object: dict[str, Any] = {
         "operationId": operation.name,
         "summary": operation.summary,
         "parameters": [*_places(operation.path), *headers],
@@ -132,8 +132,8 @@ def _action(operation: Operation) -> dict[str, Any]:
         },
     }
     if operation.given:
-        told["requestBody"] = {"required": True, "content": _content(operation)}
-    return told
+        operation_object["requestBody"] = {"required": True, "content": _content(operation)}
+    return operation_object
 
 
 def _content(operation: Operation) -> dict[str, Any]:

@@ -87,8 +87,8 @@ def _sign_in_first(request: Request) -> Response:
             "Say who you are: sign in, or send a token of `limeledger user token`.",
             headers={"WWW-Authenticate": 'Bearer realm="limeledger"'},
         )
-    asked = path + (f"?{request.url.query}" if request.url.query else "")
-    following = f"?next={quote(asked, safe='')}" if request.method in SAFE else ""
+    target = path + (f"?{request.url.query}" if request.url.query else "")
+    following = f"?next={quote(target, safe='')}" if request.method in SAFE else ""
     return RedirectResponse(f"/sign-in{following}", 303)
 
 
@@ -109,12 +109,12 @@ async def visitor_of(request: Request, site: DeskSite) -> Visitor | None:
                 headers={"WWW-Authenticate": 'Bearer realm="limeledger", error="invalid_token"'},
             )
         return Visitor(user, "token", None)
-    named = proxy_user(request, site)
-    if named is not None:
-        user = await run_in_threadpool(find_user, site.desk, named)
+    name = proxy_user(request, site)
+    if name is not None:
+        user = await run_in_threadpool(find_user, site.desk, name)
         if user is None or user.disabled:
             raise Problem(
-                403, f'"{named}" is no user of this desk, or is disabled; ask an administrator.'
+                403, f'"{name}" is no user of this desk, or is disabled; ask an administrator.'
             )
         return Visitor(user, "proxy", site.cookies.proxy_token(user.user))
     held = site.cookies.held(request.cookies.get(COOKIE))
@@ -129,10 +129,10 @@ def proxy_user(request: Request, site: DeskSite) -> str | None:
     header = site.settings.desk.trusted_header
     if not header or not is_trusted(peer(request), site):
         return None
-    named = [name.strip() for name in request.headers.getlist(header) if name.strip()]
-    if len(named) > 1:
+    names = [name.strip() for name in request.headers.getlist(header) if name.strip()]
+    if len(names) > 1:
         raise Problem(403, f"The proxy names several users in {header}.")
-    return named[0] if named else None
+    return names[0] if names else None
 
 
 def speaks_for_everybody(request: Request, site: DeskSite) -> bool:
@@ -147,15 +147,15 @@ def peer(request: Request) -> str:
 
 def address_of(request: Request, site: DeskSite) -> str:
     """The caller's address: behind a trusted proxy, the last one that the proxy itself saw."""
-    found = peer(request)
+    address = peer(request)
     forwarded = [
         part.strip()
         for line in request.headers.getlist("x-forwarded-for")
         for part in line.split(",")
     ]
-    while forwarded and is_trusted(found, site):
-        found = forwarded.pop()
-    return found[:64]
+    while forwarded and is_trusted(address, site):
+        address = forwarded.pop()
+    return address[:64]
 
 
 def is_trusted(address: str, site: DeskSite) -> bool:
@@ -183,10 +183,10 @@ def own_origins(request: Request, site: DeskSite) -> set[str]:
     """The origins under which this request reached the desk."""
     host = request.headers.get("host", "").lower()
     public = urlsplit(site.settings.desk.public_url)
-    found = {f"{'https' if site.has_tls else 'http'}://{host}"}
+    origins = {f"{'https' if site.has_tls else 'http'}://{host}"}
     if public.hostname:
-        found.add(f"{public.scheme}://{public.netloc}".lower())
-    return found
+        origins.add(f"{public.scheme}://{public.netloc}".lower())
+    return origins
 
 
 def check_token(request: Request, site: DeskSite, given: str | None) -> None:
@@ -208,5 +208,5 @@ def check_token(request: Request, site: DeskSite, given: str | None) -> None:
 
 def visitor(request: Request) -> Visitor:
     """Who is calling, where `Callers` let only signed-in ones through."""
-    found: Visitor = request.scope["visitor"]
-    return found
+    signed_in: Visitor = request.scope["visitor"]
+    return signed_in

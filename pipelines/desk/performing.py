@@ -94,10 +94,10 @@ def if_match(request: Request) -> int | None:
 
 def version_of(given: str) -> int:
     """A version as it is written in a header or a form."""
-    found = _VERSION.fullmatch(given.strip())
-    if found is None:
+    match = _VERSION.fullmatch(given.strip())
+    if match is None:
         raise Problem(400, 'A version is a whole number; write it as "17".')
-    return int(found[1])
+    return int(match[1])
 
 
 def fields_of_json(operation: Operation, body: Mapping[str, Any]) -> Fields:
@@ -168,8 +168,8 @@ def _of_form(name: str, given: Given, form: Form, errors: list[tuple[str, str]])
             return [int(value) for value in listed] or None
         case "columns":
             start = f"{name}."
-            found = {key.removeprefix(start): v for key, v in form.fields if key.startswith(start)}
-            return found or None
+            cells = {key.removeprefix(start): v for key, v in form.fields if key.startswith(start)}
+            return cells or None
         case "place":
             file, line = form.get(f"{name}.file"), (form.get(f"{name}.line") or "").strip()
             if not file:
@@ -193,8 +193,8 @@ def _claims(form: Form, errors: list[tuple[str, str]]) -> list[dict[str, Any]] |
     if len(claims) != len(versions) or not all(_NUMBER.fullmatch(one) for one in versions):
         errors.append(("claims", "need a version each."))
         return None
-    told = zip(claims, versions, strict=True)
-    return [{"claim": claim, "version": int(version)} for claim, version in told] or None
+    pairs = zip(claims, versions, strict=True)
+    return [{"claim": claim, "version": int(version)} for claim, version in pairs] or None
 
 
 _WORDS: dict[str, str] = {
@@ -246,5 +246,5 @@ def _is_whole(value: Any) -> bool:
 
 def _refuse(errors: list[tuple[str, str]]) -> None:
     if errors:
-        told = " ".join(f"{name} {why}" for name, why in errors)
-        raise Problem(422, f"{told} Nothing was recorded.", errors)
+        reasons = " ".join(f"{name} {why}" for name, why in errors)
+        raise Problem(422, f"{reasons} Nothing was recorded.", errors)

@@ -50,15 +50,15 @@ class Problem(Exception):
 
     def body(self) -> dict[str, Any]:
         """The problem details of RFC 9457, 3."""
-        told: dict[str, Any] = {
+        details: dict[str, Any] = {
             "type": "about:blank",
             "title": self.title,
             "status": self.status,
             "detail": self.detail,
         }
         if self.errors:
-            told["errors"] = [{"field": name, "detail": why} for name, why in self.errors]
-        return told | self.more
+            details["errors"] = [{"field": name, "detail": why} for name, why in self.errors]
+        return details | self.more
 
 
 def problem_response(problem: Problem) -> JSONResponse:

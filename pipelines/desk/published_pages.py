@@ -93,12 +93,12 @@ def _with_buttons(request: Request, site: DeskSite, main: str) -> str:
     """The page with what can be done about what it lists: each unit's page, and the forms of what
     comes in. Marks are of our own making; what stands between them is escaped."""
 
-    def unit(found: re.Match[str]) -> str:
-        address = html.escape(unit_path(html.unescape(found[1])))
-        entered = html.escape(f"/records?{urlencode({'serial': html.unescape(found[1])})}")
+    def unit(match: re.Match[str]) -> str:
+        address = html.escape(unit_path(html.unescape(match[1])))
+        entered = html.escape(f"/records?{urlencode({'serial': html.unescape(match[1])})}")
         link = f' <a class="quiet-link small" href="{entered}">Enter what came in</a>'
         more = link if may_enter else ""
-        return f'<a href="{address}">{found[1]}</a>{more}'
+        return f'<a href="{address}">{match[1]}</a>{more}'
 
     may_enter = caller_of(site, visitor(request), "web").may("record")
     buttons = "".join(

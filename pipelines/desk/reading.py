@@ -50,7 +50,7 @@ def parameters(known: Mapping[str, js.Schema], sent: Mapping[str, str]) -> dict[
     Raises:
         Problem: 422 one has a value that is wrong.
     """
-    found: dict[str, Any] = {}
+    values: dict[str, Any] = {}
     errors = []
     for name, schema in known.items():
         value = sent.get(name, "").strip()
@@ -61,11 +61,11 @@ def parameters(known: Mapping[str, js.Schema], sent: Mapping[str, str]) -> dict[
             if not (value.isascii() and value.isdigit() and low <= int(value[:19]) <= high):
                 errors.append((name, f"is no whole number from {low} to {high}."))
                 continue
-            found[name] = int(value)
+            values[name] = int(value)
         elif "enum" in schema and value not in schema["enum"]:
             errors.append((name, f"is none of {', '.join(schema['enum'])}."))
         else:
-            found[name] = value
+            values[name] = value
     if errors:
         raise Problem(422, " ".join(f"{name} {why}" for name, why in errors), errors)
-    return found
+    return values

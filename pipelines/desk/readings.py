@@ -45,67 +45,67 @@ _BESIDE = (
 )  # fmt: skip
 
 
-def _claims(asked: Query) -> dict[str, Any]:
-    listed = worklist(asked.site)
-    rows = chosen(listed, asked.given, asked.visitor.user.user)
-    offset, limit = asked.given.get("offset", 0), asked.given.get("limit", 100)
+def _claims(query: Query) -> dict[str, Any]:
+    listed = worklist(query.site)
+    rows = chosen(listed, query.given, query.visitor.user.user)
+    offset, limit = query.given.get("offset", 0), query.given.get("limit", 100)
     shown = rows.slice(offset, limit).select(*column_names(Decisions), *_BESIDE)
-    told = [
+    claims = [
         {**row, "version": listed.versions.get(row["claim"], 0)}
         for row in shown.with_columns(pl.col("reason").fill_null("")).to_dicts()
     ]
-    return {"claims": told, "total": rows.height}
+    return {"claims": claims, "total": rows.height}
 
 
-def _claim(asked: Query) -> dict[str, Any]:
-    return claim_answer(asked.site, asked.places["claim"])
+def _claim(query: Query) -> dict[str, Any]:
+    return claim_answer(query.site, query.places["claim"])
 
 
-def _set_aside(asked: Query) -> dict[str, Any]:
-    rows, total = set_aside_rows(asked.site, asked.given)
+def _set_aside(query: Query) -> dict[str, Any]:
+    rows, total = set_aside_rows(query.site, query.given)
     return {"rows": rows, "total": total}
 
 
-def _corrections(asked: Query) -> dict[str, Any]:
-    state = asked.given.get("state")
-    made = [one for one in corrections(asked.site) if state in (None, one["state"])]
-    offset, limit = asked.given.get("offset", 0), asked.given.get("limit", 100)
+def _corrections(query: Query) -> dict[str, Any]:
+    state = query.given.get("state")
+    made = [one for one in corrections(query.site) if state in (None, one["state"])]
+    offset, limit = query.given.get("offset", 0), query.given.get("limit", 100)
     return {"corrections": made[offset : offset + limit], "total": len(made)}
 
 
-def _letters(asked: Query) -> dict[str, Any]:
-    given = asked.given
-    told = letters(
-        asked.site.desk,
-        asked.site.workspace,
+def _letters(query: Query) -> dict[str, Any]:
+    given = query.given
+    entries = letters(
+        query.site.desk,
+        query.site.workspace,
         state=given.get("state"),
         agency=given.get("agency"),
         claim=given.get("claim"),
     )
     offset, limit = given.get("offset", 0), given.get("limit", 100)
-    return {"letters": told[offset : offset + limit], "total": len(told)}
+    return {"letters": entries[offset : offset + limit], "total": len(entries)}
 
 
-def _letter(asked: Query) -> dict[str, Any]:
-    return letter(asked.site.desk, asked.site.workspace, entry=asked.places["entry"])
+def _letter(query: Query) -> dict[str, Any]:
+    return letter(query.site.desk, query.site.workspace, entry=query.places["entry"])
 
 
-def _search(asked: Query) -> dict[str, Any]:
-    return search_desk(asked.site.desk, asked.given.get("q", ""), asked.site.day)
+def _search(query: Query) -> dict[str, Any]:
+    return search_desk(query.site.desk, query.given.get("q", ""), query.site.day)
 
 
-def _month(asked: Query) -> dict[str, Any]:
+def _month(query: Query) -> dict[str, Any]:
     try:
-        wanted = month_of(asked.places["month"])
+        wanted = month_of(query.places["month"])
     except UsageError as error:
         raise Problem(404, str(error)) from None
-    return month_end(asked.site.desk, wanted).to_dict()
+    return month_end(query.site.desk, wanted).to_dict()
 
 
-def _events(asked: Query) -> dict[str, Any]:
-    given = asked.given
-    with asked.site.desk.reading() as connection:
-        found = asked.site.desk.events(
+def _events(query: Query) -> dict[str, Any]:
+    given = query.given
+    with query.site.desk.reading() as connection:
+        events = query.site.desk.events(
             connection,
             claim=given.get("claim"),
             actor=given.get("actor"),
@@ -113,7 +113,7 @@ def _events(asked: Query) -> dict[str, Any]:
             after=given.get("after", 0),
             limit=given.get("limit", 100),
         )
-    return {"events": [event.to_dict() for event in found]}
+    return {"events": [event.to_dict() for event in events]}
 
 
 _LIMIT = js.integer("How many at the most.", least=1, most=MOST_LISTED)
@@ -238,8 +238,8 @@ def routes(site: DeskSite) -> list[Route]:
 def _endpoint(site: DeskSite, reading: Reading) -> Callable[[Request], Response]:
     def endpoint(request: Request) -> Response:
         given = parameters(reading.parameters, request.query_params)
-        asked = Query(site, visitor(request), places_of(request), given)
-        answer = reading.read(asked)
+        query = Query(site, visitor(request), places_of(request), given)
+        answer = reading.read(query)
         headers = {"ETag": f'"{answer["version"]}"'} if "version" in answer else {}
         return as_json(answer, headers=headers)
 

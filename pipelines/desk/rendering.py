@@ -62,9 +62,9 @@ def unit_path(serial: str) -> str:
 
 def shell_of(request: Request, site: DeskSite) -> dict[str, Any]:
     """What the frame shows: the maker, the day, and who is signed in."""
-    found: Visitor | None = request.scope.get("visitor")
+    signed_in: Visitor | None = request.scope.get("visitor")
     more = list(MORE)
-    if found is not None and found.user.role == "administrator":
+    if signed_in is not None and signed_in.user.role == "administrator":
         more.append(ADMINISTRATOR)
     return {
         "maker": site.settings.maker,
@@ -77,14 +77,14 @@ def shell_of(request: Request, site: DeskSite) -> dict[str, Any]:
         "desk_pages": [*PAGES[:3], (f"/months/{site.day:%Y-%m}", "Month"), *PAGES[3:]],
         "has_search": True,
         "more_pages": more,
-        "person": found
+        "person": signed_in
         and {
-            "user": found.user.user,
-            "name": found.user.name,
-            "role": found.user.role,
-            "how": found.how,
+            "user": signed_in.user.user,
+            "name": signed_in.user.name,
+            "role": signed_in.user.role,
+            "how": signed_in.how,
         },
-        "csrf_token": (found and found.csrf_token) or "",
+        "csrf_token": (signed_in and signed_in.csrf_token) or "",
     }
 
 

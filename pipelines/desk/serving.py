@@ -37,12 +37,16 @@ def check_host(host: str, settings: Settings) -> None:
     Raises:
         UsageError: the host is not this very machine's own, and nothing protects the way to it.
     """
-    told = settings.desk
-    if bool(told.tls_certificate) != bool(told.tls_key):
+    desk_settings = settings.desk
+    if bool(desk_settings.tls_certificate) != bool(desk_settings.tls_key):
         raise UsageError(
             f"[desk] in {SETTINGS_FILE} needs both tls_certificate and tls_key, or neither."
         )
-    if is_loopback(host.strip("[]")) or told.trusted_proxies or told.tls_certificate:
+    if (
+        is_loopback(host.strip("[]"))
+        or desk_settings.trusted_proxies
+        or desk_settings.tls_certificate
+    ):
         return
     raise UsageError(
         f"{host} is reached from other machines, and passwords would go there in the clear. Put a "
@@ -120,7 +124,7 @@ def new_invitation() -> str:
 
 def serve(site: DeskSite, listener: socket.socket, ready: Callable[[], None]) -> None:
     """Answers until SIGTERM or SIGINT; `ready` is called once connections are accepted."""
-    told = site.settings.desk
+    desk_settings = site.settings.desk
     config = uvicorn.Config(
         application(site),
         http="h11",
@@ -131,8 +135,8 @@ def serve(site: DeskSite, listener: socket.socket, ready: Callable[[], None]) ->
         proxy_headers=False,
         server_header=False,
         timeout_keep_alive=30,
-        ssl_certfile=_path(site, told.tls_certificate),
-        ssl_keyfile=_path(site, told.tls_key),
+        ssl_certfile=_path(site, desk_settings.tls_certificate),
+        ssl_keyfile=_path(site, desk_settings.tls_key),
     )
     with kept_open(site.workspace):
         asyncio.run(_run(_Server(config), listener, ready))

@@ -80,11 +80,11 @@ def signing_key(desk: Desk) -> str:
     """The key that signs this desk's cookies, made the first time that it is asked for."""
     chosen = sa.select(SECRETS.c.value).where(SECRETS.c.name == _KEY)
     with desk.writing() as connection:
-        found = connection.execute(chosen).scalar()
-        if found is None:
-            found = secrets.token_urlsafe(48)
-            connection.execute(sa.insert(SECRETS).values(name=_KEY, value=found))
-    return str(found)
+        key = connection.execute(chosen).scalar()
+        if key is None:
+            key = secrets.token_urlsafe(48)
+            connection.execute(sa.insert(SECRETS).values(name=_KEY, value=key))
+    return str(key)
 
 
 def begin(desk: Desk, user: User) -> tuple[str, Session]:

@@ -70,16 +70,16 @@ class Entrance:
         user, password = (form.get("user") or "").strip(), form.get("password") or ""
         following = next_of(form.get("next") or request.query_params.get("next"))
         address = address_of(request, self.site)
-        found = await to_thread.run_sync(
+        admission = await to_thread.run_sync(
             self._try, user[:MOST_NAME], password, address, limiter=self.tries
         )
-        if isinstance(found, TooMany):
-            told = f"Too many tries failed. Try again in {minutes(found.seconds)}."
-            problem = Problem(429, told, headers={"Retry-After": str(found.seconds)})
+        if isinstance(admission, TooMany):
+            sentence = f"Too many tries failed. Try again in {minutes(admission.seconds)}."
+            problem = Problem(429, sentence, headers={"Retry-After": str(admission.seconds)})
             return self._form(request, following, user, problem)
-        if found is None:
+        if admission is None:
             return self._form(request, following, user, Problem(401, WRONG))
-        return await self._signed_in(request, found, following)
+        return await self._signed_in(request, admission, following)
 
     async def sign_out(self, request: Request) -> Response:
         """Ends the session of the cookie."""
@@ -114,10 +114,10 @@ class Entrance:
         tried = begin_try(self.site.desk, user, address)
         if isinstance(tried, TooMany):
             return tried
-        found = users.user_with_password(self.site.desk, user, password)
-        if found is not None:
+        known_user = users.user_with_password(self.site.desk, user, password)
+        if known_user is not None:
             take_back(self.site.desk, tried)
-        return found
+        return known_user
 
     def _make_first(self, form: Form) -> users.User:
         if users.has_users(self.site.desk):
@@ -139,10 +139,10 @@ class Entrance:
             role="administrator",
             password=form.get("password") or "",
         )
-        found = users.find_user(self.site.desk, name)
-        if found is None:
+        first_user = users.find_user(self.site.desk, name)
+        if first_user is None:
             raise Refused(409, "The user is gone again; try once more.")
-        return found
+        return first_user
 
     async def _signed_in(self, request: Request, user: users.User, following: str) -> Response:
         """A new session, never one that the browser brought along."""

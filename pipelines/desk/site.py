@@ -65,13 +65,13 @@ def site_of(
     invitation: str | None = None,
 ) -> DeskSite:
     """The desk of a workspace as it is to be served."""
-    told = desk.settings.desk
+    desk_settings = desk.settings.desk
     return DeskSite(
         workspace=desk.workspace,
         desk=desk,
         cookies=Cookies(signing_key(desk)),
-        host=host or told.host,
+        host=host or desk_settings.host,
         as_of=as_of,
         invitation=invitation,
-        proxies=tuple(ipaddress.ip_network(one) for one in told.trusted_proxies),
+        proxies=tuple(ipaddress.ip_network(one) for one in desk_settings.trusted_proxies),
     )

@@ -114,7 +114,7 @@ class Desk:
     def event(self, connection: sa.Connection, number: int) -> Recorded | None:
         """One event."""
         row = connection.execute(sa.select(EVENTS).where(EVENTS.c.event == number)).mappings()
-        return next((Recorded(**found) for found in row), None)
+        return next((Recorded(**columns) for columns in row), None)
 
     def version(self, connection: sa.Connection, claim: str) -> int:
         """The number of a claim's last event; 0 without."""

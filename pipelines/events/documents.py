@@ -161,7 +161,7 @@ def document_path(desk: Desk, sha256: str) -> Path | None:
     return path if path.is_file() else None
 
 
-def document_faults(desk: Desk, named: Iterator[str] | set[str]) -> Iterator[str]:
+def document_faults(desk: Desk, digests: Iterator[str] | set[str]) -> Iterator[str]:
     """A sentence for each document that is not what its name says, or that events miss."""
     folder = folder_of(desk)
     there = set()
@@ -172,5 +172,5 @@ def document_faults(desk: Desk, named: Iterator[str] | set[str]) -> Iterator[str
         with path.open("rb") as file:
             if hashlib.file_digest(file, "sha256").hexdigest() != path.name:
                 yield f"desk/documents/{path.name} is not as it was kept; restore it from a backup."
-    for sha256 in sorted(set(named) - there):
+    for sha256 in sorted(set(digests) - there):
         yield f"desk/documents/{sha256} is named by an event and missing; restore it from a backup."

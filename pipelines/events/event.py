@@ -100,9 +100,9 @@ def moment_text(at: dt.datetime) -> str:
 
 def digest_of(row: Mapping[str, Any]) -> str:
     """The SHA-256 over a row's columns but its digest, as JSON with sorted keys."""
-    told = {name: value for name, value in row.items() if name != "digest"}
-    told["as_of"] = told["as_of"].isoformat()
-    text = json.dumps(told, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+    columns = {name: value for name, value in row.items() if name != "digest"}
+    columns["as_of"] = columns["as_of"].isoformat()
+    text = json.dumps(columns, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 

@@ -58,8 +58,8 @@ def differing_letters(connection: sa.Connection, events: Iterable[Recorded]) -> 
         return []
     wanted = fold(event for event in events if event.kind in FOLLOWED)
     table = connection.execute(sa.select(LETTERS)).mappings()
-    found = {row["entry"]: dict(row) for row in table}
-    return sorted(one for one in {*wanted, *found} if wanted.get(one) != found.get(one))
+    stored = {row["entry"]: dict(row) for row in table}
+    return sorted(one for one in {*wanted, *stored} if wanted.get(one) != stored.get(one))
 
 
 def new_rows(event: Recorded) -> list[Row]:
@@ -69,11 +69,11 @@ def new_rows(event: Recorded) -> list[Row]:
     return [
         {
             **dict.fromkeys(SCHEMA),
-            **read_entry(told),
-            "text_event": event.event if told.get("text") is not None else None,
+            **read_entry(entry),
+            "text_event": event.event if entry.get("text") is not None else None,
             "moved": None if event.via == "refresh" else event.event,
         }
-        for told in event.payload.get("entries", ())
+        for entry in event.payload.get("entries", ())
     ]
 
 
@@ -85,21 +85,21 @@ def changed_rows(event: Recorded) -> Iterator[tuple[int, Row]]:
             yield entry, change
         return
     moved = {} if event.via == "refresh" else {"moved": event.event}
-    for told in event.payload.get("states", ()):
-        change = {name: value for name, value in told.items() if name != "entry"}
-        yield told["entry"], read_entry(change) | moved
+    for state_change in event.payload.get("states", ()):
+        change = {name: value for name, value in state_change.items() if name != "entry"}
+        yield state_change["entry"], read_entry(change) | moved
 
 
 def _of_sending(event: Recorded) -> Row:
     """What was handed over may have gone out until the server says that it took or refused it."""
-    told = event.payload
-    if told["stage"] == "sending":
+    payload = event.payload
+    if payload["stage"] == "sending":
         at = event.moment.replace(tzinfo=None)
-        return {"sending_at": at, "message_id": told["message_id"]}
-    if told["stage"] == "sent":
+        return {"sending_at": at, "message_id": payload["message_id"]}
+    if payload["stage"] == "sent":
         sent = {"state": "sent", "sent_on": event.as_of, "sent_by": event.actor}
         return {**sent, "sent_how": "mail", "sending_at": None}
-    return {"sending_at": None, "message_id": None, "note": told["answer"]}
+    return {"sending_at": None, "message_id": None, "note": payload["answer"]}
 
 
 def written_entry(row: Mapping[str, Any]) -> Row:
@@ -116,9 +116,9 @@ _MOMENTS = {name for name, kind in SCHEMA.items() if isinstance(kind, pl.Datetim
 _NAMES = set(SCHEMA)
 
 
-def read_entry(told: Mapping[str, Any]) -> Row:
+def read_entry(written: Mapping[str, Any]) -> Row:
     """The columns of a row as they were before `written_entry`."""
-    return {name: _read(name, value) for name, value in told.items() if name in _NAMES}
+    return {name: _read(name, value) for name, value in written.items() if name in _NAMES}
 
 
 def _read(name: str, value: Any) -> Any:

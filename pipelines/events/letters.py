@@ -100,9 +100,9 @@ def _parts(
     entries: Iterable[int] | None,
 ) -> Iterator[sa.Select[Any]]:
     """The question, asked for so many claims or entries at a time."""
-    asked: tuple[tuple[sa.ColumnElement[Any], Iterable[Any] | None], ...]
-    asked = (claim, claims), (entry, entries)
-    for column, given in asked:
+    conditions: tuple[tuple[sa.ColumnElement[Any], Iterable[Any] | None], ...]
+    conditions = (claim, claims), (entry, entries)
+    for column, given in conditions:
         if given is not None:
             values = list(given)
             for start in range(0, len(values), _AT_ONCE):
@@ -117,14 +117,14 @@ def read_texts(
     """Subject, text and HTML of those of the entries that have a text, as they were frozen."""
     wanted = {entry: register.rows[entry]["text_event"] for entry in entries}
     events = sorted({event for event in wanted.values() if event is not None})
-    found: dict[int, dict[str, str]] = {}
+    texts: dict[int, dict[str, str]] = {}
     for start in range(0, len(events), _AT_ONCE):
         part = EVENTS.c.event.in_(events[start : start + _AT_ONCE])
         for payload in connection.execute(sa.select(EVENTS.c.payload).where(part)).scalars():
-            for told in payload["entries"]:
-                if told["entry"] in wanted and told.get("text") is not None:
-                    found[told["entry"]] = {name: told[name] for name in TEXTS}
-    return found
+            for written in payload["entries"]:
+                if written["entry"] in wanted and written.get("text") is not None:
+                    texts[written["entry"]] = {name: written[name] for name in TEXTS}
+    return texts
 
 
 def publication_seen(connection: sa.Connection) -> str | None:
@@ -143,5 +143,5 @@ def publication_seen(connection: sa.Connection) -> str | None:
 def agencies_of_letters(connection: sa.Connection) -> list[str]:
     """The agencies that letters are to, by code."""
     agency = LETTERS.c.agency
-    told = sa.select(agency).where(agency.is_not(None)).distinct().order_by(agency)
-    return [str(found) for found in connection.execute(told).scalars()]
+    query = sa.select(agency).where(agency.is_not(None)).distinct().order_by(agency)
+    return [str(code) for code in connection.execute(query).scalars()]

@@ -172,8 +172,8 @@ def recorded_in(desk: Desk, connection: sa.Connection, up_to: int | None = None)
     """The same within a transaction."""
     last = desk.last_event(connection) if up_to is None else up_to
     events = [event for event in desk.events(connection, kinds=KINDS) if event.event <= last]
-    told = folded(events, last, damaged=desk.damaged)
-    return replace(told, content=content_of(connection, last, told.rulings, desk.settings.zone))
+    record = folded(events, last, damaged=desk.damaged)
+    return replace(record, content=content_of(connection, last, record.rulings, desk.settings.zone))
 
 
 def folded(
@@ -199,15 +199,15 @@ def folded(
 
 
 def _record(event: Recorded, gone: Mapping[int, int]) -> EnteredRecord:
-    told = event.payload
-    settles = told.get("settles")
+    payload = event.payload
+    settles = payload.get("settles")
     return EnteredRecord(
         event=event.event,
-        feed=told["feed"],
+        feed=payload["feed"],
         claim=event.claim,
-        values=dict(told["values"]),
+        values=dict(payload["values"]),
         settles=(settles["file"], int(settles["line"])) if settles else None,
-        documents=tuple(told.get("documents") or ()),
+        documents=tuple(payload.get("documents") or ()),
         actor=event.actor,
         at=event.at,
         withdrawn=gone.get(event.event),
@@ -215,21 +215,21 @@ def _record(event: Recorded, gone: Mapping[int, int]) -> EnteredRecord:
 
 
 def _correction(event: Recorded, gone: Mapping[int, int]) -> MadeCorrection:
-    told = event.payload
+    payload = event.payload
     return MadeCorrection(
         correction=Correction(
             event.event,
-            told["feed"],
-            dict(told["content"]),
-            tuple(told.get("unsound") or ()),
-            dict(told["values"]),
+            payload["feed"],
+            dict(payload["content"]),
+            tuple(payload.get("unsound") or ()),
+            dict(payload["values"]),
         ),
-        file=told["file"],
-        line=int(told["line"]),
-        old=dict(told["was"]),
+        file=payload["file"],
+        line=int(payload["line"]),
+        old=dict(payload["was"]),
         actor=event.actor,
         at=event.at,
-        reason=told["reason"],
+        reason=payload["reason"],
         claim=event.claim,
         withdrawn=gone.get(event.event),
     )

@@ -58,29 +58,29 @@ def content_of(
     Beside it the days that no row of a feed tells, from which the archive decides again.
     """
     columns = EVENTS.c
-    found = connection.execute(
+    last_event = connection.execute(
         sa.select(columns.event, columns.digest)
         .where(columns.event <= last, columns.kind != _NOT_READ, columns.via != _OF_A_REFRESH)
         .order_by(columns.event.desc())
         .limit(1)
     ).first()
-    if found is None:
+    if last_event is None:
         return None
     days = {
         name: frame.cast(pl.String).sort(frame.columns).to_dicts()
         for name, frame in days_of(rulings, zone).items()
         if frame.height
     }
-    return json.dumps({"event": found.event, "digest": found.digest, **days}).encode()
+    return json.dumps({"event": last_event.event, "digest": last_event.digest, **days}).encode()
 
 
 def read_days(content: bytes | None) -> Days:
     """The days in what a publication kept (`content_of`)."""
-    told = json.loads(content) if content is not None else {}
+    days = json.loads(content) if content is not None else {}
     schemas = {"approvals": APPROVALS, "withdrawals": WITHDRAWALS}
     return {
         name: pl.DataFrame(
-            told.get(name) or [], schema=dict.fromkeys(schema, pl.String)
+            days.get(name) or [], schema=dict.fromkeys(schema, pl.String)
         ).with_columns(_read(column, kind) for column, kind in schema.items())
         for name, schema in schemas.items()
     }

@@ -65,31 +65,31 @@ class Ruling:
 
 def rulings_of(events: Iterable[Recorded]) -> list[Ruling]:
     """Every ruling among events of RULING_KINDS, in the order in which they were recorded."""
-    found: dict[int, Ruling] = {}
+    rulings: dict[int, Ruling] = {}
     for event in events:
         if event.kind == "ruling":
-            found[event.event] = _ruling(event)
-        elif event.kind == "approval" and (at := event.payload["approves"]) in found:
+            rulings[event.event] = _ruling(event)
+        elif event.kind == "approval" and (at := event.payload["approves"]) in rulings:
             name = event.payload["approved_by"]
-            found[at] = replace(found[at], approved_by=name, approved_on=event.as_of)
-        elif event.kind == "withdrawal" and (at := event.payload["withdraws"]) in found:
-            found[at] = replace(found[at], withdrawn_on=event.as_of)
-    return list(found.values())
+            rulings[at] = replace(rulings[at], approved_by=name, approved_on=event.as_of)
+        elif event.kind == "withdrawal" and (at := event.payload["withdraws"]) in rulings:
+            rulings[at] = replace(rulings[at], withdrawn_on=event.as_of)
+    return list(rulings.values())
 
 
 def _ruling(event: Recorded) -> Ruling:
-    told = event.payload
+    payload = event.payload
     return Ruling(
         event=event.event,
         claim=str(event.claim),
-        ruled_at=told["ruled_at"],
-        ruled_by=told["ruled_by"],
-        ruling=told["ruling"],
-        reason=told["reason"],
-        amounts={name: told.get(name) or "" for name in AMOUNTS},
-        granted=dict(told.get("granted") or {}),
+        ruled_at=payload["ruled_at"],
+        ruled_by=payload["ruled_by"],
+        ruling=payload["ruling"],
+        reason=payload["reason"],
+        amounts={name: payload.get(name) or "" for name in AMOUNTS},
+        granted=dict(payload.get("granted") or {}),
         actor=event.actor,
-        needs_approval=bool(told.get("needs_approval")),
+        needs_approval=bool(payload.get("needs_approval")),
     )
 
 
@@ -122,22 +122,24 @@ def claim_states(events: Iterable[Recorded]) -> dict[str, ClaimState]:
 
 
 def _after(state: ClaimState, event: Recorded) -> ClaimState:
-    told = event.payload
+    payload = event.payload
     who = {"event": event.event, "at": event.at, "actor": event.actor}
     match event.kind:
         case "assignment":
-            return replace(state, assigned_to=told["to"])
+            return replace(state, assigned_to=payload["to"])
         case "hold":
-            until = told["until"]
+            until = payload["until"]
             day = dt.date.fromisoformat(until) if until else None
-            return replace(state, hold_until=day, hold_reason=told.get("reason") if day else None)
+            return replace(
+                state, hold_until=day, hold_reason=payload.get("reason") if day else None
+            )
         case "note":
-            return replace(state, notes=[*state.notes, {**who, "text": told["text"]}])
+            return replace(state, notes=[*state.notes, {**who, "text": payload["text"]}])
         case "appeal":
-            appeal = {**who, "received_on": told["received_on"], "reason": told["reason"]}
+            appeal = {**who, "received_on": payload["received_on"], "reason": payload["reason"]}
             return replace(state, appeals=[*state.appeals, appeal], open_appeal=True)
         case "ruling":
             return replace(state, open_appeal=False)
         case "document":
-            return replace(state, documents=[*state.documents, {**who, **told}])
+            return replace(state, documents=[*state.documents, {**who, **payload}])
     return state

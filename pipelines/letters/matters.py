@@ -66,6 +66,6 @@ def changed_states(
     )
 
 
-def basis_of(told: str) -> str:
+def basis_of(text: str) -> str:
     """The SHA-256 over what a letter tells, by which the same is known to be the same."""
-    return hashlib.sha256(told.encode("utf-8", "surrogatepass")).hexdigest()
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()

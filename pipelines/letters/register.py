@@ -138,8 +138,8 @@ def _overtaken(before: pl.DataFrame) -> pl.DataFrame:
 def _answered(before: pl.DataFrame, as_of: dt.date) -> pl.DataFrame:
     """The requests that were sent, where something else is missing now than was asked for."""
     changed = pl.col("missing").ne_missing(pl.col("asked"))
-    asked = pl.col("kind").is_in(ASKING) & (pl.col("state") == "sent")
-    return changed_states(before.filter(asked & changed), "answered", as_of)
+    requests = pl.col("kind").is_in(ASKING) & (pl.col("state") == "sent")
+    return changed_states(before.filter(requests & changed), "answered", as_of)
 
 
 def _closed(before: pl.DataFrame) -> pl.DataFrame:

@@ -96,12 +96,12 @@ def _bases(rows: pl.DataFrame) -> pl.Series:
         )
         for names in (_DECIDED, _RULED)
     )
-    told = rows.select(
+    texts = rows.select(
         pl.when(pl.col("kind") == "ruling")
         .then(ruled)
         .when(pl.col("kind").is_not_null())
         .then(decided)
     ).to_series()
     # Polars has no digest that is the same on every machine.
-    digests = [None if text is None else basis_of(text) for text in told]
+    digests = [None if text is None else basis_of(text) for text in texts]
     return pl.Series("basis", digests, dtype=pl.String)

@@ -62,11 +62,11 @@ def adjustments(
                 adjusts=pl.lit(name),
             ),
         ]
-    told = pl.concat([ROWS.to_frame(), *parts], how="vertical_relaxed").filter(
+    differences = pl.concat([ROWS.to_frame(), *parts], how="vertical_relaxed").filter(
         ~pl.col("measure").is_in(BALANCES)
     )
     return (
-        told.group_by(COMBINATION)
+        differences.group_by(COMBINATION)
         .agg(pl.col(_SUMS).sum())
         .filter(pl.any_horizontal(pl.col(name) != 0 for name in _SUMS))
         .with_columns(month=pl.lit(str(month)), state=pl.lit("adjustment"))

@@ -161,7 +161,7 @@ def _open(books: Books, month: Month) -> pl.DataFrame:
 
 def _summed(measure: str, rows: pl.DataFrame, month: Month) -> pl.DataFrame:
     """One row for each combination that occurs."""
-    told = rows.with_columns(
+    labelled = rows.with_columns(
         month=pl.lit(str(month)),
         measure=pl.lit(measure),
         state=pl.lit("now"),
@@ -172,7 +172,7 @@ def _summed(measure: str, rows: pl.DataFrame, month: Month) -> pl.DataFrame:
     )
     names = [name for name, kind in ROWS.items() if kind == pl.String]
     return (
-        told.group_by(names)
+        labelled.group_by(names)
         .agg(
             claims=pl.col("claim").n_unique().cast(pl.Int64),
             **{line: pl.col(line).fill_null(0).cast(CENTS).sum() for line in LINES},

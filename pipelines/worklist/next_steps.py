@@ -43,7 +43,7 @@ def next_steps(
         letters: the claim's entries in the register (entry, kind, state, email, due_on).
         as_of: the day on which it is looked at.
     """
-    found = [
+    steps = [
         *_approve(row),
         *_hold(row),
         *_send(letters),
@@ -52,8 +52,8 @@ def next_steps(
         *_enter(row),
         *_correct(row),
     ]
-    told = [replace(step, label=f"{step.label} {_WHO[step.action]}") for step in found]
-    return told or [_nothing(row["claim"])]
+    labelled = [replace(step, label=f"{step.label} {_WHO[step.action]}") for step in steps]
+    return labelled or [_nothing(row["claim"])]
 
 
 # Who can do a step, by its action.
@@ -118,12 +118,12 @@ _LETTERS = {
 def _wait(
     row: Mapping[str, Any], letters: Sequence[Mapping[str, Any]], as_of: dt.date
 ) -> list[NextStep]:
-    asked = [
+    due_days = [
         letter["due_on"] for letter in letters if letter["state"] == "sent" and letter["due_on"]
     ]
-    if not asked or not row["open"] or row["held"]:
+    if not due_days or not row["open"] or row["held"]:
         return []
-    due, claim = max(asked), row["claim"]
+    due, claim = max(due_days), row["claim"]
     if due < as_of:
         return []
     said = f"Wait for the agency’s answer, due by {due}."

@@ -107,10 +107,10 @@ def _group() -> pl.Expr:
         "documents": ~review,
     }
     # Every other claim under review is a person's.
-    found = pl.lit("person")
+    group = pl.lit("person")
     for name, holds in reversed(cases.items()):
-        found = pl.when(holds).then(pl.lit(name)).otherwise(found)
-    return pl.when("open").then(found)
+        group = pl.when(holds).then(pl.lit(name)).otherwise(group)
+    return pl.when("open").then(group)
 
 
 def _sorted(rows: pl.DataFrame, as_of: dt.date) -> pl.DataFrame:
@@ -235,11 +235,11 @@ def _why() -> pl.Expr:
         "duplicates": pl.format("Claimed before as {}; {} at stake", "duplicate_of", amount),
         "settled_either_way": pl.lit("Not covered whichever way the dispute is settled"),
     }
-    found = pl.coalesce(
+    why = pl.coalesce(
         pl.when(pl.col("group") == name).then(said) for name, said in words.items()
     ).fill_null("Settled")
     overdue = pl.when(pl.col("open") & pl.col("overdue")).then(pl.lit("; documents overdue"))
-    return found + overdue.otherwise(pl.lit(""))
+    return why + overdue.otherwise(pl.lit(""))
 
 
 def _amount(column: str) -> pl.Expr:

@@ -87,8 +87,8 @@ def search(things: pl.DataFrame | Folded, query: str) -> tuple[pl.DataFrame, int
     """
     whole = fold(query)
     words = [word for word in (fold(part) for part in query.split()) if word]
-    told = things if isinstance(things, Folded) else Folded.of(things)
-    places, fields, numbers = told.things, told.fields, told.numbers
+    folded_things = things if isinstance(things, Folded) else Folded.of(things)
+    places, fields, numbers = folded_things.things, folded_things.fields, folded_things.numbers
     has_whole = fields.filter(pl.col("fields").str.contains(whole, literal=True))["place"].unique()
     has_words = places["place"]
     for word in words:
@@ -97,8 +97,8 @@ def search(things: pl.DataFrame | Folded, query: str) -> tuple[pl.DataFrame, int
     exact = numbers.filter(pl.col("numbers") == whole)["place"].unique()
     hit = pl.col("place").is_in(has_whole.implode()) | pl.col("place").is_in(has_words.implode())
     matched = places.filter(hit | pl.col("place").is_in(exact.implode()))
-    found = pl.concat([matched, _claims_of(places, matched)]).unique("place")
-    ranked = found.with_columns(
+    matches = pl.concat([matched, _claims_of(places, matched)]).unique("place")
+    ranked = matches.with_columns(
         rank=pl.when(pl.col("place").is_in(exact.implode()))
         .then(0)
         .when(pl.col("kind") == "claim")

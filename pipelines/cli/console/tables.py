@@ -27,9 +27,9 @@ _ESTIMATES = ("rate_per_100", "ratio", "adjusted_ratio")
 
 def width() -> int:
     """COLUMNS, else the terminal's, else 80."""
-    told = os.environ.get("COLUMNS", "")
-    if told.isdigit() and int(told) > 0:
-        return int(told)
+    columns = os.environ.get("COLUMNS", "")
+    if columns.isdigit() and int(columns) > 0:
+        return int(columns)
     return shutil.get_terminal_size((80, 24)).columns
 
 

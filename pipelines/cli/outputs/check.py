@@ -86,9 +86,9 @@ def _near(name: str, description: str) -> js.Schema:
 
 
 def _left_out() -> js.Schema:
-    told = js.properties_of(LeftOut)
+    properties = js.properties_of(LeftOut)
     return js.record(
-        {name: told[name] for name in ("feed", "mapping", "reason")}
+        {name: properties[name] for name in ("feed", "mapping", "reason")}
         | {"rows": js.integer("How many.")}
     )
 

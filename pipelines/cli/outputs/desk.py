@@ -124,10 +124,10 @@ def corrected() -> js.Schema:
         "reason": js.text("Why."),
         "documents": js.texts("The documents that it rests on, by SHA-256."),
     }
-    told = js.record(correction, "The correction.")
+    shape = js.record(correction, "The correction.")
     return js.one_of(
         [
-            js.record(first | {"correction": told, "claims": bearing_on()})
+            js.record(first | {"correction": shape, "claims": bearing_on()})
             for first in (event(), on_claim())
         ]
     )

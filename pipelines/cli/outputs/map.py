@@ -20,14 +20,14 @@ _SCORED = {
 
 def mapped() -> js.Schema:
     """Everything that a draft tells; `trial` is there with --try alone."""
-    told = {
+    properties = {
         "file": js.text("The export for which it was drafted."),
         "feed": js.word("The feed of the first draft.", codes.FEEDS),
         "feeds": js.listing("Feed and score from 0 to 1, best first.", _SCORED),
         "drafts": js.listing("One draft for sheets of the same headers.", _draft()),
         "mapping": js.text("The first draft, as TOML with its reasons as comments."),
     }
-    return js.one_of([js.record(told), js.record({**told, "trial": _trial()})])
+    return js.one_of([js.record(properties), js.record({**properties, "trial": _trial()})])
 
 
 def _draft() -> js.Schema:
@@ -112,7 +112,7 @@ def _step() -> js.Schema:
 
 
 def _left_out() -> js.Schema:
-    told = js.record(
+    schema = js.record(
         {
             "reason": js.text("Why."),
             "state": js.word("Whether it is written, or waits for a person.", _STATE),
@@ -123,7 +123,7 @@ def _left_out() -> js.Schema:
             "sheets": js.texts("Sheets."),
         }
     )
-    return {name: part for name, part in told.items() if name != "required"}
+    return {name: part for name, part in schema.items() if name != "required"}
 
 
 def _record() -> js.Schema:

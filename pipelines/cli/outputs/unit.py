@@ -72,10 +72,10 @@ def unit() -> js.Schema:
 
 
 def _part(table: type[Table], columns: str) -> js.Schema:
-    named = columns.split()
-    others = [name for name in column_names(table) if name not in named]
-    told = js.properties_of(table, without=others)
-    return js.record({name: told[name] for name in named})
+    shown = columns.split()
+    others = [name for name in column_names(table) if name not in shown]
+    properties = js.properties_of(table, without=others)
+    return js.record({name: properties[name] for name in shown})
 
 
 def _event() -> js.Schema:
@@ -90,11 +90,11 @@ def _event() -> js.Schema:
 
 
 def _startup() -> js.Schema:
-    told = js.properties_of(Startups)
-    named = ("report", "requested_on", "completed_on", "agency", "notes")
+    properties = js.properties_of(Startups)
+    shown = ("report", "requested_on", "completed_on", "agency", "notes")
     return js.record(
         {
-            **{name: told[name] for name in named},
+            **{name: properties[name] for name in shown},
             "review": js.or_null(js.row_of(StartupReviews, "Its review, once it is completed.")),
             "findings": js.rows_of(InstallationFindings, "Its readings against the terms."),
         }
@@ -102,11 +102,11 @@ def _startup() -> js.Schema:
 
 
 def _test() -> js.Schema:
-    told = js.properties_of(WaterTests)
-    named = ("sample", "point", "sampled_on", "reported_on", "lab")
+    properties = js.properties_of(WaterTests)
+    shown = ("sample", "point", "sampled_on", "reported_on", "lab")
     return js.record(
         {
-            **{name: told[name] for name in named},
+            **{name: properties[name] for name in shown},
             "complete": js.flag("Whether it reports the panel of the unit's terms."),
             "profile": js.or_null(js.text("The class of the water.")),
             "analytes": js.listing(
@@ -128,11 +128,11 @@ def _test() -> js.Schema:
 
 
 def _purchase() -> js.Schema:
-    told = js.properties_of(TreatmentPurchases)
-    named = ("order", "line", "ordered_on", "product", "quantity", "condition", "seller")
+    properties = js.properties_of(TreatmentPurchases)
+    shown = ("order", "line", "ordered_on", "product", "quantity", "condition", "seller")
     return js.record(
         {
-            **{name: told[name] for name in named},
+            **{name: properties[name] for name in shown},
             "kind": js.or_null(js.word("System or cartridge.", codes.TREATMENT_KINDS)),
             "fits": js.or_null(js.text("The system that a cartridge is for.")),
             "approved_seller": js.flag("Whether the unit's terms approve the seller."),

@@ -37,7 +37,7 @@ def _content(request: Request, site: DeskSite) -> dict[str, Any]:
     given = {name: sent.get(name, "").strip() for name in ("claim", "actor", "kind")}
     before = sent.get("before", "")
     with site.desk.reading() as connection:
-        found = site.desk.events(
+        events = site.desk.events(
             connection,
             claim=given["claim"] or None,
             actor=given["actor"] or None,
@@ -48,9 +48,9 @@ def _content(request: Request, site: DeskSite) -> dict[str, Any]:
         )
     zone = site.settings.zone
     older = None
-    if len(found) > ROWS:
+    if len(events) > ROWS:
         kept = {name: value for name, value in given.items() if value}
-        older = f"/audit?{urlencode({**kept, 'before': found[ROWS - 1].event})}"
+        older = f"/audit?{urlencode({**kept, 'before': events[ROWS - 1].event})}"
     return {
         "title": "Audit",
         "given": given,
@@ -67,6 +67,6 @@ def _content(request: Request, site: DeskSite) -> dict[str, Any]:
                 "claim": event.claim,
                 "said": event_said(event),
             }
-            for event in found[:ROWS]
+            for event in events[:ROWS]
         ],
     }

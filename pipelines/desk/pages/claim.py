@@ -69,9 +69,9 @@ def content(request: Request, site: DeskSite, claim: str) -> dict[str, Any]:
     """
     caller = caller_of(site, visitor(request), "web")
     parts = published_parts(site, claim)
-    told = claim_content(site, claim) if parts is None else {"title": f"Claim {claim}"}
+    page_content = claim_content(site, claim) if parts is None else {"title": f"Claim {claim}"}
     now = claim_now(site, claim)
-    if told is None:
+    if page_content is None:
         raise Problem(
             404,
             f"Claim {claim} is on record no more: its row was corrected or withdrawn. The pages "
@@ -80,7 +80,7 @@ def content(request: Request, site: DeskSite, claim: str) -> dict[str, Any]:
     zone = site.settings.zone
     acts = _forms(site, caller, now)
     entering = f"/records?{urlencode({'claim': claim})}" if caller.may("record") else None
-    return dict(told) | {
+    return dict(page_content) | {
         "page": "claim",
         "parts": parts,
         "up": "/",
@@ -122,7 +122,7 @@ def _steps(
     site: DeskSite, claim: str, caller: Caller, entering: str | None
 ) -> list[tuple[str, str | None]]:
     """Each step in words, and where on the desk it is done; None where the visitor may not."""
-    found = []
+    steps = []
     for step in steps_of(site, claim):
         event = (step.path or "").removesuffix("/approval").rpartition("/")[2]
         places = {
@@ -133,8 +133,8 @@ def _steps(
             "enter": entering,
             "correct": "#correct-row" if caller.may("correct") else None,
         }
-        found.append((step.label, places.get(step.action)))
-    return found
+        steps.append((step.label, places.get(step.action)))
+    return steps
 
 
 def _forms(site: DeskSite, caller: Caller, now: ClaimNow) -> list[dict[str, Any]]:

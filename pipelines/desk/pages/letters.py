@@ -51,8 +51,8 @@ def routes(site: DeskSite) -> list[Route]:
         entry, form = request.path_params["entry"], request.path_params["form"]
         if form not in TYPES:
             raise Problem(404, "A letter is there as .txt, .html or .eml.")
-        told = letter(site.desk, site.workspace, entry=entry)
-        if told["text"] is None:
+        row = letter(site.desk, site.workspace, entry=entry)
+        if row["text"] is None:
             raise Problem(
                 404, f"Letter {entry} was told before the register began; it has no text."
             )
@@ -60,7 +60,7 @@ def routes(site: DeskSite) -> list[Route]:
             "Content-Disposition": f'attachment; filename="letter-{entry}.{form}"',
             "Content-Security-Policy": "sandbox; default-src 'none'",
         }
-        return Response(_content(told, form, site), headers=headers, media_type=TYPES[form])
+        return Response(_content(row, form, site), headers=headers, media_type=TYPES[form])
 
     return [
         Route("/letters", listed, methods=["GET"]),
@@ -84,21 +84,21 @@ def _of(endpoint: Any, form: str) -> Any:
     return answer
 
 
-def _content(told: Mapping[str, Any], form: str, site: DeskSite) -> bytes:
+def _content(row: Mapping[str, Any], form: str, site: DeskSite) -> bytes:
     """The frozen letter as a file."""
     if form == "txt":
-        return str(told["text"]).encode("utf-8")
+        return str(row["text"]).encode("utf-8")
     if form == "html":
-        return str(told["html"]).encode("utf-8")
-    text = f"{told['entry']}\0{told['made_at']}\0{told['text']}"
+        return str(row["html"]).encode("utf-8")
+    text = f"{row['entry']}\0{row['made_at']}\0{row['text']}"
     message = message_of(
-        told["subject"],
-        told["text"],
-        told["html"],
+        row["subject"],
+        row["text"],
+        row["html"],
         maker=site.settings.maker,
         sender=site.settings.sender,
-        to=(told["agency"] or "", told["email"]),
-        written_at=dt.datetime.fromisoformat(told["made_at"]).replace(microsecond=0),
+        to=(row["agency"] or "", row["email"]),
+        written_at=dt.datetime.fromisoformat(row["made_at"]).replace(microsecond=0),
         digest=hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest(),
     )
     message["X-Unsent"] = "1"
@@ -112,7 +112,7 @@ def _list(request: Request, site: DeskSite) -> dict[str, Any]:
         state = "to_send"
     agency = sent.get("agency") or None
     claim = sent.get("claim") or None
-    found = letters(site.desk, site.workspace, state=state, agency=agency, claim=claim)
+    rows = letters(site.desk, site.workspace, state=state, agency=agency, claim=claim)
     with site.desk.reading() as connection:
         agencies = agencies_of_letters(connection)
     caller = caller_of(site, visitor(request), "web")
@@ -122,8 +122,8 @@ def _list(request: Request, site: DeskSite) -> dict[str, Any]:
         "given": {"state": state, "agency": agency},
         "states": [*LETTER_STATES.items(), ("all", "all")],
         "agencies": agencies,
-        "rows": [_row(row) for row in reversed(found)][:ROWS],
-        "total": len(found),
+        "rows": [_row(row) for row in reversed(rows)][:ROWS],
+        "total": len(rows),
         "sending": form_of(BY_NAME["send_letters"], "/letters/sending") if may_send else None,
     }
 
@@ -141,39 +141,39 @@ def _row(row: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _letter(request: Request, site: DeskSite, entry: int) -> dict[str, Any]:
-    told = letter(site.desk, site.workspace, entry=entry)
+    row = letter(site.desk, site.workspace, entry=entry)
     caller = caller_of(site, visitor(request), "web")
     forms = []
     if caller.may("letters"):
-        able = [(one, LETTER_STATES[one]) for one in MAY_FOLLOW.get(told["state"], ())]
-        if told["may_have_gone_out"]:
+        able = [(one, LETTER_STATES[one]) for one in MAY_FOLLOW.get(row["state"], ())]
+        if row["may_have_gone_out"]:
             able.append(("to_send", LETTER_STATES["to_send"]))
         if able:
             choices = Choices(states=able, begin_with={"on": caller.as_of.isoformat()})
             forms.append(
                 form_of(BY_NAME["mark_letter"], f"/letters/{entry}/state", choices=choices)
             )
-        if told["state"] == "to_send" and told["email"]:
+        if row["state"] == "to_send" and row["email"]:
             begin = Choices(begin_with={"letters": [entry]})
             forms.append(form_of(BY_NAME["send_letters"], "/letters/sending", choices=begin))
-    about = told["claim"] or ""
+    about = row["claim"] or ""
     facts = [
-        ("State", LETTER_STATES[told["state"]]),
-        ("What", LETTER_KINDS.get(told["kind"], told["kind"])),
-        ("To", told["agency"]),
-        ("Address", told["email"]),
-        ("Known as of", told["as_of"]),
-        ("Sent on", told["sent_on"]),
-        ("Sent by", told["sent_by"]),
-        ("Answered on", told["answered_on"]),
-        ("Documents due", told["due_on"]),
-        ("Note", told["note"]),
+        ("State", LETTER_STATES[row["state"]]),
+        ("What", LETTER_KINDS.get(row["kind"], row["kind"])),
+        ("To", row["agency"]),
+        ("Address", row["email"]),
+        ("Known as of", row["as_of"]),
+        ("Sent on", row["sent_on"]),
+        ("Sent by", row["sent_by"]),
+        ("Answered on", row["answered_on"]),
+        ("Documents due", row["due_on"]),
+        ("Note", row["note"]),
     ]
     return {
         "title": f"Letter {entry}",
-        "entry": told,
+        "entry": row,
         "claim_address": claim_path(about) if about else None,
         "facts": [(label, value) for label, value in facts if value],
         "forms": forms,
-        "text": told["text"],
+        "text": row["text"],
     }

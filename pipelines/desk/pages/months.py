@@ -45,9 +45,11 @@ def routes(site: DeskSite) -> list[Route]:
         return _file(month_statement(site, request.path_params["month"]), "xlsx")
 
     def search(request: Request) -> Response:
-        told = _search(request, site)
-        is_empty = "q" in request.query_params and told["found"] is None
-        return page(request, site, "desk/search.html", told, status=422 if is_empty else 200)
+        page_content = _search(request, site)
+        is_empty = "q" in request.query_params and page_content["found"] is None
+        return page(
+            request, site, "desk/search.html", page_content, status=422 if is_empty else 200
+        )
 
     return [
         Route("/search", search, methods=["GET"]),
@@ -72,35 +74,35 @@ def month_statement(site: DeskSite, given: str) -> MonthEnd:
         raise Problem(404, str(error)) from None
 
 
-def _file(told: MonthEnd, form: str) -> Response:
-    content: str | bytes = told.csv() if form == "csv" else told.xlsx()
+def _file(statement: MonthEnd, form: str) -> Response:
+    content: str | bytes = statement.csv() if form == "csv" else statement.xlsx()
     kind = "text/csv; charset=utf-8" if form == "csv" else XLSX
-    name = f'attachment; filename="month-{told.month}.{form}"'
+    name = f'attachment; filename="month-{statement.month}.{form}"'
     return Response(content, headers={"Content-Disposition": name}, media_type=kind)
 
 
 def _month(request: Request, site: DeskSite) -> dict[str, Any]:
-    told = month_statement(site, request.path_params["month"])
+    month = month_statement(site, request.path_params["month"])
     caller = caller_of(site, visitor(request), "web")
     since = decided_since(site.desk, site.day)
-    able = told.closed is None and caller.may("close")
-    path = f"/months/{told.month}/closing"
+    able = month.closed is None and caller.may("close")
+    path = f"/months/{month.month}/closing"
     return {
-        "title": f"Month {told.month}",
-        "month": told,
+        "title": f"Month {month.month}",
+        "month": month,
         "decided_since": len(since.gone) + since.decisions.height,
-        "closed": told.closed and f"Closed by {told.closed.by} on {told.closed.at[:10]}.",
+        "closed": month.closed and f"Closed by {month.closed.by} on {month.closed.at[:10]}.",
         "heads": HEADS,
         "totals": [
             _cells(row, ("measure", "state", "adjusts"))
-            for row in where_they_differ(totals(told.rows).to_dicts(), "adjusts")
+            for row in where_they_differ(totals(month.rows).to_dicts(), "adjusts")
         ],
         "parts": [
             (
                 name.replace("_", " ").capitalize(),
                 [
                     _cells(row, ("measure", "state", name))
-                    for row in where_they_differ(by_dimension(told.rows, name).to_dicts(), name)
+                    for row in where_they_differ(by_dimension(month.rows, name).to_dicts(), name)
                 ],
             )
             for name in DIMENSIONS
@@ -108,7 +110,7 @@ def _month(request: Request, site: DeskSite) -> dict[str, Any]:
         "shares": [
             [formats.VERDICTS[one["verdict"]], one["cause_class"], one["claims"],
              f"{one['share']:.4f}"]
-            for one in told.shares.to_dicts()
+            for one in month.shares.to_dicts()
         ],
         "form": form_of(BY_NAME["close_month"], path) if able else None,
     }  # fmt: skip
@@ -127,16 +129,16 @@ def where_they_differ(rows: list[dict[str, Any]], key: str) -> list[dict[str, An
         sides[row["state"]][row["measure"], row[key]] = row
     if not sides["frozen"]:
         return rows
-    found = list(sides["adjustment"].values())
+    shown = list(sides["adjustment"].values())
     for at in {**sides["frozen"], **sides["now"]}:
         was, comes = sides["frozen"].get(at), sides["now"].get(at)
         if was is None or comes is None or any(was[name] != comes[name] for name in sums):
             like = was or comes or {}
             nothing = like | {"state": "now"} | {name: like[name] * 0 for name in sums}
-            found += [one for one in (was, comes or nothing) if one is not None]
+            shown += [one for one in (was, comes or nothing) if one is not None]
         else:
-            found.append(was)
-    return sorted(found, key=lambda row: (row["measure"], str(row[key] or ""), row["state"]))
+            shown.append(was)
+    return sorted(shown, key=lambda row: (row["measure"], str(row[key] or ""), row["state"]))
 
 
 def _cells(row: dict[str, Any], names: tuple[str, ...]) -> list[Any]:
@@ -149,11 +151,11 @@ def _search(request: Request, site: DeskSite) -> dict[str, Any]:
     wanted = request.query_params.get("q", "").strip()
     if not fold(wanted):
         return {"title": "Search", "q": "", "found": None}
-    found = search_desk(site.desk, wanted, site.day)
-    for row in found["results"]:
+    matches = search_desk(site.desk, wanted, site.day)
+    for row in matches["results"]:
         row["word"] = formats.VERDICTS.get(row["verdict"] or "", "")
         row["what"] = KINDS[row["kind"]]
-    return {"title": f"Search: {wanted}", "q": wanted, "found": found}
+    return {"title": f"Search: {wanted}", "q": wanted, "found": matches}
 
 
 KINDS = {

@@ -57,23 +57,23 @@ def content(request: Request, site: DeskSite) -> dict[str, Any]:
     """What the template needs."""
     given = parameters(_PARAMETERS, request.query_params)
     caller = caller_of(site, visitor(request), "web")
-    found = worklist(site)
-    rows = chosen(found, given, caller.actor)
+    work = worklist(site)
+    rows = chosen(work, given, caller.actor)
     offset = given.get("offset", 0)
     names = {user.user: user.name for user in all_users(site.desk)}
     listed = rows.slice(offset, ROWS)
     currency = site.settings.currency
     groups = [
-        (key, _head(key, words, rows, currency), [_row(row, found, names) for row in of_group])
+        (key, _head(key, words, rows, currency), [_row(row, work, names) for row in of_group])
         for key, words, of_group in in_groups(listed)
     ]
     return {
         "title": "Morning",
         "page": "index",
-        "summary": _summary(found, site.settings.currency),
-        "behind": _behind(found),
-        "stale": found.stale,
-        "filters": _filters(found, given, names),
+        "summary": _summary(work, site.settings.currency),
+        "behind": _behind(work),
+        "stale": work.stale,
+        "filters": _filters(work, given, names),
         "is_filtered": any(name in given for name in _PARAMETERS if name != "offset"),
         "mine": given.get("assigned") == "me",
         "shown": _shown(rows, offset, listed.height, site.settings.currency),
@@ -93,33 +93,33 @@ def _head(key: str, words: str, rows: pl.DataFrame, currency: str) -> str:
     return group_head(words, of_group, currency)
 
 
-def _summary(found: Worklist, currency: str) -> str:
-    rows = found.rows.filter("open", ~pl.col("held"))
+def _summary(work: Worklist, currency: str) -> str:
+    rows = work.rows.filter("open", ~pl.col("held"))
     if rows.is_empty():
         return "No claim is open."
     counts = dict(rows.group_by("group").len().iter_rows())
     parts = [f"{words.lower()}: {counts[key]:,}" for key, words in GROUPS.items() if key in counts]
     stake = formats.money(sum_of_money(rows["at_stake"]), currency)
-    held = found.rows.filter("open", "held").height
+    held = work.rows.filter("open", "held").height
     rest = f" {formats.counted(held, 'claim')} on hold." if held else ""
     number = formats.counted(rows.height, "open claim")
     return f"{number}, {stake} at stake. {'; '.join(parts).capitalize()}.{rest}"
 
 
-def _behind(found: Worklist) -> list[str]:
-    told = []
-    if found.published_as_of != found.day:
-        told.append(
-            f"The last refresh was as of {found.published_as_of}; days left and ages are those of "
-            f"{found.day}."
+def _behind(work: Worklist) -> list[str]:
+    sentences = []
+    if work.published_as_of != work.day:
+        sentences.append(
+            f"The last refresh was as of {work.published_as_of}; days left and ages are those of "
+            f"{work.day}."
         )
-    if found.is_behind:
-        told.append(
+    if work.is_behind:
+        sentences.append(
             "Settings, terms, reference files or mappings have changed since the last refresh. "
             "Claims on which people acted are decided with them as they are now, all others with "
             "the next refresh."
         )
-    return told
+    return sentences
 
 
 def _shown(rows: pl.DataFrame, offset: int, count: int, currency: str) -> str:
@@ -131,13 +131,13 @@ def _shown(rows: pl.DataFrame, offset: int, count: int, currency: str) -> str:
     return f"{part}{number}, {stake} at stake"
 
 
-def _row(row: Mapping[str, Any], found: Worklist, names: Mapping[str, str]) -> dict[str, Any]:
+def _row(row: Mapping[str, Any], work: Worklist, names: Mapping[str, str]) -> dict[str, Any]:
     due: dt.date | None = row["documents_due_on"]
     who = row["assigned_to"]
     left = row["days_left"]
     return {
         "claim": row["claim"],
-        "version": found.versions.get(row["claim"], 0),
+        "version": work.versions.get(row["claim"], 0),
         "reason": row["reason"] or row["why"],
         "original": original_said(row["original"]),
         "where": ", ".join(
@@ -155,9 +155,9 @@ def _row(row: Mapping[str, Any], found: Worklist, names: Mapping[str, str]) -> d
 
 
 def _filters(
-    found: Worklist, given: Mapping[str, Any], names: Mapping[str, str]
+    work: Worklist, given: Mapping[str, Any], names: Mapping[str, str]
 ) -> list[dict[str, Any]]:
-    is_open = found.rows.filter("open")
+    is_open = work.rows.filter("open")
     options: dict[str, tuple[str, Sequence[tuple[str, str]]]] = {
         "group": ("Group", [*GROUPS.items(), (SETTLED, "Settled claims")]),
         "verdict": ("Verdict", list(formats.VERDICTS.items())),
@@ -177,23 +177,23 @@ def _filters(
 def _more(given: Mapping[str, Any], offset: int, total: int) -> list[tuple[str, str]]:
     """Links to the rows before and after."""
     kept = {name: value for name, value in given.items() if name != "offset"}
-    found = []
+    links = []
     if offset > 0:
         before = urlencode({**kept, "offset": max(0, offset - ROWS)})
-        found.append((f"/?{before}", f"The {min(ROWS, offset)} before"))
+        links.append((f"/?{before}", f"The {min(ROWS, offset)} before"))
     if offset + ROWS < total:
         after = urlencode({**kept, "offset": offset + ROWS})
-        found.append((f"/?{after}", f"The next {min(ROWS, total - offset - ROWS)}"))
-    return found
+        links.append((f"/?{after}", f"The next {min(ROWS, total - offset - ROWS)}"))
+    return links
 
 
 def _events(site: DeskSite) -> list[dict[str, Any]]:
     with site.desk.reading() as connection:
-        found = site.desk.events(connection, limit=8, newest_first=True)
+        latest = site.desk.events(connection, limit=8, newest_first=True)
     zone = site.settings.zone
     return [
         {"claim": e.claim, "when": local(e.at, zone), "who": e.actor, "said": event_said(e)}
-        for e in found
+        for e in latest
     ]
 
 

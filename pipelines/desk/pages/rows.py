@@ -95,8 +95,8 @@ def _set_aside(request: Request, site: DeskSite) -> dict[str, Any]:
 
 def _whole(given: str | None) -> str:
     """A whole number as it was sent; an empty text for anything else."""
-    found = (given or "")[:9]
-    return found if found.isascii() and found.isdigit() else ""
+    digits = (given or "")[:9]
+    return digits if digits.isascii() and digits.isdigit() else ""
 
 
 def _corrections(request: Request, site: DeskSite) -> dict[str, Any]:
@@ -105,21 +105,21 @@ def _corrections(request: Request, site: DeskSite) -> dict[str, Any]:
     listed = []
     for row in corrections(site):
         path = f"/corrections/{row['event']}/withdrawal"
-        told = [
+        cells = [
             f"{name} “{row['was'].get(name, '')}” → “{value}”"
             for name, value in row["values"].items()
         ]
-        listed.append(_made(row, "withdraw_correction", path, told, zone, caller))
+        listed.append(_made(row, "withdraw_correction", path, cells, zone, caller))
     entered = []
     for row in entered_records(site):
         path = f"/records/{row['event']}/withdrawal"
-        told = [f"{name} {value}" for name, value in row["values"].items()]
-        entered.append(_made(row, "withdraw_record", path, told, zone, caller))
+        cells = [f"{name} {value}" for name, value in row["values"].items()]
+        entered.append(_made(row, "withdraw_record", path, cells, zone, caller))
     return {"title": "Corrections and records", "corrections": listed, "records": entered}
 
 
 def _made(
-    row: dict[str, Any], name: str, path: str, told: list[str], zone: Any, caller: Any
+    row: dict[str, Any], name: str, path: str, cells: list[str], zone: Any, caller: Any
 ) -> dict[str, Any]:
     able = row["state"] != "withdrawn" and caller.may("withdraw")
     words = {
@@ -130,7 +130,7 @@ def _made(
     }
     return row | {
         "feed_word": formats.FEEDS[row["feed"]],
-        "told": told,
+        "told": cells,
         "when": local(row["at"], zone),
         "word": words[row["state"]],
         "form": form_of(BY_NAME[name], path, key=f"withdraw-{row['event']}") if able else None,

@@ -45,7 +45,7 @@ def routes(site: DeskSite) -> list[Route]:
 def _content(request: Request, site: DeskSite, life: dict[str, Any]) -> dict[str, Any]:
     caller = caller_of(site, visitor(request), "web")
     serial = life["serial"]
-    told = unit_content(life, site.settings.currency)
+    page_content = unit_content(life, site.settings.currency)
     notes = [
         note | {"when": local(note["at"], site.settings.zone), "claim": note["claim"]}
         for note in life["notes"]
@@ -55,4 +55,4 @@ def _content(request: Request, site: DeskSite, life: dict[str, Any]) -> dict[str
         for feed, words in _ENTERED
         if caller.may("record")
     ]
-    return told | {"notes": notes, "actions": actions}
+    return page_content | {"notes": notes, "actions": actions}

@@ -122,8 +122,8 @@ def steps_of(site: DeskSite, claim: str) -> list[NextStep]:
     if row is None:
         return []
     of_claim = letters(site.desk, site.workspace, claim=claim)
-    told = [{**one, "due_on": _day(one["due_on"])} for one in of_claim]
-    return next_steps(row, told, site.day)
+    dated_letters = [{**one, "due_on": _day(one["due_on"])} for one in of_claim]
+    return next_steps(row, dated_letters, site.day)
 
 
 def _day(given: str | None) -> dt.date | None:

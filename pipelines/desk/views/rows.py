@@ -41,8 +41,10 @@ def set_aside_rows(site: DeskSite, given: Mapping[str, Any]) -> tuple[list[dict[
         frame = frame.filter(pl.col("line") == int(line))
     if wanted := (given.get("q") or "").casefold():
         texts = [pl.element().struct.field(name).fill_null("") for name in _SEARCHED]
-        told = pl.col("reasons").list.eval(pl.concat_str(texts, separator="\n")).list.join("\n")
-        held = pl.concat_str("file", told, separator="\n").str.to_lowercase()
+        reasons_text = (
+            pl.col("reasons").list.eval(pl.concat_str(texts, separator="\n")).list.join("\n")
+        )
+        held = pl.concat_str("file", reasons_text, separator="\n").str.to_lowercase()
         frame = frame.filter(held.str.contains(wanted, literal=True))
     rows = frame.to_dicts()
     for row in rows:
@@ -54,8 +56,8 @@ def set_aside_rows(site: DeskSite, given: Mapping[str, Any]) -> tuple[list[dict[
 
 def corrections(site: DeskSite) -> list[dict[str, Any]]:
     """Every correction made at the desk with its state, the stale ones first."""
-    found: list[dict[str, Any]] = listed_corrections(site.desk)["corrections"]
-    return found
+    listed: list[dict[str, Any]] = listed_corrections(site.desk)["corrections"]
+    return listed
 
 
 def entered_records(site: DeskSite, claim: str | None = None) -> list[dict[str, Any]]:

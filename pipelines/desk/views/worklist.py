@@ -93,8 +93,8 @@ def worklist_row(site: DeskSite, claim: str) -> dict[str, Any] | None:
     """The row of one claim; None for one that is no record."""
     since = decided_since(site.desk, site.day)
     with open_store(site.workspace) as con:
-        told = _published_of(site, con, published_state(site.workspace, con))
-    rows = _ordered(site, told, since, claim)
+        published = _published_of(site, con, published_state(site.workspace, con))
+    rows = _ordered(site, published, since, claim)
     return None if rows.is_empty() else rows.row(0, named=True)
 
 
@@ -104,25 +104,27 @@ def _published_of(
     """What the last refresh published, read once for it."""
     key, root = (state.publication, state.published_at), str(site.workspace.root)
     with _READING:
-        told = _PUBLISHED.get(root)
-        if told is None or told.key != key:
+        published = _PUBLISHED.get(root)
+        if published is None or published.key != key:
             payments = read_frame(con, "payments", schema=polars_schema(Payments))
             leads = lead_findings(con)
-            told = _PUBLISHED[root] = _Published(key, read_frame(con, "decisions"), leads, payments)
-        return told
+            published = _PUBLISHED[root] = _Published(
+                key, read_frame(con, "decisions"), leads, payments
+            )
+        return published
 
 
 def _ordered(
-    site: DeskSite, told: _Published, since: DecidedSince, claim: str | None = None
+    site: DeskSite, published: _Published, since: DecidedSince, claim: str | None = None
 ) -> pl.DataFrame:
     """All claims in order, or the one."""
-    decisions = since.instead(told.decisions)
+    decisions = since.instead(published.decisions)
     mine = pl.lit(True) if claim is None else pl.col("claim") == claim
     return order_claims(
         decisions.filter(mine),
         site.day,
-        reasons=_leads(told.leads, since).filter(mine),
-        payments=told.payments,
+        reasons=_leads(published.leads, since).filter(mine),
+        payments=published.payments,
         desk=desk_frame(site.desk),
         originals=decisions,
     )
@@ -138,10 +140,10 @@ def _leads(published: pl.DataFrame, since: DecidedSince) -> pl.DataFrame:
 
 
 def chosen(
-    found: Worklist, filters: Mapping[str, str | None], caller: str, *, held: bool = False
+    work: Worklist, filters: Mapping[str, str | None], caller: str, *, held: bool = False
 ) -> pl.DataFrame:
     """The rows that fit: open ones that are not on hold, or the settled ones by group."""
-    rows = found.rows
+    rows = work.rows
     group = filters.get("group")
     if group == SETTLED:
         rows = rows.filter(~pl.col("open"))
@@ -170,11 +172,11 @@ def chosen(
 
 def in_groups(rows: pl.DataFrame) -> list[tuple[str, str, list[dict[str, Any]]]]:
     """Rows by group in their order: key, words, rows."""
-    found: dict[str, list[dict[str, Any]]] = {}
+    by_group: dict[str, list[dict[str, Any]]] = {}
     for row in rows.iter_rows(named=True):
-        found.setdefault(row["group"] or SETTLED, []).append(row)
+        by_group.setdefault(row["group"] or SETTLED, []).append(row)
     words = {**GROUPS, SETTLED: "Settled"}
-    return [(key, words[key], found[key]) for key in words if key in found]
+    return [(key, words[key], by_group[key]) for key in words if key in by_group]
 
 
 def values_of(rows: pl.DataFrame, column: str) -> Sequence[str]:
