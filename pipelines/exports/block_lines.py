@@ -98,9 +98,9 @@ def _begins_field(
     blank[[SPACE, TAB]] = True
     blank[ord(delimiter)] = False
     begins = edges[before]
-    asked = np.flatnonzero(blank[before])
-    at = quotes[asked] - 1
+    after_blank = np.flatnonzero(blank[before])
+    at = quotes[after_blank] - 1
     for _ in range(_BLANKS_LOOKED_PAST):
         at = at - ((at > 0) & blank[buffer[at]])
-    begins[asked] = edges[buffer[at]] | blank[buffer[at]]
+    begins[after_blank] = edges[buffer[at]] | blank[buffer[at]]
     return np.asarray(begins, bool)

@@ -89,9 +89,9 @@ def _load(
     batch, errors = sheet.to_arrow_with_errors()
     frame = pl.DataFrame(pl.from_arrow(batch))
     names = [f"c{index}" for index in range(frame.width)]
-    found = [] if errors is None else errors.errors
+    cell_errors = [] if errors is None else errors.errors
     return frame.rename(dict(zip(frame.columns, names, strict=True))), [
-        (*error.position, _error_name(error.detail)) for error in found
+        (*error.position, _error_name(error.detail)) for error in cell_errors
     ]
 
 

@@ -23,8 +23,8 @@ def header_key(name: str) -> str:
 
 def delimiter_directive(data: bytes, start: int) -> tuple[str, int] | None:
     """The delimiter that a first line `sep=;` names, and where that line ends; else None."""
-    found = _DIRECTIVE.match(data, start)
-    return (found[1].decode(), found.end()) if found else None
+    match = _DIRECTIVE.match(data, start)
+    return (match[1].decode(), match.end()) if match else None
 
 
 def choose_delimiter(data: bytes, start: int, known_names: Iterable[str]) -> str:

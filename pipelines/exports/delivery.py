@@ -62,16 +62,16 @@ def find_exports(
         WorkspaceError: exports/ itself is missing or cannot be read.
     """
     root = _Root(Path(os.path.realpath(workspace)), is_named)
-    found: list[ExportFile] = []
+    exports: list[ExportFile] = []
     for entry in _exports_entries(Path(workspace)):
         feed = _feed_of_folder(entry.name, feeds)
         if feed is not None and (os.path.isdir(entry) or entry.is_symlink()):
-            found += _in_feed_folder(root, entry, feed)
+            exports += _in_feed_folder(root, entry, feed)
         elif root.takes(entry, entry.name):
-            found.append(_judge(root, entry, entry.name, _feed_of_file(entry.name, feeds)))
+            exports.append(_judge(root, entry, entry.name, _feed_of_file(entry.name, feeds)))
         else:
-            found += _out_of_place(root, entry, entry.name)
-    return sorted(found, key=lambda file: file.path)
+            exports += _out_of_place(root, entry, entry.name)
+    return sorted(exports, key=lambda file: file.path)
 
 
 def feed_of_path(path: str, feeds: Sequence[str]) -> str | None:
@@ -94,7 +94,7 @@ def day_in_name(name: str, pattern: str | None = None) -> dt.date | None:
             (or month_name) and day; None: YYYY-MM-DD.
     """
     written = _DAY if pattern is None else re.compile(_inside(pattern))
-    days = (_day_of(found.groupdict()) for found in written.finditer(name.rpartition("/")[2]))
+    days = (_day_of(match.groupdict()) for match in written.finditer(name.rpartition("/")[2]))
     return max((day for day in days if day is not None), default=None)
 
 
@@ -217,12 +217,12 @@ def _judge(root: _Root, file: Path, below: str, feed: str | None) -> ExportFile:
     size = 0
     if refusal is None:
         try:
-            found = file.stat()
+            status = file.stat()
         except OSError as error:
             refusal = _unreadable(shown, error)
         else:
-            size = found.st_size
-            refusal = _refuse_kind(shown, file, found.st_mode, feed, root.is_named(shown))
+            size = status.st_size
+            refusal = _refuse_kind(shown, file, status.st_mode, feed, root.is_named(shown))
     return ExportFile(shown, file, feed, refusal, size)
 
 

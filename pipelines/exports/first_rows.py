@@ -26,12 +26,12 @@ def first_rows(file: Path, max_columns: int | None = None) -> list[tuple[int, li
         text = to_utf8(opened.read(_ENOUGH))
     data = text.data
     start, line = first_written_line(data, text.start, 1)
-    told = delimiter_directive(data, start) if start < len(data) else None
-    if told:
-        start, line = first_written_line(data, line_end(data, told[1])[1], line + 1)
+    directive = delimiter_directive(data, start) if start < len(data) else None
+    if directive:
+        start, line = first_written_line(data, line_end(data, directive[1])[1], line + 1)
     rows: list[tuple[int, list[str]]] = []
     while start < len(data) and len(rows) < FIRST_ROWS:
-        mark = told[0] if told else choose_delimiter(data, start, ())
+        mark = directive[0] if directive else choose_delimiter(data, start, ())
         row = parse_row(data, start, mark, width=0)
         cells = [field.decode(errors="replace").strip() for field in row.fields]
         if max_columns is None or len(cells) <= max_columns:

@@ -50,10 +50,10 @@ def find_header(
     """
     data, known = text.data, list(known_names)
     start, line = first_written_line(data, text.start, 1)
-    told = delimiter_directive(data, start) if start < len(data) else None
+    directive = delimiter_directive(data, start) if start < len(data) else None
     delimiter = None
-    if told:
-        delimiter, end = told
+    if directive:
+        delimiter, end = directive
         start, line = first_written_line(data, line_end(data, end)[1], line + 1)
     if start == len(data):
         raise EmptyFile

@@ -71,10 +71,10 @@ def workbook_time(allowed: float) -> FileFault:
     )
 
 
-def workbook_failed(told: str) -> FileFault:
-    """A sheet during whose reading the process broke down; `told` says how it ended."""
+def workbook_failed(ending: str) -> FileFault:
+    """A sheet during whose reading the process broke down; `ending` says how it ended."""
     return FileFault(
         "workbook_failed",
-        f"The process that read the sheet broke down ({told}); save the workbook again, or the "
+        f"The process that read the sheet broke down ({ending}); save the workbook again, or the "
         "sheet as CSV.",
     )

@@ -69,9 +69,9 @@ def _read_hard(
         row_start = start + int(lines.starts[index])
         row = parse_row(form.text.data, row_start, form.delimiter, form.width)
         line, next_start = first_line + index, row.next_start
-        found = judge(form, row, row_start, line)
-        if found:
-            aside += found
+        faults = judge(form, row, row_start, line)
+        if faults:
+            aside += faults
         else:
             raw = form.text.data[row_start : row.end].decode()
             sound.append((line, raw, *decoded(row.fields)))

@@ -97,22 +97,22 @@ def refuse(
 
 def count_reason(fields: int, width: int, cut_off: bool) -> tuple[str, str]:
     """Rule and sentence of a row with another number of fields than the header has."""
-    found = f"{fields} field{'' if fields == 1 else 's'}"
+    count = f"{fields} field{'' if fields == 1 else 's'}"
     if fields > width:
         return (
             "too_many_fields",
-            f"The row has {found} where the header has {width}; quote a field that holds the "
+            f"The row has {count} where the header has {width}; quote a field that holds the "
             "delimiter, or remove what is too much.",
         )
     if cut_off:
         return (
             "cut_off_line",
-            f"The last line has {found} where the header has {width}, and no line end: the file "
+            f"The last line has {count} where the header has {width}, and no line end: the file "
             "was cut off; export it again.",
         )
     return (
         "too_few_fields",
-        f"The row has {found} where the header has {width}; give every field its place, also the "
+        f"The row has {count} where the header has {width}; give every field its place, also the "
         "empty ones.",
     )
 

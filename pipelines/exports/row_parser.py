@@ -83,8 +83,8 @@ def _take_plain(data: bytes, at: int, stop: int, between: bytes, fields: list[by
 
 def line_end(data: bytes, at: int) -> tuple[int, int]:
     """Where the line that holds `at` ends, and where the next one begins."""
-    found = _LINE_END.search(data, at)
-    return found.span() if found else (len(data), len(data))
+    match = _LINE_END.search(data, at)
+    return match.span() if match else (len(data), len(data))
 
 
 def count_line_ends(data: bytes, start: int, stop: int) -> int:

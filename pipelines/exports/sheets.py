@@ -79,9 +79,9 @@ def sheet_reading(
         tops = text.filter(pl.col("row") == sought.row - 1)
         if tops.is_empty():
             return _no_such_row(text, sought.row)
-    named = {row[0] + 1: _trimmed_header(list(row[1:])) for row in tops.rows()}
-    line = choose_header(list(named.items()), sought)
-    header = named[line]
+    headers = {row[0] + 1: _trimmed_header(list(row[1:])) for row in tops.rows()}
+    line = choose_header(list(headers.items()), sought)
+    header = headers[line]
     rows_read = text.filter(pl.col("row") >= line).height
     fault: FileFault | None = None
     if limits.max_columns is not None and len(header) > limits.max_columns:
@@ -177,7 +177,7 @@ def _account(cells: Cells, top: int, header: list[str], max_field_chars: int | N
 
 
 def _error_faults(cells: Cells, top: int, width: int) -> pl.DataFrame:
-    told = [
+    rows = [
         (
             row + 1,
             column if column < width else None,
@@ -188,7 +188,7 @@ def _error_faults(cells: Cells, top: int, width: int) -> pl.DataFrame:
         for row, column, error in cells.errors
         if row >= top
     ]
-    return pl.DataFrame(told, schema=FAULTS, orient="row")
+    return pl.DataFrame(rows, schema=FAULTS, orient="row")
 
 
 def _surplus_faults(text: pl.DataFrame, width: int) -> pl.DataFrame:

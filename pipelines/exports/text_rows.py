@@ -134,14 +134,14 @@ def _block_end(data: bytes, start: int, block_bytes: int) -> int:
 def _header_fault(top: ParsedRow, line: int) -> FileFault | None:
     if top.faults:
         index, rule = top.faults[0]
-        told = (
+        flaw = (
             "has text after the closing quote"
             if rule == "text_after_quote"
             else "opens a quote that is never closed"
         )
         return FileFault(
             "header_quote",
-            f"The header on line {line} {told} in field {index + 1}; correct its quotes.",
+            f"The header on line {line} {flaw} in field {index + 1}; correct its quotes.",
             line,
         )
     letters = b"".join(top.fields)

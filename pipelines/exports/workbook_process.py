@@ -123,11 +123,11 @@ def _child(
     memory, cells = limits.max_workbook_bytes, limits.max_cells
     arguments = [str(path.absolute()), str(first), str(cells or ""), str(memory), str(writing)]
     # The child finds the code where this process found it, and not in the folder it stands in.
-    found = {"PYTHONPATH": os.pathsep.join(entry for entry in sys.path if entry)}
+    search_path = {"PYTHONPATH": os.pathsep.join(entry for entry in sys.path if entry)}
     with tempfile.TemporaryFile() as errors:
         process = subprocess.Popen(
             [sys.executable, "-P", "-m", CHILD, *arguments],
-            env={**os.environ, **_ALONE, **found},
+            env={**os.environ, **_ALONE, **search_path},
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             stderr=errors,
@@ -167,8 +167,8 @@ def _end_of(
     except subprocess.TimeoutExpired:
         return workbook_failed("it closed its connection")
     errors.seek(0)
-    told = errors.read(1 << 16).decode(errors="replace").casefold()
-    if any(phrase in told for phrase in _NO_MEMORY_PHRASES):
+    output = errors.read(1 << 16).decode(errors="replace").casefold()
+    if any(phrase in output for phrase in _NO_MEMORY_PHRASES):
         return workbook_memory(limits.max_workbook_bytes)
     if code < 0:
         return workbook_failed(f"ended by the signal {signal.Signals(-code).name}")

@@ -109,18 +109,18 @@ def gather(
     Returns:
         The rows with `source_file`, the files by `FILES`, and the reasons by `SET_ASIDE`.
     """
-    rows, files, told = [], [], []
-    for path, (named, file) in parsed.items():
+    rows, files, set_aside = [], [], []
+    for path, (named_date, file) in parsed.items():
         rows.append(placed(file.rows.drop("raw"), path))
         reasons_told = pl.concat([file.set_aside, file.besides])
         at = {"file": pl.lit(path, pl.String), "sheet": pl.lit("")}
-        told.append(reasons_told.with_columns(**at).select(list(SET_ASIDE)))
+        set_aside.append(reasons_told.with_columns(**at).select(list(SET_ASIDE)))
         counts = (file.header_line, file.rows_read, file.rows_split, file.left_out.height)
-        files.append((path, "", "", 0, named, *counts, "", file.joined, file.duplicates))
+        files.append((path, "", "", 0, named_date, *counts, "", file.joined, file.duplicates))
     return (
         pl.concat(rows, how="diagonal") if rows else pl.DataFrame(),
         pl.DataFrame(files, schema=FILES, orient="row"),
-        pl.concat([pl.DataFrame(schema=SET_ASIDE), *told]),
+        pl.concat([pl.DataFrame(schema=SET_ASIDE), *set_aside]),
     )
 
 
@@ -156,8 +156,10 @@ def account(
     if held.height:  # no record tells how far its file goes once it is set aside
         through = _through_dates(feed, passed.filter(fates != "set_aside"), files)
     set_aside = without_known(feed, set_aside, references)
-    told = pl.concat([set_aside, *(one.select(set_aside.columns) for one in (failures, held))])
-    told = told.sort("file", "sheet", "line", "column", "rule")
+    all_reasons = pl.concat(
+        [set_aside, *(one.select(set_aside.columns) for one in (failures, held))]
+    )
+    all_reasons = all_reasons.sort("file", "sheet", "line", "column", "rule")
     all_fates = pl.concat(
         [
             ranked.select(**_OF_FATE, part="source_part").with_columns(fate=fates),
@@ -167,7 +169,7 @@ def account(
     return Accounted(
         *_records(feed, ranked, fates == "record", key_columns(FEED_TABLES[feed]), is_long),
         all_fates,
-        told,
+        all_reasons,
         _accounts(files, through, all_fates),
         latest_day(through["through_date"]),
     )
@@ -302,10 +304,10 @@ def _one_layout(ranked: pl.DataFrame, fates: pl.Series) -> pl.Series:
     if both.is_empty():
         return fates
     lost = both.select("sample", lost_wide=pl.col("wide") < pl.col("long"))
-    told = ranked.select("sample", is_wide.alias("is_wide")).join(
+    layouts = ranked.select("sample", is_wide.alias("is_wide")).join(
         lost, on="sample", how="left", maintain_order="left"
     )
-    beaten = (told["is_wide"] == told["lost_wide"]).fill_null(False) & (fates == "record")
+    beaten = (layouts["is_wide"] == layouts["lost_wide"]).fill_null(False) & (fates == "record")
     return pl.select(
         pl.when(beaten).then(pl.lit("superseded")).otherwise(fates).alias("fate")
     ).to_series()

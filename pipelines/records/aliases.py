@@ -26,14 +26,14 @@ def aliases_of(feed: str, aliases: pl.DataFrame) -> dict[str, dict[str, str]]:
     if aliases.is_empty():
         return {}
     columns = column_names(FEED_TABLES[feed])
-    told: dict[str, dict[str, str]] = {}
+    by_column: dict[str, dict[str, str]] = {}
     for kind in ALIAS_KINDS:
         of_kind = aliases.filter(kind=kind).select(plain(pl.col("written")), "means")
         words = dict(zip(of_kind["written"], of_kind["means"], strict=True))
         for column in (kind, *_MORE.get(kind, ())):
             if words and column in columns:
-                told[column] = words
-    return told
+                by_column[column] = words
+    return by_column
 
 
 def plain(text: pl.Expr) -> pl.Expr:
@@ -43,5 +43,5 @@ def plain(text: pl.Expr) -> pl.Expr:
 
 def meant(text: pl.Expr, words: dict[str, str]) -> pl.Expr:
     """What texts mean; one that is no alias stays as it is. Applied once, never chained."""
-    found = plain(text).replace_strict(words, default=None, return_dtype=pl.String)
-    return pl.coalesce(found, text)
+    meaning = plain(text).replace_strict(words, default=None, return_dtype=pl.String)
+    return pl.coalesce(meaning, text)

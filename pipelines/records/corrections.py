@@ -62,7 +62,7 @@ def corrected(
     feed: str,
     texts: pl.DataFrame,
     rows: pl.DataFrame,
-    told: pl.DataFrame,
+    parsed_reasons: pl.DataFrame,
     timezone: str,
     corrections: Sequence[Correction],
     *,
@@ -71,7 +71,7 @@ def corrected(
     """Puts corrections into the rows of a file.
 
     Args:
-        texts, rows, told: as `parsing.parse_columns` takes and gives them.
+        texts, rows, parsed_reasons: as `parsing.parse_columns` takes and gives them.
         corrections: of the feed, in the order in which they were made; the later one counts.
         is_long: whether the rows are results, one a row, as `long_layout.parse_results` gives them.
 
@@ -79,13 +79,13 @@ def corrected(
         rows and reasons as they then are, and which row is corrected by which (CORRECTED).
     """
     none = pl.DataFrame(schema=CORRECTED)
-    found = rows.filter(_looked_for(feed, rows, corrections)) if corrections else rows.clear()
-    if found.is_empty():
-        return rows, told, none
+    candidates = rows.filter(_looked_for(feed, rows, corrections)) if corrections else rows.clear()
+    if candidates.is_empty():
+        return rows, parsed_reasons, none
     merged: list[tuple[int, dict[str, str], Collection[str]]] = []
     applied: list[tuple[int, int]] = []
-    of_them = told.join(found.select(line="source_line"), on="line", how="semi")
-    seen = as_rows(found, of_them, texts) if is_long else (found, of_them, texts)
+    of_them = parsed_reasons.join(candidates.select(line="source_line"), on="line", how="semi")
+    seen = as_rows(candidates, of_them, texts) if is_long else (candidates, of_them, texts)
     for line, content in contents(feed, *seen):
         mine = [one for one in corrections if dict(one.content) == content.texts]
         if not mine:
@@ -97,7 +97,7 @@ def corrected(
         changed = {name for one in mine for name in one.values}
         merged.append((line, values, set(content.unsound) - changed))
     if not merged:
-        return rows, told, none
+        return rows, parsed_reasons, none
     again, reasons = typed_texts(feed, [(line, values) for line, values, _ in merged], timezone)
     if is_long:
         again = as_results(again, {line: values[ANALYTE] for line, values, _ in merged})
@@ -109,7 +109,7 @@ def corrected(
     both = pl.concat([rows.filter(~hit), again.select(rows.columns).cast(rows.schema)])
     return (
         place.join(both, on="source_line", maintain_order="left").select(rows.columns),
-        pl.concat([told.filter(~pl.col("line").is_in(list(left))), kept, reasons]),
+        pl.concat([parsed_reasons.filter(~pl.col("line").is_in(list(left))), kept, reasons]),
         pl.DataFrame(applied, schema=CORRECTED, orient="row"),
     )
 
@@ -136,25 +136,25 @@ def written_texts(feed: str, lines: Sequence[tuple[int, Mapping[str, str]]]) -> 
 
 
 def contents(
-    feed: str, rows: pl.DataFrame, told: pl.DataFrame, texts: pl.DataFrame
+    feed: str, rows: pl.DataFrame, parsed_reasons: pl.DataFrame, texts: pl.DataFrame
 ) -> list[tuple[int, Content]]:
     """The content of each row, with its number.
 
     Args:
         rows: typed rows with `source_line`.
-        told: reasons by `source_line` as `line`; cells that they name are no value.
+        parsed_reasons: reasons by `source_line` as `line`; cells that they name are no value.
         texts: the same rows as text.
     """
     names = column_names(FEED_TABLES[feed])
     faulty: dict[int, set[str]] = {}
-    for line, column, rule in told.select("line", "column", "rule").iter_rows():
+    for line, column, rule in parsed_reasons.select("line", "column", "rule").iter_rows():
         if rule not in _OF_ROWS:
             faulty.setdefault(line, set()).add(column)
     of_results = [ANALYTE] if ANALYTE in rows.columns else []
     spoken = rows.select("source_line", *spelled(feed, rows), *of_results)
     typed = texts.join(rows.select("source_line"), on="source_line", how="semi")
     as_typed = {row["source_line"]: row for row in typed.iter_rows(named=True)}
-    found = []
+    numbered = []
     for row in spoken.iter_rows(named=True):
         line = row["source_line"]
         unsound = faulty.get(line, set())
@@ -165,8 +165,8 @@ def contents(
         if row.get(ANALYTE):
             sound[ANALYTE] = row[ANALYTE]
         typed_cells = {name: text for name in names if (text := as_typed[line].get(name))}
-        found.append((line, Content(sound, tuple(sorted(unsound & set(sound))), typed_cells)))
-    return found
+        numbered.append((line, Content(sound, tuple(sorted(unsound & set(sound))), typed_cells)))
+    return numbered
 
 
 def spelled(feed: str, rows: pl.DataFrame) -> list[pl.Expr]:

@@ -46,14 +46,14 @@ def reference_failures(feed: str, rows: pl.DataFrame, references: References) ->
         rows: its typed rows, with `source_file` and `source_line`.
         references: the known codes.
     """
-    found = [no_placed_reasons()]
+    failures = [no_placed_reasons()]
     if feed in _CODES:
         column, known, rule = _CODES[feed]
         unknown = ~pl.col(column).is_in(getattr(references, known).implode())
-        found.append(reasons(_failing(rows, column, unknown), column, column, rule))
+        failures.append(reasons(_failing(rows, column, unknown), column, column, rule))
     if feed == "service_calls":
-        found.append(_claims_elsewhere(rows))
-    return pl.concat(found)
+        failures.append(_claims_elsewhere(rows))
+    return pl.concat(failures)
 
 
 def no_placed_reasons() -> pl.DataFrame:
@@ -72,23 +72,23 @@ def reasons_besides(feed: str, rows: pl.DataFrame) -> pl.DataFrame:
         feed: the feed.
         rows: those rows as far as they were typed, with `source_line`.
     """
-    found = [no_reasons()]
+    failures = [no_reasons()]
     if feed in _CODES:
         column, _, rule = _CODES[feed]
-        named = rows.filter(pl.col(column).is_not_null())
-        found.append(reasons(named, column, column, rule))
+        coded = rows.filter(pl.col(column).is_not_null())
+        failures.append(reasons(coded, column, column, rule))
     if feed == "service_calls":
-        found.append(_claims_elsewhere(rows))
-    return pl.concat(found)
+        failures.append(_claims_elsewhere(rows))
+    return pl.concat(failures)
 
 
-def without_known(feed: str, told: pl.DataFrame, references: References) -> pl.DataFrame:
+def without_known(feed: str, all_reasons: pl.DataFrame, references: References) -> pl.DataFrame:
     """The reasons without those of `reasons_besides` whose code the reference files have."""
     if feed not in _CODES:
-        return told
+        return all_reasons
     _, known, rule = _CODES[feed]
     is_known = pl.col("value").is_in(getattr(references, known).implode())
-    return told.filter(~((pl.col("rule") == rule) & is_known))
+    return all_reasons.filter(~((pl.col("rule") == rule) & is_known))
 
 
 def _claims_elsewhere(calls: pl.DataFrame) -> pl.DataFrame:

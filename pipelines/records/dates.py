@@ -91,8 +91,8 @@ def _must_name_one_day(seen: list[str]) -> None:
     for names in (("day",), ("month", "month_name"), ("year", "short_year")):
         count = sum(seen.count(name) for name in names)
         if count != 1:
-            told = "names no" if count == 0 else "names more than one"
-            raise FormatFault(f"{told} {names[0]}; write it as in `%m/%d/%Y`.")
+            fault = "names no" if count == 0 else "names more than one"
+            raise FormatFault(f"{fault} {names[0]}; write it as in `%m/%d/%Y`.")
     if len(set(seen)) != len(seen):
         raise FormatFault("names one part twice; name each part once, as in `%m/%d/%Y`.")
 

@@ -55,16 +55,16 @@ def key_of(text: str) -> str:
     return text.strip().lower()
 
 
-def column_of(told: Any) -> str:
+def column_of(entry: Any) -> str:
     """The column of an entry of [analytes]."""
-    return str(told["column"] if isinstance(told, dict) else told)
+    return str(entry["column"] if isinstance(entry, dict) else entry)
 
 
-def several_of(told: dict[str, Any], joins: Sequence[str] = ()) -> Several:
+def several_of(entry: dict[str, Any], joins: Sequence[str] = ()) -> Several:
     """A column that comes from several headers."""
-    listed = told["first"] if "first" in told else told["join"]
+    listed = entry["first"] if "first" in entry else entry["join"]
     headers = tuple(named_header(header, joins) for header in listed)
-    return Several(headers, None if "first" in told else told.get("with", " "))
+    return Several(headers, None if "first" in entry else entry.get("with", " "))
 
 
 def step_of(step: dict[str, Any]) -> Step:
@@ -101,8 +101,8 @@ def _test(test: dict[str, Any], joins: Sequence[str]) -> CellTest:
     )
 
 
-def cells_of(told: Any) -> tuple[str, ...] | None:
+def cells_of(patterns: Any) -> tuple[str, ...] | None:
     """Patterns of whole cells: one, or several in a list."""
-    if told is None:
+    if patterns is None:
         return None
-    return (told,) if isinstance(told, str) else tuple(told)
+    return (patterns,) if isinstance(patterns, str) else tuple(patterns)

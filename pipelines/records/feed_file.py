@@ -150,7 +150,7 @@ def parse_file(
     splits = mapping.split_column is not None
     sound = _with_place(sound, "source_line", splits).select(parsed_schema(feed, mapping).names())
     reasons, besides = (
-        _with_place(told, "line", splits).select(list(REASON_SCHEMA)) for told in (reasons, besides)
+        _with_place(why, "line", splits).select(list(REASON_SCHEMA)) for why in (reasons, besides)
     )
     applied = _with_place(applied, "line", splits).select(list(CORRECTED))
     reasons = pl.concat([_reader_faults(reading, matched.places), reasons])
@@ -174,9 +174,9 @@ def _unsound(feed: str, rows: pl.DataFrame, sound: pl.DataFrame, splits: bool) -
     if rows.height == sound.height:
         return pl.DataFrame()
     names = [name for name in (*CODED, *SEEN_BY[feed]) if name in rows.columns]
-    told = _with_place(rows, "source_line", splits)
+    with_places = _with_place(rows, "source_line", splits)
     key = ["source_line", *(["source_part"] if splits else [])]
-    return told.join(sound.select(key), on=key, how="anti").select("source_line", *names)
+    return with_places.join(sound.select(key), on=key, how="anti").select("source_line", *names)
 
 
 def contents_of(
@@ -244,9 +244,9 @@ def _parted(
     feed: str, rows: pl.DataFrame, reasons: pl.DataFrame
 ) -> tuple[pl.DataFrame, pl.DataFrame]:
     """The rows without a reason, and what else is to be said of the others."""
-    told = reasons.select(source_line="line").unique()
-    unread = rows.join(told, on="source_line", how="semi")
-    sound = rows.join(told, on="source_line", how="anti", maintain_order="left")
+    faulty = reasons.select(source_line="line").unique()
+    unread = rows.join(faulty, on="source_line", how="semi")
+    sound = rows.join(faulty, on="source_line", how="anti", maintain_order="left")
     return sound, reasons_besides(feed, unread)
 
 
@@ -278,7 +278,7 @@ def _texts(
     """
     rows = reading.rows
     columns = {name: _filled(pl.col(f"c{at}")) for name, at in matched.places.items()}
-    columns |= {name: _together(told, place) for name, told in matched.together.items()}
+    columns |= {name: _together(several, place) for name, several in matched.together.items()}
     line, added = pl.col("line"), 0
     rows = rows.with_columns(pl.lit(1, pl.Int64).alias(PART))
     split = mapping.split_column
@@ -308,15 +308,15 @@ def _filled(text: pl.Expr) -> pl.Expr:
     return pl.when(text != "").then(text)
 
 
-def _together(told: Together, place: Place) -> pl.Expr:
+def _together(several: Together, place: Place) -> pl.Expr:
     """A column from several places."""
     cells = [
         _filled(pl.col(f"c{at}")) if isinstance(at, int) else cell_of_place(at, place)
-        for at in told.places
+        for at in several.places
     ]
-    if told.between is None:
+    if several.between is None:
         return pl.coalesce(cells)
-    return _filled(pl.concat_str(cells, separator=told.between, ignore_nulls=True))
+    return _filled(pl.concat_str(cells, separator=several.between, ignore_nulls=True))
 
 
 def _spoken_parts(texts: pl.DataFrame, mapping: Mapping) -> pl.DataFrame:
@@ -344,9 +344,13 @@ def _reason_of(fault: HeaderFault) -> tuple[str, str, str, str]:
 
 
 def _whole(
-    feed: str, reading: Reading, mapping: Mapping, told: tuple[str, str, str, str], line: int
+    feed: str,
+    reading: Reading,
+    mapping: Mapping,
+    reason_parts: tuple[str, str, str, str],
+    line: int,
 ) -> ParsedFile:
-    reason = pl.DataFrame([(line, *told)], schema=REASON_SCHEMA, orient="row")
+    reason = pl.DataFrame([(line, *reason_parts)], schema=REASON_SCHEMA, orient="row")
     empty = pl.DataFrame(schema=parsed_schema(feed, mapping))
     return ParsedFile(
         empty, reason, no_reasons(), reading.rows_read, True, None, header_line=max(line, 1)

@@ -48,12 +48,16 @@ def parse_files(
     for group in _groups(feed, files, mapping):
         if len(group) == 1:
             reading, place = files[group[0]]
-            told = parse_file(feed, reading, mapping, timezone, place, corrections=corrections)
-            parsed[group[0]] = told
+            parsed_file = parse_file(
+                feed, reading, mapping, timezone, place, corrections=corrections
+            )
+            parsed[group[0]] = parsed_file
             continue
         readings = [files[number][0] for number in group]
-        told = parse_file(feed, _as_one(readings), mapping, timezone, corrections=corrections)
-        parsed |= dict(zip(group, _parted(feed, told, readings), strict=True))
+        parsed_file = parse_file(
+            feed, _as_one(readings), mapping, timezone, corrections=corrections
+        )
+        parsed |= dict(zip(group, _parted(feed, parsed_file, readings), strict=True))
     return [parsed[number] for number in range(len(files))]
 
 
@@ -93,15 +97,15 @@ def _as_one(readings: Sequence[Reading]) -> Reading:
     )
 
 
-def _parted(feed: str, told: ParsedFile, readings: Sequence[Reading]) -> list[ParsedFile]:
+def _parted(feed: str, together: ParsedFile, readings: Sequence[Reading]) -> list[ParsedFile]:
     """What was said of all files, by file."""
-    seen = told.rows.group_by(_file_of("source_line")).agg(_seen=seen_on(feed).max())
+    seen = together.rows.group_by(_file_of("source_line")).agg(_seen=seen_on(feed).max())
     latest = dict(zip(seen[_FILE], seen["_seen"], strict=True))
-    rows = _by_file(told.rows, "source_line")
-    set_aside, besides = _by_file(told.set_aside, "line"), _by_file(told.besides, "line")
-    left_out, corrected = _by_file(told.left_out, "line"), _by_file(told.corrected, "line")
-    unsound = _by_file(told.unsound, "source_line")
-    no_rows, no_reason = told.rows.clear(), told.set_aside.clear()
+    rows = _by_file(together.rows, "source_line")
+    set_aside, besides = _by_file(together.set_aside, "line"), _by_file(together.besides, "line")
+    left_out, corrected = _by_file(together.left_out, "line"), _by_file(together.corrected, "line")
+    unsound = _by_file(together.unsound, "source_line")
+    no_rows, no_reason = together.rows.clear(), together.set_aside.clear()
     return [
         ParsedFile(
             rows=rows.get(number, no_rows),
@@ -110,9 +114,9 @@ def _parted(feed: str, told: ParsedFile, readings: Sequence[Reading]) -> list[Pa
             rows_read=reading.rows_read,
             is_whole=False,
             latest_seen=latest.get(number),
-            left_out=left_out.get(number, told.left_out.clear()),
+            left_out=left_out.get(number, together.left_out.clear()),
             header_line=reading.header_line,
-            corrected=corrected.get(number, told.corrected.clear()),
+            corrected=corrected.get(number, together.corrected.clear()),
             unsound=unsound.get(number, pl.DataFrame()),
         )
         for number, reading in enumerate(readings)
@@ -123,8 +127,8 @@ def _by_file(rows: pl.DataFrame, line: str) -> dict[int, pl.DataFrame]:
     """The rows of each file that has any, in their order, with their own lines."""
     if rows.is_empty():
         return {}
-    told = rows.with_columns(pl.col(line) % _LINES, _file_of(line))
-    parts = told.partition_by(_FILE, as_dict=True, include_key=False)
+    own_lines = rows.with_columns(pl.col(line) % _LINES, _file_of(line))
+    parts = own_lines.partition_by(_FILE, as_dict=True, include_key=False)
     return {int(number): part for (number,), part in parts.items()}
 
 

@@ -28,10 +28,10 @@ def nearest(sought: Sequence[str], header: Sequence[str]) -> str:
         return "it has no headers"
     near: list[str] = []
     for name in sought:
-        found = process.extract(
+        matches = process.extract(
             bare(name), names, scorer=fuzz.WRatio, processor=bare, limit=_NEAREST
         )
-        near += [header for header, _, _ in found if header not in (*near, name)]
+        near += [header for header, _, _ in matches if header not in (*near, name)]
     if not near:
         return "no other header comes near"
     shown = ", ".join(f'"{shown_header(name)}"' for name in near[: _NEAREST * 2])

@@ -62,14 +62,16 @@ def wanted(feed: str, mapping: Mapping) -> list[str]:
     columns = column_names(FEED_TABLES[feed])
     if not mapping.is_long:
         return columns
-    told = set((mapping.analytes or {}).values())
-    return [name for name in columns if name not in ANALYTES and name not in told] + [*LONG_PARTS]
+    analytes = set((mapping.analytes or {}).values())
+    return [name for name in columns if name not in ANALYTES and name not in analytes] + [
+        *LONG_PARTS
+    ]
 
 
 def expected_headers(feed: str, mapping: Mapping) -> list[str]:
     """The names that a file's header line is expected to hold, by the mapping or the feed."""
-    named = [header for name in wanted(feed, mapping) for header in mapping.headers_of(name)]
-    return [header for header in [*named, *joining_headers(mapping)] if OF_JOIN not in header]
+    headers = [header for name in wanted(feed, mapping) for header in mapping.headers_of(name)]
+    return [header for header in [*headers, *joining_headers(mapping)] if OF_JOIN not in header]
 
 
 def header_sought(feed: str, mapping: Mapping) -> HeaderSought:
@@ -115,10 +117,10 @@ def looks_at_places(feed: str, mapping: Mapping) -> bool:
 def match_headers(feed: str, header: Sequence[str], mapping: Mapping) -> Matched:
     """Matches the headers; a column that the mapping names is matched by its name there alone."""
     columns = [name for name in wanted(feed, mapping) if name not in mapping.constants]
-    named = [name for name in wanted(feed, mapping) if mapping.names(name)]
-    said = [header for name in named for header in mapping.headers_of(name)]
+    mapped = [name for name in wanted(feed, mapping) if mapping.names(name)]
+    said = [header for name in mapped for header in mapping.headers_of(name)]
     # A header that is one column's whole source is no other's, unless every row needs that one.
-    taken = {bare(header) for name, header in mapping.columns.items() if name in named}
+    taken = {bare(header) for name, header in mapping.columns.items() if name in mapped}
     taken -= {bare(name) for name in required(feed, mapping)}
     # Who numbers equal headers means the first by the bare name.
     all_named = [*said, *tested_headers(mapping), *joining_headers(mapping)]
@@ -171,12 +173,12 @@ def absent_headers(feed: str, header: Sequence[str], mapping: Mapping) -> dict[s
 
 
 def _twice(column: str, headers: list[str]) -> HeaderFault:
-    told = " and ".join(f'"{shown_header(name)}"' for name in headers)
+    quoted = " and ".join(f'"{shown_header(name)}"' for name in headers)
     return HeaderFault(
         column,
         headers[1],
         "column_twice",
-        f"{column} matches the headers {told}; rename one of them, or name the right one under "
+        f"{column} matches the headers {quoted}; rename one of them, or name the right one under "
         "[columns] in the mapping.",
     )
 
@@ -187,13 +189,15 @@ def _missing(
     there = located | set(mapping.constants)
     missing = [name for name in required(feed, mapping) if name not in there]
     sought = [name for column in missing for name in mapping.headers_of(column)]
-    told = [_looked_for(mapping, [column], f"the required column {column}") for column in missing]
+    lacking = [
+        _looked_for(mapping, [column], f"the required column {column}") for column in missing
+    ]
     either = EITHER.get(feed, ())
     if either and not any(name in there for name in either):
         missing.append(either[0])
         sought += [name for column in either for name in mapping.headers_of(column)]
         plain = f"{' or '.join(either)} (at least one of the two)"
-        told.append(_looked_for(mapping, either, plain))
+        lacking.append(_looked_for(mapping, either, plain))
     tests = []
     for part, names in (
         ("leave_out", dict.fromkeys(tested_headers(mapping))),
@@ -202,8 +206,10 @@ def _missing(
         for name in names:
             if name.casefold() not in PLACES and not places_of(name, header):
                 tests.append(name)
-                told.append(f"the header {listed([name])}, which {mapping.name} names under {part}")
-    if not told:
+                lacking.append(
+                    f"the header {listed([name])}, which {mapping.name} names under {part}"
+                )
+    if not lacking:
         return None
     remedy = f"rename it, or name it under [columns] in {mapping.name}"
     if not missing:
@@ -212,14 +218,14 @@ def _missing(
         missing[0] if missing else "",
         "" if missing else shown_header(tests[0]),
         "missing_column" if missing else "missing_header",
-        f"The file lacks {' and '.join(told)}; {nearest([*sought, *tests], header)}; {remedy}.",
+        f"The file lacks {' and '.join(lacking)}; {nearest([*sought, *tests], header)}; {remedy}.",
     )
 
 
 def _looked_for(mapping: Mapping, columns: Sequence[str], plain: str) -> str:
     """What was looked for: the headers that the mapping names, else the feed's own column."""
-    named = [column for column in columns if mapping.names(column)]
-    if not named:
+    mapped = [column for column in columns if mapping.names(column)]
+    if not mapped:
         return plain
-    headers = [name for column in named for name in mapping.headers_of(column)]
-    return f"the header {listed(headers)}, which {mapping.name} names for {' or '.join(named)}"
+    headers = [name for column in mapped for name in mapping.headers_of(column)]
+    return f"the header {listed(headers)}, which {mapping.name} names for {' or '.join(mapped)}"

@@ -48,7 +48,7 @@ def join_faults(data: dict[str, Any]) -> Iterator[Fault]:
     seen: set[str] = set()
     for number, entry in enumerate(entries, 1):
         key = ("join", str(number))
-        yield from ((key, told) for told in _entry_faults(entry))
+        yield from ((key, fault) for fault in _entry_faults(entry))
         yield from scope_faults({n: v for n, v in entry.items() if n != "file_date"}, key)
         yield from marks_faults(entry, key, decimal if decimal in (".", ",") else ".")
         yield from leave_out_faults(entry.get("leave_out", []), key)
@@ -89,9 +89,9 @@ def _key_faults(entry: dict[str, Any]) -> Iterator[str]:
         or not pairs
         or not all(map(_is_text, (*pairs, *pairs.values())))
     ):
-        told = "has no on" if pairs is None else f"has on, which is {show(pairs)}"
+        fault = "has no on" if pairs is None else f"has on, which is {show(pairs)}"
         example = '{ "Order" = "Order_Ref" }'
-        yield f"{told}; write a header so far and one of the joined file, as in {example}."
+        yield f"{fault}; write a header so far and one of the joined file, as in {example}."
     steps = entry.get("on_steps", [])
     if not isinstance(steps, list) or not all(isinstance(step, dict) for step in steps):
         yield f"has on_steps, which is {show(steps)}; write a list, [ {{ strip_zeros = true }} ]."
@@ -100,20 +100,20 @@ def _key_faults(entry: dict[str, Any]) -> Iterator[str]:
         if "split" in step:
             yield "has on_steps with split, which is for columns alone; take it out."
             continue
-        yield from (f"has on_steps: it {told}" for told in step_faults(step, 0, "text"))
+        yield from (f"has on_steps: it {fault}" for fault in step_faults(step, 0, "text"))
 
 
-def _made_faults(told: object) -> Iterator[str]:
+def _made_faults(entry: object) -> Iterator[str]:
     """Faults of one header that is made, as the end of a sentence."""
-    if not isinstance(told, dict):
-        yield f'is {show(told)}; write {{ header = "Ext", where = {{ Type = ["MAT"] }} }}.'
+    if not isinstance(entry, dict):
+        yield f'is {show(entry)}; write {{ header = "Ext", where = {{ Type = ["MAT"] }} }}.'
         return
-    for name in told:
+    for name in entry:
         if name not in ("header", "where"):
             yield f"has {name}; {suggest(name, ('header', 'where'))}"
-    if not _is_text(told.get("header")):
+    if not _is_text(entry.get("header")):
         yield "names no header; write header = and the joined file's header in quotes."
-    where = told.get("where", {})
+    where = entry.get("where", {})
     if not isinstance(where, dict) or not all(map(_is_text, where)):
         yield f'has where, which is {show(where)}; write {{ Type = ["MAT"] }}.'
         return
@@ -146,8 +146,8 @@ def _headers_named(
     data: dict[str, Any], entries: list[dict[str, Any]]
 ) -> Iterator[tuple[tuple[str, ...], str]]:
     for column, source in _table(data.get("columns")).items():
-        told = _table(source)
-        listed = told.get("join", told.get("first", [])) if told else [source]
+        table = _table(source)
+        listed = table.get("join", table.get("first", [])) if table else [source]
         for header in listed if isinstance(listed, list) else []:
             if isinstance(header, str):
                 yield ("columns", column), header

@@ -43,8 +43,10 @@ def settle(
         sources: which join, the number of the file in it, and the file as the join read it.
         ends: for each join of the mapping what became of its rows.
     """
-    told = [_of_source(mapping, join, number, reading, ends) for join, number, reading in sources]
-    ranks, left_out, reasons = (pl.concat(frames) for frames in zip(*told, strict=True))
+    of_sources = [
+        _of_source(mapping, join, number, reading, ends) for join, number, reading in sources
+    ]
+    ranks, left_out, reasons = (pl.concat(frames) for frames in zip(*of_sources, strict=True))
     best = ranks.group_by("line").agg(pl.col("rank").min())
     of_rank = {
         rank: best.filter(pl.col("rank") == rank).select("line")
@@ -65,7 +67,7 @@ def _of_source(
 ) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]:
     """Ranks, rows left out and reasons of one file under one join."""
     mine = pl.col(SOURCE) == number
-    rows, gone, told = (
+    rows, gone, set_aside = (
         frame.filter(mine).drop(SOURCE)
         for frame in (ends[join].rows, ends[join].left_out, ends[join].reasons)
     )
@@ -79,7 +81,7 @@ def _of_source(
     first = of_join[0] if of_join else 0
     reasons = pl.concat(
         [
-            told.select(list(REASON_SCHEMA)),
+            set_aside.select(list(REASON_SCHEMA)),
             torn.select("line", pl.lit("").alias("column"), "value", "rule", "reason"),
         ]
     )

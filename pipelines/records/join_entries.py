@@ -89,10 +89,10 @@ def join_of(entry: dict[str, Any], before: Sequence[str], marks: Marks) -> Join:
         entry.get("valid_from"),
         entry.get("valid_until"),
         (
-            *(_made(name, told, True) for name, told in entry.get("sum", {}).items()),
-            *(_made(name, told, False) for name, told in entry.get("first", {}).items()),
+            *(_made(name, part, True) for name, part in entry.get("sum", {}).items()),
+            *(_made(name, part, False) for name, part in entry.get("first", {}).items()),
         ),
-        tuple(leave_out_of(told) for told in entry.get("leave_out", ())),
+        tuple(leave_out_of(part) for part in entry.get("leave_out", ())),
     )
 
 
@@ -102,8 +102,8 @@ def _marks(entry: dict[str, Any], marks: Marks) -> Marks:
     return Marks(decimal, None if thousands == decimal else thousands)
 
 
-def _made(name: str, told: dict[str, Any], is_sum: bool) -> Made:
+def _made(name: str, entry: dict[str, Any], is_sum: bool) -> Made:
     where = tuple(
-        (header, cells_of(cells) or ()) for header, cells in told.get("where", {}).items()
+        (header, cells_of(cells) or ()) for header, cells in entry.get("where", {}).items()
     )
-    return Made(name, told["header"], where, is_sum)
+    return Made(name, entry["header"], where, is_sum)

@@ -26,7 +26,7 @@ def join_fault(header: Sequence[str], join: Join, mapping: Mapping) -> HeaderFau
     lacking = [n for n in join.needed if n.casefold() not in PLACES and not places_of(n, header)]
     if not lacking:
         return None
-    told = f"{listed(lacking)}, which {mapping.name} names under the join {join.name}"
+    lacked = f"{listed(lacking)}, which {mapping.name} names under the join {join.name}"
     remedy = f"rename it, or correct the join in {mapping.name}"
-    sentence = f"The file lacks the header {told}; {nearest(lacking, header)}; {remedy}."
+    sentence = f"The file lacks the header {lacked}; {nearest(lacking, header)}; {remedy}."
     return HeaderFault("", lacking[0], "missing_header", sentence)

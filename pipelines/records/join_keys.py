@@ -91,8 +91,8 @@ def keyed(
     """
 
     def at(name: str) -> pl.Expr:
-        found = cell(name, reading.header, place)
-        return pl.lit("") if found is None else found
+        cell_text = cell(name, reading.header, place)
+        return pl.lit("") if cell_text is None else cell_text
 
     keys = [at(right) for _, right in join.on]
     columns = {"key": key_of(keys, join), "shown": pl.concat_str(keys, separator=" + ")}
@@ -137,15 +137,15 @@ def no_rows(columns: Sequence[str]) -> pl.DataFrame:
 
 def nothing(mapping: Mapping, join: Join, rows: pl.DataFrame) -> pl.DataFrame:
     """The reasons of joined rows that no row finds."""
-    told = (
+    remark = (
         f"joins nothing, since no row that {mapping.name} reads has it; look whether these have "
         "come, or leave it out under [[join.leave_out]]."
     )
-    return reasons(rows, "joins_nothing", told, join.on[0][1])
+    return reasons(rows, "joins_nothing", remark, join.on[0][1])
 
 
 def reasons(
-    rows: pl.DataFrame, rule: str | pl.Expr, told: str, header: str, column: str = ""
+    rows: pl.DataFrame, rule: str | pl.Expr, remark: str, header: str, column: str = ""
 ) -> pl.DataFrame:
     """One reason a joined row; `header` is that of the cell `shown`, `column` the feed's own."""
     return rows.select(
@@ -154,11 +154,11 @@ def reasons(
         pl.lit(column).alias("column"),
         pl.col("shown").alias("value"),
         (pl.lit(rule) if isinstance(rule, str) else rule).alias("rule"),
-        _sentence(header, told).alias("reason"),
+        _sentence(header, remark).alias("reason"),
     ).cast(_REASONS)
 
 
-def failures(rows: pl.DataFrame, rule: str, told: str, join: Join) -> pl.DataFrame:
+def failures(rows: pl.DataFrame, rule: str, remark: str, join: Join) -> pl.DataFrame:
     """One reason a row of the mapping's own files that a join sets aside."""
     header = join.on[0][0].replace(OF_JOIN, ".")
     return rows.select(
@@ -166,12 +166,12 @@ def failures(rows: pl.DataFrame, rule: str, told: str, join: Join) -> pl.DataFra
         pl.lit(None, pl.Int64).alias("column_index"),
         pl.col("shown").alias("value"),
         pl.lit(rule).alias("rule"),
-        _sentence(header, told).alias("reason"),
+        _sentence(header, remark).alias("reason"),
         SOURCE,
     ).cast(_FAILURES)
 
 
-def _sentence(header: str, told: str) -> pl.Expr:
+def _sentence(header: str, remark: str) -> pl.Expr:
     shown = shown_text(pl.col("shown").fill_null(""))
     quoted = pl.when(shown == "").then(pl.lit("")).otherwise(pl.format(' "{}"', shown))
-    return pl.format("{}{} {}", pl.lit(header), quoted, pl.lit(told))
+    return pl.format("{}{} {}", pl.lit(header), quoted, pl.lit(remark))

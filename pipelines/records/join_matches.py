@@ -47,14 +47,14 @@ def match(
     """
     table = pl.concat(tables) if tables else no_rows([])
     unfound = table.filter(~is_found(rows))
-    found = _with_several(table.filter(is_found(rows)), readings)
-    beside = rows.join(_known(found), on="key", how="left", maintain_order="left")
+    matched = _with_several(table.filter(is_found(rows)), readings)
+    beside = rows.join(_known(matched), on="key", how="left", maintain_order="left")
     by = f"by the join {join.name} of {mapping.name}; keep one of them, or leave the others out"
     way_out, rule = f"{by} under [[join.leave_out]].", "joins_several"
     differing = f"is on several rows that differ and are found {way_out}"
-    told = [
+    set_aside = [
         nothing(mapping, join, unfound),
-        reasons(found.filter("several"), rule, differing, join.on[0][1]),
+        reasons(matched.filter("several"), rule, differing, join.on[0][1]),
     ]
     return JoinMatches(
         beside.select(
@@ -68,23 +68,23 @@ def match(
             f"finds several rows that differ {way_out}",
             join,
         ),
-        Ends(_ranks(found, unfound), pl.concat(told)),
+        Ends(_ranks(matched, unfound), pl.concat(set_aside)),
     )
 
 
-def _known(found: pl.DataFrame) -> pl.DataFrame:
+def _known(matched: pl.DataFrame) -> pl.DataFrame:
     """One row a key; where its rows differ, only what all of them say."""
-    cells = [name for name in found.columns if name.startswith(OF_CELL)]
-    if found["several"].any():
+    cells = [name for name in matched.columns if name.startswith(OF_CELL)]
+    if matched["several"].any():
         agree = [pl.col(name).n_unique().over("key") == 1 for name in cells]
-        found = found.with_columns(
+        matched = matched.with_columns(
             pl.when(~pl.col("several") | same).then(pl.col(name)).alias(name)
             for name, same in zip(cells, agree, strict=True)
         )
-    return found.filter("first").select("key", "several", "shown", *cells)
+    return matched.filter("first").select("key", "several", "shown", *cells)
 
 
-def _ranks(found: pl.DataFrame, unfound: pl.DataFrame) -> pl.DataFrame:
+def _ranks(matched: pl.DataFrame, unfound: pl.DataFrame) -> pl.DataFrame:
     rank = (
         pl.when(pl.col("several"))
         .then(Ends.SET_ASIDE)
@@ -95,15 +95,15 @@ def _ranks(found: pl.DataFrame, unfound: pl.DataFrame) -> pl.DataFrame:
     aside = pl.lit(Ends.SET_ASIDE)
     return pl.concat(
         frame.select(SOURCE, LINE, end.cast(pl.Int8).alias("rank"))
-        for frame, end in ((found, rank), (unfound, aside))
+        for frame, end in ((matched, rank), (unfound, aside))
     )
 
 
-def _with_several(found: pl.DataFrame, readings: Sequence[Reading]) -> pl.DataFrame:
+def _with_several(matched: pl.DataFrame, readings: Sequence[Reading]) -> pl.DataFrame:
     """With `several`, whether rows of a key differ, and `first`, whether it is their first."""
-    more = found.filter(pl.col("key").is_duplicated()).select(SOURCE, LINE, "key")
+    more = matched.filter(pl.col("key").is_duplicated()).select(SOURCE, LINE, "key")
     if more.is_empty():
-        return found.with_columns(several=pl.lit(False), first=pl.lit(True))
+        return matched.with_columns(several=pl.lit(False), first=pl.lit(True))
     cells = [
         reading.rows.join(more.filter(pl.col(SOURCE) == number), on=LINE, how="inner").select(
             "key", cells=_all_cells(reading.header)
@@ -116,7 +116,7 @@ def _with_several(found: pl.DataFrame, readings: Sequence[Reading]) -> pl.DataFr
         .agg(several=pl.col("cells").n_unique() > 1)
         .filter("several")
     )
-    return found.with_columns(
+    return matched.with_columns(
         several=pl.col("key").is_in(differing["key"].implode()),
         first=pl.int_range(pl.len()).over("key") == 0,
     )
@@ -124,9 +124,9 @@ def _with_several(found: pl.DataFrame, readings: Sequence[Reading]) -> pl.DataFr
 
 def _all_cells(header: Sequence[str]) -> pl.Expr:
     """All cells that are not empty, each with its header, since files may differ in columns."""
-    named = sorted((bare(name), f"c{at}") for at, name in enumerate(header))
-    told = [
+    columns = sorted((bare(name), f"c{at}") for at, name in enumerate(header))
+    cells = [
         pl.when(pl.col(at) != "").then(pl.concat_str(pl.lit(f"{name}\0"), pl.col(at)))
-        for name, at in named
+        for name, at in columns
     ]
-    return pl.concat_str(told, separator="\0\0", ignore_nulls=True)
+    return pl.concat_str(cells, separator="\0\0", ignore_nulls=True)

@@ -57,13 +57,13 @@ def _sentence(join: dict[str, Any], misses: pl.DataFrame, accounts: pl.DataFrame
 def _mapping(feed: str, misses: pl.DataFrame, accounts: pl.DataFrame) -> str:
     """The mapping by which most of these rows were read; the feed's own where there is none."""
     by_file = accounts.filter(pl.col("feed") == feed).select("file", "mapping").drop_nulls()
-    found = (
+    mappings = (
         misses.join(by_file.unique("file"), left_on="first_file", right_on="file")
         .group_by("mapping")
         .agg(pl.col("rows").sum())
         .sort(["rows", "mapping"], descending=[True, False])
     )
-    return f"mappings/{found['mapping'][0] if found.height else f'{feed}.toml'}"
+    return f"mappings/{mappings['mapping'][0] if mappings.height else f'{feed}.toml'}"
 
 
 def _way_out(cause: str, join: dict[str, Any], misses: pl.DataFrame, mapping: str) -> str:

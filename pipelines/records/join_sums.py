@@ -51,7 +51,7 @@ def make_headers(
     table = _with_ends(table, is_found(rows), sums, len(join.made))
     known = _known(mapping, join, table, scale)
     beside = rows.join(known, on="key", how="left", maintain_order="left")
-    told = (
+    remark = (
         f"joins a row of the join {join.name} of {mapping.name} whose number cannot be read, so "
         "that a sum would lack it; correct that number, which is set aside too."
     )
@@ -69,7 +69,7 @@ def make_headers(
             for one in join.made
         ),
         failures(
-            beside.filter(pl.col("bad").fill_null(False)), "joined_row_unreadable", told, join
+            beside.filter(pl.col("bad").fill_null(False)), "joined_row_unreadable", remark, join
         ),
         Ends(
             table.select(SOURCE, LINE, rank.cast(pl.Int8).alias("rank")),
@@ -78,12 +78,14 @@ def make_headers(
     )
 
 
-def _with_ends(table: pl.DataFrame, found: pl.Expr, sums: Sequence[int], made: int) -> pl.DataFrame:
+def _with_ends(
+    table: pl.DataFrame, is_matched: pl.Expr, sums: Sequence[int], made: int
+) -> pl.DataFrame:
     """With `end`, the rule that sets a joined row aside; null where none does."""
     unreadable = pl.any_horizontal(pl.lit(False), *(pl.col(f"bad {n}") for n in sums))
     takes = pl.any_horizontal(pl.col(f"takes {n}") for n in range(made))
     return table.with_columns(
-        end=pl.when(~found)
+        end=pl.when(~is_matched)
         .then(pl.lit("joins_nothing"))
         .when(unreadable)
         .then(pl.lit("number"))
@@ -150,11 +152,11 @@ def _written(number: pl.Expr, scale: int, marks: Marks) -> pl.Expr:
 
 
 def _nowhere(mapping: Mapping, join: Join, rows: pl.DataFrame) -> pl.DataFrame:
-    told = (
+    remark = (
         f"stands on a row that no sum and no first of the join {join.name} of {mapping.name} "
         "takes; name it in one of them, or leave it out under [[join.leave_out]]."
     )
-    return reasons(rows, "joined_nowhere", told, join.on[0][1])
+    return reasons(rows, "joined_nowhere", remark, join.on[0][1])
 
 
 def _bad_numbers(mapping: Mapping, join: Join, table: pl.DataFrame, n: int) -> pl.DataFrame:
@@ -167,5 +169,5 @@ def _bad_numbers(mapping: Mapping, join: Join, table: pl.DataFrame, n: int) -> p
     unsure = pl.col("shown").str.contains(join.marks.single_group)
     rule = pl.when(unsure).then(pl.lit("ambiguous_number")).otherwise(pl.lit("number"))
     by = f"which the join {join.name} of {mapping.name} would add up"
-    told = f"is no number, {by}; correct it at the source."
-    return reasons(wrong, rule, told, join.made[n].header, column)
+    remark = f"is no number, {by}; correct it at the source."
+    return reasons(wrong, rule, remark, join.made[n].header, column)

@@ -70,7 +70,7 @@ def join_files(
     """
     headers = [list(source.reading.header) for source in firsts]
     rows = _named_rows(mapping, firsts)
-    named = _headers_named(mapping)
+    used_headers = _headers_named(mapping)
     failures, ends = [no_failures()], []
     for join, sources in zip(mapping.joins, joined, strict=True):
         gone, kept = [Ends.none_left_out()], []
@@ -83,12 +83,12 @@ def join_files(
             )
             kept.append(Source(source.place, reading))
             gone.append(left.select(pl.lit(number, pl.UInt32).alias(SOURCE), *LEFT_OUT.names()))
-        found, shown = _find(mapping, join, rows, kept, named)
+        matches, shown = _find(mapping, join, rows, kept, used_headers)
         for header in headers:
             header += [f"{join.name}{OF_JOIN}{name}" for name in shown]
-        rows = rows.with_columns(found.values.get_columns())
-        failures.append(found.failures)
-        ends.append(replace(found.ends, left_out=pl.concat(gone)))
+        rows = rows.with_columns(matches.values.get_columns())
+        failures.append(matches.failures)
+        ends.append(replace(matches.ends, left_out=pl.concat(gone)))
     failed = pl.concat(failures)
     mine = [pl.col(SOURCE) == number for number in range(len(firsts))]
     return Joining(
@@ -113,16 +113,16 @@ def _extended(reading: Reading, header: list[str], rows: pl.DataFrame) -> Readin
         if name.find(OF_JOIN) > 0
         for at in places_of(name, header)[:1]
     }
-    told = reading.rows.with_columns(text.alias(at) for at, text in more.items())
-    return replace(reading, header=header, rows=told)
+    extended = reading.rows.with_columns(text.alias(at) for at, text in more.items())
+    return replace(reading, header=header, rows=extended)
 
 
 def _headers_named(mapping: Mapping) -> list[str]:
     """The headers of joined files that anything names, each once."""
     columns = [header for name in mapping.columns for header in mapping.headers_of(name)]
     several = [header for one in mapping.several.values() for header in one.headers]
-    named = [*columns, *several, *tested_headers(mapping), *joining_headers(mapping)]
-    return [name for name in dict.fromkeys(named) if OF_JOIN in name]
+    names = [*columns, *several, *tested_headers(mapping), *joining_headers(mapping)]
+    return [name for name in dict.fromkeys(names) if OF_JOIN in name]
 
 
 def _named_rows(mapping: Mapping, firsts: Sequence[Source]) -> pl.DataFrame:
@@ -150,12 +150,14 @@ def _find(
     join: Join,
     rows: pl.DataFrame,
     sources: list[Source],
-    named: Sequence[str],
+    used_headers: Sequence[str],
 ) -> tuple[JoinMatches, list[str]]:
     """What the rows find, and the headers that they have by it."""
     so_far = [_so_far(rows, left) for left, _ in join.on]
     keyed_rows = rows.select(SOURCE, LINE, key_of(so_far, join).alias("key"))
-    of_join = [name.partition(OF_JOIN)[2] for name in named if name.startswith(join.name + OF_JOIN)]
+    of_join = [
+        name.partition(OF_JOIN)[2] for name in used_headers if name.startswith(join.name + OF_JOIN)
+    ]
     if join.made:
         shown = [one.name for one in join.made]
         return make_headers(mapping, join, keyed_rows, _tables(join, sources, [])), shown
@@ -171,8 +173,8 @@ def _so_far(rows: pl.DataFrame, left: str) -> pl.Expr:
     """The cells under a header so far; null where there is none, for which a file is set aside."""
     if OF_JOIN not in left:
         return pl.col(OF_CELL + left)
-    found = [name for name in rows.columns if bare(name) == bare(left)]
-    return pl.col(found[0]) if found else pl.lit(None, pl.String)
+    columns = [name for name in rows.columns if bare(name) == bare(left)]
+    return pl.col(columns[0]) if columns else pl.lit(None, pl.String)
 
 
 def _all_headers(sources: Sequence[Source]) -> list[str]:

@@ -73,20 +73,21 @@ class Bar(NamedTuple):
 
 
 def join_report(
-    named: Callable[[Join], pl.DataFrame], known: Callable[[Join], pl.Series], bar: Bar
+    rows_of: Callable[[Join], pl.DataFrame], known: Callable[[Join], pl.Series], bar: Bar
 ) -> tuple[pl.DataFrame, pl.DataFrame]:
     """What every join matches, and what it misses.
 
     Args:
-        named: the values of a join's column, a row each, in the shape of NAMING_ROWS; see `naming_rows`.
+        rows_of: gives the values of a join's column, a row each, in the shape of NAMING_ROWS; see
+            `naming_rows`.
         known: the values of the other side.
         bar: from which share on a join is below.
 
     Returns:
         The tables `joins` and `join_misses` (`schemas.accounts`).
     """
-    told = [_one(join, named(join), known(join), bar) for join in JOINS]
-    return pl.concat([line for line, _ in told]), pl.concat([misses for _, misses in told])
+    reports = [_one(join, rows_of(join), known(join), bar) for join in JOINS]
+    return pl.concat([line for line, _ in reports]), pl.concat([misses for _, misses in reports])
 
 
 def naming_rows(join: Join, records: pl.DataFrame, set_aside: pl.DataFrame) -> pl.DataFrame:
@@ -106,11 +107,11 @@ def naming_rows(join: Join, records: pl.DataFrame, set_aside: pl.DataFrame) -> p
 
 
 def _one(
-    join: Join, named: pl.DataFrame, known: pl.Series, bar: Bar
+    join: Join, naming: pl.DataFrame, known: pl.Series, bar: Bar
 ) -> tuple[pl.DataFrame, pl.DataFrame]:
     other = known.drop_nulls().unique().sort().alias("written").cast(pl.String)
     missed = (
-        named.join(other.to_frame(), on="written", how="anti")
+        naming.join(other.to_frame(), on="written", how="anti")
         .sort("file", "line")
         .group_by("written", maintain_order=True)
         .agg(
@@ -119,11 +120,11 @@ def _one(
             first_line=pl.col("line").first(),
         )
     )
-    found = likely(missed["written"], other, digits_count=join.column == "serial")
+    causes = likely(missed["written"], other, digits_count=join.column == "serial")
     place = {"feed": join.feed, "column": join.column, "to": join.to}
     at = [pl.lit(value).alias(name) for name, value in place.items()]
     misses = (
-        missed.join(found, on="written", how="left")
+        missed.join(causes, on="written", how="left")
         .with_columns(pl.col("cause").fill_null("unknown"), *at)
         .sort(["rows", "written"], descending=[True, False])
         .select(
@@ -131,7 +132,7 @@ def _one(
         )
     )
     of_cause = {cause: int(misses.filter(cause=cause)["rows"].sum()) for cause in MISS_CAUSES}
-    return _line(place, named.height, of_cause, bar.share_of(join), bar.min_rows), misses
+    return _line(place, naming.height, of_cause, bar.share_of(join), bar.min_rows), misses
 
 
 def _line(

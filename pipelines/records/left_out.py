@@ -93,13 +93,13 @@ def idle_entries(
         left: how many rows each left out, by its number.
         rows_read: how many rows the files hold.
     """
-    told = []
+    sentences = []
     for number, entry in entries.items():
         rows = left.get(number, 0)
         if rows in (0, rows_read):
             which = "no row" if rows == 0 else "every row"
-            told.append(f'{name}: the entry "{entry.reason}" leaves out {which}.')
-    return told
+            sentences.append(f'{name}: the entry "{entry.reason}" leaves out {which}.')
+    return sentences
 
 
 def _holds(cell: pl.Expr, test: CellTest, marks: Marks) -> pl.Expr:

@@ -22,22 +22,22 @@ _OF_RESULT = ("value", "unit")  # columns of reasons that speak of the result
 
 
 def as_rows(
-    rows: pl.DataFrame, told: pl.DataFrame, texts: pl.DataFrame
+    rows: pl.DataFrame, parsed_reasons: pl.DataFrame, texts: pl.DataFrame
 ) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]:
     """Results as rows of the feed, each with its value under its analyte's column.
 
     Args:
         rows: by `long_layout.parsed_long_schema`.
-        told: reasons, which name `value` and `unit`; texts: the rows as text, with `value` where
-            they are at hand.
+        parsed_reasons: by line; they name `value` and `unit`.
+        texts: the rows as text, with `value` where it is at hand.
 
     Returns:
         The three as `corrections.contents` takes them; rows whose analyte has no column are left
         out.
     """
-    named = rows.filter(pl.col(ANALYTE).is_in(list(LONG_ANALYTES)))
+    results = rows.filter(pl.col(ANALYTE).is_in(list(LONG_ANALYTES)))
     is_it = {name: pl.col(ANALYTE) == name for name in LONG_ANALYTES}
-    wide = named.with_columns(
+    wide = results.with_columns(
         *(pl.when(is_it[name]).then("result").alias(name) for name in ANALYTES),
         *(pl.when(is_it[name]).then("result_below").alias(f"{name}_below") for name in ANALYTES),
         pl.when(is_it["temperature_c"])
@@ -45,9 +45,9 @@ def as_rows(
         .otherwise("temperature_c")
         .alias("temperature_c"),
     )
-    analytes = named.select("source_line", ANALYTE)
+    analytes = results.select("source_line", ANALYTE)
     reasons = (
-        told.join(analytes.rename({"source_line": "line"}), on="line")
+        parsed_reasons.join(analytes.rename({"source_line": "line"}), on="line")
         .with_columns(
             column=pl.when(pl.col("column").is_in(list(_OF_RESULT)))
             .then(ANALYTE)

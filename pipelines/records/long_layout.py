@@ -139,13 +139,13 @@ def _conversions(parts: pl.DataFrame, mapping: Mapping) -> pl.DataFrame:
     pairs = pairs.filter(pl.col("_column").is_not_null())
     rows = []
     for column, unit, basis in pairs.rows():
-        told = mapping.units.get(column, unit)
-        found = Conversion() if told is None else conversion(column, told)
+        given_unit = mapping.units.get(column, unit)
+        to_feed_unit = Conversion() if given_unit is None else conversion(column, given_unit)
         if basis is not None:  # a unit that says itself what is meant takes no other
-            found = conversion(column, f"{told or 'mg/L'} as {basis}") or found
-        known = found is not None or is_unit(told)
-        scale, shift = (found.scale, found.shift) if found else (1.0, 0.0)
-        rows.append((column, unit, basis, scale, shift, found is not None, known))
+            to_feed_unit = conversion(column, f"{given_unit or 'mg/L'} as {basis}") or to_feed_unit
+        known = to_feed_unit is not None or is_unit(given_unit)
+        scale, shift = (to_feed_unit.scale, to_feed_unit.shift) if to_feed_unit else (1.0, 0.0)
+        rows.append((column, unit, basis, scale, shift, to_feed_unit is not None, known))
     kinds = {
         "_column": pl.String,
         "unit": pl.String,

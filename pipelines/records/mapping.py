@@ -155,10 +155,10 @@ class Mapping:
     def conversion(self, column: str) -> Conversion:
         """How values of a column become the feed's unit."""
         unit = self.units.get(column)
-        found = conversion(column, unit) if unit is not None else Conversion()
-        if found is None:
+        to_feed_unit = conversion(column, unit) if unit is not None else Conversion()
+        if to_feed_unit is None:
             raise AssertionError(f"{self.name} was not checked: {column} in {unit}")
-        return found
+        return to_feed_unit
 
 
 def load_mapping(path: Path, feed: str | None = None) -> Mapping:
@@ -171,7 +171,9 @@ def load_mapping(path: Path, feed: str | None = None) -> Mapping:
     feed = feed or feed_of(file.data, path.stem)
     faults = [feed_fault(file.data, path.stem)] if feed is None else [*faults_of(feed, file.data)]
     if feed is None or faults:
-        raise WorkspaceError(*(f"{_at(file, key)}: {dotted(key)} {told}" for key, told in faults))
+        raise WorkspaceError(
+            *(f"{_at(file, key)}: {dotted(key)} {sentence}" for key, sentence in faults)
+        )
     return read_mapping(feed, file.name, file.data)
 
 
@@ -197,7 +199,7 @@ def read_mapping(feed: str, name: str, data: dict[str, Any]) -> Mapping:
         {column: text_of(value) for column, value in data.get("constants", {}).items()},
         None
         if analytes is None
-        else {key_of(name): column_of(told) for name, told in analytes.items()},
+        else {key_of(name): column_of(entry) for name, entry in analytes.items()},
         {
             column: {key_of(word): text_of(value) for word, value in words.items()}
             for column, words in data.get("values", {}).items()
@@ -209,9 +211,9 @@ def read_mapping(feed: str, name: str, data: dict[str, Any]) -> Mapping:
         valid_from=data.get("valid_from"),
         valid_until=data.get("valid_until"),
         several={
-            column: several_of(told, names)
-            for column, told in sources.items()
-            if isinstance(told, dict)
+            column: several_of(entry, names)
+            for column, entry in sources.items()
+            if isinstance(entry, dict)
         },
         transforms={
             column: tuple(step_of(step) for step in steps)
@@ -223,9 +225,9 @@ def read_mapping(feed: str, name: str, data: dict[str, Any]) -> Mapping:
         },
         leave_out=tuple(leave_out_of(entry, names) for entry in data.get("leave_out", ())),
         bases={
-            key_of(name): told["basis"]
-            for name, told in (analytes or {}).items()
-            if isinstance(told, dict) and "basis" in told
+            key_of(name): entry["basis"]
+            for name, entry in (analytes or {}).items()
+            if isinstance(entry, dict) and "basis" in entry
         },
         joins=tuple(
             join_of(entry, names[:number], marks)

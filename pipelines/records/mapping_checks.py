@@ -148,28 +148,28 @@ def _columns(feed: str, columns: dict[str, Any], long: bool) -> Iterator[Fault]:
                 f"is no column of {feed}{_hint(feed, column, long)}; {suggest(column, known)}",
             )
         elif isinstance(header, dict):
-            yield from ((key, told) for told in _several_faults(header))
+            yield from ((key, fault) for fault in _several_faults(header))
         elif not isinstance(header, str) or not header.strip():
             yield key, f"is {show(header)}; write the export's header in quotes."
 
 
-def _several_faults(told: dict[str, Any]) -> Iterator[str]:
+def _several_faults(entry: dict[str, Any]) -> Iterator[str]:
     """Faults of a column that comes from several headers."""
-    ways = [way for way in ("join", "first") if way in told]
-    for name in told:
+    ways = [way for way in ("join", "first") if way in entry]
+    for name in entry:
         if name not in ("join", "first", "with"):
             yield f"has {name}; {suggest(name, ('join', 'first', 'with'))}"
     if len(ways) != 1:
         yield 'is a table; write { join = ["A", "B"], with = "; " } or { first = ["A", "B"] }.'
         return
-    headers = told[ways[0]]
-    named = isinstance(headers, list) and all(isinstance(h, str) and h.strip() for h in headers)
-    if not named or not headers:
+    headers = entry[ways[0]]
+    are_texts = isinstance(headers, list) and all(isinstance(h, str) and h.strip() for h in headers)
+    if not are_texts or not headers:
         yield f"has {ways[0]}, which is {show(headers)}; write a list of the export's headers."
-    if "with" in told and ways == ["first"]:
+    if "with" in entry and ways == ["first"]:
         yield "has with, which goes with join alone; take it out."
-    elif not isinstance(told.get("with", ""), str):
-        yield f"has with, which is {show(told['with'])}; write a text in quotes."
+    elif not isinstance(entry.get("with", ""), str):
+        yield f"has with, which is {show(entry['with'])}; write a text in quotes."
 
 
 def _source_kind(feed: str, column: str) -> str:
@@ -188,15 +188,16 @@ def _split_in_key(feed: str, tables: dict[str, dict[str, Any]], long: bool) -> I
             continue
         keys = ["sample", "analyte"] if long else key_columns(FEED_TABLES[feed])
         sources = [tables["columns"].get(key, key) for key in keys]
-        named = {bare(header) for source in sources for header in _telling(source)}
+        key_headers = {bare(header) for source in sources for header in _telling(source)}
         source = tables["columns"].get(column, column)
         # A column of several headers is split by itself, and no header of theirs is.
         split = bare(source) if isinstance(source, str) else ""
-        if column not in keys and not {bare("#part"), split} & named:
-            told = f"name {column} or #part in a key column ({', '.join(keys)}) under [columns]"
+        if column not in keys and not {bare("#part"), split} & key_headers:
+            remedy = f"name {column} or #part in a key column ({', '.join(keys)}) under [columns]"
             yield (
                 ("transforms", column),
-                f"splits rows whose parts have the same key and would replace each other; {told}.",
+                "splits rows whose parts have the same key and would replace each other; "
+                f"{remedy}.",
             )
 
 
@@ -239,8 +240,8 @@ def _units(feed: str, units: dict[str, Any]) -> Iterator[Fault]:
             yield key, f'is {show(unit)}; write a unit in quotes, such as "gpg".'
         elif conversion(column, unit) is None:
             own = (fields(table)[column].metadata or {})["unit"] or "none"
-            told = "does not fit the column" if is_unit(unit) else "is no unit that is known"
-            yield key, f"is {show(unit)}, which {told}; the feed's unit is {own}."
+            misfit = "does not fit the column" if is_unit(unit) else "is no unit that is known"
+            yield key, f"is {show(unit)}, which {misfit}; the feed's unit is {own}."
 
 
 def _constants(feed: str, tables: dict[str, dict[str, Any]], long: bool) -> Iterator[Fault]:
@@ -265,7 +266,7 @@ def _analytes(analytes: dict[str, Any]) -> Iterator[Fault]:
         key = ("analytes", name)
         before = seen.setdefault(name.strip().lower(), name)
         if isinstance(column, dict):
-            yield from ((key, told) for told in _basis_faults(column))
+            yield from ((key, fault) for fault in _basis_faults(column))
             column = column.get("column")
         if before != name:
             yield key, f"is {show(before)} in other letters; keep one of them."
@@ -274,12 +275,12 @@ def _analytes(analytes: dict[str, Any]) -> Iterator[Fault]:
             yield key, f"is {show(column)}, which is no analyte of water_tests; {near}"
 
 
-def _basis_faults(told: dict[str, Any]) -> Iterator[str]:
+def _basis_faults(entry: dict[str, Any]) -> Iterator[str]:
     """Faults of an analyte whose basis is told."""
-    for name in told:
+    for name in entry:
         if name not in ("column", "basis"):
             yield f"has {name}; {suggest(name, ('column', 'basis'))}"
-    basis, column = told.get("basis"), told.get("column")
+    basis, column = entry.get("basis"), entry.get("column")
     if basis is None or not isinstance(column, str):
         return
     fitting = BASES.get(column, ())
@@ -297,8 +298,8 @@ def _values(feed: str, values: dict[str, Any], data: dict[str, Any]) -> Iterator
             yield ("values", column), f"is no column of {feed}; {suggest(column, known)}"
             continue
         if not isinstance(words, dict):
-            told = f'write a table, [values.{column}], with lines such as "Repl." = "repair"'
-            yield ("values", column), f"is {show(words)}; {told}."
+            remedy = f'write a table, [values.{column}], with lines such as "Repl." = "repair"'
+            yield ("values", column), f"is {show(words)}; {remedy}."
             continue
         seen: dict[str, str] = {}
         for word, value in words.items():

@@ -47,8 +47,8 @@ def _moments_as(text: pl.Expr, pattern: str, timezone: str) -> pl.Expr:
     def part(name: str, missing: str) -> pl.Expr:
         if name not in names:
             return pl.lit(missing)
-        found = parts.struct.field(name)
-        return pl.when(found.is_null() | (found == "")).then(pl.lit(missing)).otherwise(found)
+        piece = parts.struct.field(name)
+        return pl.when(piece.is_null() | (piece == "")).then(pl.lit(missing)).otherwise(piece)
 
     hour = part("hour", "0").cast(pl.Int32, strict=False)
     if "half" in names:
@@ -67,14 +67,14 @@ def _moments_as(text: pl.Expr, pattern: str, timezone: str) -> pl.Expr:
         pl.lit("."),
         part("fraction", "0").str.head(6).str.pad_end(6, "0"),
     )
-    told = clock.str.to_datetime("%Y-%m-%d %H:%M:%S%.6f", time_unit="us", strict=False)
+    as_written = clock.str.to_datetime("%Y-%m-%d %H:%M:%S%.6f", time_unit="us", strict=False)
     offset = part("offset", "").str.replace(":", "", literal=True)
     sign = pl.when(offset.str.starts_with("-")).then(-1).otherwise(1)
     ahead = offset.str.slice(1, 2).cast(pl.Int64, strict=False).fill_null(0) * 60
     ahead = ahead + offset.str.slice(3, 2).cast(pl.Int64, strict=False).fill_null(0)
-    utc = told - pl.duration(minutes=sign * ahead)
+    utc = as_written - pl.duration(minutes=sign * ahead)
     local = (
         utc.dt.replace_time_zone("UTC").dt.convert_time_zone(timezone).dt.replace_time_zone(None)
     )
-    moment = pl.when(offset == "").then(told).otherwise(local)
+    moment = pl.when(offset == "").then(as_written).otherwise(local)
     return pl.when(moment.dt.year().is_between(FIRST_YEAR, LAST_YEAR)).then(moment)

@@ -104,8 +104,8 @@ def parse_columns(
     ]
     helpers = [_FAILED + name for name in failed] + [_UNIT_OK + name for name in names]
     rows = out.drop(helpers, strict=False)
-    told = pl.concat([no_reasons(), *frames])
-    return rows, pl.concat([told, _check_failures(feed, texts, rows, told)])
+    read_failures = pl.concat([no_reasons(), *frames])
+    return rows, pl.concat([read_failures, _check_failures(feed, texts, rows, read_failures)])
 
 
 def _of_column(mapping: Mapping, name: str) -> Mapping:
@@ -213,7 +213,7 @@ def _rule(kind: str, text: pl.Expr, mapping: Mapping, timezone: str) -> pl.Expr:
 
 
 def _check_failures(
-    feed: str, texts: pl.DataFrame, rows: pl.DataFrame, told: pl.DataFrame
+    feed: str, texts: pl.DataFrame, rows: pl.DataFrame, read_failures: pl.DataFrame
 ) -> pl.DataFrame:
     """What the table's pandera class finds, save what was told of the same value already."""
     table = FEED_TABLES[feed]
@@ -225,12 +225,12 @@ def _check_failures(
     if cases["index"].null_count():
         raise AssertionError(f"{feed}: a check did not run: {cases.rows()[:3]}")
     frames = []
-    for (column, check), found in cases.group_by(["column", "check"], maintain_order=True):
+    for (column, check), of_check in cases.group_by(["column", "check"], maintain_order=True):
         name = _BLAMED.get(str(check), str(column))
-        place = found["index"].cast(pl.UInt32).sort()
+        place = of_check["index"].cast(pl.UInt32).sort()
         value = texts[name] if name in texts.columns else pl.lit("").alias(name)
         failing = texts.select("source_line").with_columns(_value=value)[place]
-        known = told.filter(pl.col("column") == name)
+        known = read_failures.filter(pl.col("column") == name)
         fresh = failing.join(known, left_on="source_line", right_on="line", how="anti")
         frames.append(reasons(fresh, name, "_value", _CHECK_RULES.get(str(check), _other(check))))
     return pl.concat([no_reasons(), *frames])

@@ -41,11 +41,11 @@ def problems(set_aside: pl.DataFrame, whole_files: Collection[str] = ()) -> pl.D
         date; first at sales_may.csv line 88`; `value` is what stands at that first place, and
         `other_values` counts what else stands in the group.
     """
-    told = set_aside.with_columns(
+    ordered = set_aside.with_columns(
         pl.col("feed", "column", "value").fill_null(""),
         _is_whole=pl.col("file").is_in(list(whole_files)),
     ).sort("file", "line", "column", "rule")
-    whole = told.filter("_is_whole").select(
+    whole = ordered.filter("_is_whole").select(
         "feed",
         "column",
         "rule",
@@ -60,7 +60,7 @@ def problems(set_aside: pl.DataFrame, whole_files: Collection[str] = ()) -> pl.D
         remedy=pl.lit(""),
     )
     grouped = (
-        told.filter(~pl.col("_is_whole"))
+        ordered.filter(~pl.col("_is_whole"))
         .group_by("feed", "column", "rule", maintain_order=True)
         .agg(
             rows=pl.len().cast(pl.Int64),
@@ -93,7 +93,7 @@ def ends_of_mappings(totals: Mapping[str, int]) -> str:
         totals: numbers of rows by the names of `row_accounts`.
     """
     words = {"left_out": "left out", "joined": "joined", "rows_split": "added by splitting"}
-    return "".join(f", {totals[name]:,} {told}" for name, told in words.items() if totals[name])
+    return "".join(f", {totals[name]:,} {phrase}" for name, phrase in words.items() if totals[name])
 
 
 def _what_is_wrong() -> pl.Expr:

@@ -114,7 +114,7 @@ def reasons(
         words: the words that the column takes, for the rule `word`.
     """
     text = pl.lit("") if value is None else pl.col(value).fill_null("")
-    told = pl.lit(rule) if isinstance(rule, str) else rule
+    rule_expr = pl.lit(rule) if isinstance(rule, str) else rule
     place = {
         "file": "source_file",
         "sheet": "source_sheet",
@@ -122,7 +122,7 @@ def reasons(
         "part": "source_part",
     }
     return (
-        rows.with_columns(_text=text, _rule=told)
+        rows.with_columns(_text=text, _rule=rule_expr)
         .with_columns(_shown=shown_text(pl.col("_text")))
         .select(
             *(pl.col(of).alias(name) for name, of in place.items() if of in rows.columns),
@@ -136,11 +136,11 @@ def reasons(
 
 def _sentence(column: str, shown: pl.Expr, rule: pl.Expr, words: Sequence[str]) -> pl.Expr:
     listed = ", ".join(words)
-    told = {
+    endings = {
         name: f"{entry.phrase}; {entry.remedy.format(words=listed)}."
         for name, entry in RULES.items()
     }
-    rest = rule.replace_strict(told, return_dtype=pl.String)
+    rest = rule.replace_strict(endings, return_dtype=pl.String)
     quoted = pl.when(shown == "").then(pl.lit("")).otherwise(pl.format(' "{}"', shown))
     return pl.format("{}{} {}", pl.lit(column), quoted, rest)
 

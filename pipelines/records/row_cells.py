@@ -76,7 +76,7 @@ def leave_rows_out(
     first = pl.coalesce(pl.when(pl.col(name) != "").then(pl.col(name)) for name in own)
     tested = [test.header for entry in entries for test in entry.tests]
     headers = {name: cell(name, reading.header, place) for name in tested}
-    known = {name: found for name, found in headers.items() if found is not None}
+    known = {name: expr for name, expr in headers.items() if expr is not None}
     of_sheet = tuple(_of_sheet(entry, place.sheet) for entry in entries)
     whole = rows_left_out(reading.rows, of_sheet, known, first, marks)
     ragged = reading.faults.filter(pl.col("rule").is_in(_COUNT_RULES))

@@ -72,8 +72,8 @@ def _epoch(value: object) -> str | None:
 
 
 def _formats(value: object) -> str | None:
-    if told := texts_fault(value):
-        return told
+    if problem := texts_fault(value):
+        return problem
     assert isinstance(value, list)
     for form in value:
         try:
@@ -115,8 +115,8 @@ def marks_faults(
     elif thousands is not None and thousands not in _THOUSANDS:
         yield (*above, "thousands"), f'is {show(thousands)}; write ",", ".", " " or "\'".'
     elif thousands == decimal:
-        told = "the decimal mark already; a number cannot use it for both"
-        yield (*above, "thousands"), f"is {show(thousands)}, {told}: correct one of them."
+        why = "the decimal mark already; a number cannot use it for both"
+        yield (*above, "thousands"), f"is {show(thousands)}, {why}: correct one of them."
 
 
 def transform_faults(
@@ -142,12 +142,12 @@ def transform_faults(
             yield key, f"is {show(steps)}; write a list of steps, such as [ {{ pad = 7 }} ]."
             continue
         for place, step in enumerate(steps):
-            yield from ((key, told) for told in step_faults(step, place, kind(column)))
+            yield from ((key, fault) for fault in step_faults(step, place, kind(column)))
             if "split" in step:
                 splits.append(column)
     if len(splits) > 1:
-        told = f"splits too, as {splits[0]} does; one column a mapping may be split"
-        yield ("transforms", splits[1]), f"{told}, so keep one of the two."
+        fault = f"splits too, as {splits[0]} does; one column a mapping may be split"
+        yield ("transforms", splits[1]), f"{fault}, so keep one of the two."
 
 
 def step_faults(step: dict[str, Any], place: int, kind: str) -> Iterator[str]:
@@ -163,8 +163,8 @@ def step_faults(step: dict[str, Any], place: int, kind: str) -> Iterator[str]:
     check, kinds = VERBS[verb]
     if kinds and kind not in kinds:
         yield f"has the step {verb}, which is for {_WANTED[kinds]} alone; take it out."
-    elif told := check(value):
-        yield f"has the step {verb}, which {told}"
+    elif fault := check(value):
+        yield f"has the step {verb}, which {fault}"
     elif verb == "split" and place:
         yield "has the step split behind others; write it first."
 
@@ -190,8 +190,8 @@ def phrase_faults(
             code = entry.get("code")
             if not isinstance(code, str) or not code.strip():
                 yield key, "has no code; write code = and a text in quotes."
-            elif told := reads(column, code.strip()):
-                yield key, f"has the code {show(code)}, which is no {told}."
+            elif wanted_kind := reads(column, code.strip()):
+                yield key, f"has the code {show(code)}, which is no {wanted_kind}."
 
 
 def _phrase_faults(entry: dict[str, Any], is_last: bool) -> Iterator[str]:
@@ -202,12 +202,12 @@ def _phrase_faults(entry: dict[str, Any], is_last: bool) -> Iterator[str]:
     tests = [name for name in ("any", "matches", "otherwise") if name in entry]
     if len(tests) != 1:
         yield f"has {' and '.join(tests) or 'no test'}; write one of any, matches and otherwise."
-    elif "any" in entry and (told := texts_fault(entry["any"])):
-        yield f"has any, which {told}"
-    elif "matches" in entry and (told := regex_fault(entry["matches"])):
-        yield f"has matches, which {told}"
-    elif "otherwise" in entry and (told := _true(entry["otherwise"])):
-        yield f"has otherwise, which {told}"
+    elif "any" in entry and (fault := texts_fault(entry["any"])):
+        yield f"has any, which {fault}"
+    elif "matches" in entry and (fault := regex_fault(entry["matches"])):
+        yield f"has matches, which {fault}"
+    elif "otherwise" in entry and (fault := _true(entry["otherwise"])):
+        yield f"has otherwise, which {fault}"
     elif "otherwise" in entry and not is_last:
         yield "has otherwise before others, which would never be reached; write it last."
 
@@ -222,7 +222,7 @@ def leave_out_faults(
     parts = ["reason", "header", "first_cell", *TESTS, "also", *(["sheets"] * with_sheets)]
     for number, entry in enumerate(entries, 1):
         key = (*above, "leave_out", str(number))
-        yield from ((key, told) for told in _entry_faults(entry, parts))
+        yield from ((key, fault) for fault in _entry_faults(entry, parts))
 
 
 def _entry_faults(entry: dict[str, Any], parts: list[str]) -> Iterator[str]:
@@ -233,8 +233,8 @@ def _entry_faults(entry: dict[str, Any], parts: list[str]) -> Iterator[str]:
     if not isinstance(reason, str) or not reason.strip():
         yield "has no reason, which stands in the accounts; write reason = and a text in quotes."
     for name in ("first_cell", "sheets"):
-        if name in entry and (told := texts_fault(entry[name])):
-            yield f"has {name}, which {told}"
+        if name in entry and (fault := texts_fault(entry[name])):
+            yield f"has {name}, which {fault}"
     has_tests = any(name in entry for name in TESTS)
     if "header" in entry or has_tests:
         yield from _test_faults(entry)
@@ -259,10 +259,10 @@ def _test_faults(test: dict[str, Any]) -> Iterator[str]:
     if not told_tests:
         yield f"has a header and no test; write one of {', '.join(TESTS)}."
     for name in ("is", "is_not"):
-        if name in test and not isinstance(test[name], str) and (told := _cells(test[name])):
-            yield f"has {name}, which {told}"
-    if "matches" in test and (told := regex_fault(test["matches"])):
-        yield f"has matches, which {told}"
+        if name in test and not isinstance(test[name], str) and (fault := _cells(test[name])):
+            yield f"has {name}, which {fault}"
+    if "matches" in test and (fault := regex_fault(test["matches"])):
+        yield f"has matches, which {fault}"
     if "empty" in test and not isinstance(test["empty"], bool):
         yield f"has empty, which is {show(test['empty'])}; write true or false."
     for name in ("below", "above"):

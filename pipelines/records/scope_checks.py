@@ -21,16 +21,16 @@ _LAST_ROW = 1_048_576
 
 def feed_of(data: dict[str, Any], stem: str) -> str | None:
     """The feed that a mapping is for: the one that it names, else the one in its file's name."""
-    named = data.get("feed", stem.casefold())
-    return named if named in FEEDS else None
+    feed = data.get("feed", stem.casefold())
+    return feed if feed in FEEDS else None
 
 
 def feed_fault(data: dict[str, Any], stem: str) -> Fault:
     """Why a mapping is for no feed."""
     if "feed" in data:
-        named = data["feed"]
-        near = suggest(named, FEEDS) if isinstance(named, str) else "write its name in quotes."
-        return ("feed",), f"is {show(named)}, which is no feed; {near}"
+        feed = data["feed"]
+        near = suggest(feed, FEEDS) if isinstance(feed, str) else "write its name in quotes."
+        return ("feed",), f"is {show(feed)}, which is no feed; {near}"
     return (
         ("feed",),
         f"is missing, and {stem}.toml is not called after a feed; write feed = and one of: "
@@ -42,8 +42,8 @@ def scope_faults(data: dict[str, Any], above: tuple[str, ...] = ()) -> Iterator[
     """Faults of all but `feed`; `above` is the key of what they stand in."""
     for name in ("files", "sheets"):
         if name in data and not _is_texts(data[name]):
-            told = 'write a list of names, such as ["Orders 20*"]'
-            yield (*above, name), f"is {show(data[name])}; {told}."
+            sentence = 'write a list of names, such as ["Orders 20*"]'
+            yield (*above, name), f"is {show(data[name])}; {sentence}."
     row = data.get("header_row", 1)
     if not is_whole(row) or not 1 <= row <= _LAST_ROW:
         yield (
@@ -63,8 +63,8 @@ def scope_faults(data: dict[str, Any], above: tuple[str, ...] = ()) -> Iterator[
             return
     first, last = data.get("valid_from"), data.get("valid_until")
     if first is not None and last is not None and first > last:
-        told = f"is {first}, which is after valid_until, {last}; exchange the two"
-        yield (*above, "valid_from"), f"{told}."
+        sentence = f"is {first}, which is after valid_until, {last}; exchange the two"
+        yield (*above, "valid_from"), f"{sentence}."
 
 
 def _is_texts(value: object) -> bool:

@@ -33,8 +33,8 @@ class Mappings:
     @classmethod
     def of_workspace(cls, read: Sequence[Mapping], aliases: pl.DataFrame) -> Mappings:
         """The mappings with aliases (`schemas.reference.Aliases`) given to each."""
-        told = (replace(one, aliases=aliases_of(one.feed, aliases)) for one in read)
-        return cls(tuple(told), aliases)
+        with_aliases = (replace(one, aliases=aliases_of(one.feed, aliases)) for one in read)
+        return cls(tuple(with_aliases), aliases)
 
     def __getitem__(self, feed: str) -> Mapping:
         """The mapping of a feed's own files: the first without `files`, else the plain one."""
@@ -133,8 +133,8 @@ def join_names(mapping: Mapping, join: Join, path: str) -> bool:
 
 def holds_on(mapping: Mapping, path: str, join: Join | None = None) -> bool:
     """Whether a mapping, or a join of it, holds for the day in a file's name."""
-    told = mapping if join is None else join
-    first, last = told.valid_from, told.valid_until
+    scope = mapping if join is None else join
+    first, last = scope.valid_from, scope.valid_until
     if first is None and last is None:
         return True
     day = named_day(mapping, path)

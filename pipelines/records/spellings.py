@@ -36,19 +36,19 @@ def likely(written: pl.Series, known: pl.Series, *, digits_count: bool) -> pl.Da
         A frame in the shape of LIKELY; values for which no cause holds are not in it.
     """
     open_, other = written.alias("written").to_frame(), known.alias("known").to_frame()
-    found = [LIKELY.to_frame()]
+    by_cause = [LIKELY.to_frame()]
     for cause, form in (
         ("lost_zeros", _without_zeros),
         ("case_or_punctuation", _bare),
     ):
         if open_.is_empty():  # as mostly: each question costs as much as for many values
-            return pl.concat(found)
+            return pl.concat(by_cause)
         pairs = _alike(open_, other, form)
-        found.append(_single(pairs, cause))
+        by_cause.append(_single(pairs, cause))
         open_ = open_.join(pairs, on="written", how="anti")
     if open_.height:
-        found.append(_single(_close(open_, other, digits_count), "close_spelling"))
-    return pl.concat(found)
+        by_cause.append(_single(_close(open_, other, digits_count), "close_spelling"))
+    return pl.concat(by_cause)
 
 
 def _single(pairs: pl.DataFrame, cause: str) -> pl.DataFrame:

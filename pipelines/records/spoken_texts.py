@@ -29,7 +29,7 @@ def spoken_texts(texts: pl.DataFrame, mapping: Mapping, names: Sequence[str]) ->
         mapping: how they are written.
         names: the columns that are read.
     """
-    told = [
+    spoken = [
         name
         for name in names
         if any(
@@ -38,7 +38,9 @@ def spoken_texts(texts: pl.DataFrame, mapping: Mapping, names: Sequence[str]) ->
         )
     ]
     return texts.with_columns(
-        column for name in told for column in _each_once(texts.select(name), mapping).get_columns()
+        column
+        for name in spoken
+        for column in _each_once(texts.select(name), mapping).get_columns()
     )
 
 
@@ -83,6 +85,6 @@ def _spoken(texts: pl.DataFrame, mapping: Mapping) -> pl.DataFrame:
 
 def _translated(text: pl.Expr, words: dict[str, str]) -> pl.Expr:
     """The mapping's translations in place of the export's words."""
-    found = text.str.to_lowercase()
-    put = found.replace_strict(words, default=None, return_dtype=pl.String)
-    return pl.when(found.is_in(list(words))).then(pl.when(put != "").then(put)).otherwise(text)
+    lowered = text.str.to_lowercase()
+    put = lowered.replace_strict(words, default=None, return_dtype=pl.String)
+    return pl.when(lowered.is_in(list(words))).then(pl.when(put != "").then(put)).otherwise(text)

@@ -196,13 +196,13 @@ def _ratio(name: str, pascals: float) -> float | None:
 
 
 def _mass_scale(name: str, species: dict[str, float]) -> float | None:
-    found = _MASS_UNIT.fullmatch(_SPECIES_FIRST.sub(r"\1\3as\2", name))
-    if not found:
+    match = _MASS_UNIT.fullmatch(_SPECIES_FIRST.sub(r"\1\3as\2", name))
+    if not match:
         return None
-    scale = _MASS[found["mass"]] if found["mass"] else {"ppm": 1.0, "ppb": 1e-3}[found["parts"]]
-    if found["species"] is None:
+    scale = _MASS[match["mass"]] if match["mass"] else {"ppm": 1.0, "ppb": 1e-3}[match["parts"]]
+    if match["species"] is None:
         return scale
-    return scale * species[found["species"]] if found["species"] in species else None
+    return scale * species[match["species"]] if match["species"] in species else None
 
 
 def _temperature(

@@ -152,12 +152,12 @@ ABOUT: dict[str, tuple[str, str, str]] = {
 def term_keys() -> list[TermKey]:
     """Every key that a terms file may have, in the order of the shape, likes told once."""
     keys: dict[str, TermKey] = {}
-    for path, told, required in _leaves(terms_shape([], codes.ABILITIES), ()):
-        if path[0] == "family" or told is None:
+    for path, kind, required in _leaves(terms_shape([], codes.ABILITIES), ()):
+        if path[0] == "family" or kind is None:
             continue
         name = _any(path)
         about, default, read_by = ABOUT.get(name, ("", "", ""))
-        keys.setdefault(name, TermKey(name, told, required, default, about, read_by))
+        keys.setdefault(name, TermKey(name, kind, required, default, about, read_by))
     return list(keys.values())
 
 

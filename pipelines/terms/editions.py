@@ -51,11 +51,11 @@ def read_edition(file: TomlFile, shape: Table) -> tuple[Edition | None, list[str
         faults += _between_keys(base)
         known = set(faults)
         for name, merged in families.items():
-            for path, told in _between_keys(merged):
-                if (path, told) not in known:
-                    faults.append((("family", name, *path), told))
+            for path, why in _between_keys(merged):
+                if (path, why) not in known:
+                    faults.append((("family", name, *path), why))
     if faults:
-        return None, [_sentence(file, path, told) for path, told in faults]
+        return None, [_sentence(file, path, why) for path, why in faults]
     edition = Edition(
         base["edition"].strip(), base["effective_from"], file.name, file.sha256, base, families
     )
@@ -74,8 +74,8 @@ def merge(base: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]:
     return merged
 
 
-def _sentence(file: TomlFile, path: Path, told: str) -> str:
-    return f"{file.at(path)}: {dotted(path)} {told}"
+def _sentence(file: TomlFile, path: Path, why: str) -> str:
+    return f"{file.at(path)}: {dotted(path)} {why}"
 
 
 def _shape_faults(tree: Mapping[str, Any], table: Table, at: Path) -> Iterator[Fault]:
@@ -85,8 +85,8 @@ def _shape_faults(tree: Mapping[str, Any], table: Table, at: Path) -> Iterator[F
         if entry is None:
             yield path, f"{table.unknown}; {suggest(key, table.keys)}"
         elif isinstance(entry, Key):
-            if told := entry.check(value):
-                yield path, told
+            if why := entry.check(value):
+                yield path, why
         elif isinstance(value, dict):
             yield from _shape_faults(value, entry, path)
         else:

@@ -63,30 +63,30 @@ def terms_from_files(
         WorkspaceError: one sentence for each fault of all files.
     """
     shape = terms_shape(sorted(set(families)), sorted(set(abilities)))
-    told = list(faults)
+    all_faults = list(faults)
     editions: list[Edition] = []
     for file in files:
         edition, own = read_edition(file, shape)
-        told += own
+        all_faults += own
         if edition is not None:
-            told += _clashes(file, edition, editions)
+            all_faults += _clashes(file, edition, editions)
             editions.append(edition)
-    if told:
-        raise WorkspaceError(*told)
+    if all_faults:
+        raise WorkspaceError(*all_faults)
     return lay_out(editions, families)
 
 
 def _clashes(file: TomlFile, edition: Edition, others: Sequence[Edition]) -> list[str]:
-    told = []
+    clashes = []
     for other in others:
         if edition.effective_from == other.effective_from:
-            told.append(
+            clashes.append(
                 f"{file.at(['effective_from'])}: effective_from is {edition.effective_from}, as in "
                 f"{other.file}; two editions cannot begin on one day, so change one of them."
             )
         if edition.name == other.name:
-            told.append(
+            clashes.append(
                 f'{file.at(["edition"])}: edition is "{edition.name}", as in {other.file}; '
                 "give each edition a name of its own."
             )
-    return told
+    return clashes

@@ -77,18 +77,18 @@ def _placed(
     said = f"{Path(file.name).name} (edition {edition.name})"
     if stands_for is None:
         if edition.name in names:
-            told = f"{said} stands in the place of the edition of that name"
-            return {edition.name}, edition, f"{told}, {_from(edition)}."
+            sentence = f"{said} stands in the place of the edition of that name"
+            return {edition.name}, edition, f"{sentence}, {_from(edition)}."
         of_that_day = days.get(edition.effective_from)
         stands_for = of_that_day.name if of_that_day else ALL
     if stands_for in names:
         edition = replace(edition, effective_from=names[stands_for].effective_from)
-        told = f"{said} stands in the place of edition {stands_for}, {_from(edition)}."
-        return {stands_for}, edition, told
+        sentence = f"{said} stands in the place of edition {stands_for}, {_from(edition)}."
+        return {stands_for}, edition, sentence
     if stands_for == ALL:
         edition = replace(edition, effective_from=min(days))
-        told = f"{said} stands in the place of every edition, {_from(edition)}."
-        return set(names), edition, told
+        sentence = f"{said} stands in the place of every edition, {_from(edition)}."
+        return set(names), edition, sentence
     if stands_for == NEW:
         return set(), edition, f"{said} is one edition more, {_from(edition)}."
     raise UsageError(

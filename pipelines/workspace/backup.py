@@ -64,16 +64,16 @@ def write_backup(workspace: Workspace, terms: str, target: Path) -> Archived:
         raise UsageError(f"{target} lies in the workspace itself; name a file outside of it.")
     working = target.with_name(target.name + ".new")
     left_out: list[str] = []
-    told: list[dict[str, Any]] = []
+    entries: list[dict[str, Any]] = []
     try:
         working.unlink(missing_ok=True)
         with open(_private(working), "wb") as file:
             with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED, compresslevel=_LEVEL) as archive:
                 if (database := workspace.desk / DESK_DATABASE).is_file():
-                    told += _add_database(archive, database, target.parent)
+                    entries += _add_database(archive, database, target.parent)
                 for path in _files(workspace, terms, root, left_out):
-                    told.append(_add(archive, workspace.root, path))
-                archive.writestr(MANIFEST, json.dumps(_manifest(workspace, told), indent=1))
+                    entries.append(_add(archive, workspace.root, path))
+                archive.writestr(MANIFEST, json.dumps(_manifest(workspace, entries), indent=1))
             file.flush()
             os.fsync(file.fileno())
         os.replace(working, target)
@@ -85,7 +85,7 @@ def write_backup(workspace: Workspace, terms: str, target: Path) -> Archived:
         ) from None
     finally:
         working.unlink(missing_ok=True)
-    return Archived(len(told), sum(one["size"] for one in told), left_out)
+    return Archived(len(entries), sum(one["size"] for one in entries), left_out)
 
 
 def _add_database(
@@ -129,13 +129,13 @@ def _files(workspace: Workspace, terms: str, root: Path, left_out: list[str]) ->
         workspace.store,
     ]
     beside = [path for path in workspace.root.iterdir() if not path.name.startswith(".")]
-    found = [path for path in beside if path.is_file() and not _passes(path)]
+    paths = [path for path in beside if path.is_file() and not _passes(path)]
     for folder in folders:
         for above, names, files in os.walk(folder):
             names[:] = [name for name in names if not _passes(Path(above, name))]
-            found += [Path(above, name) for name in files if not _passes(Path(above, name))]
-            found += [Path(above, name) for name in names if Path(above, name).is_symlink()]
-    for path in sorted(set(found)):
+            paths += [Path(above, name) for name in files if not _passes(Path(above, name))]
+            paths += [Path(above, name) for name in names if Path(above, name).is_symlink()]
+    for path in sorted(set(paths)):
         shown = path.relative_to(workspace.root).as_posix()
         if not Path(os.path.realpath(path)).is_relative_to(root):
             left_out.append(f"{shown} is a link that leads out of the workspace; left out.")

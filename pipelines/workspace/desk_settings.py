@@ -85,8 +85,8 @@ def _url(value: Any) -> str | None:
     if isinstance(value, str):
         try:
             parts = urlsplit(value)
-            named = parts.hostname and (parts.port is None or parts.port > 0)
-            if parts.scheme in ("http", "https") and named and not parts.query:
+            has_host = parts.hostname and (parts.port is None or parts.port > 0)
+            if parts.scheme in ("http", "https") and has_host and not parts.query:
                 return None
         except ValueError:
             pass

@@ -77,10 +77,10 @@ def read_tail(path: Path, most_bytes: int) -> list[dict[str, Any]]:
 def _tail(descriptor: int, most_bytes: int) -> list[dict[str, Any]]:
     start = max(0, os.fstat(descriptor).st_size - most_bytes)
     lines = os.pread(descriptor, most_bytes, start).split(b"\n")
-    found = []
+    records = []
     for line in lines[1:] if start else lines:
         with contextlib.suppress(ValueError, RecursionError):
-            told = json.loads(line)
-            if isinstance(told, dict):
-                found.append(told)
-    return found
+            record = json.loads(line)
+            if isinstance(record, dict):
+                records.append(record)
+    return records

@@ -45,8 +45,8 @@ def faults_of_letters(given: Mapping[str, Any]) -> list[tuple[str, str]]:
     needed = {"host": 'host = "mail.example"'}
     faults = faults_of_mail(mail, "letters.mail", needed)
     if mail and "sender" not in given:
-        told = 'needs [letters] sender, the address that letters come from: write sender = "…".'
-        faults.append(("host", told))
+        fault = 'needs [letters] sender, the address that letters come from: write sender = "…".'
+        faults.append(("host", fault))
     return faults
 
 

@@ -89,8 +89,8 @@ def _write(descriptor: int, holder: Holder) -> None:
 def _holder(descriptor: int) -> Holder | None:
     """The holder that the file names; None where it is empty or names none."""
     try:
-        told = json.loads(os.pread(descriptor, 4096, 0))
-        return Holder(int(told["pid"]), str(told["host"]), str(told["since"]))
+        holder = json.loads(os.pread(descriptor, 4096, 0))
+        return Holder(int(holder["pid"]), str(holder["host"]), str(holder["since"]))
     except (OSError, ValueError, KeyError, TypeError):
         return None
 

@@ -92,10 +92,10 @@ def _wanted(folders: Iterable[Path], readers: Readers) -> Iterator[tuple[Path, i
     while waiting:
         try:
             with os.scandir(waiting.pop()) as entries:
-                found = list(entries)
+                children = list(entries)
         except OSError:
             continue
-        for entry in found:
+        for entry in children:
             is_folder = entry.is_dir(follow_symlinks=False)
             if not (is_folder or entry.is_file(follow_symlinks=False)):
                 continue

@@ -92,7 +92,7 @@ def load_reference(folder: Path, settings: Settings) -> Reference:
     frames: dict[str, pl.DataFrame] = {}
     files: dict[str, SmallFile] = {}
     sha256: dict[str, str] = {}
-    told: list[str] = []
+    faults: list[str] = []
     for table, columns in ALL_REFERENCE_TABLES.items():
         path = find(folder, f"{table}.csv")
         if table in OPTIONAL_REFERENCE_TABLES and not path.exists():
@@ -103,19 +103,19 @@ def load_reference(folder: Path, settings: Settings) -> Reference:
             frames[table] = _typed(file, table)
             files[table], sha256[file.name] = file, file.sha256
         except FormFault as fault:
-            told.append(str(fault))
+            faults.append(str(fault))
         except WorkspaceError as error:
-            told += error.faults
+            faults += error.faults
     if "aliases" in files:
         lines = [line for line, _ in files["aliases"].rows]
-        told += _at(files["aliases"], aliases_of_nothing(frames, lines))
+        faults += _at(files["aliases"], aliases_of_nothing(frames, lines))
         frames["aliases"] = frames["aliases"].unique(maintain_order=True)
     if "lots" in files:
         frames["lots"] = frames["lots"].unique(
             ["lot", "serial_from", "serial_to", "model"], keep="first", maintain_order=True
         )
-    if told:
-        raise WorkspaceError(*told)
+    if faults:
+        raise WorkspaceError(*faults)
     return Reference(**frames, sha256=sha256)
 
 
@@ -132,7 +132,7 @@ def _typed(file: SmallFile, table: str) -> pl.DataFrame:
     for line, texts in file.rows:
         values, wrong = _values(table, columns, texts)
         rows.append((line, values))
-        faults += [(line, column, told) for column, told in wrong]
+        faults += [(line, column, sentence) for column, sentence in wrong]
     schema = polars_schema(ALL_REFERENCE_TABLES[table])
     if not faults:
         frame = pl.DataFrame([values for _, values in rows], schema=schema)
@@ -146,7 +146,10 @@ def _typed(file: SmallFile, table: str) -> pl.DataFrame:
 def _at(file: SmallFile, faults: Iterable[Fault]) -> list[str]:
     """The faults of a file with their places, by line."""
     ordered = sorted(faults, key=lambda fault: fault[0])
-    return [f"{file.name} line {line}, column {column}: {told}" for line, column, told in ordered]
+    return [
+        f"{file.name} line {line}, column {column}: {sentence}"
+        for line, column, sentence in ordered
+    ]
 
 
 def _values(
@@ -174,6 +177,6 @@ def _outside_limits(frame: pl.DataFrame, table: str, file: SmallFile) -> Iterato
         ALL_REFERENCE_TABLES[table].validate(frame, lazy=True)
     except SchemaErrors as error:
         for index, column, check in error.failure_cases["index", "column", "check"].rows():
-            told = _LIMITS.get(check, f"does not pass the check {check}; correct it.")
+            why = _LIMITS.get(check, f"does not pass the check {check}; correct it.")
             line, texts = file.rows[index]
-            yield line, column, f"{show(texts[column])} {told}"
+            yield line, column, f"{show(texts[column])} {why}"

@@ -59,11 +59,11 @@ def _treatments(rows: list[Row]) -> Iterator[Fault]:
             yield line, "fits", f"{show(fits)} is no system of this file; {suggest(fits, systems)}"
         output, at = values["rated_output_l_per_h"], values["rated_temperature_c"]
         if output is not None and at is None:
-            told = "there is no value; an output holds at one temperature, so write that."
-            yield line, "rated_temperature_c", told
+            fault = "there is no value; an output holds at one temperature, so write that."
+            yield line, "rated_temperature_c", fault
         elif at is not None and output is None:
-            told = "there is no value, but a rated temperature; write the output, or empty both."
-            yield line, "rated_output_l_per_h", told
+            fault = "there is no value, but a rated temperature; write the output, or empty both."
+            yield line, "rated_output_l_per_h", fault
 
 
 def _agencies(rows: list[Row]) -> Iterator[Fault]:
@@ -71,20 +71,20 @@ def _agencies(rows: list[Row]) -> Iterator[Fault]:
     for line, values in sorted(rows, key=lambda row: (row[1]["authorized_from"], row[0])):
         agency, start = values["agency"], values["authorized_from"]
         if values["email"] is not None and not is_address(values["email"]):
-            told = "is no mail address; write one alone, such as claims@agency.example."
-            yield line, "email", f"{show(values['email'])} {told}"
+            fault = "is no mail address; write one alone, such as claims@agency.example."
+            yield line, "email", f"{show(values['email'])} {fault}"
         end = values["authorized_until"] or dt.date.max
         if end < start:
-            told = f'"{end}" is before authorized_from, {start}; swap or correct them.'
-            yield line, "authorized_until", told
+            fault = f'"{end}" is before authorized_from, {start}; swap or correct them.'
+            yield line, "authorized_until", fault
             continue
         if agency in latest and start <= latest[agency][0]:
             other = latest[agency][1]
-            told = (
+            fault = (
                 f'"{start}" lies within the period of {agency} in line {other}; '
                 "end that one before, or join the two rows."
             )
-            yield line, "authorized_from", told
+            yield line, "authorized_from", fault
         latest[agency] = max(latest.get(agency, (end, line)), (end, line))
 
 
@@ -93,8 +93,8 @@ def _regions(rows: list[Row]) -> Iterator[Fault]:
     for line, values in rows:
         coldest = values["coldest_supply_c"]
         if coldest is not None and not _COLDEST <= coldest <= _WARMEST:
-            told = f'"{coldest:g}" is no temperature of supply water in °C; write 0 to 40.'
-            yield line, "coldest_supply_c", told
+            fault = f'"{coldest:g}" is no temperature of supply water in °C; write 0 to 40.'
+            yield line, "coldest_supply_c", fault
         row, col = values["tile_row"], values["tile_col"]
         if (row is None) != (col is None):
             column = "tile_row" if row is None else "tile_col"
@@ -102,8 +102,8 @@ def _regions(rows: list[Row]) -> Iterator[Fault]:
         elif row is not None:
             before = tiles.setdefault((row, col), line)
             if before != line:
-                told = f'"{row}" with tile_col {col} is the place of line {before}; move one.'
-                yield line, "tile_row", told
+                fault = f'"{row}" with tile_col {col} is the place of line {before}; move one.'
+                yield line, "tile_row", fault
 
 
 def _phrases(rows: list[Row]) -> Iterator[Fault]:
@@ -111,14 +111,14 @@ def _phrases(rows: list[Row]) -> Iterator[Fault]:
     for line, values in rows:
         phrase = values["phrase"]
         if sum(map(str.isalnum, phrase)) < 2:
-            told = f"{show(phrase)} is too short to tell anything; write two letters or more."
-            yield line, "phrase", told
+            fault = f"{show(phrase)} is too short to tell anything; write two letters or more."
+            yield line, "phrase", fault
         plain = " ".join(phrase.casefold().split())
         before = first.setdefault(plain, line)
         # What is written alike to the letter is told as a repeated key already.
         if before != line and phrase not in {v["phrase"] for at, v in rows if at == before}:
-            told = f"{show(phrase)} stands in line {before} already, case aside; keep one row."
-            yield line, "phrase", told
+            fault = f"{show(phrase)} stands in line {before} already, case aside; keep one row."
+            yield line, "phrase", fault
 
 
 def _aliases(rows: list[Row]) -> Iterator[Fault]:
@@ -128,25 +128,25 @@ def _aliases(rows: list[Row]) -> Iterator[Fault]:
         key = values["kind"], " ".join(written.split()).lower()
         before, other = first.setdefault(key, (means, line))
         if before != means:
-            told = f"{show(written)} means {show(before)} in line {other}; keep one meaning."
-            yield line, "written", told
+            fault = f"{show(written)} means {show(before)} in line {other}; keep one meaning."
+            yield line, "written", fault
 
 
 def _lots(rows: list[Row]) -> Iterator[Fault]:
     for line, values in rows:
         first, last = serial_order(values["serial_from"]), serial_order(values["serial_to"])
         if first[0] != last[0]:
-            told = (
+            fault = (
                 f"{show(values['serial_to'])} has other letters than serial_from, "
                 f"{show(values['serial_from'])}; write one row for each."
             )
-            yield line, "serial_to", told
+            yield line, "serial_to", fault
         elif last < first:
-            told = (
+            fault = (
                 f"{show(values['serial_to'])} comes before serial_from, "
                 f"{show(values['serial_from'])}; swap or correct them."
             )
-            yield line, "serial_to", told
+            yield line, "serial_to", fault
 
 
 def serial_order(serial: str) -> tuple[str, tuple[int, ...]]:
@@ -167,8 +167,8 @@ def aliases_of_nothing(frames: Mapping[str, pl.DataFrame], lines: Sequence[int])
     ):
         code = means.upper() if kind == "region" else means
         if kind in known and code not in known[kind]:
-            told = f"{show(means)} is not in {_MEANT[kind]}.csv; {suggest(means, known[kind])}"
-            yield line, "means", told
+            fault = f"{show(means)} is not in {_MEANT[kind]}.csv; {suggest(means, known[kind])}"
+            yield line, "means", fault
 
 
 # Where the codes of a kind of alias stand; sites and sellers have no file.

@@ -96,29 +96,31 @@ def _manifest(opened: zipfile.ZipFile, archive: Path) -> dict[str, Any]:
         entry = opened.getinfo(MANIFEST)
         if entry.file_size > MOST_MANIFEST_BYTES:
             raise ValueError
-        told = json.loads(opened.read(entry))
-        if not isinstance(told, dict) or not isinstance(told.get("files"), list):
+        manifest = json.loads(opened.read(entry))
+        if not isinstance(manifest, dict) or not isinstance(manifest.get("files"), list):
             raise ValueError
     except (KeyError, ValueError, RecursionError):
         raise UsageError(
             f"{archive} is no backup of a workspace; name a file that `limeledger backup` wrote."
         ) from None
-    if told.get("format") != FORMAT:
+    if manifest.get("format") != FORMAT:
         raise UsageError(
-            f"{archive} is in form {told.get('format')!r}, and this version reads form {FORMAT}; "
-            "restore it with the version that wrote it."
+            f"{archive} is in form {manifest.get('format')!r}, and this version reads form "
+            f"{FORMAT}; restore it with the version that wrote it."
         )
-    return told
+    return manifest
 
 
-def _checked(opened: zipfile.ZipFile, told: list[Any], archive: Path) -> dict[str, tuple[int, str]]:
+def _checked(
+    opened: zipfile.ZipFile, listed: list[Any], archive: Path
+) -> dict[str, tuple[int, str]]:
     """Size and checksum of every file, once names, kinds and sizes are as they must be."""
     entries = {entry.filename: entry for entry in opened.infolist()}
     names = [entry.filename for entry in opened.infolist() if entry.filename != MANIFEST]
     if len(entries) != len(names) + 1 or len(names) > MOST_FILES:
         raise UsageError(_damaged(archive, "a name is in it twice, or there are too many"))
     files: dict[str, tuple[int, str]] = {}
-    for line in told:
+    for line in listed:
         try:
             name, size, sha256 = line["path"], line["size"], line["sha256"]
             entry = entries[name]

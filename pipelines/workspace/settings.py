@@ -128,7 +128,7 @@ def load_settings(workspace: Workspace) -> Settings:
 def read_settings(path: Path) -> Settings:
     """The settings in one file; see `load_settings`."""
     file = read_toml(path, SETTINGS_FILE)
-    faults = [f"{file.at(path)}: {dotted(path)} {told}" for path, told in _faults(file.data)]
+    faults = [f"{file.at(path)}: {dotted(path)} {fault}" for path, fault in _faults(file.data)]
     if faults:
         raise WorkspaceError(*faults)
     parts: dict[str, dict[str, Any]] = {name: {} for name in _PARTS.values()}
@@ -165,15 +165,15 @@ def _faults(data: Mapping[str, Any]) -> Iterator[tuple[tuple[str, ...], str]]:
         elif path[-1] not in known:
             names = [*known, *(table[-1] for table in TABLES if table[:-1] == path[:-1] and table)]
             yield path, f"is not a known setting; {suggest(path[-1], names)}"
-        elif told := known[path[-1]](value):
-            yield path, told
+        elif fault := known[path[-1]](value):
+            yield path, fault
     nightly = data.get("nightly")
     mail = nightly.get("mail") if isinstance(nightly, dict) else None
     if isinstance(mail, dict):
-        yield from ((("nightly", "mail", key), told) for key, told in lacking(mail))
+        yield from ((("nightly", "mail", key), fault) for key, fault in lacking(mail))
     letters = data.get("letters")
     if isinstance(letters, dict):
-        yield from ((("letters", "mail", key), told) for key, told in faults_of_letters(letters))
+        yield from ((("letters", "mail", key), fault) for key, fault in faults_of_letters(letters))
 
 
 def _leaves(
@@ -195,8 +195,8 @@ def _text(value: Any) -> str | None:
 
 
 def _folder(value: Any) -> str | None:
-    if told := _text(value):
-        return told
+    if fault := _text(value):
+        return fault
     path = PurePath(value)
     if path.is_absolute() or ".." in path.parts or "\0" in value:
         return f"is {show(value)}, which leads out of the workspace; name a folder inside it."
@@ -293,8 +293,8 @@ def _join_shares(value: Any) -> str | None:
     for name, share in value.items():
         if name not in JOINED_COLUMNS:
             return f'names "{name}", which is no join; {suggest(name, JOINED_COLUMNS)}'
-        if told := _between(0, 1)(share):
-            return f'gives "{name}" a share that {told}'
+        if fault := _between(0, 1)(share):
+            return f'gives "{name}" a share that {fault}'
     return None
 
 

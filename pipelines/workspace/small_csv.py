@@ -134,10 +134,10 @@ def _places(
     plain = [_plain(field) for field in header]
     places: dict[str, int] = {}
     for column in columns:
-        found = plain.count(_plain(column))
-        if found > 1:
+        count = plain.count(_plain(column))
+        if count > 1:
             raise FormFault(f"{name} line {line}: two headers mean {column}; keep one of them.")
-        if found:
+        if count:
             places[column] = plain.index(_plain(column))
     for column in columns:
         if column not in places and column not in optional:

@@ -42,8 +42,8 @@ class TomlFile:
 
     def at(self, path: Iterable[str]) -> str:
         """Tells where a key stands, such as `terms/2024-A.toml line 12, column 1`."""
-        found = _locate(self.text, tuple(path))
-        return f"{self.name} line {found[0]}, column {found[1]}" if found else self.name
+        position = _locate(self.text, tuple(path))
+        return f"{self.name} line {position[0]}, column {position[1]}" if position else self.name
 
 
 def read_toml(path: Path, name: str) -> TomlFile:
@@ -109,11 +109,11 @@ def nearest(word: str, known: Collection[str]) -> str | None:
     names = sorted(known)
     # Whole names first: by parts alone `site_nmae` would be `site` rather than `site_name`.
     for scorer in (fuzz.ratio, fuzz.WRatio):
-        found = process.extractOne(
+        near = process.extractOne(
             word, names, scorer=scorer, processor=str.casefold, score_cutoff=_NEAR
         )
-        if found:
-            return found[0]
+        if near:
+            return near[0]
     return None
 
 
@@ -188,8 +188,8 @@ def _locate(text: str, path: tuple[str, ...]) -> tuple[int, int] | None:
         if here == path[: len(here)] and (best is None or len(here) > best[0]):
             best = (len(here), number, column + 1)
             inner = path[len(here) :]
-            if inner and (found := re.search(rf"[{{,]\s*({re.escape(inner[-1])})\s*=", line)):
-                best = (len(path), number, found.start(1) + 1)
+            if inner and (match := re.search(rf"[{{,]\s*({re.escape(inner[-1])})\s*=", line)):
+                best = (len(path), number, match.start(1) + 1)
         # A table that is only written as a prefix (`[family.X.coverage]`) still places its parents.
         elif best is None and path and here[: len(path)] == path:
             best = (len(path), number, column + 1)

@@ -27,11 +27,11 @@ ALL = ("pipelines", "schemas", "dashboards")
 @functools.cache
 def source_hash(parts: tuple[str, ...] = ALL) -> str:
     """One hash over the bytes of all source files of these folders and files of ours."""
-    told = hashlib.sha256()
+    digest = hashlib.sha256()
     for path in sorted(file for part in parts for file in _files(_ROOT / part)):
-        told.update(f"{path.relative_to(_ROOT).as_posix()}\0".encode())
-        told.update(hashlib.sha256(path.read_bytes()).digest())
-    return told.hexdigest()
+        digest.update(f"{path.relative_to(_ROOT).as_posix()}\0".encode())
+        digest.update(hashlib.sha256(path.read_bytes()).digest())
+    return digest.hexdigest()
 
 
 def _files(part: Path) -> list[Path]:

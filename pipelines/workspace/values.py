@@ -102,11 +102,11 @@ def _several(text: str, words: Sequence[str], noun: str) -> list[str]:
 
 
 def _day(text: str) -> dt.date:
-    found = _DAY.fullmatch(text)
-    if not found:
+    match = _DAY.fullmatch(text)
+    if not match:
         raise ValueFault("is no date; write it as YYYY-MM-DD, such as 2026-03-31.")
     try:
-        return dt.date.fromisoformat(found[1])
+        return dt.date.fromisoformat(match[1])
     except ValueError:
         raise ValueFault("is a day that no calendar has; correct it.") from None
 

@@ -72,14 +72,14 @@ def code_lines(
     aliases: list[dict[str, Any]] = []
     for kind in KINDS:
         of_kind = used.filter(kind=kind)
-        told = known.get(kind, KnownCodes())
-        groups = _groups(kind, of_kind["written"].to_list(), told)
+        known_codes = known.get(kind, KnownCodes())
+        groups = _groups(kind, of_kind["written"].to_list(), known_codes)
         entries = {entry["written"]: entry for entry in of_kind.to_dicts()}
         by_leader: dict[str, list[Spelling]] = {}
         for spelling in groups:
             by_leader.setdefault(spelling.means, []).append(spelling)
         for code, spellings in by_leader.items():
-            lines.append(_line(kind, code, spellings, entries, told))
+            lines.append(_line(kind, code, spellings, entries, known_codes))
             aliases += [
                 _alias(kind, one, entries[one.written]["rows"])
                 for one in spellings
@@ -91,9 +91,9 @@ def code_lines(
 _ALIASED = "an alias already"
 
 
-def _groups(kind: str, written: list[str], told: KnownCodes) -> list[Spelling]:
+def _groups(kind: str, written: list[str], known_codes: KnownCodes) -> list[Spelling]:
     """The spellings of a kind under their codes; those that are aliases already go first."""
-    plain = {_plain(text): means for text, means in told.aliases.items()}
+    plain = {_plain(text): means for text, means in known_codes.aliases.items()}
     aliased = [
         Spelling(text, plain[_plain(text)], 1.0, _ALIASED)
         for text in written
@@ -102,8 +102,8 @@ def _groups(kind: str, written: list[str], told: KnownCodes) -> list[Spelling]:
     left = [text for text in written if _plain(text) not in plain]
     if kind in GROUPED:
         # What aliases mean leads too, where no reference file has it.
-        leaders = dict.fromkeys([*told.codes, *(one.means for one in aliased)])
-        return [*aliased, *put_together(left, leaders, told.names)]
+        leaders = dict.fromkeys([*known_codes.codes, *(one.means for one in aliased)])
+        return [*aliased, *put_together(left, leaders, known_codes.names)]
     return [*aliased, *(Spelling(text, text, 1.0, "") for text in left)]
 
 
@@ -127,19 +127,23 @@ def _line(
     code: str,
     spellings: list[Spelling],
     entries: Mapping[str, Mapping[str, Any]],
-    told: KnownCodes,
+    known_codes: KnownCodes,
 ) -> CodeLine:
-    _, named = FILES[kind]
+    _, name_column = FILES[kind]
     mine = [entries[one.written] for one in spellings]
     rows = sum(entry["rows"] for entry in mine)
     using = {feed for entry in mine for feed in entry["feeds"].split()}
     feeds = " ".join(feed for feed in FEEDS if feed in using)
     first = [entry["first_seen"] for entry in mine if entry["first_seen"] is not None]
     last = [entry["last_seen"] for entry in mine if entry["last_seen"] is not None]
-    is_known = code in told.codes or any(one.reason == _ALIASED for one in spellings)
-    line = dict(told.lines.get(code, {}))
-    name = line.get(named) or next((entry["name"] for entry in mine if entry["name"]), None) or ""
-    line |= {kind: code, named: name}
+    is_known = code in known_codes.codes or any(one.reason == _ALIASED for one in spellings)
+    line = dict(known_codes.lines.get(code, {}))
+    name = (
+        line.get(name_column)
+        or next((entry["name"] for entry in mine if entry["name"]), None)
+        or ""
+    )
+    line |= {kind: code, name_column: name}
     if kind == "site":
         for column in ("region", "postal_code"):
             line[column] = next((entry[column] for entry in mine if entry[column]), None) or ""

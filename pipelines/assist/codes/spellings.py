@@ -58,7 +58,7 @@ def plain_name(text: str) -> str:
     """
     plain = unicodedata.normalize("NFKD", text.replace("ß", "ss").replace("&", " and "))
     plain = "".join(c for c in plain if not unicodedata.combining(c)).casefold()
-    plain = _UMLAUTS.sub(lambda found: found[0][0], plain)
+    plain = _UMLAUTS.sub(lambda match: match[0][0], plain)
     plain = re.sub(r"(?<=\b[a-z])\.(?=[a-z]\b)", "", plain).replace("'", "").replace("’", "")
     words = [_SHORT.get(word, word) for word in re.findall(r"[^\W_]+", plain)]
     kept = [word for word in words if word not in _LEGAL]
@@ -89,10 +89,10 @@ def put_together(
     known = set(leaders.of_bare.values())
     for name, code in (names or {}).items():
         leaders.add_name(name, code)
-    found = []
+    assigned = []
     for text in spellings:
         if text in known:
-            found.append(Spelling(text, text, 1.0, ""))
+            assigned.append(Spelling(text, text, 1.0, ""))
             continue
         near = leaders.nearest(text)
         if near is None:
@@ -100,8 +100,8 @@ def put_together(
             near = (text, "")
         means, reason = near
         likeness = 1.0 if means == text else _likeness(text, means, reason)
-        found.append(Spelling(text, means, likeness, reason))
-    return found
+        assigned.append(Spelling(text, means, likeness, reason))
+    return assigned
 
 
 def _likeness(text: str, means: str, reason: str) -> float:

@@ -67,7 +67,7 @@ def _of_column(kind: str, feed: str, column: str, rows: pl.DataFrame, place: int
     seen = seen_on(feed) if len(days) == len(SEEN_BY[feed]) else pl.lit(None, pl.Date)
     own_name = "site_name" if kind == "site" and "site_name" in rows.columns else f"name:{column}"
     of_site = kind == "site" and feed == "units"
-    told = rows.filter(pl.col(column).is_not_null()).select(
+    uses = rows.filter(pl.col(column).is_not_null()).select(
         written=column,
         day=seen,
         line="source_line",
@@ -77,7 +77,7 @@ def _of_column(kind: str, feed: str, column: str, rows: pl.DataFrame, place: int
         serial=_column(rows, "serial") if of_site else pl.lit(None, pl.String),
     )
     return (
-        told.group_by("written")
+        uses.group_by("written")
         .agg(
             rows=pl.len().cast(pl.Int64),
             first_seen=pl.col("day").min(),

@@ -22,15 +22,15 @@ def likely_analytes(names: Sequence[str]) -> dict[str, tuple[str, float]]:
 
     Several names may be of one column, as where two laboratories fill one file.
     """
-    found = {}
+    by_name = {}
     for name in names:
         score, column = max(
             (likeness("water_tests", column, name), column) for column in LONG_ANALYTES
         )
         other = max(alike(plain_words(name), plain_words(one)) for one in OTHER_ANALYTES)
         if score >= PERHAPS and score > other:
-            found[name] = (column, score)
-    return found
+            by_name[name] = (column, score)
+    return by_name
 
 
 def known_share(texts: pl.DataFrame) -> float:

@@ -177,10 +177,12 @@ def _draft(
         draft.add("[[join]]", "", join.block, False, join.reason)
     line = table.reading.header_line
     mapping = mapping_of(guess.feed, draft.text())
-    found = choose_header(table.top, header_sought(guess.feed, mapping)) if table.top else line
+    chosen_line = (
+        choose_header(table.top, header_sought(guess.feed, mapping)) if table.top else line
+    )
     if line != table.top[0][0]:
-        told = "the line of the header" if found != line else "found by its names anyway"
-        draft.add("", "header_row", line, found != line, told)
+        reason = "the line of the header" if chosen_line != line else "found by its names anyway"
+        draft.add("", "header_row", line, chosen_line != line, reason)
     return MappingDraft(judged, left_out, sound(guess.feed, draft).text())
 
 

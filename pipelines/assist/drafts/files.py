@@ -96,8 +96,8 @@ def _of_workbook(file: Path, limits: Limits, sheet: str | None) -> list[FoundTab
             continue
         _add(tables, one.name, reading, top)
     if not tables:
-        told = faults[0] if faults else "It holds no cell."
-        raise UsageError(f"No mapping can be drafted from {file}. {told}")
+        fault = faults[0] if faults else "It holds no cell."
+        raise UsageError(f"No mapping can be drafted from {file}. {fault}")
     return tables
 
 

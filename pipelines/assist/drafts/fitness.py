@@ -38,8 +38,8 @@ _POSTAL = r"^(?:[A-Z]-)?[0-9]{4,5}(?:-[0-9]{4})?$|^[A-Za-z][0-9][A-Za-z] ?[0-9][
 def fitness(feed: str, column: str, profile: Profile, known: Known, *, long: bool) -> Fit:
     """How well the values of a header suit a column."""
     if not profile.texts.height:
-        told = "no value stands below it"
-        return Fit(_EMPTY, told, told if is_guarded(feed, column) else "")
+        reason = "no value stands below it"
+        return Fit(_EMPTY, reason, reason if is_guarded(feed, column) else "")
     kind = kind_of(feed, column)
     if kind in ("day", "moment"):
         return fitness_of_days(profile)
@@ -106,9 +106,11 @@ def _of_texts(column: str, profile: Profile, known: Known) -> Fit:
             share_found(profile, known, kind),
             named_share(profile, known, kind),
         )
-        told = f"{share:.0%} of the values are known: {column}"
+        reason = f"{share:.0%} of the values are known: {column}"
         plain = _of_plain_texts(column, profile).likeness
-        return Fit(max(0.45 + 0.55 * share if share else 0.5 * plain, 0.0), told, "", share >= 0.6)
+        return Fit(
+            max(0.45 + 0.55 * share if share else 0.5 * plain, 0.0), reason, "", share >= 0.6
+        )
     return _of_plain_texts(column, profile)
 
 
@@ -123,11 +125,13 @@ def _of_regions(profile: Profile, known: Known) -> Fit:
     iso = profile.share(upper.str.contains(r"^[A-Z]{2}-[A-Z0-9]{1,3}$"))
     short = profile.share(upper.str.contains(r"^[A-Z]{2,3}$"))
     listed = share_known(profile.texts, known.of("region"), "region")
-    named = named_share(profile, known, "region")
-    likeness = max(iso, listed, named, 0.55 * short, 0.4 * profile.letter_share)
+    name_share = named_share(profile, known, "region")
+    likeness = max(iso, listed, name_share, 0.55 * short, 0.4 * profile.letter_share)
     known_share = max(iso, listed)
-    told = "" if known_share >= 0.5 else "say what each means under [values.region], as US-NM"
-    return Fit(likeness, f"{known_share:.0%} of the values are codes of regions", told, iso > 0.8)
+    forbids = "" if known_share >= 0.5 else "say what each means under [values.region], as US-NM"
+    return Fit(
+        likeness, f"{known_share:.0%} of the values are codes of regions", forbids, iso > 0.8
+    )
 
 
 def _of_plain_texts(column: str, profile: Profile) -> Fit:

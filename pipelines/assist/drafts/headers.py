@@ -34,7 +34,7 @@ def _score(cells: Sequence[str], below: Sequence[Sequence[str]]) -> float:
     filled = [cell.strip() for cell in cells if cell.strip()]
     if not filled:
         return 0.0
-    named = sum(max(0.0, known_as_header(cell) - 0.5) * 2 for cell in filled)
+    header_likeness = sum(max(0.0, known_as_header(cell) - 0.5) * 2 for cell in filled)
     words = sum(bool(_NAME.search(cell)) and not _VALUE.match(cell) for cell in filled)
     distinct = len({cell.casefold() for cell in filled}) / len(filled)
     values = sum(bool(_VALUE.match(cell)) for cell in filled)
@@ -42,4 +42,8 @@ def _score(cells: Sequence[str], below: Sequence[Sequence[str]]) -> float:
     like = (
         sum(0.5 * len(filled) <= width <= len(cells) for width in wide) / len(wide) if wide else 0.5
     )
-    return (named + 0.15 * words - 0.5 * values) * (0.5 + 0.5 * distinct) * (0.3 + 0.7 * like)
+    return (
+        (header_likeness + 0.15 * words - 0.5 * values)
+        * (0.5 + 0.5 * distinct)
+        * (0.3 + 0.7 * like)
+    )

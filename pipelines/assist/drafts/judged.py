@@ -109,8 +109,8 @@ def _first_of_equals(pairs: list[Pair], header: list[str]) -> list[Pair]:
     for pair in pairs:
         first = plain.index(plain[pair.place]) == pair.place
         if first and plain.count(plain[pair.place]) > 1 and pair.state == ACTIVE:
-            told = f"{pair.reason}; the export has this header several times"
-            pair = replace(pair, state=PERHAPS, reason=told)
+            reason = f"{pair.reason}; the export has this header several times"
+            pair = replace(pair, state=PERHAPS, reason=reason)
         out.append(pair)
     return out
 
@@ -143,11 +143,11 @@ def _unread_words(judged: Judged) -> None:
         rows = int(words["rows"].sum())
         if words.height and rows < 0.3 * profile.count:
             listed = ", ".join(f'"{text}"' for text in words["text"])
-            told = (
+            question = (
                 f'{rows} rows of "{pair_header(judged, pair)}" hold {listed} where a number is '
                 "due, and are set aside. If that says nothing, add it to a step { empty = [...] }."
             )
-            judged.questions.append(Question(pair.column, told))
+            judged.questions.append(Question(pair.column, question))
 
 
 def _splits(judged: Judged) -> None:
@@ -155,8 +155,8 @@ def _splits(judged: Judged) -> None:
     for pair in judged.pairs:
         steps = judged.steps[pair.column]
         if steps.splits:
-            told = (
+            question = (
                 f'{steps.split_rows} rows hold several codes in "{pair_header(judged, pair)}"; is '
                 "each of them a row of its own? Then split them, and tell parts apart in the key."
             )
-            judged.questions.append(Question(pair.column, told))
+            judged.questions.append(Question(pair.column, question))

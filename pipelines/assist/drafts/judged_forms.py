@@ -59,8 +59,8 @@ def judge_marks(judged: Judged) -> None:
     )
     if Marks(",") in best and Marks(".", ",") in best:
         judged.marks_unsure = True
-        told = "Every comma may be for thousands or for fractions; which of the two is it?"
-        judged.questions.append(Question("decimal", told))
+        question = "Every comma may be for thousands or for fractions; which of the two is it?"
+        judged.questions.append(Question("decimal", question))
         return
     judged.marks = best[0]
 
@@ -86,10 +86,10 @@ def judge_dates(judged: Judged) -> None:
         # Each column says its own format, so that none stands in another's way.
         for pair in decided:
             forms = own[pair.column].formats
-            told = f"written as {', '.join(forms)}, unlike other columns"
+            reason = f"written as {', '.join(forms)}, unlike other columns"
             rows = judged.profiles[pair.place].count
             if forms:
-                judged.steps[pair.column].add({"date": forms}, told, rows)
+                judged.steps[pair.column].add({"date": forms}, reason, rows)
         together = DateForms([], {}, {}, (0, ""))
     unsure = {form: judged.dates.unsure[form] for form in rivals if form in judged.dates.unsure}
     unsure |= {f: o.unsure[f] for o in own.values() for f in o.rivals}
@@ -117,10 +117,10 @@ def _with_rivals(judged: Judged, pair: Pair, own: DateForms) -> Pair:
     """A column whose dates two formats read as different days: a question, whatever others say."""
     form, rival = next(iter(own.rivals.items()))
     rows = own.unsure[form][1]
-    told = (
+    question = (
         f'{form} and {rival} both read all dates of "{pair_header(judged, pair)}", and {rows} '
         "rows as different days; which of the two does the export write?"
     )
-    judged.questions.append(Question(pair.column, told))
+    judged.questions.append(Question(pair.column, question))
     reason = f"{pair.reason}; two formats read its dates as different days"
     return replace(pair, state=PERHAPS, reason=reason)

@@ -40,8 +40,8 @@ def judge_units(judged: Judged) -> None:
         if unit is not None:
             judged.units[pair.column] = (unit, True, f'the header "{header}" says so')
         elif by_size is not None and not has_cells:
-            told = f"perhaps: {by_size[1]}"
-            judged.units[pair.column] = (by_size[0], False, told)
+            why = f"perhaps: {by_size[1]}"
+            judged.units[pair.column] = (by_size[0], False, why)
             question = f'In which unit is "{header}"? By its values it may be {by_size[0]}.'
             judged.questions.append(Question(pair.column, question))
             if pair.state == ACTIVE:
@@ -83,16 +83,18 @@ def judge_analytes(judged: Judged) -> None:
     rows = judged.table.reading.rows
     place = place_of["analyte"]
     unit = pl.col(f"c{place_of['unit']}") if "unit" in place_of else pl.lit("")
-    told = (
+    lab_names = (
         rows.select(name=f"c{place}", unit=unit)
         .filter(pl.col("name") != "")
         .group_by("name", maintain_order=True)
         .agg(pl.len().alias("rows"), pl.col("unit").unique().alias("units"))
         .sort("rows", descending=True, maintain_order=True)
     )
-    found = likely_analytes(told["name"].to_list())
-    for name, count, units in zip(told["name"], told["rows"], told["units"], strict=True):
-        column, score = found.get(name, ("", 0.0))
+    by_name = likely_analytes(lab_names["name"].to_list())
+    for name, count, units in zip(
+        lab_names["name"], lab_names["rows"], lab_names["units"], strict=True
+    ):
+        column, score = by_name.get(name, ("", 0.0))
         basis, state = None, ACTIVE if score >= SURE else PERHAPS
         if column in BASED and any(leaves_basis_open(column, name, one) for one in units):
             state = PERHAPS

@@ -54,8 +54,8 @@ def share_known(texts: pl.DataFrame, known: pl.Series, kind: str) -> float:
         return 0.0
     value = serials(pl.col("text")) if kind == "serial" else pl.col("text").str.to_lowercase()
     codes = known if kind == "serial" else known.str.to_lowercase()
-    found = texts.filter(value.is_in(codes.implode()))["rows"].sum()
-    return float(found) / float(texts["rows"].sum())
+    known_rows = texts.filter(value.is_in(codes.implode()))["rows"].sum()
+    return float(known_rows) / float(texts["rows"].sum())
 
 
 def kinds_of(texts: pl.DataFrame, known: Known) -> list[tuple[str, float]]:

@@ -33,15 +33,15 @@ def folded(text: str) -> str:
     plain = text.replace("œ", "oe").replace("Œ", "oe").replace("ß", "ss")
     plain = unicodedata.normalize("NFKD", plain)
     plain = "".join(letter for letter in plain if not unicodedata.combining(letter)).casefold()
-    return _UMLAUTS.sub(lambda found: found[0][0], plain)
+    return _UMLAUTS.sub(lambda match: match[0][0], plain)
 
 
-_PLAIN = {folded(word): told.split() for word, told in WORDS.items()}
+_PLAIN = {folded(word): english.split() for word, english in WORDS.items()}
 _IGNORED = {folded(word) for word in IGNORED}
 _PARTS = {word for word in _PLAIN if len(word) > 1 and word not in _IGNORED}
 _TAILS = {"d": "date", "n": "number"}  # of short names of six letters
 _MISSPELLED = 90
-_SELF = {word for told in WORDS.values() for word in told.split()}
+_SELF = {word for english in WORDS.values() for word in english.split()}
 _LONG = sorted(word for word in {*_PLAIN, *_SELF} if len(word) >= 6)
 
 
@@ -53,7 +53,7 @@ def plain_words(name: str) -> tuple[str, ...]:
     spaced = re.sub(r"(?i)\bp\s*/\s*n\b\.?", " part number ", spaced)
     spaced = re.sub(r"\bpH\b", " ph ", _SPECIES.sub(" ", _UNITS.sub(" ", spaced)))
     spaced = re.sub(r"#|№|\bN[°º]|\bn[°º]", " number ", spaced)
-    spaced = re.sub(r"[^\W_]+", lambda found: _humps(found[0]), spaced)
+    spaced = re.sub(r"[^\W_]+", lambda match: _humps(match[0]), spaced)
     words: list[str] = []
     for word in re.findall(r"[^\W_]+", folded(spaced)):
         words += _PLAIN.get(word) or ([] if word in _IGNORED else _of_compound(word))

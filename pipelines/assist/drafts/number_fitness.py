@@ -34,7 +34,7 @@ def fitness_of_numbers(feed: str, column: str, kind: str, profile: Profile) -> F
         return Fit(share * 0.5, "few values are numbers", "the values are no numbers")
     numbers = profile.numbers
     in_range = share_in_range(column, numbers, unit_in_name(column, profile.header))
-    told = f"{share:.0%} of the values are numbers"
+    why = f"{share:.0%} of the values are numbers"
     forbids = ""
     if profile.is_constant and numbers.len() and kind != "hours" and column not in _MAY_BE_CONSTANT:
         forbids = "every row has the same value"
@@ -48,7 +48,7 @@ def fitness_of_numbers(feed: str, column: str, kind: str, profile: Profile) -> F
         likeness, forbids = likeness * 0.4, "many values are below zero"
     if kind == "money" and _looks_like_codes(profile):
         likeness, forbids = likeness * 0.3, "the values look like codes, not like amounts"
-    return Fit(min(likeness, 1.0), told, forbids)
+    return Fit(min(likeness, 1.0), why, forbids)
 
 
 def _looks_like_codes(profile: Profile) -> bool:

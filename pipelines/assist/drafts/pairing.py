@@ -68,8 +68,8 @@ def pair_columns(feed: str, profiles: Sequence[Profile], known: Known, *, long: 
     places = [
         profile.place for profile in profiles if profile.header and profile.place not in taken
     ]
-    found = own + _assigned(table, left, places)
-    return sorted((_stated(feed, pair, table, found) for pair in found), key=lambda p: p.place)
+    pairs = own + _assigned(table, left, places)
+    return sorted((_stated(feed, pair, table, pairs) for pair in pairs), key=lambda p: p.place)
 
 
 def _judge(feed: str, column: str, profile: Profile, known: Known, long: bool) -> Pair:
@@ -107,12 +107,12 @@ def _may_speak_alone(feed: str, column: str) -> bool:
 
 def _by_own_names(columns: Sequence[str], table: dict[tuple[str, int], Pair]) -> list[Pair]:
     """The headers that are columns' own names, which are read so whatever a draft says."""
-    found = []
+    pairs = []
     for column in columns:
         own = [pair for (name, _), pair in table.items() if name == column and pair.by_own_name]
         if len(own) == 1:
-            found.append(replace(own[0], name=1.0, score=max(own[0].score, LEAST)))
-    return found
+            pairs.append(replace(own[0], name=1.0, score=max(own[0].score, LEAST)))
+    return pairs
 
 
 def _assigned(
@@ -128,10 +128,10 @@ def _assigned(
 
 
 def _stated(
-    feed: str, pair: Pair, table: dict[tuple[str, int], Pair], found: Sequence[Pair]
+    feed: str, pair: Pair, table: dict[tuple[str, int], Pair], pairs: Sequence[Pair]
 ) -> Pair:
     """The pair with its state and the reason for it."""
-    near = _near(pair, table, found)
+    near = _near(pair, table, pairs)
     speaks = NAME_SPEAKS_BESIDE_VALUES if pair.fit.is_strong else NAME_SPEAKS
     why = f"name {pair.name:.2f}, values {pair.fit.likeness:.2f}: {pair.fit.why}"
     doubts = []
@@ -149,13 +149,13 @@ def _stated(
     return replace(pair, state=state, reason="; ".join([why, *doubts]))
 
 
-def _near(pair: Pair, table: dict[tuple[str, int], Pair], found: Sequence[Pair]) -> float:
+def _near(pair: Pair, table: dict[tuple[str, int], Pair], pairs: Sequence[Pair]) -> float:
     """The score of a header that comes near for the same column and is of no other; else 0.
 
     Where the name is not wholly the column's own, another header whose name is as good comes near
     whatever it is taken for; so does one with which it could be exchanged.
     """
-    used = {one.place: one for one in found}
+    used = {one.place: one for one in pairs}
     scores = [
         other.score
         for (column, place), other in table.items()

@@ -51,8 +51,8 @@ class Profile:
         """What `work` gives, worked out once for this column."""
         if key not in self.memo:
             self.memo[key] = work()
-        found: T = self.memo[key]
-        return found
+        made: T = self.memo[key]
+        return made
 
     @property
     def filled(self) -> float:

@@ -68,7 +68,7 @@ def proposed_joins(columns: Mapping[str, Profile], beside: Sequence[Beside]) -> 
         beside: the other exports.
     """
     ties = _ties(_telling(columns), beside)
-    found: list[JoinProposal] = []
+    proposals: list[JoinProposal] = []
     taken: set[str] = set()
     left = [*beside]
     while ties:
@@ -77,11 +77,11 @@ def proposed_joins(columns: Mapping[str, Profile], beside: Sequence[Beside]) -> 
         ties = [tie for tie in ties if tie.other is not best.other]
         name = _name(best.other, taken)
         taken.add(name)
-        found.append(_proposal(best, name))
+        proposals.append(_proposal(best, name))
         if best.there.repeats <= _LINES:
             of_join = {f"{name}.{one.header}": one for one in best.other.columns if one.header}
             ties += _ties(_telling(of_join), left)
-    return found
+    return proposals
 
 
 def _telling(columns: Mapping[str, Profile]) -> dict[str, Profile]:
@@ -106,9 +106,9 @@ def _tie(here: str, own: Profile, other: Beside, there: Profile) -> _Tie | None:
         some = right.head(_TRIED)
         if int(some.is_in(left.implode()).sum()) < LEAST_SHARE / 2 * some.len():
             continue  # most of a large file need not be looked at
-        found = int(right.is_in(left.implode()).sum())
-        if found >= LEAST_KEYS and found >= LEAST_SHARE * right.len():
-            return _Tie(here, other, there, right.len(), found, zeros)
+        keys_here = int(right.is_in(left.implode()).sum())
+        if keys_here >= LEAST_KEYS and keys_here >= LEAST_SHARE * right.len():
+            return _Tie(here, other, there, right.len(), keys_here, zeros)
     return None
 
 
@@ -152,13 +152,13 @@ def _proposal(tie: _Tie, name: str) -> JoinProposal:
     several = tie.there.repeats > _LINES
     if several:
         block |= _of_lines(tie)
-    told = (
+    sentence = (
         f"{tie.keys_here} of {tie.keys} values of {tie.there.header} in {tie.other.shown} stand in "
         f"{tie.here}"
     )
     lines = "; it has several lines for one: say what is added up, and of which lines (where)"
     own = "Not where that file is a feed of its own"
-    return JoinProposal(block, f"{told}{lines if several else ''}. {own}.")
+    return JoinProposal(block, f"{sentence}{lines if several else ''}. {own}.")
 
 
 def _of_lines(tie: _Tie) -> dict[str, Any]:

@@ -46,13 +46,13 @@ def rows_to_leave_out(
         pairs: the columns that were found.
         profiles: the columns' values by place.
     """
-    found = _by_first_cell(reading)
-    found += _repeated_header(reading, names)
-    found += _row_of_units(reading, names)
+    proposals = _by_first_cell(reading)
+    proposals += _repeated_header(reading, names)
+    proposals += _row_of_units(reading, names)
     for pair in pairs:
         if pair.column in ("product", "part"):
-            found += _charges(names[pair.place], profiles[pair.place])
-    return found
+            proposals += _charges(names[pair.place], profiles[pair.place])
+    return proposals
 
 
 def _starts(words: Sequence[str]) -> str:
@@ -85,20 +85,22 @@ def _by_first_cell(reading: Reading) -> list[LeaveOutProposal]:
     many = median_of(whole["filled"])
     alone_there = pl.col("plain").str.contains(rf"^\W*(?:{_listed(TOTALS)})\W*$")
     thin = rows.filter((pl.col("filled") <= 0.6 * many) | (alone_there & (pl.col("filled") < many)))
-    found = []
+    proposals = []
     for words, reason in ((TOTALS, "totals"), (ENDS, "end of the report")):
         hits = thin.filter(pl.col("plain").str.contains(_starts(words)))
         thin = thin.filter(~pl.col("plain").str.contains(_starts(words)).fill_null(False))
         if hits.height:
             cells_told = sorted({_begin(text) for text in hits["first"].drop_nulls()})[:8]
-            found.append(LeaveOutProposal({"first_cell": cells_told}, reason, ACTIVE, hits.height))
+            proposals.append(
+                LeaveOutProposal({"first_cell": cells_told}, reason, ACTIVE, hits.height)
+            )
     alone = thin.filter((pl.col("filled") <= 1) & (pl.lit(width) > 3))
     if alone.height and alone.height <= max(20, 0.05 * rows.height):
         texts = sorted(set(alone["first"].drop_nulls()))[:8]
         if texts:
-            told = "a single cell, which is no row of data"
-            found.append(LeaveOutProposal({"first_cell": texts}, told, PERHAPS, alone.height))
-    return found
+            why = "a single cell, which is no row of data"
+            proposals.append(LeaveOutProposal({"first_cell": texts}, why, PERHAPS, alone.height))
+    return proposals
 
 
 def _begin(text: str) -> str:

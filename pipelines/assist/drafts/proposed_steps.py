@@ -48,22 +48,22 @@ class Steps:
 
 def steps_for(feed: str, column: str, profile: Profile, known: Known) -> Steps:
     """What the values of a header need to be read as the column."""
-    told = Steps()
+    steps = Steps()
     kind = kind_of(feed, column)
-    _empties(feed, column, kind, profile, told)
+    _empties(feed, column, kind, profile, steps)
     if kind in _DAYS:
         counted = profile.counted_day_share
         if counted >= 0.5 and profile.day_share < 0.5:
             rows = round(counted * profile.count)
-            told.add({"excel_date": 1900}, "days as spreadsheets count them", rows)
+            steps.add({"excel_date": 1900}, "days as spreadsheets count them", rows)
     elif kind in _NUMBERS:
-        _of_numbers(feed, column, profile, told)
+        _of_numbers(feed, column, profile, steps)
     elif (code := kind_of_code(column)) is not None and column != "seller":
-        _of_codes(feed, column, profile, known, code, told)
-    return told
+        _of_codes(feed, column, profile, known, code, steps)
+    return steps
 
 
-def _empties(feed: str, column: str, kind: str, profile: Profile, told: Steps) -> None:
+def _empties(feed: str, column: str, kind: str, profile: Profile, steps: Steps) -> None:
     """Texts that say that there is nothing."""
     nothing = profile.nothing
     if kind in _NUMBERS:
@@ -78,31 +78,31 @@ def _empties(feed: str, column: str, kind: str, profile: Profile, told: Steps) -
     if column in ("notes", "reason", "remark", "unit", "analyte") or nothing.is_empty():
         return
     texts = list(dict.fromkeys(nothing["text"].str.to_lowercase()))[:12]
-    told.add({"empty": texts}, "nothing is told", int(nothing["rows"].sum()))
+    steps.add({"empty": texts}, "nothing is told", int(nothing["rows"].sum()))
 
 
-def _of_numbers(feed: str, column: str, profile: Profile, told: Steps) -> None:
+def _of_numbers(feed: str, column: str, profile: Profile, steps: Steps) -> None:
     signs = profile.money_signs
     if signs.height:
         marks = signs["text"].str.extract_all(r"(?i)US\$|[$€£]|USD|EUR|CHF|GBP|CAD").explode()
-        told.add(
+        steps.add(
             {"remove": list(marks.unique().sort())}, "a sign of money", int(signs["rows"].sum())
         )
     if profile.trailing_minus:
-        told.add({"trailing_minus": True}, "the minus stands behind", profile.trailing_minus)
+        steps.add({"trailing_minus": True}, "the minus stands behind", profile.trailing_minus)
     if profile.in_parentheses:
-        told.add({"replace": ["(", "-"]}, "parentheses are a minus", profile.in_parentheses)
-        told.add({"remove": [")"]}, "and end here", profile.in_parentheses)
+        steps.add({"replace": ["(", "-"]}, "parentheses are a minus", profile.in_parentheses)
+        steps.add({"remove": [")"]}, "and end here", profile.in_parentheses)
     negative = int((profile.numbers < 0).sum())
     if feed == "credits" and negative >= _MOSTLY * max(profile.numbers.len(), 1):
-        told.add({"negate": True}, "credits are written below zero", negative)
+        steps.add({"negate": True}, "credits are written below zero", negative)
     if column == "value" or kind_of(feed, column) == "analyte":
-        _non_detects(profile, told)
+        _non_detects(profile, steps)
     if is_measured(feed, column) or column == "value":
         units = cell_units(column, profile) if column != "value" else pl.DataFrame()
         if units.height:
             names = ", ".join(units["unit"].head(4))
-            told.add({"cell_unit": True}, f"cells hold units ({names})", int(units["rows"].sum()))
+            steps.add({"cell_unit": True}, f"cells hold units ({names})", int(units["rows"].sum()))
         return
     behind = profile.texts.with_columns(
         word=pl.col("text").str.extract(r"^[0-9][0-9.,]*\s*(\p{L}[\p{L}./]{0,6})$", 1)
@@ -111,38 +111,38 @@ def _of_numbers(feed: str, column: str, profile: Profile, told: Steps) -> None:
     )
     if behind.height:
         words = list(behind["word"].unique().sort())[:6]
-        told.add({"remove": words}, "a word behind the number", int(behind["rows"].sum()))
+        steps.add({"remove": words}, "a word behind the number", int(behind["rows"].sum()))
 
 
-def _non_detects(profile: Profile, told: Steps) -> None:
+def _non_detects(profile: Profile, steps: Steps) -> None:
     """Other words for nothing found."""
     lower = pl.col("text").str.to_lowercase()
-    found = profile.all_texts.filter(lower.is_in(NOTHING_FOUND))
-    for text, rows in zip(found["text"], found["rows"], strict=True):
-        told.add({"replace": [text, "ND"]}, "nothing was found", int(rows))
+    non_detects = profile.all_texts.filter(lower.is_in(NOTHING_FOUND))
+    for text, rows in zip(non_detects["text"], non_detects["rows"], strict=True):
+        steps.add({"replace": [text, "ND"]}, "nothing was found", int(rows))
 
 
 def _of_codes(
-    feed: str, column: str, profile: Profile, known: Known, code: str, told: Steps
+    feed: str, column: str, profile: Profile, known: Known, code: str, steps: Steps
 ) -> None:
     codes = known.of(code)
     if feed == "units" and column in ("serial", "site"):
         codes = codes.clear()
     texts = profile.texts
     if code == "serial":
-        told.splits, told.split_rows = splits_of(texts, codes)
-        if told.splits:
-            texts = _parts(texts, told.splits)
+        steps.splits, steps.split_rows = splits_of(texts, codes)
+        if steps.splits:
+            texts = _parts(texts, steps.splits)
     if code == "region":
         return
     # Of names aliases are proposed, not parts.
     repair = best_repair(texts, codes, code, cuts=code in ("serial", "site"))
     rows = round((repair.share - repair.before) * profile.count)
     for place, step in enumerate(repair.steps):
-        told.steps.append(step)
+        steps.steps.append(step)
         if place == 0:
             why = f"{repair.reason}: {repair.share:.0%} are then known, {repair.before:.0%} now"
-            told.reasons.append(f"{why}, {rows} row{'' if rows == 1 else 's'}")
+            steps.reasons.append(f"{why}, {rows} row{'' if rows == 1 else 's'}")
 
 
 def _parts(texts: pl.DataFrame, marks: list[str]) -> pl.DataFrame:

@@ -68,15 +68,15 @@ def translations(feed: str, column: str, profile: Profile, emptied: list[str]) -
         .filter(~pl.col("lower").is_in([*own, *emptied]))
         .head(_MANY)
     )
-    found = []
+    proposals = []
     for text, rows in zip(counts["text"], counts["rows"], strict=True):
         word, score = best_word(text, listed)
         if text.strip() in ("-", "–") and kind == "flag":
             word, score = "no", WORD_LIKE
         sure = score >= WORD_LIKE
         means = word if score >= 0.6 else ""
-        found.append(Translation(column, text, means, ACTIVE if sure else PERHAPS, int(rows)))
-    return found
+        proposals.append(Translation(column, text, means, ACTIVE if sure else PERHAPS, int(rows)))
+    return proposals
 
 
 def phrases(texts: pl.DataFrame, names: dict[str, str]) -> list[Phrase]:
@@ -94,7 +94,7 @@ def phrases(texts: pl.DataFrame, names: dict[str, str]) -> list[Phrase]:
         for word in words:
             common[word] = common.get(word, 0) + 1
     plain = texts.with_columns(plain=pl.col("text").str.normalize("NFKD").str.to_lowercase())
-    found = []
+    proposals = []
     for code, words in words_of.items():
         telling = [word for word in words if common[word] == 1]
         if not telling:
@@ -102,8 +102,8 @@ def phrases(texts: pl.DataFrame, names: dict[str, str]) -> list[Phrase]:
         held = [word for word in telling if plain["plain"].str.contains(word, literal=True).any()]
         if held:
             hit = pl.any_horizontal(pl.col("plain").str.contains(w, literal=True) for w in held)
-            found.append(Phrase(code, held, int(plain.filter(hit)["rows"].sum())))
-    return sorted(found, key=lambda phrase: (-phrase.rows, phrase.code))
+            proposals.append(Phrase(code, held, int(plain.filter(hit)["rows"].sum())))
+    return sorted(proposals, key=lambda phrase: (-phrase.rows, phrase.code))
 
 
 def alias_proposals(column: str, profile: Profile, known: Known) -> list[AliasProposal]:
@@ -122,12 +122,14 @@ def alias_proposals(column: str, profile: Profile, known: Known) -> list[AliasPr
     spelled_names = pl.Series(list(names), dtype=pl.String)
     by_name = {}
     if spelled_names.len():
-        told = likely(missed["text"].str.to_lowercase().unique(), spelled_names, digits_count=False)
-        by_name = dict(zip(told["written"], told["likely"], strict=True))
-    found = []
+        near_names = likely(
+            missed["text"].str.to_lowercase().unique(), spelled_names, digits_count=False
+        )
+        by_name = dict(zip(near_names["written"], near_names["likely"], strict=True))
+    proposals = []
     for text, rows in zip(missed["text"], missed["rows"], strict=True):
         spoken = text.lower()
         means = names.get(spoken) or names.get(by_name.get(spoken) or "") or by_spelling.get(text)
         if means:
-            found.append(AliasProposal(kind, text, means, int(rows)))
-    return found[:_MANY]
+            proposals.append(AliasProposal(kind, text, means, int(rows)))
+    return proposals[:_MANY]

@@ -45,10 +45,10 @@ def guesses_of(
     """
     spoken = {one: _spoken_of(one, profiles) for one in FEEDS}
     least = _WORTH * max(spoken.values())
-    asked = (folder_feed, feed)
+    requested_feeds = (folder_feed, feed)
     guesses = [
         guess_as(one, profiles, known, folder_feed)
-        if share >= least or one in asked
+        if share >= least or one in requested_feeds
         else Guess(one, [], False, round(_HARDLY * share, 4))
         for one, share in spoken.items()
     ]
@@ -81,13 +81,13 @@ def guess_as(
 
 def _is_long(wide: Sequence[Pair], parts: Sequence[Pair]) -> bool:
     """Whether each row is one result: names of analytes in one column, numbers in another."""
-    found = {pair.column: pair for pair in parts}
+    by_column = {pair.column: pair for pair in parts}
     results = [pair for pair in wide if pair.column in ANALYTES and pair.name >= 0.7]
     return (
         len(results) <= 2
-        and {"analyte", "value"} <= set(found)
-        and found["analyte"].fit.likeness >= 0.4
-        and found["value"].fit.likeness >= 0.4
+        and {"analyte", "value"} <= set(by_column)
+        and by_column["analyte"].fit.likeness >= 0.4
+        and by_column["value"].fit.likeness >= 0.4
     )
 
 

@@ -67,36 +67,36 @@ def best_repair(
 def _candidates(
     texts: pl.DataFrame, known: pl.Series, cuts: bool
 ) -> list[tuple[list[dict[str, Any]], str]]:
-    found: list[tuple[list[dict[str, Any]], str]] = []
+    candidates: list[tuple[list[dict[str, Any]], str]] = []
     digits = known.filter(known.str.contains(r"^[0-9]+$"))
     lengths = digits.filter(digits.str.starts_with("0")).str.len_chars().unique()
     pads = [int(n) for n in lengths.sort()][:3]
-    found += [([{"pad": n}], "leading zeros were lost") for n in pads]
-    found.append(([{"strip_zeros": True}], "leading zeros were added"))
+    candidates += [([{"pad": n}], "leading zeros were lost") for n in pads]
+    candidates.append(([{"strip_zeros": True}], "leading zeros were added"))
     if not cuts:
-        return found
+        return candidates
     prefix = texts["text"].str.extract(r"^(\p{L}{1,6}[\s#:.\-_]*)", 1).drop_nulls()
     if prefix.len():
         words = prefix.value_counts(sort=True)[prefix.name].head(2).to_list()
         for word in words:
-            found.append(([{"remove": [word.strip()]}], f'"{word.strip()}" stands in front'))
-            found += [
+            candidates.append(([{"remove": [word.strip()]}], f'"{word.strip()}" stands in front'))
+            candidates += [
                 (
                     [{"remove": [word.strip()]}, {"pad": n}],
                     f'"{word.strip()}" stands in front, and leading zeros were lost',
                 )
                 for n in pads
             ]
-    found += _other_marks(texts["text"], known)
-    found += [
+    candidates += _other_marks(texts["text"], known)
+    candidates += [
         ([{"before": text}], f'what stands behind "{text}" is no part of the code')
         for text in (" ", " - ", "/", "(", "|")
     ]
-    found += [
+    candidates += [
         ([{"after": text}], f'what stands before "{text}" is no part of the code')
         for text in (" ", " - ", "/", "-", ":")
     ]
-    return found
+    return candidates
 
 
 def _other_marks(texts: pl.Series, known: pl.Series) -> list[tuple[list[dict[str, Any]], str]]:

@@ -99,24 +99,24 @@ def leaves_basis_open(column: str, header: str, unit: str | None) -> bool:
 
 def cell_units(column: str, profile: Profile) -> pl.DataFrame:
     """The units that stand behind numbers in cells and fit the column: `unit`, `rows`."""
-    found = (
+    units = (
         profile.texts.with_columns(unit=unit_part(pl.col("text")))
         .filter(pl.col("unit").is_not_null())
         .group_by("unit", maintain_order=True)
         .agg(pl.col("rows").sum())
     )
-    fitting = [unit for unit in found["unit"] if conversion(column, unit) is not None]
-    return found.filter(pl.col("unit").is_in(fitting))
+    fitting = [unit for unit in units["unit"] if conversion(column, unit) is not None]
+    return units.filter(pl.col("unit").is_in(fitting))
 
 
 def share_in_range(column: str, numbers: pl.Series, unit: str | None) -> float:
     """The share of numbers that are sound for the column, in the unit or else in the feed's."""
     if column not in RANGES or numbers.is_empty():
         return 1.0
-    told = conversion(column, unit) if unit is not None else None
-    told = told or Conversion()
+    to_feed_unit = conversion(column, unit) if unit is not None else None
+    to_feed_unit = to_feed_unit or Conversion()
     low, high = RANGES[column]
-    value = numbers * told.scale + told.shift
+    value = numbers * to_feed_unit.scale + to_feed_unit.shift
     return float(value.is_between(low, high).sum()) / value.len()
 
 

@@ -60,11 +60,11 @@ def written(
     write_transforms(draft, judged)
     write_words(draft, judged)
     for left in left_out:
-        told = f"{left.reason}: {rows_of(left.rows)}" + (
+        reason = f"{left.reason}: {rows_of(left.rows)}" + (
             "" if left.state == ACTIVE else "; perhaps"
         )
         draft.add(
-            "[[leave_out]]", "", {"reason": left.reason, **left.tests}, left.state == ACTIVE, told
+            "[[leave_out]]", "", {"reason": left.reason, **left.tests}, left.state == ACTIVE, reason
         )
     return sound(judged.guess.feed, draft)
 
@@ -80,8 +80,8 @@ def _opening(
     if file_date:
         draft.add("", "file_date", file_date, reason="how the file's name writes its day")
     if judged.marks_unsure:
-        told = f"every comma may be for thousands or for fractions; either {judged.marks_told}"
-        draft.add("", "decimal", ",", False, told)
+        reason = f"every comma may be for thousands or for fractions; either {judged.marks_told}"
+        draft.add("", "decimal", ",", False, reason)
         draft.add("", "thousands", ",", False, "or this; keep one of the two")
     if judged.marks.decimal == ",":
         draft.add("", "decimal", ",", reason=judged.marks_told)
@@ -89,28 +89,28 @@ def _opening(
         draft.add("", "thousands", judged.marks.thousands, reason=judged.marks_told)
     _dates(draft, judged)
     if judged.guess.is_long:
-        told = "each row is one result: an analyte and its value"
-        draft.add("", "layout", "long", reason=told)
+        reason = "each row is one result: an analyte and its value"
+        draft.add("", "layout", "long", reason=reason)
 
 
 def _dates(draft: Draft, judged: Judged) -> None:
     forms = judged.dates
     if forms.sound:
-        told = ""
+        reason = ""
         unsure = [(form, *forms.unsure[form]) for form in forms.sound if form in forms.unsure]
         if unsure:
             form, other, rows, lines = unsure[0]
             shown = ", ".join(map(str, lines))
-            told = (
+            reason = (
                 f"{other} would read {rows_of(rows)} (lines {shown}) as other days, but cannot "
                 "read all of them"
             )
-        draft.add("", "dates", forms.sound, reason=told)
+        draft.add("", "dates", forms.sound, reason=reason)
     for form, other in forms.rivals.items():
         rows = forms.unsure[form][1]
-        told = f"both read all of these dates, but {rows_of(rows)} as different days; keep one"
-        draft.add("", "dates", [*forms.sound, form], False, told)
-        draft.add("", "dates", [*forms.sound, other], False, told)
+        reason = f"both read all of these dates, but {rows_of(rows)} as different days; keep one"
+        draft.add("", "dates", [*forms.sound, form], False, reason)
+        draft.add("", "dates", [*forms.sound, other], False, reason)
     if forms.unread[0]:
         draft.remark(
             "", f"No format reads {forms.unread[0]} dates, such as {toml_value(forms.unread[1])}."
@@ -133,8 +133,8 @@ def _columns(draft: Draft, judged: Judged) -> None:
             _split_key(draft, judged, pair)
     extra = unused(judged)
     if extra:
-        told = ", ".join(toml_value(flat(name)) for name in extra)
-        draft.remark("columns", f"no column of the feed (kept with the landed row): {told}")
+        listed = ", ".join(toml_value(flat(name)) for name in extra)
+        draft.remark("columns", f"no column of the feed (kept with the landed row): {listed}")
 
 
 def _split_key(draft: Draft, judged: Judged, pair: Pair) -> None:
@@ -162,10 +162,10 @@ def missing(judged: Judged) -> list[str]:
     """The required columns, and parts of the layout, for which no header was found."""
     feed = judged.guess.feed
     plain = read_mapping(feed, "", {"layout": "long"} if judged.guess.is_long else {})
-    found = {pair.column for pair in judged.pairs}
-    lacking = [column for column in required(feed, plain) if column not in found]
+    paired = {pair.column for pair in judged.pairs}
+    lacking = [column for column in required(feed, plain) if column not in paired]
     either = EITHER.get(feed, ())
-    if either and not found & set(either):
+    if either and not paired & set(either):
         lacking += list(either)
     return lacking
 
@@ -177,14 +177,14 @@ def _constants(draft: Draft, judged: Judged) -> None:
             draft.remark("columns", f"No header looks like the {column}; name it here.")
             continue
         if column in EITHER.get(judged.guess.feed, ()):
-            told = "no header looks like site or serial; one of the two is needed"
-            draft.remark("columns", told)
+            hint = "no header looks like site or serial; one of the two is needed"
+            draft.remark("columns", hint)
             continue
         words = (table[column].metadata or {})["words"]
-        told = f"one of {', '.join(words)}" if words else "one value for all rows"
+        hint = f"one of {', '.join(words)}" if words else "one value for all rows"
         reason = (
             "every row needs it and no header looks like it: name its header under [columns], or "
-            f"here {told}"
+            f"here {hint}"
         )
         draft.add("constants", column, words[0] if words else "…", False, reason)
 
@@ -200,18 +200,20 @@ def _units(draft: Draft, judged: Judged) -> None:
 def _analytes(draft: Draft, judged: Judged) -> None:
     unknown = 0
     for one in judged.analytes:
-        told = rows_of(one.rows)
+        how_many = rows_of(one.rows)
         if not one.column:
             unknown += 1
             if unknown <= _MOST_UNKNOWN:
-                draft.add("analytes", one.written, "…", False, f"no analyte of the feed, {told}")
+                draft.add(
+                    "analytes", one.written, "…", False, f"no analyte of the feed, {how_many}"
+                )
         elif one.basis is not None:
             for basis in BASES[one.column]:
                 value = {"column": one.column, "basis": basis}
-                why = f"ask the laboratory what it is expressed as, and keep one; {told}"
+                why = f"ask the laboratory what it is expressed as, and keep one; {how_many}"
                 draft.add("analytes", one.written, value, False, why)
         else:
-            draft.add("analytes", one.written, one.column, one.state == ACTIVE, told)
+            draft.add("analytes", one.written, one.column, one.state == ACTIVE, how_many)
     if judged.guess.is_long and not any(
         e.table == "analytes" and e.is_active for e in draft.entries
     ):
@@ -232,10 +234,10 @@ def sound(feed: str, draft: Draft) -> Draft:
 
 
 def _is_at(place: tuple[str, ...], table: str, key: tuple[str, ...]) -> bool:
-    named = tuple(part for part in place if part)
+    path = tuple(part for part in place if part)
     if table.startswith("[["):
-        return key[: len(named)] == named
-    return named[: len(key)] == key
+        return key[: len(path)] == path
+    return path[: len(key)] == key
 
 
 def parsed(text: str) -> dict[str, Any]:

@@ -17,25 +17,25 @@ def write_words(draft: Draft, judged: Judged) -> None:
     states = {pair.column: pair for pair in judged.pairs}
     for one in judged.translations:
         listed = (fields(FEED_TABLES[judged.guess.feed])[one.column].metadata or {})["words"]
-        told = rows_of(one.rows)
+        remark = rows_of(one.rows)
         pair = states[one.column]
         is_active = one.state == ACTIVE and (pair.state == ACTIVE or pair.by_own_name)
         if one.state != ACTIVE:
-            told += (
+            remark += (
                 f", set aside until translated into one of: {', '.join(listed or ['yes', 'no'])}"
             )
-        draft.add(f"values.{one.column}", one.written, one.means or "…", is_active, told)
+        draft.add(f"values.{one.column}", one.written, one.means or "…", is_active, remark)
     for phrase in judged.phrases[:20]:
         value = {"any": phrase.any, "code": phrase.code}
-        told = f'"{judged.phrases_of}" holds these words in {rows_of(phrase.rows)}'
-        draft.add("[[phrases.cause]]", "", value, False, told)
+        remark = f'"{judged.phrases_of}" holds these words in {rows_of(phrase.rows)}'
+        draft.add("[[phrases.cause]]", "", value, False, remark)
     if judged.aliases:
         lines = [
             f"{one.kind},{_csv(one.written)},{_csv(one.means)}  ({rows_of(one.rows)})"
             for one in judged.aliases
         ]
-        told = "Other spellings of known codes; lines for reference/aliases.csv, if you agree:"
-        draft.opening += [told, *(f"    {line}" for line in lines)]
+        remark = "Other spellings of known codes; lines for reference/aliases.csv, if you agree:"
+        draft.opening += [remark, *(f"    {line}" for line in lines)]
 
 
 def _csv(text: str) -> str:
@@ -53,9 +53,9 @@ def write_transforms(draft: Draft, judged: Judged) -> None:
         if steps.splits:
             place = "in place of the line above: " if steps.steps else ""
             rows = rows_of(steps.split_rows)
-            told = f"{place}{rows} hold several; the key must tell the parts apart"
+            remark = f"{place}{rows} hold several; the key must tell the parts apart"
             value = [{"split": steps.splits}, *steps.steps]
-            draft.add("transforms", pair.column, value, False, told)
+            draft.add("transforms", pair.column, value, False, remark)
 
 
 def rows_of(number: int) -> str:

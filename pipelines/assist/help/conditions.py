@@ -28,16 +28,16 @@ def conditions_page() -> str:
     """The text of help/conditions.md."""
     parts = [OPENING]
     for name, condition in CONDITIONS.items():
-        told = condition.HELP
+        condition_help = condition.HELP
         says = (condition.__doc__ or "").strip().split("\n\n")[0].replace("\n", " ")
         lines = [f"## {condition.CLAUSE.paragraph}. {name}", "", says, ""]
-        lines.append(f"Looks at: {told.looks_at}.")
-        if told.reads:
-            keys = ", ".join(f"`{key}`" for key in told.reads)
+        lines.append(f"Looks at: {condition_help.looks_at}.")
+        if condition_help.reads:
+            keys = ", ".join(f"`{key}`" for key in condition_help.reads)
             lines += ["", f"Keys of the terms: {keys}."]
         lines += ["", "| outcome | when |", "| --- | --- |"]
-        lines += [f"| `{outcome}` | {when} |" for outcome, when in told.outcomes.items()]
-        if told.documents:
-            lines += ["", f"What settles an `unknown`: {'; or '.join(told.documents)}."]
+        lines += [f"| `{outcome}` | {when} |" for outcome, when in condition_help.outcomes.items()]
+        if condition_help.documents:
+            lines += ["", f"What settles an `unknown`: {'; or '.join(condition_help.documents)}."]
         parts.append("\n".join(lines) + "\n")
     return "\n".join(parts)

@@ -37,15 +37,17 @@ the mappings. Kinds: {", ".join(ALIAS_KINDS)}. `limeledger codes` drafts it.
 def mappings_page() -> str:
     """The text of help/mappings.md."""
     parts = [_OPENING + ", ".join(f"`{feed}`" for feed in FEEDS) + ".\n", "## Keys\n"]
-    for key, (told, example) in KEYS.items():
-        parts.append(f"### {key}\n\n{told}\n\n```toml\n{example}\n```\n")
+    for key, (meaning, example) in KEYS.items():
+        parts.append(f"### {key}\n\n{meaning}\n\n```toml\n{example}\n```\n")
         if key == "join":
             listed = ", ".join(f"`{part}`" for part in JOIN_PARTS)
             parts.append(f"Parts of a join: {listed}.\n")
     parts.append("## Steps\n\nA step that does not apply leaves the text as it is.\n")
-    rows = [f"| `{verb}` | {told} | `{example}` |" for verb, (told, example, _) in STEPS.items()]
+    rows = [
+        f"| `{verb}` | {meaning} | `{example}` |" for verb, (meaning, example, _) in STEPS.items()
+    ]
     parts.append("\n".join(["| step | does | example |", "| --- | --- | --- |", *rows]) + "\n")
-    rows = [f"| `{test}` | {told} | `{example}` |" for test, (told, example) in TESTS.items()]
+    rows = [f"| `{test}` | {meaning} | `{example}` |" for test, (meaning, example) in TESTS.items()]
     head = ["| test | holds for | example |", "| --- | --- | --- |"]
     parts.append("\n".join([_ROWS, *head, *rows]) + "\n")
     parts += [_ALIASES, _units(), _columns()]
@@ -63,12 +65,12 @@ def _units() -> str:
         f"| {', '.join(f'`{c}`' for c in columns)} | {', '.join(f'`{u}`' for u in units)} |"
         for units, columns in taking.items()
     ]
-    bases = "; ".join(f"`{column}`: {', '.join(told)}" for column, told in BASES.items())
-    told = (
+    bases = "; ".join(f"`{column}`: {', '.join(choices)}" for column, choices in BASES.items())
+    table_head = (
         "In any case, spaces ignored; `µ` as `u`, with or without `°`.\n\n| columns | units |\n"
         "| --- | --- |\n"
     )
-    return f"## Units\n\n{told}" + "\n".join(rows) + f"\n\nBases of analytes: {bases}.\n"
+    return f"## Units\n\n{table_head}" + "\n".join(rows) + f"\n\nBases of analytes: {bases}.\n"
 
 
 def _is_measured(column: str) -> bool:

@@ -133,8 +133,8 @@ def setting_paths() -> list[str]:
 def holds(path: str) -> str:
     """What may be written there, as its check says to whoever wrote something else."""
     *table, key = path.split(".")
-    told = TABLES[tuple(table)][key](_NEVER) or ""
-    said = told.partition("; ")[2].removesuffix(".").removeprefix("write ").removeprefix("it as ")
+    fault = TABLES[tuple(table)][key](_NEVER) or ""
+    said = fault.partition("; ")[2].removesuffix(".").removeprefix("write ").removeprefix("it as ")
     return said.replace("name an ", "the name of an ", 1).replace("|", "\\|")
 
 
