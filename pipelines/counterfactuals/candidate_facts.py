@@ -65,8 +65,8 @@ def candidate(
     """A fact of one kind for every claim whose condition is blocked and calls for it so."""
 
     def column(value: pl.Expr | str | None, dtype: pl.DataType) -> pl.Expr:
-        named = pl.col(value) if isinstance(value, str) else value
-        return pl.lit(None, dtype) if named is None else named.cast(dtype)
+        expr = pl.col(value) if isinstance(value, str) else value
+        return pl.lit(None, dtype) if expr is None else expr.cast(dtype)
 
     kept = blocked.filter((pl.col("condition") == condition) & when)
     return kept.select(

@@ -141,7 +141,7 @@ def windows(blocked: pl.DataFrame) -> list[pl.DataFrame]:
     def by_half(outcome: str) -> pl.Expr:
         return pl.when(col(outcome) == "unknown").then(pl.lit("send")).otherwise(pl.lit("past"))
 
-    found = []
+    candidates = []
     for name, kind in zip(WINDOWS, ("parts", "labor"), strict=True):
         reached = (col(f"{kind}_base_end") <= col("failed_on")) & (
             col("failed_on") < col(f"{kind}_extended_end")
@@ -157,7 +157,7 @@ def windows(blocked: pl.DataFrame) -> list[pl.DataFrame]:
             open_half = (col(half) != "met") & ~switched_off(
                 "startup_requested_in_time" if half == "requested" else "startup_completed"
             )
-            found += [
+            candidates += [
                 candidate(
                     blocked,
                     name,
@@ -174,7 +174,7 @@ def windows(blocked: pl.DataFrame) -> list[pl.DataFrame]:
             # A purchase after a known installation is none.
             unknown = col(date).is_null() & col("installed_on").is_null()
             unknown &= col("clock_order").list.contains(date)
-            found.append(
+            candidates.append(
                 candidate(
                     blocked,
                     name,
@@ -184,7 +184,7 @@ def windows(blocked: pl.DataFrame) -> list[pl.DataFrame]:
                     standing=pl.lit("send"),
                 )
             )
-    return found
+    return candidates
 
 
 def _first_day_to_cover(months: pl.Expr) -> pl.Expr:

@@ -25,18 +25,18 @@ def samples_of_units(units: pl.DataFrame, water_tests: pl.DataFrame, terms: Term
         serial, sample, complete: whether it is a supply test that reports the panel of the unit's
         terms.
     """
-    named = units.select("serial", "site", "edition", "family")
+    unit_keys = units.select("serial", "site", "edition", "family")
     pairs = pl.concat(
         [
-            named.drop("site").join(water_tests.select("serial", "sample"), on="serial"),
-            named.join(water_tests.select("site", "sample"), on="site").drop("site"),
+            unit_keys.drop("site").join(water_tests.select("serial", "sample"), on="serial"),
+            unit_keys.join(water_tests.select("site", "sample"), on="site").drop("site"),
         ]
     ).unique(["serial", "sample"])
     supply = water_tests.filter(pl.col("point") == "supply")
     numbers = [*codes.ANALYTES, *(f"{name}_below" for name in codes.ANALYTES)]
-    asked = pairs.select("sample", "edition", "family").drop_nulls().unique()
+    to_judge = pairs.select("sample", "edition", "family").drop_nulls().unique()
     judged = needs_of(
-        asked.join(supply.select("sample", *numbers), on="sample"),
+        to_judge.join(supply.select("sample", *numbers), on="sample"),
         terms.water_limits,
         terms.values,
         in_words=False,

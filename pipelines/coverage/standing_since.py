@@ -40,13 +40,13 @@ def with_standing_since(
     """
     ruled = pl.coalesce("approved_on", pl.col("ruled_at").dt.date())
     computed = pl.max_horizontal(pl.col("run_start").fill_null(as_of), "withdrawn_on")
-    found = (
+    dated = (
         claims.join(_run_starts(claims, history), on="claim", how="left", maintain_order="left")
         .join(approvals, on=["claim", "ruled_at"], how="left", maintain_order="left")
         .join(withdrawals, on="claim", how="left", maintain_order="left")
     )
     since = pl.when(pl.col("ruling").is_not_null()).then(ruled).otherwise(computed)
-    return claims.with_columns(found.select(standing_since=since).to_series())
+    return claims.with_columns(dated.select(standing_since=since).to_series())
 
 
 def _run_starts(claims: pl.DataFrame, history: pl.DataFrame | None) -> pl.DataFrame:

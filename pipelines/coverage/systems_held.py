@@ -42,12 +42,13 @@ _QUESTION_COLUMNS = (
 )
 
 
-def systems_held(asked: pl.DataFrame, bought: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
+def systems_held(questions: pl.DataFrame, bought: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """The good systems ordered by the day that is asked about, one row a question and system.
 
     Args:
-        asked: claim (what asks: a claim or anything else with one day), serial, site, failed_on
-            (the day), severity, grace_until, and the terms of `_QUESTION_COLUMNS`; one row a `claim`.
+        questions: claim (what asks: a claim or anything else with one day), serial, site, failed_on
+            (the day), severity, grace_until, and the terms of `_QUESTION_COLUMNS`; one row a
+            `claim`.
         bought: of `purchases_for` for the units that are asked about.
         evidence: what is seen as of its as-of date.
 
@@ -55,25 +56,25 @@ def systems_held(asked: pl.DataFrame, bought: pl.DataFrame, evidence: Evidence) 
         What `goods_held` returns, and kept (installed and kept up), lapse_words (null where
         kept), upkeep_sources.
     """
-    held = goods_held(asked, bought, evidence).sort("claim", "product").with_row_index("key")
+    held = goods_held(questions, bought, evidence).sort("claim", "product").with_row_index("key")
     return held.join(_upkeep(held, bought, evidence), on="key", how="left").with_columns(
         kept=pl.col("kept").fill_null(False)
     )
 
 
-def goods_held(asked: pl.DataFrame, bought: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
+def goods_held(questions: pl.DataFrame, bought: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """The good systems ordered by the day that is asked about, without how they were kept up.
 
-    Takes what `systems_held` takes. Returns asked's columns of `_QUESTION_COLUMNS`, and product, removes,
-    bought_on, purchase_source, installed_on, installation_source (both null without proof),
-    installed (by the day), fresh.
+    Takes what `systems_held` takes. Returns `_QUESTION_COLUMNS` of each question, and product,
+    removes, bought_on, purchase_source, installed_on, installation_source (both null without
+    proof), installed (by the day), fresh.
     """
     systems = good_systems(bought).join(
-        asked.select("serial", "site").unique("serial"), on="serial"
+        questions.select("serial", "site").unique("serial"), on="serial"
     )
     systems = installations(systems, evidence.units, evidence.service_calls, evidence.startups)
     return (
-        asked.select(_QUESTION_COLUMNS)
+        questions.select(_QUESTION_COLUMNS)
         .join(systems.drop("site"), on="serial")
         .filter(pl.col("bought_on") <= pl.col("failed_on"))
         .with_columns(

@@ -159,12 +159,12 @@ def _design(
 def _independent(design: np.ndarray) -> np.ndarray:
     """Columns that are no combination of those before them, in their order."""
     kept: list[int] = []
-    found = np.zeros(design.shape, order="F")
+    orthonormal = np.zeros(design.shape, order="F")
     for column in range(design.shape[1]):
-        basis = found[:, : len(kept)]
+        basis = orthonormal[:, : len(kept)]
         rest = design[:, column] - basis @ (basis.T @ design[:, column])
         if np.linalg.norm(rest) > 1e-8 * max(float(np.linalg.norm(design[:, column])), 1.0):
-            found[:, len(kept)] = rest / np.linalg.norm(rest)
+            orthonormal[:, len(kept)] = rest / np.linalg.norm(rest)
             kept.append(column)
     return np.array(kept)
 
@@ -219,6 +219,6 @@ def _contrasts(
         figures = [estimate + sign * Z_95 * spread for sign in (0, -1, 1)]
         chance = 2 * normal_above(abs(estimate) / spread)
         with np.errstate(over="ignore"):  # a limit that the data leave open
-            told = np.exp(figures)
-        ratios.append((level, *(float(x) for x in told), float(chance)))
+            ratio_limits = np.exp(figures)
+        ratios.append((level, *(float(x) for x in ratio_limits), float(chance)))
     return pl.DataFrame(ratios, schema=_EMPTY, orient="row")

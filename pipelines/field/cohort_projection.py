@@ -90,15 +90,15 @@ def reference_of(
     points = AgePoints.of(events.age)
     moved, place = points.episodes(own)
     counted = CountedEpisodes(AgeGrid(groups * families, len(points.ages)), moved)
-    told = mean_cumulative(
+    means = mean_cumulative(
         counted, Events(place[events.episode], points.place(events.age), events.weight)
     )
     shape = (groups, families, MONTHS + 1)
     return Reference(
-        points.at_months(told.value).reshape(shape),
-        points.at_months(told.error).reshape(shape),
+        points.at_months(means.value).reshape(shape),
+        points.at_months(means.error).reshape(shape),
         at_risk_at_months(own, groups * families).reshape(shape),
-        told.value.reshape(groups, families, len(points.ages)),
+        means.value.reshape(groups, families, len(points.ages)),
         points,
     )
 
@@ -126,8 +126,8 @@ def _likelihood(alpha: np.ndarray, o: np.ndarray, e: np.ndarray) -> np.ndarray:
     from scipy.special import gammaln
 
     terms = gammaln(o + alpha) - gammaln(alpha) + alpha * np.log(alpha / (alpha + e))
-    found: np.ndarray = (terms + o * np.log(e / (alpha + e))).sum(axis=1)
-    return found
+    log_likelihood: np.ndarray = (terms + o * np.log(e / (alpha + e))).sum(axis=1)
+    return log_likelihood
 
 
 def project(course: Course, reference: Reference, spread: float, seed: int) -> Projected:
@@ -157,11 +157,11 @@ def project(course: Course, reference: Reference, spread: float, seed: int) -> P
         alpha, last = alphas[course.group[place]], int(course.reached[place])
         theta = (alpha + course.observed[place], alpha + course.expected[place])
         first = max(min(int(course.whole[place]), last) + 1, 1)
-        found = _months(course, reference, place, first, last + 1 + int(known[place]))
+        to_come = _months(course, reference, place, first, last + 1 + int(known[place]))
         late = slice(last + 1 - first, None)
         now, cells = course.mean[place, last], (place, slice(last + 1, last + 1 + known[place]))
-        value[cells] = now + theta[0] / theta[1] * np.cumsum(found.step[late])
-        ordered = np.sort(_draws(random, theta, found, spread)[late], axis=1)
+        value[cells] = now + theta[0] / theta[1] * np.cumsum(to_come.step[late])
+        ordered = np.sort(_draws(random, theta, to_come, spread)[late], axis=1)
         for name, below in LEVELS.items():
             limits[name][cells] = now + ordered[:, round(below * (DRAWS - 1))]
     return Projected(value, limits, missing)
@@ -204,24 +204,24 @@ def _months(course: Course, reference: Reference, place: int, first: int, end: i
 
 
 def _draws(
-    random: np.random.Generator, theta: tuple[float, float], found: _Months, spread: float
+    random: np.random.Generator, theta: tuple[float, float], to_come: _Months, spread: float
 ) -> np.ndarray:
     """What will have been added to the mean count so far, months x draws.
 
     In months that some units have reached, those that have not yet change the mean too.
     """
     ratio = random.standard_gamma(theta[0], DRAWS) / theta[1]
-    total, error = np.cumsum(found.step), np.sqrt(np.cumsum(found.error**2))
+    total, error = np.cumsum(to_come.step), np.sqrt(np.cumsum(to_come.error**2))
     # The reference is off as a whole, by its error in proportion to what it adds.
     off = np.divide(error, total, out=np.zeros_like(total), where=total > 0)
     factor = np.maximum(1 + off[:, None] * random.standard_normal(DRAWS), 0) * ratio
     course = factor * total[:, None]
     course[1:] -= course[:-1].copy()
-    mean = np.maximum(course, 0) * (found.coming / spread)[:, None]
+    mean = np.maximum(course, 0) * (to_come.coming / spread)[:, None]
     # Rounded: a trace in the place of 0 would take a random number, and shift all that follow.
     counts = spread * random.poisson(np.round(mean, 9))
-    counts -= (found.seen * found.coming)[:, None]
-    added: np.ndarray = np.cumsum(counts / np.maximum(found.due, 1)[:, None], axis=0)
+    counts -= (to_come.seen * to_come.coming)[:, None]
+    added: np.ndarray = np.cumsum(counts / np.maximum(to_come.due, 1)[:, None], axis=0)
     return added
 
 

@@ -86,7 +86,7 @@ def with_ratios(table: pl.DataFrame) -> pl.DataFrame:
         ratio, low, high = (np.where(usable, x / expected, np.nan) for x in (count, low, high))
     tails = np.minimum(poisson_up_to(count, expected), poisson_above(count - 1, expected))
     p = np.where(usable, np.minimum(1.0, 2 * tails), np.nan)
-    told = table.with_columns(
+    rated = table.with_columns(
         *(
             pl.Series(name, values, nan_to_null=True)
             for name, values in zip(
@@ -98,10 +98,10 @@ def with_ratios(table: pl.DataFrame) -> pl.DataFrame:
             pl.lit("cannot be estimated, because no failure is to be expected")
         ),
     )
-    ranked = (~told["thin"] & told["p_value"].is_not_null()).arg_true().to_numpy()
-    q = np.full(told.height, np.nan)
+    ranked = (~rated["thin"] & rated["p_value"].is_not_null()).arg_true().to_numpy()
+    q = np.full(rated.height, np.nan)
     q[ranked] = q_values(p[ranked])
-    return told.with_columns(q_value=pl.Series(q, nan_to_null=True))
+    return rated.with_columns(q_value=pl.Series(q, nan_to_null=True))
 
 
 def _of_event(context: FieldContext, event: str) -> pl.DataFrame:

@@ -138,7 +138,7 @@ class _Cells:
         with np.errstate(divide="ignore", invalid="ignore"):
             wide = np.exp(Z_80 * error / mean)
             near = np.where((mean > 0) & (error > 0), wide, np.nan)
-        found = {
+        completed = {
             "completed_per_100": mean,
             "completed_low": whole.low,
             "completed_high": whole.high,
@@ -148,13 +148,13 @@ class _Cells:
         projected, missing = np.zeros(mean.shape, bool), np.zeros(mean.shape, bool)
         context = self.quarters.at_risk.context
         if not context.by_day and context.since is None and context.until is None:
-            told = projections(self.quarters, events, mean)
-            missing = told.missing
-            projected = np.isfinite(told.value) | missing
-            limits = {f"completed_{name}": values for name, values in told.limits.items()}
-            for name, values in ({"completed_per_100": told.value} | limits).items():
-                found[name] = np.where(projected, values, found[name])
-        scaled = {name: 100 * values for name, values in found.items()}
+            to_come = projections(self.quarters, events, mean)
+            missing = to_come.missing
+            projected = np.isfinite(to_come.value) | missing
+            limits = {f"completed_{name}": values for name, values in to_come.limits.items()}
+            for name, values in ({"completed_per_100": to_come.value} | limits).items():
+                completed[name] = np.where(projected, values, completed[name])
+        scaled = {name: 100 * values for name, values in completed.items()}
         return {**scaled, "projected": projected, "missing": missing}
 
     @property

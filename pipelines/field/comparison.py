@@ -151,10 +151,10 @@ def _robust(parts: Parts, a: Side, b: Side) -> Tested:
         .with_columns(pl.col("y").fill_null(0))
     )
     terms = {
-        side: (pl.col("y") - float(told.failures / told.unit_years) * pl.col("t"))
-        / float(told.failures)
+        side: (pl.col("y") - float(figures.failures / figures.unit_years) * pl.col("t"))
+        / float(figures.failures)
         * sign
-        for side, told, sign in (("a", a, 1), ("b", b, -1))
+        for side, figures, sign in (("a", a, 1), ("b", b, -1))
     }
     part = pl.when(pl.col("side") == "a").then(terms["a"]).otherwise(terms["b"])
     sums = by_unit.with_columns(part=part).group_by("unit").agg(pl.col("part").sum())["part"]
@@ -202,18 +202,18 @@ FEWEST_NAMED, LEAST_SURE = 10, 0.10  # failures of a side, and the p-value, for 
 
 def _sentence(first: str, second: str, a: Side, b: Side, adjusted: Tested) -> str:
     """Goes by the last of the ratios: higher or lower only where it can be said."""
-    told = (
+    both_rates = (
         f"{_rate(a)} ({first}) against {_rate(b)} ({second}), "
         "compared within family, needs and age band"
     )
     if adjusted.ratio is None or adjusted.low is None or adjusted.high is None:
-        return f"No ratio can be estimated: {told}."
+        return f"No ratio can be estimated: {both_rates}."
     limits = f"{adjusted.ratio:.2f} times ({adjusted.low:.2f} to {adjusted.high:.2f})"
     enough = min(a.failures, b.failures) >= FEWEST_NAMED
     if not enough or adjusted.p_value is None or adjusted.p_value > LEAST_SURE:
-        return f"No difference can be told, {limits}: {told}."
+        return f"No difference can be told, {limits}: {both_rates}."
     word = "higher" if adjusted.ratio > 1 else "lower"
-    return f"The rate of the first is {word}, {limits}: {told}."
+    return f"The rate of the first is {word}, {limits}: {both_rates}."
 
 
 def _rate(side: Side) -> str:

@@ -83,7 +83,7 @@ def completion_record(context: FieldContext, dims: Slice) -> pl.DataFrame:
         "inside_95": pl.col("came").is_between("completed_low", "completed_high"),
     }
     total = pl.col("came").sum()
-    told = both.group_by(*dims, "event").agg(
+    record = both.group_by(*dims, "event").agg(
         cells=pl.len().cast(pl.Int64),
         bias=pl.when(total > 0).then((pl.col("completed_per_100").sum() / total - 1).round(9)),
         most=pl.col("failures").max(),
@@ -92,7 +92,7 @@ def completion_record(context: FieldContext, dims: Slice) -> pl.DataFrame:
     every = now.select(*dims).unique() if dims else pl.DataFrame({"_": [0]})
     table = every.join(pl.DataFrame({"event": codes.EVENTS}), how="cross")
     none = pl.col("cells") == 0
-    rows = table.join(told, on=[*dims, "event"], how="left").with_columns(
+    rows = table.join(record, on=[*dims, "event"], how="left").with_columns(
         pl.col("cells").fill_null(0),
         as_of=pl.lit(day),
         thin=pl.col("most").fill_null(0) < FEWEST_FAILURES,

@@ -52,8 +52,8 @@ class Condition:
         return self.name in (*OF_UNIT, "serial", "shipped_on", "clock_start")
 
     def __str__(self) -> str:
-        told = "|".join(self.values) if self.values else f"{self.low}..{self.high}"
-        return f"{self.name}={told}"
+        written = "|".join(self.values) if self.values else f"{self.low}..{self.high}"
+        return f"{self.name}={written}"
 
 
 def read_conditions(texts: Sequence[str]) -> list[Condition]:
@@ -67,13 +67,15 @@ def read_conditions(texts: Sequence[str]) -> list[Condition]:
 
 
 def _read(text: str) -> Condition:
-    name, equals, told = (part.strip() for part in text.partition("="))
-    if not equals or not told:
+    name, equals, written = (part.strip() for part in text.partition("="))
+    if not equals or not written:
         raise UsageError(f'"{text}" is no condition; write NAME=VALUE, NAME=A|B or NAME=A..B.')
     if name not in KNOWN:
         raise UsageError(f'"{name}" is no dimension; {suggest(name, KNOWN)}')
-    if ".." not in told:
-        values = tuple(dict.fromkeys(value.strip() for value in told.split("|") if value.strip()))
+    if ".." not in written:
+        values = tuple(
+            dict.fromkeys(value.strip() for value in written.split("|") if value.strip())
+        )
         if name in DATES:
             return _range_of_days(name, values[0], values[0], text)
         if name in codes.LIMITED_ANALYTES:
@@ -86,7 +88,7 @@ def _read(text: str) -> Condition:
             f'"{text}": {name} has no ranges; name its values, joined by |. '
             f"Ranges go with {', '.join(RANGED[:8])} and the analytes."
         )
-    low, _, high = (part.strip() for part in told.partition(".."))
+    low, _, high = (part.strip() for part in written.partition(".."))
     if name == "serial":
         low, high = (bare_serial(end) if end else end for end in (low, high))
     if name in DATES:

@@ -193,8 +193,8 @@ class FieldContext:
         with self._making.setdefault(key, RLock()):
             if key not in self._known:
                 self._known[key] = make()
-        found: Made = self._known[key]
-        return found
+        made: Made = self._known[key]
+        return made
 
     @cached_property
     def classes(self) -> list[str]:

@@ -137,8 +137,8 @@ def _designed(expected: float, target: float) -> tuple[float, float]:
     ideal = (raised - expected) / log(raised / expected)
     per_one = next((q for q in _STEPS if q * ideal >= 4), _STEPS[-1])
     reference = ceil(ideal * per_one)
-    found, _ = smallest_decision(expected, reference, per_one, min(target, LONGEST_RUN / 10))
-    return reference / per_one, found / per_one
+    decision, _ = smallest_decision(expected, reference, per_one, min(target, LONGEST_RUN / 10))
+    return reference / per_one, decision / per_one
 
 
 def design(expected: float, target: float = TARGET_RUN_LENGTH) -> tuple[float, float]:

@@ -122,7 +122,7 @@ def shipments_to_come(fleet: pl.DataFrame, made_on: date) -> dict[str, Shipments
     closing = made_on + timedelta(days=1)
     rest = (months_on(made_on.replace(day=1), 1) - closing).days / 30.4375
     over = closing.replace(day=1)
-    found = {}
+    by_family = {}
     for name in sorted(fleet["family"].unique()):
         shipped = fleet.filter(pl.col("family") == name)["shipped"].cast(pl.Date)
         before = shipped.filter(shipped < over)
@@ -132,8 +132,8 @@ def shipments_to_come(fleet: pl.DataFrame, made_on: date) -> dict[str, Shipments
         closing_month = int(np.datetime64(over, "M").astype(int))
         first = max(int(place.min()), closing_month - _TREND_MONTHS)
         counts = np.bincount(place[place >= first] - first, minlength=closing_month - first)
-        found[name] = _family(counts.astype(float), rest)
-    return found
+        by_family[name] = _family(counts.astype(float), rest)
+    return by_family
 
 
 def _family(counts: np.ndarray, rest: float) -> Shipments:

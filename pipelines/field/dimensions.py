@@ -56,10 +56,10 @@ def season_of(day: pl.Expr) -> pl.Expr:
 
 def band_of(age: pl.Expr) -> pl.Expr:
     """The age band of whole days since the clock start."""
-    told = pl.lit(BANDS[0])
+    band = pl.lit(BANDS[0])
     for start, word in zip(BAND_STARTS[1:], BANDS[1:], strict=True):
-        told = pl.when(age >= start).then(pl.lit(word)).otherwise(told)
-    return told
+        band = pl.when(age >= start).then(pl.lit(word)).otherwise(band)
+    return band
 
 
 def need_of(needs: pl.Expr) -> pl.Expr:
@@ -87,8 +87,8 @@ def failure_values(failures: pl.DataFrame, dims: Sequence[str]) -> pl.DataFrame:
     if "need" in dims:
         columns["need"] = need_of(pl.col("needs"))
     kept = [name for name in failures.columns if name not in columns]
-    found = failures.select(*kept, **columns)
-    return found.explode("need") if "need" in dims else found
+    valued = failures.select(*kept, **columns)
+    return valued.explode("need") if "need" in dims else valued
 
 
 def split_days(spans: pl.DataFrame, units: pl.DataFrame, dims: Sequence[str]) -> pl.DataFrame:
@@ -105,21 +105,23 @@ def split_days(spans: pl.DataFrame, units: pl.DataFrame, dims: Sequence[str]) ->
     of_day = [name for name in dims if name in OF_DAY]
     of_unit = [name for name in dims if name in OF_UNIT]
     stand = list(dict.fromkeys("needs" if name == "need" else name for name in of_day))
-    found = spans.select(
+    stretches = spans.select(
         "unit", "from_on", "until_on", "entry", "exit", *(n for n in stand if n in OF_SPAN)
     )
     if "age" in of_day:
-        found = split_bands(found)
+        stretches = split_bands(stretches)
     if any(name in OF_CALENDAR for name in of_day):
-        found = split_months(found, "1mo" if {"season", "month_of_year"} & set(of_day) else "1y")
-    found = found.with_columns(days=pl.col("exit") - pl.col("entry"))
-    found = found.group_by("unit", *stand).agg(pl.col("days").sum())
+        stretches = split_months(
+            stretches, "1mo" if {"season", "month_of_year"} & set(of_day) else "1y"
+        )
+    stretches = stretches.with_columns(days=pl.col("exit") - pl.col("entry"))
+    stretches = stretches.group_by("unit", *stand).agg(pl.col("days").sum())
     if "need" in of_day:
-        found = found.with_columns(need=need_of(pl.col("needs"))).explode("need")
-        found = found.group_by("unit", *of_day).agg(pl.col("days").sum())
+        stretches = stretches.with_columns(need=need_of(pl.col("needs"))).explode("need")
+        stretches = stretches.group_by("unit", *of_day).agg(pl.col("days").sum())
     if of_unit:
-        found = found.join(units.select("unit", *of_unit), on="unit")
-    return found.select("unit", *dims, "days")
+        stretches = stretches.join(units.select("unit", *of_unit), on="unit")
+    return stretches.select("unit", *dims, "days")
 
 
 def split_bands(spans: pl.DataFrame) -> pl.DataFrame:

@@ -34,8 +34,8 @@ DAYS = ("all", "unprotected")
 
 def bin_of(limit: float) -> pl.Expr:
     """The bin of a value, or of a non-detect's bound within the limit; 0 where not known."""
-    told = pl.coalesce("value", pl.when(pl.col("bound") <= limit).then("bound"))
-    share = pl.when(told == 0).then(0.0).otherwise((told / limit).round(9))
+    known_value = pl.coalesce("value", pl.when(pl.col("bound") <= limit).then("bound"))
+    share = pl.when(known_value == 0).then(0.0).otherwise((known_value / limit).round(9))
     above = pl.sum_horizontal((share > edge).cast(pl.Int64) for edge in EDGES)
     return pl.when(share.is_not_null()).then(above + 1).otherwise(UNKNOWN_BIN)
 
@@ -101,8 +101,8 @@ def _labelled(table: pl.DataFrame, dose: Dose) -> pl.DataFrame:
         "analyte": dose.analyte,
     }
     floats = ("unit_years", *RATES[3:])
-    told = table.with_columns(pl.col("bin").cast(pl.Int64)).join(edges, on="bin", how="left")
-    return told.select(
+    with_edges = table.with_columns(pl.col("bin").cast(pl.Int64)).join(edges, on="bin", how="left")
+    return with_edges.select(
         *(pl.lit(word).alias(name) for name, word in labels.items()),
         event="event",
         days="days_of",

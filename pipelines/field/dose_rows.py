@@ -63,9 +63,9 @@ class Unprotected(NamedTuple):
 
 def unprotected(context: FieldContext, dose: Dose) -> Unprotected:
     """Days and failures on unprotected days with a known value."""
-    told = pl.coalesce("value", pl.when(pl.col("bound") <= dose.limit).then("bound"))
-    known = ~pl.col("protected") & told.is_not_null()
-    spans = dosed_days(context, dose, banded=True).filter(known).with_columns(value=told)
+    known_value = pl.coalesce("value", pl.when(pl.col("bound") <= dose.limit).then("bound"))
+    known = ~pl.col("protected") & known_value.is_not_null()
+    spans = dosed_days(context, dose, banded=True).filter(known).with_columns(value=known_value)
     keys = ["site", "value", "family", "age"]
     days = (
         spans.group_by(keys)
@@ -74,7 +74,7 @@ def unprotected(context: FieldContext, dose: Dose) -> Unprotected:
     )
     kind = ("cause_class", "water_related")
     placed = dosed_failures(context, dose).filter(known)
-    placed = placed.select("site", "family", *kind, value=told, age="band")
+    placed = placed.select("site", "family", *kind, value=known_value, age="band")
     return Unprotected(days, placed, spans["unit"].n_unique())
 
 

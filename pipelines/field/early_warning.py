@@ -216,10 +216,10 @@ def _designs(
 
     behind: failures that each mean rests on, which leave it uncertain.
     """
-    found = np.full((len(mean), 3), np.nan)
+    designs = np.full((len(mean), 3), np.nan)
     for place in np.flatnonzero(usable):
-        found[place] = cusum.uncertain_design(float(mean[place]), int(behind[place]), target)
-    return found[:, 0], found[:, 1], found[:, 2]
+        designs[place] = cusum.uncertain_design(float(mean[place]), int(behind[place]), target)
+    return designs[:, 0], designs[:, 1], designs[:, 2]
 
 
 def _expected(

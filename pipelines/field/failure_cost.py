@@ -33,11 +33,11 @@ class FailureCost(NamedTuple):
     def factors(self, context: FieldContext, count: int, random: np.random.Generator) -> np.ndarray:
         """What errors of the means and of the share of claims covered multiply costs by."""
         means = np.maximum(1 + self.error * random.standard_normal(count), 0.05)
-        told = shares(context)[EVERY_REASON]
-        if self.waits == 0 or told.share == 0:
+        overall = shares(context)[EVERY_REASON]
+        if self.waits == 0 or overall.share == 0:
             return means
-        drawn = random.beta(told.covered + 0.5, told.decided - told.covered + 0.5, count)
-        factors: np.ndarray = means * (1 + self.waits * (drawn / told.share - 1))
+        drawn = random.beta(overall.covered + 0.5, overall.decided - overall.covered + 0.5, count)
+        factors: np.ndarray = means * (1 + self.waits * (drawn / overall.share - 1))
         return factors
 
 
@@ -54,12 +54,12 @@ def failure_cost(
     known = costed(context, failures)
     cost = pl.col("cost")
     # Rounded, so that the order of sums does not show in the last digit.
-    told = {"mean": cost.mean().round(9), "spread": cost.std().round(9), "n": pl.len()}
-    whole = known.select(**told).row(0)
-    of_part = {row[0]: row[1:] for row in known.group_by("cause_class").agg(**told).rows()}
-    of_family = {row[0]: row[1:] for row in known.group_by("family").agg(**told).rows()}
+    aggregates = {"mean": cost.mean().round(9), "spread": cost.std().round(9), "n": pl.len()}
+    whole = known.select(**aggregates).row(0)
+    of_part = {row[0]: row[1:] for row in known.group_by("cause_class").agg(**aggregates).rows()}
+    of_family = {row[0]: row[1:] for row in known.group_by("family").agg(**aggregates).rows()}
     of_both = {
-        row[:2]: row[2:] for row in known.group_by("family", "cause_class").agg(**told).rows()
+        row[:2]: row[2:] for row in known.group_by("family", "cause_class").agg(**aggregates).rows()
     }
     mean, variation = np.zeros((len(families), len(parts))), np.zeros((len(families), len(parts)))
     for f, family in enumerate(families):
@@ -90,10 +90,10 @@ def mix_of_groups(
         n=pl.len(), mix=(pl.col("by_class").mean() / pl.col("by_family").mean()).round(9)
     )
     usable = (pl.col("n") >= FEWEST_OF_A_GROUP) & pl.col("mix").is_finite()
-    found: np.ndarray = (
+    mix: np.ndarray = (
         groups.join(mixes, on=own, how="left", maintain_order="left")
         .select(pl.when(usable).then("mix").otherwise(1.0))
         .to_series()
         .to_numpy()
     )
-    return found
+    return mix

@@ -22,7 +22,9 @@ def field_failures(context: FieldContext) -> pl.DataFrame:
     """
     failures = context.failures.sort("unit", "age", "call")
     water = pl.col("water_related")
-    told = {name: pl.col(COLUMN_OF.get(name, name)) for name in ALL_DIMENSIONS if name != "need"}
+    dimension_values = {
+        name: pl.col(COLUMN_OF.get(name, name)) for name in ALL_DIMENSIONS if name != "need"
+    }
     # The age in days has a column of its own, so that `age` is the band here too.
     return (
         failures.with_columns(
@@ -41,7 +43,7 @@ def field_failures(context: FieldContext) -> pl.DataFrame:
             failed_on="failed_on",
             age_days=pl.col("age").cast(pl.Int64),
             month=pl.col("failed_on").dt.strftime("%Y-%m"),
-            **told,
+            **dimension_values,
             need=need_of(pl.col("needs")),
             agency="agency",
             water_related="water_related",

@@ -64,17 +64,18 @@ def _labelled(context: FieldContext, dims: Slice, *, year: bool) -> pl.DataFrame
 
 
 def _made(context: FieldContext, dims: Slice, made_on: date) -> dict[str, pl.DataFrame]:
-    found = outlook(context, made_on)
-    groups = groups_of(context, found, dims)
+    prospects = outlook(context, made_on)
+    groups = groups_of(context, prospects, dims)
     own_dims = tuple(name for name in dims if name != "cause_class")
-    families = sorted(set(found.cells["family"]))
-    costs = failure_cost(context, found.failures, families, groups.parts)
+    families = sorted(set(prospects.cells["family"]))
+    costs = failure_cost(context, prospects.failures, families, groups.parts)
     mix = np.ones(groups.table.height)
     if groups.parts == [WHOLE]:
-        mix = mix_of_groups(context, found.failures, groups.table, own_dims)
-    factor = costs.factors(context, DRAWS, found.random(3))
+        mix = mix_of_groups(context, prospects.failures, groups.table, own_dims)
+    factor = costs.factors(context, DRAWS, prospects.random(3))
     one, other = (
-        _basis(found, groups, basis, costs.mean, costs.variation, mix, factor) for basis in BASES
+        _basis(prospects, groups, basis, costs.mean, costs.variation, mix, factor)
+        for basis in BASES
     )
     draws = None
     if one.draws is not None and other.draws is not None:
@@ -82,15 +83,15 @@ def _made(context: FieldContext, dims: Slice, made_on: date) -> dict[str, pl.Dat
     both = BasisForecast(
         one.mean + other.mean, one.cost + other.cost, one.units + other.units, draws
     )
-    told = dict(zip((*BASES, "all"), (one, other, both), strict=True))
+    by_basis = dict(zip((*BASES, "all"), (one, other, both), strict=True))
     return {
-        kind: rows_of(context, found, groups, dims, told, kind == "year")
+        kind: rows_of(context, prospects, groups, dims, by_basis, kind == "year")
         for kind in ("months", "year")
     }
 
 
 def _basis(
-    found: Outlook,
+    prospects: Outlook,
     groups: Groups,
     basis: str,
     cost: np.ndarray,
@@ -101,13 +102,13 @@ def _basis(
     """What is to be expected of one basis."""
     keys = groups.table.columns
     numbered = groups.table.with_row_index("group")
-    kinds = found.days[basis].kinds
+    kinds = prospects.days[basis].kinds
     place = kinds.join(numbered, on=keys, maintain_order="left", how="left")["group"].to_numpy()
-    years = found.years(basis, place.astype(np.int64), groups.table.height)
+    years = prospects.years(basis, place.astype(np.int64), groups.table.height)
     units = years.sum(axis=1) * 12
-    family = {name: n for n, name in enumerate(sorted(set(found.cells["family"])))}
-    of_cell = np.array([family[name] for name in found.cells["family"]], dtype=np.int64)
-    each = years * found.rates[None, :, None] * found.season
+    family = {name: n for n, name in enumerate(sorted(set(prospects.cells["family"])))}
+    of_cell = np.array([family[name] for name in prospects.cells["family"]], dtype=np.int64)
+    each = years * prospects.rates[None, :, None] * prospects.season
     by_family = np.zeros((years.shape[0], max(len(family), 1), years.shape[2]))
     for name in range(len(family)):
         by_family[:, name] = each[:, of_cell == name].sum(axis=1)
@@ -115,13 +116,15 @@ def _basis(
     costs = cost if len(family) else np.zeros((1, len(groups.parts)))
     money = np.einsum("gfm,fp->gpm", by_family, costs) * groups.ratios[:, :, None]
     money = money * mix[:, None, None]
-    if found.model is None:
+    if prospects.model is None:
         return BasisForecast(mean, money, units, None)
     level = np.divide(money, mean, out=np.zeros_like(money), where=mean > 0)
     with np.errstate(invalid="ignore", divide="ignore"):
         weights = by_family.sum(axis=2) / by_family.sum(axis=(1, 2))[:, None]
     spread = np.nan_to_num(weights) @ variation
-    told = Money(level, spread, factor)
-    random = found.random(5, BASES.index(basis), len(keys), groups.table.height)
-    draws = drawn(years, found.drawn[basis], groups.drawn, found.model.dispersion, told, random)
+    amounts = Money(level, spread, factor)
+    random = prospects.random(5, BASES.index(basis), len(keys), groups.table.height)
+    draws = drawn(
+        years, prospects.drawn[basis], groups.drawn, prospects.model.dispersion, amounts, random
+    )
     return BasisForecast(mean, money, units, draws)

@@ -113,10 +113,10 @@ def limits(draws: np.ndarray, *, whole: bool) -> dict[str, np.ndarray]:
     ordered = np.zeros_like(draws)
     ordered[some] = np.sort(draws[some], axis=-1)
     last = draws.shape[-1] - 1
-    found = {}
+    quantiles = {}
     for name, share in LIMITS.items():
         at = share * last
         low = int(at)
         value = ordered[..., low] + (at - low) * (ordered[..., low + 1] - ordered[..., low])
-        found[name] = (np.round(value) if whole else value).astype(np.float64)
-    return found
+        quantiles[name] = (np.round(value) if whole else value).astype(np.float64)
+    return quantiles

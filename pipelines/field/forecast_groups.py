@@ -35,7 +35,7 @@ class Groups(NamedTuple):
     drawn: np.ndarray
 
 
-def groups_of(context: FieldContext, found: Outlook, dims: Slice) -> Groups:
+def groups_of(context: FieldContext, prospects: Outlook, dims: Slice) -> Groups:
     """The groups of a slice and their experience.
 
     A group's ratio is drawn toward the fleet's by the gamma-Poisson model; its draws are those of
@@ -44,18 +44,18 @@ def groups_of(context: FieldContext, found: Outlook, dims: Slice) -> Groups:
     placed = [FLEET, *(name for name in dims if name != "cause_class")]
     table = grid(context, tuple(placed[1:])).select(placed).sort(placed)
     parts = context.classes if "cause_class" in dims else [WHOLE]
-    random = found.random(4)
+    random = prospects.random(4)
     shape = (table.height, len(parts))
-    if found.model is None:
+    if prospects.model is None:
         return Groups(table, parts, np.zeros(shape), np.zeros((*shape, DRAWS)))
     part = {name: n for n, name in enumerate(parts)}
     numbered = table.with_row_index("group")
-    failed = found.failures.join(numbered, on=placed)
+    failed = prospects.failures.join(numbered, on=placed)
     observed = np.zeros(shape)
     classes = failed["cause_class"].to_list() if "cause_class" in dims else [WHOLE] * failed.height
     np.add.at(observed, (failed["group"].to_numpy(), np.array([part[c] for c in classes], int)), 1)
     share = observed.sum(axis=0) / max(observed.sum(), 1)
-    usual = _usual(context, found, numbered, placed)
+    usual = _usual(context, prospects, numbered, placed)
     usual = usual / max(usual.sum(), 1e-12) * observed.sum()
     ratios, draws = np.tile(share, (table.height, 1)), np.ones((*shape, DRAWS))
     for n in range(len(parts)):
@@ -73,18 +73,18 @@ def groups_of(context: FieldContext, found: Outlook, dims: Slice) -> Groups:
 
 
 def _usual(
-    context: FieldContext, found: Outlook, numbered: pl.DataFrame, placed: list[str]
+    context: FieldContext, prospects: Outlook, numbered: pl.DataFrame, placed: list[str]
 ) -> np.ndarray:
     """What each group's days so far lead to expect at the rates of its cells."""
     if numbered.height == 1:
         return np.ones(1)
-    assert found.model is not None
+    assert prospects.model is not None
     days = context.once("days of kinds", lambda: _days_of_kinds(context))
-    rate = found.model.by_cell(days, found.model.fit.terms[None, :])[:, 0]
+    rate = prospects.model.by_cell(days, prospects.model.fit.terms[None, :])[:, 0]
     own = days.with_columns(expected=pl.Series(rate) * pl.col("days") / DAYS_PER_YEAR)
     sums = own.group_by(placed).agg(pl.col("expected").sum().round(9))
-    told = numbered.join(sums, on=placed, how="left", maintain_order="left")
-    return told["expected"].fill_null(0.0).to_numpy()
+    by_group = numbered.join(sums, on=placed, how="left", maintain_order="left")
+    return by_group["expected"].fill_null(0.0).to_numpy()
 
 
 def _days_of_kinds(context: FieldContext) -> pl.DataFrame:

@@ -55,7 +55,7 @@ def forecast_record(context: FieldContext) -> pl.DataFrame:
 
 
 def _of_day(context: FieldContext, day: date) -> pl.DataFrame:
-    told = forecasts(context, (), day)
+    tables = forecasts(context, (), day)
     inside = {
         level: (
             (pl.col("actual") >= pl.col(f"low_{level}"))
@@ -64,7 +64,7 @@ def _of_day(context: FieldContext, day: date) -> pl.DataFrame:
         for level in (80, 95)
     }
     months = (
-        told["months"]
+        tables["months"]
         .group_by("basis")
         .agg(
             **{
@@ -75,7 +75,7 @@ def _of_day(context: FieldContext, day: date) -> pl.DataFrame:
     )
     note = None if by_arrival(context, day) else _STOOD_IN
     return (
-        told["year"]
+        tables["year"]
         .join(months, on="basis", maintain_order="left")
         .with_columns(
             forecast=pl.col("failures"),
@@ -95,13 +95,13 @@ def _of_day(context: FieldContext, day: date) -> pl.DataFrame:
 
 def forecast_model(context: FieldContext) -> pl.DataFrame:
     """The terms of the model as of today: rate ratios, tests, dispersion, sales, shares."""
-    found = outlook(context, context.as_of)
-    rows = [*_rates(found.model), *_sales(found), *_shares(context)]
+    prospects = outlook(context, context.as_of)
+    rows = [*_rates(prospects.model), *_sales(prospects), *_shares(context)]
     kinds = dict.fromkeys(("estimate", "low", "high", "p_value"), pl.Float64())
     schema = {"term": pl.String(), "used": pl.Boolean(), **kinds, "note": pl.String()}
     table = pl.DataFrame(rows, schema=schema, orient="row")
     labels = {"by": pl.lit(ALL), **{name: pl.lit(ALL) for name in LABELS[1:]}}
-    thin = pl.lit(found.failures.height < FEWEST_FAILURES)
+    thin = pl.lit(prospects.failures.height < FEWEST_FAILURES)
     return table.select(
         *(word.alias(k) for k, word in labels.items()), *MODEL, thin.alias("thin"), "note"
     )
@@ -123,8 +123,8 @@ def _rates(model: RateModel | None) -> list[_Row]:
         if name in ("level", "trend"):
             continue
         at, wide = model.fit.terms[place], Z_95 * error[place]
-        told = np.exp([at, at - wide, at + wide]).tolist()
-        rows.append((name, True, told[0], told[1], told[2], None, None))
+        ratio_limits = np.exp([at, at - wide, at + wide]).tolist()
+        rows.append((name, True, ratio_limits[0], ratio_limits[1], ratio_limits[2], None, None))
     for name, (used, chance) in tests.items():
         figures: tuple[float | None, float | None, float | None] = (None, None, None)
         if used and name == "trend":
@@ -138,9 +138,9 @@ def _rates(model: RateModel | None) -> list[_Row]:
     return rows
 
 
-def _sales(found: Outlook) -> list[_Row]:
+def _sales(prospects: Outlook) -> list[_Row]:
     rows: list[_Row] = []
-    for name, own in found.shipments.items():
+    for name, own in prospects.shipments.items():
         mean = float(own.expected[1:].mean())
         rows.append((f"sales_a_month={name}", True, mean, None, None, None, None))
         trend = own.trend or (None, None, None)

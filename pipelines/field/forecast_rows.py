@@ -57,24 +57,24 @@ class BasisForecast(NamedTuple):
 
 def rows_of(
     context: FieldContext,
-    found: Outlook,
+    prospects: Outlook,
     groups: Groups,
     dims: Slice,
-    told: dict[str, BasisForecast],
+    by_basis: dict[str, BasisForecast],
     year: bool,
 ) -> pl.DataFrame:
     """The rows by basis, group, part and month, or for the year."""
-    months = found.months[:1] if year else found.months
-    table = pl.DataFrame({"basis": [*told]}).join(
+    months = prospects.months[:1] if year else prospects.months
+    table = pl.DataFrame({"basis": [*by_basis]}).join(
         groups.table, how="cross", maintain_order="left_right"
     )
     if "cause_class" in dims:
         classes = pl.DataFrame({"cause_class": groups.parts}, schema={"cause_class": pl.String})
         table = table.join(classes, how="cross", maintain_order="left_right")
     table = table.join(pl.DataFrame({"month": months}), how="cross", maintain_order="left_right")
-    parts = [_columns(own, year) for own in told.values()]
+    parts = [_columns(own, year) for own in by_basis.values()]
     rows = table.with_columns(
-        as_of=pl.lit(found.made_on),
+        as_of=pl.lit(prospects.made_on),
         **{
             name: pl.Series(
                 np.concatenate([part[name].reshape(-1) for part in parts]), dtype=pl.Float64
@@ -82,13 +82,13 @@ def rows_of(
             for name in parts[0]
         },
     )
-    rows = _with_actuals(rows, context, found, dims, year=year)
-    return _described(rows, context, found, year)
+    rows = _with_actuals(rows, context, prospects, dims, year=year)
+    return _described(rows, context, prospects, year)
 
 
-def _columns(told: BasisForecast, year: bool) -> dict[str, np.ndarray]:
+def _columns(of_basis: BasisForecast, year: bool) -> dict[str, np.ndarray]:
     """The figures of one basis by name, each groups x parts x months."""
-    mean, cost, units, draws = told
+    mean, cost, units, draws = of_basis
     units = np.repeat(units[:, None, :], mean.shape[1], axis=1)
     parts: tuple[np.ndarray, ...] | None = None if draws is None else (draws.failures, draws.cost)
     if year:
@@ -106,28 +106,28 @@ def _columns(told: BasisForecast, year: bool) -> dict[str, np.ndarray]:
 
 
 def _with_actuals(
-    rows: pl.DataFrame, context: FieldContext, found: Outlook, dims: Slice, *, year: bool
+    rows: pl.DataFrame, context: FieldContext, prospects: Outlook, dims: Slice, *, year: bool
 ) -> pl.DataFrame:
     """With what came of a forecast of an earlier day: actual, actual_cost; null where none did."""
-    if found.made_on >= context.as_of:
+    if prospects.made_on >= context.as_of:
         return rows.with_columns(
             actual=pl.lit(None, pl.Int64), actual_cost=pl.lit(None, pl.Float64)
         )
     happened = pl.concat(
-        _happened(context, found, dims, basis, year=year).with_columns(basis=pl.lit(basis))
+        _happened(context, prospects, dims, basis, year=year).with_columns(basis=pl.lit(basis))
         for basis in (*BASES, "all")
     )
     return rows.join(happened, on=["basis", *dims, "month"], how="left", maintain_order="left")
 
 
 def _happened(
-    context: FieldContext, found: Outlook, dims: Slice, basis: str, *, year: bool
+    context: FieldContext, prospects: Outlook, dims: Slice, basis: str, *, year: bool
 ) -> pl.DataFrame:
     """Failures of the units of a basis in the months, and their cost: dims, month, actual."""
-    first = pl.lit(found.months[0])
-    inside = (pl.col("failed_on") >= first) & (pl.col("failed_on") < found.until)
+    first = pl.lit(prospects.months[0])
+    inside = (pl.col("failed_on") >= first) & (pl.col("failed_on") < prospects.until)
     failures = costed(context, context.failures.filter(inside))
-    out = found.fleet.select("unit")
+    out = prospects.fleet.select("unit")
     if basis != "all":
         failures = failures.join(out, on="unit", how="semi" if basis == "installed" else "anti")
     month = first if year else pl.col("failed_on").dt.truncate("1mo")
@@ -138,22 +138,22 @@ def _happened(
 
 
 def _described(
-    rows: pl.DataFrame, context: FieldContext, found: Outlook, year: bool
+    rows: pl.DataFrame, context: FieldContext, prospects: Outlook, year: bool
 ) -> pl.DataFrame:
     """With actuals where the time is over, what is not known as null, thin and note."""
-    past = found.made_on < context.as_of
+    past = prospects.made_on < context.as_of
     ends = (
-        pl.lit(found.until)
+        pl.lit(prospects.until)
         if year
-        else pl.min_horizontal(pl.col("month").dt.offset_by("1mo"), pl.lit(found.until))
+        else pl.min_horizontal(pl.col("month").dt.offset_by("1mo"), pl.lit(prospects.until))
     )
     over = pl.lit(past) & ((ends - pl.lit(context.as_of)).dt.total_days() <= 1)
     none = pl.col("units") == 0
-    known = pl.lit(found.model is not None) | none
-    closes = months_on(found.months[-1], 1)
-    last = pl.lit(year) | (pl.col("month") == found.months[-1])
+    known = pl.lit(prospects.model is not None) | none
+    closes = months_on(prospects.months[-1], 1)
+    last = pl.lit(year) | (pl.col("month") == prospects.months[-1])
     free = (pl.col("failures") > 0) & (pl.col("cost") == 0)
-    cut = pl.lit(found.until < closes) & last
+    cut = pl.lit(prospects.until < closes) & last
     empty = pl.when(pl.col("basis") == "sales").then(pl.lit(_NO_SALES)).otherwise(pl.lit(_NO_COVER))
     yearly = pl.col("failures") * (1 if year else 12)
     return rows.with_columns(
@@ -165,6 +165,6 @@ def _described(
         thin=(yearly < FEWEST_FAILURES) | (pl.col("units") < FEWEST_UNITS),
         note=pl.when(none).then(empty)
         .when(~known).then(pl.lit(_NO_RATE))
-        .when(cut).then(pl.lit(_CUT.format(found.until)))
+        .when(cut).then(pl.lit(_CUT.format(prospects.until)))
         .when(free).then(pl.lit(_NO_COST)),
     ).drop("units")  # fmt: skip

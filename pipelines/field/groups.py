@@ -136,8 +136,8 @@ class Grouped:
         """What several figures need of this slice, made by the first that asks."""
         if key not in self._known:
             self._known[key] = make()
-        found: Made = self._known[key]
-        return found
+        made: Made = self._known[key]
+        return made
 
     @property
     def grid(self) -> AgeGrid:

@@ -87,12 +87,12 @@ def means_at_months(
     points = AgePoints.of(events.age)
     moved, place = points.episodes(episodes)
     counted = CountedEpisodes(AgeGrid(groups, len(points.ages)), moved)
-    found = []
+    means = []
     for weight in weights:
         own = Events(place[events.episode], points.place(events.age), weight)
-        told = mean_cumulative(counted, own)
-        found.append(Mean(*(points.at_months(table) for table in told)))
-    return found
+        at_ages = mean_cumulative(counted, own)
+        means.append(Mean(*(points.at_months(table) for table in at_ages)))
+    return means
 
 
 def mean_cumulative(counted: CountedEpisodes, events: Events) -> Mean:

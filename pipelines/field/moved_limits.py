@@ -108,13 +108,13 @@ def _differing(
     """keys, limit, limit_after, needs of the limits that are not alike; infinite: none."""
     none = -np.inf if lower else np.inf
     both = before.join(after, on=keys, how="full", coalesce=True, suffix="_after")
-    told = both.select(
+    limits = both.select(
         *keys,
         pl.col("limit").fill_null(none),
         pl.col("limit_after").fill_null(none),
         pl.coalesce("needs", "needs_after").fill_null(""),
     )
-    return told.filter(pl.col("limit") != pl.col("limit_after")).sort(keys)
+    return limits.filter(pl.col("limit") != pl.col("limit_after")).sort(keys)
 
 
 def expected(context: FieldContext, moved: list[Moved], ratios: pl.DataFrame) -> pl.DataFrame:
@@ -166,13 +166,13 @@ def _row(
     signed = failures if one.laxer else -failures
     cost, error = _cost(context, one.family)
     money = signed * cost * np.insert(1 + error * random.standard_normal(_DRAWS), 0, 1.0)
-    told = [
+    figures = [
         value
         for draws in (signed, money)
         for value in (draws[0], *np.quantile(draws[1:], [0.025, 0.975]))
     ]
     words = "stop" if one.laxer else "begin, and to keep it up,"
-    return (*head, *(float(value) + 0.0 for value in told), BOUND.format(words))
+    return (*head, *(float(value) + 0.0 for value in figures), BOUND.format(words))
 
 
 def _between(context: FieldContext, one: Moved) -> pl.DataFrame:
@@ -187,9 +187,11 @@ def _between(context: FieldContext, one: Moved) -> pl.DataFrame:
     # A value at the limit is within it, be it a maximum or a minimum.
     closed: Literal["left", "right"] = "left" if one.lower else "right"
     dose = Dose(one.family, one.analyte, high, one.needs, ())
-    asked = pl.lit(True) if one.serials is None else pl.col("serial").is_in(one.serials.implode())
+    is_concerned = (
+        pl.lit(True) if one.serials is None else pl.col("serial").is_in(one.serials.implode())
+    )
     return (
-        context.spans.filter("last", asked)
+        context.spans.filter("last", is_concerned)
         .join(
             fleet.select(
                 "unit", years=(pl.min_horizontal("ends", pl.lit(end)) - today - 1) / DAYS_PER_YEAR
@@ -219,9 +221,9 @@ def _failures(
     maxima: dict[str, float] = dict(table.select("family", "limit").rows())
     told_limit = one.before if np.isfinite(one.before) else one.after
     limit = maxima.get(one.family, maxima.get(ALL, told_limit))
-    told = own.with_columns(bound=pl.lit(None, pl.Float64)).with_columns(bin=bin_of(limit))
+    binned = own.with_columns(bound=pl.lit(None, pl.Float64)).with_columns(bin=bin_of(limit))
     total = np.zeros(_DRAWS + 1)
-    for number, years in told.group_by("bin").agg(pl.col("years").sum()).sort("bin").rows():
+    for number, years in binned.group_by("bin").agg(pl.col("years").sum()).sort("bin").rows():
         rows = table.filter(pl.col("bin") == number, pl.col("unit_years") > 0)
         # A family with few failures at these values goes by all families.
         kept = rows.filter(pl.col("family") == one.family, pl.col("failures") >= FEWEST_FAILURES)

@@ -37,21 +37,21 @@ def figure_notes(
     )
     by_region = _by_region(rates)
     lag = _lag(lags)
-    found = {
+    by_figure = {
         "rates": [*_clocks(clocks, by_region), *lag, *_completed(by_region)],
         "regions": [*_left_out(clocks, names), *_most_moved(by_region, names)],
         "cohorts": lag,
     }
-    return {name: sentences for name, sentences in found.items() if sentences}
+    return {name: sentences for name, sentences in by_figure.items() if sentences}
 
 
 def _by_region(rows: Sequence[Row]) -> dict[str, dict[str, Row]]:
     """The estimated rows: region -> assumption -> row."""
-    found: dict[str, dict[str, Row]] = {}
+    by_region: dict[str, dict[str, Row]] = {}
     for row in rows:
         if row["rate_per_100"] is not None:
-            found.setdefault(row["region"], {})[row["assumption"]] = row
-    return found
+            by_region.setdefault(row["region"], {})[row["assumption"]] = row
+    return by_region
 
 
 def _rate(row: Row) -> str:
@@ -113,17 +113,17 @@ def _left_out(clocks: Sequence[Row], names: Mapping[str, str]) -> list[str]:
         return []
     total = sum(row["unsound"] for row in regions)
     regions.sort(key=lambda row: (-row["unsound"], row["region"]))
-    named = [
+    phrases = [
         f"{row['unsound']:,} in {names.get(row['region'], row['region'])}"
         for row in regions[:_MOST_REGIONS]
     ]
     if len(regions) > _MOST_REGIONS:
         rest = sum(row["unsound"] for row in regions[_MOST_REGIONS:])
-        named.append(f"{rest:,} elsewhere")
+        phrases.append(f"{rest:,} elsewhere")
     verb = "is" if total == 1 else "are"
     return [
         f"{wording.counted(total, 'unit')} without a sound clock start {verb} left out: "
-        f"{wording.listed(named)}."
+        f"{wording.listed(phrases)}."
     ]
 
 

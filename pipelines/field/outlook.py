@@ -106,7 +106,7 @@ def _outlook(context: FieldContext, made_on: date) -> Outlook:
     cells = pairs.sort("family", "needs").join(
         pl.DataFrame({"age": BANDS}), how="cross", maintain_order="left_right"
     )
-    found = Outlook(
+    prospects = Outlook(
         *(made_on, fleet, failures, months[:-1], until, model, days, shipments, cells),
         rates=np.zeros(cells.height),
         season=np.ones(MONTHS),
@@ -114,26 +114,26 @@ def _outlook(context: FieldContext, made_on: date) -> Outlook:
     )
     if model is not None:
         best = model.fit.terms[None, :]
-        found.rates[:] = model.by_cell(cells, best)[:, 0]
-        found.season[:] = model.by_month(months[:-1], best)[:, 0]
-        found.drawn.update(_drawn(found, model, one, sizes, share))
-    return found
+        prospects.rates[:] = model.by_cell(cells, best)[:, 0]
+        prospects.season[:] = model.by_month(months[:-1], best)[:, 0]
+        prospects.drawn.update(_drawn(prospects, model, one, sizes, share))
+    return prospects
 
 
 def _drawn(
-    found: Outlook, model: RateModel, one: DaysToCome, sizes: dict[str, int], share: float
+    prospects: Outlook, model: RateModel, one: DaysToCome, sizes: dict[str, int], share: float
 ) -> dict[str, Cells]:
-    terms = model.draws(DRAWS, found.random(1))
-    names = sorted(set(found.cells["family"]))
+    terms = model.draws(DRAWS, prospects.random(1))
+    names = sorted(set(prospects.cells["family"]))
     place = {name: n for n, name in enumerate(names)}
-    family = np.array([place[name] for name in found.cells["family"]], dtype=np.int64)
-    rates = model.by_cell(found.cells, terms) / model.skew(found.cells)[:, None]
-    by_month = model.by_month(found.months, terms)
+    family = np.array([place[name] for name in prospects.cells["family"]], dtype=np.int64)
+    rates = model.by_cell(prospects.cells, terms) / model.skew(prospects.cells)[:, None]
+    by_month = model.by_month(prospects.months, terms)
     sold = np.ones((len(names), MONTHS, DRAWS))
-    random = found.random(2)
-    for name, own in found.shipments.items():
+    random = prospects.random(2)
+    for name, own in prospects.shipments.items():
         if name in place and one.kinds.height:
-            sold[place[name]] = _over_expected(own, name, one, sizes, found, random)
+            sold[place[name]] = _over_expected(own, name, one, sizes, prospects, random)
     return {
         "installed": Cells(rates, by_month, family, None),
         "sales": Cells(rates, by_month, family, sold),
@@ -145,19 +145,19 @@ def _over_expected(
     name: str,
     one: DaysToCome,
     sizes: dict[str, int],
-    found: Outlook,
+    prospects: Outlook,
     random: np.random.Generator,
 ) -> np.ndarray:
     """What drawn shipments come to in failures, over those expected, by month to come."""
     counts = own.draw(DRAWS, random)
     of_family = one.kinds["family"].to_numpy() == name
-    pairs = found.cells.select("family", "needs").unique(maintain_order=True)
+    pairs = prospects.cells.select("family", "needs").unique(maintain_order=True)
     at = (
         one.kinds.filter(pl.Series(of_family))
         .join(pairs.with_row_index("pair"), on=["family", "needs"], maintain_order="left")["pair"]
         .to_numpy()
     )
-    rate = found.rates.reshape(-1, len(BANDS))[at]
+    rate = prospects.rates.reshape(-1, len(BANDS))[at]
     # Failures of one unit shipped, by months since then.
     each = (one.days[of_family] * rate[:, :, None]).sum(axis=(0, 1)) / max(sizes.get(name, 0), 1)
     ratios = np.ones((MONTHS, DRAWS))

@@ -54,7 +54,7 @@ def page_sentences(tables: Callable[[str], pl.DataFrame]) -> list[SentenceRow]:
         *_steps(tables("dose_step")),
         *_costs(tables("costs")),
         *_agencies(tables("agency_figures")),
-        *((*_NOTED[name], ALL, " ".join(told)) for name, told in notes.items()),
+        *((*_NOTED[name], ALL, " ".join(sentences)) for name, sentences in notes.items()),
     ]
 
 
@@ -212,12 +212,12 @@ def _agencies(table: pl.DataFrame) -> list[SentenceRow]:
     """What all agencies together did, then each that is a reason to ask, the furthest first."""
     rows = []
     for (measure,), own in sorted(table.partition_by(["measure"], as_dict=True).items()):
-        told = own.filter(pl.col("agency") == ALL)["sentence"].to_list()
+        sentences = own.filter(pl.col("agency") == ALL)["sentence"].to_list()
         flagged = own.filter("flagged", ~pl.col("thin"), pl.col("agency") != ALL)
         flagged = flagged.filter(pl.col("cases") >= _FEWEST_NAMED)
         flagged = flagged.sort("ratio", descending=True, nulls_last=False)
         if flagged.is_empty():
-            told.append("No agency stands out at a false-discovery rate of 10 %.")
-        told += [f"{row['agency']}: {row['sentence']}" for row in flagged.to_dicts()]
-        rows.append(("agency_figures", str(measure), ALL, " ".join(told)))
+            sentences.append("No agency stands out at a false-discovery rate of 10 %.")
+        sentences += [f"{row['agency']}: {row['sentence']}" for row in flagged.to_dicts()]
+        rows.append(("agency_figures", str(measure), ALL, " ".join(sentences)))
     return rows

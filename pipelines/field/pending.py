@@ -55,18 +55,18 @@ def with_pending(
     """
     waits = pl.col("standing").is_in(WAITING)
     amount = pl.sum_horizontal(pl.col(f"{line}_if_covered").cast(pl.Float64) for line in LINES)
-    told = decisions.select(
+    pending = decisions.select(
         "claim",
         if_covered=pl.when(waits).then(amount).otherwise(0.0),
         waits_for=pl.when(waits).then(pl.col("lead_reason").fill_null("unknown")),
     )
     failures = context.failures.drop("if_covered", "waits_for", strict=False)
-    failures = failures.join(told, on="claim", how="left", maintain_order="left")
+    failures = failures.join(pending, on="claim", how="left", maintain_order="left")
     settled = settled_claims(decisions, history)
     return replace(
         context,
         failures=failures.with_columns(pl.col("if_covered").fill_null(0.0)),
-        before=context.before.join(told, on="claim", how="left"),
+        before=context.before.join(pending, on="claim", how="left"),
         grounds=replace(context.grounds, settled=settled),
     )
 
@@ -122,11 +122,11 @@ def shares(context: FieldContext) -> dict[str, Share]:
     if not decided:
         of_all = _share(*rows.get("decided", [0, 0]))
         whole = Share(of_all.share, 0.0, 1.0, 0, 0)
-    found = {EVERY_REASON: whole}
+    by_reason = {EVERY_REASON: whole}
     for reason, (own, met) in rows.items():
         if own >= FEWEST_OF_A_REASON and reason not in (EVERY_REASON, "decided"):
-            found[reason] = _share(own, met)
-    return found
+            by_reason[reason] = _share(own, met)
+    return by_reason
 
 
 def _share(decided: int, covered: int) -> Share:
@@ -143,9 +143,9 @@ def weighted(context: FieldContext, bound: str = "share") -> pl.Expr:
     """What waits of a failure, weighted; `bound`: share, low or high."""
     if "if_covered" not in context.failures.columns:
         return pl.lit(0.0)
-    found = shares(context)
-    weight = pl.lit(getattr(found[EVERY_REASON], bound))
-    for reason, share in found.items():
+    by_reason = shares(context)
+    weight = pl.lit(getattr(by_reason[EVERY_REASON], bound))
+    for reason, share in by_reason.items():
         if reason != EVERY_REASON:
             weight = (
                 pl.when(pl.col("waits_for") == reason)

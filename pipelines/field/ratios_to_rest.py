@@ -52,7 +52,7 @@ def ratios_to_rest(context: FieldContext, dim: str, event: str) -> list[Compared
     unit, events, years = (by_unit[name].to_numpy() for name in ("unit", "y", "t"))
     sizes = by_unit.group_by(dim, maintain_order=True).len()
     ends = np.cumsum(sizes["len"].to_numpy())
-    found = []
+    groups = []
     for value, size, end in zip(sizes[dim].to_list(), sizes["len"].to_list(), ends, strict=True):
         inside = slice(int(end) - size, int(end))
         y, s, place = events[inside], years[inside], unit[inside]
@@ -69,9 +69,9 @@ def ratios_to_rest(context: FieldContext, dim: str, event: str) -> list[Compared
         ratio = a / t / (b / u)
         p = float(2 * normal_above(abs(np.log(ratio)) / error)) if error > 0 else 1.0
         low, high = (float(ratio * np.exp(sign * Z_95 * error)) for sign in (-1, 1))
-        found.append(ComparedGroup(str(value), ratio, low, high, int(a), p))
-    q = q_values(np.array([one.q_value for one in found])) if found else np.zeros(0)
-    return [one._replace(q_value=float(value)) for one, value in zip(found, q, strict=True)]
+        groups.append(ComparedGroup(str(value), ratio, low, high, int(a), p))
+    q = q_values(np.array([one.q_value for one in groups])) if groups else np.zeros(0)
+    return [one._replace(q_value=float(value)) for one, value in zip(groups, q, strict=True)]
 
 
 def _of_units(context: FieldContext, event: str) -> tuple[np.ndarray, np.ndarray]:

@@ -102,10 +102,10 @@ def _compared_regions(
 ) -> pl.DataFrame:
     table = _of_event(context, exposed, days, event).join(overlap(days), on="region", how="left")
     confounded = (pl.col("overlap") < LEAST_OVERLAP).fill_null(False)
-    found = (pl.col("adjusted_q_value") <= FALSE_DISCOVERY_RATE).fill_null(False)
+    significant = (pl.col("adjusted_q_value") <= FALSE_DISCOVERY_RATE).fill_null(False)
     above = pl.col("adjusted_ratio") > 1
     return (
-        table.with_columns(confounded=confounded, flagged=found & ~confounded)
+        table.with_columns(confounded=confounded, flagged=significant & ~confounded)
         .with_columns(
             direction=pl.when("flagged").then(
                 pl.when(above).then(pl.lit("above")).otherwise(pl.lit("below"))
@@ -151,10 +151,10 @@ def _of_event(
 def adjusted_q_values(table: pl.DataFrame) -> pl.Series:
     """Benjamini & Hochberg's over the regions that are not thin; null elsewhere."""
     ranked = ~table["thin"] & table["adjusted_p_value"].is_not_null()
-    found = np.full(table.height, np.nan)
+    adjusted = np.full(table.height, np.nan)
     place = ranked.arg_true().to_numpy()
-    found[place] = q_values(table["adjusted_p_value"].gather(place).to_numpy())
-    return pl.Series(found, nan_to_null=True)
+    adjusted[place] = q_values(table["adjusted_p_value"].gather(place).to_numpy())
+    return pl.Series(adjusted, nan_to_null=True)
 
 
 def _compared(

@@ -73,9 +73,9 @@ _ROWS = pl.Schema(
 
 def screen(context: FieldContext) -> pl.DataFrame:
     """Every value with 10 failures or more in 5 units, ranked by the lower limit of its ratio."""
-    found = pl.concat([_ROWS.to_frame(), *_rows(context)])
-    q = q_values(found["p_value"].to_numpy()) if found.height else np.zeros(0)
-    told = found.with_columns(q_value=pl.Series(q, dtype=pl.Float64)).with_columns(
+    rows = pl.concat([_ROWS.to_frame(), *_rows(context)])
+    q = q_values(rows["p_value"].to_numpy()) if rows.height else np.zeros(0)
+    labelled = rows.with_columns(q_value=pl.Series(q, dtype=pl.Float64)).with_columns(
         flagged=((pl.col("q_value") <= FALSE_DISCOVERY_RATE) & (pl.col("low") > 1)).fill_null(
             False
         ),
@@ -85,7 +85,7 @@ def screen(context: FieldContext) -> pl.DataFrame:
         note=pl.when(pl.col("ratio").is_null()).then(pl.lit(_NO_RATIO)),
     )
     order = ["low", "dimension", "value", "cause_class", "cause"]
-    ranked = told.sort(order, descending=[True, False, False, False, False], nulls_last=True)
+    ranked = labelled.sort(order, descending=[True, False, False, False, False], nulls_last=True)
     return ranked.select(*LABELS, *COLUMNS, "thin", "note")
 
 
@@ -126,25 +126,25 @@ def _of_dimension(days: pl.DataFrame, failed: pl.DataFrame) -> pl.DataFrame:
     counted = kinds.group_by("value", *kind).agg(
         failures=pl.len().cast(pl.Int64), units=pl.col("unit").n_unique().cast(pl.Int64)
     )
-    asked = counted.filter(
+    screened = counted.filter(
         (pl.col("failures") >= FEWEST_FAILURES) & (pl.col("units") >= FEWEST_UNITS)
     )
-    ratios = _ratios(kinds, time, asked, kind)
-    scores = _scores(kinds, time, asked, kind)
+    ratios = _ratios(kinds, time, screened, kind)
+    scores = _scores(kinds, time, screened, kind)
     keys = ["value", *kind]
     at_risk = days.group_by("value").agg(watched=pl.col("unit").n_unique().cast(pl.Int64))
-    asked = asked.join(at_risk, on="value")
-    return asked.join(ratios, on=keys).join(scores, on=keys)
+    screened = screened.join(at_risk, on="value")
+    return screened.join(ratios, on=keys).join(scores, on=keys)
 
 
 def _ratios(
-    kinds: pl.DataFrame, time: pl.DataFrame, asked: pl.DataFrame, kind: list[str]
+    kinds: pl.DataFrame, time: pl.DataFrame, screened: pl.DataFrame, kind: list[str]
 ) -> pl.DataFrame:
     """Expected failures and Mantel-Haenszel ratios with Greenland and Robins' limits."""
     whole = kinds.group_by("stratum", *kind).agg(n=pl.len())
     own = kinds.group_by("stratum", "value", *kind).agg(a=pl.len())
     cells = (
-        asked.select("value", *kind)
+        screened.select("value", *kind)
         .join(time, on="value")
         .join(whole, on=["stratum", *kind])
         .join(own, on=["stratum", "value", *kind], how="left")
@@ -172,7 +172,7 @@ def _ratios(
 
 
 def _scores(
-    kinds: pl.DataFrame, time: pl.DataFrame, asked: pl.DataFrame, kind: list[str]
+    kinds: pl.DataFrame, time: pl.DataFrame, screened: pl.DataFrame, kind: list[str]
 ) -> pl.DataFrame:
     """The two-sided p-value of the score test clustered by unit."""
     from scipy.special import chdtrc
@@ -181,7 +181,7 @@ def _scores(
     others = failed.group_by("unit", "stratum", *kind).agg(n=pl.col("f").sum())
     in_value = failed.rename({"f": "a"})
     parts = (
-        asked.select("value", *kind)
+        screened.select("value", *kind)
         .join(time.select("stratum", "value", "share"), on="value")
         .join(others, on=["stratum", *kind])
         .join(in_value, on=["unit", "stratum", "value", *kind], how="left")

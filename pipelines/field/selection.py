@@ -212,10 +212,10 @@ def _repairs_within(
 
 def _waters_within(context: FieldContext, spans: pl.DataFrame) -> pl.DataFrame:
     """The stretches of the waters within the spans."""
-    told = context.waters.select(
+    waters = context.waters.select(
         "unit", pl.exclude("unit", "entry", "exit"), begins="entry", ends="exit"
     )
-    both = spans.select("unit", "entry", "exit").join(told, on="unit")
+    both = spans.select("unit", "entry", "exit").join(waters, on="unit")
     first, last = pl.max_horizontal("entry", "begins"), pl.min_horizontal("exit", "ends")
     return (
         both.with_columns(entry=first, exit=last)

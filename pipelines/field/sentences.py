@@ -73,8 +73,8 @@ def field_sentences(context: FieldContext, tables: Callable[[str], pl.DataFrame]
     rows.append(("warnings", "family,cause_class", ALL, watched(tables("warnings"))))
     rows += _treated(tables("treatment_ratios"), tables("treatment_effect"))
     rows += _lives(tables("weibull"))
-    told = (page_sentences(tables), sentences_to_come(tables))
-    rows += [*_covers(tables("watch_length")), *(row for part in told for row in part)]
+    parts = (page_sentences(tables), sentences_to_come(tables))
+    rows += [*_covers(tables("watch_length")), *(row for part in parts for row in part)]
     return pl.DataFrame(rows, schema=dict.fromkeys(COLUMNS, pl.String), orient="row").with_columns(
         by=pl.when(pl.col("by") == "").then(pl.lit(ALL)).otherwise("by")
     )
@@ -145,16 +145,16 @@ def _treated(table: pl.DataFrame, effect: pl.DataFrame) -> list[tuple[str, str, 
         own = whole.filter(
             pl.col("event") == event, pl.col("method") == "cox_first", ~pl.col("thin")
         )
-        told = own.drop_nulls(["ratio", "low", "high"]).to_dicts()
+        estimates = own.drop_nulls(["ratio", "low", "high"]).to_dicts()
         noun = "water-caused failures" if event == "water" else "failures"
         happened = effect.filter(
             pl.col("by") == ALL, pl.col("event") == event, pl.col("state") == "treated"
         )["failures"].sum()
         sentence = f"Whether treated and untreated units differ in first {noun} cannot be told."
-        if told and told[0]["low"] <= 1 <= told[0]["high"]:
+        if estimates and estimates[0]["low"] <= 1 <= estimates[0]["high"]:
             sentence = f"Treated and untreated units do not differ in first {noun}."
-        elif told and happened >= FEWEST_NAMED:
-            row: Mapping[str, float] = told[0]
+        elif estimates and happened >= FEWEST_NAMED:
+            row: Mapping[str, float] = estimates[0]
             word = "fewer" if row["ratio"] < 1 else "more"
             sentence = (
                 f"Treated units have {word} first {noun} than untreated ones, {row['ratio']:.2f} "

@@ -58,27 +58,27 @@ def _model(table: pl.DataFrame) -> str:
         for name in ("trend", "month_of_year")
     }
     words = {"trend": "trend", "month_of_year": "season"}
-    found = [words[name] for name in words if used[name]]
-    if found:
-        return f"The forecast uses a {' and a '.join(found)} beside family, water and age."
+    effects = [words[name] for name in words if used[name]]
+    if effects:
+        return f"The forecast uses a {' and a '.join(effects)} beside family, water and age."
     if all(value is None for value in tested.values()):
         return "The forecast goes by family, water and age; trend and season need 24 months."
     return "The forecast goes by family, water and age; neither trend nor season stands out."
 
 
 def _record(table: pl.DataFrame) -> str:
-    told = table.filter(pl.col("basis") == "all").drop_nulls("bias").sort("as_of")
-    if told.is_empty():
+    records = table.filter(pl.col("basis") == "all").drop_nulls("bias").sort("as_of")
+    if records.is_empty():
         return "No forecast has a record yet: 24 months of watch must lie before it."
-    biases = [f"{100 * bias:+.0f} %" for bias in told["bias"]]
-    days = [f"{day:%Y-%m}" for day in told["as_of"].to_list()]
+    biases = [f"{100 * bias:+.0f} %" for bias in records["bias"]]
+    days = [f"{day:%Y-%m}" for day in records["as_of"].to_list()]
     first, last = days[0], days[-1]
-    inside = int(told["year_inside_95"].sum())
-    months = int(told["months_inside_95"].sum())
+    inside = int(records["year_inside_95"].sum())
+    months = int(records["months_inside_95"].sum())
     return (
         f"Forecasts made as of {first} to {last} were off by {', '.join(biases)} over their year; "
-        f"what came lay within the 95 % limits of the year in {inside} of {told.height}, "
-        f"and of the month in {months} of {12 * told.height}."
+        f"what came lay within the 95 % limits of the year in {inside} of {records.height}, "
+        f"and of the month in {months} of {12 * records.height}."
     )
 
 

@@ -177,7 +177,7 @@ def _labelled(table: pl.DataFrame, dims: Sequence[str]) -> pl.DataFrame:
     }
     names = (*LABELS, *COLUMNS, "thin", "note")
     floats = ("unit_years", *RATES[3:])
-    told = {name: columns.get(name, pl.col(name)) for name in names}
+    expressions = {name: columns.get(name, pl.col(name)) for name in names}
     for name in floats:
-        told[name] = pl.when(pl.col(name).is_finite()).then(pl.col(name))
-    return table.select(**told)
+        expressions[name] = pl.when(pl.col(name).is_finite()).then(pl.col(name))
+    return table.select(**expressions)

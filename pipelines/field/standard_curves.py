@@ -130,9 +130,9 @@ def _of_groups(
         if not own or len(own) < len(weights):
             yield _nothing(common)
             continue
-        told = standardize(name, np.array(list(weights.values())), own)
+        standard = standardize(name, np.array(list(weights.values())), own)
         failures = np.sum([failed[n] for n in at if n is not None], axis=0)
-        enough = np.cumprod(told.at_risk >= FEWEST_AT_RISK).astype(bool)
+        enough = np.cumprod(standard.at_risk >= FEWEST_AT_RISK).astype(bool)
         if not enough[0]:
             yield _nothing(common) | {"note": _FEW}
             continue
@@ -140,16 +140,16 @@ def _of_groups(
         for month in range(ends + 1):
             yield common | {
                 "months": month,
-                "value": float(told.value[month]),
-                "low": _finite(told.low[month]),
-                "high": _finite(told.high[month]),
-                "at_risk": int(told.at_risk[month]),
+                "value": float(standard.value[month]),
+                "low": _finite(standard.low[month]),
+                "high": _finite(standard.high[month]),
+                "at_risk": int(standard.at_risk[month]),
                 "ends_at": ends,
                 "thin": bool(
-                    failures[month] < FEWEST_FAILURES or told.at_risk[month] < FEWEST_UNITS
+                    failures[month] < FEWEST_FAILURES or standard.at_risk[month] < FEWEST_UNITS
                 ),
                 "note": None
-                if np.isfinite(told.low[month])
+                if np.isfinite(standard.low[month])
                 else "limits cannot be estimated, because no failure or no survivor is left",
             }
 
@@ -170,10 +170,10 @@ def _curve(
     """Estimate, error, units at risk and failures of all groups at whole months (groups x 61)."""
     if name == "survival":
         counts = slices.until(kind).below(slices.grid.ages)
-        found = kaplan_meier(counts.at_risk, counts.events)
+        survival = kaplan_meier(counts.at_risk, counts.events)
         happened = at_months(np.cumsum(counts.events, axis=1))
         reaching = counts.at_risk_at_months
-        return at_months(found.value), at_months(found.error), reaching, happened
+        return at_months(survival.value), at_months(survival.error), reaching, happened
     failures = slices.at_risk.failures.filter(of_event(kind))
     episode, age, costs = (failures[column].to_numpy() for column in ("episode", "age", "cost"))
     weight = np.ones(len(age)) if name == "mean_count" else costs

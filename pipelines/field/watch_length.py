@@ -89,6 +89,6 @@ def _of_event(
     a, b = (cells.filter(pl.col("longer") == side).drop("longer") for side in (True, False))
     both = a.join(b, on=keys[:2])
     ratio = mantel_haenszel(*(both[name].to_numpy() for name in ("y", "t", "y_right", "t_right")))
-    told = [float(value) if np.isfinite(value) else None for value in ratio]
-    note = None if told[0] is not None else "cannot be estimated: one side had no failure"
-    return (event, *told, wald_p(ratio), months, failed.height, parts.height, note)
+    estimates = [float(value) if np.isfinite(value) else None for value in ratio]
+    note = None if estimates[0] is not None else "cannot be estimated: one side had no failure"
+    return (event, *estimates, wald_p(ratio), months, failed.height, parts.height, note)

@@ -74,11 +74,11 @@ def completeness(context: FieldContext, months: list[date]) -> np.ndarray:
     """
     known = context.failures.filter(pl.col("cause_class") != UNKNOWN)
     completed = context.repairs.select("call", "completed_on").unique("call")
-    told = known.join(completed, on="call", how="left").with_columns(
+    dated = known.join(completed, on="call", how="left").with_columns(
         told_on=pl.max_horizontal("opened_on", pl.coalesce("completed_on", "opened_on"))
     )
-    told = told.with_columns(pl.min_horizontal("told_on", pl.lit(context.as_of)).alias("told_on"))
-    law = lag_law(told["failed_on"], told["told_on"], context.as_of)
+    dated = dated.with_columns(pl.min_horizontal("told_on", pl.lit(context.as_of)).alias("told_on"))
+    law = lag_law(dated["failed_on"], dated["told_on"], context.as_of)
     shares = []
     for begin, end in pairwise(months):
         ago = (context.as_of - begin).days - np.arange((end - begin).days)

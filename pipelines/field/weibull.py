@@ -75,8 +75,8 @@ class Fit(NamedTuple):
         m, mb, b = self.covariance
         error = float(np.sqrt(m + reach**2 * b - 2 * reach * mb))
         age = np.log(self.scale) + reach + np.array([0.0, -1.0, 1.0]) * Z_95 * error
-        told = np.exp(age)
-        return float(told[0]), float(told[1]), float(told[2])
+        ages = np.exp(age)
+        return float(ages[0]), float(ages[1]), float(ages[2])
 
     def failed_by(self, ages: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """The share failed by each age (above 0), with Wald 95 % limits on ln(-ln S)."""

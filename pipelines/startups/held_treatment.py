@@ -57,10 +57,10 @@ def held_treatment(look: Reviewed) -> Held:
         look.evidence.treatment_purchases,
         look.evidence.treatments,
     )
-    asked = units.join(
+    questions = units.join(
         latest.select("serial", "severity", "grace_until"), on="serial"
     ).with_columns(claim="serial", failed_on=pl.lit(look.evidence.as_of))
-    goods = goods_held(asked, bought, look.evidence).with_columns(
+    goods = goods_held(questions, bought, look.evidence).with_columns(
         able=_able(look.evidence.treatments)
     )
     waters = pl.concat([latest, earliest]).select("serial", "severity").unique()

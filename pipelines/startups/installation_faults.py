@@ -24,11 +24,11 @@ def installation_faults(look: Reviewed, reviews: pl.DataFrame) -> pl.DataFrame:
     unsound = reviews.filter(pl.col("latest") & (pl.col("result") == "unsound")).join(
         in_service(look).select("serial"), on="serial", how="semi"
     )
-    named = unsound.select("report", reading=pl.col("faults").str.split("; ")).explode("reading")
+    faults = unsound.select("report", reading=pl.col("faults").str.split("; ")).explode("reading")
     order = {name: place for place, name in enumerate(codes.REPORTED)}
-    words = {name: told.words for name, told in READINGS.items()}
+    words = {name: reading.words for name, reading in READINGS.items()}
     stakes = (
-        named.join(_causes(look.evidence.causes), on="reading", how="left")
+        faults.join(_causes(look.evidence.causes), on="reading", how="left")
         .sort("report", pl.col("reading").replace_strict(order, return_dtype=pl.Int8))
         .group_by("report", maintain_order=True)
         .agg(

@@ -59,12 +59,12 @@ def judged_readings(look: Reviewed, reports: pl.DataFrame) -> pl.DataFrame:
         The columns of `installation_findings`, and must: whether the terms ask for the reading.
     """
     fitted = first_fitted(look.units, look.evidence)
-    asked = reports.join(fitted, on="serial", how="left").with_columns(
+    to_judge = reports.join(fitted, on="serial", how="left").with_columns(
         must=pl.col("must_report").fill_null(pl.lit([], pl.List(pl.String))),
         two_lines=_needs_two_lines(),
     )
     columns = polars_schema(InstallationFindings).names()
-    rows = pl.concat(_of_reading(asked, name, look) for name in codes.REPORTED)
+    rows = pl.concat(_of_reading(to_judge, name, look) for name in codes.REPORTED)
     return rows.select(*columns, "must")
 
 
@@ -84,7 +84,7 @@ def _needs_two_lines() -> pl.Expr:
 
 def _of_reading(reports: pl.DataFrame, name: str, look: Reviewed) -> pl.DataFrame:
     """The rows of one reading: the report's value beside its limits."""
-    kind, told = reports.schema[name], READINGS[name]
+    kind, reading = reports.schema[name], READINGS[name]
     yes_no = pl.when(pl.col(name)).then(pl.lit("yes")).when(~pl.col(name)).then(pl.lit("no"))
     value = yes_no if kind == pl.Boolean else pl.col(name)
     number = pl.lit(None, pl.Float64) if kind in (pl.Boolean, pl.String) else pl.col(name)
@@ -111,8 +111,8 @@ def _of_reading(reports: pl.DataFrame, name: str, look: Reviewed) -> pl.DataFram
         .join(limits, on=["edition", "family", "of_gas"], how="left", nulls_equal=True)
         .pipe(_two_lines if name == "water_lines" else lambda frame: frame)
         .filter(_is_looked_at(name))
-        .with_columns(outcome=_outcome(name), unit=pl.lit(told.unit, pl.String))
-        .with_columns(sentence=_sentence(name), caution=pl.lit(told.caution, pl.String))
+        .with_columns(outcome=_outcome(name), unit=pl.lit(reading.unit, pl.String))
+        .with_columns(sentence=_sentence(name), caution=pl.lit(reading.caution, pl.String))
         .drop("edition", "family", "of_gas", "two_lines", "gas", "number", "only_static")
     )
 
@@ -140,26 +140,26 @@ def _outcome(name: str) -> pl.Expr:
     low, high = pl.col("limit_min"), pl.col("limit_max")
     outside = (number < low).fill_null(False) | (number > high).fill_null(False)
     if name in TOLD_ONLY:
-        told = pl.lit("reported")
+        outcome = pl.lit("reported")
     elif name in YES_NO_READINGS:
         burns = pl.col("gas").is_in(BURNED_GASES).fill_null(False)
-        asked = burns | (name != "under_hood")
-        no = pl.when(asked).then(pl.lit("unsound")).otherwise(pl.lit("to_check"))
-        told = pl.when(value == "yes").then(pl.lit("sound")).otherwise(no)
+        is_due = burns | (name != "under_hood")
+        no = pl.when(is_due).then(pl.lit("unsound")).otherwise(pl.lit("to_check"))
+        outcome = pl.when(value == "yes").then(pl.lit("sound")).otherwise(no)
     else:
-        told = (
+        outcome = (
             pl.when(outside)
             .then(pl.lit("unsound"))
             .when(low.is_null() & high.is_null())
             .then(pl.lit("reported"))
             .otherwise(pl.lit("sound"))
         )
-    return pl.when(value.is_null()).then(pl.lit("not_reported")).otherwise(told)
+    return pl.when(value.is_null()).then(pl.lit("not_reported")).otherwise(outcome)
 
 
 def _sentence(name: str) -> pl.Expr:
-    told, outcome = READINGS[name], pl.col("outcome")
-    words, unit = told.words, f" {told.unit}" if told.unit else ""
+    reading, outcome = READINGS[name], pl.col("outcome")
+    words, unit = reading.words, f" {reading.unit}" if reading.unit else ""
     limits = pl.concat_str(
         pl.format("at least {}", number_text(pl.col("limit_min"))),
         pl.format("at most {}", number_text(pl.col("limit_max"))),
@@ -179,13 +179,13 @@ def _sentence(name: str) -> pl.Expr:
     if name in YES_NO_READINGS:
         forms = {
             "sound": pl.lit(f"The {words} is reported as yes."),
-            "unsound": pl.lit(f"The {words} is reported as no: {told.mend}."),
+            "unsound": pl.lit(f"The {words} is reported as no: {reading.mend}."),
             "to_check": pl.lit(
                 f"The {words} is reported as no: the local code says whether one is due."
             ),
         }
     else:
-        must = f"{unit}; it must be {{}}: {told.mend}."
+        must = f"{unit}; it must be {{}}: {reading.mend}."
         forms = {
             "sound": pl.format(f"The {words} is {{}}{unit}, as it must be: {{}}.", "value", limits),
             "unsound": pl.format(f"The {words} is {{}}{must}", "value", limits),

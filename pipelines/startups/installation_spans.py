@@ -25,11 +25,11 @@ def installation_spans(units: pl.DataFrame, reviews: pl.DataFrame) -> pl.DataFra
         .unique(["serial", "completed_on"], keep="last", maintain_order=True)
         .select("serial", day="completed_on", installation="result")
     )
-    asked = units.select("serial", "from_on", "until_on").filter(
+    spans = units.select("serial", "from_on", "until_on").filter(
         pl.col("from_on") < pl.col("until_on")
     )
-    changes = asked.join(dated, on="serial").with_columns(start=pl.max_horizontal("day", "from_on"))
-    first = asked.with_columns(
+    changes = spans.join(dated, on="serial").with_columns(start=pl.max_horizontal("day", "from_on"))
+    first = spans.with_columns(
         start="from_on", day=pl.lit(None, pl.Date), installation=pl.lit("none")
     )
     columns = ["serial", "from_on", "until_on", "start", "day", "installation"]

@@ -42,11 +42,11 @@ def journey_rates(journeys: pl.DataFrame, as_of: date) -> pl.DataFrame:
         as_of: the as-of date, on which units that have not come so far are followed last.
     """
     # Words as numbers: of a million units, it is grouping by texts that takes the time.
-    told = journeys.with_columns(
+    categorical = journeys.with_columns(
         *(pl.col(name).fill_null(NONE).cast(pl.Categorical) for name in SLICES[1:]),
         pl.lit(ALL).cast(pl.Categorical).alias(ALL),
     )
-    slices = [_counts(told.lazy(), step, as_of, by) for step in STEPS for by in SLICES]
+    slices = [_counts(categorical.lazy(), step, as_of, by) for step in STEPS for by in SLICES]
     counts = pl.concat(pl.collect_all(slices))
     groups = counts.sort(*_GROUP, "days").partition_by(*_GROUP, as_dict=True, maintain_order=True)
     rates = [_of_group(key, of_group) for key, of_group in groups.items()]

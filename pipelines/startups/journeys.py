@@ -88,9 +88,9 @@ def journeys(look: Reviewed, held: Held, reviews: pl.DataFrame) -> pl.DataFrame:
 
 def _requested_in_time(look: Reviewed) -> pl.Expr:
     """Condition 8 as it counts in earned: switched off it is met; null without an edition."""
-    asked = startups.requested_in_time(look.evidence.complete_to("startups"))
+    requested = startups.requested_in_time(look.evidence.complete_to("startups"))
     counted = (
-        pl.when(switched_off("startup_requested_in_time")).then(pl.lit("met")).otherwise(asked)
+        pl.when(switched_off("startup_requested_in_time")).then(pl.lit("met")).otherwise(requested)
     )
     return pl.when(pl.col("edition").is_not_null()).then(counted)
 
@@ -109,10 +109,10 @@ def _agencies(reports: pl.DataFrame) -> pl.DataFrame:
 def _first_lapses(look: Reviewed, held: Held, installed: pl.DataFrame) -> pl.DataFrame:
     """The first day after the installation on which the needs are not kept up with."""
     tests = held.earliest.join(installed, on="serial")
-    asked = tests.select("serial", "severity", "needs", start=add_days(pl.col("installed_on"), 1))
+    units = tests.select("serial", "severity", "needs", start=add_days(pl.col("installed_on"), 1))
     lapse = add_days(pl.col("until_on"), 1)
     return (
-        protected_to(asked, held.windows)
+        protected_to(units, held.windows)
         .select("serial", first_lapse_on=lapse)
         .filter(pl.col("first_lapse_on") <= look.evidence.as_of)
     )

@@ -17,13 +17,13 @@ from pipelines.units.treatment_states import ABILITY_BITS, ability_mask
 _FOREVER = date(9999, 12, 31)
 
 
-def first_days(systems: pl.DataFrame, asked: pl.DataFrame, day: str) -> pl.DataFrame:
+def first_days(systems: pl.DataFrame, units: pl.DataFrame, day: str) -> pl.DataFrame:
     """The first day from which the systems of a unit together include its needs.
 
     Args:
         systems: serial, able (a mask of abilities), and `day`, from which each is there (null:
             never).
-        asked: serial, needs; one row a unit.
+        units: serial, needs; one row a unit.
         day: the name of that column.
 
     Returns:
@@ -34,7 +34,7 @@ def first_days(systems: pl.DataFrame, asked: pl.DataFrame, day: str) -> pl.DataF
         pl.col(day).filter((pl.col("able") & bit) > 0).min().alias(f"bit{bit}")
         for bit in ABILITY_BITS.values()
     )
-    needed = asked.select("serial", needed=ability_mask(pl.col("needs"))).filter(
+    needed = units.select("serial", needed=ability_mask(pl.col("needs"))).filter(
         pl.col("needed") > 0
     )
     bits = {bit: (pl.col("needed") & bit) > 0 for bit in ABILITY_BITS.values()}
@@ -50,19 +50,19 @@ def first_days(systems: pl.DataFrame, asked: pl.DataFrame, day: str) -> pl.DataF
     )
 
 
-def protected_to(asked: pl.DataFrame, windows: pl.DataFrame) -> pl.DataFrame:
+def protected_to(units: pl.DataFrame, windows: pl.DataFrame) -> pl.DataFrame:
     """The last day to which a unit's needs are met day after day, from a day on.
 
     Args:
-        asked: serial, severity, needs, start (the first day that is looked at); one row a unit.
+        units: serial, severity, needs, start (the first day that is looked at); one row a unit.
         windows: serial, severity, able, from_on, until_on (null: for ever): when each system is
             kept up in water of that severity.
 
     Returns:
         serial, until_on: the day before `start` where a need is not met on that day, null where
-        they are met for ever; one row for each row of `asked` with needs.
+        they are met for ever; one row for each row of `units` with needs.
     """
-    needed = asked.select(
+    needed = units.select(
         "serial", "severity", "start", needed=ability_mask(pl.col("needs"))
     ).filter(pl.col("needed") > 0)
     held = (

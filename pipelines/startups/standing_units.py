@@ -49,7 +49,7 @@ def standing_installations(
 
     The basis is the unit with its unmended readings; a unit without any closes what is live.
     """
-    told = (
+    basis_texts = (
         unmended(reviews, findings)
         .group_by("serial", maintain_order=True)
         .agg(
@@ -61,7 +61,7 @@ def standing_installations(
     rows = (
         reviews.filter("latest")
         .select("serial", "report", "agency")
-        .join(told, on="serial", how="left")
+        .join(basis_texts, on="serial", how="left")
         .with_columns(kind=pl.lit(INSTALLATION), closes=pl.col("told").is_null())
     )
     return _standing(rows, agencies)
@@ -85,13 +85,13 @@ def standing_recommendations(
         pl.col("unmet").list.join("+"),
         pl.col("due_on").cast(pl.String),
     ]
-    told = pl.concat_str([part.fill_null("") for part in parts], separator=_APART)
+    basis_text = pl.concat_str([part.fill_null("") for part in parts], separator=_APART)
     rows = (
         recommendations.filter(pl.col("state").is_in([*UNSETTLED, *SETTLED]))
         .join(latest_agencies(startups), on="serial", how="left")
         .with_columns(
             kind=pl.lit(RECOMMENDATION),
-            told=pl.when(pl.col("state").is_in(UNSETTLED)).then(told),
+            told=pl.when(pl.col("state").is_in(UNSETTLED)).then(basis_text),
             closes=pl.col("state").is_in(SETTLED),
         )
     )

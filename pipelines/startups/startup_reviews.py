@@ -78,7 +78,7 @@ def _sentence() -> pl.Expr:
     def words(column: str) -> pl.Expr:
         return pl.col(column).str.replace_all("_", " ")
 
-    found = (
+    result_words = (
         pl.when((pl.col("result") == "unsound") & pl.col("missing").is_not_null())
         .then(pl.format("To be mended: {}; not reported: {}.", words("faults"), words("missing")))
         .when(pl.col("result") == "unsound")
@@ -87,7 +87,7 @@ def _sentence() -> pl.Expr:
         .then(pl.format("Not reported: {}.", words("missing")))
         .otherwise(pl.lit("Nothing to mend."))
     )
-    return pl.format("Start-up completed on {}. {} {}", "completed_on", found, sample)
+    return pl.format("Start-up completed on {}. {} {}", "completed_on", result_words, sample)
 
 
 def installation_on(reviews: pl.DataFrame, day: date) -> pl.DataFrame:

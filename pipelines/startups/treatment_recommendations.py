@@ -208,6 +208,6 @@ def _state(today: pl.Expr) -> pl.Expr:
 
 def _with_kept_until(units: pl.DataFrame, look: Reviewed, held: Held) -> pl.DataFrame:
     kept_up = units.filter(pl.col("state") == "kept_up")
-    asked = kept_up.select("serial", "severity", "needs", start=pl.lit(look.evidence.as_of))
-    until = protected_to(asked, held.windows).rename({"until_on": "kept_until"})
+    from_today = kept_up.select("serial", "severity", "needs", start=pl.lit(look.evidence.as_of))
+    until = protected_to(from_today, held.windows).rename({"until_on": "kept_until"})
     return units.join(until, on="serial", how="left")

@@ -32,16 +32,16 @@ def installation_letters(
 
     Takes what `standing_installations` takes. Returns rows of UNIT_LETTERS, by serial.
     """
-    mends = {name: told.mend for name, told in READINGS.items()}
+    mends = {name: reading.mend for name, reading in READINGS.items()}
     mend = pl.col("reading").replace_strict(mends, return_dtype=pl.String)
     # The sentence ends with what is called for, which the letter says by itself.
     bare = pl.col("sentence").str.strip_suffix(pl.format(": {}.", mend)) + pl.lit(".")
-    found = pl.format("Start-up of {}, report {}: {}", "completed_on", "report", bare)
+    reading_sentence = pl.format("Start-up of {}, report {}: {}", "completed_on", "report", bare)
     by_unit = (
         unmended(reviews, findings)
         .group_by("serial", maintain_order=True)
         .agg(
-            readings=found,
+            readings=reading_sentence,
             mends=mend,
             cautions=pl.col("caution").drop_nulls().unique(maintain_order=True),
         )
@@ -86,11 +86,11 @@ def recommendation_letters(
     Returns:
         Rows of UNIT_LETTERS, by serial.
     """
-    told = recommendations.filter(pl.col("state").is_in(UNSETTLED))
+    unsettled = recommendations.filter(pl.col("state").is_in(UNSETTLED))
     numbers = [*codes.ANALYTES, *(f"{name}_below" for name in codes.ANALYTES)]
-    asked = told.select("serial", "sample", "edition", "family")
+    samples = unsettled.select("serial", "sample", "edition", "family")
     outside = needs_of(
-        asked.drop("serial").unique().join(water_tests.select("sample", *numbers), on="sample"),
+        samples.drop("serial").unique().join(water_tests.select("sample", *numbers), on="sample"),
         water_limits,
         terms_values,
     ).select("sample", "edition", "family", "outside")
@@ -98,7 +98,7 @@ def recommendation_letters(
     nothing = pl.col("state") == "nothing_serves"
     needs = pl.col("needs").str.replace_all("+", ", ", literal=True)
     rows = (
-        told.join(outside, on=["sample", "edition", "family"], how="left")
+        unsettled.join(outside, on=["sample", "edition", "family"], how="left")
         .join(sellers, on=["edition", "family"], how="left")
         .join(coldest.select("region", "coldest_supply_c"), on="region", how="left")
         .join(latest_agencies(startups), on="serial", how="left")
@@ -180,11 +180,11 @@ def _tank() -> pl.Expr:
 
 
 def _values(rows: pl.DataFrame, agencies: pl.DataFrame) -> pl.DataFrame:
-    named = rows.join(addresses(agencies), on="agency", how="left")
-    lacking = [name for name in UNIT_LETTERS if name not in named.columns]
+    addressed = rows.join(addresses(agencies), on="agency", how="left")
+    lacking = [name for name in UNIT_LETTERS if name not in addressed.columns]
     lists = [name for name, kind in UNIT_LETTERS.items() if isinstance(kind, pl.List)]
     return (
-        named.with_columns(pl.lit(None).alias(name) for name in lacking)
+        addressed.with_columns(pl.lit(None).alias(name) for name in lacking)
         .select(UNIT_LETTERS.names())
         .cast(UNIT_LETTERS)
         .with_columns(pl.col(lists).fill_null(pl.lit([], TEXTS)))

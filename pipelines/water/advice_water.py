@@ -47,9 +47,9 @@ def water_lines(analytes: pl.DataFrame, lacks: list[str], figures: dict[str, Any
 def _analyte_line(row: dict[str, Any]) -> Line:
     word, unit = ANALYTE_WORDS[row["analyte"]]
     if row["value"] is None:
-        found = f"{word} below {shown(row['below'], 3)}{unit}"
+        reading = f"{word} below {shown(row['below'], 3)}{unit}"
     else:
-        found = f"{word} {shown(row['value'], 3)}{unit}"
+        reading = f"{word} {shown(row['value'], 3)}{unit}"
     low, high = row["min"], row["max"]
     if low is None and high is None:
         verdict = "the terms set no limit"
@@ -69,7 +69,7 @@ def _analyte_line(row: dict[str, Any]) -> Line:
             verdict = f"its bound is above the limit ({limit}{unit}), so it counts as missing"
         if row["outside"] and row["needs"]:
             verdict += f"; calls for: {row['needs']}"
-    return Line("water", f"{sentence(found)}: {verdict}.", "well founded")
+    return Line("water", f"{sentence(reading)}: {verdict}.", "well founded")
 
 
 def corrosion_lines(test: dict[str, Any], needs: list[str]) -> list[Line]:

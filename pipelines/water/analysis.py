@@ -40,12 +40,12 @@ def sentences(frame: pl.DataFrame, rules: Sequence[Rule], name: str) -> pl.Serie
     Sentences are made only where they are needed, so that a large table of sound tests is cheap.
     """
     numbered = frame.with_row_index("_row")
-    found = [
+    by_rule = [
         numbered.filter(holds).select("_row", _rule=pl.lit(place), _text=text)
         for place, (holds, text) in enumerate(rules)
     ]
     lists = (
-        pl.concat(found)
+        pl.concat(by_rule)
         .sort("_row", "_rule")
         .group_by("_row", maintain_order=True)
         .agg(pl.col("_text").alias(name))

@@ -142,7 +142,7 @@ def _usable(a: dict[str, Array]) -> NDArray[np.bool_]:
 
 def _block(a: dict[str, Array]) -> dict[str, NDArray[Any]]:
     known_calcium = np.isfinite(a["calcium_mg_l_caco3"])
-    asked = np.isfinite(a["ph"]) & np.isfinite(a["alkalinity_mg_l_caco3"])
+    complete = np.isfinite(a["ph"]) & np.isfinite(a["alkalinity_mg_l_caco3"])
     a = {**a, "calcium_mg_l_caco3": np.where(known_calcium, a["calcium_mg_l_caco3"], 0.0)}
     usable = np.flatnonzero(_usable(a))
     a = {name: values[usable] for name, values in a.items()}
@@ -157,24 +157,24 @@ def _block(a: dict[str, Array]) -> dict[str, NDArray[Any]]:
         elif name.startswith("ccpp"):
             shown &= known_calcium
         figures[name] = np.where(shown, values, np.nan)
-    return _spread(figures, usable, solved, asked, calcite)
+    return _spread(figures, usable, solved, complete, calcite)
 
 
 def _spread(
     figures: dict[str, NDArray[Any]],
     usable: NDArray[np.intp],
     solved: NDArray[np.bool_],
-    asked: NDArray[np.bool_],
+    complete: NDArray[np.bool_],
     calcite: NDArray[np.bool_],
 ) -> dict[str, NDArray[Any]]:
     """The figures at their waters' places in the block, and the masks of those without any."""
     spread: dict[str, NDArray[Any]] = {}
     for name, values in figures.items():
-        spread[name] = np.full(len(asked), np.nan)
+        spread[name] = np.full(len(complete), np.nan)
         spread[name][usable] = values
-    spread["no_solution"] = asked.copy()
+    spread["no_solution"] = complete.copy()
     spread["no_solution"][usable] &= ~solved
-    spread["no_solution_at_fixed_ph"] = np.zeros(len(asked), dtype=bool)
+    spread["no_solution_at_fixed_ph"] = np.zeros(len(complete), dtype=bool)
     spread["no_solution_at_fixed_ph"][usable] = (
         solved & calcite & np.isnan(figures["langelier_100c_fixed_ph"])
     )

@@ -184,8 +184,8 @@ def ratio_classes(tests: pl.DataFrame, limits: pl.DataFrame) -> pl.DataFrame:
 
 def _ratio_class(name: str) -> pl.Expr:
     value, below, high = pl.col(name), pl.col(f"{name}_below"), _limit("max", name)
-    told = pl.coalesce(value, pl.when(below <= high).then(below))
-    ratio = pl.when(told == 0).then(0.0).otherwise((told / high).round(9))
+    known_value = pl.coalesce(value, pl.when(below <= high).then(below))
+    ratio = pl.when(known_value == 0).then(0.0).otherwise((known_value / high).round(9))
     above = pl.sum_horizontal((ratio > edge).cast(pl.Int8) for edge in (0.5, 1.0, 1.5, 2.0))
     return (
         pl.when(ratio.is_not_null() & high.is_not_null()).then(above + 1).otherwise(0).cast(pl.Int8)

@@ -59,13 +59,13 @@ def combinations(needs: Iterable[str], treatments: pl.DataFrame) -> list[Combina
     wanted = frozenset(needs)
     able = {name: can for name, can in serving_abilities(treatments).items() if can & wanted}
     served = wanted & frozenset().union(*able.values())
-    found = [
+    offers = [
         _combination(products, able, wanted)
         for products in _covers(served, able, frozenset())
         if products and _each_is_called_for(products, able, served)
     ]
-    found.sort(key=lambda c: (len(c.products), len(c.not_needed), c.products))
-    return found[:MOST_OFFERED]
+    offers.sort(key=lambda c: (len(c.products), len(c.not_needed), c.products))
+    return offers[:MOST_OFFERED]
 
 
 def _covers(

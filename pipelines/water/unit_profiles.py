@@ -66,14 +66,14 @@ def judged_supply_tests(
     by_site = owners.join(seen.select("site", "sample"), on="site", how="inner").drop("site")
     pairs = pl.concat([by_serial, by_site]).unique()
     numbers = [*codes.ANALYTES, *(f"{name}_below" for name in codes.ANALYTES)]
-    asked = pairs.join(
+    tested = pairs.join(
         seen.select(*NEWEST_LAST, *numbers), on="sample", how="left", maintain_order="left"
     )
-    judged = needs_of(asked, limits, values, in_words=False)  # row by row as asked
+    judged = needs_of(tested, limits, values, in_words=False)  # row by row as tested
     return (
         judged.select("sample", "needs", "worst_ratio", "severity", "complete")
-        .with_columns(asked.select("serial", "sampled_on", "_seen_on"))
-        .hstack(ratio_classes(asked, limits))
+        .with_columns(tested.select("serial", "sampled_on", "_seen_on"))
+        .hstack(ratio_classes(tested, limits))
         .with_columns(pl.col("complete").fill_null(False))
         .sort("serial", *NEWEST_LAST)
         .rename({"_seen_on": "reported_on"})
