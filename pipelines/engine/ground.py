@@ -125,12 +125,12 @@ def split(records: Frames, count: int) -> Iterator[dict[str, pl.DataFrame]]:
         if "serial" in frame.columns
     }
     for number in range(count):
-        found = {
+        part = {
             feed: frame.filter(pl.col("_slice") == number).drop("_slice")
             for feed, frame in placed.items()
         }
-        claims = found["service_calls"].select("claim").drop_nulls().unique()
-        yield found | {"rulings": records["rulings"].join(claims, on="claim", how="semi")}
+        claims = part["service_calls"].select("claim").drop_nulls().unique()
+        yield part | {"rulings": records["rulings"].join(claims, on="claim", how="semi")}
 
 
 def ties(records: Frames) -> pl.DataFrame:

@@ -19,9 +19,9 @@ UNITS_A_PART = 250_000
 _SITE, _UNIT = "site ", "unit "
 
 
-def number_of_parts(units: int, asked: int = 0) -> int:
+def number_of_parts(units: int, requested: int = 0) -> int:
     """How many parts a fleet has: those asked for, or one for each `UNITS_A_PART`, at least one."""
-    return asked or max(1, -(-units // UNITS_A_PART))
+    return requested or max(1, -(-units // UNITS_A_PART))
 
 
 @dataclass(frozen=True)
@@ -53,9 +53,9 @@ class Parts:
         names = [pl.lit(_UNIT) + pl.col("serial")]
         if "site" in records.columns:
             names.append(pl.lit(_SITE) + pl.col("site"))
-        named = records.select(node=pl.coalesce(names))
+        nodes = records.select(node=pl.coalesce(names))
         return (
-            named.join(self.places, on="node", how="left", maintain_order="left")
+            nodes.join(self.places, on="node", how="left", maintain_order="left")
             .select(part=pl.coalesce("part", _part("node", self.count), pl.lit(0, pl.UInt32)))
             .get_column("part")
         )
@@ -75,15 +75,15 @@ class Parts:
         ).to_series().to_list()  # fmt: skip
 
 
-def divided(units: pl.DataFrame, ties: pl.DataFrame, asked: int = 0) -> Parts:
+def divided(units: pl.DataFrame, ties: pl.DataFrame, requested: int = 0) -> Parts:
     """Divides a fleet.
 
     Args:
         units: serial, site, replaces of the register.
         ties: serial, site: what records name together, the register left out or not.
-        asked: how many parts; 0: as many as the fleet asks for.
+        requested: how many parts; 0: as many as the fleet asks for.
     """
-    count = number_of_parts(units.height, asked)
+    count = number_of_parts(units.height, requested)
     unit, site = pl.lit(_UNIT) + pl.col("serial"), pl.lit(_SITE) + pl.col("site")
     took_over = pl.lit(_UNIT) + pl.col("replaces")
     links = pl.concat(

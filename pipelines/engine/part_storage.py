@@ -84,11 +84,11 @@ class PartStorage:
         import obstore
 
         with self._errors_as_sentences():
-            found = [one for batch in obstore.list(self._store) for one in batch]
-            newest = max((one["last_modified"] for one in found), default=None)
+            stored = [one for batch in obstore.list(self._store) for one in batch]
+            newest = max((one["last_modified"] for one in stored), default=None)
             old = [
                 one["path"]
-                for one in found
+                for one in stored
                 if newest is not None
                 and one["last_modified"] < newest - KEPT
                 and one["path"].split("/")[0] in (_FRAMES, _RESULTS)

@@ -66,14 +66,14 @@ class RayEngine:
         names = {name: storage.put_frame(frame) for name, frame in ground.frames.items()}
         self._used.update(names.values())
         waiting: deque[Task] = deque()
-        asked = there = 0
+        submitted = there = 0
         for frames in parts:
             task = task_of(work, self._tool, ground, names, frames, storage)
             self._used.update([task.result, *task.frames.values()])
             if storage.has_result(task.result):
                 there += 1
             else:
-                asked += 1
+                submitted += 1
                 self._joined().submit(task)
             waiting.append(task)
             while len(waiting) > 2 * (self._cluster.cpus if self._cluster else 1):
@@ -81,7 +81,7 @@ class RayEngine:
         while waiting:
             yield self._made(waiting.popleft(), storage)
         if there:
-            self._progress(f"  {there} of {there + asked} parts were worked on before")
+            self._progress(f"  {there} of {there + submitted} parts were worked on before")
 
     def _made(self, task: Task, storage: PartStorage) -> dict[str, pl.DataFrame]:
         if self._cluster is not None:
@@ -119,19 +119,19 @@ class _Cluster:
         self._asked: set[str] = set()
         self._refuse_out_of_reach(address)
         log.parent.mkdir(exist_ok=True)
-        answers, told = os.pipe()
+        answers, write_end = os.pipe()
         with log.open("w", encoding="utf-8") as output:
             self._process = subprocess.Popen(
-                [sys.executable, "-m", "pipelines.engine.ray_process", address, str(told)],
+                [sys.executable, "-m", "pipelines.engine.ray_process", address, str(write_end)],
                 stdin=subprocess.PIPE,
                 stdout=output,
                 stderr=output,
-                pass_fds=(told,),
+                pass_fds=(write_end,),
                 start_new_session=True,  # a stop by hand is told to it, not sent
                 env={**os.environ, "PYTHONPATH": _python_path()},
                 text=True,
             )
-        os.close(told)
+        os.close(write_end)
         self._answers = os.fdopen(answers, encoding="utf-8", buffering=1)
         self._log = log
         try:
@@ -182,15 +182,15 @@ class _Cluster:
             RuntimeError: a fault of the tool itself.
         """
         while task.result in self._asked and task.result not in self._ended:
-            told = self._next(None)
-            self._ended[told["result"]] = told
-        told = self._ended.get(task.result, {"event": "done"})
-        if told["event"] == "failed":
-            raise EngineError(told["sentence"])
-        if told["event"] == "lost":
-            raise self._lost(told["sentence"])
-        if told["event"] == "fault":
-            raise RuntimeError(f"{task.work}: {told['sentence']}")
+            event = self._next(None)
+            self._ended[event["result"]] = event
+        event = self._ended.get(task.result, {"event": "done"})
+        if event["event"] == "failed":
+            raise EngineError(event["sentence"])
+        if event["event"] == "lost":
+            raise self._lost(event["sentence"])
+        if event["event"] == "fault":
+            raise RuntimeError(f"{task.work}: {event['sentence']}")
 
     def _next(self, until: float | None) -> dict[str, Any]:
         """The next line; raises EngineError where the process ended, or is silent for too long."""
@@ -199,8 +199,8 @@ class _Cluster:
         line = self._answers.readline()
         if not line:
             raise self._lost("")
-        told: dict[str, Any] = json.loads(line)
-        return told
+        event: dict[str, Any] = json.loads(line)
+        return event
 
     def _lost(self, why: str) -> EngineError:
         return EngineError(

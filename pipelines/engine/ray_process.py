@@ -121,8 +121,8 @@ class _Cluster:
         self._ray.shutdown()
 
 
-def _tell(out: TextIO, event: str, **told: Any) -> None:
-    out.write(json.dumps({"event": event, **told}) + "\n")
+def _tell(out: TextIO, event: str, **facts: Any) -> None:
+    out.write(json.dumps({"event": event, **facts}) + "\n")
 
 
 def _first_line(error: BaseException) -> str:

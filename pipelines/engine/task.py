@@ -40,8 +40,8 @@ class Task:
     @property
     def result(self) -> str:
         """The SHA-256 over all that decides what comes out; not where it lies."""
-        told = asdict(self) | {"url": "", "endpoint": "", "polars": pl.__version__}
-        return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
+        identity = asdict(self) | {"url": "", "endpoint": "", "polars": pl.__version__}
+        return hashlib.sha256(json.dumps(identity, sort_keys=True).encode()).hexdigest()
 
 
 def task_of(

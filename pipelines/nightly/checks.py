@@ -60,8 +60,8 @@ def _freshness(feeds: pl.DataFrame, as_of: dt.date, most: int) -> pl.DataFrame:
         .then(pl.lit("no day"))
         .otherwise(pl.col("through_date").cast(pl.String))
     )
-    told = (pl.col("rows_read") > 0) | pl.col("through_date").is_not_null()
-    return feeds.filter(told).select(
+    has_delivered = (pl.col("rows_read") > 0) | pl.col("through_date").is_not_null()
+    return feeds.filter(has_delivered).select(
         check=pl.lit("freshness"),
         subject="feed",
         passed=~pl.col("stale"),

@@ -68,7 +68,7 @@ def laboratory_drift(tests: pl.DataFrame, through: dt.date) -> pl.DataFrame:
         .group_by(group)
         .agg(ties=(pl.col("tied").cast(pl.Float64).pow(3) - pl.col("tied")).sum())
     )
-    found = (
+    ranked = (
         values.with_columns(rank=pl.col("value").rank("average").over(group))
         .group_by(group)
         .agg(
@@ -83,13 +83,14 @@ def laboratory_drift(tests: pl.DataFrame, through: dt.date) -> pl.DataFrame:
         .sort(group)
     )
     rank_sum, recent, before, tied = (
-        found[name].cast(pl.Float64).to_numpy() for name in ("rank_sum", "recent", "before", "ties")
+        ranked[name].cast(pl.Float64).to_numpy()
+        for name in ("rank_sum", "recent", "before", "ties")
     )
-    if found.is_empty():
+    if ranked.is_empty():
         return DRIFT.to_frame()
     z = rank_sum_z(rank_sum, recent, before, tied)
     return (
-        found.with_columns(
+        ranked.with_columns(
             z=pl.Series(z, dtype=pl.Float64),
             q_value=pl.Series(q_values(two_sided(z)), dtype=pl.Float64),
         )

@@ -84,8 +84,8 @@ def tell_people(
         try:
             act()
         except Exception as error:  # whatever it is, the first failure must come through
-            told = " ".join(str(error).split()) or type(error).__name__
-            failed.append(f"Nobody was told by {name} ({told}); correct it in limeledger.toml.")
+            reason = " ".join(str(error).split()) or type(error).__name__
+            failed.append(f"Nobody was told by {name} ({reason}); correct it in limeledger.toml.")
             _log(workspace, failed[-1])
     return failed
 

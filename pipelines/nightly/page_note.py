@@ -56,10 +56,10 @@ def read_note(published: Path) -> Note | None:
     """The note that the pages show; None where there is none, or no pages."""
     try:
         text = (published / STATUS).read_text(encoding="utf-8")
-        told = json.loads(text.partition("=")[2].strip().rstrip(";"))
+        note = json.loads(text.partition("=")[2].strip().rstrip(";"))
     except (OSError, ValueError):
         return None
-    return told if isinstance(told, dict) else None
+    return note if isinstance(note, dict) else None
 
 
 def put_in_step(published: Path, lines: list[Line]) -> None:

@@ -138,8 +138,8 @@ def sentence_of(error: BaseException, workspace: Path) -> str:
     known = storage_fault(error, workspace)
     if known is not None:
         return str(known)
-    told = f"{type(error).__name__}: {error}"
-    return f"{told} (a fault of the tool; the details are in store/limeledger.log)"
+    fault = f"{type(error).__name__}: {error}"
+    return f"{fault} (a fault of the tool; the details are in store/limeledger.log)"
 
 
 def put_down_failed(workspace: Workspace, run: Run, error: BaseException) -> None:

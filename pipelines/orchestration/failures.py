@@ -34,8 +34,8 @@ def failure_sensor(job: dg.UnresolvedAssetJobDefinition, workspace: Path) -> dg.
 
 def failure_of(context: dg.RunFailureSensorContext) -> Exception:
     """What stopped a run: the error of its first failed step, of its resource, or of the run."""
-    told = [event.step_failure_data.error for event in context.get_step_failure_events()]
-    for error in (*told, context.failure_event.job_failure_data.error):
+    step_errors = [event.step_failure_data.error for event in context.get_step_failure_events()]
+    for error in (*step_errors, context.failure_event.job_failure_data.error):
         if error is not None:
             return error_of(error)
     return RunFailedError(context.failure_event.message or "the run ended without a word")

@@ -115,7 +115,7 @@ def _is_published(workspace: Workspace) -> bool:
 
 def inputs_lying(workspace: Workspace, settings: Settings) -> str:
     """A short fingerprint of names, sizes and times of all files that people lay in."""
-    told = []
+    stamps = []
     folders = (
         workspace.exports,
         workspace.mappings,
@@ -131,5 +131,7 @@ def inputs_lying(workspace: Workspace, settings: Settings) -> str:
         except OSError:
             continue  # gone, or a link to nowhere: the refresh itself reports it
         if path.is_file():
-            told.append((str(path.relative_to(workspace.root)), status.st_size, status.st_mtime_ns))
-    return digest(told)[:16]
+            stamps.append(
+                (str(path.relative_to(workspace.root)), status.st_size, status.st_mtime_ns)
+            )
+    return digest(stamps)[:16]

@@ -82,7 +82,7 @@ class Opener:
                 not end, or the run is refused; nothing was written.
         """
         if self._session is None:
-            told = self._progress or context.log.info
+            progress = self._progress or context.log.info
             opened = Workspace.open(self._workspace)
             day, wrong = day_or_fault(context, self._config, opened)
             self._recorded = self._stack.enter_context(
@@ -94,7 +94,7 @@ class Opener:
                     raise wrong
                 tag_day(context, day)
                 bring_up(opened)
-                session = self._open(day, told, context.run.run_id)
+                session = self._open(day, progress, context.run.run_id)
                 settle(opened.root, alone=True)
                 self._tag(context, session)
                 self._session, self._plan = session, _planned(context, session)
@@ -102,7 +102,7 @@ class Opener:
                 self._recorded.ends(ended_by(error, opened))
                 raise
             if self._plan.is_current:
-                told("Nothing is new: all that is selected is already of these inputs.")
+                progress("Nothing is new: all that is selected is already of these inputs.")
         return self._session
 
     def close(self) -> None:
@@ -124,17 +124,17 @@ class Opener:
         finally:
             self._stack.close()
 
-    def _open(self, as_of: str | None, told: Callable[[str], None], run: str) -> RefreshSession:
+    def _open(self, as_of: str | None, progress: Callable[[str], None], run: str) -> RefreshSession:
         until = time.monotonic() + self._wait_seconds
         while True:
             try:
                 session = self._stack.enter_context(
-                    open_session(self._workspace, as_of, told, run, STORE_TABLES)
+                    open_session(self._workspace, as_of, progress, run, STORE_TABLES)
                 )
             except BusyError as error:
                 if time.monotonic() >= until:
                     raise
-                told(f"Waiting: {error}")
+                progress(f"Waiting: {error}")
                 time.sleep(min(LOOK_AGAIN_SECONDS, self._wait_seconds))
             else:
                 if self._keep is not None:
@@ -157,9 +157,9 @@ class Opener:
                 "the tool have changed since. Nothing was written. Start a new run, which reads "
                 f"what lies there now: `limeledger refresh {session.inputs.workspace.root}`."
             )
-        told = {AS_OF_TAG: session.state.as_of.isoformat(), STATE_TAG: session.state.state}
-        if any(tags.get(key) != value for key, value in told.items()):
-            instance.add_run_tags(run.run_id, told)
+        own_tags = {AS_OF_TAG: session.state.as_of.isoformat(), STATE_TAG: session.state.state}
+        if any(tags.get(key) != value for key, value in own_tags.items()):
+            instance.add_run_tags(run.run_id, own_tags)
 
 
 def _planned(context: dg.AssetExecutionContext, session: RefreshSession) -> Plan:

@@ -50,8 +50,8 @@ def _day(context: dg.AssetExecutionContext, config: Mapping[str, Any], workspace
             f"This run is executed again as of {given}, but its parent was as of {inherited}. "
             "Leave as_of out, or start a new run."
         )
-    told = given or inherited or run.tags.get(AS_OF_TAG)
-    return told or _today(context, parent, workspace)
+    day = given or inherited or run.tags.get(AS_OF_TAG)
+    return day or _today(context, parent, workspace)
 
 
 def _today(

@@ -78,8 +78,8 @@ def tag_day(context: dg.AssetExecutionContext, day: str | None) -> None:
     if day is None or known is None or known.tags.get(AS_OF_TAG) == day:
         return
     with contextlib.suppress(ValueError):  # no day: opening the session tells it
-        told = {AS_OF_TAG: dt.date.fromisoformat(day).isoformat()}
-        context.instance.add_run_tags(known.run_id, told)
+        day_tag = {AS_OF_TAG: dt.date.fromisoformat(day).isoformat()}
+        context.instance.add_run_tags(known.run_id, day_tag)
 
 
 def executing_process(context: dg.AssetExecutionContext) -> int | None:
@@ -122,12 +122,12 @@ def end_of(context: dg.AssetExecutionContext, session: RefreshSession, whole: bo
 
 def _good_end(session: RefreshSession, whole: bool, made: Mapping[str, Mapping[str, Any]]) -> Ended:
     day = session.inputs.as_of
-    new = {name for name, told in made.items() if not told["already_current"].value}
+    new = {name for name, metadata in made.items() if not metadata["already_current"].value}
     is_told = session.is_published and (whole or bool(_PUBLISHED & set(made)))
     code = summarize(session.inputs, 0.0).exit_code if is_told else 0
     if not new:
-        told = f"All that was selected was there already, as of {day}."
-        return Ended("already_current", code, told)
+        sentence = f"All that was selected was there already, as of {day}."
+        return Ended("already_current", code, sentence)
     if new & _PUBLISHED:
         return Ended("done", code, f"Published as of {day}.")
     return Ended("done", code, f"Made what was selected, as of {day}; nothing was published.")
@@ -144,12 +144,12 @@ def _steps_of(context: dg.AssetExecutionContext) -> frozenset[str]:
     return frozenset(plan.step_keys_to_execute)
 
 
-def error_of(told: dg.SerializableErrorInfo) -> Exception:
+def error_of(error: dg.SerializableErrorInfo) -> Exception:
     """The error that Dagster tells of: one of ours again, where it began with one."""
-    while told.cause is not None:
-        told = told.cause  # Dagster's own errors wrap ours
-    name = told.cls_name or ""
-    sentence = told.message.partition(f"{name}: ")[2].strip() if name else ""
+    while error.cause is not None:
+        error = error.cause  # Dagster's own errors wrap ours
+    name = error.cls_name or ""
+    sentence = error.message.partition(f"{name}: ")[2].strip() if name else ""
     if name in _OURS and sentence:
         return _OURS[name](sentence)
-    return RunFailedError(" ".join(told.message.split()))
+    return RunFailedError(" ".join(error.message.split()))

@@ -88,7 +88,7 @@ def summarize(inputs: Inputs, seconds: float) -> Summary:
         f"The feed {row['feed']} is stale: complete to {row['through_date'] or 'no day'}."
         for row in feeds.filter("stale").iter_rows(named=True)
     ]
-    attention += [f"{told} {way_out}" for told, way_out in archive_faults(inputs.workspace)]
+    attention += [f"{sentence} {way_out}" for sentence, way_out in archive_faults(inputs.workspace)]
     attention += needs_person
     unusual = pl.col("check").is_in(["claim_count", "laboratory_values"]) & ~pl.col("passed")
     return Summary(

@@ -45,7 +45,7 @@ def materialized(
         "as_of": session.state.as_of.isoformat(),
         "state": session.state.state,
         "already_current": made is None,
-        **{key: _value(told) for key, told in (made.facts if made else {}).items()},
+        **{key: _value(fact) for key, fact in (made.facts if made else {}).items()},
     }
     version = None
     if in_full:
@@ -59,8 +59,8 @@ def materialized(
     )
 
 
-def _value(told: Any) -> Any:
-    return dg.MetadataValue.path(str(told)) if isinstance(told, Path) else told
+def _value(fact: Any) -> Any:
+    return dg.MetadataValue.path(str(fact)) if isinstance(fact, Path) else fact
 
 
 def _of_table(

@@ -39,9 +39,9 @@ def advise_on_site(inputs: Inputs, site: str, model: str) -> Advice:
         known = load_evidence(inputs, con, only=["units", "water_tests", "service_calls"])
         known = seen(replace(known, as_of=state.as_of if state else inputs.as_of))
         units = known.units.filter(pl.col("site") == site)
-        named = units["serial"].implode()
-        tests = known.water_tests.filter((pl.col("site") == site) | pl.col("serial").is_in(named))
-        calls = known.service_calls.filter(pl.col("serial").is_in(named))
+        serials = units["serial"].implode()
+        tests = known.water_tests.filter((pl.col("site") == site) | pl.col("serial").is_in(serials))
+        calls = known.service_calls.filter(pl.col("serial").is_in(serials))
     if units.is_empty() and tests.is_empty():
         raise NotFoundError(
             f"No unit is at a site {site}, nor was its water tested; check the site's number."
@@ -105,15 +105,15 @@ def tests_in_file(inputs: Inputs, path: Path) -> pl.DataFrame:
         References.of(reference.models, reference.treatments, reference.causes),
     )
     if settled.records.is_empty():
-        told = settled.set_aside["reason"].to_list() or ["It holds no row."]
+        reasons = settled.set_aside["reason"].to_list() or ["It holds no row."]
         line = settled.set_aside["line"].to_list()[:1] or [1]
-        raise UsageError(f"{path} line {line[0]}: {told[0]}")
+        raise UsageError(f"{path} line {line[0]}: {reasons[0]}")
     return settled.records
 
 
 def _row(frame: pl.DataFrame, column: str, value: str) -> dict[str, Any]:
-    found = frame.filter(pl.col(column) == value)
-    if found.is_empty():
+    rows = frame.filter(pl.col(column) == value)
+    if rows.is_empty():
         known = ", ".join(frame[column].sort().to_list())
         raise UsageError(f'"{value}" is no {column} in {column}s.csv; there are: {known}.')
-    return found.row(0, named=True)
+    return rows.row(0, named=True)

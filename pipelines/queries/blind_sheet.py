@@ -129,18 +129,18 @@ def _answers(inputs: Inputs, con: duckdb.DuckDBPyConnection, drawn: pl.DataFrame
     """The sheet: what a person fills in, then what the call and the register say."""
     con.register("drawn_claims", drawn.select("claim"))
     columns = ", ".join([*(f"c.{name}" for name in _CALL), *(f"u.{name}" for name in _UNIT)])
-    told = query_frame(
+    calls = query_frame(
         con,
         f"select c.claim, {columns}, u.site_name from service_calls c "
         "semi join drawn_claims using (claim) left join units u using (serial) "
         f"where {IS_CLAIM}",
     )
     con.unregister("drawn_claims")
-    shown = [name for name in told.columns if name not in (*inputs.settings.hide, "claim")]
+    shown = [name for name in calls.columns if name not in (*inputs.settings.hide, "claim")]
     written = cs.decimal().cast(pl.String).str.strip_chars_end("0").str.strip_chars_end(".")
     return (
         drawn.select("claim")
-        .join(told.with_columns(written), on="claim", how="left", maintain_order="left")
+        .join(calls.with_columns(written), on="claim", how="left", maintain_order="left")
         .select(
             "claim",
             pl.lit(None, pl.String).alias("verdict"),

@@ -86,14 +86,15 @@ def check_workspace(
     files = pl.DataFrame(
         [{**dict.fromkeys(EXPORT_FILES.names()), **fact} for fact in facts], schema=EXPORT_FILES
     )
-    told, left_out = set_aside_of(parts), left_out_of(parts)
+    set_aside, left_out = set_aside_of(parts), left_out_of(parts)
     of_parts = facts_of(parts)
     accounted = {
-        feed: settle(inputs, feed, stored_rows(feed, typed[feed]), of_parts, told) for feed in FEEDS
+        feed: settle(inputs, feed, stored_rows(feed, typed[feed]), of_parts, set_aside)
+        for feed in FEEDS
     }
     accounts = row_accounts(files, of_parts, accounted)
     states = feed_states(inputs, accounts, accounted)
-    aside = all_set_aside(told, accounted, inputs.recorded)
+    aside = all_set_aside(set_aside, accounted, inputs.recorded)
     joins, misses = report_of(
         inputs, lambda feed, columns: accounted[feed].records.select(columns), aside
     )

@@ -53,10 +53,10 @@ class CodeLists:
 
     def to_dict(self) -> dict[str, Any]:
         """For JSON."""
-        told = ("kind", "code", "name", "spellings", "rows", "known")
+        columns = ("kind", "code", "name", "spellings", "rows", "known")
         return {
             "files": self.files,
-            "codes": [{name: getattr(line, name) for name in told} for line in self.lines],
+            "codes": [{name: getattr(line, name) for name in columns} for line in self.lines],
         }
 
 
@@ -95,11 +95,11 @@ def _rows(part: ReadPart) -> pl.DataFrame:
         if of_feed == part.feed and column in rows.columns:
             place = _beside(part, column)
             if place is not None:
-                told = part.reading.rows.select(
+                beside = part.reading.rows.select(
                     source_line="line",
                     **{f"name:{column}": pl.when(pl.col(f"c{place}") != "").then(f"c{place}")},
                 )
-                rows = rows.join(told, on="source_line", how="left", maintain_order="left")
+                rows = rows.join(beside, on="source_line", how="left", maintain_order="left")
     return rows
 
 
@@ -125,23 +125,23 @@ def _beside(part: ReadPart, column: str) -> int | None:
 
 
 def _known(inputs: Inputs) -> dict[str, KnownCodes]:
-    reference, told = inputs.reference, {}
+    reference, known_codes = inputs.reference, {}
     for kind in KINDS:
-        file, named = FILES[kind]
+        file, name_column = FILES[kind]
         aliases = reference.aliases.filter(kind=kind)
         pairs = dict(zip(aliases["written"], aliases["means"], strict=True))
         if kind == "site":
-            told[kind] = KnownCodes(aliases=pairs)
+            known_codes[kind] = KnownCodes(aliases=pairs)
             continue
         frame: pl.DataFrame = getattr(reference, file)
-        names = frame.select(kind, named).drop_nulls()
-        told[kind] = KnownCodes(
+        names = frame.select(kind, name_column).drop_nulls()
+        known_codes[kind] = KnownCodes(
             tuple(frame[kind].unique(maintain_order=True)),
-            dict(zip(names[named], names[kind], strict=True)),
+            dict(zip(names[name_column], names[kind], strict=True)),
             pairs,
             _texts_of(reference, file, kind),
         )
-    return told
+    return known_codes
 
 
 def _texts_of(reference: Reference, file: str, kind: str) -> Mapping[str, Mapping[str, str]]:

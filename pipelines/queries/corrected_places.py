@@ -39,7 +39,7 @@ def places_of(
 ) -> pl.DataFrame:
     """Where rows of a correction's content stand, whether sound, set aside or corrected."""
     schema = pl.Schema({name: stored_schema(feed)[name] for name in PLACE})
-    found = [pl.DataFrame(schema=schema)]
+    places = [pl.DataFrame(schema=schema)]
     if not correction.unsound:
         alike = parsed_rows(con, feed, *_alike(feed, correction))
         is_long = ANALYTE in correction.content
@@ -60,9 +60,9 @@ def places_of(
             for line, content in contents(feed, *seen)
             if content.texts == dict(correction.content)
         ]
-        found.append(alike[same].select(list(PLACE)))
+        places.append(alike[same].select(list(PLACE)))
     if has_table(con, RECORDED):
-        found.append(
+        places.append(
             query_frame(
                 con,
                 "select file as source_file, sheet as source_sheet, line as source_line, "
@@ -84,8 +84,8 @@ def places_of(
         and made.line in dict(inputs.recorded.rows(feed))
         and made.line in known_lines(con, feed)
     ]
-    found.append(pl.DataFrame([*seen_at, *at_desk], schema=schema, orient="row"))
-    return pl.concat(found).unique(["source_file", "source_line", "source_part"])
+    places.append(pl.DataFrame([*seen_at, *at_desk], schema=schema, orient="row"))
+    return pl.concat(places).unique(["source_file", "source_line", "source_part"])
 
 
 def _alike(feed: str, correction: Correction) -> tuple[str, list[object]]:

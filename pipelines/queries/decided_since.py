@@ -81,8 +81,8 @@ def decided_since(desk: Desk, day: dt.date, only: Collection[str] | None = None)
     Raises:
         WorkspaceError: nothing was refreshed yet, or by another version of the tool.
     """
-    if (found := kept_since(desk, day)) is not None:
-        return found
+    if (since := kept_since(desk, day)) is not None:
+        return since
     recorded = recorded_of(desk)
     key = _key(desk, day)
     with _LOCK:  # one decides, and the others wait for that one
@@ -90,10 +90,10 @@ def decided_since(desk: Desk, day: dt.date, only: Collection[str] | None = None)
         if kept is not None and kept[0] >= recorded.decisive:
             return kept[1]
         with store_now(load_inputs(desk.workspace.root, day, recorded)) as now:
-            found, _ = _decided(now, _touched(now), only)
+            since, _ = _decided(now, _touched(now), only)
         if only is None:
-            _keep(key, recorded.decisive, found)
-        return found
+            _keep(key, recorded.decisive, since)
+        return since
 
 
 def kept_since(desk: Desk, day: dt.date) -> DecidedSince | None:
@@ -111,9 +111,9 @@ def kept_since(desk: Desk, day: dt.date) -> DecidedSince | None:
         if kept is None or kept[0] >= recorded.decisive:
             return None if kept is None else kept[1]
         with store_now(load_inputs(desk.workspace.root, day, recorded)) as now:
-            found = _again(now, kept[1])
-        _keep(key, recorded.decisive, found)
-        return found
+            since = _again(now, kept[1])
+        _keep(key, recorded.decisive, since)
+        return since
 
 
 def _key(desk: Desk, day: dt.date) -> tuple[object, ...]:
@@ -124,12 +124,12 @@ def _key(desk: Desk, day: dt.date) -> tuple[object, ...]:
     with desk.reading() as connection:
         began = desk.event(connection, 1)  # another database under the same name begins otherwise
     laid_in = digests_of(workspace, load_settings(workspace))
-    told = (state.publication, state.published_at, state.state, day, *laid_in.values())
-    return (str(workspace.root), began.digest if began else None, *told)
+    parts = (state.publication, state.published_at, state.state, day, *laid_in.values())
+    return (str(workspace.root), began.digest if began else None, *parts)
 
 
-def _keep(key: tuple[object, ...], decisive: int, found: DecidedSince) -> None:
-    _KEPT[key] = decisive, found
+def _keep(key: tuple[object, ...], decisive: int, since: DecidedSince) -> None:
+    _KEPT[key] = decisive, since
     _KEPT.move_to_end(key)
     while len(_KEPT) > _MOST_KEPT:
         _KEPT.popitem(last=False)
@@ -212,17 +212,17 @@ def _of_keys(now: StoreNow, feed: str, keys: pl.DataFrame, table: str) -> pl.Dat
     """The records of some keys in a table or view of a feed."""
     columns = ", ".join(identifier(name) for name in column_names(FEED_TABLES[feed]))
     joined = ", ".join(identifier(name) for name in keys.columns)
-    with registered(now.con, keys) as asked:
+    with registered(now.con, keys) as keys_view:
         return query_frame(
-            now.con, f"select {columns} from {table} semi join {asked} using ({joined})"
+            now.con, f"select {columns} from {table} semi join {keys_view} using ({joined})"
         )
 
 
 def _published(now: StoreNow, claims: Collection[str]) -> frozenset[str]:
     """Those of the claims that the last refresh has decided."""
-    named = query_frame(
+    decided = query_frame(
         now.con,
         "select claim from decisions where claim in (select unnest(?::varchar[]))",
         [sorted(claims)],
     )
-    return frozenset(named["claim"])
+    return frozenset(decided["claim"])

@@ -97,7 +97,7 @@ def _beside(source: Source, inputs: Inputs | None, limits: Limits) -> list[Besid
     """The exports beside the file that nothing names yet: small text files, a few of them."""
     if inputs is None or source.below is None:
         return []
-    found: list[Beside] = []
+    others: list[Beside] = []
     root = inputs.workspace.exports
     paths = sorted(path for path in root.rglob("*.[cC][sS][vV]") if path.is_file())
     for path in paths:
@@ -106,12 +106,12 @@ def _beside(source: Source, inputs: Inputs | None, limits: Limits) -> list[Besid
         if below == source.below or is_named or path.stat().st_size > MOST_BYTES:
             continue
         try:
-            found += beside(below, found_tables(path, limits))
+            others += beside(below, found_tables(path, limits))
         except UsageError:
             continue  # it is told when it is drafted itself
-        if len(found) == MOST_BESIDE:
+        if len(others) == MOST_BESIDE:
             break
-    return found
+    return others
 
 
 def _source(path: Path, inputs: Inputs | None) -> Source:

@@ -118,8 +118,8 @@ def _what_would_change(
     except WorkspaceError as error:
         fault = error.faults[0]
         return [f"What would change this cannot be told before this is mended: {fault}"], []
-    named = pl.concat([decisions["serial"], decisions["serial_suggestion"]]).drop_nulls()
-    evidence = seen(evidence_around(inputs, con, named))
+    serials = pl.concat([decisions["serial"], decisions["serial_suggestion"]]).drop_nulls()
+    evidence = seen(evidence_around(inputs, con, serials))
     counterfactuals = next(iter(what_would_turn(evidence, inputs.terms, decisions).values()), None)
     if counterfactuals is None or counterfactuals.verdict != now:
         return [
@@ -131,7 +131,7 @@ def _what_would_change(
 
 def _unit(con: duckdb.DuckDBPyConnection, serial: str) -> dict[str, Any]:
     """What the unit took over from."""
-    found = query_frame(
+    history = query_frame(
         con, "select replaces, replacement from unit_histories where serial = ?", [serial]
     )
-    return found.row(0, named=True) if found.height else {"replaces": None, "replacement": None}
+    return history.row(0, named=True) if history.height else {"replaces": None, "replacement": None}

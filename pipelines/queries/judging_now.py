@@ -54,10 +54,10 @@ def moved_by_rows(
     ):
         old, new = _records(was, feed, keys), _records(now, feed, keys)
         touched = touched_by(feed, old) | touched_by(feed, new)
-        decided, found = _decided(now, touched)
-        earlier, known = _decided(was, touched | Touched(claims=frozenset(found)))
+        decided, considered = _decided(now, touched)
+        earlier, known = _decided(was, touched | Touched(claims=frozenset(considered)))
     before_of, after_of = _by_claim(earlier), _by_claim(decided)
-    claims = sorted({*found, *known})
+    claims = sorted({*considered, *known})
     moved = [Moved(claim, before_of.get(claim), after_of.get(claim)) for claim in claims]
     return moved, decided
 
@@ -83,10 +83,10 @@ def _records(store: StoreNow, feed: str, keys: pl.DataFrame) -> pl.DataFrame:
     names = record_schema(feed).names()
     columns = ", ".join(identifier(name) for name in names)
     joined = ", ".join(identifier(name) for name in key_columns(FEED_TABLES[feed]))
-    with registered(store.con, keys) as asked:
+    with registered(store.con, keys) as keys_view:
         return query_frame(
             store.con,
-            f"select {columns} from {identifier(feed)} semi join {asked} using ({joined})",
+            f"select {columns} from {identifier(feed)} semi join {keys_view} using ({joined})",
         )
 
 

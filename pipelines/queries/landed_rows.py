@@ -71,10 +71,10 @@ def find_row(
     Args:
         con: the store, to read.
     """
-    found = _read(con, inputs, feed, file, line)
-    if found is None:
+    cells = _read(con, inputs, feed, file, line)
+    if cells is None:
         return None
-    content, typed = found
+    content, typed = cells
     mine = tuple(
         one
         for one in inputs.recorded.made
@@ -82,13 +82,13 @@ def find_row(
         and one.correction.feed == feed
         and dict(one.correction.content) == content.texts
     )
-    told = query_frame(
+    reasons = query_frame(
         con,
         'select coalesce("column", \'\') as "column", rule, reason from set_aside '
         "where feed = ? and file = ? and line = ?",
         [feed, file, line],
     )
-    return LandedRow(feed, file, line, content, typed, mine, tuple(told.iter_rows()))
+    return LandedRow(feed, file, line, content, typed, mine, tuple(reasons.iter_rows()))
 
 
 def _read(
@@ -121,13 +121,13 @@ def _corrected_before(
     """The content of a row that the last refresh corrected, from the correction."""
     if not has_table(con, "parsed_corrected"):
         return None
-    found = one_row(
+    correction = one_row(
         con,
         "select min(correction) from parsed_corrected where feed = ? and file = ? and line = ?",
         [feed, file, line],
     )
     for one in inputs.recorded.made:
-        if found and one.event == found[0]:
+        if correction and one.event == correction[0]:
             return Content(dict(one.correction.content), tuple(one.correction.unsound))
     return None
 
@@ -144,8 +144,8 @@ def _typed(con: duckdb.DuckDBPyConnection, feed: str, file: str, line: int) -> C
     seen = (rows, nothing, rows.select("source_line"))
     if ANALYTE in rows.columns and rows[ANALYTE].null_count() < rows.height:
         seen = as_rows(*seen)
-    found = [content for _, content in contents(feed, *seen)]
-    return found[0] if found else None
+    row_contents = [content for _, content in contents(feed, *seen)]
+    return row_contents[0] if row_contents else None
 
 
 def _as_landed(
@@ -176,14 +176,14 @@ def _as_landed(
         path.write_text(f"{header.getvalue()}{landed[0]}\n", encoding="utf-8", newline="")
         reading = read_text(inputs.settings, path, feed, mapping)
     rows = reading.rows.with_columns(line=pl.lit(line, pl.Int64))
-    found = contents_of(
+    with_contents = contents_of(
         feed,
         replace(reading, rows=rows),
         mapping,
         inputs.settings.timezone,
         Place(file, landed[1]),
     )
-    return found[0] if len(found) == 1 else None
+    return with_contents[0] if len(with_contents) == 1 else None
 
 
 def _mapping(inputs: Inputs, feed: str, file: str, part: dict[str, Any]) -> Mapping:

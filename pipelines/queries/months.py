@@ -167,10 +167,10 @@ def written_rows(rows: pl.DataFrame) -> list[dict[str, Any]]:
     return rows.with_columns(pl.col(AMOUNTS).cast(pl.String)).to_dicts()
 
 
-def read_rows(told: list[Mapping[str, Any]]) -> pl.DataFrame:
+def read_rows(written: list[Mapping[str, Any]]) -> pl.DataFrame:
     """Rows as they were before `written_rows`."""
     texts = {**ROWS, **dict.fromkeys(AMOUNTS, pl.String())}
-    return pl.DataFrame(told, schema=texts).cast(ROWS)
+    return pl.DataFrame(written, schema=texts).cast(ROWS)
 
 
 def by_dimension(rows: pl.DataFrame, name: str) -> pl.DataFrame:

@@ -49,9 +49,9 @@ def explain_as_of(
             not seen by the day.
     """
     inputs = load_inputs(workspace.root, as_of)
-    found = _of_archive(workspace, inputs, claim, known) if known is not None else None
+    archived = _of_archive(workspace, inputs, claim, known) if known is not None else None
     with open_store(workspace) as con:
-        evidence, suggestions = found or _of_store(inputs, con, claim)
+        evidence, suggestions = archived or _of_store(inputs, con, claim)
         history = query_frame(
             con, "select * from decision_history where claim = ? order by decided_at", [claim]
         )
@@ -76,14 +76,14 @@ def explain_as_of(
     )
     if decided.decisions.is_empty():
         raise NotFoundError(f"The claim {claim} is not seen as of {as_of}: its call opens later.")
-    told, turned_by = _what_would_change(seen(evidence), inputs, decided.decisions)
+    sentences, turned_by = _what_would_change(seen(evidence), inputs, decided.decisions)
     now = seen(evidence)
     rulings = now.rulings.filter(pl.col("claim") == claim).sort("ruled_at")
     return Explanation(
         decided.decisions.row(0, named=True),
         decided.findings.to_dicts(),
         history.to_dicts(),
-        told,
+        sentences,
         turned_by,
         [
             row | {"since_refresh": False}
@@ -127,8 +127,12 @@ def _what_would_change(
 ) -> tuple[list[str], list[dict[str, Any]]]:
     if decisions["verdict"][0] == "covered":
         return sentences_of(Counterfactuals.covered()), []
-    found = next(iter(what_would_turn(evidence, inputs.terms, decisions).values()), None)
-    return (sentences_of(found), as_data(found)) if found is not None else ([], [])
+    counterfactuals = next(iter(what_would_turn(evidence, inputs.terms, decisions).values()), None)
+    return (
+        (sentences_of(counterfactuals), as_data(counterfactuals))
+        if counterfactuals is not None
+        else ([], [])
+    )
 
 
 def _unit(evidence: Evidence, serial: str) -> dict[str, Any]:

@@ -56,7 +56,7 @@ def differences(then: Row, rested: Rested, now: Row | None, now_rested: Rested |
             }
         ]
     grounds = list(_grounds(rested, now_rested))
-    found = [
+    differing = [
         {"what": name, "then": then[name], "now": now[name], "because": _because(grounds, name)}
         for name in COMPARED
         if then[name] != now[name]
@@ -70,7 +70,7 @@ def differences(then: Row, rested: Rested, now: Row | None, now_rested: Rested |
         ):
             continue
         places = {(one["feed"], one["key"]) for one in (*old["evidence"], *finding["evidence"])}
-        found.append(
+        differing.append(
             {
                 "what": finding["condition"],
                 "then": {"outcome": old["outcome"], "reason": old["reason"]},
@@ -78,7 +78,7 @@ def differences(then: Row, rested: Rested, now: Row | None, now_rested: Rested |
                 "because": _because(grounds, finding["condition"], places),
             }
         )
-    return found
+    return differing
 
 
 @dataclass(frozen=True)

@@ -80,8 +80,8 @@ def explain_decided(workspace: Workspace, claim: str, day: dt.date) -> PastExpla
         now_rested = None
         if find_past(con, latest["publication"], claim):
             now_rested = _then(con, latest)[1]
-    told = differences(then, rested, now.to_dict() if now else None, now_rested)
-    return PastExplanation(claim, day, then, now, told)
+    differing = differences(then, rested, now.to_dict() if now else None, now_rested)
+    return PastExplanation(claim, day, then, now, differing)
 
 
 def _now(workspace: Workspace, claim: str) -> Explanation | None:
@@ -95,8 +95,8 @@ def _then(con: duckdb.DuckDBPyConnection, publication: Row) -> tuple[Row, Rested
     """What is told of the claim in PAST, and what it rested on."""
     row = query_frame(con, f"select * from {PAST}").row(0, named=True)
     files = {
-        kind: [{"path": file["path"], "sha256": file["sha256"]} for file in found]
-        for kind, found in files_of(con, publication).items()
+        kind: [{"path": file["path"], "sha256": file["sha256"]} for file in kept_files]
+        for kind, kept_files in files_of(con, publication).items()
     }
     rows = _rows(con, publication)
     findings = row["findings"]
@@ -109,8 +109,8 @@ def _then(con: duckdb.DuckDBPyConnection, publication: Row) -> tuple[Row, Rested
         if place in rows
     ]
     digests = {file["file"]: file["sha256"] for file in publication["exports_files"]}
-    for told in evidence_rows:
-        told["file_sha256"] = digests.get(told["file"], told["file_sha256"])
+    for evidence_row in evidence_rows:
+        evidence_row["file_sha256"] = digests.get(evidence_row["file"], evidence_row["file_sha256"])
     then = {
         **{name: publication[name] for name in _OF_PUBLICATION},
         **{kind: files[kind] for kind in _FILES},
@@ -133,8 +133,8 @@ def _as_amounts(feed: str, values: dict[str, str]) -> dict[str, str]:
 def _rows(con: duckdb.DuckDBPyConnection, publication: Row) -> dict[tuple[str, str], Row]:
     """The records that the claim rested on, by feed and key."""
     columns = "feed, key, file, line, file_sha256, row_sha256, arrived_on, values"
-    found = query_frame(con, f"select {columns} from {PAST_ROWS} order by feed, key")
+    past_rows = query_frame(con, f"select {columns} from {PAST_ROWS} order by feed, key")
     return {
         (row["feed"], row["key"]): row | {"values": json.loads(row["values"])}
-        for row in found.iter_rows(named=True)
+        for row in past_rows.iter_rows(named=True)
     }

@@ -67,9 +67,9 @@ class Reproduction:
 
     def to_dict(self) -> Row:
         """For JSON."""
-        told = asdict(self)
-        differs = told.pop("differs")
-        return {**told, "outcome": self.outcome, "differs": differs}
+        facts = asdict(self)
+        differs = facts.pop("differs")
+        return {**facts, "outcome": self.outcome, "differs": differs}
 
 
 def reproduce(workspace: Workspace, day: dt.date, claim: str | None = None) -> Reproduction:
@@ -145,7 +145,7 @@ def compare(then: pl.DataFrame, now: Decided, *, with_reasons: bool) -> list[Dif
         for n in decisions.columns
         if not with_reasons and decisions[n].null_count() == then.height
     ]
-    found = _differing(
+    differences = _differing(
         decisions.drop(unknown),
         now.decisions,
         ["claim"],
@@ -158,8 +158,8 @@ def compare(then: pl.DataFrame, now: Decided, *, with_reasons: bool) -> list[Dif
         .drop_nulls("condition")
     )
     columns = [*_COMPARED, "reason"] if with_reasons else list(_COMPARED)
-    found += _differing(findings, now.findings, ["claim", "condition"], columns)
-    return sorted(found, key=lambda one: (one.claim, one.what))
+    differences += _differing(findings, now.findings, ["claim", "condition"], columns)
+    return sorted(differences, key=lambda one: (one.claim, one.what))
 
 
 def _differing(
@@ -168,15 +168,15 @@ def _differing(
     here = then.with_columns(_then=pl.lit(True))
     there = now.select(*key, *columns).with_columns(_now=pl.lit(True))
     both = here.join(there, on=key, how="full", coalesce=True, suffix="_again")
-    found: list[Difference] = []
+    differences: list[Difference] = []
     gone = both.filter(pl.col("_then").is_null() | pl.col("_now").is_null())
     for row in gone.iter_rows(named=True):
         what = " ".join(["decided", *(row[name] for name in key[1:])])
-        found.append(Difference(row["claim"], what, bool(row["_then"]), bool(row["_now"])))
+        differences.append(Difference(row["claim"], what, bool(row["_then"]), bool(row["_now"])))
     matched = both.filter(pl.col("_then") & pl.col("_now"))
     for name in columns:
         other = matched.filter(pl.col(name).ne_missing(pl.col(f"{name}_again")))
         for row in other.iter_rows(named=True):
             what = " ".join([*(row[one] for one in key[1:]), name])
-            found.append(Difference(row["claim"], what, row[name], row[f"{name}_again"]))
-    return found
+            differences.append(Difference(row["claim"], what, row[name], row[f"{name}_again"]))
+    return differences

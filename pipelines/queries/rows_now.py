@@ -53,15 +53,17 @@ class RowsNow:
         others = self.sound.filter(~place).join(
             self.sound.filter(place).select(self.keys.columns), on=self.keys.columns, how="semi"
         )
-        told = self.fates.filter(pl.col("fate") != "set_aside").sort(pl.col("fate") != "record")
-        found = told.join(
+        used_fates = self.fates.filter(pl.col("fate") != "set_aside").sort(
+            pl.col("fate") != "record"
+        )
+        other_places = used_fates.join(
             others,
             left_on=["file", "line"],
             right_on=["source_file", "source_line"],
             how="semi",
             maintain_order="left",
         )
-        return list(found.select("file", "line").iter_rows())
+        return list(other_places.select("file", "line").iter_rows())
 
 
 def rows_now(con: duckdb.DuckDBPyConnection, inputs: Inputs, feed: str) -> RowsNow | None:
@@ -79,7 +81,7 @@ def rows_now(con: duckdb.DuckDBPyConnection, inputs: Inputs, feed: str) -> RowsN
     corrections = _touched_corrections(con, recorded, feed)
     if not (fresh or gone or corrections):
         return None
-    removed, added, told = _changed_rows(con, inputs, feed, fresh, gone, corrections)
+    removed, added, reasons = _changed_rows(con, inputs, feed, fresh, gone, corrections)
     slice_rows, keys = slice_of(con, feed, removed, added)
     files = files_of(con, feed, removed, added)
     reference = inputs.reference
@@ -87,7 +89,7 @@ def rows_now(con: duckdb.DuckDBPyConnection, inputs: Inputs, feed: str) -> RowsN
         feed,
         slice_rows,
         files,
-        told,
+        reasons,
         References.of(reference.models, reference.treatments, reference.causes),
     )
     through = latest_day(files.filter(pl.col("file") != DESK_FILE)["named_date"])
@@ -128,7 +130,7 @@ def _changed_rows(
     ]
     in_force = inputs.recorded.corrections(feed)
     added: list[pl.DataFrame] = []
-    told: list[pl.DataFrame] = [pl.DataFrame(schema=SET_ASIDE)]
+    all_reasons: list[pl.DataFrame] = [pl.DataFrame(schema=SET_ASIDE)]
     seen: list[dict[str, str]] = []
     for one in corrections:
         content = dict(one.content)
@@ -145,13 +147,13 @@ def _changed_rows(
         removed.append(rows_at(con, feed, places))
         rows, reasons = _rewritten(feed, one, mine, places, inputs.settings.timezone)
         added.append(rows)
-        told.append(reasons)
+        all_reasons.append(reasons)
     rows, reasons = _entered(feed, fresh, in_force, inputs.settings.timezone)
     schema = stored_schema(feed)
     return (
         pl.concat(removed).unique(maintain_order=True),
         pl.concat([schema.to_frame(), *added, rows]),
-        pl.concat([*told, reasons]),
+        pl.concat([*all_reasons, reasons]),
     )
 
 
@@ -189,8 +191,8 @@ def _rewritten(
     if reasons.height:
         at = {"file": pl.lit(places["source_file"][0]), "sheet": pl.lit("")}
         line = pl.lit(places["source_line"][0]).alias("line")
-        told = reasons.with_columns(line, **at).select(list(SET_ASIDE))
-        return stored_schema(feed).to_frame(), told.cast(pl.Schema(SET_ASIDE))
+        set_aside = reasons.with_columns(line, **at).select(list(SET_ASIDE))
+        return stored_schema(feed).to_frame(), set_aside.cast(pl.Schema(SET_ASIDE))
     if ANALYTE in original.content:
         rows = as_results(rows, {0: original.content[ANALYTE]})
     at_each = places.join(rows.drop("source_line", *PLACE, strict=False), how="cross")

@@ -83,8 +83,8 @@ def search_store(workspace: Workspace, query: str) -> dict[str, Any]:
 
 def _refuse_empty(query: str) -> None:
     if not fold(query):
-        told = "is empty; write a claim, a serial, a name, or a part of one."
-        raise Refused(422, f"q {told}", [("q", told)])
+        reason = "is empty; write a claim, a serial, a name, or a part of one."
+        raise Refused(422, f"q {reason}", [("q", reason)])
 
 
 def _things_now(desk: Desk, con: duckdb.DuckDBPyConnection, day: dt.date) -> Folded:
@@ -105,7 +105,7 @@ def _things_now(desk: Desk, con: duckdb.DuckDBPyConnection, day: dt.date) -> Fol
 
 def _with(published: Folded, desk: Desk, since: DecidedSince, day: dt.date) -> Folded:
     """What was published, with the claims, units and sites that records since bear on."""
-    rows = [told.records for feed, told in since.feeds.items() if feed != "rulings"]
+    rows = [feed_rows.records for feed, feed_rows in since.feeds.items() if feed != "rulings"]
     if not rows:
         return published
     decided = set(since.decisions["claim"])

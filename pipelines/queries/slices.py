@@ -27,17 +27,17 @@ def parsed_rows(
     """Typed rows of a feed that meet a condition of the code's own."""
     schema = stored_schema(feed)
     table = identifier(f"parsed_{feed}")
-    found = query_frame(con, f"select * from {table} where {where}", list(values))
-    return found.select(schema.names()).cast(schema)
+    rows = query_frame(con, f"select * from {table} where {where}", list(values))
+    return rows.select(schema.names()).cast(schema)
 
 
 def rows_at(con: duckdb.DuckDBPyConnection, feed: str, places: pl.DataFrame) -> pl.DataFrame:
     """The typed rows that stand at some places."""
-    with registered(con, places.select("source_file", "source_line")) as asked:
+    with registered(con, places.select("source_file", "source_line")) as places_view:
         return parsed_rows(
             con,
             feed,
-            f"(source_file, source_line) in (select (source_file, source_line) from {asked})",
+            f"(source_file, source_line) in (select (source_file, source_line) from {places_view})",
             [],
         )
 
@@ -70,10 +70,10 @@ def _of_keys(
     con: duckdb.DuckDBPyConnection, feed: str, keys: pl.DataFrame, claims: pl.Series | None
 ) -> pl.DataFrame:
     columns = ", ".join(identifier(name) for name in keys.columns)
-    with registered(con, keys) as asked:
-        where = f"({columns}) in (select ({columns}) from {asked})"
+    with registered(con, keys) as keys_view:
+        where = f"({columns}) in (select ({columns}) from {keys_view})"
         if len(keys.columns) == 1:
-            where = f"{columns} in (select {columns} from {asked})"
+            where = f"{columns} in (select {columns} from {keys_view})"
         values: list[object] = []
         if claims is not None:
             where += " or claim in (select unnest(?::varchar[]))"
@@ -107,21 +107,21 @@ def files_of(
         )["file"].unique()
     }
     changed = pl.col("file").replace_strict(day, default=None, return_dtype=pl.Date)
-    told = files.with_columns(
+    dated = files.with_columns(
         named_date=pl.when(pl.col("file").is_in(list(day))).then(changed).otherwise("through_date")
     )
     if DESK_FILE not in files["file"]:
-        told = pl.concat(
+        dated = pl.concat(
             [
-                told,
+                dated,
                 pl.DataFrame(
                     [(DESK_FILE, "", "", 0, None, 1, 0, 0, 0, "", 0, 0, None)],
-                    schema=told.schema,
+                    schema=dated.schema,
                     orient="row",
                 ),
             ]
         )
-    return told.select(FILES.names()).cast(FILES)
+    return dated.select(FILES.names()).cast(FILES)
 
 
 def _last_seen(

@@ -57,21 +57,21 @@ def store_now(inputs: Inputs) -> Iterator[StoreNow]:
     with open_store(inputs.workspace) as con:
         state = published_state(inputs.workspace, con)
         feeds = {
-            feed: told for feed in DECISIVE if (told := rows_now(con, inputs, feed)) is not None
+            feed: rows for feed in DECISIVE if (rows := rows_now(con, inputs, feed)) is not None
         }
-        for feed, told in feeds.items():
-            _lay_over(con, feed, told)
+        for feed, rows in feeds.items():
+            _lay_over(con, feed, rows)
         _through_dates(con, inputs.as_of, feeds)
         yield StoreNow(con, inputs, feeds, state.is_behind(inputs))
 
 
-def _lay_over(con: duckdb.DuckDBPyConnection, feed: str, told: RowsNow) -> None:
+def _lay_over(con: duckdb.DuckDBPyConnection, feed: str, rows: RowsNow) -> None:
     """A view of the feed's records in which those of some keys are other ones."""
     names = record_schema(feed).names()
     keys, records = identifier(f"keys_now_{feed}"), identifier(f"records_now_{feed}")
-    con.register(f"keys_now_{feed}", told.keys)
-    con.register(f"records_now_{feed}", told.records.select(names))
-    columns = ", ".join(identifier(name) for name in told.keys.columns)
+    con.register(f"keys_now_{feed}", rows.keys)
+    con.register(f"records_now_{feed}", rows.records.select(names))
+    columns = ", ".join(identifier(name) for name in rows.keys.columns)
     table, stored = identifier(feed), identifier(f"{STORE}.main.{feed}")
     con.execute(
         f"create or replace temp view {table} as select * from {stored} anti join {keys} "

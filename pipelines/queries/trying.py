@@ -105,19 +105,19 @@ def try_mappings(
     serving: dict[str, list[Mapping]] = {}
     for mapping in mappings.all:
         serving.setdefault(mapping.feed, []).append(mapping)
-    found = ExportFile(shown, file, tried[0].feed, None, file.stat().st_size)
-    tried_file = Delivered(found, "", "", serving)
+    export = ExportFile(shown, file, tried[0].feed, None, file.stat().st_size)
+    tried_file = Delivered(export, "", "", serving)
     together = read_together(inputs, [tried_file, *_joined_files(inputs, mappings, file)])
     read = [(shown, part) for part in together[shown]]
-    told = set_aside_of(read)
+    set_aside = set_aside_of(read)
     parts = facts_of(read)
     accounted = {}
     for feed in serving:
         parsed = stored_rows(feed, [(path, part) for path, part in read if part.feed == feed])
-        accounted[feed] = settle(inputs, feed, parsed, parts, told)
+        accounted[feed] = settle(inputs, feed, parsed, parts, set_aside)
     files = pl.DataFrame({"file": [shown], "sha256": [hash_of(file)]})
     accounts = row_accounts(files, parts, accounted)
-    aside = all_set_aside(told, accounted)
+    aside = all_set_aside(set_aside, accounted)
     whole = parts.filter("is_whole")["file"].unique().to_list()
     return Trial(
         accounts.to_dicts(),
@@ -129,8 +129,8 @@ def try_mappings(
 
 def _joined_files(inputs: Inputs, mappings: Mappings, file: Path) -> list[Delivered]:
     """The workspace's files that joins of the mappings name, but for the one that is tried."""
-    found = find_exports(inputs.workspace.root, FEEDS, mappings.names)
-    joining = [(one, mappings.joining(one.path)) for one in found]
+    exports = find_exports(inputs.workspace.root, FEEDS, mappings.names)
+    joining = [(one, mappings.joining(one.path)) for one in exports]
     return [
         Delivered(one, "", "", {}, of_joins)
         for one, of_joins in joining

@@ -68,9 +68,9 @@ def unit_life(workspace: Workspace, typed: str) -> dict[str, Any]:
         [*known] = _rows(con, "select * from unit_histories where serial = $serial", serial)
         if not known:
             raise NotFoundError(_no_such_unit(con, typed, serial))
-        asked = {"serial": serial, "day": as_of}
+        parameters = {"serial": serial, "day": as_of}
         frames = {
-            name: query_frame(con, sql, {n: v for n, v in asked.items() if f"${n}" in sql})
+            name: query_frame(con, sql, {n: v for n, v in parameters.items() if f"${n}" in sql})
             for name, sql in _FRAMES.items()
         }
         letters = _letters(con, serial)
@@ -123,10 +123,12 @@ def _startups(frames: dict[str, pl.DataFrame]) -> list[dict[str, Any]]:
 def _tests(tests: pl.DataFrame, limits: pl.DataFrame) -> list[dict[str, Any]]:
     """Each test with what it reports beside the limits of the unit's terms."""
     beside = against_limits(tests, limits).to_dicts() if tests.height else []
-    told = ("analyte", "value", "below", "min", "max", "needs", "outside")
+    analyte_columns = ("analyte", "value", "below", "min", "max", "needs", "outside")
     of_sample: dict[str, list[dict[str, Any]]] = {}
     for row in beside:
-        of_sample.setdefault(row["sample"], []).append({name: row[name] for name in told})
+        of_sample.setdefault(row["sample"], []).append(
+            {name: row[name] for name in analyte_columns}
+        )
     columns = ("sample", "point", "sampled_on", "reported_on", "lab", "complete", "profile")
     return [
         {name: row[name] for name in columns} | {"analytes": of_sample.get(row["sample"], [])}

@@ -24,13 +24,13 @@ def unused_of_mappings(
         paths: the files below exports/.
         parts: the parts that were read, without their rows.
     """
-    told = inputs.mappings.unused_sentences(paths)
+    sentences = inputs.mappings.unused_sentences(paths)
     for mapping in inputs.mappings.all:
         for join in ("", *(one.name for one in mapping.joins)):
             served = [part for _, part in parts if part.mapping is mapping and part.join == join]
             if served:
-                told += _entries(mapping, join, served)
-    return told
+                sentences += _entries(mapping, join, served)
+    return sentences
 
 
 def _entries(mapping: Mapping, join: str, served: list[ReadPart]) -> list[str]:

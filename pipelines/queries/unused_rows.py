@@ -50,7 +50,7 @@ def _all(parts: list[pl.DataFrame]) -> pl.DataFrame:
 def _superseded(con: duckdb.DuckDBPyConnection, feed: str) -> pl.DataFrame:
     """The rows of a feed whose key another row has, which counts: with its place and the row."""
     keys = ", ".join(identifier(name) for name in key_columns(FEED_TABLES[feed]))
-    found = query_frame(
+    superseded = query_frame(
         con,
         "with gone as (select distinct file, line from row_fates where feed = ? and fate = ?), "
         f"placed as (select distinct source_file, source_line, {keys} from "
@@ -65,7 +65,7 @@ def _superseded(con: duckdb.DuckDBPyConnection, feed: str) -> pl.DataFrame:
     )
     place = pl.format("Another row of the same number counts: {} line {}.", "by_file", "by_line")
     reason = place.fill_null("Another row of the same number counts in its place.")
-    return found.select(
+    return superseded.select(
         kind=pl.lit(SUPERSEDED),
         feed=pl.lit(feed),
         file="file",

@@ -80,19 +80,19 @@ class WhatIf:
 
     def to_dict(self) -> dict[str, Any]:
         """For JSON."""
-        told = self.comparison
+        comparison = self.comparison
         return {
             "reading": self.reading,
             "as_of": self.as_of,
             "currency": self.currency,
             "claims": self.claims,
-            "claims_moved": told.claims.height,
+            "claims_moved": comparison.claims.height,
             "changed_since_refresh": self.changed_since,
-            "verdicts": told.verdicts.to_dicts(),
-            "lines": told.lines.to_dicts(),
-            "moves": told.moves.to_dicts(),
-            "groups": told.groups.to_dicts(),
-            "moved": told.claims.to_dicts(),
+            "verdicts": comparison.verdicts.to_dicts(),
+            "lines": comparison.lines.to_dicts(),
+            "moves": comparison.moves.to_dicts(),
+            "groups": comparison.groups.to_dicts(),
+            "moved": comparison.claims.to_dicts(),
             "forecast": self.forecast.with_columns(
                 pl.col("cost_before", "cost_after").round(2, mode="half_away_from_zero").cast(CENTS)
             ).to_dicts(),
@@ -173,11 +173,11 @@ def _decided_again(evidence: Evidence, inputs: Inputs, terms: Terms) -> Decided:
 def _forecasts(contexts: Mapping[str, FieldContext]) -> pl.DataFrame:
     """Failures and cost of the coming months on either side: rows of FORECAST."""
     keys = ["family", "month"]
-    found = [
+    sides = [
         _forecast(context).rename({"failures": f"failures_{side}", "cost": f"cost_{side}"})
         for side, context in contexts.items()
     ]
-    both = found[0].join(found[1], on=keys, how="full", coalesce=True)
+    both = sides[0].join(sides[1], on=keys, how="full", coalesce=True)
     return both.select(pl.col(name).cast(kind) for name, kind in FORECAST.items()).sort(keys)
 
 
@@ -208,11 +208,11 @@ def _expected(
             side.join(_newest(terms), on=["edition", "family"]).drop("edition")
             for side, terms in zip(sides, (before, after), strict=True)
         )
-        told = {one[:4] for one in own}
+        own_keys = {one[:4] for one in own}
         own += [
             one._replace(serials=pl.Series([], dtype=pl.String))
             for one in moved_limits(*newest, lower=bound == "min")
-            if one[:4] not in told
+            if one[:4] not in own_keys
         ]
         moved += sorted(own, key=lambda one: one[:4])
     ratios = FIGURES["treatment_ratios"](context, ()) if moved else pl.DataFrame()

@@ -79,7 +79,7 @@ def known_codes(reference: Reference, rows: FeedRows) -> Known:
 
 def _names(frame: pl.DataFrame, code: str, name: str) -> dict[str, str]:
     """Names in plain lower case to codes; a name of several codes stands for none."""
-    told = frame.select(code, name).drop_nulls().unique()
-    told = told.with_columns(pl.col(name).str.to_lowercase().str.strip_chars())
-    single = told.filter(pl.len().over(name) == 1).sort(name)
+    pairs = frame.select(code, name).drop_nulls().unique()
+    pairs = pairs.with_columns(pl.col(name).str.to_lowercase().str.strip_chars())
+    single = pairs.filter(pl.len().over(name) == 1).sort(name)
     return dict(zip(single[name], single[code], strict=True))

@@ -77,8 +77,8 @@ def _fingerprints(session: RefreshSession, added: pl.DataFrame) -> pl.DataFrame:
     lacking = added.filter(pl.col("fingerprint").is_null())
     if lacking.is_empty():
         return lacking.select("claim", "fingerprint")
-    told = history_fingerprints(session.con, next_publication(session.con))
-    known = lacking.select("claim").join(told, on="claim")
+    in_history = history_fingerprints(session.con, next_publication(session.con))
+    known = lacking.select("claim").join(in_history, on="claim")
     left = lacking.join(known, on="claim", how="anti")
     if left.is_empty():
         return known
@@ -98,14 +98,14 @@ def kept_files(session: RefreshSession) -> list[KeptFile]:
     """
     workspace = session.inputs.workspace
     files: list[KeptFile] = []
-    found = input_files(workspace, session.inputs.settings)
-    named = {
+    input_paths = input_files(workspace, session.inputs.settings)
+    by_name = {
         kind: [(path.relative_to(workspace.root).as_posix(), path) for path in paths]
-        for kind, paths in found.items()
+        for kind, paths in input_paths.items()
     }
     read = {
         kind: [(name, read_input(workspace, path)) for name, path in paths]
-        for kind, paths in named.items()
+        for kind, paths in by_name.items()
     }
     read["recorded"] = recorded_files(session.inputs)
     for kind, contents in read.items():

@@ -46,8 +46,8 @@ def cited_rows(
 def _corrected(inputs: Inputs, con: duckdb.DuckDBPyConnection, rows: pl.DataFrame) -> pl.DataFrame:
     """The rows, those that people corrected with one more cell that says how, who and why."""
     in_force = [one for one in inputs.recorded.made if one.withdrawn is None]
-    told = {one.event: correction_text(one) for one in in_force}
-    if not told:
+    by_event = {one.event: correction_text(one) for one in in_force}
+    if not by_event:
         return rows
     place = ["feed", "file", "line"]
     # Those that a refresh has put in, wherever the content stands, and those made since.
@@ -55,15 +55,15 @@ def _corrected(inputs: Inputs, con: duckdb.DuckDBPyConnection, rows: pl.DataFram
     kinds = {"feed": pl.String, "file": pl.String, "line": pl.Int64, "correction": pl.Int64}
     corrected = [pl.DataFrame(made, schema=kinds, orient="row")]
     if has_table(con, "parsed_corrected"):
-        found = read_frame(con, "parsed_corrected", columns=[*place, "correction"])
-        corrected.append(found.cast(pl.Schema(kinds)))
+        refreshed = read_frame(con, "parsed_corrected", columns=[*place, "correction"])
+        corrected.append(refreshed.cast(pl.Schema(kinds)))
     texts = (
         pl.concat(corrected)
         .join(rows.select(place), on=place, how="semi")
         .unique()
         .sort("correction")
         .with_columns(
-            text=pl.col("correction").replace_strict(told, default=None, return_dtype=pl.String)
+            text=pl.col("correction").replace_strict(by_event, default=None, return_dtype=pl.String)
         )
         .group_by(place)
         .agg(pl.col("text").drop_nulls().str.join("; "))

@@ -107,21 +107,21 @@ def _parts(session: RefreshSession, moving: pl.DataFrame) -> Iterator[dict[str, 
     for part in placed["part"].unique().sort():
         claims = placed.filter(pl.col("part") == part).drop("part")
         last = {f"last_{name}": last_rows(con, name, BEFORE[name], claims) for name in BEFORE}
-        found = records_around(con, claims["serial"].unique())
-        asked = suggestions.join(claims, on="serial", how="semi", maintain_order="left")
+        records = records_around(con, claims["serial"].unique())
+        own_suggestions = suggestions.join(claims, on="serial", how="semi", maintain_order="left")
         ruled = {
             name: frame.join(claims, on="claim", how="semi", maintain_order="left")
             for name, frame in days_on_rulings(inputs).items()
         }
-        yield {**found, **last, **ruled, "claims": claims, "suggestions": asked}
+        yield {**records, **last, **ruled, "claims": claims, "suggestions": own_suggestions}
 
 
 def _as_of_run(session: RefreshSession, moved: pl.DataFrame) -> pl.DataFrame:
     """The rows for the history with what the run tells of itself."""
-    told = {name: pl.lit(value) for name, value in asdict(grounds_of(session)).items()}
-    return moved.with_columns(decided_at=pl.lit(session.decided_at, dtype=MOMENT), **told).select(
-        pl.col(name).cast(kind) for name, kind in polars_schema(DecisionHistory).items()
-    )
+    grounds = {name: pl.lit(value) for name, value in asdict(grounds_of(session)).items()}
+    return moved.with_columns(
+        decided_at=pl.lit(session.decided_at, dtype=MOMENT), **grounds
+    ).select(pl.col(name).cast(kind) for name, kind in polars_schema(DecisionHistory).items())
 
 
 def grounds_of(session: RefreshSession) -> Grounds:

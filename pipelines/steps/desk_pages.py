@@ -84,18 +84,18 @@ def steps_of_claims(
         register = read_frame(con, "letters", columns=list(_LETTER))
         for letter in register.join(rows.select("claim"), on="claim", how="semi").to_dicts():
             letters.setdefault(letter["claim"], []).append(letter)
-    told = [
+    step_rows = [
         {"claim": row["claim"], "action": step.action, "label": step.label, "command": step.command}
         for row in rows.iter_rows(named=True)
         for step in next_steps(row, letters.get(row["claim"], []), inputs.as_of)
     ]
-    return pl.DataFrame(told, schema=NEXT_STEPS)
+    return pl.DataFrame(step_rows, schema=NEXT_STEPS)
 
 
 def _news(inputs: Inputs, con: duckdb.DuckDBPyConnection, read: DeskRead) -> pl.DataFrame:
     """What people did since the publication before, the newest first."""
     seen = last_event_seen(con)
-    told = [
+    news = [
         {
             "event": event.event,
             "at": local(event.at, inputs.settings.zone),
@@ -106,7 +106,7 @@ def _news(inputs: Inputs, con: duckdb.DuckDBPyConnection, read: DeskRead) -> pl.
         for event in reversed(read.events)
         if event.event > seen and event.via != "refresh" and event.kind not in _NO_NEWS
     ]
-    return pl.DataFrame(told, schema=DESK_EVENTS)
+    return pl.DataFrame(news, schema=DESK_EVENTS)
 
 
 def _stale(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
@@ -115,18 +115,18 @@ def _stale(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
         return pl.DataFrame(schema=STALE_CORRECTIONS)
     recorded, zone = inputs.recorded, inputs.settings.timezone
     states = correction_states(con, recorded, zone, recorded.last_event)
-    told = [
+    stale_rows = [
         {"correction": one.made.event, "claim": one.made.claim, "sentence": one.stale_sentence}
         for one in states
         if one.state == "stale"
     ]
-    return pl.DataFrame(told, schema=STALE_CORRECTIONS)
+    return pl.DataFrame(stale_rows, schema=STALE_CORRECTIONS)
 
 
 def _settled(inputs: Inputs) -> pl.DataFrame:
     """Set-aside rows for which a person entered a record."""
-    told = [
+    settled_rows = [
         {"feed": feed, "file": file, "line": line, "record": event}
         for (feed, file, line), event in inputs.recorded.settled.items()
     ]
-    return pl.DataFrame(told, schema=SETTLED_ROWS)
+    return pl.DataFrame(settled_rows, schema=SETTLED_ROWS)

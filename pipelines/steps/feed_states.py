@@ -60,8 +60,8 @@ def feed_states(
 
 def _settled(inputs: Inputs, feed: str, accounted: dict[str, Accounted]) -> int:
     """How many rows of a feed are set aside and settled by a record that a person entered."""
-    told = accounted[feed].set_aside
-    places = set(told.select("file", "line").iter_rows())
+    set_aside = accounted[feed].set_aside
+    places = set(set_aside.select("file", "line").iter_rows())
     # Of a file that is set aside whole no row is told of alone.
     accounts = accounted[feed].accounts
     whole = set(accounts.filter(pl.col("set_aside") == pl.col("rows_read"))["file"])

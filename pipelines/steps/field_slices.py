@@ -140,9 +140,9 @@ def stored_sentence(
 ) -> str | None:
     """What the figure says on the page, for the whole fleet; None where it says nothing there."""
     with open_store(Workspace.open(folder)) as con:
-        told = read_frame(con, "field_sentences")
+        sentences = read_frame(con, "field_sentences")
     plain = figure != "rates" or all(name in DIMENSIONS for name in dims)
-    own = told.filter(
+    own = sentences.filter(
         pl.col("figure") == (figure if plain else "slice_rates"),
         pl.col("by") == (",".join(dims) or ALL),
         pl.col("event").is_in([event] if event else ["any", ALL]),

@@ -33,7 +33,7 @@ def put_grants(session: RefreshSession) -> None:
         schema={"source_file": pl.String, "source_line": pl.Int64, "approved_by": pl.String},
         orient="row",
     )
-    told = with_grants(rulings, decisions, session.inputs.as_of).join(
+    granted = with_grants(rulings, decisions, session.inputs.as_of).join(
         approved, on=["source_file", "source_line"], how="left", maintain_order="left"
     )
-    session.put(session.write(TABLE, told.select(*schema, *GRANTS), Rulings))
+    session.put(session.write(TABLE, granted.select(*schema, *GRANTS), Rulings))

@@ -47,7 +47,7 @@ def hidden_tables(session: RefreshSession) -> dict[str, pl.DataFrame]:
         for name in list(tables)
         if _PAGE_NAMES.get(name, name) not in shown_names or name in _UNLIKE_PAGES
     }
-    told = PageData(
+    page_data = PageData(
         maker=inputs.settings.maker,
         as_of=inputs.as_of,
         timezone=inputs.settings.timezone,
@@ -58,9 +58,9 @@ def hidden_tables(session: RefreshSession) -> dict[str, pl.DataFrame]:
         figures=figures,
         **{_PAGE_NAMES.get(name, name): frame for name, frame in tables.items()},
     )
-    shown = hide_names(told)
-    named = {name: getattr(shown, _PAGE_NAMES.get(name, name)) for name in tables}
-    return {**named, **shown.figures, **hide_in_tables(told, others)}
+    shown = hide_names(page_data)
+    by_name = {name: getattr(shown, _PAGE_NAMES.get(name, name)) for name in tables}
+    return {**by_name, **shown.figures, **hide_in_tables(page_data, others)}
 
 
 def _values_to_hide(session: RefreshSession) -> pl.DataFrame:

@@ -69,19 +69,19 @@ def _typed(inputs: Inputs, heap: list[tuple[Delivered, list[ReadPart]]]) -> Iter
 
 def _read_file(file: Delivered, parts: list[ReadPart]) -> ReadFile:
     """A file that is only joined to others is of no feed."""
-    found = file.export
+    export = file.export
     first = next((part for part in parts if part.feed and not part.join), parts[0])
-    told = first.facts(found.path)
+    part_facts = first.facts(export.path)
     facts = {
         "feed": "" if first.join else first.feed,
-        "file": found.path,
+        "file": export.path,
         "sha256": file.sha256,
-        "size_bytes": found.size,
+        "size_bytes": export.size,
         "read_by": file.read_by,
         "named_date": first.named_date,
         "rows_read": sum(part.parsed.rows_read for part in parts),
         "is_whole": any(part.parsed.is_whole for part in parts),
-        **{name: told[name] for name in ("encoding", "delimiter", "headers")},
+        **{name: part_facts[name] for name in ("encoding", "delimiter", "headers")},
     }
     return ReadFile(facts, parts)
 
@@ -140,18 +140,18 @@ def row_accounts(
     counted = [
         result.accounts.with_columns(feed=pl.lit(feed)) for feed, result in accounted.items()
     ]
-    told = ["file", "sheet", "mapping", "header_line"]
+    place_columns = ["file", "sheet", "mapping", "header_line"]
     counts = ["rows_read", "rows_split", *ENDS]
     placeless = parts.filter(pl.col("feed") == "").select(
         "feed",
-        *told,
+        *place_columns,
         pl.lit(None, pl.Date).alias("through_date"),
         "rows_read",
         "rows_split",
         *(pl.lit(0, pl.Int64).alias(name) for name in ENDS if name != "set_aside"),
         pl.col("rows_read").alias("set_aside"),
     )
-    columns = ["feed", *told, "through_date", *counts]
+    columns = ["feed", *place_columns, "through_date", *counts]
     return (
         pl.concat([*(frame.select(columns) for frame in counted), placeless.select(columns)])
         .join(files.select("file", "sha256"), on="file", how="left")
@@ -190,13 +190,13 @@ def all_set_aside(
         orient="row",
     )
     columns = ["feed", "file", "line", "column", "value", "rule", "reason", "sheet"]
-    told = [
+    of_feeds = [
         result.set_aside.with_columns(feed=pl.lit(feed)).select(columns)
         for feed, result in accounted.items()
     ]
     placeless = set_aside.filter(pl.col("feed") == "").select(columns)
     return (
-        pl.concat([*told, placeless])
+        pl.concat([*of_feeds, placeless])
         .join(settled, on=["feed", "file", "line"], how="left")
         .with_columns(pl.col("feed", "sheet", "column", "value").replace("", None))
         .sort("feed", "file", "sheet", "line", "column", "rule", nulls_last=True)

@@ -44,11 +44,11 @@ def read_together(inputs: Inputs, files: Sequence[Delivered]) -> dict[str, list[
             if at.part.mapping is not None and at.part.mapping.name == name
         }
         done |= _join(inputs, mine)
-    told: dict[str, list[ReadPart]] = {file.export.path: [] for file in files}
+    by_path: dict[str, list[ReadPart]] = {file.export.path: [] for file in files}
     for number, at in enumerate(parts):
         if number in done:
-            told[at.file].append(done[number])
-    return told
+            by_path[at.file].append(done[number])
+    return by_path
 
 
 def _join(inputs: Inputs, parts: dict[int, _At]) -> dict[int, ReadPart]:
@@ -62,15 +62,15 @@ def _join(inputs: Inputs, parts: dict[int, _At]) -> dict[int, ReadPart]:
         for join in mapping.joins
     ]
     joined_sources = [[_source(at) for at in of_join.values()] for of_join in joined]
-    found = join_files(mapping, [_source(at) for at in firsts.values()], joined_sources)
+    joining = join_files(mapping, [_source(at) for at in firsts.values()], joined_sources)
     lacking = _lacking(mapping, parts)
     done = {
-        number: _parsed(inputs, at, reading, found, place, lacking)
+        number: _parsed(inputs, at, reading, joining, place, lacking)
         for place, ((number, at), reading) in enumerate(
-            zip(firsts.items(), found.readings, strict=True)
+            zip(firsts.items(), joining.readings, strict=True)
         )
     }
-    return done | _settled(mapping, joined, found)
+    return done | _settled(mapping, joined, joining)
 
 
 def _source(at: _At) -> Source:
@@ -83,14 +83,16 @@ def _read(at: _At) -> Reading:
 
 
 def _parsed(
-    inputs: Inputs, at: _At, reading: Reading, found: Joining, place: int, lacking: str
+    inputs: Inputs, at: _At, reading: Reading, joining: Joining, place: int, lacking: str
 ) -> ReadPart:
     """A file of the mapping's own with what its joins gave it."""
     part, mapping = at.part, at.part.mapping
     assert mapping is not None
     if lacking:
-        told = f"{at.file} {lacking}"
-        aside = refused(part.feed, mapping, part.sheet, "join_missing", told, reading, part.place)
+        sentence = f"{at.file} {lacking}"
+        aside = refused(
+            part.feed, mapping, part.sheet, "join_missing", sentence, reading, part.place
+        )
         return replace(aside, named_date=part.named_date, landed=part.landed, reading=part.reading)
     parsed = parse_file(
         part.feed,
@@ -98,7 +100,7 @@ def _parsed(
         mapping,
         inputs.settings.timezone,
         Place(at.file, part.sheet),
-        found.not_joined[place],
+        joining.not_joined[place],
         inputs.recorded.corrections(part.feed),
     )
     return replace(part, parsed=parsed, is_open=False, header=reading.header)
@@ -122,7 +124,7 @@ def _lacking(mapping: Mapping, parts: dict[int, _At]) -> str:
 
 
 def _settled(
-    mapping: Mapping, joined: Sequence[dict[int, _At]], found: Joining
+    mapping: Mapping, joined: Sequence[dict[int, _At]], joining: Joining
 ) -> dict[int, ReadPart]:
     """The joined parts, each with what became of its rows under all joins that read it."""
     of_place: dict[tuple[str, str], list[tuple[int, int, int]]] = {}
@@ -130,11 +132,11 @@ def _settled(
         for source, (number, at) in enumerate(parts.items()):
             of_place.setdefault((at.file, at.part.sheet), []).append((number, join, source))
     done = {}
-    for told in of_place.values():
-        number, join, _ = told[0]
+    for reads in of_place.values():
+        number, join, _ = reads[0]
         part = joined[join][number].part
-        sources = [(j, source, _read(joined[j][n])) for n, j, source in told]
-        rows = settle(mapping, sources, found.ends)
+        sources = [(j, source, _read(joined[j][n])) for n, j, source in reads]
+        rows = settle(mapping, sources, joining.ends)
         done[number] = replace(part, parsed=_of_joined(part, rows), is_open=False)
     return done
 

@@ -35,7 +35,7 @@ def report_of(
         set_aside: the table `set_aside`.
     """
 
-    def named(join: Join) -> pl.DataFrame:
+    def rows_of(join: Join) -> pl.DataFrame:
         records = columns_of(join.feed, [join.column, "source_file", "source_line"])
         return naming_rows(join, records, set_aside.filter(pl.col("feed") == join.feed))
 
@@ -47,7 +47,7 @@ def report_of(
 
     settings = inputs.settings
     bar = Bar(settings.join_min_share, settings.join_min_rows, settings.join_shares)
-    return join_report(named, known, bar)
+    return join_report(rows_of, known, bar)
 
 
 def join_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:

@@ -88,7 +88,7 @@ def land(session: RefreshSession) -> tuple[pl.DataFrame, dict[str, int]]:
     known = read_frame(con, "export_files", schema=EXPORT_FILES)
     files = delivered(inputs)
     news = news_of(files, known)
-    stale = set(known["file"]) - {path for path, told in news.items() if told == "unchanged"}
+    stale = set(known["file"]) - {path for path, change in news.items() if change == "unchanged"}
     for feed in FEEDS:
         forget_files(con, f"landed_{feed}", "file", stale)
         forget_files(con, f"parsed_{feed}", "source_file", stale)
@@ -102,9 +102,9 @@ def land(session: RefreshSession) -> tuple[pl.DataFrame, dict[str, int]]:
     fresh = [file for file in files if news[file.export.path] != "unchanged"]
     facts = _add(session, fresh)
     kept = known.filter(~pl.col("file").is_in(list(stale)))
-    told = pl.concat([kept, facts]).sort("feed", "file")
-    write_frame(con, "export_files", told)
-    return told, dict(Counter(news.values()))
+    export_files = pl.concat([kept, facts]).sort("feed", "file")
+    write_frame(con, "export_files", export_files)
+    return export_files, dict(Counter(news.values()))
 
 
 def _has_other_columns(con: duckdb.DuckDBPyConnection) -> bool:
@@ -156,13 +156,13 @@ def _flush(session: RefreshSession, heap: list[ReadFile]) -> None:
         rows = stored_rows(feed, of_feed)
         if rows.height:
             append_frame(con, f"parsed_{feed}", rows)
-    told = {
+    frames = {
         "parsed_set_aside": set_aside_of(parts),
         "parsed_left_out": left_out_of(parts),
         "parsed_corrected": _corrected_of(parts),
         "file_parts": facts_of(parts),
     }
-    for name, frame in told.items():
+    for name, frame in frames.items():
         if frame.height:
             append_frame(con, name, frame)
     heap.clear()
@@ -170,12 +170,12 @@ def _flush(session: RefreshSession, heap: list[ReadFile]) -> None:
 
 def set_aside_of(parts: Sequence[tuple[str, ReadPart]]) -> pl.DataFrame:
     """The reasons that reading and typing parts gave, with their feed and place."""
-    told = [
+    reasons = [
         (file, part, rows)
         for file, part in parts
         for rows in (part.parsed.set_aside, part.parsed.besides)
     ]
-    return _placed(told, PARSED_SET_ASIDE)
+    return _placed(reasons, PARSED_SET_ASIDE)
 
 
 def left_out_of(parts: Sequence[tuple[str, ReadPart]]) -> pl.DataFrame:
@@ -192,10 +192,12 @@ def facts_of(parts: Iterable[tuple[str, ReadPart]]) -> pl.DataFrame:
     return pl.DataFrame([part.facts(file) for file, part in parts], schema=FILE_PARTS)
 
 
-def _placed(told: Iterable[tuple[str, ReadPart, pl.DataFrame]], schema: pl.Schema) -> pl.DataFrame:
+def _placed(
+    of_parts: Iterable[tuple[str, ReadPart, pl.DataFrame]], schema: pl.Schema
+) -> pl.DataFrame:
     """Rows of parts, each of a file, with where they stand."""
     frames = [schema.to_frame()]
-    for file, part, rows in told:
+    for file, part, rows in of_parts:
         if rows.height:
             place = {
                 "feed": part.feed,

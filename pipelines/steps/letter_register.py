@@ -54,9 +54,9 @@ def register_tables(session: RefreshSession, wanted: Collection[str]) -> Iterato
     register = _register(inputs)
     standing = standing_of(inputs, con, register.frame)
     last = inputs.recorded.last_event
-    found = _due(inputs, register, standing, session.decided_at, last)
-    texts = texts_of(inputs, con, register.frame, found.entries)
-    entries = found.applied(register.frame).join(
+    due_letters = _due(inputs, register, standing, session.decided_at, last)
+    texts = texts_of(inputs, con, register.frame, due_letters.entries)
+    entries = due_letters.applied(register.frame).join(
         texts.select("entry", "subject"), on="entry", how="left", suffix="_new"
     )
     table = entries.with_columns(subject=pl.coalesce("subject_new", "subject")).drop("subject_new")
@@ -104,9 +104,9 @@ def bring_up_to(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> None:
             made_at = state.decided_at or state.published_at
             standing = standing_of(inputs, con, register.frame)
             last = int(read_frame(con, "register_seen")["last_event"].item())
-            found = _due(inputs, register, standing, made_at, last)
-            texts = _frozen(inputs, con, register, found.entries)
-            append_due(desk, connection, found, texts, state.as_of, publication=name)
+            due_letters = _due(inputs, register, standing, made_at, last)
+            texts = _frozen(inputs, con, register, due_letters.entries)
+            append_due(desk, connection, due_letters, texts, state.as_of, publication=name)
     finally:
         desk.close()
 
@@ -114,7 +114,7 @@ def bring_up_to(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> None:
 def append_due(
     desk: Desk,
     connection: Any,
-    found: Due,
+    due_letters: Due,
     texts: pl.DataFrame,
     as_of: dt.date,
     *,
@@ -134,19 +134,19 @@ def append_due(
         made = Event(LETTER, as_of, actor, via, claim, subject, payload, os_user)
         desk.append(connection, made)
 
-    before = read_register(desk, connection, entries=found.states["entry"]).rows
-    for change in found.states.to_dicts():
-        told = written_entry(change)
-        event({"states": [told]}, {**change, "claim": before[change["entry"]]["claim"]})
+    before = read_register(desk, connection, entries=due_letters.states["entry"]).rows
+    for change in due_letters.states.to_dicts():
+        entry = written_entry(change)
+        event({"states": [entry]}, {**change, "claim": before[change["entry"]]["claim"]})
     frozen = {row["entry"]: row for row in texts.to_dicts()}
     quiet = []
-    for row in found.entries.to_dicts():
+    for row in due_letters.entries.to_dicts():
         texts_of_it = {n: frozen[row["entry"]][n] for n in TEXTS} if row["entry"] in frozen else {}
-        told = written_entry(row) | texts_of_it
+        entry = written_entry(row) | texts_of_it
         if row["state"] == "told_before":
-            quiet.append(told)
+            quiet.append(entry)
         else:
-            event({"entries": [told]}, row)
+            event({"entries": [entry]}, row)
     for start in range(0, len(quiet), _MANY):
         event({"entries": quiet[start : start + _MANY]})
     if publication is not None:

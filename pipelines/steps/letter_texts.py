@@ -34,19 +34,19 @@ def texts_of(
     thousands of letters that nobody will send.
     """
     of_units = unit_texts(inputs, con, entries.filter(pl.col("claim").is_null()))
-    asked = entries.filter(pl.col("claim").is_not_null())
-    if asked.height > MOST_TOLD_BEFORE:
-        asked = asked.filter(pl.col("state") == "to_send")
-    if asked.is_empty():
+    of_claims = entries.filter(pl.col("claim").is_not_null())
+    if of_claims.height > MOST_TOLD_BEFORE:
+        of_claims = of_claims.filter(pl.col("state") == "to_send")
+    if of_claims.is_empty():
         return of_units
-    claims = asked.select("claim").unique()
+    claims = of_claims.select("claim").unique()
     decisions, findings = (
         rows_of(con, table, claims["claim"]) for table in ("decisions", "findings")
     )
     evidence = seen(evidence_around(inputs, con, decisions["serial"].unique()))
     facts = claim_facts(inputs, evidence, decisions)
     values = letters_of_evidence(inputs, evidence, decisions, findings, facts)
-    written = written_letters(inputs.letter_templates, values, asked, register)
+    written = written_letters(inputs.letter_templates, values, of_claims, register)
     return pl.concat([written, of_units])
 
 

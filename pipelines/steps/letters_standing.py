@@ -42,7 +42,7 @@ def _standing_units(
     """What stands of installations and of waters, and the matters of which nothing does."""
     agencies = inputs.reference.agencies
     started = seen(load_evidence(inputs, con, only=["startups"])).startups
-    told = [
+    of_kinds = [
         standing_installations(
             read_frame(con, "startup_reviews"), read_frame(con, "installation_findings"), agencies
         ),
@@ -50,4 +50,4 @@ def _standing_units(
     ]
     of_units = register.get_column("serial").drop_nulls().unique()
     on_file = rows_of(con, "unit_histories", of_units).get_column("serial")
-    return [*told, no_longer_told(pl.concat(told), register, on_file)]
+    return [*of_kinds, no_longer_told(pl.concat(of_kinds), register, on_file)]

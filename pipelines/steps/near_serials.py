@@ -34,15 +34,15 @@ NAMING = {
 }
 
 
-def of_serials(found: pl.DataFrame) -> pl.DataFrame:
+def of_serials(suggested: pl.DataFrame) -> pl.DataFrame:
     """The suggestions of units: feed, file, line, column, serial, suggestion."""
-    units = found.filter(pl.col("column").is_in(SERIAL_COLUMNS))
+    units = suggested.filter(pl.col("column").is_in(SERIAL_COLUMNS))
     return units.rename({"value": "serial"})
 
 
-def of_claims(found: pl.DataFrame) -> pl.DataFrame:
+def of_claims(suggested: pl.DataFrame) -> pl.DataFrame:
     """The suggestions of claims: feed, file, line, column, claim, suggestion."""
-    return found.filter(pl.col("column") == "claim").rename({"value": "claim"})
+    return suggested.filter(pl.col("column") == "claim").rename({"value": "claim"})
 
 
 def suggestions(records: Mapping[str, pl.DataFrame]) -> pl.DataFrame:
@@ -54,7 +54,7 @@ def suggestions(records: Mapping[str, pl.DataFrame]) -> pl.DataFrame:
     Returns:
         feed, file, line, column, value, suggestion; sorted by feed, file and line.
     """
-    found = []
+    frames = []
     for (feed, column), (known_feed, known_column) in NAMING.items():
         known = records[known_feed][known_column].drop_nulls()
         unknown = (
@@ -63,26 +63,26 @@ def suggestions(records: Mapping[str, pl.DataFrame]) -> pl.DataFrame:
             .filter(pl.col("value").is_not_null())
             .join(known.unique().to_frame("value"), on="value", how="anti")
         )
-        found.append(_near(feed, column, unknown, known))
-    return _in_order(found)
+        frames.append(_near(feed, column, unknown, known))
+    return _in_order(frames)
 
 
 def suggestions_of_store(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
     """The same of the records in the store, which looks for what names nothing by itself."""
-    found = []
+    frames = []
     for (feed, column), (known_feed, known_column) in NAMING.items():
         unknown = without_record(con, feed, column, known_feed, known_column)
         if unknown.height:
             known = read_frame(con, known_feed, columns=[known_column])[known_column]
-            found.append(_near(feed, column, unknown, known.drop_nulls()))
-    return _in_order(found)
+            frames.append(_near(feed, column, unknown, known.drop_nulls()))
+    return _in_order(frames)
 
 
 def _near(feed: str, column: str, unknown: pl.DataFrame, known: pl.Series) -> pl.DataFrame:
     misses = near_misses(unknown["value"], known)
-    told = unknown.join(misses, left_on="value", right_on="serial").sort("file", "line")
+    misspelled = unknown.join(misses, left_on="value", right_on="serial").sort("file", "line")
     # What is more is in the join report.
-    return told.head(MOST_TOLD).select(
+    return misspelled.head(MOST_TOLD).select(
         pl.lit(feed).alias("feed"),
         "file",
         "line",
@@ -92,7 +92,7 @@ def _near(feed: str, column: str, unknown: pl.DataFrame, known: pl.Series) -> pl
     )
 
 
-def _in_order(found: list[pl.DataFrame]) -> pl.DataFrame:
+def _in_order(frames: list[pl.DataFrame]) -> pl.DataFrame:
     columns = ["feed", "file", "line", "column", "value", "suggestion"]
     schema = {name: pl.Int64 if name == "line" else pl.String for name in columns}
-    return pl.concat([pl.DataFrame(schema=schema), *found]).sort("feed", "file", "line", "column")
+    return pl.concat([pl.DataFrame(schema=schema), *frames]).sort("feed", "file", "line", "column")

@@ -32,7 +32,7 @@ def night_table(session: RefreshSession, wanted: Collection[str]) -> Iterator[Wr
     """Compares claims and laboratories with the weeks before."""
     del wanted  # one table
     settings = session.inputs.settings
-    found = night_checks(
+    checks = night_checks(
         read_frame(session.con, "feed_states"),
         read_frame(session.con, "decisions", columns=["claim", "opened_on", "claimed_on"]),
         read_frame(session.con, "water_tests", columns=column_names(WaterTests)),
@@ -40,7 +40,7 @@ def night_table(session: RefreshSession, wanted: Collection[str]) -> Iterator[Wr
         settings.stale_after_days,
         settings.set_aside_tolerance,
     )
-    session.put(session.write("night_checks", found, NightChecks))
+    session.put(session.write("night_checks", checks, NightChecks))
     yield Written("night_checks")
 
 

@@ -72,8 +72,8 @@ def stored_claims_with_pages(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> 
 
 def acted_on(desk: pl.DataFrame) -> pl.Series:
     """The claims of which something holds now that people did, out of rows of DESK."""
-    told = [pl.col(name).is_not_null() for name in desk.columns if name != "claim"]
-    return desk.filter(pl.any_horizontal(told))["claim"]
+    is_set = [pl.col(name).is_not_null() for name in desk.columns if name != "claim"]
+    return desk.filter(pl.any_horizontal(is_set))["claim"]
 
 
 def claim_pages(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> pl.DataFrame:

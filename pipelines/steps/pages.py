@@ -100,8 +100,8 @@ def worklist_of(base: shown.PageData, claims: pl.Series, desk: pl.DataFrame) -> 
 
 def _searched(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
     """What the pages search; of rows as typed nothing where the settings hide a column."""
-    found = searched_alone(things_of(con))
-    return found.filter(pl.col("kind") == "claim") if inputs.settings.hide else found
+    searched = searched_alone(things_of(con))
+    return searched.filter(pl.col("kind") == "claim") if inputs.settings.hide else searched
 
 
 def _cause_tables(con: duckdb.DuckDBPyConnection) -> dict[str, Any]:

@@ -65,9 +65,9 @@ def _refusal(session: RefreshSession, lacking: Mapping[str, str], selected: Coll
     """Which table is of other inputs, which the run has, and the ways out."""
     name, fault = next(iter(lacking.items()))
     others = len(lacking) - 1
-    told = f"The table {name} {fault}"
+    sentence = f"The table {name} {fault}"
     if others:
-        told += f"; {others} more that the selection reads are not of this run's inputs either"
+        sentence += f"; {others} more that the selection reads are not of this run's inputs either"
     root = session.inputs.workspace.root
     ways = [
         f"run `limeledger refresh {root} --as-of {session.state.as_of}`",
@@ -75,7 +75,7 @@ def _refusal(session: RefreshSession, lacking: Mapping[str, str], selected: Coll
     ]
     if day := _other_day(session, lacking):
         ways.insert(0, f"give the as-of day {day} (resources.session.config.as_of)")
-    return f"{told}. Nothing was written. Either {', or '.join(ways)}."
+    return f"{sentence}. Nothing was written. Either {', or '.join(ways)}."
 
 
 def _wider(session: RefreshSession, lacking: Collection[str], selected: Collection[str]) -> str:

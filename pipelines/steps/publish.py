@@ -75,7 +75,7 @@ def publish(session: RefreshSession, wanted: Collection[str]) -> Iterator[Writte
     with contextlib.suppress(StorageError):  # help that cannot be written stops nobody
         renew_help(session.inputs.workspace.root)
     bring_up_to(session.inputs.workspace, session.readable())
-    told: dict[str, dict[str, Any]] = {
+    facts: dict[str, dict[str, Any]] = {
         STORE_STATE: {"publication": published.publication},
         DATA_DICTIONARY: {},
         "published_data": {"tables": staged.tables},
@@ -84,7 +84,7 @@ def publish(session: RefreshSession, wanted: Collection[str]) -> Iterator[Writte
             "pages": session.inputs.workspace.published / "index.html",
         },
     }
-    yield from (Written(name, more) for name, more in told.items() if name in wanted)
+    yield from (Written(name, more) for name, more in facts.items() if name in wanted)
 
 
 def _describe(session: RefreshSession) -> None:
@@ -198,13 +198,13 @@ def _write_pages(
 def _take_charts(session: RefreshSession) -> None:
     """Lays what the last pages' charts share into the new ones, where it would be the same."""
     published = session.inputs.workspace.published
-    told = published_manifest(published)
+    manifest = published_manifest(published)
     now = {
         "inputs": session.inputs.fingerprint,
         "tool": source_hash(),
         "charts": _charts(published),
     }
-    if all(told.get(name) == value for name, value in now.items()):
+    if all(manifest.get(name) == value for name, value in now.items()):
         for name in (LIBRARY, SPECIFICATIONS):
             take_file(published / "assets" / name, session.staging / "assets" / name)
 
@@ -212,11 +212,11 @@ def _take_charts(session: RefreshSession) -> None:
 def _charts(pages: Path) -> str:
     """The libraries that draw charts, with a hash of what the charts of these pages share."""
     libraries = [f"{name} {version(name)}" for name in ("altair", "vl-convert-python")]
-    told = hashlib.sha256()
+    digest = hashlib.sha256()
     for name in (LIBRARY, SPECIFICATIONS):
         file = pages / "assets" / name
-        told.update(hashlib.sha256(file.read_bytes() if file.is_file() else b"").digest())
-    return ", ".join([*libraries, told.hexdigest()])
+        digest.update(hashlib.sha256(file.read_bytes() if file.is_file() else b"").digest())
+    return ", ".join([*libraries, digest.hexdigest()])
 
 
 def publication_step(tables: Sequence[str]) -> Step:

@@ -121,8 +121,8 @@ def typed_parts(inputs: Inputs, parts: Sequence[tuple[str, ReadPart]]) -> list[R
         ]
         corrections = inputs.recorded.corrections(mapping.feed)
         parsed = parse_files(mapping.feed, files, mapping, inputs.settings.timezone, corrections)
-        for number, told in zip(numbers, parsed, strict=True):
-            typed[number] = replace(parts[number][1], parsed=told, is_text=False)
+        for number, parsed_file in zip(numbers, parsed, strict=True):
+            typed[number] = replace(parts[number][1], parsed=parsed_file, is_text=False)
     return [typed[number] for number in range(len(parts))]
 
 
@@ -169,11 +169,11 @@ def joined_part(
 
 def _landed(where: Place, reading: Reading) -> pl.DataFrame:
     """All rows of a file as they came; of a row that could not be parted, what was told of it."""
-    told = reading.rows.select("line", "raw")
+    rows = reading.rows.select("line", "raw")
     if reading.faults.height:
         faulty = reading.faults.group_by("line").agg(raw=pl.col("value").first())
-        told = pl.concat([told, faulty.select("line", "raw")]).sort("line")
-    return told.select(
+        rows = pl.concat([rows, faulty.select("line", "raw")]).sort("line")
+    return rows.select(
         pl.lit(where.file).alias("file"), pl.lit(where.sheet).alias("sheet"), "line", "raw"
     ).cast(LANDED)
 

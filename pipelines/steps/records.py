@@ -40,7 +40,7 @@ def record_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[
     """Settles what became of every row, feed by feed, and accounts for all of them."""
     con = session.con
     parts = read_frame(con, "file_parts", schema=FILE_PARTS)
-    told = read_frame(con, "parsed_set_aside", schema=PARSED_SET_ASIDE)
+    set_aside = read_frame(con, "parsed_set_aside", schema=PARSED_SET_ASIDE)
     accounts_wanted = not set(wanted) <= set(FEEDS)
     known, day = known_files(con, same_mappings(session)), today(session.inputs.settings)
     fates = session.writer("row_fates")
@@ -48,7 +48,7 @@ def record_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[
     for feed in FEEDS if accounts_wanted else [feed for feed in FEEDS if feed in wanted]:
         session.progress(f"Records: {feed}")
         parsed = read_frame(con, f"parsed_{feed}")
-        result = settle(session.inputs, feed, parsed, parts, told)
+        result = settle(session.inputs, feed, parsed, parts, set_aside)
         del parsed
         accounted[feed] = result.summary()
         fates.add(result.fates.select(pl.lit(feed).alias("feed"), pl.all()))
@@ -62,7 +62,7 @@ def record_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[
     if not accounts_wanted:
         return
     accounts = row_accounts(read_frame(con, "export_files"), parts, accounted)
-    aside = all_set_aside(told, accounted, session.inputs.recorded)
+    aside = all_set_aside(set_aside, accounted, session.inputs.recorded)
     left_out = read_frame(con, "parsed_left_out", schema=PARSED_LEFT_OUT)
     writers = {
         "row_fates": fates,

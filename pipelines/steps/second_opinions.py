@@ -109,14 +109,16 @@ def drawn_claims(workspace: Workspace) -> dict[str, dict[str, str]]:
     draws = _kept(workspace, DRAWS, DRAW_COLUMNS)
     rows = draws.select("claim", "computed", "band", "drawn_at", "seed").iter_rows()
     names = ("computed", "band", "drawn_at", "seed")
-    return {claim: dict(zip(names, told, strict=True)) for claim, *told in rows}
+    return {claim: dict(zip(names, values, strict=True)) for claim, *values in rows}
 
 
 def standing_opinions(workspace: Workspace) -> dict[tuple[str, str], tuple[str, str]]:
     """By claim and person, the verdict and note that they last recorded."""
     rows = _kept(workspace, OPINIONS, OPINION_COLUMNS)
-    told = rows.select("claim", "checked_by", "verdict", pl.col("note").fill_null("")).iter_rows()
-    return {(claim, who): (verdict, note) for claim, who, verdict, note in told}
+    opinions = rows.select(
+        "claim", "checked_by", "verdict", pl.col("note").fill_null("")
+    ).iter_rows()
+    return {(claim, who): (verdict, note) for claim, who, verdict, note in opinions}
 
 
 def keep(workspace: Workspace, name: str, rows: Iterable[Mapping[str, object]]) -> None:

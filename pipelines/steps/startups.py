@@ -51,10 +51,10 @@ def startup_tables_of(
 def _parts(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> Iterator[dict[str, pl.DataFrame]]:
     """The records of each part, with the ends of its units' cover."""
     cover = read_frame(con, "unit_histories", columns=["serial", "coverage_end"])
-    for found in part_records(con, fleet(con, inputs.settings.engine.parts)):
-        units = found["units"].select("serial")
+    for part in part_records(con, fleet(con, inputs.settings.engine.parts)):
+        units = part["units"].select("serial")
         ends = cover.join(units, on="serial", how="semi", maintain_order="left")
-        yield found | {"cover": ends}
+        yield part | {"cover": ends}
 
 
 STEP = Step(

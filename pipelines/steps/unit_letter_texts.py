@@ -27,15 +27,17 @@ def unit_texts(
     Raises:
         WorkspaceError: a template of the company's does not work for one of them.
     """
-    asked = entries.filter(pl.col("state") == "to_send")
-    if asked.is_empty():
+    to_send = entries.filter(pl.col("state") == "to_send")
+    if to_send.is_empty():
         return pl.DataFrame(schema=polars_schema(LetterTexts))
-    letters = {(row["kind"], row["serial"]): row for row in _values(inputs, con, asked).to_dicts()}
+    letters = {
+        (row["kind"], row["serial"]): row for row in _values(inputs, con, to_send).to_dicts()
+    }
     rows = [
         frozen_letter(
             inputs.letter_templates, entry["entry"], letters[entry["kind"], entry["serial"]]
         )
-        for entry in asked.to_dicts()
+        for entry in to_send.to_dicts()
     ]
     return pl.DataFrame(rows, schema=polars_schema(LetterTexts))
 

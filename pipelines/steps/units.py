@@ -142,10 +142,10 @@ def known_figures(session: RefreshSession) -> pl.DataFrame | None:
     anew = samples_to_work_out(session)
     if anew is None or not has_table(session.con, f"{LAST}.water_profiles"):
         return None
-    told = read_frame(session.con, f"{LAST}.water_profiles", columns=["sample", *FIGURES])
+    published = read_frame(session.con, f"{LAST}.water_profiles", columns=["sample", *FIGURES])
     schema = polars_schema(WaterProfiles)
-    return told.join(anew, on="sample", how="anti").cast(
-        {name: schema[name] for name in told.columns}
+    return published.join(anew, on="sample", how="anti").cast(
+        {name: schema[name] for name in published.columns}
     )
 
 

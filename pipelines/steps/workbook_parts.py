@@ -83,9 +83,9 @@ class WorkbookParts:
 
         The second not where the mapping reads it as one of its own.
         """
-        named = takes_sheet(join, sheet.name)
-        if named is not None:
-            return named and (_has_cells(sheet) or sheet.cells is None)
+        is_named = takes_sheet(join, sheet.name)
+        if is_named is not None:
+            return is_named and (_has_cells(sheet) or sheet.cells is None)
         if sheet.cells is None or not _has_cells(sheet):
             return False
         own = mapping in self.file.serving.get(mapping.feed, [])
@@ -119,8 +119,8 @@ class WorkbookParts:
             return
         reading = self._reading(feed, taking[0], sheet)
         if len(taking) > 1:
-            told = served_twice(self.file.export.path, sheet.name, feed, taking)
-            yield refused(feed, None, sheet.name, "two_mappings", told, reading, place)
+            sentence = served_twice(self.file.export.path, sheet.name, feed, taking)
+            yield refused(feed, None, sheet.name, "two_mappings", sentence, reading, place)
         elif is_template(feed, reading, taking[0]):
             yield self._read(feed, Mapping.plain(feed), place, sheet)
         else:
@@ -138,16 +138,16 @@ class WorkbookParts:
         """A sheet beyond a limit, or broken, under the first mapping that may be for it."""
         chosen = [one for one in serving if takes_sheet(one, sheet.name) is not False]
         if chosen and fault is not None:
-            told = f"The sheet {sheet.name}: {fault.sentence}" if sheet.name else fault.sentence
-            yield refused(feed, chosen[0], sheet.name, fault.rule, told, counted, place)
+            sentence = f"The sheet {sheet.name}: {fault.sentence}" if sheet.name else fault.sentence
+            yield refused(feed, chosen[0], sheet.name, fault.rule, sentence, counted, place)
 
     def _takes(self, feed: str, mapping: Mapping, sheet: Sheet) -> bool:
         """Whether a mapping reads a sheet: it names it, or finds its header there in full."""
         if any(takes_sheet(join, sheet.name) for join in self._own_joins(mapping)):
             return False
-        named = takes_sheet(mapping, sheet.name)
-        if named is not None:
-            return named and _has_cells(sheet)
+        is_named = takes_sheet(mapping, sheet.name)
+        if is_named is not None:
+            return is_named and _has_cells(sheet)
         if not _has_cells(sheet):
             return False
         reading, sought = self._reading(feed, mapping, sheet), header_sought(feed, mapping)
@@ -187,7 +187,7 @@ class WorkbookParts:
 
     def _set_first_aside(self, feed: str, mapping: Mapping) -> None:
         """A workbook of a feed in which no sheet is read tells what its first one lacks."""
-        told = any(
+        already_refused = any(
             part.feed == feed and part.parsed.is_whole
             for parts in self.parts_of.values()
             for part in parts
@@ -196,7 +196,7 @@ class WorkbookParts:
             return
         free = [place for place, parts in self.parts_of.items() if not parts]
         written = [place for place in free if _has_cells(self.sheets[place])]
-        if told or any(sheet.fault for sheet in self.sheets):
+        if already_refused or any(sheet.fault for sheet in self.sheets):
             return
         if written:
             place = written[0]
@@ -209,8 +209,8 @@ class WorkbookParts:
     def _of_no_mapping(self, place: int, sheet: Sheet) -> ReadPart:
         """A sheet that no mapping reads; without a cell it is nothing but a line of zeros."""
         if sheet.cells is None and sheet.fault:
-            told = f"The sheet {sheet.name}: {sheet.fault.sentence}"
-            return refused("", None, sheet.name, sheet.fault.rule, told, None, place)
+            reason = f"The sheet {sheet.name}: {sheet.fault.sentence}"
+            return refused("", None, sheet.name, sheet.fault.rule, reason, None, place)
         if not _has_cells(sheet):
             parsed = ParsedFile(pl.DataFrame(), no_reasons(), no_reasons(), 0, False, None)
             none = LANDED.to_frame()

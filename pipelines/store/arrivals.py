@@ -44,13 +44,13 @@ def with_arrivals(
     """
     content = records.select(*content_columns(feed), "source_file", "source_line")
     numbered = content.with_row_index("_row")
-    found = _of_last(con, feed, numbered)
-    new = found.filter(pl.col("arrived_on").is_null() | pl.col("first_arrived_on").is_null())
+    arrivals = _of_last(con, feed, numbered)
+    new = arrivals.filter(pl.col("arrived_on").is_null() | pl.col("first_arrived_on").is_null())
     if new.height:
-        told = _of_archive(con, feed, numbered.join(new.select("_row"), on="_row"))
+        archived = _of_archive(con, feed, numbered.join(new.select("_row"), on="_row"))
         by_file = _of_files(con, feed, numbered.join(new.select("_row"), on="_row"), files)
-        found = (
-            found.join(told, on="_row", how="left", suffix="_kept")
+        arrivals = (
+            arrivals.join(archived, on="_row", how="left", suffix="_kept")
             .join(by_file, on="_row", how="left", suffix="_file")
             .with_columns(
                 arrived_on=pl.coalesce(
@@ -66,7 +66,7 @@ def with_arrivals(
             )
             .with_columns(first_arrived_on=pl.min_horizontal("arrived_on", "first_arrived_on"))
         )
-    days = found.sort("_row").select(pl.col(name).cast(kind) for name, kind in ARRIVALS.items())
+    days = arrivals.sort("_row").select(pl.col(name).cast(kind) for name, kind in ARRIVALS.items())
     return records.with_columns(days.get_columns()).select(stored_schema(feed).names())
 
 
@@ -154,5 +154,5 @@ def _of_files(
 def _has_arrivals(con: duckdb.DuckDBPyConnection, table: str) -> bool:
     if not has_table(con, table):
         return False
-    told = con.execute(f"select * from {table} limit 0").description
-    return "arrived_on" in [column[0] for column in told]
+    columns = con.execute(f"select * from {table} limit 0").description
+    return "arrived_on" in [column[0] for column in columns]

@@ -127,8 +127,8 @@ def repairs(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
     """The service calls that are repairs, typed as the feed's records are."""
     schema = record_schema("service_calls")
     columns = ", ".join(schema)
-    found = query_frame(con, f"select {columns} from service_calls where {IS_REPAIR}")
-    return found.cast(schema)
+    calls = query_frame(con, f"select {columns} from service_calls where {IS_REPAIR}")
+    return calls.cast(schema)
 
 
 def exported_rulings(con: duckdb.DuckDBPyConnection, claim: str) -> pl.DataFrame:

@@ -34,8 +34,8 @@ def find_considered(con: duckdb.DuckDBPyConnection, claims: pl.DataFrame, as_of:
 
     CONSIDERED has one row a claim: the sorted hashes of all records that bear on it.
     """
-    with registered(con, claims.select("claim", "serial")) as asked:
-        con.execute(f"create or replace temp table asked_claims as select * from {asked}")
+    with registered(con, claims.select("claim", "serial")) as claims_view:
+        con.execute(f"create or replace temp table asked_claims as select * from {claims_view}")
     con.execute(
         "create or replace temp table asked_serials as "
         "select distinct a.serial, u.site from asked_claims a left join units u using (serial)"

@@ -18,10 +18,12 @@ Columns = list[tuple[str, str]]  # name and type
 def columns_of(con: duckdb.DuckDBPyConnection, name: str) -> Columns:
     """Name and type of each column of a table, in their order; none where it is not there."""
     try:
-        told = con.table(identifier(name))
+        relation = con.table(identifier(name))
     except duckdb.CatalogException:
         return []
-    return [(column, str(kind)) for column, kind in zip(told.columns, told.types, strict=True)]
+    return [
+        (column, str(kind)) for column, kind in zip(relation.columns, relation.types, strict=True)
+    ]
 
 
 def parts_to_hash(columns: Columns) -> list[str]:

@@ -74,8 +74,8 @@ def correction_states(
         read_to: the last event that it has read; None where it tells that itself.
     """
     read_to = _last_read(con) if read_to is None else read_to
-    told = [_state(con, recorded, made, timezone, read_to) for made in recorded.made]
-    return sorted(told, key=lambda one: (STATES.index(one.state), -one.made.event))
+    states = [_state(con, recorded, made, timezone, read_to) for made in recorded.made]
+    return sorted(states, key=lambda one: (STATES.index(one.state), -one.made.event))
 
 
 def _state(
@@ -110,10 +110,10 @@ def _state(
 
 def _last_read(con: duckdb.DuckDBPyConnection) -> int:
     """The last event that a refresh has read, of those that decide anything."""
-    found = query_frame(
+    recordings = query_frame(
         con, "select content from archived_files where kind = 'recorded' and path = ?", [DESK_FILE]
     )
-    return max((json.loads(content)["event"] for content in found["content"]), default=0)
+    return max((json.loads(content)["event"] for content in recordings["content"]), default=0)
 
 
 def _places(con: duckdb.DuckDBPyConnection, event: int) -> set[_Place]:
@@ -159,10 +159,10 @@ def _result(con: duckdb.DuckDBPyConnection, sample: str, analyte: str) -> Standi
     )
     nothing = pl.DataFrame(schema=_NO_REASONS)
     seen = as_rows(rows, nothing, rows.select("source_line"))
-    found = [content for _, content in contents("water_tests", *seen)]
-    if not found:
+    row_contents = [content for _, content in contents("water_tests", *seen)]
+    if not row_contents:
         return None
-    return Standing(rows["source_file"][0], rows["source_line"][0], found[0].texts)
+    return Standing(rows["source_file"][0], rows["source_line"][0], row_contents[0].texts)
 
 
 def stale_sentences(

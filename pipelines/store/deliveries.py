@@ -79,9 +79,9 @@ class Delivered:
 def delivered(inputs: Inputs) -> list[Delivered]:
     """Every file under exports/, and as one more what people recorded at the desk."""
     files = find_exports(inputs.workspace.root, FEEDS, inputs.mappings.names)
-    found = [_delivered(inputs, file) for file in files]
+    deliveries = [_delivered(inputs, file) for file in files]
     feeds = [feed for feed in FEEDS if inputs.recorded.rows(feed)]
-    return [*_grouped(found), *([_of_desk(inputs, feeds)] if feeds else [])]
+    return [*_grouped(deliveries), *([_of_desk(inputs, feeds)] if feeds else [])]
 
 
 def _of_desk(inputs: Inputs, feeds: list[str]) -> Delivered:
@@ -93,8 +93,8 @@ def _of_desk(inputs: Inputs, feeds: list[str]) -> Delivered:
     return Delivered(file, _digest(rows), _read_by(inputs, file, plain), serving)
 
 
-def _digest(told: object) -> str:
-    return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
+def _digest(content: object) -> str:
+    return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()
 
 
 def _grouped(files: list[Delivered]) -> list[Delivered]:
@@ -119,8 +119,8 @@ def _grouped(files: list[Delivered]) -> list[Delivered]:
             refusal = file.export.refusal[0] if file.export.refusal else ""
             groups.setdefault(root(shared[0]), []).append([file.export.path, file.sha256, refusal])
     digests = {
-        group: hashlib.sha256(json.dumps(told).encode()).hexdigest()
-        for group, told in groups.items()
+        group: hashlib.sha256(json.dumps(members).encode()).hexdigest()
+        for group, members in groups.items()
     }
     return [
         replace(file, group=root(shared[0]), read_by=f"{file.read_by}/{digests[root(shared[0])]}")
@@ -141,11 +141,11 @@ def _delivered(inputs: Inputs, file: ExportFile) -> Delivered:
     joining = inputs.mappings.joining(file.path)
     if not serving and not joining and file.refusal is None:
         # A mapping names it, but none holds on its day.
-        told = (
+        sentence = (
             f"{file.path} is named by mappings that do not hold for the day in its name; correct "
             "valid_from or valid_until in one of them."
         )
-        file = replace(file, refusal=("no_feed", told))
+        file = replace(file, refusal=("no_feed", sentence))
     sha256 = hash_of(file.absolute) if _is_read(file) else ""
     mappings = [*(one for several in serving.values() for one in several), *(m for m, _ in joining)]
     return Delivered(file, sha256, _read_by(inputs, file, mappings), serving, joining)
@@ -159,7 +159,7 @@ def _is_read(file: ExportFile) -> bool:
 def _read_by(inputs: Inputs, file: ExportFile, mappings: list[Mapping]) -> str:
     """What the reading of a file depends on beside its bytes."""
     settings = inputs.settings
-    told = (
+    parts = (
         source_hash(READING),
         *(mapping.fingerprint for mapping in mappings),
         settings.timezone,
@@ -172,7 +172,7 @@ def _read_by(inputs: Inputs, file: ExportFile, mappings: list[Mapping]) -> str:
         file.refusal[0] if file.refusal else "",
         _corrected(inputs, {mapping.feed for mapping in mappings}),
     )
-    return "/".join(map(str, told))
+    return "/".join(map(str, parts))
 
 
 def _corrected(inputs: Inputs, feeds: Iterable[str]) -> str:

@@ -116,11 +116,11 @@ def check_keys(con: duckdb.DuckDBPyConnection) -> None:
             con, f"select {key} from {identifier(name)} group by all having count(*) > 1 limit 1"
         )
         if twice is not None:
-            told = ", ".join(
+            values = ", ".join(
                 f"{column} {value}" for column, value in zip(table.key, twice, strict=True)
             )
             raise KeyFault(
-                f"The table {name} has two rows of one key ({told}). Store and pages are as they "
+                f"The table {name} has two rows of one key ({values}). Store and pages are as they "
                 "were. This is a fault of the tool: report it with the log."
             )
 

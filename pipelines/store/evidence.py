@@ -58,10 +58,12 @@ def evidence_around(inputs: Inputs, con: duckdb.DuckDBPyConnection, serials: pl.
 
 
 def _records_around(con: duckdb.DuckDBPyConnection, serials: pl.Series) -> dict[str, pl.DataFrame]:
-    with registered(con, pl.DataFrame({"serial": serials}, schema={"serial": pl.String})) as asked:
+    with registered(
+        con, pl.DataFrame({"serial": serials}, schema={"serial": pl.String})
+    ) as serials_view:
         con.execute(
             "create or replace temp table sites_around as select distinct site from units "
-            f"where site is not null and serial in (select serial from {asked})"
+            f"where site is not null and serial in (select serial from {serials_view})"
         )
         con.execute(
             "create or replace temp table linked_units as "
@@ -71,7 +73,7 @@ def _records_around(con: duckdb.DuckDBPyConnection, serials: pl.Series) -> dict[
         con.execute(
             "create or replace temp table serials_around as with recursive around(serial) as ("
             "(select serial from units where site in (select site from sites_around) "
-            f"union select serial from {asked} where serial is not null) "
+            f"union select serial from {serials_view} where serial is not null) "
             "union select there from linked_units join around on here = around.serial) "
             "select serial from around"
         )
@@ -83,10 +85,10 @@ def ground_of(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> Ground:
     return Ground.of(inputs.terms, inputs.reference, inputs.settings, _through(con), inputs.as_of)
 
 
-def fleet(con: duckdb.DuckDBPyConnection, asked: int = 0) -> Parts:
+def fleet(con: duckdb.DuckDBPyConnection, requested: int = 0) -> Parts:
     """The fleet divided: into so many parts, or as many as it asks for where that is 0."""
     units = read_frame(con, "units", columns=["serial", "site", "replaces"])
-    if number_of_parts(units.height, asked) == 1:
+    if number_of_parts(units.height, requested) == 1:
         return Parts.undivided()
     # What names a unit and its own site ties nothing together that is not tied already.
     ties = query_frame(
@@ -94,7 +96,7 @@ def fleet(con: duckdb.DuckDBPyConnection, asked: int = 0) -> Parts:
         "select serial, site from water_tests union select serial, site from treatment_purchases "
         "except select serial, site from units",
     )
-    return divided(units, ties, asked)
+    return divided(units, ties, requested)
 
 
 def part_records(con: duckdb.DuckDBPyConnection, parts: Parts) -> Iterator[dict[str, pl.DataFrame]]:
@@ -107,10 +109,10 @@ def part_records(con: duckdb.DuckDBPyConnection, parts: Parts) -> Iterator[dict[
 
 def records_around(con: duckdb.DuckDBPyConnection, serials: pl.Series) -> dict[str, pl.DataFrame]:
     """The records of `evidence_around`, by DECIDING; of rulings those on the claims among them."""
-    found = _records_around(con, serials)
-    claims = found["service_calls"].select("claim").drop_nulls().unique()
-    rulings = found["rulings"].join(claims, on="claim", how="semi", maintain_order="left")
-    return found | {"rulings": rulings}
+    around = _records_around(con, serials)
+    claims = around["service_calls"].select("claim").drop_nulls().unique()
+    rulings = around["rulings"].join(claims, on="claim", how="semi", maintain_order="left")
+    return around | {"rulings": rulings}
 
 
 def records(con: duckdb.DuckDBPyConnection, feed: str) -> pl.DataFrame:

@@ -34,14 +34,14 @@ def hash_of(path: Path) -> str:
         return known[1]
     # The clock that the disk goes by, also where another moment is given for what is decided.
     begun = time.clock_gettime_ns(time.CLOCK_REALTIME)
-    told = sha256_of(path)
+    sha256 = sha256_of(path)
     if _stamp(path) == stamp and begun - max(stamp[2:]) > _SETTLED_NS:
-        _known[key] = (stamp, told)
+        _known[key] = (stamp, sha256)
     else:
         _known.pop(key, None)
-    return told
+    return sha256
 
 
 def _stamp(path: Path) -> _Stamp:
-    found = os.stat(path)
-    return found.st_size, found.st_ino, found.st_mtime_ns, found.st_ctime_ns
+    status = os.stat(path)
+    return status.st_size, status.st_ino, status.st_mtime_ns, status.st_ctime_ns

@@ -177,15 +177,15 @@ def as_of_date(given: str | dt.date | None, settings: Settings) -> dt.date:
     return given if isinstance(given, dt.date) else as_of_day(given, "--as-of")
 
 
-def as_of_day(given: str, named: str) -> dt.date:
-    """The day that a text says; `named` is where it was written."""
+def as_of_day(given: str, place: str) -> dt.date:
+    """The day that a text says; `place` is where it was written."""
     try:
         day = dt.date.fromisoformat(given)
         if len(given) != 10 or not 1900 <= day.year < 2200:  # the days that exports may have
             raise ValueError
     except ValueError:
         raise UsageError(
-            f'{named} "{given}" is no date from the year 1900 to 2199; write it as YYYY-MM-DD, '
+            f'{place} "{given}" is no date from the year 1900 to 2199; write it as YYYY-MM-DD, '
             "such as 2026-03-31."
         ) from None
     return day
@@ -193,7 +193,7 @@ def as_of_day(given: str, named: str) -> dt.date:
 
 def digests_of(workspace: Workspace, settings: Settings) -> dict[str, str]:
     """One hash over the files of each kind of LAID_IN, with their paths below the workspace."""
-    told = {
+    hashes = {
         kind: [
             [path.relative_to(workspace.root).as_posix(), _hash_of(workspace, path)]
             for path in paths
@@ -201,7 +201,8 @@ def digests_of(workspace: Workspace, settings: Settings) -> dict[str, str]:
         for kind, paths in input_files(workspace, settings).items()
     }
     return {
-        kind: hashlib.sha256(json.dumps(files).encode()).hexdigest() for kind, files in told.items()
+        kind: hashlib.sha256(json.dumps(files).encode()).hexdigest()
+        for kind, files in hashes.items()
     }
 
 

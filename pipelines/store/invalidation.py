@@ -94,12 +94,12 @@ def _changed_keys(session: RefreshSession, feed: str) -> pl.DataFrame:
     if _is_delivered_otherwise(con, feed):
         parts.append(f"from {old} where {row} not in (select {row} from {now})")
         parts.append(f"from {now} where {row} not in (select {row} from {old})")
-    found = query_frame(
+    changed = query_frame(
         con,
         " union ".join(f"select {place} {part}" for place in places for part in parts),
         {"last": last.state.as_of, "now": session.inputs.as_of},
     )
-    return found.cast(KEYS)
+    return changed.cast(KEYS)
 
 
 def _is_delivered_otherwise(con: duckdb.DuckDBPyConnection, feed: str) -> bool:

@@ -17,7 +17,7 @@ from pipelines.workspace.layout import DATABASE_FILE, Workspace
 def leftovers(workspace: Workspace) -> list[Path]:
     """Staged and old pages, working copies, half-written logs, spilled and unsealed files."""
     store, published = workspace.store, workspace.published
-    found = [
+    paths = [
         *sorted(store.glob(f"{DATABASE_FILE}.new*")),
         *sorted(store.glob("*.csv.new")),
         store / "spill",
@@ -25,7 +25,7 @@ def leftovers(workspace: Workspace) -> list[Path]:
         published.with_name(f"{published.name}.new"),
         published.with_name(f"{published.name}.old"),
     ]
-    return [path for path in found if path.exists()]
+    return [path for path in paths if path.exists()]
 
 
 def remove_leftovers(workspace: Workspace) -> None:

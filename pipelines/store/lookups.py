@@ -53,22 +53,22 @@ def without_record(
 
 def is_set_aside(con: duckdb.DuckDBPyConnection, feed: str, file: str, line: int) -> bool:
     """Whether a line of a feed's file is set aside, by itself or with its whole file."""
-    found = query_frame(
+    rows = query_frame(
         con,
         "select 1 from set_aside where feed = ? and file = ? and line = ? union all "
         "select 1 from row_accounts where feed = ? and file = ? and set_aside = rows_read "
         "and set_aside > 0",
         [feed, file, line, feed, file],
     )
-    return not found.is_empty()
+    return not rows.is_empty()
 
 
 def failed_night_checks(con: duckdb.DuckDBPyConnection, check: str) -> list[str]:
     """The sentences of a check of the night that did not pass."""
-    found = query_frame(
+    failed = query_frame(
         con, 'select sentence from night_checks where "check" = ? and not passed', [check]
     )
-    return found["sentence"].to_list()
+    return failed["sentence"].to_list()
 
 
 def arrivals(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
@@ -90,8 +90,8 @@ def last_event_seen(con: duckdb.DuckDBPyConnection) -> int:
     """The last event of the desk that the published store has read; 0 without one."""
     if not has_table(con, f"{LAST}.register_seen"):
         return 0
-    found = query_frame(con, f"select max(last_event) as event from {LAST}.register_seen")
-    return int(found["event"].item() or 0)
+    seen = query_frame(con, f"select max(last_event) as event from {LAST}.register_seen")
+    return int(seen["event"].item() or 0)
 
 
 def payment_of(con: duckdb.DuckDBPyConnection, claim: str) -> dict[str, Any] | None:

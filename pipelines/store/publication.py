@@ -122,16 +122,16 @@ def _content(con: duckdb.DuckDBPyConnection, source: str, columns: Columns) -> t
         "select bit_xor(hashed), sum(hashed), count(*) "
         f"from (select hash({hashed}) as hashed from {source} as row)"
     ).fetchall()
-    told = repr((duckdb.__version__, columns, rows))
-    return rows[0][2], hashlib.sha256(told.encode()).hexdigest()
+    text = repr((duckdb.__version__, columns, rows))
+    return rows[0][2], hashlib.sha256(text.encode()).hexdigest()
 
 
 def _taken(last: Path, folder: Path, table: str, content: str, has_csv: bool) -> bool:
     """Whether the last files of a table hold this content, are whole, and are now in `folder`."""
     parquet = last / f"{table}.parquet"
     try:
-        told = pl.read_parquet_metadata(parquet).get(_MADE_FROM, "")
-        was, checksum = told.split(" ")
+        made_from = pl.read_parquet_metadata(parquet).get(_MADE_FROM, "")
+        was, checksum = made_from.split(" ")
         csv = last / f"{table}.csv"
         if was != content or (_checksum(csv) if has_csv else _NO_CSV) != checksum:
             return False

@@ -52,8 +52,8 @@ class PublishedState:
     def fingerprint(self) -> str:
         """One hash over what was laid in but the exports, to compare with `Inputs.fingerprint`."""
         laid_in = {name: getattr(self, name) for name in ("mappings", "reference", "terms")}
-        told = laid_in | {"settings": self.settings}
-        return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
+        contents = laid_in | {"settings": self.settings}
+        return hashlib.sha256(json.dumps(contents, sort_keys=True).encode()).hexdigest()
 
     def is_behind(self, inputs: Inputs) -> bool:
         """Whether settings, mappings, reference files, terms or letters have changed since."""
@@ -61,8 +61,8 @@ class PublishedState:
 
     def manifest(self) -> dict[str, Any]:
         """What the pages say of themselves."""
-        told = {name: getattr(self, name) for name in column_names(StoreState)}
-        told |= {
+        facts = {name: getattr(self, name) for name in column_names(StoreState)}
+        facts |= {
             "as_of": self.as_of.isoformat(),
             "published_at": self.published_at.isoformat(timespec="microseconds"),
             "decided_at": self.decided_at.isoformat() if self.decided_at else None,
@@ -70,7 +70,7 @@ class PublishedState:
             "inputs": self.fingerprint,
             "store_version": STORE_VERSION,
         }
-        return told
+        return facts
 
 
 def state_of(con: duckdb.DuckDBPyConnection, last: bool = False) -> PublishedState | None:
@@ -91,10 +91,10 @@ def state_of(con: duckdb.DuckDBPyConnection, last: bool = False) -> PublishedSta
 def published_manifest(published: Path) -> dict[str, Any]:
     """What the published folder says of itself; empty where there is none."""
     try:
-        told = json.loads((published / MANIFEST).read_text(encoding="utf-8"))
+        manifest = json.loads((published / MANIFEST).read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return {}
-    return told if isinstance(told, dict) else {}
+    return manifest if isinstance(manifest, dict) else {}
 
 
 def mixture(con: duckdb.DuckDBPyConnection, last: bool = False) -> list[str]:
@@ -131,10 +131,10 @@ def pages_are_of(state: PublishedState, published: Path) -> bool:
 
 def is_of(con: duckdb.DuckDBPyConnection, published: Path, state: RunState) -> bool:
     """Whether the store and the pages are of that state, each table of them."""
-    told = state_of(con)
+    stored = state_of(con)
     return (
-        told is not None
-        and told.state == state.state
+        stored is not None
+        and stored.state == state.state
         and not mixture(con)
-        and pages_are_of(told, published)
+        and pages_are_of(stored, published)
     )

@@ -108,19 +108,19 @@ def _close(path: Path) -> None:
 
 def _of_thread() -> dict[Path, _Opened]:
     """What this thread reads from, so that what it calls reads from the same."""
-    found: dict[Path, _Opened] = _MINE.__dict__.setdefault("opened", {})
-    return found
+    opened: dict[Path, _Opened] = _MINE.__dict__.setdefault("opened", {})
+    return opened
 
 
 def _file(workspace: Workspace) -> tuple[int, ...]:
     try:
-        told = workspace.database.stat()
+        status = workspace.database.stat()
     except OSError:
         raise WorkspaceError(
             f"{workspace.root}: nothing has been decided here yet; "
             f"run `limeledger refresh {workspace.root}` first."
         ) from None
-    return told.st_dev, told.st_ino, told.st_mtime_ns, told.st_size
+    return status.st_dev, status.st_ino, status.st_mtime_ns, status.st_size
 
 
 def published_state(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> PublishedState:

@@ -34,15 +34,15 @@ def newest_limits(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
 
 def families_needing_treatment(con: duckdb.DuckDBPyConnection) -> tuple[str, ...]:
     """Families with a model that needs treatment whatever its water is."""
-    found = query_frame(
+    families = query_frame(
         con, "select distinct family from reference_models where needs_treatment order by family"
     )
-    return tuple(found["family"])
+    return tuple(families["family"])
 
 
 def treatment_systems(con: duckdb.DuckDBPyConnection) -> tuple[tuple[str, tuple[str, ...]], ...]:
     """Each treatment system with what it removes."""
-    found = query_frame(
+    systems = query_frame(
         con, "select product, removes from reference_treatments where kind = 'system' order by 1"
     )
-    return tuple((product, tuple(removes or ())) for product, removes in found.iter_rows())
+    return tuple((product, tuple(removes or ())) for product, removes in systems.iter_rows())

@@ -70,16 +70,18 @@ def row_sha256(feed: str, alias: str = "") -> str:
 def same_content(feed: str, one: str, other: str, but: Sequence[str] = ()) -> str:
     """SQL: whether two rows have the same content, but for some columns."""
     names = [identifier(name) for name in content_columns(feed) if name not in but]
-    told = [f"{one}.{name} is not distinct from {other}.{name}" for name in names]
-    return " and ".join(told) or "true"
+    comparisons = [f"{one}.{name} is not distinct from {other}.{name}" for name in names]
+    return " and ".join(comparisons) or "true"
 
 
 def same_key(feed: str, one: str, other: str) -> str:
     """SQL: whether two rows have the same key."""
     keys = [identifier(name) for name in key_columns(FEED_TABLES[feed])]
     first, *rest = keys  # never null, so that the rows can be joined by a hash
-    told = [f"{one}.{first} = {other}.{first}"]
-    return " and ".join([*told, *(f"{one}.{k} is not distinct from {other}.{k}" for k in rest)])
+    comparisons = [f"{one}.{first} = {other}.{first}"]
+    return " and ".join(
+        [*comparisons, *(f"{one}.{k} is not distinct from {other}.{k}" for k in rest)]
+    )
 
 
 @cache
@@ -112,11 +114,11 @@ def rows_as_archived(feed: str, table: str, besides: str = "") -> str:
     row_sha256, feed, key, file, line, values, arrived_on, and the columns `besides`.
     """
     more = f", {besides}" if besides else ""
-    told = (
+    columns = (
         f"'{feed}' as feed, {key_text(feed)} as key, source_file as file, source_line as line, "
         f"{values_text(feed)} as values, arrived_on"
     )
     return (
         f"select sha256('{feed} ' || values) as row_sha256, * from "
-        f"(select {told}{more} from {table} as record)"
+        f"(select {columns}{more} from {table} as record)"
     )

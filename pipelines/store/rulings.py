@@ -43,14 +43,14 @@ def all_rulings(
     since = [
         row for row in rulings_since(recorded, con) if row["claim"] == claim and _is_readable(row)
     ]
-    told = [
+    rulings = [
         {name: _value(name, row[name]) for name in column_names(Rulings)} | {"since_refresh": fresh}
         for fresh, group in ((False, known), (True, since))
         for row in group
     ]
-    for row in told:
+    for row in rulings:
         row["ruled_at"] = moment_here(row["ruled_at"], zone)
-    return sorted(told, key=lambda row: row["ruled_at"])
+    return sorted(rulings, key=lambda row: row["ruled_at"])
 
 
 def rulings_since(recorded: DeskRecord, con: duckdb.DuckDBPyConnection) -> list[dict[str, str]]:

@@ -231,11 +231,11 @@ def _started(pid: int) -> str | None:
     With it a number that another process got later is told apart (proc(5), `stat`: field 22).
     """
     try:
-        told = Path(f"/proc/{pid}/stat").read_text(encoding="utf-8", errors="replace")
+        process_stat = Path(f"/proc/{pid}/stat").read_text(encoding="utf-8", errors="replace")
         boot = Path("/proc/sys/kernel/random/boot_id").read_text(encoding="ascii").strip()
     except OSError:
         return None
-    after_name = told.rpartition(")")[2].split()
+    after_name = process_stat.rpartition(")")[2].split()
     # One that has ended and that nobody has asked for yet (Z) runs no more.
     return "ended" if after_name[0] == "Z" else f"{boot}/{after_name[19]}"
 

@@ -26,12 +26,12 @@ def once_a_file(path: Path, what: str, find: Callable[[], Answer]) -> Answer:
     key, before = (what, str(path)), _stamp(path)
     known = _REMEMBERED.get(key)
     if known is not None and known[0] == before:
-        found: Answer = known[1]
-        return found
-    found = find()
-    if found and _stamp(path) == before:  # else it was replaced meanwhile: the next one looks again
-        _REMEMBERED[key] = (before, found)
-    return found
+        answer: Answer = known[1]
+        return answer
+    answer = find()
+    if answer and _stamp(path) == before:  # else it was replaced: the next one looks again
+        _REMEMBERED[key] = (before, answer)
+    return answer
 
 
 def _stamp(path: Path) -> tuple[int, ...]:

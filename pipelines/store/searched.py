@@ -82,14 +82,14 @@ def things_near(
     sites: Collection[str],
 ) -> pl.DataFrame:
     """Those of some claims, units and sites alone, as `things_of` has them."""
-    asked = (_CLAIMS, "claim", claims), (_UNITS, "serial", serials), (_SITES, "site", sites)
+    queries = (_CLAIMS, "claim", claims), (_UNITS, "serial", serials), (_SITES, "site", sites)
     parts = [
         query_frame(
             con,
             f"select * from ({sql}) where {column} in (select unnest(?::varchar[]))",
             [sorted(wanted)],
         )
-        for sql, column, wanted in asked
+        for sql, column, wanted in queries
     ]
     return pl.concat([part.select(THINGS.names()).cast(THINGS) for part in parts])
 
@@ -140,7 +140,7 @@ def searched_alone(things: pl.DataFrame) -> pl.DataFrame:
         )
         claims = claims.drop("more")
     rows = things.filter(of_kind.is_in(["set_aside", "superseded"]))
-    told = pl.concat([claims, rows]).with_columns(
+    searched = pl.concat([claims, rows]).with_columns(
         fields=pl.col("fields").list.drop_nulls().list.unique(maintain_order=True)
     )
-    return told.select(SEARCHED.names())
+    return searched.select(SEARCHED.names())

@@ -49,18 +49,18 @@ class RunState:
     @property
     def state(self) -> str:
         """The SHA-256 over all of it but the version, which the tool's source says already."""
-        told = asdict(self) | {"as_of": self.as_of.isoformat()}
-        del told["tool_version"]
-        return digest(told)
+        parts = asdict(self) | {"as_of": self.as_of.isoformat()}
+        del parts["tool_version"]
+        return digest(parts)
 
     def of_inputs(self) -> dict[str, str]:
         """The digest of each kind of input, by its name."""
         return {kind: getattr(self, kind) for kind in INPUT_KINDS}
 
 
-def digest(told: object) -> str:
+def digest(content: object) -> str:
     """The SHA-256 over what JSON can hold."""
-    return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
+    return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()
 
 
 def run_state(inputs: Inputs) -> RunState:
@@ -70,7 +70,7 @@ def run_state(inputs: Inputs) -> RunState:
         WorkspaceError: exports/ cannot be read.
     """
     files = delivered(inputs)
-    recorded = [[name, _sha256(told)] for name, told in recorded_files(inputs)]
+    recorded = [[name, _sha256(content)] for name, content in recorded_files(inputs)]
     return RunState(
         as_of=inputs.as_of,
         exports=digest([_identity(file) for file in files if file.export.path != DESK_FILE]),
@@ -148,11 +148,11 @@ def put_states(
             [*same.values(), counted, table],
         ) == (1,):
             return
-    told = "(select unnest(?::varchar[]) as name, unnest(?::bigint[]) as counted) as told"
+    counts = "(select unnest(?::varchar[]) as name, unnest(?::bigint[]) as counted) as counts"
     values = [*same.values(), list(rows), list(rows.values())]
     changed = one_row(
         con,
-        f'update {TABLE_STATES} set {changes}, rows = counted from {told} where "table" = name',
+        f'update {TABLE_STATES} set {changes}, rows = counted from {counts} where "table" = name',
         values,
     )
     if changed == (len(rows),):
@@ -160,7 +160,7 @@ def put_states(
     columns, places = ", ".join(map(identifier, same)), ", ".join("?" for _ in same)
     con.execute(
         f'insert into {TABLE_STATES} ({columns}, "table", rows) select {places}, name, counted '
-        f'from {told} where name not in (select "table" from {TABLE_STATES})',
+        f'from {counts} where name not in (select "table" from {TABLE_STATES})',
         values,
     )
 

@@ -300,7 +300,7 @@ class RefreshSession:
 
     def publication(self, decided_at: dt.datetime | None) -> PublishedState:
         """What store and pages will say of themselves."""
-        told = {name: getattr(self.state, name) for name in INPUT_KINDS}
+        digests = {name: getattr(self.state, name) for name in INPUT_KINDS}
         return PublishedState(
             state=self.state.state,
             as_of=self.state.as_of,
@@ -311,7 +311,7 @@ class RefreshSession:
             tool_version=self.state.tool_version,
             tool=self.state.tool,
             schema_version=SCHEMA_VERSION,
-            **told,
+            **digests,
         )
 
     def put_publication(self, published: PublishedState) -> None:
@@ -418,9 +418,9 @@ def is_published_but_for_the_day(inputs: Inputs) -> bool:
         return False
     con = connect(workspace.database, read_only=True)
     try:
-        told = state_of(con)
-        if told is None:
+        stored = state_of(con)
+        if stored is None:
             return False
-        return is_of(con, workspace.published, run_state(replace(inputs, as_of=told.as_of)))
+        return is_of(con, workspace.published, run_state(replace(inputs, as_of=stored.as_of)))
     finally:
         con.close()

@@ -92,20 +92,20 @@ def _events(desk: Desk) -> Iterator[Finding]:
         events = desk.events(connection)
         letters = differing_letters(connection, events)
     if letters:
-        told = f"The table of letters is not what the events say, first at letter {letters[0]}."
-        yield Finding("fault", "desk", told, "Restore desk/ from a backup.")
+        fault = f"The table of letters is not what the events say, first at letter {letters[0]}."
+        yield Finding("fault", "desk", fault, "Restore desk/ from a backup.")
     for number, sentence in enumerate(chain_faults(events)):
         if number == MOST_NAMED:
             yield Finding("fault", "desk", "More events are broken; the first are named.")
             break
         yield Finding("fault", "desk", sentence, "Restore desk/ from a backup.")
-    named = {
+    digests = {
         event.payload["sha256"]
         for event in events
         if event.kind == "document" and "sha256" in event.payload
     }
-    named |= {sha256 for event in events for sha256 in event.payload.get("documents") or ()}
-    for sentence in document_faults(desk, named):
+    digests |= {sha256 for event in events for sha256 in event.payload.get("documents") or ()}
+    for sentence in document_faults(desk, digests):
         yield Finding("fault", "desk", sentence)
     yield from _corrections(desk)
 

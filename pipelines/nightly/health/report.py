@@ -54,7 +54,7 @@ def diagnose(folder: Path | str, now: dt.datetime | None = None) -> Diagnosis:
     """
     moment = now or clock.now()
     workspace = Workspace.open(folder)
-    found = [*all_findings(workspace, moment), *desk_findings(workspace)]
+    findings = [*all_findings(workspace, moment), *desk_findings(workspace)]
     weights = ("fault", "warning", "note")
-    found.sort(key=lambda finding: weights.index(finding.weight))
-    return Diagnosis(str(workspace.root), moment.isoformat(timespec="seconds"), found)
+    findings.sort(key=lambda finding: weights.index(finding.weight))
+    return Diagnosis(str(workspace.root), moment.isoformat(timespec="seconds"), findings)

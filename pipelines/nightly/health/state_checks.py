@@ -69,11 +69,11 @@ def _recorded(state: PublishedState, inputs: Inputs, again: str) -> Iterator[Fin
         return  # told of already
     for kind, words in (("exports", "Exports"), ("recorded", "Rulings and what else is recorded")):
         if getattr(state, kind) != getattr(lying, kind):
-            told = f"{words} are not those of the last refresh."
-            yield Finding("note", "inputs", told, again)
+            sentence = f"{words} are not those of the last refresh."
+            yield Finding("note", "inputs", sentence, again)
     if state.tool != lying.tool:
-        told = "Store and pages were made by another version of the tool."
-        yield Finding("note", "inputs", told, again)
+        sentence = "Store and pages were made by another version of the tool."
+        yield Finding("note", "inputs", sentence, again)
 
 
 def working_copy_findings(workspace: Workspace) -> Iterator[Finding]:

@@ -77,14 +77,15 @@ def store_findings(
 
 def _version(con: duckdb.DuckDBPyConnection) -> Iterator[Finding]:
     state = state_of(con)
-    told = state.schema_version if state else None
-    if told == SCHEMA_VERSION:
+    version = state.schema_version if state else None
+    if version == SCHEMA_VERSION:
         return
-    newer = told is not None and is_newer(told)
+    newer = version is not None and is_newer(version)
     yield Finding(
         "fault" if newer else "note",
         "store",
-        f"The store is of version {told or 'none'}, and this tool writes version {SCHEMA_VERSION}.",
+        f"The store is of version {version or 'none'}, and this tool writes version "
+        f"{SCHEMA_VERSION}.",
         "Use the newer tool that made it."
         if newer
         else "Refresh: it is made anew from the exports; decisions' history and rulings stay.",

@@ -136,9 +136,9 @@ def _is_running(holder: Holder) -> bool:
     return True
 
 
-def _hours_since(told: str, now: dt.datetime) -> float | None:
+def _hours_since(moment: str, now: dt.datetime) -> float | None:
     try:
-        return (now - dt.datetime.fromisoformat(told)).total_seconds() / 3600
+        return (now - dt.datetime.fromisoformat(moment)).total_seconds() / 3600
     except (ValueError, TypeError):
         return None
 
@@ -174,10 +174,10 @@ def _permissions(workspace: Workspace) -> Iterator[Finding]:
 
 def _readers(workspace: Workspace, settings: Settings) -> Iterator[Finding]:
     """What lets in more people than the settings say."""
-    found = list(wider(workspace.own_folders, settings.readable_by))
-    if found:
-        names = ", ".join(str(path.relative_to(workspace.root)) for path in found[:3])
-        more = f" and {len(found) - 3:,} more" if len(found) > 3 else ""
+    too_wide = list(wider(workspace.own_folders, settings.readable_by))
+    if too_wide:
+        names = ", ".join(str(path.relative_to(workspace.root)) for path in too_wide[:3])
+        more = f" and {len(too_wide) - 3:,} more" if len(too_wide) > 3 else ""
         yield Finding(
             "warning",
             "permissions",
@@ -206,13 +206,13 @@ def _space(workspace: Workspace) -> Iterator[Finding]:
 
 def _last_night(workspace: Workspace) -> Iterator[Finding]:
     last = last_whole_run(read_log(workspace.store))
-    told = read_note(workspace.published) or (note_of(last) if last is not None else None)
-    if told is not None:
-        what = "was found killed" if told.get("outcome") == "killed" else "failed"
+    note = read_note(workspace.published) or (note_of(last) if last is not None else None)
+    if note is not None:
+        what = "was found killed" if note.get("outcome") == "killed" else "failed"
         yield Finding(
             "warning",
             "last refresh",
-            f"The refresh at {told.get('failed_at')} {what}: {told.get('reason')}",
+            f"The refresh at {note.get('failed_at')} {what}: {note.get('reason')}",
             "Mend that and refresh; the pages are those of the last good refresh.",
         )
 

@@ -100,8 +100,8 @@ def read_chain(folder: Path) -> Chain:
     lines: list[Line] = []
     faults: list[Fault] = []
     whole, _, torn = text.rpartition("\n")
-    for number, told in enumerate(whole.split("\n") if whole else [], 1):
-        line = _line(told)
+    for number, written in enumerate(whole.split("\n") if whole else [], 1):
+        line = _line(written)
         if line is None:
             faults.append(_broken(folder, number, lines))
             continue
@@ -119,7 +119,7 @@ def read_chain(folder: Path) -> Chain:
                     "follow from the line before: one of them was changed, or a line is missing.",
                 )
             )
-        elif line.text != told:
+        elif line.text != written:
             faults.append(_broken(folder, number, lines))
         lines.append(line)
     if torn:
@@ -138,14 +138,14 @@ def _broken(folder: Path, number: int, lines: Sequence[Line]) -> Fault:
 
 def _line(text: str) -> Line | None:
     try:
-        told = json.loads(text)
+        fields = json.loads(text)
         return Line(
-            int(told["publication"]),
-            str(told["file"]),
-            str(told["sha256"]),
-            int(told["rows"]),
-            str(told["previous"]),
-            int(told.get("format", FORMAT)),
+            int(fields["publication"]),
+            str(fields["file"]),
+            str(fields["sha256"]),
+            int(fields["rows"]),
+            str(fields["previous"]),
+            int(fields.get("format", FORMAT)),
         )
     except (ValueError, KeyError, TypeError):
         return None
@@ -153,26 +153,26 @@ def _line(text: str) -> Line | None:
 
 def faults_of(folder: Path, chain: Chain) -> list[Fault]:
     """What is wrong with an archive: breaks of the chain, files that are changed or missing."""
-    found = list(chain.faults)
+    faults = list(chain.faults)
     for line in chain.lines:
         path = folder / line.file
         name = f"{path} (publication {line.publication})"
         if Path(line.file).name != line.file or not path.is_file():
-            found.append(Fault((line.publication,), f"{name} is missing."))
+            faults.append(Fault((line.publication,), f"{name} is missing."))
             continue
         try:
             is_same = sha256_of(path) == line.sha256
         except OSError as error:
-            found.append(Fault((line.publication,), f"{name} cannot be read ({error.strerror})."))
+            faults.append(Fault((line.publication,), f"{name} cannot be read ({error.strerror})."))
             continue
         if not is_same:
-            found.append(
+            faults.append(
                 Fault(
                     (line.publication,),
                     f"{name} is no longer what was published: its SHA-256 is another.",
                 )
             )
-    return found
+    return faults
 
 
 def append_lines(folder: Path, lines: Iterable[Line]) -> None:

@@ -83,13 +83,13 @@ def added_rows(con: duckdb.DuckDBPyConnection, table: str, publication: int) -> 
 def _write(con: duckdb.DuckDBPyConnection, rows: str, path: Path) -> int:
     quoted = str(path).replace("'", "''")
     path.unlink(missing_ok=True)
-    told = con.execute(f"copy ({rows}) to '{quoted}' ({_PARQUET})").fetchall()
+    counts = con.execute(f"copy ({rows}) to '{quoted}' ({_PARQUET})").fetchall()
     descriptor = os.open(path, os.O_RDONLY)
     try:
         os.fsync(descriptor)
     finally:
         os.close(descriptor)
-    return int(told[0][0])
+    return int(counts[0][0])
 
 
 def find_faults(workspace: Workspace) -> list[Fault]:
@@ -100,37 +100,37 @@ def find_faults(workspace: Workspace) -> list[Fault]:
     """
     folder = archive_folder(workspace)
     chain = read_chain(folder)
-    found = faults_of(folder, chain)
+    faults = faults_of(folder, chain)
     known = {line.text for line in chain.lines}
     missing = sorted(
         {line.publication for line in store_seals(workspace) if line.text not in known}
     )
     if missing and not chain.faults:
-        found.append(
+        faults.append(
             Fault(
                 tuple(missing),
                 f"{folder} lacks what the store published: {publications_named(missing)}.",
             )
         )
-    return found
+    return faults
 
 
 def publications_named(numbers: list[int] | tuple[int, ...]) -> str:
     """`publication 3`, or `publications 3, 4 and 7`."""
-    told = [str(number) for number in sorted(set(numbers))]
-    if len(told) == 1:
-        return f"publication {told[0]}"
-    return f"publications {', '.join(told[:-1])} and {told[-1]}"
+    texts = [str(number) for number in sorted(set(numbers))]
+    if len(texts) == 1:
+        return f"publication {texts[0]}"
+    return f"publications {', '.join(texts[:-1])} and {texts[-1]}"
 
 
 def count_added(con: duckdb.DuckDBPyConnection, publication: int) -> int:
     """How many claims have a new row with a publication."""
     if not count_rows(con, "decision_archive"):
         return 0
-    found = con.execute(
+    rows = con.execute(
         "select count(*) from decision_archive where publication = ?", [publication]
     ).fetchall()
-    return int(found[0][0])
+    return int(rows[0][0])
 
 
 def archive_faults(workspace: Workspace) -> list[tuple[str, str]]:

@@ -72,15 +72,15 @@ def zone_of(con: duckdb.DuckDBPyConnection) -> ZoneInfo:
     last = publications(con).row(-1, named=True)
     for file in files_of(con, last)["settings"]:
         if file["path"].casefold().endswith(".toml") and "/" not in file["path"]:
-            told = tomllib.loads(bytes(file["content"]).decode("utf-8-sig"))
-            return ZoneInfo(told["timezone"])
+            settings = tomllib.loads(bytes(file["content"]).decode("utf-8-sig"))
+            return ZoneInfo(settings["timezone"])
     raise WorkspaceError("The archive holds no settings of its last publication.")
 
 
-def with_days(told: pl.DataFrame, zone: ZoneInfo) -> pl.DataFrame:
+def with_days(published: pl.DataFrame, zone: ZoneInfo) -> pl.DataFrame:
     """Publications with `day`: the day of each in the workspace's time zone."""
     at = pl.col("published_at").dt.replace_time_zone("UTC").dt.convert_time_zone(str(zone))
-    return told.with_columns(day=at.dt.date())
+    return published.with_columns(day=at.dt.date())
 
 
 def publication_by(con: duckdb.DuckDBPyConnection, day: dt.date) -> Row:
@@ -89,11 +89,11 @@ def publication_by(con: duckdb.DuckDBPyConnection, day: dt.date) -> Row:
     Raises:
         NotFoundError: none was by then.
     """
-    told = with_days(publications(con), zone_of(con))
-    by_then = told.filter(pl.col("day") <= day)
+    dated = with_days(publications(con), zone_of(con))
+    by_then = dated.filter(pl.col("day") <= day)
     if by_then.is_empty():
         raise NotFoundError(
-            f"Nothing was published by {day}; the first publication is of {told['day'][0]}."
+            f"Nothing was published by {day}; the first publication is of {dated['day'][0]}."
         )
     return by_then.row(-1, named=True)
 
@@ -104,14 +104,14 @@ def files_of(con: duckdb.DuckDBPyConnection, publication: Row) -> dict[str, list
     Raises:
         WorkspaceError: the archive lacks one.
     """
-    found: dict[str, list[Row]] = {}
+    by_kind: dict[str, list[Row]] = {}
     for kind in KINDS:
         listing = _content(con, publication[kind], kind)
-        found[kind] = [
+        by_kind[kind] = [
             {"path": path, "sha256": sha256, "content": _content(con, sha256, path)}
             for path, sha256 in json.loads(listing)
         ]
-    return found
+    return by_kind
 
 
 def _content(con: duckdb.DuckDBPyConnection, sha256: str, what: str) -> bytes:
@@ -160,13 +160,13 @@ def find_past(con: duckdb.DuckDBPyConnection, publication: int, claim: str | Non
 
 def first_day_of(con: duckdb.DuckDBPyConnection, claim: str) -> dt.date | None:
     """The first day by which a claim was published; None where it never was."""
-    told = with_days(publications(con), zone_of(con))
+    dated = with_days(publications(con), zone_of(con))
     rows = con.execute(
         "select min(publication) from decision_archive where claim = ? and not withdrawn", [claim]
     ).fetchall()
     if rows[0][0] is None:
         return None
-    day: dt.date | None = told.filter(pl.col("publication") == rows[0][0])["day"][0]
+    day: dt.date | None = dated.filter(pl.col("publication") == rows[0][0])["day"][0]
     return day
 
 
@@ -192,11 +192,13 @@ def past_records(con: duckdb.DuckDBPyConnection, feed: str) -> pl.DataFrame:
 def history_before(con: duckdb.DuckDBPyConnection, publication: int) -> pl.DataFrame:
     """decision_history as it was when a publication's run began, of the claims in PAST."""
     schema = polars_schema(DecisionHistory)
-    found = query_frame(
+    history = query_frame(
         con,
         f"select * from {HISTORY} semi join {PAST} using (claim) "
         "where coalesce(publication, 0) < ? order by claim, decided_at",
         [publication],
     )
-    lacking = [pl.lit(None, kind).alias(n) for n, kind in schema.items() if n not in found.columns]
-    return found.with_columns(lacking).select(schema.names()).cast(schema)
+    lacking = [
+        pl.lit(None, kind).alias(n) for n, kind in schema.items() if n not in history.columns
+    ]
+    return history.with_columns(lacking).select(schema.names()).cast(schema)

@@ -83,5 +83,5 @@ def _put_left(con: duckdb.DuckDBPyConnection, today: dt.date) -> None:
 
 
 def _has_arrivals(con: duckdb.DuckDBPyConnection, table: str) -> bool:
-    told = con.execute(f"select * from {table} limit 0").description
-    return "arrived_on" in [column[0] for column in told]
+    columns = con.execute(f"select * from {table} limit 0").description
+    return "arrived_on" in [column[0] for column in columns]

@@ -63,16 +63,16 @@ def seal(workspace: Workspace) -> None:
     """
     if not workspace.database.is_file():
         return
-    told = store_seals(workspace)
-    if not told:
+    sealed = store_seals(workspace)
+    if not sealed:
         return
     folder = archive_folder(workspace)
     folder.mkdir(parents=True, exist_ok=True)
     lines = read_chain(folder).lines
-    texts = [line.text for line in told]
+    texts = [line.text for line in sealed]
     known = [line.text for line in lines]
     if known == texts[: len(known)] and len(known) < len(texts):
-        append_lines(folder, told[len(known) :])
+        append_lines(folder, sealed[len(known) :])
 
 
 catch_up = seal

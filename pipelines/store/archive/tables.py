@@ -78,8 +78,8 @@ def _whole(con: duckdb.DuckDBPyConnection) -> bool:
     for name, schema in ARCHIVE_TABLES.items():
         if not has_table(con, name):
             return False
-        told = con.execute(f"select * from {name} limit 0").description
-        if [column[0] for column in told] != schema.names():
+        columns = con.execute(f"select * from {name} limit 0").description
+        if [column[0] for column in columns] != schema.names():
             return False
     return True
 
@@ -157,9 +157,9 @@ def put_fingerprints(
     """Fills in the fingerprints (claim, fingerprint) of the rows that this publication adds."""
     if prints.is_empty():
         return
-    with registered(con, prints) as told:
+    with registered(con, prints) as prints_view:
         con.execute(
-            f"update decision_archive a set fingerprint = t.fingerprint from {told} t "
+            f"update decision_archive a set fingerprint = t.fingerprint from {prints_view} t "
             f"where a.claim = t.claim and a.publication = {publication} "
             "and a.fingerprint is null and not a.withdrawn"
         )
@@ -186,9 +186,9 @@ def archive_kept_files(con: duckdb.DuckDBPyConnection, files: Sequence[KeptFile]
         schema=ARCHIVED_FILES,
         orient="row",
     ).unique(["sha256", "kind", "path"], maintain_order=True)
-    with registered(con, frame) as told:
+    with registered(con, frame) as files_view:
         con.execute(
-            f"insert into archived_files select f.* from {told} f "
+            f"insert into archived_files select f.* from {files_view} f "
             "anti join archived_files a using (sha256, kind, path)"
         )
 

@@ -71,7 +71,7 @@ def archive_views(
 
 
 def _has(con: duckdb.DuckDBPyConnection, name: str) -> bool:
-    found = con.execute(
+    rows = con.execute(
         "select 1 from information_schema.tables where table_name = ?", [name]
     ).fetchall()
-    return bool(found)
+    return bool(rows)
