@@ -41,7 +41,7 @@ def write_claims(
     folder.mkdir(exist_ok=True)
     before = _made_from(last)
     of_all = repr((jinja2.__version__, sorted(shared.items())))
-    told: dict[str, list[str]] = {}
+    made_from: dict[str, list[str]] = {}
     for content in contents:
         name = content["file"]
         key = hashlib.sha256(f"{of_all}\n{content!r}".encode()).hexdigest()
@@ -51,12 +51,12 @@ def write_claims(
             and last is not None
             and _taken(last / "claims" / name, folder / name, digest)
         ):
-            told[name] = [key, digest]
+            made_from[name] = [key, digest]
             continue
         page = template.render({**content, **shared}).encode("utf-8")
         (folder / name).write_bytes(page)
-        told[name] = [key, hashlib.sha256(page).hexdigest()]
-    text = json.dumps(told, sort_keys=True, indent=0)
+        made_from[name] = [key, hashlib.sha256(page).hexdigest()]
+    text = json.dumps(made_from, sort_keys=True, indent=0)
     (folder.parent / "assets" / MADE_FROM).write_text(text + "\n", encoding="utf-8")
 
 
@@ -65,8 +65,8 @@ def _made_from(last: Path | None) -> dict[str, tuple[str, str]]:
     if last is None:
         return {}
     with suppress(OSError, ValueError, AttributeError, TypeError):
-        told = json.loads((last / "assets" / MADE_FROM).read_text(encoding="utf-8"))
-        return {name: (str(key), str(digest)) for name, (key, digest) in told.items()}
+        kept = json.loads((last / "assets" / MADE_FROM).read_text(encoding="utf-8"))
+        return {name: (str(key), str(digest)) for name, (key, digest) in kept.items()}
     return {}
 
 

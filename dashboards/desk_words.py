@@ -83,18 +83,18 @@ def _hold(_: str, payload: Payload) -> str:
 
 def _record(subject: str, payload: Payload) -> str:
     values = payload.get("values") or {}
-    told = ", ".join(f"{name} {value}" for name, value in values.items() if value)
-    return f"Entered {subject or payload.get('feed', '')}: {told}"
+    cells = ", ".join(f"{name} {value}" for name, value in values.items() if value)
+    return f"Entered {subject or payload.get('feed', '')}: {cells}"
 
 
 def _correction(subject: str, payload: Payload) -> str:
     was, values = payload.get("was") or {}, payload.get("values") or {}
-    told = ", ".join(
+    changes = ", ".join(
         f"{name} “{was.get(name, '')}” → “{value}”"
         for name, value in values.items()
         if value != was.get(name)
     )
-    return f"Corrected {subject or payload.get('feed', '')}: {told}. {payload.get('reason', '')}"
+    return f"Corrected {subject or payload.get('feed', '')}: {changes}. {payload.get('reason', '')}"
 
 
 def _document(subject: str, payload: Payload) -> str:
@@ -119,15 +119,15 @@ def _letter(subject: str, payload: Payload) -> str:
 def _sending(subject: str, payload: Payload) -> str:
     """One stage of a mail: handed over, taken by the server, or refused."""
     listed = payload.get("letters") or ()
-    named = subject or ", ".join(f"letter {entry}" for entry in listed)
+    letters = subject or ", ".join(f"letter {entry}" for entry in listed)
     to = f" to {payload['to']}" if payload.get("to") else ""
     answer = f": {payload['answer']}" if payload.get("answer") else ""
     words = {
-        "sending": f"Began to send {named} by mail{to}.",
-        "sent": f"Sent {named} by mail{to}.",
-        "refused": f"The mail server refused {named}{to}{answer}.",
+        "sending": f"Began to send {letters} by mail{to}.",
+        "sent": f"Sent {letters} by mail{to}.",
+        "refused": f"The mail server refused {letters}{to}{answer}.",
     }
-    return words.get(str(payload.get("stage")), f"Sending {named}{to}{answer}.")
+    return words.get(str(payload.get("stage")), f"Sending {letters}{to}{answer}.")
 
 
 def _closing(subject: str, payload: Payload) -> str:

@@ -110,14 +110,14 @@ def without_alls(table: pl.DataFrame) -> pl.DataFrame:
 
 def _marks(table: pl.DataFrame) -> list[str]:
     """What is to be said of rows that are thin, extrapolated or not shown."""
-    told = []
+    sentences = []
     if "thin" in table.columns and table["thin"].any():
-        told.append(_THIN)
+        sentences.append(_THIN)
     if any(name.endswith("_extrapolated") and table[name].any() for name in table.columns):
-        told.append("What is extrapolated lies beyond the ages that were watched.")
+        sentences.append("What is extrapolated lies beyond the ages that were watched.")
     if table.height > MOST_ROWS:
-        told.append(f"The first {MOST_ROWS} of {table.height:,} rows.")
-    return told
+        sentences.append(f"The first {MOST_ROWS} of {table.height:,} rows.")
+    return sentences
 
 
 def _table(table: pl.DataFrame) -> Markup:

@@ -103,19 +103,19 @@ def _without_slices(figure: pl.DataFrame, hide: Sequence[str]) -> pl.DataFrame:
 
 
 def _names(data: PageData) -> list[str]:
-    found: list[str | None] = []
+    names: list[str | None] = []
     if "site_name" in data.hide:
-        found += data.decisions["site_name"].to_list()
+        names += data.decisions["site_name"].to_list()
     if "agency" in data.hide:
-        found += data.decisions["agency"].to_list()
-        found += data.agencies["agency"].to_list() + data.agencies["name"].to_list()
+        names += data.decisions["agency"].to_list()
+        names += data.agencies["agency"].to_list() + data.agencies["name"].to_list()
     cells = data.evidence_rows.select("columns", "cells").explode("columns", "cells")
-    found += cells.filter(pl.col("columns").is_in(list(data.hide)))["cells"].to_list()
+    names += cells.filter(pl.col("columns").is_in(list(data.hide)))["cells"].to_list()
     aside = data.set_aside.filter(pl.col("column").is_in(list(data.hide)))
-    found += aside["value"].to_list()
+    names += aside["value"].to_list()
     misses = data.join_misses.filter(pl.col("column").is_in(list(data.hide)))
-    found += misses["written"].to_list() + misses["likely"].to_list()
-    return sorted({name.strip() for name in found if name and name.strip()}, key=len, reverse=True)
+    names += misses["written"].to_list() + misses["likely"].to_list()
+    return sorted({name.strip() for name in names if name and name.strip()}, key=len, reverse=True)
 
 
 def _pattern(names: Iterable[str]) -> str | None:

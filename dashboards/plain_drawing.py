@@ -45,22 +45,22 @@ class Estimate(NamedTuple):
 
 def drawing(table: pl.DataFrame, most: int) -> Markup:
     """Curves where the rows go by month, else a dot for each of the first rows; or nothing."""
-    found = next(
+    estimate = next(
         (Estimate(*one) for one in ESTIMATES if {one[0], one[1], one[2]} <= set(table.columns)),
         None,
     )
-    if found is None:
+    if estimate is None:
         return Markup("")
     known = table.filter(
-        pl.all_horizontal(pl.col(found.value, found.low, found.high).is_not_null())
+        pl.all_horizontal(pl.col(estimate.value, estimate.low, estimate.high).is_not_null())
     )
     if "thin" in known.columns:
         known = known.filter(~pl.col("thin"))
     if known.is_empty():
         return Markup("")
     if "months" in known.columns and known["months"].n_unique() > 2:
-        return _curves(known, found)
-    return _dots(known.head(most), found)
+        return _curves(known, estimate)
+    return _dots(known.head(most), estimate)
 
 
 def _names(table: pl.DataFrame) -> list[str]:
@@ -100,10 +100,10 @@ def _place(value: float, ends: tuple[float, float], on_log: bool) -> float:
     return (value - low) / (high - low)
 
 
-def _dots(table: pl.DataFrame, found: Estimate) -> Markup:
+def _dots(table: pl.DataFrame, estimate: Estimate) -> Markup:
     rows = table.to_dicts()
-    on_log = found.value in _ON_LOG
-    columns = (found.low, found.value, found.high)
+    on_log = estimate.value in _ON_LOG
+    columns = (estimate.low, estimate.value, estimate.high)
     ends = _scale([float(row[name]) for row in rows for name in columns], on_log)
     span = _RIGHT - _LEFT
     lines = []
@@ -129,7 +129,7 @@ def _dots(table: pl.DataFrame, found: Estimate) -> Markup:
                 '<text x="{0:.1f}" y="{2}" font-size="9" text-anchor="middle">1</text>'
             ).format(one, height - 20, height - 6)
         )
-    words = f"{found.words}{' (log scale)' if on_log else ''}"
+    words = f"{estimate.words}{' (log scale)' if on_log else ''}"
     axis = Markup(
         '<text x="{}" y="{}" font-size="9">{}</text>'
         '<text x="{}" y="{}" font-size="9" text-anchor="end">{} {}</text>'
@@ -140,10 +140,10 @@ def _dots(table: pl.DataFrame, found: Estimate) -> Markup:
     return _svg(height, words, [*lines, axis])
 
 
-def _curves(table: pl.DataFrame, found: Estimate) -> Markup:
-    named = table.with_columns(name=pl.Series(_names(table.drop("months"))))
-    parts = named.partition_by("name", maintain_order=True)[:_MOST_CURVES]
-    columns = (found.low, found.value, found.high)
+def _curves(table: pl.DataFrame, estimate: Estimate) -> Markup:
+    with_names = table.with_columns(name=pl.Series(_names(table.drop("months"))))
+    parts = with_names.partition_by("name", maintain_order=True)[:_MOST_CURVES]
+    columns = (estimate.low, estimate.value, estimate.high)
     shown = pl.concat(parts)
     ends = _scale([float(value) for name in columns for value in shown[name].to_list()], False)
     last = max(shown["months"].to_list()) or 1
@@ -157,9 +157,9 @@ def _curves(table: pl.DataFrame, found: Estimate) -> Markup:
     lines = []
     for place, part in enumerate(parts):
         rows = part.sort("months").to_dicts()
-        over = [f"{x(row['months']):.1f},{y(row[found.high]):.1f}" for row in rows]
-        under = [f"{x(row['months']):.1f},{y(row[found.low]):.1f}" for row in reversed(rows)]
-        line = " ".join(f"{x(row['months']):.1f},{y(row[found.value]):.1f}" for row in rows)
+        over = [f"{x(row['months']):.1f},{y(row[estimate.high]):.1f}" for row in rows]
+        under = [f"{x(row['months']):.1f},{y(row[estimate.low]):.1f}" for row in reversed(rows)]
+        line = " ".join(f"{x(row['months']):.1f},{y(row[estimate.value]):.1f}" for row in rows)
         lines.append(
             Markup(
                 '<polygon points="{}" fill="{}" opacity="0.13"/>'
@@ -168,7 +168,7 @@ def _curves(table: pl.DataFrame, found: Estimate) -> Markup:
                 '<text x="{:.1f}" y="{:.1f}" font-size="9.5">{}</text>'
             ).format(
                 " ".join([*over, *under]), _COLORS[place], line, _COLORS[place], _DASHES[place],
-                x(rows[-1]["months"]) + 4, y(rows[-1][found.value]) + 3,
+                x(rows[-1]["months"]) + 4, y(rows[-1][estimate.value]) + 3,
                 _short(rows[0]["name"]),
             )
         )  # fmt: skip
@@ -181,9 +181,9 @@ def _curves(table: pl.DataFrame, found: Estimate) -> Markup:
         '<text x="44" y="14" font-size="9">{5}</text>'
     ).format(
         10 + _HIGH, 24 + _HIGH, last, formats.number(ends[1], 2), formats.number(ends[0], 2),
-        found.words,
+        estimate.words,
     )  # fmt: skip
-    return _svg(_HIGH + 30, found.words, [*lines, axis])
+    return _svg(_HIGH + 30, estimate.words, [*lines, axis])
 
 
 def _short(name: str) -> str:

@@ -63,5 +63,5 @@ def script(day: dt.date) -> str:
 def filled(text: str, day: dt.date) -> str:
     """The text of a page with the day in its places."""
     words = words_of(day)
-    text = _FILLED.sub(lambda found: words[found[1]], text)
+    text = _FILLED.sub(lambda match: words[match[1]], text)
     return text.replace(f'"{NEXT}"', f'"{formats.chart_day(day + dt.timedelta(days=1))}"')

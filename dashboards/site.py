@@ -140,7 +140,7 @@ def blind_document(page_data: PageData, claims: Sequence[str]) -> str:
     return _environment(shown).get_template("blind.html").render(fill)
 
 
-def what_if_document(page_data: PageData, told: OtherTerms) -> str:
+def what_if_document(page_data: PageData, other: OtherTerms) -> str:
     """The page of other terms, in one file: no other file, no script, its charts as pictures.
 
     `page_data` gives what all pages say of themselves; its frames are not looked at.
@@ -149,7 +149,7 @@ def what_if_document(page_data: PageData, told: OtherTerms) -> str:
     from dashboards.pages import what_if
     from dashboards.specifications import drawn
 
-    content = what_if.content(told, page_data.currency, page_data.hide)
+    content = what_if.content(other, page_data.currency, page_data.hide)
     for part in (*content["groups"], *([content["forecast"]] if content["forecast"] else [])):
         with themed():
             spec = part["chart"].to_dict()
@@ -213,8 +213,8 @@ def _write_handouts(folder: Path, shown: PageData) -> None:
 
 def _write_searched(assets: Path, shown: PageData, pages: frozenset[str]) -> None:
     """What the morning's page searches, as a script that it asks for at the first search."""
-    told = formats.script_json(search_data(shown.searched, pages))
-    (assets / SEARCHED).write_text(f"window.limeledgerSearched = {told};\n", encoding="utf-8")
+    searched = formats.script_json(search_data(shown.searched, pages))
+    (assets / SEARCHED).write_text(f"window.limeledgerSearched = {searched};\n", encoding="utf-8")
 
 
 def _write_claims(

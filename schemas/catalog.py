@@ -34,11 +34,11 @@ from schemas.states import StoreState, TableStates
 
 def _columns(name: str, table: type[Table]) -> tuple[Column, ...]:
     sliced = name in FIELD_TABLES
-    found = []
+    columns = []
     for column, field in fields(table).items():
         meta: Mapping[str, Any] = field.metadata or {}
         joins = meta["references"] or (None if sliced else JOINS_TO.get(column))
-        found.append(
+        columns.append(
             Column(
                 column,
                 meta["kind"],
@@ -51,7 +51,7 @@ def _columns(name: str, table: type[Table]) -> tuple[Column, ...]:
                 meta["null"] or NULL.get(meta["kind"], "not known, or it does not apply."),
             )
         )
-    return tuple(found)
+    return tuple(columns)
 
 
 def _described(name: str, table: type[Table]) -> Described:
@@ -111,14 +111,14 @@ def _records(feed: str) -> Described:
         for column in base.columns
         if column.kind == "analyte"
     )
-    told = _GRANTS if feed == "rulings" else ()
-    return replace(base, columns=(*base.columns, *bounds, *_SOURCE, *told))
+    grants = _GRANTS if feed == "rulings" else ()
+    return replace(base, columns=(*base.columns, *bounds, *_SOURCE, *grants))
 
 
 def _archived(name: str, decisions: Described) -> Described:
     """A table of the archive; that of decisions has their columns too."""
     row, key, own = ARCHIVE[name]
-    columns = [Column(column, *told, null=_UNKNOWN) for column, told in own.items()]
+    columns = [Column(column, *description, null=_UNKNOWN) for column, description in own.items()]
     if name == "decision_archive":
         also = decisions.columns[1:]
         columns[2:2] = [replace(column, required=False, null=_UNKNOWN) for column in also]
@@ -128,10 +128,10 @@ def _archived(name: str, decisions: Described) -> Described:
 def _inner(name: str, table: Inner, tables: Mapping[str, Described]) -> Described:
     """A table that no class describes; columns of others may be empty in it."""
     columns = [
-        replace(tables[told].column(column), name=column, required=False, null=_UNKNOWN)
-        if isinstance(told, str)
-        else Column(column, *told, null=_UNKNOWN)
-        for column, told in table.columns.items()
+        replace(tables[source].column(column), name=column, required=False, null=_UNKNOWN)
+        if isinstance(source, str)
+        else Column(column, *source, null=_UNKNOWN)
+        for column, source in table.columns.items()
     ]
     return Described(name, table.grain, table.key, tuple(columns), published=False)
 
@@ -146,7 +146,7 @@ def _parsed(feed: str, tables: Mapping[str, Described]) -> Described:
         if column.name not in ours
     ]
     if feed == "water_tests":
-        columns += [Column(name, *told, null=_UNKNOWN) for name, told in LONG.items()]
+        columns += [Column(name, *description, null=_UNKNOWN) for name, description in LONG.items()]
     return replace(place, columns=(*columns, *place.columns))
 
 
@@ -205,13 +205,13 @@ def _view(name: str, view: views.View, tables: Mapping[str, Described]) -> Descr
             table, _, theirs = source.rpartition(".")
             joins = JOINS_TO.get(column)
             optional = source not in view.always
-            found = replace(
+            described = replace(
                 tables[table].column(theirs),
                 name=column,
                 references=joins,
                 null="not known, or it does not apply.",
             )
-            columns.append(replace(found, required=False) if optional else found)
+            columns.append(replace(described, required=False) if optional else described)
         else:
             kind, description, more = source
             more = {"null": "not known, or it does not apply.", **more}

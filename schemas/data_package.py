@@ -32,11 +32,11 @@ _CSV_TYPES = {
 def field_descriptor(column: Column, *, hidden: bool = False) -> dict[str, Any]:
     """The descriptor of one column; constraints are those that every published row keeps."""
     kind = _CSV_TYPES.get(column.kind, "string")
-    told: dict[str, Any] = {"name": column.name, "type": kind, "description": column.meaning}
+    descriptor: dict[str, Any] = {"name": column.name, "type": kind, "description": column.meaning}
     if kind == "datetime":
-        told["format"] = "any"  # some have fractions of a second
+        descriptor["format"] = "any"  # some have fractions of a second
     if column.unit:
-        told["unit"] = column.unit
+        descriptor["unit"] = column.unit
     constraints: dict[str, Any] = {}
     if column.required and not hidden and column.kind not in ("texts", "text"):
         constraints["required"] = True
@@ -45,8 +45,8 @@ def field_descriptor(column: Column, *, hidden: bool = False) -> dict[str, Any]:
     if column.kind in ("money", "hours") and not column.signed:
         constraints["minimum"] = 0
     if constraints:
-        told["constraints"] = constraints
-    return told
+        descriptor["constraints"] = constraints
+    return descriptor
 
 
 def table_descriptor(
@@ -58,9 +58,9 @@ def table_descriptor(
         for column in table.columns
         if column.name in columns
     ]
-    told: dict[str, Any] = {"fields": fields, "missingValues": [""]}
+    descriptor: dict[str, Any] = {"fields": fields, "missingValues": [""]}
     if table.key_is_checked or table.is_view:
-        told["primaryKey"] = list(table.key)
+        descriptor["primaryKey"] = list(table.key)
     links = [
         {
             "fields": list(mine),
@@ -70,8 +70,8 @@ def table_descriptor(
         if other in published and set(mine) <= set(columns)
     ]
     if links:
-        told["foreignKeys"] = links
-    return told
+        descriptor["foreignKeys"] = links
+    return descriptor
 
 
 def package_of_tables(
@@ -90,7 +90,7 @@ def package_of_tables(
         hide: columns that the settings hide.
     """
     tabular = all(has_csv for _, has_csv in published.values())
-    linkable = {name: told for name, told in published.items() if told[1]}
+    linkable = {name: listed for name, listed in published.items() if listed[1]}
     resources = []
     for name, (columns, has_csv) in published.items():
         table = CATALOG[name]

@@ -19,11 +19,11 @@ from schemas.columns import Table, fields, polars_schema
 
 # By pandera's name of a check: whether the values fit, from its statistics; null wherever null is.
 _RULES: dict[str, Callable[[pl.Expr, dict[str, Any]], pl.Expr]] = {
-    "isin": lambda column, told: column.is_in(list(told["allowed_values"])),
-    "greater_than_or_equal_to": lambda column, told: column >= told["min_value"],
-    "greater_than": lambda column, told: column > told["min_value"],
-    "less_than_or_equal_to": lambda column, told: column <= told["max_value"],
-    "str_matches": lambda column, told: column.str.contains(f"^(?:{told['pattern']})"),
+    "isin": lambda column, arguments: column.is_in(list(arguments["allowed_values"])),
+    "greater_than_or_equal_to": lambda column, arguments: column >= arguments["min_value"],
+    "greater_than": lambda column, arguments: column > arguments["min_value"],
+    "less_than_or_equal_to": lambda column, arguments: column <= arguments["max_value"],
+    "str_matches": lambda column, arguments: column.str.contains(f"^(?:{arguments['pattern']})"),
 }
 
 

@@ -206,8 +206,8 @@ def _part(name: str) -> str:
 
 
 def _bounds(least: float | None, most: float | None) -> Schema:
-    found = {"minimum": least, "maximum": most}
-    return {name: bound for name, bound in found.items() if bound is not None}
+    bounds = {"minimum": least, "maximum": most}
+    return {name: bound for name, bound in bounds.items() if bound is not None}
 
 
 def _described(description: str, form: Schema) -> Schema:

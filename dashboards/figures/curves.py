@@ -51,16 +51,16 @@ def at_risk(groups: Groups, most_months: int) -> dict[str, list[Row]]:
     step = 3 if most_months <= 18 else 6 if most_months <= 48 else 12
     top = _HEIGHT + _RISK_TOP
     risk: list[Row] = []
-    named: list[Row] = [{"group": "", "months": 0, "label": "At risk ", "y": top - _RISK_LINE}]
+    labels: list[Row] = [{"group": "", "months": 0, "label": "At risk ", "y": top - _RISK_LINE}]
     for place, (name, rows) in enumerate(groups.items()):
         y = top + _RISK_LINE * place
-        named.append({"group": name, "months": 0, "label": f"{name} ", "y": y})
+        labels.append({"group": name, "months": 0, "label": f"{name} ", "y": y})
         risk += [
             {"group": name, "months": row["months"], "label": f"{row['at_risk']:,}", "y": y}
             for row in rows
             if row["months"] % step == 0 and row["months"] <= most_months and row.get("shown", True)
         ]
-    return {"risk": risk, "named": named}
+    return {"risk": risk, "named": labels}
 
 
 def chart_of(groups: Groups, points: list[Row], title: str = "") -> dict[str, Any]:

@@ -124,9 +124,9 @@ class Field:
         """The figure's sentence for a slice and event; empty where it has none."""
         return self.sentences.get((figure, by, event), "")
 
-    def cautions(self, *told: tuple[str, str]) -> list[str]:
+    def cautions(self, *keys: tuple[str, str]) -> list[str]:
         """The sentences of these figures and slices that stand beside others."""
-        return [sentence for key in told if (sentence := self.sentence(*key))]
+        return [sentence for key in keys if (sentence := self.sentence(*key))]
 
     def cautions_of(self, figure: str, slices: Sequence[str], event: str) -> list[str]:
         """The figure's sentences for these slices and one event, where there are any."""
@@ -134,7 +134,9 @@ class Field:
 
     def cautions_of_events(self, figure: str, by: str) -> list[str]:
         """The figure's sentences for a slice, water-caused failures first."""
-        return [told for event, _ in EVENT_CHOICES if (told := self.sentence(figure, by, event))]
+        return [
+            sentence for event, _ in EVENT_CHOICES if (sentence := self.sentence(figure, by, event))
+        ]
 
     def region_name(self, code: str) -> str:
         """A region's name, or its code where it has none."""
@@ -155,8 +157,8 @@ def field_of(data: PageData) -> Field:
     )
     agencies = [] if "agency" in data.hide else agencies
     regions = {row["region"]: row for row in data.regions.iter_rows(named=True)}
-    told = data.figures.get("field_sentences", pl.DataFrame())
-    sentences = {(row[0], row[1], row[2]): row[3] for row in told.rows()}
+    sentence_rows = data.figures.get("field_sentences", pl.DataFrame())
+    sentences = {(row[0], row[1], row[2]): row[3] for row in sentence_rows.rows()}
     field_ = Field(tables, sentences, [], regions, data.currency)
     picks = [Pick(ALL, ALL, "the whole field")]
     rates = tables.get("rates")

@@ -126,8 +126,8 @@ def _view(field: Field, bins: Cuts, analyte: str, event: str, family: str) -> Vi
             "y_title": [f"{word[0].upper()}{word[1:]} per 100 unit-years"],
         },
     }
-    told = analyte if family == ALL else f"{family},{analyte}"
-    says = field.sentence("dose_step", told, event)
+    slice_key = analyte if family == ALL else f"{family},{analyte}"
+    says = field.sentence("dose_step", slice_key, event)
     every = bins.rows(by, analyte=analyte, event=event, family=family)
     return View(says, _sample(rows), {"dose_response": chart}, _COLUMNS, _lines(every))
 

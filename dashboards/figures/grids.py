@@ -79,15 +79,15 @@ def _rows(field: Field, grid: Grid) -> list[Row]:
     """The pair's rows, each with its cell's names and what it opens."""
     if grid.down == "family":
         cuts = field.cuts("rates")
-        found = cuts.rows(f"{grid.down},{grid.across}") if cuts else []
+        cells = cuts.rows(f"{grid.down},{grid.across}") if cuts else []
         return [
             row | {"down": row[grid.down], "across": row[grid.across], "to": of_row(row)}
-            for row in found
+            for row in cells
         ]
     cuts = field.cuts("slice_rates")
     for first, second in ((grid.down, grid.across), (grid.across, grid.down)):
-        found = cuts.rows(f"{first},{second}", event=grid.event) if cuts else []
-        if found:
+        cells = cuts.rows(f"{first},{second}", event=grid.event) if cuts else []
+        if cells:
             side = {first: "value_1", second: "value_2"}
             return [
                 row
@@ -96,7 +96,7 @@ def _rows(field: Field, grid: Grid) -> list[Row]:
                     "across": row[side[grid.across]],
                     "to": of_slice(row),
                 }
-                for row in found
+                for row in cells
             ]
     return []
 

@@ -77,15 +77,15 @@ def standardized(cuts: Cuts, kind: str, event: str, by: str) -> Groups:
 
 def of_families(cuts: Cuts | None, event: str) -> Groups:
     """The families' own curves."""
-    found = cuts.rows("family", event=event) if cuts else []
-    named = [(row["family"], row | {"value": row["survival"]}) for row in found if row["shown"]]
-    return _largest(named, "value")
+    rows = cuts.rows("family", event=event) if cuts else []
+    named_rows = [(row["family"], row | {"value": row["survival"]}) for row in rows if row["shown"]]
+    return _largest(named_rows, "value")
 
 
-def _largest(named: list[tuple[str, Row]], value: str) -> Groups:
+def _largest(named_rows: list[tuple[str, Row]], value: str) -> Groups:
     """Up to five groups by the units that they begin with, `all` always first."""
     curves: Groups = {}
-    for name, row in named:
+    for name, row in named_rows:
         if row[value] is not None:
             curves.setdefault(name, []).append(row)
     others = sorted(

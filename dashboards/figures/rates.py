@@ -76,9 +76,9 @@ def section(field: Field) -> Section | None:
     for dimension, title in OTHERS.items() if others else ():
         rows = others.rows(dimension, event="any") if others else []
         if rows:
-            named = [row | {dimension: row["value_1"]} for row in rows]
+            renamed = [row | {dimension: row["value_1"]} for row in rows]
             says = field.sentence("slice_rates", dimension, "any")
-            views[f"{dimension}/{ALL}"] = _view(field, dimension, title, named, of_slice, says)
+            views[f"{dimension}/{ALL}"] = _view(field, dimension, title, renamed, of_slice, says)
     rates = Figure(
         "rates",
         "Failures per 100 unit-years",

@@ -45,7 +45,7 @@ class StandsOut:
 def stands_out(field: Field) -> StandsOut:
     """What the screen, the alarms, regions and agencies say, with their charts."""
     screen = _rows(field, "screen", ALL)
-    found = [_screen(field, screen), warnings.alarms(field)]
+    figures = [_screen(field, screen), warnings.alarms(field)]
     alarms = _rows(field, "alarms", "family,cause_class")
     return StandsOut(
         [_screened(field, row) for row in screen if row["flagged"]][:MOST],
@@ -53,7 +53,7 @@ def stands_out(field: Field) -> StandsOut:
         [_region(field, row) for row in _rows(field, "regions", "region") if row["flagged"]],
         [_agency(field, row) for row in field.agencies if _is_worth_asking(row)],
         " ".join(dict.fromkeys(field.cautions_of_events("regions", "region"))),
-        [figure for figure in found if figure is not None],
+        [figure for figure in figures if figure is not None],
     )
 
 
@@ -122,12 +122,12 @@ def _screen_line(field: Field, row: Row) -> list[Any]:
 
 def _what(field: Field, row: Row) -> str:
     dims, values = row["dimension"].split(","), row["value"].split(",")
-    told = [
+    parts = [
         f"{dim.replace('_', ' ')} {field.region_name(value) if dim == 'region' else value}"
         for dim, value in zip(dims, values, strict=True)
     ]
     cause = row["cause_class"] if row["cause"] == ALL else row["cause"]
-    return f"{cause}: {', '.join(told)}"
+    return f"{cause}: {', '.join(parts)}"
 
 
 def _screened(field: Field, row: Row) -> Standout:

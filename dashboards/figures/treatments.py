@@ -52,9 +52,9 @@ def section(field: Field) -> Section | None:
             says = field.sentence("treatment_ratios", ALL, event) if pick.dimension == ALL else ""
             if rows:
                 rate_views[f"{event}/{pick.key}"] = _rates_view(rows)
-            found = ratios.rows(pick.dimension, **fixed) if ratios else []
-            if any(row["ratio"] is not None for row in found):
-                ratio_views[f"{event}/{pick.key}"] = _ratios_view(found, says)
+            own_ratios = ratios.rows(pick.dimension, **fixed) if ratios else []
+            if any(row["ratio"] is not None for row in own_ratios):
+                ratio_views[f"{event}/{pick.key}"] = _ratios_view(own_ratios, says)
     figures = [
         Figure(
             "treatment-ratios",

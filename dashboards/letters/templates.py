@@ -109,10 +109,10 @@ class LetterTemplates:
         try:
             return self._environment.get_template(name).render({**letter, **more})
         except Exception as error:
-            told = self._template_fault(error)
-            if told is None:  # not in a template of the company's: a fault of ours
+            fault = self._template_fault(error)
+            if fault is None:  # not in a template of the company's: a fault of ours
                 raise
-            raise TemplateFault(told) from error
+            raise TemplateFault(fault) from error
 
     def _check(self) -> None:
         """Fills each template for every example, so that a slip shows before a letter is sent."""

@@ -53,7 +53,7 @@ def advice_sheet(advice: Mapping[str, Any], levels: pl.DataFrame, maker: str) ->
             answer=_answer(advice["lines"]),
             analytes=[_row(row) for row in advice["analytes"]],
             sections=_sections(advice["lines"][len(advice["analytes"]) :]),
-            standings=[(word, told) for word, told in STANDINGS.items() if word in used],
+            standings=[(word, meaning) for word, meaning in STANDINGS.items() if word in used],
             bars=_bars_picture(advice["analytes"]),
             tanks=_tanks_picture(levels),
             tokens=Markup(theme.tokens_css()),
@@ -86,9 +86,9 @@ def _sections(lines: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     """Lines by topic, with the cautions of the work that they are about."""
     sections = []
     for topic, group in groupby(lines, key=lambda line: line["topic"]):
-        told = list(group)
-        cautions = dict.fromkeys(caution for line in told for caution in line["cautions"])
-        sections.append({"topic": topic, "lines": told, "cautions": list(cautions)})
+        of_topic = list(group)
+        cautions = dict.fromkeys(caution for line in of_topic for caution in line["cautions"])
+        sections.append({"topic": topic, "lines": of_topic, "cautions": list(cautions)})
     return sections
 
 

@@ -20,12 +20,14 @@ _WEIGHTING = {"none": "Claims that were checked", "claims": "Weighted to all cla
 def content(data: PageData) -> dict[str, Any]:
     """What the template needs; `rows` is empty where nobody has checked a claim."""
     opinions = data.second_opinions.filter(pl.col("counts"))
-    told = {row["weighting"]: row for row in data.second_opinion_agreement.iter_rows(named=True)}
+    by_weighting = {
+        row["weighting"]: row for row in data.second_opinion_agreement.iter_rows(named=True)
+    }
     differing = opinions.filter(~pl.col("agrees")).sort("claim")
-    known = [row for row in told.values() if row["agreement"] is not None]
+    known = [row for row in by_weighting.values() if row["agreement"] is not None]
     left_out = differing.height - _MOST
     return {
-        "says": _says(opinions, told.get("claims") or {}),
+        "says": _says(opinions, by_weighting.get("claims") or {}),
         "rows": [_row(row) for row in known],
         "notes": list(dict.fromkeys(f"{row['note']}." for row in known if row["note"])),
         "confusion": _confusion(opinions),

@@ -45,7 +45,7 @@ def content(data: PageData, claims: Sequence[str]) -> dict[str, Any]:
         }
         for row in rows.iter_rows(named=True)
     ]
-    told = terms.content(data)
+    terms_content = terms.content(data)
     return {
         "title": "Second opinion",
         "sheets": sheets,
@@ -54,8 +54,8 @@ def content(data: PageData, claims: Sequence[str]) -> dict[str, Any]:
             [formats.FEEDS.get(row["feed"], row["feed"]), formats.day(row["through_date"])]
             for row in data.feeds.iter_rows(named=True)
         ],
-        "summary": told["summary"],
-        "families": told["families"],
+        "summary": terms_content["summary"],
+        "families": terms_content["families"],
     }
 
 
@@ -67,7 +67,7 @@ def _by(frame: pl.DataFrame, key: str) -> dict[str, list[Row]]:
 
 
 def _facts(row: Row, names: Mapping[str, Mapping[str, str | None]]) -> list[tuple[str, str]]:
-    def named(kind: str) -> str | None:
+    def name_and_code(kind: str) -> str | None:
         code = row[kind]
         name = names[kind].get(code) if code else None
         return f"{name} ({code})" if name and name != code else code
@@ -78,12 +78,12 @@ def _facts(row: Row, names: Mapping[str, Mapping[str, str | None]]) -> list[tupl
         ("Call", row["call"]),
         ("Unit", f"{row['serial']}{f' ({unit})' if unit else ''}"),
         ("Site", site),
-        ("Region", named("region")),
-        ("Agency", named("agency")),
+        ("Region", name_and_code("region")),
+        ("Agency", name_and_code("agency")),
         ("Failed, or opened where that is not told", formats.day(row["failed_on"])),
         ("Completed", formats.day(row["completed_on"])),
         ("Filed", formats.day(row["claimed_on"])),
-        ("Cause", named("cause")),
+        ("Cause", name_and_code("cause")),
     ]
     return [(label, value or "–") for label, value in facts]
 

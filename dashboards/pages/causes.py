@@ -54,13 +54,13 @@ def content(data: PageData, pages: frozenset[str]) -> dict[str, Any] | None:
     quality = data.cause_model_quality
     if quality.is_empty():
         return None
-    found = data.cause_suggestions
-    second = found.filter(pl.col("kind") == OTHERWISE)
+    suggestions = data.cause_suggestions
+    second = suggestions.filter(pl.col("kind") == OTHERWISE)
     second = second.sort("probability", "call", descending=[True, False])
     whole = quality.filter(pl.col("cause_class") == "all").row(0, named=True)
     bins = data.cause_reliability.filter(pl.col("calls") > 0)
     return {
-        "says": _says(whole, found),
+        "says": _says(whole, suggestions),
         "limits": "Suggestions decide nothing: a claim is decided by the cause that is booked.",
         "quality": [_quality_row(row) for row in quality.iter_rows(named=True)]
         if whole["precision"] is not None
@@ -83,8 +83,8 @@ def _sure(probability: float | None) -> str:
     return "over 99%" if probability > 0.99 else formats.percent(probability)
 
 
-def _says(whole: Mapping[str, Any], found: pl.DataFrame) -> str:
-    free = found.filter(pl.col("kind") != OTHERWISE).height
+def _says(whole: Mapping[str, Any], suggestions: pl.DataFrame) -> str:
+    free = suggestions.filter(pl.col("kind") != OTHERWISE).height
     have = "has" if free == 1 else "have"
     said = f"{formats.counted(free, 'call')} without a usable cause {have} a class suggested."
     if whole["precision"] is None:

@@ -253,7 +253,7 @@ def _answer(
 
 
 def _facts(decision: Mapping[str, Any], gathered: Mapping[str, Any]) -> list[tuple[str, str]]:
-    def named(code: str | None, names: Mapping[str, str | None]) -> str | None:
+    def name_and_code(code: str | None, names: Mapping[str, str | None]) -> str | None:
         name = names.get(code) if code else None
         return f"{name} ({code})" if name and name != code else code
 
@@ -262,14 +262,14 @@ def _facts(decision: Mapping[str, Any], gathered: Mapping[str, Any]) -> list[tup
     facts = [
         ("Unit", f"{decision['serial']}{f' ({unit})' if unit else ''}"),
         ("Site", site or None),
-        ("Region", named(decision["region"], gathered["regions"])),
-        ("Agency", named(decision["agency"], gathered["agencies"])),
+        ("Region", name_and_code(decision["region"], gathered["regions"])),
+        ("Agency", name_and_code(decision["agency"], gathered["agencies"])),
         ("Failed", formats.day(decision["failed_on"])),
         ("Completed", formats.day(decision["completed_on"])),
         ("Filed", formats.day(decision["claimed_on"])),
         ("Last day to file", formats.day(decision["file_by"])),
         ("Documents due by", formats.day(decision["documents_due_on"])),
-        ("Cause", named(decision["cause"], gathered["causes"])),
+        ("Cause", name_and_code(decision["cause"], gathered["causes"])),
         ("Call", decision["call"]),
         ("Terms", decision["edition"]),
         ("Warranty from", _clock(decision, gathered)),
@@ -292,7 +292,7 @@ def _others(
     of_unit = gathered["of_serial"][decision["serial"]]
     of_site = gathered["of_site"][decision["site"]] if decision["site"] else []
     seen = {decision["claim"]}
-    found = []
+    others = []
     for where, rows in (("this unit", of_unit), ("another unit here", of_site)):
         for row in rows:
             if row["claim"] in seen:
@@ -300,7 +300,7 @@ def _others(
             seen.add(row["claim"])
             paid = sum(row[f"{line}_standing"] for line in LINES)
             parts = [formats.day(row["failed_on"]), where, row["cause"] or "no cause"]
-            found.append(
+            others.append(
                 {
                     "claim": row["claim"],
                     "href": gathered["address"](row["claim"]),
@@ -308,7 +308,7 @@ def _others(
                     "text": ", ".join([*parts, formats.money(paid, currency)]),
                 }
             )
-    return found[:_MOST_OTHERS]
+    return others[:_MOST_OTHERS]
 
 
 def _history(row: Mapping[str, Any]) -> dict[str, str]:

@@ -110,17 +110,17 @@ def drawn_line(
 
 
 def _windows(decision: Mapping[str, Any]) -> list[dict[str, str]]:
-    found = []
+    spans = []
     for line in ("parts", "labor"):
         start = decision["clock_start"]
         base, extended = decision[f"{line}_base_end"], decision[f"{line}_extended_end"]
         track = f"{line.capitalize()} cover"
         if start and base:
-            found.append(span(track, "base cover", f"{track}, by itself", start, base))
+            spans.append(span(track, "base cover", f"{track}, by itself", start, base))
         if base and extended and extended > base:
             label = f"{track}, with the start-up"
-            found.append(span(track, "cover with start-up", label, base, extended))
-    return found
+            spans.append(span(track, "cover with start-up", label, base, extended))
+    return spans
 
 
 def _cartridges(stretch: Mapping[str, Any]) -> dict[str, str]:

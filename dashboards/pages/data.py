@@ -78,10 +78,10 @@ def _left_out(data: PageData) -> list[list[str]]:
         .then(pl.coalesce("left_out", "rows"))
         .otherwise("rows")
     )
-    told = counted.group_by("feed", "mapping", "reason").agg(pl.col("rows").sum())
+    by_reason = counted.group_by("feed", "mapping", "reason").agg(pl.col("rows").sum())
     return [
         [formats.FEEDS.get(row["feed"], "–"), row["mapping"], row["reason"], f"{row['rows']:,}"]
-        for row in told.sort("feed", "mapping", "reason").iter_rows(named=True)
+        for row in by_reason.sort("feed", "mapping", "reason").iter_rows(named=True)
     ]
 
 
@@ -216,8 +216,8 @@ def _files(accounts: pl.DataFrame) -> list[list[str]]:
 def _problems(set_aside: pl.DataFrame) -> list[dict[str, Any]]:
     """Reasons grouped by feed, column and rule, the most frequent first."""
     groups = set_aside.sort("file", "line").group_by("feed", "column", "rule", maintain_order=True)
-    found = [_problem(frame) for _, frame in groups]
-    return sorted(found, key=lambda problem: (-problem["rows_count"], problem["title"]))
+    grouped = [_problem(frame) for _, frame in groups]
+    return sorted(grouped, key=lambda problem: (-problem["rows_count"], problem["title"]))
 
 
 def _problem(frame: pl.DataFrame) -> dict[str, Any]:

@@ -68,7 +68,7 @@ def content(data: PageData) -> dict[str, Any]:
 def _whole(data: PageData) -> list[dict[str, str]]:
     """Files and sheets that are set aside whole, those with most rows first."""
     rows = data.row_accounts.group_by("file", "sheet").agg(pl.col("set_aside").max().alias("rows"))
-    told = (
+    whole = (
         data.set_aside.filter(pl.col("rule").is_in(WHOLE_RULES))
         .join(rows, on=["file", "sheet"], how="left", nulls_equal=True)
         .with_columns(pl.col("rows").fill_null(0))
@@ -82,7 +82,7 @@ def _whole(data: PageData) -> list[dict[str, str]]:
             "rows": formats.counted(row["rows"], "row"),
             "line": f"limeledger map 'exports/{row['file']}' ." if row["rule"] in _UNMAPPED else "",
         }
-        for row in told.iter_rows(named=True)
+        for row in whole.iter_rows(named=True)
     ]
 
 
@@ -137,7 +137,7 @@ def by_settled(data: PageData) -> tuple[pl.DataFrame, list[list[str]]]:
     place = ["feed", "file", "line"]
     open_rows = data.set_aside.join(data.settled_rows, on=place, how="anti", maintain_order="left")
     settled = data.set_aside.join(data.settled_rows, on=place).sort(*place)
-    told = [
+    listed = [
         [
             formats.FEEDS.get(row["feed"] or "", "Of no feed"),
             row["file"],
@@ -147,4 +147,4 @@ def by_settled(data: PageData) -> tuple[pl.DataFrame, list[list[str]]]:
         ]
         for row in settled.iter_rows(named=True)
     ]
-    return open_rows, told
+    return open_rows, listed

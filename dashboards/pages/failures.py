@@ -36,13 +36,17 @@ def content(data: PageData) -> dict[str, Any]:
     hidden = [name for name in ("agency",) if name in data.hide and name in frame.columns]
     shown = frame.drop(hidden)
     columns = [] if too_many else shown.columns
-    told = {name: _values(shown[name]) if name != "dose" else _coded(shown) for name in columns}
+    values_by_column = {
+        name: _values(shown[name]) if name != "dose" else _coded(shown) for name in columns
+    }
     return {
         "title": "Failures",
         "count": frame.height,
         "too_many": too_many,
         "headings": [(name, word) for name, word in SHOWN if name in shown.columns],
-        "failures": Markup(formats.script_json({"columns": told, "currency": data.currency})),
+        "failures": Markup(
+            formats.script_json({"columns": values_by_column, "currency": data.currency})
+        ),
     }
 
 

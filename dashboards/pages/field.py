@@ -44,11 +44,11 @@ SECTIONS = (
 def content(data: PageData) -> dict[str, Any]:
     """What the template needs; sections without figures are left out."""
     field = field_of(data)
-    found = stands_out(field)
+    standing_out = stands_out(field)
     built = [build(field) for build in SECTIONS]
     sections = [_with_something_to_show(section) for section in built if section is not None]
     sections = [section for section in sections if section.figures]
-    top = Section("found", "What stands out", found.figures)
+    top = Section("found", "What stands out", standing_out.figures)
     every = [(section, figure) for section in (top, *sections) for figure in section.figures]
     views = {
         figure.key: {key: view.as_json() for key, view in figure.views.items()}
@@ -57,7 +57,7 @@ def content(data: PageData) -> dict[str, Any]:
     return {
         "title": "Field",
         "summary": field.sentence("rates", ALL, "any") or "No field figures yet.",
-        "found": found,
+        "found": standing_out,
         "sections": sections,
         "shown": {figure.key: first_view(section, figure) for section, figure in every},
         "picks": _picks(field),

@@ -21,8 +21,8 @@ _NO_HANDOUT = ("field_failures", "field_sentences")
 
 def pages(data: PageData) -> Iterator[tuple[str, str]]:
     """File name and text of the handout of every figure that has rows."""
-    told = data.figures.get("field_sentences", pl.DataFrame())
-    sentences = {(row[0], row[1], row[2]): row[3] for row in told.rows()}
+    sentence_rows = data.figures.get("field_sentences", pl.DataFrame())
+    sentences = {(row[0], row[1], row[2]): row[3] for row in sentence_rows.rows()}
     for name in names(data):
         frame = data.figures[name]
         finding = FINDINGS.get(name) or _plain(name, frame)

@@ -126,15 +126,15 @@ def _scopes(ordered: pl.DataFrame) -> list[tuple[str, str]]:
 def _arrivals(data: PageData) -> list[list[str]]:
     counts = ("rows_read", "records", "set_aside")
     by_feed = data.arrivals.group_by("feed").agg(pl.len().alias("files"), pl.col(*counts).sum())
-    found = {row["feed"]: row for row in by_feed.iter_rows(named=True)}
-    order = [*formats.FEEDS, *(feed for feed in found if feed not in formats.FEEDS)]
+    of_feed = {row["feed"]: row for row in by_feed.iter_rows(named=True)}
+    order = [*formats.FEEDS, *(feed for feed in of_feed if feed not in formats.FEEDS)]
     return [
         [
             formats.FEEDS.get(feed or "", "Of no feed"),
-            *(formats.whole(found[feed][name]) for name in ("files", *counts)),
+            *(formats.whole(of_feed[feed][name]) for name in ("files", *counts)),
         ]
         for feed in order
-        if feed in found
+        if feed in of_feed
     ]
 
 
@@ -210,7 +210,7 @@ def _filters(ordered: pl.DataFrame, data: PageData) -> list[tuple[str, str, list
 
     documents = ordered["documents"].explode(empty_as_null=True).drop_nulls().unique().to_list()
     groups = set(ordered["group"].drop_nulls())
-    found = [
+    filters = [
         ("group", "Group", [(key, words) for key, words in GROUPS.items() if key in groups]),
         ("verdict", "Verdict", [(w, t) for w, t in formats.VERDICTS.items()]),
         ("missing", "Missing", [(name, name) for name in sorted(documents)]),
@@ -220,7 +220,7 @@ def _filters(ordered: pl.DataFrame, data: PageData) -> list[tuple[str, str, list
         ("family", "Family", [(name, name) for name in values("family")]),
         ("assigned", "Assigned to", [(name, name) for name in values("assigned_to")]),
     ]
-    return [(name, label, options) for name, label, options in found if options]
+    return [(name, label, options) for name, label, options in filters if options]
 
 
 def _name_and_code(code: str, names: dict[str, str | None]) -> str:

@@ -77,7 +77,7 @@ def _credit(row: Row, currency: str) -> str:
 
 def rulings_said(rulings: Sequence[Row], decision: Row, currency: str) -> list[dict[str, str]]:
     """Every ruling of a claim in the order in which they were made, with its reason."""
-    told = []
+    entries = []
     for place, row in enumerate(rulings, 1):
         last = place == len(rulings)
         own = [
@@ -87,7 +87,7 @@ def rulings_said(rulings: Sequence[Row], decision: Row, currency: str) -> list[d
         ]
         now = "in force" if last else "replaced by the next one"
         beyond = "; beyond what its maker may decide" if last and _beyond(decision) else ""
-        told.append(
+        entries.append(
             {
                 "head": f"{formats.VERDICTS[row['ruling']]}, {now}{beyond}",
                 "when": f"{row['ruled_at']:%Y-%m-%d %H:%M} by {row['ruled_by']}",
@@ -95,7 +95,7 @@ def rulings_said(rulings: Sequence[Row], decision: Row, currency: str) -> list[d
                 "amounts": f"It sets {formats.listed(own)}." if own else "",
             }
         )
-    return told
+    return entries
 
 
 def _beyond(decision: Row) -> bool:

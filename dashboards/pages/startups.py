@@ -82,13 +82,15 @@ def content(data: PageData) -> dict[str, Any]:
 
 
 def _summary(data: PageData) -> str:
-    found = {(row["what"], row["word"]): row["units"] for row in data.startup_counts.to_dicts()}
-    unsound = found.get(("result", "unsound"), 0)
+    units_by_word = {
+        (row["what"], row["word"]): row["units"] for row in data.startup_counts.to_dicts()
+    }
+    unsound = units_by_word.get(("result", "unsound"), 0)
     overdue, waiting = (
-        found.get(("state", "overdue"), 0),
-        found.get(("state", "waiting_for_result"), 0),
+        units_by_word.get(("state", "overdue"), 0),
+        units_by_word.get(("state", "waiting_for_result"), 0),
     )
-    if not found:
+    if not units_by_word:
         return "No start-up is on file yet."
     return (
         f"{formats.counted(unsound, 'unit')} unsound by the latest start-up; treatment is overdue "
@@ -119,18 +121,20 @@ def _counts(data: PageData) -> list[dict[str, Any]]:
         "fault": ("Unsound reading", "reviews", "faults", codes.REPORTED, READING_WORDS),
         "state": ("Treatment", "advised", "state", codes.RECOMMENDATION_STATES, STATE_WORDS),
     }
-    found = {(row["what"], row["word"]): row["units"] for row in data.startup_counts.to_dicts()}
+    units_by_word = {
+        (row["what"], row["word"]): row["units"] for row in data.startup_counts.to_dicts()
+    }
     return [
         {
             "title": title,
             "rows": [
                 {
                     "word": words.get(word, word.replace("_", " ")),
-                    "count": formats.whole(found[what, word]),
+                    "count": formats.whole(units_by_word[what, word]),
                     "href": f"#{table}?{column}={word}",
                 }
                 for word in order
-                if (what, word) in found
+                if (what, word) in units_by_word
             ],
         }
         for what, (title, table, column, order, words) in shown.items()
@@ -181,11 +185,11 @@ def _tables(data: PageData) -> list[dict[str, Any]]:
 
 
 def _choices(rows: pl.DataFrame, names: Sequence[str]) -> list[Choice]:
-    found = []
+    choices = []
     for name in names:
         values = rows[name].unique().drop_nulls().sort().to_list()
-        found.append((name, SLICE_WORDS[name], [(value, value) for value in [*values, "none"]]))
-    return found
+        choices.append((name, SLICE_WORDS[name], [(value, value) for value in [*values, "none"]]))
+    return choices
 
 
 def _page_data(

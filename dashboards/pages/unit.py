@@ -50,7 +50,7 @@ def unit_content(life: Row, currency: str) -> dict[str, Any]:
 
 
 def _facts(unit: Row, journey: Row | None) -> list[tuple[str, str]]:
-    asked = _IN_TIME.get(journey["requested_in_time"] or "", "") if journey else ""
+    requested = _IN_TIME.get(journey["requested_in_time"] or "", "") if journey else ""
     facts = [
         ("Model", " ".join(filter(None, (unit["model"], unit["family"])))),
         ("Site", unit["site"]),
@@ -58,7 +58,7 @@ def _facts(unit: Row, journey: Row | None) -> list[tuple[str, str]]:
         ("Terms", unit["edition"]),
         ("Warranty from", formats.day(unit["clock_start"])),
         ("Cover ends", formats.day(unit["coverage_end"])),
-        ("Start-up asked for in time", asked),
+        ("Start-up asked for in time", requested),
         ("Water", unit["water_profile"]),
     ]
     return [(label, value) for label, value in facts if value and value != "–"]
@@ -67,9 +67,9 @@ def _facts(unit: Row, journey: Row | None) -> list[tuple[str, str]]:
 def _startup(row: Row) -> dict[str, Any]:
     review = row["review"]
     done = f"completed on {row['completed_on']}" if row["completed_on"] else "not completed"
-    asked = f", asked for on {row['requested_on']}" if row["requested_on"] else ""
+    requested = f", asked for on {row['requested_on']}" if row["requested_on"] else ""
     return {
-        "head": f"{row['report']}: {done}{asked}, {row['agency'] or 'no agency'}",
+        "head": f"{row['report']}: {done}{requested}, {row['agency'] or 'no agency'}",
         "result": review["result"] if review else None,
         "says": review["sentence"] if review else "It is reviewed once it is completed.",
         "findings": [

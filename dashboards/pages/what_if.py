@@ -49,34 +49,34 @@ class OtherTerms:
     forecast: pl.DataFrame
 
 
-def content(told: OtherTerms, currency: str, hide: Sequence[str]) -> dict[str, Any]:
+def content(other: OtherTerms, currency: str, hide: Sequence[str]) -> dict[str, Any]:
     """What the template needs; charts as specifications with their rows."""
-    before, after = (sum_of_money(told.lines[f"payable_{side}"]) for side in ("before", "after"))
+    before, after = (sum_of_money(other.lines[f"payable_{side}"]) for side in ("before", "after"))
     return {
         "title": "Other terms",
-        "reading": told.reading,
-        "answer": _answer(told, before, after, currency),
+        "reading": other.reading,
+        "answer": _answer(other, before, after, currency),
         "verdicts": [
             [formats.VERDICTS[name], formats.whole(old), formats.whole(new), _signed(new - old)]
-            for name, old, new in told.verdicts.iter_rows()
+            for name, old, new in other.verdicts.iter_rows()
         ],
-        "money": _money(told.lines),
-        "stands": _stands(told.lines, currency),
-        "moves": [_move(row) for row in told.moves.iter_rows(named=True)],
-        "groups": [group for by in BY if (group := _group(told.groups, by, currency))],
-        "forecast": _forecast(told, currency),
-        "claims": _claims(told.claims, hide),
-        "left_out": max(0, told.claims.height - MOST_CLAIMS),
+        "money": _money(other.lines),
+        "stands": _stands(other.lines, currency),
+        "moves": [_move(row) for row in other.moves.iter_rows(named=True)],
+        "groups": [group for by in BY if (group := _group(other.groups, by, currency))],
+        "forecast": _forecast(other, currency),
+        "claims": _claims(other.claims, hide),
+        "left_out": max(0, other.claims.height - MOST_CLAIMS),
     }
 
 
-def _answer(told: OtherTerms, before: Decimal, after: Decimal, currency: str) -> str:
-    moved = told.claims.height
+def _answer(other: OtherTerms, before: Decimal, after: Decimal, currency: str) -> str:
+    moved = other.claims.height
     if not moved:
-        return f"None of {formats.counted(told.total, 'claim')} moves; the money stays as it is."
+        return f"None of {formats.counted(other.total, 'claim')} moves; the money stays as it is."
     share = f" ({(after - before) / before:+.1%})" if before else ""
     return (
-        f"{formats.whole(moved)} of {formats.counted(told.total, 'claim')} would move: "
+        f"{formats.whole(moved)} of {formats.counted(other.total, 'claim')} would move: "
         f"{formats.money(after, currency)} payable in place of {formats.money(before, currency)}, "
         f"a change of {_signed_money(after - before)}{share}."
     )
@@ -164,8 +164,8 @@ def _with_rest(rows: pl.DataFrame) -> pl.DataFrame:
     return pl.concat([changed, rest.select(rows.columns).cast(rows.schema)])
 
 
-def _forecast(told: OtherTerms, currency: str) -> dict[str, Any] | None:
-    fleet = told.forecast.filter(pl.col("family") == "all").drop_nulls(
+def _forecast(other: OtherTerms, currency: str) -> dict[str, Any] | None:
+    fleet = other.forecast.filter(pl.col("family") == "all").drop_nulls(
         ["cost_before", "cost_after"]
     )
     if fleet.is_empty():
@@ -182,14 +182,14 @@ def _forecast(told: OtherTerms, currency: str) -> dict[str, Any] | None:
         for side, name in zip(before_after.SIDES, ("before", "after"), strict=True)
     ]
     families = (
-        told.forecast.group_by("family")
+        other.forecast.group_by("family")
         .agg(pl.col("failures_before", "failures_after", "cost_before", "cost_after").sum())
         .sort(pl.col("family") == "all", "family")
     )
     return {
         "says": (
             f"The {fleet.height} months to come are expected to cost {before:,.0f} {currency} as "
-            f"it is and {after:,.0f} {currency} under the other terms. {told.method}"
+            f"it is and {after:,.0f} {currency} under the other terms. {other.method}"
         ),
         "chart": two_courses.draw(f"Cost a month, {currency}").properties(width=_WIDE),
         "data": {"rows": {"rows": marks}},

@@ -117,8 +117,8 @@ def _line(row: dict[str, Any]) -> str:
     parts = [row["reason"] or row["why"], original_said(row["original"]) or ""]
     place = ", ".join(filter(None, (row["serial"], row["site_name"] or row["site"], row["agency"])))
     age = "" if row["age_days"] is None else f"{formats.days(row['age_days'])} old"
-    told = ", ".join(filter(None, (place, age, days_left(row["days_left"]))))
-    return " ".join(filter(None, (*parts, f"{told}." if told else "")))
+    facts = ", ".join(filter(None, (place, age, days_left(row["days_left"]))))
+    return " ".join(filter(None, (*parts, f"{facts}." if facts else "")))
 
 
 def days_left(left: int | None) -> str:

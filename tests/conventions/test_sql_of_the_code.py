@@ -43,7 +43,7 @@ REVIEWED: dict[tuple[str, str], str] = {
     ("pipelines/store/states.py", "columns"): "what identifier made",
     ("pipelines/store/states.py", "changes"): "what identifier made",
     ("pipelines/store/states.py", "places"): "question marks",
-    ("pipelines/store/states.py", "told"): "a literal with two parameters",
+    ("pipelines/store/states.py", "counts"): "a literal with two parameters",
     ("pipelines/store/invalidation.py", "now"): "a literal around export_files",
     ("pipelines/store/invalidation.py", "before"): "a literal around export_files",
     ("pipelines/store/evidence.py", "feed"): "a name of FEEDS",
