@@ -22,7 +22,7 @@ from dashboards.figures.cuts import (
 # On a log axis the first bin, which begins at nothing, begins at this share of the limit.
 _FIRST_FROM = 1 / 8
 _BEYOND = 8.0  # the last bin is open: it is drawn up to so many limits, or to the curve's end
-_LAST_BIN, _UNKNOWN_BIN = 10, 0
+_UNKNOWN_BIN = 0
 
 
 def section(field: Field) -> Section | None:

@@ -26,7 +26,6 @@ SHOWN = (
     ("product", "Product"),
     ("cost", "Cost"),
 )
-EVENTS_OF_FIRST = {"any": "first_any", "water": "first_water"}
 
 
 def content(data: PageData) -> dict[str, Any]:

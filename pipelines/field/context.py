@@ -46,7 +46,6 @@ HISTORY_COLUMNS = (
     "needs",
     "clock_start",
 )
-STARTUP_WORDS = ("done", "not done")
 UNKNOWN = "unknown"
 REPAIRS = pl.Schema(
     {

@@ -10,9 +10,9 @@ from datetime import date, timedelta
 
 import polars as pl
 
+from pipelines.field.calendar_months import months_between
 from pipelines.field.context import FieldContext
 from pipelines.field.dimensions import split_bands, split_months
-from pipelines.field.exposure import months_between
 
 CELLS = ("family", "needs", "age", "month")
 

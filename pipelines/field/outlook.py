@@ -12,6 +12,7 @@ from datetime import date, timedelta
 import numpy as np
 import polars as pl
 
+from pipelines.field.calendar_months import months_between
 from pipelines.field.context import FieldContext
 from pipelines.field.days_to_come import (
     MONTHS,
@@ -23,7 +24,6 @@ from pipelines.field.days_to_come import (
     shipments_to_come,
 )
 from pipelines.field.dimensions import BANDS
-from pipelines.field.exposure import months_between
 from pipelines.field.forecast_draws import DRAWS, Cells
 from pipelines.field.hindsight import failures_known, fleet_known, months_on
 from pipelines.field.monthly import monthly_days

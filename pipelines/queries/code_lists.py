@@ -40,7 +40,6 @@ from schemas.reference import Aliases
 
 FOLDER = "drafts"
 _NAMES = ("description", "name", "text")
-_SAME = 0.8  # share of rows in which one name stands beside a code
 
 
 @dataclass(frozen=True)

@@ -57,7 +57,6 @@ FILE_PARTS = pl.Schema(
         "headers": pl.List(pl.String),
     }
 )
-NEWS = ("new", "changed", "unchanged")
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,6 @@ from pipelines.terms.key_types import type_of
 from pipelines.terms.shape import BURNED_GASES, GAS_READING, Table, terms_shape
 from schemas import codes
 
-_FAMILY = "NAME"
 # What stands for any analyte, reading or gas of a limit.
 ANY_ANALYTE, ANY_READING, ANY_GAS = "ANALYTE", "READING", "GAS"
 

@@ -28,8 +28,6 @@ COLUMNS: dict[str, tuple[tuple[str, str], ...]] = {
     "site": (("units", "site"), ("water_tests", "site"), ("treatment_purchases", "site")),
 }
 KINDS = tuple(COLUMNS)
-# What stands beside a code: its name, and of a site the region and the postal code.
-BESIDE = ("name", "region", "postal_code", "serial")
 USED = pl.Schema(
     {
         "kind": pl.String,

@@ -29,7 +29,6 @@ NAME_SPEAKS, NAME_SPEAKS_BESIDE_VALUES = 0.74, 0.55
 VALUES_SPEAK = 0.6
 WHOLLY = 0.99  # likeness of a name that is the column's own, or a word for it
 LEAST = 0.42  # score of a pair that is worth telling
-_TELLING = ("serial", "analyte", "region", "site", "product", "cause", "agency", "model")
 _NEAR_OF_UNSURE = 0.25
 _EXCHANGED = 0.02  # by so much two pairs must be better than with their headers exchanged
 _NEAR = 0.1  # a second header within this of the first leaves the matter to a person

@@ -177,11 +177,6 @@ class Profile:
         return mean_of(self.texts["text"].str.len_chars())
 
     @cached_property
-    def spaced_share(self) -> float:
-        """The share of rows with more than one word."""
-        return self.share(pl.col("text").str.contains(r"\S\s+\S"))
-
-    @cached_property
     def letter_share(self) -> float:
         """The share of rows with three letters on end."""
         return self.share(pl.col("text").str.contains(r"\p{L}{3}"))

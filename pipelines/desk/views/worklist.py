@@ -29,7 +29,6 @@ from schemas.columns import polars_schema
 from schemas.payments import Payments
 from schemas.worklist import GROUPS
 
-FILTERS = ("verdict", "agency", "region", "missing", "assigned", "group", "family", "due")
 SETTLED = "settled"
 _LOCK = threading.Lock()
 _READING = threading.Lock()

@@ -21,7 +21,7 @@ from pipelines.store.archive.chain import (
     sync_folder,
 )
 from pipelines.store.archive.seals import SEALS, seals_frame, store_seals, take_over_seals
-from pipelines.store.database import LAST, append_frame, count_rows, has_table
+from pipelines.store.database import LAST, append_frame, has_table
 from pipelines.workspace.layout import Workspace
 from schemas.archive import ARCHIVE_TABLES
 
@@ -121,16 +121,6 @@ def publications_named(numbers: list[int] | tuple[int, ...]) -> str:
     if len(texts) == 1:
         return f"publication {texts[0]}"
     return f"publications {', '.join(texts[:-1])} and {texts[-1]}"
-
-
-def count_added(con: duckdb.DuckDBPyConnection, publication: int) -> int:
-    """How many claims have a new row with a publication."""
-    if not count_rows(con, "decision_archive"):
-        return 0
-    rows = con.execute(
-        "select count(*) from decision_archive where publication = ?", [publication]
-    ).fetchall()
-    return int(rows[0][0])
 
 
 def archive_faults(workspace: Workspace) -> list[tuple[str, str]]:
