@@ -143,10 +143,10 @@ def _answered(before: pl.DataFrame, as_of: dt.date) -> pl.DataFrame:
 
 
 def _closed(before: pl.DataFrame) -> pl.DataFrame:
-    """The latest live entries of matters that are settled, where they went out."""
-    latest = latest_live(before)
+    """All live entries of matters that are settled, where they went out."""
     went_out = pl.col("state").is_in(["sent", "answered", "told_before"])
-    return changed_states(latest.filter(pl.col("closes").fill_null(False) & went_out), "closed")
+    settled = pl.col("closes").fill_null(False) & (pl.col("kind") != "reminder")
+    return changed_states(before.filter(settled & went_out), "closed")
 
 
 def _new(register: pl.DataFrame, matters: pl.DataFrame, as_of: dt.date, state: str) -> pl.DataFrame:

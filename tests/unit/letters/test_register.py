@@ -182,6 +182,19 @@ def test_a_settled_matter_closes_what_went_out() -> None:
     assert look(register, standing({"claim": "U1"}), 1).height == 2
 
 
+def test_a_settled_matter_closes_all_that_went_out_in_one_look() -> None:
+    """An earlier letter that was sent, behind one that was sent too, or that still waits."""
+    unit = {"claim": None, "serial": "U1", "kind": "installation"}
+    over = standing(unit | {"basis": None, "closes": True})
+    register = marked(look(NOTHING, standing(unit), 0), 1, state="sent")
+    register = look(register, standing(unit | {"basis": "b"}), 1)
+    assert look(register, over, 2)["state"].to_list() == ["closed", "overtaken"]
+    sent = marked(register, 2, state="sent")
+    assert look(sent, over, 2)["state"].to_list() == ["closed", "closed"]
+    # One that a person has closed stays so, and nothing is closed while something stands.
+    assert look(sent, standing(unit | {"basis": "b"}), 2).equals(sent)
+
+
 def test_entries_have_one_order_whatever_that_of_the_claims() -> None:
     """By claim, so that the same store gives the same numbers."""
     rows = [{"claim": f"K{n}"} for n in (3, 1, 2)]
