@@ -517,3 +517,14 @@ def test_the_finding_names_the_first_lapse_that_counts(
         f"In normal water a cartridge fell due: SOFT by changes {lapse.format(*by_changes)}, "
         f"and by stock {lapse.format(*by_stock)}."
     )
+
+
+def test_a_system_kept_up_by_changes_and_by_stock_is_named_once(tools, bench):
+    """Both ways reach the failure, each from the installation on; it is one system all the same."""
+    change = CHANGE | {"completed_on": "2024-07-31"}
+    stock = CARTRIDGE | {"ordered_on": "2024-07-31"}
+    for day, more in (("2024-08-15", ()), ("2024-09-01", (change,))):
+        orders = [ORDER, stock] if more else [ORDER]
+        reasons = tools.reasons(judge(bench, orders, [INSTALL, *more], day=day))
+        assert reasons["treatment_maintained"] == "Kept up: SOFT."
+        assert reasons["treatment_installed"].count("SOFT on 2024-01-31") == 1

@@ -160,6 +160,24 @@ def test_treatment_may_be_fitted_within_the_grace_days(tools, bench):
         assert after(tools, decided) == outcomes
 
 
+def test_grace_runs_from_the_first_test_of_the_claims_own_site(tools, bench):
+    """That of another claim's site was reported half a year before, and gives that one its own."""
+    other = {"serial": "U0", "model": "GEN", "shipped_on": "2024-01-02", "site": "S0",
+             "installed_on": "2024-01-20"}  # fmt: skip
+    failed = {"failed_on": "2024-08-31", "opened_on": "2024-09-02", "completed_on": "2024-09-03"}
+    call = tools.CALL | failed | {"call": "C0", "claim": "K0", "serial": "U0", "cause": "CORRODED"}
+    decided = judge(
+        bench,
+        {"reported_on": "2024-08-02"},
+        {"sample": "L0", "site": "S0"},
+        call=failed,
+        units=[other],
+        service_calls=[call],
+    )
+    assert after(tools, decided) == {"not_needed"}
+    assert tools.outcomes(decided, "K0")["treatment_bought_new"] == "unmet"
+
+
 def test_needs_follow_water_model_and_cause(tools, bench):
     """What is outside its limit; scale where always treated; by cause only what it lists."""
     rows = [
