@@ -4,10 +4,12 @@ As it is: filed within 60 days, labor 12 months. Other terms: 30 days, labor 24 
 Each claim: parts 200.00, labor 2 h at 85 (the agency's rate caps 90) = 170.00, travel 60.00.
 """
 
+from dataclasses import replace
 from decimal import Decimal
 
 import polars as pl
 import pytest
+from polars.testing import assert_frame_equal
 
 from pipelines.counterfactuals.comparison import _through, compare
 from pipelines.counterfactuals.hypothetical_water_tests import _within
@@ -30,15 +32,21 @@ UNITS = [bench.UNIT | {"serial": f"U{n}", "region": r} for n, r in enumerate(
 
 
 @pytest.fixture(scope="module")
-def told(tmp_path_factory):
-    """The comparison of both."""
+def sides(tmp_path_factory):
+    """What is decided under both, and the profiles of two units."""
     folder = tmp_path_factory.mktemp("terms")
     other = bench.changed(file_within_days="30", labor_months="24")
     sides = [bench.terms_of(folder / name, text) for name, text in
              (("as_it_is", bench.BENCH_TERMS), ("other", other))]  # fmt: skip
     evidence = bench.evidence_of(units=UNITS, service_calls=CALLS)
     profiles = pl.DataFrame({"serial": ["U1", "U2"], "water_profile": ["chloride", "mixed"]})
-    return compare(*(decide(evidence, terms) for terms in sides), profiles)
+    return *(decide(evidence, terms) for terms in sides), profiles
+
+
+@pytest.fixture(scope="module")
+def told(sides):
+    """The comparison of both."""
+    return compare(*sides)
 
 
 def money(*amounts):
@@ -55,6 +63,16 @@ def test_what_moves_is_told_with_the_condition_that_differs_and_leads(told):
         ("K3", "covered_in_part", "covered", "within_labor_window", *money("200.00", "430.00")),
     ]
     assert told.claims["reason_after"][0].startswith("Filed on 2024-10-14, after 2024-10-03")
+
+
+def test_claims_that_move_come_by_their_numbers(sides, told):
+    """However they were decided."""
+    before, after, profiles = sides
+    turned = [
+        replace(one, decisions=one.decisions.sort("claim", descending=True))
+        for one in (before, after)
+    ]
+    assert_frame_equal(compare(*turned, profiles).claims, told.claims)
 
 
 def test_money_is_exact_by_line_and_in_all(told):

@@ -100,6 +100,34 @@ def test_the_start_up_bonus_takes_a_request_and_a_start_up(world):
     assert [turn.possible for turn in told.turns] == [True]
 
 
+def test_a_start_up_that_came_after_the_failure_would_have_had_to_come_before(world):
+    """Asked for in time, completed two weeks after a failure that the bonus would have reached."""
+    failed = dict.fromkeys(("failed_on", "opened_on", "completed_on", "claimed_on"), "2025-03-01")
+    report = {"report": "R", "serial": "U1", "requested_on": "2024-02-09",
+              "completed_on": "2025-03-15"}  # fmt: skip
+    decisions, told = world(call=failed, startups=[report])
+    assert decisions["verdict"].to_list() == ["covered_in_part"]
+    assert [facts(turn) for turn in told.turns] == [
+        [("startup_completed", "past", date(2025, 3, 1))]
+    ]
+
+
+def test_parts_that_are_still_in_their_window_need_the_filing_alone(world):
+    """With the bonus labor ended on 20 January 2026 and parts in July: filed within 60 days, by
+    30 April, a failure in March would have been covered in part."""
+    failed = dict.fromkeys(("failed_on", "opened_on", "completed_on"), "2026-03-01")
+    report = {"report": "R", "serial": "U1", "requested_on": "2024-02-09",
+              "completed_on": "2024-02-20"}  # fmt: skip
+    given = {"startups": [report], "as_of": "2026-08-01"}
+    decisions, told = world(call=failed | {"claimed_on": "2026-06-01"}, **given)
+    assert decisions["verdict"].to_list() == ["not_covered"]
+    assert [(turn.verdict, facts(turn)) for turn in told.turns] == [
+        ("covered_in_part", [("claimed_on", "past", date(2026, 4, 30))])
+    ]
+    for day, expected in (("2026-04-30", "covered_in_part"), ("2026-05-01", "not_covered")):
+        assert verdict(world, call=failed | {"claimed_on": day}, **given) == expected
+
+
 def test_a_water_test_from_before_the_failure_is_asked_for(world):
     """It settles a claim for corrosion if nothing in it is outside the limits."""
     given = {"unit": {"model": "GEN"}, "call": {"cause": "CORRODED"}}
@@ -200,6 +228,15 @@ def test_dates_that_cannot_all_be_true_are_corrected_to_the_nearest_that_can(wor
     assert decisions["verdict"].to_list() == ["needs_review"]
     assert [facts(turn) for turn in told.turns] == [[("failed_on", "correct", date(2024, 9, 2))]]
     assert verdict(world, call={"failed_on": "2024-09-02"}) == "covered"
+
+
+def test_an_installation_after_the_failure_is_corrected_to_the_day_of_the_failure(world):
+    """Installed on the 10th, opened on the 2nd, failed on the 1st: installed by the 1st."""
+    unit = {"installed_on": "2024-09-10"}
+    decisions, told = world(unit=unit)
+    assert decisions["verdict"].to_list() == ["needs_review"]
+    assert [facts(turn) for turn in told.turns] == [[("installed_on", "correct", date(2024, 9, 1))]]
+    assert verdict(world, unit={"installed_on": "2024-09-01"}) == "covered"
 
 
 def test_a_covered_claim_is_told_so(world):

@@ -53,6 +53,14 @@ def test_what_counts_through_the_site_counts_in_every_copy(evidence, tmp_path):
     ]
 
 
+def test_an_order_for_another_unit_of_the_site_does_not_come_along(evidence):
+    """One that names a unit is that unit's alone; one that names the site alone is everybody's."""
+    rows = [ORDER | {"serial": "U2"}, CARTRIDGES, ORDER | {"line": "3", "serial": "U1"}]
+    bought = bench.records("treatment_purchases", rows)
+    copied = copies(replace(evidence, treatment_purchases=bought), states("1~"))
+    assert sorted(copied.treatment_purchases["line"]) == ["2", "3"]
+
+
 def test_units_that_came_before_come_along_to_the_end_of_the_chain(evidence):
     """U1 took over from U2, that from U3, and U3 is said to have taken over from U2."""
     third = bench.records("units", [bench.UNIT | {"serial": "U3"}])

@@ -12,8 +12,10 @@ from alembic.migration import MigrationContext
 from pipelines.errors import WorkspaceError
 from pipelines.events import Event, open_desk
 from pipelines.events.event import chain_faults
+from pipelines.events.recorded import DeskRecord, look_at_recorded, read_recorded
 from pipelines.events.tables import METADATA
-from tests.desks import DAY, make_desk
+from pipelines.workspace.layout import Workspace
+from tests.desks import DAY, SETTINGS, make_desk
 
 
 @pytest.fixture
@@ -78,6 +80,17 @@ def test_the_chain_tells_what_was_changed(desk):
     assert [fault[:7] for fault in chain_faults(changed)] == ["Event 2"]
     assert [fault[:7] for fault in chain_faults([events[0], events[2]])] == ["Event 3"]
     assert list(chain_faults([events[1], events[0], events[2]]))
+
+
+@pytest.mark.parametrize("read", [read_recorded, look_at_recorded])
+def test_what_people_recorded_is_read_where_there_is_a_desk(desk, tmp_path, read):
+    """Three events here; where nobody did anything, nothing, and no desk comes of it."""
+    assert read(desk.workspace, desk.settings).last_event == 3
+    folder = tmp_path / "other"
+    (folder / "exports").mkdir(parents=True)
+    (folder / "limeledger.toml").write_text(SETTINGS, encoding="utf-8")
+    assert read(Workspace.open(folder), desk.settings) == DeskRecord()
+    assert sorted(path.name for path in folder.iterdir()) == ["exports", "limeledger.toml"]
 
 
 def test_sqlite_is_written_through(desk):

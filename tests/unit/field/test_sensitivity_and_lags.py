@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import polars as pl
 import pytest
 
-from pipelines.field.cohorts import cohorts
+from pipelines.field.cohorts import _Cells, cohorts
 from pipelines.field.context import FieldContext
 from pipelines.field.figures import figure
 from pipelines.field.reporting_lag import lag_law, share_reported, triangle
+from pipelines.field.risk_sets import MONTH_AGES
 from pipelines.field.sensitivity import _with_rate
 from pipelines.field.slices import NO_EXPOSURE
 
@@ -125,6 +127,30 @@ def test_immature_are_the_ages_at_which_a_call_may_still_come(make_fleet) -> Non
             assert row["immature"] == (earliest <= int(row["months"] * 30.4375))
             kinds.add(row["immature"])
     assert kinds == {True, False}
+
+
+def test_an_age_is_immature_from_the_first_day_whose_calls_may_be_out() -> None:
+    """Calls are in after two days: those for yesterday are not, those for the day before are."""
+    law, today = np.array([0.5, 0.9, 0.95, 1.0]), 1000
+    # Yesterday the units were 30, 31 and 31 days old; the third had left at the age of 10.
+    entered = np.array([today - 31, today - 32, today - 32])
+    cells = SimpleNamespace(
+        _today=today,
+        quarters=SimpleNamespace(
+            entered_on=entered,
+            episodes=SimpleNamespace(
+                unit=np.arange(3), group=np.arange(3), exit=np.array([31, 32, 10])
+            ),
+            groups=pl.DataFrame({"cohort": ["a", "b", "c"]}),
+        ),
+    )
+    immature = _Cells._immature(cells, law)
+    assert MONTH_AGES[:3].tolist() == [0, 30, 60]
+    assert immature[:, :3].tolist() == [
+        [False, True, True],
+        [False, False, True],
+        [False, False, False],
+    ]
 
 
 def test_clock_starts_by_region(context: FieldContext) -> None:

@@ -145,6 +145,8 @@ def test_every_key_is_told_with_what_it_holds() -> None:
     holds = {key.path: key.type for key in term_keys()}
     assert not [path for path in holds if path.startswith("family")]
     assert not [path for path in holds if path.endswith((".level", ".under_hood"))]
+    assert all(holds.values())
+    assert "installation.limits.READING" not in holds
     assert holds["coverage.parts_months"] == "whole number of months, 0 to 1,200"
     assert holds["treatment.fresh_days"] == "whole number of days, 1 to 36,500"
     assert holds["treatment.judged_by"] == '"water" or "cause"'
