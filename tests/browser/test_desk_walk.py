@@ -286,3 +286,40 @@ def test_the_list_prints_whole(visitors) -> None:
     )
     assert cut == 0
     assert page.pdf().startswith(b"%PDF-")
+
+
+def test_a_unit_prints_whole(visitors) -> None:
+    """On paper stand its life, start-ups, each test against its limits, calls, claims and letters,
+    nothing cut off, no control."""
+    visitor = visitors()
+    visitor.sign_in("ada")
+    page = visitor.open("/units/W2001")
+    page.wait_for_selector("html[data-drawn=yes]", timeout=60_000)
+    on_screen = page.locator("main h2:visible").all_inner_texts()
+    assert {"The unit’s life", "Start-ups", "Water tests", "Treatment bought"} <= {*on_screen}
+    controls = page.locator("button, input, select, textarea, summary, .acts a, .bar nav a").all()
+    assert any(one.is_visible() for one in controls)
+    limits = page.locator("main .panel details table td")
+    assert limits.count() > 4
+    assert not limits.first.is_visible()
+    page.emulate_media(media="print")
+    # The sheet's width between its margins: 216 mm less twice 13 mm, at 96 pixels an inch.
+    page.set_viewport_size({"width": 718, "height": 980})
+    assert page.locator("main h2:visible").all_inner_texts() == on_screen
+    assert page.locator("main svg").first.is_visible()
+    assert limits.first.is_visible()
+    assert limits.last.is_visible()
+    assert [one.evaluate("each => each.outerHTML") for one in controls if one.is_visible()] == []
+    cells = "main td, main th, main p, main li, main svg"
+    cut = page.evaluate(
+        """cells => [...document.querySelectorAll(cells)]
+        .filter((each) => each.offsetWidth && each.scrollWidth > each.clientWidth + 1
+            || each.getBoundingClientRect().right > innerWidth + 1)
+        .map((each) => each.outerHTML.slice(0, 200))""",
+        cells,
+    )
+    assert cut == []
+    pdf = page.pdf(prefer_css_page_size=True)
+    sides = len([part for part in pdf.split(b"/Type /Page")[1:] if part[:1] != b"s"])
+    assert sides <= 2
+    assert visitor.faults == []
