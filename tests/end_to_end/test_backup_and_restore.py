@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from pipelines.cli import backup
 from pipelines.workspace.lock import refresh_lock
 
 
@@ -187,7 +188,7 @@ def test_damaged_and_missing_archives(archive, tmp_path, run):
     assert run("restore", tmp_path / "none.zip", tmp_path / "folder").code == 4
 
 
-def test_backup_waits_for_a_refresh_or_says_who_runs(workspace, tmp_path, run):
+def test_backup_waits_for_a_refresh_or_says_who_runs(workspace, tmp_path, run, monkeypatch):
     """A refresh at work is waited for; after the wait the exit code is 3 and no file is there."""
     target = tmp_path / "backup.zip"
     with refresh_lock(workspace / "store"):
@@ -204,7 +205,13 @@ def test_backup_waits_for_a_refresh_or_says_who_runs(workspace, tmp_path, run):
     holder = threading.Thread(target=hold)
     holder.start()
     assert held.wait(60)
-    threading.Timer(0.3, free.set).start()
+    say = backup.progress
+
+    def free_once_it_waits(words):
+        say(words)
+        free.set()
+
+    monkeypatch.setattr(backup, "progress", free_once_it_waits)
     call = run("backup", workspace, target, "--wait", "60")
     assert free.is_set(), "it did not wait for the lock"
     holder.join()
