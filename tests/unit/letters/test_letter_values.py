@@ -95,6 +95,27 @@ def test_a_covered_claim_tells_the_windows_and_the_money(terms) -> None:
     assert (letter["documents"], letter["documents_due_on"]) == ([], None)
 
 
+def test_claims_come_by_their_numbers(terms) -> None:
+    """However they were decided."""
+    calls = [bench.CALL | {"call": name, "claim": name, "serial": name} for name in ("K3", "K1")]
+    evidence = bench.evidence_of(
+        service_calls=calls, units=[bench.UNIT | {"serial": name} for name in ("K3", "K1")]
+    )
+    decided, known = decide(evidence, terms), seen(evidence)
+    for descending in (True, False):
+        letters = letters_of(
+            decided.decisions.sort("claim", descending=descending),
+            decided.findings,
+            claims_of(known, terms),
+            known.rulings,
+            known.agencies,
+            maker="Tarnfell",
+            currency="USD",
+            as_of=known.as_of,
+        )
+        assert letters["claim"].to_list() == ["K1", "K3"]
+
+
 def test_a_refusal_tells_what_is_unmet(terms) -> None:
     """Filed too late: that reason alone, and nothing payable."""
     letter = _letter(terms, claimed_on="2025-03-01")

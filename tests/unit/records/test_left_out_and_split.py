@@ -189,3 +189,11 @@ def test_an_entry_leaves_out_whole_sheets_only_where_it_looks_at_no_cell():
         LeaveOut("r", tests=looks),
     ]
     assert [entry.is_of_sheets for entry in whole] == [True, False, False, False]
+
+
+@pytest.mark.parametrize("separators", ['[",", ", and "]', '[", and ", ","]'])
+def test_the_longest_separator_is_looked_for_first(desk, separators):
+    """In whatever order they are told."""
+    toml = f"[transforms]\nserial = [ {{ split = {separators} }} ]\n"
+    parsed = desk.parse("units", UNITS + '"A1, and B2,C3",SK-2,2024-01-02,,\n', toml)
+    assert parsed.rows["serial"].to_list() == ["A1", "B2", "C3"]

@@ -2,6 +2,8 @@
 
 import datetime as dt
 
+import pytest
+
 from pipelines.records.corrections import Correction
 from pipelines.records.feed_file import contents_of, parse_file
 from pipelines.records.row_cells import Place
@@ -208,3 +210,21 @@ def test_a_result_is_corrected_alone(desk):
     assert parsed.corrected.rows() == [(2, 1), (3, 2), (4, 3)]
     untouched = parse_file("water_tests", reading, mapping, ZONE, corrections=made[:1])
     assert told(untouched) == [(3, "value", "seven", "result")]
+
+
+@pytest.mark.parametrize(
+    ("result", "unit", "expected"),
+    [
+        ("100", "", 82.016),
+        ("100", "mg/L", 82.016),
+        ("100000", "ug/L", 82.016),
+        ("100", "mg/L as CaCO3", 100.0),
+    ],
+)
+def test_a_basis_counts_where_the_unit_does_not_say_it(desk, result, unit, expected):
+    """Alkalinity told as bicarbonate is 0.82016 of that as calcium carbonate."""
+    basis = '"Alk" = { column = "alkalinity_mg_l_caco3", basis = "HCO3" }\n[units]'
+    toml = TOML.replace("[units]", basis)
+    parsed = desk.parse("water_tests", HEAD + row("Alk", result, unit), toml)
+    assert told(parsed) == []
+    assert parsed.rows["result"].to_list() == [pytest.approx(expected, abs=0.001)]

@@ -165,3 +165,13 @@ def test_shorthand_directives_stand_for_what_they_abbreviate():
     """`%D`, `%F`, `%R` and `%T` are written out."""
     assert day("03/31/26", "%D") == dt.date(2026, 3, 31)
     assert moment("31.03.2026 16:20:05", "%d.%m.%Y %T") == dt.datetime(2026, 3, 31, 16, 20, 5)
+
+
+@pytest.mark.parametrize(
+    ("day", "is_sound"),
+    [("1899-12-31", False), ("1900-01-01", True), ("2199-12-31", True), ("2200-01-01", False)],
+)
+def test_days_are_those_of_three_centuries(desk, day, is_sound):
+    """A year far off is a slip of the pen."""
+    parsed = desk.parse("units", f"serial,model,shipped_on\nA,SK-2,{day}\n")
+    assert (parsed.rows.height, parsed.set_aside.is_empty()) == (int(is_sound), is_sound)
