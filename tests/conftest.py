@@ -24,6 +24,7 @@ LONG = (
     "test_readers_beside.py",
     "test_any_run.py",
     "test_bad_workspaces.py",
+    "test_decided_at_once.py",
     "test_decisions_that_stand.py",
     "test_executed_again.py",
     "test_nights_and_scratch.py",
