@@ -17,6 +17,7 @@ import duckdb
 import polars as pl
 import pytest
 
+from dashboards.claim_files import MADE_FROM
 from pipelines.cli.main import main
 from schemas.archive import ARCHIVE_TABLES
 from schemas.columns import polars_schema
@@ -130,13 +131,18 @@ def differing(one: dict[str, pl.DataFrame], other: dict[str, pl.DataFrame]) -> l
 
 
 def pages(workspace: Path) -> dict[str, str]:
-    """Every published file but Parquet, without the moments at which a refresh ran."""
+    """Every published file but Parquet, without the moments at which a refresh ran.
+
+    Nor with the hashes of claim pages, which show such moments; the pages are compared themselves.
+    """
     folder = workspace / "published"
-    return {
+    texts = {
         str(path.relative_to(folder)): RUN.sub("", MOMENT.sub("", path.read_text()))
         for path in sorted(folder.rglob("*"))
         if path.is_file() and path.suffix != ".parquet"
     }
+    made_from = f"assets/{MADE_FROM}"
+    return texts | {made_from: str(sorted(json.loads(texts[made_from])))}
 
 
 def published(workspace: Path, table: str) -> pl.DataFrame:
