@@ -170,7 +170,8 @@ def test_sums_and_ends_are_those_of_a_slow_hand(files):
     assert sum(told.duplicates for told in of_claims) == counts["duplicates"]
     rules = Counter(rule for told in of_claims for rule in told.set_aside["rule"])
     assert rules["joins_several"] == counts["aside"]
-    lines = [row.split(",", 2) for rows in files["lines"] for row in rows]
+    # A row with a field too many is set aside as it is read, and in no sum.
+    lines = [row.split(",") for rows in files["lines"] for row in rows if row.count(",") == 2]
     sums: dict[str, Decimal] = {}
     bad = set()
     for claim, kind, amount in lines:
@@ -179,7 +180,7 @@ def test_sums_and_ends_are_those_of_a_slow_hand(files):
             continue
         sums.setdefault(key, Decimal(0))
         if kind.upper() in ("MAT", "LAB"):
-            if amount in ("x", "1,234"):
+            if amount == "x":
                 bad.add(key)
             elif amount:
                 sums[key] += Decimal(amount)
