@@ -1,18 +1,20 @@
 """Figure 11: what moved limits may come to in the year to come.
 
 Belongs here: units between two limits, their time, and the failures and cost that more or less
-treatment would bring. Does not belong here: deciding claims again, whose limits they are.
+treatment would bring. Does not belong here: deciding claims again, which limits other terms move
+(`changed_limits`).
 
 An upper bound: everybody is taken to stop, or to begin, on the next day.
 """
 
 from __future__ import annotations
 
-from typing import Literal, NamedTuple
+from typing import Literal
 
 import numpy as np
 import polars as pl
 
+from pipelines.field.changed_limits import Moved
 from pipelines.field.context import FieldContext
 from pipelines.field.days_to_come import MONTHS
 from pipelines.field.dose_bins import bin_of, dose_bins
@@ -44,79 +46,6 @@ _NO_RATE = "cannot be estimated, because no unprotected day at these values was 
 _DRAWS, _SEED = 2000, 11
 
 
-class Moved(NamedTuple):
-    """A maximum that other terms move, or (`lower`) a minimum; infinite where there is none.
-
-    serials: of the units whose own terms move it; None: all of the family.
-    """
-
-    family: str
-    analyte: str
-    before: float
-    after: float
-    needs: str
-    lower: bool = False
-    serials: pl.Series | None = None
-
-    @property
-    def laxer(self) -> bool:
-        """Whether it lets more waters pass."""
-        return (self.after > self.before) != self.lower
-
-
-def moved_limits(before: pl.DataFrame, after: pl.DataFrame, *, lower: bool = False) -> list[Moved]:
-    """The maxima (or minima) that differ: family, analyte, limit, needs of the newest editions."""
-    rows = _differing(before, after, ["family", "analyte"], lower)
-    return [Moved(*row)._replace(lower=lower) for row in rows.rows()]
-
-
-def moved_for_units(
-    editions: pl.DataFrame, before: pl.DataFrame, after: pl.DataFrame, *, lower: bool = False
-) -> list[Moved]:
-    """The limits that differ for units, by the terms that judge each of them.
-
-    Args:
-        editions: serial, family, and the unit's edition under these and under the other terms:
-            edition, edition_after (null: none).
-        before: limits of all editions: edition, family, analyte, limit, needs.
-        after: those of the other terms.
-    """
-    keys = ["family", "edition", "edition_after"]
-    known = editions.drop_nulls(keys)
-    pairs = known.select(keys).unique().with_row_index("pair")
-    columns = ["pair", "family", "analyte", "limit", "needs"]
-    first = pairs.join(before, on=["family", "edition"]).select(columns)
-    limits = after.rename({"edition": "edition_after"})
-    second = pairs.join(limits, on=["family", "edition_after"]).select(columns)
-    what = ["family", "analyte", "limit", "limit_after", "needs"]
-    rows = (
-        _differing(first, second, columns[:3], lower)
-        .join(known.join(pairs, on=keys).select("serial", "pair"), on="pair")
-        .group_by(what)
-        .agg("serial")
-        .sort(what)
-    )
-    return [
-        Moved(*row)._replace(lower=lower, serials=serials)
-        for row, serials in zip(rows.select(what).rows(), rows["serial"], strict=True)
-    ]
-
-
-def _differing(
-    before: pl.DataFrame, after: pl.DataFrame, keys: list[str], lower: bool
-) -> pl.DataFrame:
-    """keys, limit, limit_after, needs of the limits that are not alike; infinite: none."""
-    none = -np.inf if lower else np.inf
-    both = before.join(after, on=keys, how="full", coalesce=True, suffix="_after")
-    limits = both.select(
-        *keys,
-        pl.col("limit").fill_null(none),
-        pl.col("limit_after").fill_null(none),
-        pl.coalesce("needs", "needs_after").fill_null(""),
-    )
-    return limits.filter(pl.col("limit") != pl.col("limit_after")).sort(keys)
-
-
 def expected(context: FieldContext, moved: list[Moved], ratios: pl.DataFrame) -> pl.DataFrame:
     """One row a moved limit.
 
@@ -126,7 +55,7 @@ def expected(context: FieldContext, moved: list[Moved], ratios: pl.DataFrame) ->
 
     Args:
         context: the fleet under the terms as they are.
-        moved: of `moved_limits`.
+        moved: of `changed_limits`.
         ratios: of `treatment_ratios`.
     """
     cox = ratios.filter(

@@ -20,15 +20,10 @@ from pipelines.counterfactuals.comparison import Comparison, compare
 from pipelines.coverage import Decided, Evidence, decide
 from pipelines.coverage.clock import unit_terms
 from pipelines.errors import NotFoundError
+from pipelines.field.changed_limits import moved_by_terms
 from pipelines.field.context import FieldContext
 from pipelines.field.figures import FIGURES
-from pipelines.field.moved_limits import (
-    COLUMNS,
-    Moved,
-    expected,
-    moved_for_units,
-    moved_limits,
-)
+from pipelines.field.moved_limits import COLUMNS, expected
 from pipelines.steps.figures import field_context, one_thread_a_matrix
 from pipelines.steps.units import watched_units
 from pipelines.store.database import read_frame
@@ -192,29 +187,11 @@ def _forecast(context: FieldContext) -> pl.DataFrame:
 def _expected(
     context: FieldContext, evidence: Evidence, before: Terms, after: Terms
 ) -> pl.DataFrame:
-    """What the limits that the other terms move may come to: one row each.
-
-    A unit is judged by its own edition, before and after. A limit of the newest edition that no
-    unit is judged by yet has its row all the same.
-    """
+    """What the limits that the other terms move may come to: one row each."""
     editions = _editions(evidence, before).join(
         _editions(evidence, after), on=["serial", "family"], suffix="_after"
     )
-    moved: list[Moved] = []
-    for bound in ("max", "min"):
-        sides = [_limits(terms, bound) for terms in (before, after)]
-        own = moved_for_units(editions, *sides, lower=bound == "min")
-        newest = (
-            side.join(_newest(terms), on=["edition", "family"]).drop("edition")
-            for side, terms in zip(sides, (before, after), strict=True)
-        )
-        own_keys = {one[:4] for one in own}
-        own += [
-            one._replace(serials=pl.Series([], dtype=pl.String))
-            for one in moved_limits(*newest, lower=bound == "min")
-            if one[:4] not in own_keys
-        ]
-        moved += sorted(own, key=lambda one: one[:4])
+    moved = moved_by_terms(editions, before, after)
     ratios = FIGURES["treatment_ratios"](context, ()) if moved else pl.DataFrame()
     return expected(context, moved, ratios) if moved else pl.DataFrame(schema=COLUMNS)
 
@@ -222,18 +199,6 @@ def _expected(
 def _editions(evidence: Evidence, terms: Terms) -> pl.DataFrame:
     """serial, family and the edition that judges each unit."""
     return unit_terms(evidence.units, evidence.models, terms).select("serial", "family", "edition")
-
-
-def _newest(terms: Terms) -> pl.DataFrame:
-    """edition and family of each family's newest edition."""
-    newest = pl.col("effective_from") == pl.col("effective_from").max().over("family")
-    return terms.values.filter(newest).select("edition", "family")
-
-
-def _limits(terms: Terms, bound: str) -> pl.DataFrame:
-    """The maxima or minima of all editions: edition, family, analyte, limit, needs."""
-    some = terms.water_limits.filter(pl.col(bound).is_not_null())
-    return some.select("edition", "family", "analyte", "needs", limit=bound)
 
 
 _SLICES: tuple[tuple[str, ...], ...] = ((), ("family",))

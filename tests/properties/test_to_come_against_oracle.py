@@ -14,11 +14,12 @@ import polars as pl
 import pytest
 
 from pipelines.field import cohort_projection, days_to_come
+from pipelines.field.changed_limits import Moved, moved_for_units, moved_limits
 from pipelines.field.cohorts import cohorts
 from pipelines.field.context import FieldContext, Grounds
 from pipelines.field.dose_bins import dose_bins
 from pipelines.field.figures import figure
-from pipelines.field.moved_limits import Moved, expected, moved_for_units, moved_limits
+from pipelines.field.moved_limits import expected
 from pipelines.field.outlook import outlook
 from pipelines.field.pending import settled_claims, shares
 from pipelines.field.reporting_lag import lag_law, share_reported
