@@ -19,7 +19,7 @@ from typing import Any
 
 import duckdb
 
-from pipelines.store.database import has_table, identifier, one_row, read_frame, write_frame
+from pipelines.store.database import has_table, identifier, read_frame, write_frame
 from pipelines.store.deliveries import Delivered, delivered
 from pipelines.store.inputs import Inputs
 from pipelines.workspace.clock import now
@@ -130,38 +130,20 @@ def put_states(
     """
     if not rows:
         return
-    schema = polars_schema(TableStates)
+    if not has_table(con, TABLE_STATES):
+        write_frame(con, TABLE_STATES, polars_schema(TableStates).to_frame())
     same = {
         "state": state.state,
         **asdict(state),
         "run": run,
         "made_at": now().replace(tzinfo=None),
     }
-    if not has_table(con, TABLE_STATES):
-        write_frame(con, TABLE_STATES, schema.to_frame())
-    changes = ", ".join(f"{identifier(name)} = ?" for name in same)
-    if len(rows) == 1:  # as most are put there
-        ((table, counted),) = rows.items()
-        if one_row(
-            con,
-            f'update {TABLE_STATES} set {changes}, rows = ? where "table" = ?',
-            [*same.values(), counted, table],
-        ) == (1,):
-            return
-    counts = "(select unnest(?::varchar[]) as name, unnest(?::bigint[]) as counted) as counts"
-    values = [*same.values(), list(rows), list(rows.values())]
-    changed = one_row(
-        con,
-        f'update {TABLE_STATES} set {changes}, rows = counted from {counts} where "table" = name',
-        values,
-    )
-    if changed == (len(rows),):
-        return
+    con.execute(f'delete from {TABLE_STATES} where "table" in (select unnest(?))', [list(rows)])
     columns, places = ", ".join(map(identifier, same)), ", ".join("?" for _ in same)
     con.execute(
-        f'insert into {TABLE_STATES} ({columns}, "table", rows) select {places}, name, counted '
-        f'from {counts} where name not in (select "table" from {TABLE_STATES})',
-        values,
+        f'insert into {TABLE_STATES} ({columns}, "table", rows) '
+        f"select {places}, unnest(?::varchar[]), unnest(?::bigint[])",
+        [*same.values(), list(rows), list(rows.values())],
     )
 
 
