@@ -96,6 +96,10 @@ def word(field: str, given: object, words: tuple[str, ...]) -> str:
 _OF_EXPORTS = (
     (", or name its form under dates in the mapping", ""),
     ("name the mark under thousands or decimal in the mapping, or write it", "write it"),
+    (
+        "with the decimal mark that the mapping names, `.` where it names none",
+        "with `.` for fractions",
+    ),
     (", or translate it in the mapping", ""),
     ("; or translate it in the mapping", ""),
     ("correct it in the source", "correct it"),

@@ -10,8 +10,8 @@ import duckdb
 import polars as pl
 
 from pipelines.queries.slices import parsed_rows
-from pipelines.records.corrections import Correction, contents
-from pipelines.records.long_corrections import ANALYTE, as_rows
+from pipelines.records.corrections import Correction, contents_of_sound
+from pipelines.records.long_corrections import ANALYTE
 from pipelines.steps.ingest import stored_schema
 from pipelines.store.database import has_table, identifier, query_frame
 from pipelines.store.inputs import Inputs
@@ -42,22 +42,15 @@ def places_of(
     places = [pl.DataFrame(schema=schema)]
     if not correction.unsound:
         alike = parsed_rows(con, feed, *_alike(feed, correction))
-        is_long = ANALYTE in correction.content
         if ANALYTE in alike.columns:
+            is_long = ANALYTE in correction.content
             alike = alike.filter(pl.col(ANALYTE).is_not_null() == is_long)
         numbered = alike.with_row_index("_row").with_columns(
             source_line=pl.col("_row").cast(pl.Int64)
         )
-        nothing = pl.DataFrame(schema={"line": pl.Int64, "column": pl.String, "rule": pl.String})
-        texts = numbered.select("source_line")
-        seen = (
-            as_rows(numbered, nothing, texts)
-            if is_long
-            else (numbered.drop(ANALYTE, strict=False), nothing, texts)
-        )
         same = [
             line
-            for line, content in contents(feed, *seen)
+            for line, content in contents_of_sound(feed, numbered)
             if content.texts == dict(correction.content)
         ]
         places.append(alike[same].select(list(PLACE)))

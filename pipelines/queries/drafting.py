@@ -109,7 +109,7 @@ def _beside(source: Source, inputs: Inputs | None, limits: Limits) -> list[Besid
             others += beside(below, found_tables(path, limits))
         except UsageError:
             continue  # it is told when it is drafted itself
-        if len(others) == MOST_BESIDE:
+        if len(others) >= MOST_BESIDE:
             break
     return others
 

@@ -18,9 +18,14 @@ import duckdb
 import polars as pl
 
 from pipelines.events.recorded import MadeCorrection
-from pipelines.records.corrections import Content, contents, typed_texts, written_texts
+from pipelines.records.corrections import (
+    Content,
+    contents,
+    contents_of_sound,
+    typed_texts,
+    written_texts,
+)
 from pipelines.records.feed_file import contents_of
-from pipelines.records.long_corrections import ANALYTE, as_rows
 from pipelines.records.mapping import Mapping
 from pipelines.records.row_cells import Place
 from pipelines.steps.file_parts import read_text
@@ -28,8 +33,6 @@ from pipelines.steps.ingest import stored_schema
 from pipelines.store.database import has_table, identifier, one_row, query_frame
 from pipelines.store.inputs import Inputs
 from schemas.codes import DESK_FILE
-
-_NO_REASONS = {"line": pl.Int64, "column": pl.String, "rule": pl.String}
 
 
 @dataclass(frozen=True)
@@ -140,11 +143,7 @@ def _typed(con: duckdb.DuckDBPyConnection, feed: str, file: str, line: int) -> C
         "order by source_part limit 1",
         [file, line],
     ).select(stored_schema(feed).names())
-    nothing = pl.DataFrame(schema=_NO_REASONS)
-    seen = (rows, nothing, rows.select("source_line"))
-    if ANALYTE in rows.columns and rows[ANALYTE].null_count() < rows.height:
-        seen = as_rows(*seen)
-    row_contents = [content for _, content in contents(feed, *seen)]
+    row_contents = [content for _, content in contents_of_sound(feed, rows)]
     return row_contents[0] if row_contents else None
 
 

@@ -19,6 +19,7 @@ import polars as pl
 from pipelines.records.long_corrections import ANALYTE, as_results, as_rows
 from pipelines.records.mapping import Mapping as FeedMapping
 from pipelines.records.parsing import parse_columns
+from pipelines.records.reasons import no_reasons
 from schemas.columns import column_names, fields
 from schemas.feeds import FEED_TABLES
 
@@ -167,6 +168,17 @@ def contents(
         typed_cells = {name: text for name in names if (text := as_typed[line].get(name))}
         numbered.append((line, Content(sound, tuple(sorted(unsound & set(sound))), typed_cells)))
     return numbered
+
+
+def contents_of_sound(feed: str, rows: pl.DataFrame) -> list[tuple[int, Content]]:
+    """The content of each of some rows that are sound, with its number.
+
+    Args:
+        rows: as typed, all wide ones or all of the long layout.
+    """
+    seen = (rows, no_reasons(), rows.select("source_line"))
+    is_long = ANALYTE in rows.columns and rows[ANALYTE].null_count() < rows.height
+    return contents(feed, *(as_rows(*seen) if is_long else seen))
 
 
 def spelled(feed: str, rows: pl.DataFrame) -> list[pl.Expr]:

@@ -14,8 +14,8 @@ import duckdb
 import polars as pl
 
 from pipelines.events.recorded import DeskRecord, MadeCorrection
-from pipelines.records.corrections import contents, typed_texts
-from pipelines.records.long_corrections import ANALYTE, analytes_of, as_rows
+from pipelines.records.corrections import contents_of_sound, typed_texts
+from pipelines.records.long_corrections import ANALYTE, analytes_of
 from pipelines.store.database import has_table, identifier, query_frame
 from schemas.codes import DESK_FILE
 from schemas.columns import key_columns
@@ -23,7 +23,6 @@ from schemas.feeds import FEED_TABLES, record_schema
 
 State = Literal["in_force", "confirmed", "stale", "withdrawn"]
 STATES: tuple[State, ...] = ("stale", "in_force", "confirmed", "withdrawn")
-_NO_REASONS = {"line": pl.Int64, "column": pl.String, "rule": pl.String}
 _Place = tuple[str, int]
 
 
@@ -141,11 +140,7 @@ def _record(
         f"select {columns} from {identifier(feed)} where {where}",
         [typed[name] for name in key],
     ).cast(record_schema(feed))
-    if rows.is_empty():
-        return None
-    nothing = pl.DataFrame(schema=_NO_REASONS)
-    [(_, content)] = contents(feed, rows, nothing, rows.select("source_line"))
-    return Standing(rows["source_file"][0], rows["source_line"][0], content.texts)
+    return _first(feed, rows)
 
 
 def _result(con: duckdb.DuckDBPyConnection, sample: str, analyte: str) -> Standing | None:
@@ -157,12 +152,15 @@ def _result(con: duckdb.DuckDBPyConnection, sample: str, analyte: str) -> Standi
         "and f.part = p.source_part where p.sample = ? and p.analyte = ? and f.fate = 'record'",
         [sample, analyte],
     )
-    nothing = pl.DataFrame(schema=_NO_REASONS)
-    seen = as_rows(rows, nothing, rows.select("source_line"))
-    row_contents = [content for _, content in contents("water_tests", *seen)]
+    return _first("water_tests", rows)
+
+
+def _first(feed: str, rows: pl.DataFrame) -> Standing | None:
+    """The first of some sound rows, with its content; None where there is none."""
+    row_contents = contents_of_sound(feed, rows)
     if not row_contents:
         return None
-    return Standing(rows["source_file"][0], rows["source_line"][0], row_contents[0].texts)
+    return Standing(rows["source_file"][0], rows["source_line"][0], row_contents[0][1].texts)
 
 
 def stale_sentences(

@@ -13,8 +13,9 @@ from pipelines.actions.claims import _need_assignee
 from pipelines.actions.letters import entry_answer
 from pipelines.actions.records import checked_cells, needed_documents
 from pipelines.actions.users import acting_user, add_user, all_users, set_disabled
-from pipelines.actions.values import is_sound, text
+from pipelines.actions.values import _OF_EXPORTS, for_a_person, is_sound, text
 from pipelines.letters.matters import SCHEMA
+from pipelines.records.reasons import RULES
 from tests.desks import caller, make_desk
 
 
@@ -163,3 +164,28 @@ def test_corrections_are_listed_by_the_state_that_is_asked_for(monkeypatch):
     assert told[1, None] == ["stale", "in_force", "stale", "withdrawn"]
     assert (told[1, "stale"], told[1, "confirmed"]) == (["stale", "stale"], [])
     assert told[0, None] == told[0, "stale"] == []
+
+
+@pytest.mark.parametrize(
+    ("rule", "way_out"),
+    [
+        ("date", "is no date; write it as YYYY-MM-DD"),
+        ("number", "is no number; write digits with `.` for fractions"),
+        ("ambiguous_number", "write it without one"),
+        ("yes_no", "is neither yes nor no; write yes or no"),
+        ("word", "is no word of the list; use one of: {words}"),
+    ],
+)
+def test_who_types_a_value_is_told_of_no_mapping(rule: str, way_out: str) -> None:
+    """What a reason says to who maps exports is left out; what remains is the way out."""
+    entry = RULES[rule]
+    said = for_a_person(f"{entry.phrase}; {entry.remedy}")
+    assert said.endswith(way_out)
+    assert "mapping" not in said
+
+
+def test_every_phrase_about_exports_is_still_said() -> None:
+    """One that no reason has any more would be left out of nothing."""
+    said = " ".join(f"{entry.phrase}; {entry.remedy}" for entry in RULES.values())
+    assert _OF_EXPORTS
+    assert [phrase for phrase, _ in _OF_EXPORTS if phrase not in said] == []

@@ -35,6 +35,22 @@ def advised(tmp_path, **given) -> pl.DataFrame:
     return standing_recommendations(made["treatment_recommendations"], startups, AGENCIES)
 
 
+def recommendation_letter(tmp_path, made: dict[str, pl.DataFrame], report: dict) -> dict:
+    """The values of the one letter about the unit's water."""
+    evidence = bench.evidence_of(startups=[report], water_tests=[TEST])
+    terms = bench.terms_of(tmp_path / "terms", TERMS)
+    [letter] = recommendation_letters(
+        made["treatment_recommendations"],
+        evidence.startups,
+        evidence.water_tests,
+        evidence.regions,
+        AGENCIES,
+        terms.water_limits,
+        terms.values,
+    ).to_dicts()
+    return letter
+
+
 def entries(register: pl.DataFrame, now: pl.DataFrame, day: dt.date) -> pl.DataFrame:
     """The register after a look at what stands."""
     found = due(register, now, day, dt.datetime(2024, 6, 1), since=DAY(2024, 1, 1))
@@ -130,17 +146,7 @@ def test_the_letters_say_what_was_found_and_what_is_called_for(tmp_path):
     assert letter["mends"][2] == "level the unit front to back and side to side"
     assert any("licensed" in caution for caution in letter["cautions"])
     assert letter["agency_name"] == "North Service"
-    terms = bench.terms_of(tmp_path / "terms", TERMS)
-    evidence = bench.evidence_of(startups=[UNSOUND], water_tests=[TEST])
-    [letter] = recommendation_letters(
-        made["treatment_recommendations"],
-        evidence.startups,
-        evidence.water_tests,
-        evidence.regions,
-        AGENCIES,
-        terms.water_limits,
-        terms.values,
-    ).to_dicts()
+    letter = recommendation_letter(tmp_path, made, UNSOUND)
     assert letter["outside"] == ["hardness 150 mg/L is above 100"]
     assert letter["recommended"] == "SOFT"
     assert "bought new from MAKER and installed by 2024-03-10" in letter["asks"]
@@ -151,19 +157,8 @@ def test_the_letters_say_what_was_found_and_what_is_called_for(tmp_path):
 def letter_as_of(tmp_path, as_of: str, **given) -> tuple[str, str]:
     """What the unit's recommendation says in a sentence, and what its letter asks."""
     made = tables(tmp_path, as_of=as_of, startups=[REPORT], water_tests=[TEST], **given)
-    evidence = bench.evidence_of(startups=[REPORT], water_tests=[TEST])
-    terms = bench.terms_of(tmp_path / "terms", TERMS)
-    advice = made["treatment_recommendations"]
-    [letter] = recommendation_letters(
-        advice,
-        evidence.startups,
-        evidence.water_tests,
-        evidence.regions,
-        AGENCIES,
-        terms.water_limits,
-        terms.values,
-    ).to_dicts()
-    return advice["sentence"][0], letter["asks"]
+    letter = recommendation_letter(tmp_path, made, REPORT)
+    return made["treatment_recommendations"]["sentence"][0], letter["asks"]
 
 
 def test_nobody_is_asked_to_install_by_a_day_that_is_past(tmp_path):

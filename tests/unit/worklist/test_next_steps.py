@@ -7,7 +7,8 @@ import shlex
 
 import pytest
 
-from pipelines.worklist.next_steps import next_steps
+from pipelines.actions.caller import _MAY, ROLES
+from pipelines.worklist.next_steps import _WHO, next_steps
 
 AS_OF = dt.date(2026, 3, 31)
 ROW = {
@@ -102,3 +103,28 @@ def test_a_hold_and_a_settled_claim() -> None:
     assert steps(held=True, hold_until=AS_OF)[0].action == "wait"
     (step,) = steps(open=False, group=None)
     assert (step.action, step.path) == ("nothing", None)
+
+
+@pytest.mark.parametrize(
+    ("step", "action"),
+    [
+        ("approve", "approve"),
+        ("send", "letters"),
+        ("wait", "hold"),
+        ("rule", "rule"),
+        ("enter", "record"),
+        ("correct", "correct"),
+    ],
+)
+def test_who_is_named_for_a_step_may_do_it(step: str, action: str) -> None:
+    """The roles in words are those of the desk; an engineer's share of rows may go unsaid."""
+    named = {role for role in ROLES if role in _WHO[step].lower()}
+    may = {role for role in ROLES if action in _MAY[role]}
+    assert named
+    assert named <= may
+    assert may - named <= {"engineer"}
+
+
+def test_every_step_but_nothing_says_who_does_it() -> None:
+    """What is to be done has somebody who can."""
+    assert {*_WHO} == {"approve", "send", "wait", "rule", "enter", "correct"}
