@@ -157,16 +157,33 @@ def _design(
 
 
 def _independent(design: np.ndarray) -> np.ndarray:
-    """Columns that are no combination of those before them, in their order."""
+    """Columns that are no combination of those before them, in their order.
+
+    By Cholesky's steps on the counts of rows that columns share, which are whole numbers.
+    """
+    shared = design.T @ design
     kept: list[int] = []
-    orthonormal = np.zeros(design.shape, order="F")
-    for column in range(design.shape[1]):
-        basis = orthonormal[:, : len(kept)]
-        rest = design[:, column] - basis @ (basis.T @ design[:, column])
-        if np.linalg.norm(rest) > 1e-8 * max(float(np.linalg.norm(design[:, column])), 1.0):
-            orthonormal[:, len(kept)] = rest / np.linalg.norm(rest)
+    rest = shared.copy()  # of each column, what those kept leave of it
+    for column in range(len(shared)):
+        left = rest[column, column]
+        if left > 1e-8 * max(shared[column, column], 1.0):
             kept.append(column)
+            rest -= np.outer(rest[:, column], rest[column]) / left
     return np.array(kept)
+
+
+def _not_seen(design: np.ndarray, kept: np.ndarray) -> np.ndarray:
+    """Orthonormal columns that span all terms of which no cell's row tells anything.
+
+    Each column that is not kept is a combination of those that are.
+    """
+    shared = design.T @ design
+    beside = np.setdiff1d(np.arange(len(shared)), kept)
+    together = np.zeros((len(shared), len(beside)))
+    together[kept] = -np.linalg.solve(shared[np.ix_(kept, kept)], shared[np.ix_(kept, beside)])
+    together[beside, np.arange(len(beside))] = 1
+    spanning: np.ndarray = np.linalg.qr(together)[0]
+    return spanning
 
 
 def _clustered(units: pl.DataFrame, design: np.ndarray) -> np.ndarray:
@@ -198,18 +215,15 @@ def _contrasts(
 ) -> pl.DataFrame:
     weights = np.array([years[level] if kind == "region" else 0.0 for kind, level in names])
     weights /= weights.sum()  # of the regions that have a term
-    # A contrast can be estimated where it is a combination of the cells' rows.
-    few = np.linalg.qr(design, mode="r")  # rows with the same combinations
-    rows = np.linalg.svd(few, full_matrices=False)
-    space = rows[2][rows[1] > 1e-8 * rows[1][0]]
+    blind = _not_seen(design, kept)
     ratios = []
     for place, (kind, level) in enumerate(names):
         if kind != "region":
             continue
         contrast = -weights
         contrast[place] += 1
-        beside = contrast - space.T @ (space @ contrast)
-        if np.linalg.norm(beside) > 1e-6 or place not in kept:
+        # A contrast can be estimated where it is a combination of the cells' rows.
+        if np.linalg.norm(blind.T @ contrast) > 1e-6 or place not in kept:
             continue
         own = contrast[kept]
         estimate, variance = own @ terms, own @ covariance @ own

@@ -12,7 +12,8 @@ import numpy as np
 from pipelines.field.laws import chi_square_above
 
 ROUNDS = 50
-_ROUNDS, _SETTLED, _SINGULAR, _FARTHEST = 100, 1e-8, 1e-10, 300
+_ROUNDS, _SETTLED, _FARTHEST = 100, 1e-8, 300
+_SINGULAR, _NEARLY_SINGULAR = 1e-10, 1e-6  # least to greatest size of a term, by rows and squares
 
 
 class Fit(NamedTuple):
@@ -73,9 +74,7 @@ def unpenalized(
     line, before = np.log(mean), np.inf
     terms, bread = np.zeros(design.shape[1]), np.eye(design.shape[1])
     for _ in range(_ROUNDS):
-        root = np.sqrt(mean)
-        target = root * (line - offset) + (y - mean) / root
-        terms, bread = _least_squares(design * root[:, None], target)
+        terms, bread = _least_squares(design, mean, line - offset + (y - mean) / mean)
         line = design @ terms + offset
         mean = np.exp(np.clip(line, -_FARTHEST, _FARTHEST))
         deviance = 2 * float((xlogy(y, y / mean) - y + mean).sum())
@@ -85,8 +84,31 @@ def unpenalized(
     return terms, bread
 
 
-def _least_squares(rows: np.ndarray, target: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Terms, and the inverse of rows' x rows; of the least terms where rows do not tell them."""
+def _least_squares(
+    design: np.ndarray, weight: np.ndarray, target: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Terms, and the inverse of their information; the least terms where rows do not tell them.
+
+    By the information itself where it is far from singular, since that takes a tenth of the time;
+    else by the rows, which tell terms from each other that their squares do not.
+    """
+    weighted = design * weight[:, None]
+    information = design.T @ weighted
+    try:
+        size = np.diag(np.linalg.cholesky(information))
+        if size.min() > _NEARLY_SINGULAR * size.max():
+            inverse = np.linalg.inv(information)
+            terms = inverse @ (weighted.T @ target)
+            # What rounding has left over of the target is fitted once more.
+            terms += inverse @ (weighted.T @ (target - design @ terms))
+            return terms, inverse
+    except np.linalg.LinAlgError:
+        pass
+    root = np.sqrt(weight)
+    return _by_rows(design * root[:, None], root * target)
+
+
+def _by_rows(rows: np.ndarray, target: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     q, r = np.linalg.qr(rows)
     size = np.abs(np.diag(r))
     if size.min() > _SINGULAR * size.max():

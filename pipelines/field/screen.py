@@ -51,6 +51,7 @@ SCREENED = (
 STRATA = ("family", "needs", "age")
 FEWEST_FAILURES, FEWEST_UNITS = 10, 5
 FALSE_DISCOVERY_RATE = 0.05
+_ROUNDING = 1e-12  # of a sum of squares, which is 0 but for that
 _NO_RATIO = "cannot be estimated, because no such failure happened on the other days"
 # `watched`: units at risk on days of the value, by which a row is thin.
 _ROWS = pl.Schema(
@@ -113,46 +114,51 @@ def _of_dimension(days: pl.DataFrame, failed: pl.DataFrame) -> pl.DataFrame:
     """
     strata = days.select(STRATA).unique().sort(STRATA).with_row_index("stratum")
     time = (
-        days.join(strata, on=STRATA)
-        .group_by("stratum", "value")
+        days.group_by(*STRATA, "value")
         .agg(t=pl.col("days").sum() / DAYS_PER_YEAR)
+        .join(strata, on=STRATA)
+        .select("stratum", "value", "t")
         .sort("stratum", "value")  # sums of floats in one order: the same last digit each time
         .with_columns(all=pl.col("t").sum().over("stratum"))
         .with_columns(share=pl.col("t") / pl.col("all"))
     )
     own = failed.join(strata, on=STRATA).select("unit", "value", "stratum", "cause_class", "cause")
     kinds = pl.concat([own.with_columns(cause=pl.lit(ALL)), own])
-    kind = ["cause_class", "cause"]
-    counted = kinds.group_by("value", *kind).agg(
+    numbered = kinds.select("cause_class", "cause").unique().sort("cause_class", "cause")
+    numbered = numbered.with_row_index("kind")
+    kinds = kinds.join(numbered, on=["cause_class", "cause"]).drop("cause_class", "cause")
+    counted = kinds.group_by("value", "kind").agg(
         failures=pl.len().cast(pl.Int64), units=pl.col("unit").n_unique().cast(pl.Int64)
     )
     screened = counted.filter(
         (pl.col("failures") >= FEWEST_FAILURES) & (pl.col("units") >= FEWEST_UNITS)
     )
-    ratios = _ratios(kinds, time, screened, kind)
-    scores = _scores(kinds, time, screened, kind)
-    keys = ["value", *kind]
+    ratios = _ratios(kinds, time, screened)
+    variances = _variances(kinds, time, screened)
     at_risk = days.group_by("value").agg(watched=pl.col("unit").n_unique().cast(pl.Int64))
-    screened = screened.join(at_risk, on="value")
-    return screened.join(ratios, on=keys).join(scores, on=keys)
+    rows = (
+        screened.join(at_risk, on="value")
+        .join(ratios, on=["value", "kind"])
+        .join(variances, on=["value", "kind"])
+        .join(numbered, on="kind")
+    )
+    return rows.with_columns(p_value=_p_values(rows))
 
 
-def _ratios(
-    kinds: pl.DataFrame, time: pl.DataFrame, screened: pl.DataFrame, kind: list[str]
-) -> pl.DataFrame:
+def _ratios(kinds: pl.DataFrame, time: pl.DataFrame, screened: pl.DataFrame) -> pl.DataFrame:
     """Expected failures and Mantel-Haenszel ratios with Greenland and Robins' limits."""
-    whole = kinds.group_by("stratum", *kind).agg(n=pl.len())
-    own = kinds.group_by("stratum", "value", *kind).agg(a=pl.len())
+    whole = kinds.group_by("stratum", "kind").agg(n=pl.len())
+    own = kinds.group_by("stratum", "value", "kind").agg(a=pl.len())
     cells = (
-        screened.select("value", *kind)
+        screened.select("value", "kind")
         .join(time, on="value")
-        .join(whole, on=["stratum", *kind])
-        .join(own, on=["stratum", "value", *kind], how="left")
+        .join(whole, on=["stratum", "kind"])
+        .join(own, on=["stratum", "value", "kind"], how="left")
         .with_columns(pl.col("a").fill_null(0))
-        .sort("value", *kind, "stratum")
+        .sort("value", "kind", "stratum")
     )
     a, n, t, total = (pl.col(name) for name in ("a", "n", "t", "all"))
-    sums = cells.group_by("value", *kind, maintain_order=True).agg(
+    sums = cells.group_by("value", "kind", maintain_order=True).agg(
         expected=(n * pl.col("share")).sum(),
         above=(a * (total - t) / total).sum(),
         below=((n - a) * t / total).sum(),
@@ -163,7 +169,7 @@ def _ratios(
     usable = (pl.col("above") > 0) & (pl.col("below") > 0)
     return sums.with_columns(ratio=pl.when(usable).then(ratio)).select(
         "value",
-        *kind,
+        "kind",
         "expected",
         "ratio",
         low=pl.col("ratio") * (-Z_95 * error).exp(),
@@ -171,30 +177,54 @@ def _ratios(
     )
 
 
-def _scores(
-    kinds: pl.DataFrame, time: pl.DataFrame, screened: pl.DataFrame, kind: list[str]
-) -> pl.DataFrame:
-    """The two-sided p-value of the score test clustered by unit."""
+def _variances(kinds: pl.DataFrame, time: pl.DataFrame, screened: pl.DataFrame) -> pl.DataFrame:
+    """The sum of squares of the units' parts in the score, for each value and kind.
+
+    A unit's part is a - e, its failures with the value less the sum of n x share over strata, where
+    n are all its failures there. The squares are summed as a^2 - 2ae + e^2: no row is made for a
+    unit that failed and a value that it has not, of which there are very many.
+    """
+    shares = time.select("stratum", "value", "share")
+    of_unit = kinds.group_by("kind", "unit", "stratum").agg(n=pl.len().cast(pl.Float64))
+    own = kinds.group_by("kind", "unit", "value").agg(a=pl.len().cast(pl.Float64))
+    keys = ["value", "kind"]
+    squares = own.group_by(keys).agg(aa=(pl.col("a") * pl.col("a")).sum())
+    mixed = (
+        own.join(of_unit, on=["kind", "unit"])
+        .join(shares, on=["stratum", "value"])
+        .sort(*keys, "unit", "stratum")
+        .group_by(keys)
+        .agg(ae=(pl.col("a") * pl.col("n") * pl.col("share")).sum())
+    )
+    pairs = (
+        of_unit.join(of_unit, on=["kind", "unit"], suffix="_2")
+        .group_by("kind", "stratum", "stratum_2")
+        .agg(nn=(pl.col("n") * pl.col("n_2")).sum())
+    )
+    expected = (
+        screened.select(keys)
+        .join(shares, on="value")
+        .join(pairs, on=["kind", "stratum"])
+        .join(shares, left_on=["stratum_2", "value"], right_on=["stratum", "value"], suffix="_2")
+        .sort(*keys, "stratum", "stratum_2")
+        .group_by(keys)
+        .agg(ee=(pl.col("nn") * pl.col("share") * pl.col("share_2")).sum())
+    )
+    return (
+        screened.select(keys)
+        .join(squares, on=keys)
+        .join(mixed, on=keys)
+        .join(expected, on=keys)
+        .select(*keys, "aa", variance=pl.col("aa") - 2 * pl.col("ae") + pl.col("ee"))
+    )
+
+
+def _p_values(rows: pl.DataFrame) -> pl.Series:
+    """The two-sided p-value of the score test clustered by unit; 1 where no part is other than 0."""
     from scipy.special import chdtrc
 
-    failed = kinds.group_by("unit", "stratum", "value", *kind).agg(f=pl.len())
-    others = failed.group_by("unit", "stratum", *kind).agg(n=pl.col("f").sum())
-    in_value = failed.rename({"f": "a"})
-    parts = (
-        screened.select("value", *kind)
-        .join(time.select("stratum", "value", "share"), on="value")
-        .join(others, on=["stratum", *kind])
-        .join(in_value, on=["unit", "stratum", "value", *kind], how="left")
-        .with_columns(part=pl.col("a").fill_null(0) - pl.col("n") * pl.col("share"))
-    )
-    sums = (
-        parts.sort("value", *kind, "unit", "stratum")
-        .group_by("value", *kind, "unit", maintain_order=True)
-        .agg(pl.col("part").sum())
-        .group_by("value", *kind, maintain_order=True)
-        .agg(u=pl.col("part").sum(), v=(pl.col("part") * pl.col("part")).sum())
-        .sort("value", *kind)
-    )
-    u, v = sums["u"].to_numpy(), sums["v"].to_numpy()
-    z2 = np.divide(u * u, v, out=np.zeros(len(u)), where=v > 0)
-    return sums.select("value", *kind, p_value=pl.Series(chdtrc(1, z2), dtype=pl.Float64))
+    score = (rows["failures"] - rows["expected"]).to_numpy()
+    variance = rows["variance"].to_numpy()
+    some = variance > _ROUNDING * rows["aa"].to_numpy()
+    z2 = np.divide(score * score, variance, out=np.zeros(len(score)), where=some)
+    return pl.Series(chdtrc(1, z2), dtype=pl.Float64)
