@@ -155,11 +155,6 @@ def split_months(spans: pl.DataFrame, step: str = "1mo") -> pl.DataFrame:
     `step` `1y` splits at the years alone, and tells only the year.
     """
     day = pl.col("begun")
-    words = {
-        "season": season_of(day),
-        "month_of_year": day.dt.strftime("%m"),
-        "year": day.dt.strftime("%Y"),
-    }
     final = pl.col("until_on") - pl.duration(days=1)
     begun = pl.date_ranges(
         pl.col("from_on").dt.truncate(step), final.dt.truncate(step), interval=step
@@ -168,7 +163,7 @@ def split_months(spans: pl.DataFrame, step: str = "1mo") -> pl.DataFrame:
     until = pl.min_horizontal("until_on", day.dt.offset_by(step))
     start = (first - pl.col("from_on")).dt.total_days()
     gone = (pl.col("until_on") - until).dt.total_days()
-    return (
+    split = (
         spans.with_columns(begun=begun)
         .explode("begun")
         .with_columns(
@@ -177,7 +172,11 @@ def split_months(spans: pl.DataFrame, step: str = "1mo") -> pl.DataFrame:
             entry=pl.col("entry") + start,
             exit=pl.col("exit") - gone,
             **({"last": pl.col("last") & (gone == 0)} if "last" in spans.columns else {}),
-            **{name: word for name, word in words.items() if step == "1mo" or name == "year"},
         )
-        .drop("begun")
     )
+    words = {"year": day.dt.strftime("%Y")}
+    if step == "1mo":
+        words |= {"season": season_of(day), "month_of_year": day.dt.strftime("%m")}
+    # Months are few and stretches many, so that each month is put into words once.
+    months = split.select("begun").unique().with_columns(**words)
+    return split.join(months, on="begun", how="left", maintain_order="left").drop("begun")

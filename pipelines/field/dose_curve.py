@@ -53,9 +53,10 @@ def curve(dose: Dose, event: str, data: Dosed, units: int) -> list[dict[str, obj
         return []
     beta, bread = fit
     residual = data.failures - data.years * np.exp(design @ beta)
-    scores = np.zeros((int(data.site.max()) + 1, len(beta)))
-    np.add.at(scores, data.site, design * residual[:, None])
-    sites = len(scores)
+    sites = int(data.site.max()) + 1
+    scores = np.column_stack(
+        [np.bincount(data.site, column * residual, minlength=sites) for column in design.T]
+    )
     covariance = bread @ (scores.T @ scores) @ bread * sites / max(sites - 1, 1)
     low, high = (
         data.value[order][min(int(np.searchsorted(share, q)), len(x) - 1)] for q in (0.025, 0.975)

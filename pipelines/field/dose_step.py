@@ -89,10 +89,7 @@ def _at_steps(
     Fitted on cells of family, age band and side, which gives the same estimates as row by row; all
     candidates at once, since only the counts on either side differ.
     """
-    # Rows of dummies by the number that they spell.
-    spelled = data.covariates @ 2.0 ** np.arange(data.covariates.shape[1])[::-1]
-    _, first, which = np.unique(spelled, return_index=True, return_inverse=True)
-    kinds = data.covariates[first]
+    kinds, which = _kinds(data.covariates)
     cell = which * len(values) + np.searchsorted(values, data.value)
     shape = (len(kinds), len(values))
     sides = []
@@ -122,15 +119,23 @@ def _at_steps(
     return likelihood, beta[:, -1], errors
 
 
+def _kinds(covariates: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The different rows of dummies, and which of them each row is."""
+    spelled = covariates @ 2.0 ** np.arange(covariates.shape[1])[::-1]
+    _, first, which = np.unique(spelled, return_index=True, return_inverse=True)
+    return covariates[first], which
+
+
 def _chance(data: Dosed, values: np.ndarray, place: np.ndarray, name: str) -> float:
     """How often resamples without a step have as large a likelihood ratio.
 
     The failures are drawn over the values as a regression on family and age band alone expects.
     """
-    fit = poisson_fit(data.covariates, data.failures, data.years)
+    kinds, which = _kinds(data.covariates)
+    fit = poisson_fit(kinds, np.bincount(which, data.failures), np.bincount(which, data.years))
     if fit is None:
         return 1.0
-    mean = data.years * np.exp(data.covariates @ fit[0])
+    mean = data.years * np.exp(kinds @ fit[0])[which]
     at = np.searchsorted(values, data.value)
     expected = np.bincount(at, mean, minlength=len(values))
     observed = np.bincount(at, data.failures, minlength=len(values))

@@ -220,7 +220,7 @@ def _variances(kinds: pl.DataFrame, time: pl.DataFrame, screened: pl.DataFrame) 
 
 
 def _p_values(rows: pl.DataFrame) -> pl.Series:
-    """The two-sided p-value of the score test clustered by unit; 1 where no part is other than 0."""
+    """Two-sided, of the score test clustered by unit; 1 where no part is other than 0."""
     from scipy.special import chdtrc
 
     score = (rows["failures"] - rows["expected"]).to_numpy()
