@@ -94,7 +94,9 @@ class Phrases(Table):
     """One row is one phrase of notes that tells of a class of causes."""
 
     phrase: str = text("The words, in any case; found whole.", required=True, key=True)
-    cause_class: str = word("What it tells of.", codes.CAUSE_CLASSES, required=True)
+    cause_class: str = word(
+        "What it tells of; `class` in the header of the file.", codes.CAUSE_CLASSES, required=True
+    )
     weight: float = number("How strongly, above 0 to 1; 1 where left out.", gt=0, le=1)
 
 

@@ -57,7 +57,8 @@ def run(args: argparse.Namespace) -> int:
         for line in unknown[:10]:
             others = [text for text in line.spellings if text != line.code]
             also = f", also written {', '.join(others[:4])}" if others else ""
-            say(f"  {line.code} {line.name}".rstrip() + f": {line.rows:,} rows{also}")
+            rows = "1 row" if line.rows == 1 else f"{line.rows:,} rows"
+            say(f"  {line.code} {line.name}".rstrip() + f": {rows}{also}")
         if len(unknown) > 10:
             say(f"  … and {len(unknown) - 10} more")
     say(f"{len(drafted.aliases)} other spellings are proposed as aliases.")

@@ -23,6 +23,7 @@ from pathlib import Path
 from pipelines.errors import WorkspaceError
 
 _SUFFIXES = (".csv", ".xlsx", ".xls")
+_LOCK_FILE = "~$"  # what spreadsheet programs lay beside a workbook that is open
 _DAY = re.compile(r"(?<![0-9])(?P<year>[0-9]{4})-(?P<month>[0-9]{2})-(?P<day>[0-9]{2})(?![0-9])")
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 
@@ -50,8 +51,8 @@ def find_exports(
 
     Names are matched in any letter case; names that begin with a dot are not read, nor are the
     lock files (`~$…`) that spreadsheet programs lay beside an open workbook. A feed's folder that
-    cannot be entered is refused like a file. A file that is named is read wherever it lies and
-    whatever it is called.
+    cannot be entered is refused like a file. Any other file that is named is read wherever it lies
+    and whatever it is called.
 
     Args:
         workspace: the workspace's folder.
@@ -152,13 +153,11 @@ class _Root:
 
     def takes(self, entry: Path, below: str) -> bool:
         """Whether an entry is read or refused as a file."""
-        if _is_candidate(entry.name):
+        if entry.name.startswith(_LOCK_FILE):
+            return False
+        if entry.name.casefold().endswith(_SUFFIXES):
             return True
         return not os.path.isdir(entry) and self.is_named(_shown(below))
-
-
-def _is_candidate(name: str) -> bool:
-    return name.casefold().endswith(_SUFFIXES) and not name.startswith("~$")
 
 
 def _feed_of_folder(name: str, feeds: Sequence[str]) -> str | None:

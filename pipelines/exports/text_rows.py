@@ -21,6 +21,7 @@ from pipelines.exports.row_faults import Form
 from pipelines.exports.row_parser import ParsedRow, line_end
 
 BLOCK_BYTES = 4 << 20  # blocks that stay in the processor's cache are the fastest
+_PACKED = (b"PK\x03\x04", b"\x1f\x8b\x08")  # how ZIP files, and so workbooks, and gzip files begin
 _ENDS_ALIKE = bytes.maketrans(b"\r", b"\n")
 
 
@@ -51,6 +52,12 @@ def read_rows(
         return refuse(
             "unreadable",
             f"The file cannot be read ({error.strerror or error}); correct its permissions.",
+        )
+    if raw.startswith(_PACKED):
+        return refuse(
+            "packed_file",
+            "The file is a packed workbook or archive, whatever its name says; give a workbook the "
+            "ending .xlsx, or unpack it.",
         )
     text = to_utf8(raw)
     del raw

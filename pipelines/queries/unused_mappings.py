@@ -27,7 +27,12 @@ def unused_of_mappings(
     sentences = inputs.mappings.unused_sentences(paths)
     for mapping in inputs.mappings.all:
         for join in ("", *(one.name for one in mapping.joins)):
-            served = [part for _, part in parts if part.mapping is mapping and part.join == join]
+            # Of a file that is set aside whole nobody looked at a row.
+            served = [
+                part
+                for _, part in parts
+                if part.mapping is mapping and part.join == join and not part.parsed.is_whole
+            ]
             if served:
                 sentences += _entries(mapping, join, served)
     return sentences

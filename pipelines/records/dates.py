@@ -31,10 +31,10 @@ _PARTS = {
     "y": ("short_year", "[0-9]{2}"),
     "b": ("month_name", "(?i:" + "|".join(_MONTHS) + r")\.?"),
     "B": ("month_name", f"(?i:{_FULL_MONTHS})"),
-    "H": ("hour", "[0-9]{1,2}"),
-    "I": ("hour", "[0-9]{1,2}"),
-    "M": ("minute", "[0-9]{1,2}"),
-    "S": ("second", "[0-9]{1,2}"),
+    "H": ("hour", "(?:[01]?[0-9]|2[0-4])"),
+    "I": ("hour", "(?:0?[1-9]|1[0-2])"),
+    "M": ("minute", "[0-5]?[0-9]"),
+    "S": ("second", "(?:[0-5]?[0-9]|60)"),
     "f": ("fraction", "[0-9]{1,9}"),
     "p": ("half", r"(?i:[ap]\.?m\.?)"),
     "a": ("weekday", r"(?i:mon|tue|wed|thu|fri|sat|sun)\.?"),
@@ -68,7 +68,7 @@ def format_pattern(form: str) -> str:
         name, pattern = _part(piece)
         # Without separators only two digits keep day and month apart.
         if _is_part(before) or _is_part(behind):
-            pattern = pattern.replace("{1,2}", "{2}")
+            pattern = pattern.replace("{1,2}", "{2}").replace("]?[", "][").replace("0?[", "0[")
         out.append(f"(?P<{name}>{pattern})")
         seen.append(name)
     _must_name_one_day(seen)

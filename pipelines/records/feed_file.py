@@ -138,7 +138,7 @@ def parse_file(
         return _whole(feed, reading, mapping, _reason_of(matched.fault), reading.header_line)
     reading = in_marks(reading, mapping.marks)
     reading, left_out = leave_rows_out(reading, mapping.leave_out, place, mapping.marks_of_header)
-    reading = _without(reading, not_joined)
+    reading, unjoined = _without(reading, not_joined)
     texts, rows_split = _texts(reading, mapping, matched, place)
     names = [name for name in texts.columns if name not in ("source_line", "raw", *PARTS)]
     rows, reasons = parse_columns(feed, texts, mapping, timezone, names)
@@ -165,7 +165,9 @@ def parse_file(
         left_out,
         reading.header_line,
         corrected=applied,
-        unsound=_unsound(feed, rows, sound, splits),
+        unsound=_with_unjoined(
+            _unsound(feed, rows, sound, splits), replace(reading, rows=unjoined), mapping, timezone
+        ),
     )
 
 
@@ -177,6 +179,20 @@ def _unsound(feed: str, rows: pl.DataFrame, sound: pl.DataFrame, splits: bool) -
     with_places = _with_place(rows, "source_line", splits)
     key = ["source_line", *(["source_part"] if splits else [])]
     return with_places.join(sound.select(key), on=key, how="anti").select("source_line", *names)
+
+
+def _with_unjoined(
+    unsound: pl.DataFrame, reading: Reading, mapping: Mapping, timezone: str
+) -> pl.DataFrame:
+    """The same with rows that joins set aside, which are typed for this alone."""
+    if reading.rows.is_empty():
+        return unsound
+    feed = mapping.feed
+    texts, _ = _texts(reading, mapping, match_headers(feed, reading.header, mapping), Place())
+    names = [name for name in texts.columns if name not in ("source_line", "raw", *PARTS)]
+    rows, _ = parse_columns(feed, texts, mapping, timezone, names)
+    unjoined = _unsound(feed, rows, rows.clear(), mapping.split_column is not None)
+    return pl.concat([unsound, unjoined], how="diagonal")
 
 
 def contents_of(
@@ -228,16 +244,19 @@ def parse_written(
     )
 
 
-def _without(reading: Reading, not_joined: pl.DataFrame | None) -> Reading:
-    """The reading with rows among its faults that are not left out and that joins set aside."""
+def _without(reading: Reading, not_joined: pl.DataFrame | None) -> tuple[Reading, pl.DataFrame]:
+    """The reading with rows among its faults that are not left out and that joins set aside, and
+    these rows."""
     if not_joined is None:
-        return reading
+        return reading, reading.rows.clear()
     here = not_joined.join(reading.rows.select("line"), on="line", how="semi")
-    return replace(
+    lines = here.select("line").unique()
+    kept = replace(
         reading,
-        rows=reading.rows.join(here.select("line").unique(), on="line", how="anti"),
+        rows=reading.rows.join(lines, on="line", how="anti"),
         faults=pl.concat([reading.faults, here]),
     )
+    return kept, reading.rows.join(lines, on="line", how="semi")
 
 
 def _parted(

@@ -7,6 +7,7 @@ they are matched with.
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterable
 
 _PIECE = re.compile(r"\*\*/|\*\*|\*|\?|[^*?]+")
@@ -30,12 +31,17 @@ def any_of(patterns: Iterable[str]) -> str:
 
 def fits(globs: Iterable[str], name: str) -> bool:
     """Whether a name fits one of the patterns for whole names, in any case."""
-    return re.search(any_of(map(text_pattern, globs)), name) is not None
+    return re.search(any_of(map(text_pattern, map(_composed, globs))), _composed(name)) is not None
 
 
 def fits_path(globs: Iterable[str], path: str) -> bool:
     """Whether a path fits one of the patterns for paths, in any case."""
-    return re.search(any_of(map(path_pattern, globs)), path) is not None
+    return re.search(any_of(map(path_pattern, map(_composed, globs))), _composed(path)) is not None
+
+
+def _composed(text: str) -> str:
+    """A text with composed accents: some systems write names of files with accents apart."""
+    return unicodedata.normalize("NFC", text)
 
 
 def _pattern(glob: str, put: dict[str, str]) -> str:

@@ -14,11 +14,12 @@ from pipelines.exports.header_rows import bare
 from pipelines.records.entries import shown_header
 
 _NEAREST = 3
+_LONGEST = 60  # characters of a header that are shown
 
 
 def listed(names: Sequence[str]) -> str:
     """Headers in quotes."""
-    return " or ".join(f'"{shown_header(name)}"' for name in names)
+    return " or ".join(f'"{_on_one_line(name)}"' for name in names)
 
 
 def nearest(sought: Sequence[str], header: Sequence[str]) -> str:
@@ -34,5 +35,11 @@ def nearest(sought: Sequence[str], header: Sequence[str]) -> str:
         near += [header for header, _, _ in matches if header not in (*near, name)]
     if not near:
         return "no other header comes near"
-    shown = ", ".join(f'"{shown_header(name)}"' for name in near[: _NEAREST * 2])
+    shown = ", ".join(f'"{_on_one_line(name)}"' for name in near[: _NEAREST * 2])
     return f"the nearest headers found are {shown}"
+
+
+def _on_one_line(name: str) -> str:
+    """A header as people write it, cut where it is long: a file may hold a page there."""
+    text = " ".join(shown_header(name).split())
+    return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 3]}…"

@@ -111,7 +111,8 @@ def keyed(
 
 def _fits(one: Made, at: Callable[[str], pl.Expr]) -> pl.Expr:
     tests = [
-        at(header).str.contains(any_of(map(text_pattern, cells))) for header, cells in one.where
+        at(header).fill_null("").str.contains(any_of(map(text_pattern, cells)))
+        for header, cells in one.where
     ]
     return pl.all_horizontal([pl.lit(True), *tests])
 

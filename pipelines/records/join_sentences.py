@@ -71,8 +71,12 @@ def _way_out(cause: str, join: dict[str, Any], misses: pl.DataFrame, mapping: st
     if cause == "lost_zeros":
         return f"{_zeros(misses)} under [transforms] of {mapping}"
     if cause == "unknown":
-        where = f"reference/{other}.csv" if column in _ALIASED and other != "units" else other
-        return f"add what is lacking to {where}, or correct where {column} comes from in {mapping}"
+        ways = f"add what is lacking to {other}"
+        if column in _ALIASED:
+            file = f"reference/{other}.csv" if other != "units" else other
+            ways = f"add what is lacking to {file}, say in reference/aliases.csv what it means"
+            ways += " (`limeledger codes` drafts both)" if other != "units" else ""
+        return f"{ways}, or correct where {column} comes from in {mapping}"
     if column in _ALIASED:
         return "say what they mean in reference/aliases.csv (kind, written, means)"
     if cause == "case_or_punctuation":

@@ -161,7 +161,7 @@ def _nowhere(mapping: Mapping, join: Join, rows: pl.DataFrame) -> pl.DataFrame:
 
 def _bad_numbers(mapping: Mapping, join: Join, table: pl.DataFrame, n: int) -> pl.DataFrame:
     """The rows whose number cannot be read, under the feed's column that takes the sum."""
-    made = f"{join.name}{OF_JOIN}{join.made[n].name}"
+    made, header = f"{join.name}{OF_JOIN}{join.made[n].name}", join.made[n].header
     column = next((name for name, header in mapping.columns.items() if header == made), "")
     wrong = table.filter((pl.col("end") == "number") & pl.col(f"bad {n}")).with_columns(
         shown=pl.col(f"cell {n}")
@@ -169,5 +169,13 @@ def _bad_numbers(mapping: Mapping, join: Join, table: pl.DataFrame, n: int) -> p
     unsure = pl.col("shown").str.contains(join.marks.single_group)
     rule = pl.when(unsure).then(pl.lit("ambiguous_number")).otherwise(pl.lit("number"))
     by = f"which the join {join.name} of {mapping.name} would add up"
-    remark = f"is no number, {by}; correct it at the source."
-    return reasons(wrong, rule, remark, join.made[n].header, column)
+    other = "," if join.marks.decimal == "." else "."
+    is_other = plain_digits(trimmed(pl.col("shown")), Marks(other)).is_not_null()
+    ways = (
+        (is_other, f'name its decimal mark in the join, decimal = "{other}", or correct it there'),
+        (~is_other, "correct it at the source"),
+    )
+    return pl.concat(
+        reasons(wrong.filter(these), rule, f"is no number, {by}; {way}.", header, column)
+        for these, way in ways
+    )

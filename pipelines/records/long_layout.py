@@ -20,8 +20,9 @@ from schemas.feeds import WaterTests, record_schema
 
 PARTS = LONG_PARTS
 KEY = ("sample", "analyte")
-# One of the marks as a word of its own, alone or among others, as in `U, J` or `ND (RL)`.
-_BOUND_REMARK = r"(^|[\s,;/()])(<|nd|bdl|u)([\s,;/()]|$)"
+# One of the marks as a word of its own, alone or among others, as in `U, J` or `ND (RL)`; `<` also
+# before the limit that it is about, as in `<RL` and `< LOQ`.
+_BOUND_REMARK = r"(^|[\s,;/()])(nd|bdl|u|<)([\s,;/()]|$)|(^|[\s,;/()])<[a-z]"
 _OTHER_COLUMNS = [name for name in polars_schema(WaterTests).names() if name not in ANALYTES]
 
 

@@ -63,7 +63,7 @@ _MICROSIEMENS = {
 }
 _MICROMETERS = {"um": 1.0, "micron": 1.0, "microns": 1.0, "mm": 1e3}
 _INCHES = {"in": 1.0, "inch": 1.0, "inches": 1.0, '"': 1.0, "mm": 1 / 25.4, "cm": 1 / 2.54}
-_INCHES |= {"m": 1 / 0.0254, "ft": 12.0}
+_INCHES |= {"m": 1 / 0.0254, "ft": 12.0, "in.": 1.0}
 _CELSIUS, _FAHRENHEIT = ("c", "celsius"), ("f", "fahrenheit")
 _NO_UNIT = (
     "-",

@@ -14,7 +14,6 @@ import polars as pl
 from pipelines.exports.header_rows import HeaderSought
 from pipelines.exports.limits import Limits
 from pipelines.exports.reading import Reading
-from pipelines.exports.sheets import read_workbook, sheet_reading
 from pipelines.exports.text_rows import read_rows
 from pipelines.records.feed_file import parse_written
 from pipelines.records.headers import (
@@ -60,11 +59,14 @@ def read_parts(inputs: Inputs, file: Delivered) -> Iterator[ReadPart]:
     refusal = file.export.refusal
     if file.export.path == DESK_FILE:
         yield from _desk_parts(inputs, file)
+    elif refusal is not None and refusal[0] == "no_feed":  # read so that its rows are counted
+        if is_workbook(file.export.absolute):
+            yield from WorkbookParts(inputs, file, limits_of(inputs.settings)).of_no_feed(*refusal)
+        else:
+            counted = _read_text(inputs.settings, file.export.absolute, [], HeaderSought())
+            yield refused("", None, "", *refusal, counted)
     elif refusal is not None:
-        counted = None
-        if refusal[0] == "no_feed":  # read only so that its rows are counted
-            counted = _counted(inputs, file.export.absolute)
-        yield refused("", None, "", *refusal, counted)
+        yield refused("", None, "", *refusal, None)
     elif is_workbook(file.export.absolute):
         yield from WorkbookParts(inputs, file, limits_of(inputs.settings)).parts()
     else:
@@ -109,13 +111,6 @@ def _read_text(
         max_field_chars=limits.max_field_chars,
         max_columns=limits.max_columns,
     )
-
-
-def _counted(inputs: Inputs, path: Path) -> Reading:
-    if is_workbook(path):
-        limits = limits_of(inputs.settings)
-        return sheet_reading(read_workbook(path, limits)[0], limits)
-    return _read_text(inputs.settings, path, [], HeaderSought())
 
 
 def _text_parts(inputs: Inputs, file: Delivered) -> Iterator[ReadPart]:

@@ -78,10 +78,9 @@ def _read_file(file: Delivered, parts: list[ReadPart]) -> ReadFile:
         "sha256": file.sha256,
         "size_bytes": export.size,
         "read_by": file.read_by,
-        "named_date": first.named_date,
         "rows_read": sum(part.parsed.rows_read for part in parts),
         "is_whole": any(part.parsed.is_whole for part in parts),
-        **{name: part_facts[name] for name in ("encoding", "delimiter", "headers")},
+        **{n: part_facts[n] for n in ("named_date", "encoding", "delimiter", "headers")},
     }
     return ReadFile(facts, parts)
 

@@ -64,7 +64,8 @@ class ReadPart:
             "file": file,
             "sheet": self.sheet,
             "place": self.place,
-            "named_date": self.named_date,
+            # A file of which no row was read completes nothing, whatever its name says.
+            "named_date": None if parsed.is_whole else self.named_date,
             "header_line": parsed.header_line,
             "rows_read": parsed.rows_read,
             "rows_split": parsed.rows_split,

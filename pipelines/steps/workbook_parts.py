@@ -61,6 +61,17 @@ class WorkbookParts:
         for place, sheet in enumerate(self.sheets):
             yield from self.parts_of[place] or [self._of_no_mapping(place, sheet)]
 
+    def of_no_feed(self, rule: str, sentence: str) -> Iterator[ReadPart]:
+        """The sheets of a workbook that nothing names: the first that holds a cell as a file would
+        be set aside, the others as those that no mapping reads."""
+        first = next((p for p, sheet in enumerate(self.sheets) if _has_cells(sheet)), 0)
+        for place, sheet in enumerate(self.sheets):
+            if place == first:
+                counted = sheet_reading(sheet, self.limits)
+                yield refused("", None, sheet.name, rule, sentence, counted, place)
+            else:
+                yield self._of_no_mapping(place, sheet)
+
     def _join(self, mapping: Mapping, number: int) -> None:
         """The sheets that a join reads; where there is none, the first tells what it lacks."""
         join, parts = mapping.joins[number], []

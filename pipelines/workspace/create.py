@@ -14,6 +14,7 @@ from jinja2 import Environment, StrictUndefined
 
 from pipelines.errors import StorageError, UsageError
 from pipelines.workspace.layout import SETTINGS_FILE
+from pipelines.workspace.reference import header_of
 from schemas.columns import column_names
 from schemas.dictionary import data_package, dictionary_markdown, grain
 from schemas.feeds import FEED_TABLES
@@ -78,8 +79,8 @@ def _texts() -> dict[str, str]:
     }
     for feed, path in exports.items():
         texts[path] = _header(column_names(FEED_TABLES[feed]))
-    for name, table in ALL_REFERENCE_TABLES.items():
-        texts[f"reference/{name}.csv"] = _header(column_names(table))
+    for name in ALL_REFERENCE_TABLES:
+        texts[f"reference/{name}.csv"] = _header(header_of(name))
     return dict(sorted(texts.items()))
 
 

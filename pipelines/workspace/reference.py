@@ -30,6 +30,8 @@ from schemas.validation import SchemaErrors
 
 OPTIONAL_COLUMNS = ("tile_row", "tile_col", "catch_all", "weight", "email")
 _OF_LOTS = ("model", "note")
+# Columns that their file calls otherwise than the table; the table's own names do as well.
+HEADERS = {"phrases": {"cause_class": "class"}}
 _NOUNS = {
     "aliases.kind": "kind of alias",
     "kind": "kind of treatment product",
@@ -122,7 +124,13 @@ def load_reference(folder: Path, settings: Settings) -> Reference:
 def _read(path: Path, name: str, table: str, max_mb: int) -> SmallFile:
     columns = list(fields(ALL_REFERENCE_TABLES[table]))
     optional = _OF_LOTS if table == "lots" else OPTIONAL_COLUMNS
-    return read_small_csv(path, name, columns, optional, max_mb)
+    return read_small_csv(path, name, columns, optional, max_mb, HEADERS.get(table))
+
+
+def header_of(table: str) -> list[str]:
+    """The header of a reference file, by the name of its table."""
+    own = HEADERS.get(table, {})
+    return [own.get(name, name) for name in fields(ALL_REFERENCE_TABLES[table])]
 
 
 def _typed(file: SmallFile, table: str) -> pl.DataFrame:
@@ -147,7 +155,7 @@ def _at(file: SmallFile, faults: Iterable[Fault]) -> list[str]:
     """The faults of a file with their places, by line."""
     ordered = sorted(faults, key=lambda fault: fault[0])
     return [
-        f"{file.name} line {line}, column {column}: {sentence}"
+        f"{file.name} line {line}, column {file.headers.get(column, column)}: {sentence}"
         for line, column, sentence in ordered
     ]
 

@@ -11,8 +11,8 @@ import csv
 import hashlib
 import io
 import re
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from pipelines.workspace.toml_file import nearest
@@ -26,19 +26,29 @@ class FormFault(Exception):
 
 @dataclass(frozen=True)
 class SmallFile:
-    """Rows as text: `rows` holds (line, {column: value or None}), with one entry a column."""
+    """Rows as text: `rows` holds (line, {column: value or None}), with one entry a column.
+
+    `headers` has those of columns that files may call in two ways, as this one does.
+    """
 
     name: str
     sha256: str
     rows: list[tuple[int, dict[str, str | None]]]
+    headers: Mapping[str, str] = field(default_factory=dict)
 
 
 def read_small_csv(
-    path: Path, name: str, columns: Sequence[str], optional: Sequence[str], max_mb: int
+    path: Path,
+    name: str,
+    columns: Sequence[str],
+    optional: Sequence[str],
+    max_mb: int,
+    headers: Mapping[str, str] | None = None,
 ) -> SmallFile:
     """Reads the named columns of one file; others are passed over.
 
-    Header names match in any case and without spaces, dots, dashes and underscores. Values are
+    Header names match in any case and without spaces, dots, dashes and underscores; `headers` has
+    those of columns that files call otherwise, whose own names do as well. Values are
     trimmed; an empty one is None. Rows without any value are no rows. A row may end before columns
     that are passed over, so that a line can be added to a draft that counts rows behind its own.
 
@@ -58,10 +68,12 @@ def read_small_csv(
     lines = [line for line in re.split(r"\r\n|\r|\n", text) if line.strip()]
     if not lines:
         raise FormFault(f"{name} is empty; it needs a header line: {', '.join(columns)}.")
-    delimiter = max(_DELIMITERS, key=lambda d: len(_known(lines[0].split(d), columns)))
+    names = {column: (headers or {}).get(column, column) for column in columns}
+    known = [*columns, *names.values()]
+    delimiter = max(_DELIMITERS, key=lambda d: len(_known(lines[0].split(d), known)))
     records = _records(text, delimiter, name)
     header_line, header = next(records)
-    places = _places(header, header_line, name, columns, optional)
+    places = _places(header, header_line, name, names, optional)
     last = max(places.values(), default=0)
     rows = []
     for line, fields in records:
@@ -76,7 +88,8 @@ def read_small_csv(
                 f"{len(header)}; {remedy}."
             )
         rows.append((line, {c: fields[at].strip() or None for c, at in places.items()}))
-    return SmallFile(name, hashlib.sha256(raw).hexdigest(), rows)
+    written = {c: header[places[c]].strip() for c in headers or {} if c in places}
+    return SmallFile(name, hashlib.sha256(raw).hexdigest(), rows, written)
 
 
 def _decode(raw: bytes, name: str) -> str:
@@ -128,21 +141,25 @@ def _known(header: Sequence[str], columns: Sequence[str]) -> set[str]:
 
 
 def _places(
-    header: Sequence[str], line: int, name: str, columns: Sequence[str], optional: Sequence[str]
+    header: Sequence[str],
+    line: int,
+    name: str,
+    names: Mapping[str, str],
+    optional: Sequence[str],
 ) -> dict[str, int]:
-    """Where each column stands in a row; optional ones may be nowhere."""
+    """Where each column stands in a row, by its header; optional ones may be nowhere."""
     plain = [_plain(field) for field in header]
     places: dict[str, int] = {}
-    for column in columns:
-        count = plain.count(_plain(column))
-        if count > 1:
-            raise FormFault(f"{name} line {line}: two headers mean {column}; keep one of them.")
-        if count:
-            places[column] = plain.index(_plain(column))
-    for column in columns:
+    for column, own in names.items():
+        here = [at for at, one in enumerate(plain) if one in (_plain(own), _plain(column))]
+        if len(here) > 1:
+            raise FormFault(f"{name} line {line}: two headers mean {own}; keep one of them.")
+        if here:
+            places[column] = here[0]
+    for column, own in names.items():
         if column not in places and column not in optional:
             taken = {header[at] for at in places.values()}
-            near = nearest(column, [h.strip() for h in header if h.strip() and h not in taken])
+            near = nearest(own, [h.strip() for h in header if h.strip() and h not in taken])
             hint = f"is {near} meant? Rename it" if near else "add it to the header"
-            raise FormFault(f"{name} line {line}: the column {column} is missing; {hint}.")
+            raise FormFault(f"{name} line {line}: the column {own} is missing; {hint}.")
     return places

@@ -163,6 +163,15 @@ def test_every_sheet_of_a_workbook_has_its_line(bench):
     assert bench.rules() == [(None, "no_mapping")] or bench.rules() == [("", "no_mapping")]
 
 
+def test_sheets_of_a_workbook_of_no_feed_have_their_lines_too(bench):
+    """The first with a cell is set aside as the file would be, the others as of no mapping."""
+    rows = [HEAD, ("A1", "CO-1", "2024-01-02", "S")]
+    bench.book("dump.xlsx", [("Empty", []), ("2024", rows), ("2025", [*rows, ("total",)])])
+    told = bench.accounts("feed", "sheet", "rows_read", "set_aside")
+    assert told == [(None, "2024", 1, 1), (None, "2025", 3, 3), (None, "Empty", 0, 0)]
+    assert sorted(rule for _, rule in bench.rules()) == ["no_feed", "no_mapping"]
+
+
 def test_a_workbook_in_which_no_sheet_is_read_tells_what_the_first_lacks(bench):
     """The first sheet that holds a cell, as a file of the feed would be; others of no mapping."""
     bench.book(
@@ -277,3 +286,35 @@ def test_a_sheet_too_wide_is_told_as_that_beside_others_that_load(bench):
     (problem,) = bench.check()["problems"]
     assert problem["rule"] == "too_many_columns"
     assert "The sheet Wide: The header on line 1 has 2,003 columns" in problem["sentence"]
+
+
+def test_a_name_with_its_accents_apart_is_the_same_name(bench):
+    """Some systems write `ä` as two characters in names of files, and people one in a mapping."""
+    bench.export("Auftra\u0308ge.csv", UNITS + "A1,CO-1,2025-01-02,S\n")
+    bench.mapping("register.toml", 'feed = "units"\nfiles = ["Auftr\u00e4ge*.csv"]\n')
+    assert bench.accounts("feed", "mapping", "records") == [("units", "register.toml", 1)]
+
+
+def test_entries_for_a_file_that_is_set_aside_whole_are_not_told_of(bench):
+    """Nobody looked at its rows, so that an entry left out none of them is no news."""
+    entry = '[[leave_out]]\nreason = "totals"\nfirst_cell = ["Total*"]\n'
+    bench.export("units/a.csv", "serial,modl,shipped_on\nA1,CO-1,2025-01-02\n")
+    bench.mapping("units.toml", entry)
+    assert bench.check()["unused"] == []
+    bench.export("units/b.csv", UNITS + "A1,CO-1,2025-01-02,S\n")
+    told = 'mappings/units.toml: the entry "totals" leaves out no row.'
+    assert bench.check()["unused"] == [told]
+
+
+def test_a_file_that_is_set_aside_whole_completes_no_feed(bench):
+    """Its rows are nowhere, so that what is missing may be in it, whatever day its name tells."""
+    bench.export("units/u_2025-03-31.csv", UNITS + "A1,CO-1,2025-01-02,S\n")
+    bench.export(
+        "units/u_2025-06-30.csv", UNITS.replace("model", "modl") + "A2,CO-1,2025-05-02,S\n"
+    )
+    told = bench.check()
+    assert [(one["file"], one["through_date"]) for one in told["accounts"]] == [
+        ("units/u_2025-03-31.csv", "2025-03-31"),
+        ("units/u_2025-06-30.csv", None),
+    ]
+    assert {one["feed"]: one["through_date"] for one in told["feeds"]}["units"] == "2025-03-31"

@@ -147,7 +147,9 @@ def _line(
     if kind == "site":
         for column in ("region", "postal_code"):
             line[column] = next((entry[column] for entry in mine if entry[column]), None) or ""
-        line["units"] = str(sum(entry["units"] for entry in mine))
+        # A register comes again and again: each unit counts once, whatever spelling it has.
+        serials = {serial for entry in mine for serial in entry["serials"] if serial is not None}
+        line["units"] = str(len(serials))
     line |= {
         "rows": str(rows),
         "feeds": feeds,

@@ -38,7 +38,7 @@ USED = pl.Schema(
         "last_seen": pl.Date,
         "place": pl.Int64,
         **dict.fromkeys(("name", "region", "postal_code"), pl.String),
-        "units": pl.Int64,
+        "serials": pl.List(pl.String),
     }
 )
 
@@ -81,7 +81,7 @@ def _of_column(kind: str, feed: str, column: str, rows: pl.DataFrame, place: int
             first_seen=pl.col("day").min(),
             last_seen=pl.col("day").max(),
             place=place * 2**40 + pl.col("line").min(),
-            units=pl.col("serial").n_unique().cast(pl.Int64) if of_site else pl.lit(0, pl.Int64),
+            serials=pl.col("serial").unique().sort(),
             **{name: _most(name) for name in ("name", "region", "postal_code")},
         )
         .with_columns(kind=pl.lit(kind), feed=pl.lit(feed))
@@ -106,7 +106,8 @@ def added_up(frames: Sequence[pl.DataFrame]) -> pl.DataFrame:
     return (
         used.group_by("kind", "written", maintain_order=True)
         .agg(
-            pl.col("rows", "units").sum(),
+            pl.col("rows").sum(),
+            pl.col("serials").explode(),
             pl.col("first_seen").min(),
             pl.col("last_seen").max(),
             pl.col("place").min(),

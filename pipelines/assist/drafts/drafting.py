@@ -6,11 +6,11 @@ writing (`writing`), reading the workspace (`pipelines.queries.drafting`).
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from pipelines.assist.drafts.file_patterns import pattern_of, sheet_patterns
 from pipelines.assist.drafts.files import FoundTable
 from pipelines.assist.drafts.judged import judge, profiles_of
 from pipelines.assist.drafts.judgment import Judged, pair_header
@@ -29,12 +29,6 @@ from schemas.feeds import FEED_TABLES
 
 # Scores under which a sheet is of no feed, if another one of the file is.
 _NO_FEED = 0.34
-_DAY_FORMS = (
-    (r"(?<![0-9])(?:19|20)[0-9]{6}(?![0-9])", "%Y%m%d"),
-    (r"(?<![0-9])[0-9]{2}\.[0-9]{2}\.(?:19|20)[0-9]{2}(?![0-9])", "%d.%m.%Y"),
-    (r"(?<![0-9])(?:19|20)[0-9]{2}_[0-9]{2}_[0-9]{2}(?![0-9])", "%Y_%m_%d"),
-    (r"(?<![0-9])(?:19|20)[0-9]{2}-[0-9]{2}-[0-9]{2}(?![0-9])", None),
-)
 
 
 @dataclass(frozen=True)
@@ -168,11 +162,11 @@ def _draft(
     table = tables[place]
     judged = judge(table, guess, profiles, known)
     left_out = [*judged.left_out, *_sheets_left_out(tables, covers)]
-    files, file_date = _files(source)
+    pattern, file_date = pattern_of(source.below, source.shown)
     several = len(tables) > 1
-    draft = written(
-        judged, source.shown, files, file_date, list(table.sheets) if several else [], left_out
-    )
+    others = [name for one in tables if one is not table for name in one.sheets]
+    sheets = sheet_patterns(table.sheets, others) if several else []
+    draft = written(judged, source.shown, [pattern], file_date, sheets, left_out)
     for join in proposed_joins(_own_keys(judged, profiles), beside):
         draft.add("[[join]]", "", join.block, False, join.reason)
     line = table.reading.header_line
@@ -223,24 +217,5 @@ def _sheets_left_out(tables: Sequence[FoundTable], covers: Sequence[int]) -> lis
 def beside(below: str, tables: Sequence[FoundTable]) -> list[Beside]:
     """Another export as a file that may be joined, by its path below exports/."""
     shown = below.rpartition("/")[2]
-    files, _ = _files(Source(shown, below))
-    return [Beside(files[0], shown, profiles_of(table)) for table in tables[:1]]
-
-
-def _files(source: Source) -> tuple[list[str], str | None]:
-    """A pattern of the file and of those that will come after it, and how it writes its day."""
-    path = source.below or source.shown.rpartition("/")[2]
-    folder, slash, name = path.rpartition("/")
-    stem, dot, suffix = name.rpartition(".")
-    form = None
-    for pattern, written_as in _DAY_FORMS:
-        if re.search(pattern, stem):
-            form = written_as
-            break
-    general = re.sub(r"[0-9]+(?:[-_. ]*[0-9]+)*", "*", stem)
-    general = re.sub(r"\*+", "*", general)
-    if not re.search(r"[^\W\d_]{2}", general):
-        general = stem
-    escaped = re.sub(r"[?\[\]]", "?", f"{general}{dot}{suffix}")
-    below = f"{folder}{slash}{escaped}" if source.below else f"**/{escaped}"
-    return [below], form
+    pattern, _ = pattern_of(below, shown)
+    return [Beside(pattern, shown, profiles_of(table)) for table in tables[:1]]

@@ -166,11 +166,20 @@ def _of_lines(tie: _Tie) -> dict[str, Any]:
     rest = [one for one in tie.other.columns if one is not tie.there and one.header and one.count]
     amounts = [one for one in rest if one.decimal_share >= _MOSTLY_AMOUNTS]
     first = [one for one in rest if one not in amounts and not one.is_constant][:_MOST_FIRST]
+    comma = sum(_with_comma(one) for one in amounts) > 0
     made = {
+        "decimal": "," if comma else "",
         "sum": {_short(one): {"header": one.header} for one in amounts},
         "first": {_short(one): {"header": one.header} for one in first},
     }
     return {verb: of for verb, of in made.items() if of}
+
+
+def _with_comma(profile: Profile) -> int:
+    """How many more amounts of a column end in a decimal comma than in a point."""
+    text, rows = profile.texts["text"], profile.texts["rows"]
+    after, before = (text.str.contains(rf"{mark}[0-9]{{1,2}}-?$") for mark in (",", r"\."))
+    return int(rows.filter(after).sum()) - int(rows.filter(before).sum())
 
 
 def _short(profile: Profile) -> str:

@@ -112,9 +112,9 @@ def _dates(draft: Draft, judged: Judged) -> None:
         draft.add("", "dates", [*forms.sound, form], False, reason)
         draft.add("", "dates", [*forms.sound, other], False, reason)
     if forms.unread[0]:
-        draft.remark(
-            "", f"No format reads {forms.unread[0]} dates, such as {toml_value(forms.unread[1])}."
-        )
+        count, text = forms.unread
+        dates = "1 date" if count == 1 else f"{count:,} dates, such as"
+        draft.remark("", f"No format reads {dates} {toml_value(text)}.")
 
 
 def _columns(draft: Draft, judged: Judged) -> None:

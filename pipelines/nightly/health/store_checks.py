@@ -155,6 +155,8 @@ def _idle_entries(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> Itera
     parts = read_frame(con, "file_parts")
     if "joined_as" not in parts.columns:  # made by an older tool; the next refresh makes it anew
         return
+    # Of a file that is set aside whole nobody looked at a row.
+    parts = parts.filter(~pl.col("is_whole"))
     parts = parts.select(*place, "joined_as", "rows_read", "left_out")
     counted = (
         read_frame(con, "parsed_left_out", columns=[*place, "entry"])

@@ -268,3 +268,12 @@ def test_hash_is_that_of_the_bytes(tmp_path):
     path = tmp_path / "units.csv"
     path.write_bytes(b"\xff\xfe" * 70_000)
     assert sha256_of(path) == hashlib.sha256(b"\xff\xfe" * 70_000).hexdigest()
+
+
+def test_a_lock_file_is_not_read_though_a_mapping_names_it(workspace):
+    """Whoever has the workbook open lays one beside it, and `*.xlsx` would name it."""
+    put(workspace, "may.xlsx")
+    put(workspace, "~$may.xlsx")
+    put(workspace, "units/~$may.txt")
+    named = find_exports(workspace, FEEDS, lambda path: True)
+    assert [file.path for file in named] == ["may.xlsx"]

@@ -239,3 +239,12 @@ def test_header_key_passes_over_case_and_marks():
     assert header_key(" Purchased On") == header_key("PURCHASED_ON") == header_key("purchased-on.")
     assert header_key("Serial No.") != header_key("serial")
     assert header_key("ph#") != header_key("ph")
+
+
+@pytest.mark.parametrize("begin", [b"PK\x03\x04\x14\0", b"\x1f\x8b\x08\0"])
+def test_a_packed_file_under_the_name_of_a_text_is_told_as_that(read, begin):
+    """A workbook that was renamed, or a gzip file: no row of it is one."""
+    reading = read(begin + b"serial,site\nA,B\n")
+    assert (reading.fault.rule, reading.rows_read) == ("packed_file", 0)
+    assert "\0" not in reading.fault.sentence
+    assert read(b"PK,serial\nA,B\n").fault is None

@@ -13,6 +13,7 @@ from pipelines.records.join_entries import Join, Made
 from pipelines.records.joining import Source, join_files
 from pipelines.records.left_out import CellTest, LeaveOut
 from pipelines.records.mapping import Mapping
+from pipelines.records.numerals import Marks
 from pipelines.records.row_cells import Place
 from tests.unit.records.conftest import ZONE
 
@@ -77,3 +78,57 @@ def test_a_sum_is_exact_and_takes_what_counts_alone(tmp_path):
         (5, "joined_nowhere"),
         (6, "joins_nothing"),
     ]
+
+
+@pytest.mark.parametrize(
+    ("decimal", "written", "way"),
+    [
+        (".", "774,29", 'name its decimal mark in the join, decimal = ","'),
+        (".", "-1.774,29", 'name its decimal mark in the join, decimal = ","'),
+        (".", "1,774", 'name its decimal mark in the join, decimal = ","'),
+        (",", "774.29", 'name its decimal mark in the join, decimal = "."'),
+        (".", "free", "correct it at the source"),
+    ],
+)
+def test_a_number_that_another_mark_reads_says_which(tmp_path, decimal, written, way):
+    """Correcting every amount of an export at its source would be no way out."""
+    marks = Marks(decimal)
+    made = (Made("parts", "Net", (), True),)
+    join = Join("line", ("lines*",), (("call", "Call"),), marks=marks, made=made)
+    columns = {"parts_amount": "line\0parts"}
+    mapping = Mapping(
+        "service_calls", "mappings/x.toml", marks=marks, columns=columns, joins=(join,)
+    )
+    calls = source(tmp_path, "calls.csv", CALLS)
+    lines = source(tmp_path, "lines.csv", f"Call;Net\n1;{written}\n")
+    found = join_files(mapping, [calls], [[lines]])
+    ((column, value, reason),) = (
+        settle(mapping, [(0, 0, lines.reading)], found.ends)
+        .set_aside.select("column", "value", "reason")
+        .rows()
+    )
+    assert (column, value) == ("parts_amount", written)
+    assert way in reason
+    assert ("source" in reason) == (written == "free")
+
+
+def test_rows_that_joins_set_aside_tell_their_codes_all_the_same(tmp_path):
+    """Whoever lists codes hears of every row, whatever became of it."""
+    join = Join("claim", ("claims*",), (("call", "Order"),))
+    columns = {"claim": "claim\0Claim"}
+    mapping = Mapping("service_calls", "mappings/x.toml", columns=columns, joins=(join,))
+    head = "call,serial,kind,opened_on,agency\n"
+    calls = source(
+        tmp_path,
+        "calls.csv",
+        head + "1,A1,repair,2025-01-01,NORTH\n2,A1,bogus,2025-01-02,SOUTH\n"
+        "3,A1,repair,2025-01-03,EAST\n",
+    )
+    claims = source(tmp_path, "claims.csv", "Order,Claim\n1,C1\n1,C2\n3,C3\n")
+    found = join_files(mapping, [calls], [[claims]])
+    parsed = parse_file(
+        "service_calls", found.readings[0], mapping, ZONE, calls.place, found.not_joined[0]
+    )
+    assert parsed.rows["agency"].to_list() == ["EAST"]
+    assert sorted(parsed.unsound["agency"]) == ["NORTH", "SOUTH"]
+    assert parsed.rows_read == parsed.rows.height + parsed.set_aside["line"].n_unique()

@@ -153,3 +153,10 @@ def test_what_is_read_where_headers_of_several_are_lacking(desk, header, lacking
     assert said.startswith(f"There is no header {lacking}, which mappings/units.toml names")
     assert f"; {rest}, and" in said
     assert absent_headers("units", ["A", "b"], mapping) == {}
+
+
+def test_headers_that_are_pages_are_cut_in_sentences():
+    """A file that is no table may hold a page of text where its header should be."""
+    told = matched(["serial\n" + "x" * 500, *UNITS[1:]]).fault.reason
+    assert f'"serial {"x" * 50}…"' in told
+    assert "\n" not in told

@@ -74,8 +74,9 @@ def test_zeros_that_the_register_lost_are_taken_off():
             "agency",
             "QQQQQ",
             "NORTH",
-            "is like none there: add what is lacking to reference/agencies.csv, or correct where "
-            "agency comes from in mappings/x.toml",
+            "is like none there: add what is lacking to reference/agencies.csv, say in "
+            "reference/aliases.csv what it means (`limeledger codes` drafts both), or correct "
+            "where agency comes from in mappings/x.toml",
         ),
         (
             "serial",

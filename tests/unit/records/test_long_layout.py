@@ -69,6 +69,16 @@ def test_a_unit_that_is_unknown_or_does_not_fit_sets_that_row_aside(desk):
     assert parsed.rows["result"].to_list() == [80.0]
 
 
+def test_a_remark_may_say_below_which_limit_a_value_is(desk):
+    """`<RL` and `< LOQ` are what laboratories write; `<1` is about something else."""
+    told_remarks = ("<RL", "J; <mrl", "< LOQ", "turbidity <1 NTU", "useful", "ndx")
+    text = HEAD + "".join(row("Iron", "50", "", q) for q in told_remarks)
+    assert desk.parse("water_tests", text, TOML).rows["result_below"].to_list() == [
+        *[0.05] * 3,
+        *[None] * 3,
+    ]
+
+
 def test_remarks_make_a_value_a_bound(desk):
     """`<`, ND, BDL and U do, in any case; an E does not; the bound is converted."""
     text = HEAD + "".join(row("Iron", "50", "", q) for q in ("<", "nd", "BDL", "u", "E", ""))

@@ -175,3 +175,25 @@ def test_days_are_those_of_three_centuries(desk, day, is_sound):
     """A year far off is a slip of the pen."""
     parsed = desk.parse("units", f"serial,model,shipped_on\nA,SK-2,{day}\n")
     assert (parsed.rows.height, parsed.set_aside.is_empty()) == (int(is_sound), is_sound)
+
+
+@pytest.mark.parametrize(
+    ("text", "form", "is_read"),
+    [
+        ("31.03.2026 23:59:60", "%d.%m.%Y %H:%M:%S", True),
+        ("31.03.2026 24:00:00", "%d.%m.%Y %H:%M:%S", True),
+        ("31.03.2026 7:05:09", "%d.%m.%Y %H:%M:%S", True),
+        ("31.03.2026 25:00:00", "%d.%m.%Y %H:%M:%S", False),
+        ("31.03.2026 10:60:00", "%d.%m.%Y %H:%M:%S", False),
+        ("31.03.2026 10:00:61", "%d.%m.%Y %H:%M:%S", False),
+        ("20260331235959", "%Y%m%d%H%M%S", True),
+        ("20260331256059", "%Y%m%d%H%M%S", False),
+        ("03/31/2026 12:59 pm", "%m/%d/%Y %I:%M %p", True),
+        ("03/31/2026 01:05 AM", "%m/%d/%Y %I:%M %p", True),
+        ("03/31/2026 13:00 PM", "%m/%d/%Y %I:%M %p", False),
+        ("03/31/2026 0:30 AM", "%m/%d/%Y %I:%M %p", False),
+    ],
+)
+def test_a_time_that_no_clock_shows_is_no_date(text, form, is_read):
+    """A time of day is cut under a format too, but only one that there is, as under ISO 8601."""
+    assert day(text, form) == (dt.date(2026, 3, 31) if is_read else None)

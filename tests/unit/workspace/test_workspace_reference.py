@@ -172,3 +172,21 @@ def test_lots_may_be_left_out_and_are_held_to_their_ranges(tmp_path: Path):
     ]
     (folder / "lots.csv").write_text("lot,serial_from,serial_to,model\nA,FR-9,FR-10,FR-6\n")
     assert load_reference(folder, SETTINGS).lots.rows() == [("A", "FR9", "FR10", "FR-6", None)]
+
+
+def test_phrases_are_of_the_column_class(tmp_path: Path):
+    """So their file calls it; the name of the table's column does as well, but not both."""
+    folder = write(tmp_path)
+    file = folder / "phrases.csv"
+    file.write_text("phrase,class,weight\nWhite crust,SCALE,0.5\n")
+    assert load_reference(folder, SETTINGS).phrases.rows() == [("White crust", "scale", 0.5)]
+    for header, told in (
+        ("phrase,class", 'phrases.csv line 2, column class: "scal" is no class of causes'),
+        ("phrase,cause_class", 'phrases.csv line 2, column cause_class: "scal" is no class'),
+        ("phrase,klass", "phrases.csv line 1: the column class is missing; is klass meant?"),
+        ("phrase,class,Cause Class", "phrases.csv line 1: two headers mean class"),
+    ):
+        file.write_text(f"{header}\nWhite crust,scal{',x' * (header.count(',') - 1)}\n")
+        with pytest.raises(WorkspaceError) as caught:
+            load_reference(folder, SETTINGS)
+        assert told in str(caught.value)

@@ -123,3 +123,28 @@ def test_an_alias_that_is_there_is_no_proposal():
     lines, aliases = code_lines(added_up([used_codes("service_calls", calls)]), known)
     assert [(line.code, line.known, line.rows) for line in lines] == [("AB", True, 1)]
     assert aliases == []
+
+
+def test_a_unit_of_a_site_counts_once_however_often_its_register_comes():
+    """In two deliveries, under two spellings of the site; a row without a serial is no unit."""
+    day = dt.date(2025, 1, 1)
+
+    def register(*rows: tuple[int, str | None, str], place: int) -> pl.DataFrame:
+        frame = pl.DataFrame(
+            [(*row, day) for row in rows],
+            schema=["source_line", "serial", "site", "shipped_on"],
+            orient="row",
+        )
+        return used_codes("units", frame, place)
+
+    used = added_up(
+        [
+            register((2, "A1", "K1"), (3, "A2", "K1"), (4, "B1", "K2"), place=0),
+            register((2, "A1", "K1"), (3, "A2", "K-1"), (4, None, "K2"), place=1),
+        ]
+    )
+    lines, _ = code_lines(used, {})
+    assert {one.code: (one.line["units"], one.rows) for one in lines} == {
+        "K1": ("2", 4),
+        "K2": ("1", 2),
+    }

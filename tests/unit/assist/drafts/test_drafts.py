@@ -14,6 +14,7 @@ import pytest
 import xlsxwriter
 
 from pipelines.assist.drafts.drafting import Source, draft_file
+from pipelines.assist.drafts.file_patterns import sheet_patterns
 from pipelines.assist.drafts.files import found_tables
 from pipelines.assist.drafts.known import Known
 from pipelines.assist.drafts.names import likeness, plain_words
@@ -489,3 +490,20 @@ def test_sheets_of_one_form_are_one_draft_and_a_legend_is_left_out(tmp_path):
     }.items()
     told = {column["column"]: column["state"] for column in draft["columns"]}
     assert told["serial"] == told["report"] == told["static_pressure_psi"] == "active"
+
+
+@pytest.mark.parametrize(
+    ("names", "others", "patterns"),
+    [
+        (["Orders 2024", "Orders 2025"], ["Legend"], ["Orders 20*"]),
+        (["2024", "2025", "Extra"], [], ["20*", "Extra"]),
+        (["Orders 2024", "Orders 2025"], ["Orders 2023 old"], ["Orders 2024", "Orders 2025"]),
+        (["Orders 2024", "Orders 2025"], ["orders 2099"], ["Orders 2024", "Orders 2025"]),
+        (["Orders 2024", "Closed"], [], ["Orders 2024", "Closed"]),
+        (["Line 20241", "Line 20242"], [], ["Line 20241", "Line 20242"]),
+        (["Open? 2024", "Open? 2025"], [], ["Open? 20*"]),
+    ],
+)
+def test_sheets_of_several_years_are_named_as_the_next_one_will_be(names, others, patterns):
+    """Next January's sheet is read too; a pattern is for no sheet of other headers."""
+    assert sheet_patterns(names, others) == patterns

@@ -84,3 +84,14 @@ def test_what_many_rows_share_and_what_is_elsewhere_ties_nothing(blocks):
     assert blocks(ORDERS, heads=foreign)[1] == []
     assert len(blocks(ORDERS, heads=HEADS)[1]) == 1
     assert blocks(ORDERS)[1] == []
+
+
+def test_lines_with_decimal_commas_say_so(blocks):
+    """The orders have no number that would tell it, and sums are read by the join's own mark."""
+    commas = "Claim No;Item;Kind;Net\n" + "".join(
+        f"CL-{n:03d};{item};MAT;{n}.234,{item}0\n" for n in MANY for item in (1, 2)
+    )
+    _, joins = blocks(ORDERS, heads=HEADS, lines=commas)
+    assert [join.get("decimal") for join in joins] == [None, ","]
+    _, joins = blocks(ORDERS, heads=HEADS, lines=LINES)
+    assert [join.get("decimal") for join in joins] == [None, None]
