@@ -127,7 +127,8 @@ def test_entries_are_asked_for_the_rows_that_they_left_out(
 ) -> None:
     """Those of a joined file by its own rows; one of whole sheets by all that the sheets held."""
     con.execute(
-        "create table file_parts as select * from (values ('m.toml', 'a.csv', '', '', 100, 7), "
+        "create table file_parts as select *, file = 'torn.csv' as is_whole from (values "
+        "('m.toml', 'a.csv', '', '', 100, 7), ('m.toml', 'torn.csv', '', '', 9, 0), "
         "('m.toml', 'b.xlsx', 'Old', '', 50, 50), ('m.toml', 'n.csv', '', 'notes', 30, 2), "
         "('x.toml', 'z.csv', '', '', 9, 9)) t(mapping, file, sheet, joined_as, rows_read, left_out)"
     )
