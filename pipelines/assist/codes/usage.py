@@ -30,15 +30,15 @@ COLUMNS: dict[str, tuple[tuple[str, str], ...]] = {
 KINDS = tuple(COLUMNS)
 USED = pl.Schema(
     {
-        "kind": pl.String,
-        "written": pl.String,
-        "feed": pl.String,
-        "rows": pl.Int64,
-        "first_seen": pl.Date,
-        "last_seen": pl.Date,
-        "place": pl.Int64,
-        **dict.fromkeys(("name", "region", "postal_code"), pl.String),
-        "serials": pl.List(pl.String),
+        "kind": pl.String(),
+        "written": pl.String(),
+        "feed": pl.String(),
+        "rows": pl.Int64(),
+        "first_seen": pl.Date(),
+        "last_seen": pl.Date(),
+        "place": pl.Int64(),
+        **dict.fromkeys(("name", "region", "postal_code"), pl.String()),
+        "serials": pl.List(pl.String()),
     }
 )
 
