@@ -58,7 +58,12 @@ def output_schema() -> dict[str, Any]:
 
 def run(args: argparse.Namespace) -> int:
     """Tells what is asked for, from the last refresh's records."""
-    from pipelines.steps.field_slices import FleetSelection, dimensions_of, stored_context
+    from pipelines.steps.field_slices import (
+        FleetSelection,
+        behind_both,
+        dimensions_of,
+        stored_context,
+    )
 
     if args.cause_class and args.cause_class not in (*codes.CAUSE_CLASSES, "unknown"):
         raise UsageError(
@@ -82,7 +87,10 @@ def run(args: argparse.Namespace) -> int:
     whole = stored_context(args.workspace)
     context = selection.of(whole)
     if args.compare:
-        return _compare(args, context)
+        sides = (args.compare[0], args.compare[1] if len(args.compare) > 1 else None)
+        if not args.failures:
+            return _compare(args, context, sides)
+        context = behind_both(context, *sides)
     return _figure(args, context, dims, whole)
 
 
@@ -104,7 +112,8 @@ def _figure(
         if chosen is not None:
             table = table.filter(pl.col(name) == chosen)
     if args.handout:
-        _hand_out(args, figure, table, context, _sentence(args, figure, dims, context))
+        count = _behind(args, context)
+        _hand_out(args, figure, table, count, context, _sentence(args, figure, dims, context))
     elif args.json:
         print_json(_rows(figure, table))
     elif args.csv:
@@ -120,14 +129,28 @@ def _sentence(
     args: argparse.Namespace, figure: str, dims: tuple[str, ...], context: FieldContext
 ) -> str | None:
     """What the page says of it, or how much was selected; None where rows were chosen of it."""
-    from pipelines.steps.field_slices import amount_of, stored_sentence
+    from pipelines.steps.field_slices import amount_of, of_kind, stored_sentence
 
     if args.region or args.profile:
         return None
     narrowed = (args.where, args.family, args.cause_class, args.since, args.until)
+    own = of_kind(context, args.event)
     if args.failures or any(narrowed):
-        return amount_of(context)
-    return stored_sentence(args.workspace, figure, dims, args.event) or amount_of(context)
+        return amount_of(own)
+    return stored_sentence(args.workspace, figure, dims, args.event) or amount_of(own)
+
+
+def _behind(args: argparse.Namespace, context: FieldContext) -> int:
+    """How many failures are behind what is shown."""
+    import polars as pl
+
+    from pipelines.steps.field_slices import of_kind
+
+    failures = of_kind(context, args.event).failures
+    for name in ("region", "profile"):
+        if getattr(args, name) is not None:
+            failures = failures.filter(pl.col(name) == getattr(args, name))
+    return failures.height
 
 
 def _rows(figure: str, table: pl.DataFrame) -> list[dict[str, Any]]:
@@ -159,19 +182,22 @@ def _say_within(sentence: str) -> None:
         say(line)
 
 
-def _compare(args: argparse.Namespace, context: FieldContext) -> int:
+def _compare(
+    args: argparse.Namespace, context: FieldContext, sides_of: tuple[str, str | None]
+) -> int:
     import polars as pl
 
     from pipelines.steps.field_slices import compared
 
-    comparison = compared(context, *args.compare, *([None] if len(args.compare) == 1 else []))
+    comparison = compared(context, *sides_of, args.event)
     answer = _as_json(comparison)
     sides = pl.DataFrame(
         [{"side": side} | answer[side] for side in ("a", "b")], infer_schema_length=None
     )
     ratios = pl.DataFrame(answer["ratios"], infer_schema_length=None)
     if args.handout:
-        _hand_out(args, "comparison", sides, context, comparison.sentence)
+        count = comparison.a.failures + comparison.b.failures
+        _hand_out(args, "comparison", sides, count, context, comparison.sentence)
     elif args.json:
         print_json(answer)
     elif args.csv:
@@ -204,20 +230,24 @@ def _hand_out(
     args: argparse.Namespace,
     figure: str,
     table: pl.DataFrame,
+    failures: int,
     context: FieldContext,
     sentence: str | None = None,
 ) -> None:
     from dashboards.handout import handout, without_alls
 
+    narrowed = {"family": args.family, "region": args.region, "profile": args.profile}
+    narrowed |= {"cause_class": args.cause_class, "event": args.event}
+    chosen = [f"{name}={value}" for name, value in narrowed.items() if value]
     page = handout(
         figure,
         without_alls(table),
         sentence=sentence,
-        selected=[*args.where, *(args.compare or [])],
+        selected=[*chosen, *args.where, *(args.compare or [])],
         since=args.since,
         until=args.until,
         as_of=context.as_of,
-        failures=context.failures.height,
+        failures=failures,
         command=_command(args),
     )
     write_file(Path(args.handout), page)

@@ -27,6 +27,7 @@ from pipelines.field.poisson import (
     rate_ratio,
 )
 from pipelines.field.selection import mark_days, mark_failures
+from schemas.wording import counted, number
 
 STRATA = ("family", "needs", "age")
 
@@ -80,16 +81,11 @@ def parts_of(context: FieldContext, a: Sequence[Condition], b: Sequence[Conditio
 
     What parts the failures only (cause_class, cause, part) is asked of the other days too.
     """
-    own = [condition for condition in a if condition.of_failure]
     days = {"a": mark_days(context, a).filter("inside")}
-    happened = {"a": mark_failures(context, a)}
     if b is None:
         days["b"] = mark_days(context, a).filter(~pl.col("inside"))
-        of_days = [condition for condition in a if not condition.of_failure]
-        happened["b"] = mark_failures(context, own) & ~mark_failures(context, of_days)
     else:
         days["b"] = mark_days(context, b).filter("inside")
-        happened["b"] = mark_failures(context, b)
     return Parts(
         pl.concat(
             split_days(spans, context.units, STRATA).with_columns(side=pl.lit(side))
@@ -100,9 +96,21 @@ def parts_of(context: FieldContext, a: Sequence[Condition], b: Sequence[Conditio
             .group_by("unit", *STRATA)
             .agg(f=pl.len().cast(pl.Int64))
             .with_columns(side=pl.lit(side))
-            for side, met in happened.items()
+            for side, met in failures_of_sides(context, a, b).items()
         ),
     )
+
+
+def failures_of_sides(
+    context: FieldContext, a: Sequence[Condition], b: Sequence[Condition] | None
+) -> dict[str, pl.Series]:
+    """Which of the context's failures each side of `parts_of` has, by side."""
+    first = mark_failures(context, a)
+    if b is not None:
+        return {"a": first, "b": mark_failures(context, b)}
+    of_kind = mark_failures(context, [one for one in a if one.of_failure])
+    of_days = mark_failures(context, [one for one in a if not one.of_failure])
+    return {"a": first, "b": of_kind & ~of_days}
 
 
 def compare(parts: Parts, first: str, second: str) -> Comparison:
@@ -219,5 +227,5 @@ def _sentence(first: str, second: str, a: Side, b: Side, adjusted: Tested) -> st
 def _rate(side: Side) -> str:
     if side.rate_per_100 is None:
         return "no time watched"
-    plural = "" if side.failures == 1 else "s"
-    return f"{side.rate_per_100:.3g} per 100 unit-years from {side.failures:,} failure{plural}"
+    happened = counted(side.failures, "failure")
+    return f"{number(side.rate_per_100)} per 100 unit-years from {happened}"

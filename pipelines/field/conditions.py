@@ -51,6 +51,13 @@ class Condition:
         """Whether a unit meets it on all its days or on none."""
         return self.name in (*OF_UNIT, "serial", "shipped_on", "clock_start")
 
+    @property
+    def alternatives(self) -> tuple[Condition, ...]:
+        """Days and numbers one by one, each as a range from itself to itself; else itself."""
+        if self.is_range or self.name not in (*DATES, *codes.LIMITED_ANALYTES):
+            return (self,)
+        return tuple(Condition(self.name, (), value, value) for value in self.values)
+
     def __str__(self) -> str:
         written = "|".join(self.values) if self.values else f"{self.low}..{self.high}"
         return f"{self.name}={written}"
@@ -76,10 +83,11 @@ def _read(text: str) -> Condition:
         values = tuple(
             dict.fromkeys(value.strip() for value in written.split("|") if value.strip())
         )
-        if name in DATES:
-            return _range_of_days(name, values[0], values[0], text)
-        if name in codes.LIMITED_ANALYTES:
-            return _checked_range(Condition(name, (), values[0], values[0]), text)
+        if not values:
+            raise UsageError(f'"{text}" names no value; write NAME=VALUE or NAME=A|B.')
+        if name in (*DATES, *codes.LIMITED_ANALYTES):
+            ranges = [_range(name, value, value, text) for value in values]
+            return Condition(name, tuple(one.low for one in ranges))
         if name == "serial":
             values = tuple(bare_serial(value) for value in values)
         return Condition(name, values)
@@ -91,19 +99,20 @@ def _read(text: str) -> Condition:
     low, _, high = (part.strip() for part in written.partition(".."))
     if name == "serial":
         low, high = (bare_serial(end) if end else end for end in (low, high))
+    return _range(name, low, high, text)
+
+
+def _range(name: str, low: str, high: str, text: str) -> Condition:
     if name in DATES:
-        return _range_of_days(name, low, high, text)
+        low, high = (_day(end, text) if end else end for end in (low, high))
     return _checked_range(Condition(name, (), low, high), text)
 
 
-def _range_of_days(name: str, low: str, high: str, text: str) -> Condition:
-    for end in (low, high):
-        if end:
-            try:
-                date.fromisoformat(end)
-            except ValueError:
-                raise UsageError(f'"{text}": "{end}" is no day; write it as 2026-05-31.') from None
-    return _checked_range(Condition(name, (), low, high), text)
+def _day(end: str, text: str) -> str:
+    try:
+        return date.fromisoformat(end).isoformat()
+    except ValueError:
+        raise UsageError(f'"{text}": "{end}" is no day; write it as 2026-05-31.') from None
 
 
 def _checked_range(condition: Condition, text: str) -> Condition:

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 import polars as pl
 
 from pipelines.errors import UsageError
-from pipelines.field.conditions import Condition
+from pipelines.field.conditions import DATES, Condition
 from pipelines.field.context import FieldContext
 from pipelines.field.dimensions import (
     BANDS,
@@ -21,6 +21,9 @@ from pipelines.field.dimensions import (
     split_months,
 )
 from pipelines.workspace.toml_file import suggest
+from schemas import codes
+
+NOT_COUNTED = (*DATES, *codes.LIMITED_ANALYTES)  # any day and any number may be asked for
 
 
 def check_values(context: FieldContext, conditions: Sequence[Condition]) -> None:
@@ -30,7 +33,7 @@ def check_values(context: FieldContext, conditions: Sequence[Condition]) -> None
         UsageError: a value that does not occur, with those nearest to it.
     """
     for condition in conditions:
-        if condition.is_range:
+        if condition.is_range or condition.name in NOT_COUNTED:
             continue
         known = values_of(context, condition.name)
         for value in condition.values:

@@ -186,8 +186,10 @@ def chart(days: np.ndarray, failures: np.ndarray, complete: np.ndarray, target: 
     )
     counts = failures.sum(axis=1)
     watched = days.sum(axis=1) > 0
-    running, since, alarmed = np.zeros(pairs), np.zeros(pairs, int), np.zeros((pairs, months), bool)
+    running, alarmed = np.zeros(pairs), np.zeros((pairs, months), bool)
+    stood_at_0 = np.zeros(pairs, int)  # the last month at whose end the sum did
     for month in range(months):
+        stood_at_0 = np.where(running > 0, stood_at_0, month - 1)
         first, last = max(0, month - GAP_MONTHS - WINDOW_MONTHS), month - GAP_MONTHS
         if last <= 0:
             continue
@@ -199,13 +201,12 @@ def chart(days: np.ndarray, failures: np.ndarray, complete: np.ndarray, target: 
         k, h, path.lengths[:, month] = _designs(mean, behind, usable, target)
         raised = np.maximum(0, running + counts[:, month] - np.where(usable, k, 0))
         running = np.where(usable, raised, running)
-        since = np.where(usable, np.where(running > 0, since + 1, 0), since)
         before = alarmed[:, month - 1] if month else np.zeros(pairs, bool)
         alarmed[:, month] = usable & (running >= h) & ((counts[:, month] > k) | before)
         path.expected[:, month] = np.where(usable, mean, np.nan)
         path.sums[:, month] = np.where(usable, running, np.nan)
         path.reference[:, month], path.decision[:, month] = k, h
-        path.rise[:, month] = np.maximum(since - 1, 0)
+        path.rise[:, month] = np.where(running > 0, month - 1 - stood_at_0, 0)
     return path._replace(alarm=alarmed, enough=path.enough > 0)
 
 

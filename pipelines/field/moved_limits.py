@@ -85,7 +85,7 @@ def _row(
     head = (one.family, one.analyte, *limits, between.height, years, treated)
     if between.is_empty():
         return (*head, *(0.0,) * 6, _NOBODY)
-    alone = pl.col("protected") & (pl.col("needs") == one.needs)
+    alone = pl.col("protected") & (pl.col("needs") == one.needs) & ~pl.col("alike")
     own = between.filter(alone if one.laxer else ~pl.col("protected"))
     if factor is None:
         return (*head, *(None,) * 6, _NO_RATIO)
@@ -112,7 +112,9 @@ def _between(context: FieldContext, one: Moved) -> pl.DataFrame:
         pl.col("family") == one.family, pl.col("starts") <= today, pl.col("ends") > today
     )
     low, high = sorted((one.before, one.after))
-    values = context.grounds.samples.select("sample", value=one.analyte)
+    values = context.grounds.samples.select(
+        "sample", value=one.analyte, alike=_breaks_others(context, one)
+    )
     # A value at the limit is within it, be it a maximum or a minimum.
     closed: Literal["left", "right"] = "left" if one.lower else "right"
     dose = Dose(one.family, one.analyte, high, one.needs, ())
@@ -129,8 +131,21 @@ def _between(context: FieldContext, one: Moved) -> pl.DataFrame:
         )
         .join(values, on="sample")
         .filter(pl.col("value").is_between(low, high, closed=closed))
-        .select("unit", "value", "needs", "years", protected=protected(context, dose.needs))
+        .select(
+            "unit", "value", "needs", "alike", "years", protected=protected(context, dose.needs)
+        )
     )
+
+
+def _breaks_others(context: FieldContext, one: Moved) -> pl.Expr:
+    """Whether a sample breaks another maximum of the family that needs the same ability."""
+    others = context.grounds.limits.filter(
+        pl.col("family") == one.family,
+        pl.col("needs") == one.needs,
+        pl.col("analyte") != one.analyte,
+    )
+    broken = [pl.col(name) > limit for name, limit in others.select("analyte", "limit").rows()]
+    return pl.any_horizontal(broken).fill_null(False) if broken else pl.lit(False)
 
 
 def _failures(

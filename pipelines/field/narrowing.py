@@ -26,18 +26,23 @@ def narrow(
     units, failures, states = context.units, context.failures, context.states
     before, repairs, waters = context.before, context.repairs, context.waters
     spans = context.spans
-    competing = narrow(context, families=families, since=since, until=until) if classes else None
+    competing = context if classes and context.competing is None else context.competing
+    if competing is not None:
+        competing = narrow(competing, families=families, since=since, until=until)
     if families:
         wanted = pl.col("family").is_in(list(families))
-        units, failures, states, repairs, waters = (
-            frame.filter(wanted) for frame in (units, failures, states, repairs, waters)
+        units, failures, before, states, repairs, waters = (
+            frame.filter(wanted) for frame in (units, failures, before, states, repairs, waters)
         )
         spans = spans.join(units.select("unit"), on="unit", how="semi")
     if classes:
         of_class = pl.col("cause_class").is_in(list(classes))
-        failures, repairs = failures.filter(of_class), repairs.filter(of_class)
+        failures, before, repairs = (
+            frame.filter(of_class) for frame in (failures, before, repairs)
+        )
     if since is not None:
-        before = failures.filter(pl.col("failed_on") < since)
+        earlier = failures.filter(pl.col("failed_on") < since)
+        before = pl.concat([before, earlier], how="diagonal_relaxed")
         failures = failures.filter(pl.col("failed_on") >= since)
     if until is not None:
         failures = failures.filter(pl.col("failed_on") < until)
@@ -52,7 +57,7 @@ def narrow(
         since=since,
         until=until,
         repairs=repairs,
-        chosen=tuple(classes),
+        chosen=tuple(classes) or context.chosen,
         competing=competing,
         waters=waters,
         spans=spans,

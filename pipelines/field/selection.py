@@ -13,7 +13,7 @@ from datetime import date, timedelta
 import polars as pl
 
 from pipelines.field.conditions import Condition, serial_key
-from pipelines.field.context import FieldContext
+from pipelines.field.context import UNKNOWN, FieldContext
 from pipelines.field.dimensions import (
     COLUMN_OF,
     OF_UNIT,
@@ -40,7 +40,8 @@ def mark_days(context: FieldContext, conditions: Sequence[Condition]) -> pl.Data
         spans = split_months(spans)
     for condition in own:
         if condition.name == "failed_on":
-            spans = _split_at_days(spans, condition)
+            for one in condition.alternatives:
+                spans = _split_at_days(spans, one)
     of_unit = context.units.select("unit", *OF_UNIT, "shipped_on", watched="watched_from").rename(
         {"entry": "entered"}
     )
@@ -73,7 +74,10 @@ def mark_failures(context: FieldContext, conditions: Sequence[Condition]) -> pl.
 
 def _holds(condition: Condition, *, day: str) -> pl.Expr:
     """Whether a row of days or of failures meets a condition; `day` is the column of its day."""
-    name = condition.name
+    name, several = condition.name, condition.alternatives
+    if len(several) > 1:
+        return pl.any_horizontal(_holds(one, day=day) for one in several)
+    (condition,) = several
     if name == "need":
         return pl.any_horizontal(
             need_of(pl.col("needs")).list.contains(value) for value in condition.values
@@ -90,7 +94,8 @@ def _holds(condition: Condition, *, day: str) -> pl.Expr:
     if name in ("serial", "lot"):
         of_lot = pl.lit(True) if name == "serial" else pl.col(column) != NO_LOT
         return of_lot & _between_serials(pl.col(column), condition)
-    return _between(pl.col(column), condition, pl.lit)
+    # Of quarters and years: what is not known lies in none of them.
+    return (pl.col(column) != UNKNOWN) & _between(pl.col(column), condition, pl.lit)
 
 
 def _between(value: pl.Expr, condition: Condition, read: Callable[[str], pl.Expr]) -> pl.Expr:
@@ -143,27 +148,11 @@ def select(context: FieldContext, conditions: Sequence[Condition]) -> FieldConte
     whole = all(condition.of_unit or condition.of_failure for condition in conditions)
     units = context.units.join(inside.select("unit").unique(), on="unit", how="semi")
     if whole:  # units that nobody watched stay, so that their groups do
-        units = context.units.filter(
-            pl.all_horizontal(
-                [_unit_holds(condition) for condition in conditions if condition.of_unit]
-                or [pl.lit(True)]
-            )
-        )
+        held = [_holds(one, day="watched") for one in conditions if one.of_unit]
+        of_unit = context.units.rename({"entry": "entered", "watched_from": "watched"})
+        marked = of_unit.with_columns(inside=pl.all_horizontal(held or [pl.lit(True)]))
+        units = context.units.filter(marked["inside"])
     return _within(context, conditions, units, inside, by_day=not whole or context.by_day)
-
-
-def _unit_holds(condition: Condition) -> pl.Expr:
-    """The condition on the frame of units, which has two columns under their own names."""
-    name = condition.name
-    if name in ("entry", "clock_start"):
-        own = "entry" if name == "entry" else "watched_from"
-        if not condition.is_range:
-            return pl.col(own).is_in(list(condition.values))
-        read: Callable[[str], pl.Expr] = (
-            pl.lit if name == "entry" else lambda end: pl.lit(date.fromisoformat(end))
-        )
-        return _between(pl.col(own), condition, read)
-    return _holds(condition, day="watched_from")
 
 
 def _within(
@@ -181,7 +170,12 @@ def _within(
     elsewhere = context.failures.filter(of_kind & ~met).join(
         units.select("unit"), on="unit", how="semi"
     )
-    classes = [value for c in own if c.name == "cause_class" for value in c.values]
+    of_class = [condition for condition in own if condition.name == "cause_class"]
+    classes = [
+        word
+        for word in (of_class[0].values if of_class else ())
+        if all(word in condition.values for condition in of_class)
+    ]
     return replace(
         context,
         units=units,
@@ -196,8 +190,13 @@ def _within(
         spans=spans,
         by_day=by_day,
         chosen=tuple(classes) or context.chosen,
-        competing=context.competing,
+        competing=_competing(context, conditions) if of_class else context.competing,
     )
+
+
+def _competing(context: FieldContext, conditions: Sequence[Condition]) -> FieldContext:
+    """The same with the failures of all classes, against which the chosen ones compete."""
+    return select(context, [one for one in conditions if one.name != "cause_class"])
 
 
 def _repairs_within(

@@ -8,19 +8,20 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import polars as pl
 
 from pipelines.errors import UsageError
-from pipelines.field.comparison import Comparison, compare, parts_of
-from pipelines.field.conditions import read_conditions
+from pipelines.field.comparison import Comparison, compare, failures_of_sides, parts_of
+from pipelines.field.conditions import Condition, read_conditions
 from pipelines.field.context import FieldContext
 from pipelines.field.dimension_values import check_values
 from pipelines.field.dimensions import ALL_DIMENSIONS
 from pipelines.field.failures import field_failures
 from pipelines.field.figures import FIGURES
+from pipelines.field.groups import of_event
 from pipelines.field.narrowing import narrow
 from pipelines.field.poisson import DAYS_PER_YEAR
 from pipelines.field.selection import select
@@ -124,9 +125,7 @@ def figure_rows(
 
 
 def _rates(context: FieldContext, dims: Sequence[str], event: str) -> pl.DataFrame:
-    known = ["any", "water", *context.classes]
-    if event not in known:
-        raise UsageError(f'"{event}" is no event; {suggest(event, known)}')
+    of_kind(context, event)  # held to the events that there are
     table = rates_by(context, dims, event)
     labels = {"by": pl.lit(",".join(dims) or ALL)}
     labels |= {name: pl.col(name) if name in dims else pl.lit(ALL) for name in DIMENSIONS}
@@ -160,14 +159,44 @@ def amount_of(context: FieldContext) -> str:
     )
 
 
-def compared(context: FieldContext, first: str, second: str | None) -> Comparison:
-    """Two selections against each other; without the second, against all other days."""
-    sides = [text for text in (first, second) if text is not None]
-    conditions = [read_conditions(side.split(",")) for side in sides]
-    for side in conditions:
-        check_values(context, side)
-    parts = parts_of(context, conditions[0], conditions[1] if second is not None else None)
+def compared(
+    context: FieldContext, first: str, second: str | None, event: str | None = None
+) -> Comparison:
+    """Two selections against each other, of one kind of failure; without the second, against all
+    other days."""
+    sides = _sides(context, first, second)
+    parts = parts_of(of_kind(context, event), *sides)
     return compare(parts, first, second or "all other days")
+
+
+def behind_both(context: FieldContext, first: str, second: str | None) -> FieldContext:
+    """The context with the failures of either side of a comparison alone."""
+    one, other = failures_of_sides(context, *_sides(context, first, second)).values()
+    return replace(context, failures=context.failures.filter(one | other))
+
+
+def _sides(
+    context: FieldContext, first: str, second: str | None
+) -> tuple[list[Condition], list[Condition] | None]:
+    """What is asked of each side, held to the values that occur."""
+    sides = [read_conditions(text.split(",")) for text in (first, second) if text is not None]
+    for side in sides:
+        check_values(context, side)
+    return sides[0], sides[1] if second is not None else None
+
+
+def of_kind(context: FieldContext, event: str | None) -> FieldContext:
+    """The same with the failures of one kind alone.
+
+    Raises:
+        UsageError: there is no such event.
+    """
+    if event in (None, "any"):
+        return context
+    known = ["any", "water", *context.classes]
+    if event not in known:
+        raise UsageError(f'"{event}" is no event; {suggest(event, known)}')
+    return replace(context, failures=context.failures.filter(of_event(event)))
 
 
 def failures_behind(
@@ -178,13 +207,5 @@ def failures_behind(
     `whole` is the fleet that it was selected from: a unit's first failure is its first of all.
     """
     rows = shaped(field_failures(whole or context), polars_schema(FIELD_TABLES["field_failures"]))
-    rows = rows.join(context.failures.select("call"), on="call", how="semi", maintain_order="left")
-    if event in (None, "any"):
-        return rows
-    if event == "water":
-        return rows.filter("water_related")
-    if event not in context.classes:
-        raise UsageError(
-            f'"{event}" is no event; {suggest(event, ["any", "water", *context.classes])}'
-        )
-    return rows.filter(pl.col("cause_class") == event)
+    own = of_kind(context, event).failures.select("call")
+    return rows.join(own, on="call", how="semi", maintain_order="left")

@@ -121,9 +121,8 @@ def _text(value: Any) -> str:
 
 
 def _number(value: float) -> str:
-    """Three significant digits, without an exponent."""
+    """Three significant digits; whole where they are a thousand or more."""
     if value == 0 or value != value:
         return "0" if value == 0 else NONE
-    if abs(value) >= 1000:
-        return f"{float(f'{value:.3g}'):,.0f}"
-    return f"{value:.3g}"
+    text = f"{value:.3g}"
+    return f"{float(text):,.0f}" if "e+" in text or abs(value) >= 1000 else text

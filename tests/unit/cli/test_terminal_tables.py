@@ -61,3 +61,10 @@ def test_the_width_is_that_of_columns(monkeypatch: pytest.MonkeyPatch):
     assert width() == 57
     monkeypatch.delenv("COLUMNS")
     assert width() > 0
+
+
+def test_what_is_rounded_up_to_a_thousand_is_written_out():
+    """No exponent where a number reaches the next digit."""
+    table = pl.DataFrame({"a": [999.9, -999.96, 999.4, 1234567.0, 0.05]})
+    words = [line.strip() for line in table_lines(table, 80)[1:]]
+    assert words == ["1,000", "-1,000", "999", "1,230,000", "0.05"]

@@ -114,6 +114,15 @@ def _chart(counts: list[int], days: list[int]):
     )
 
 
+def test_a_rise_goes_on_over_a_month_that_is_not_charted() -> None:
+    """It began after the month in which the sum last stood at 0, a month without days included."""
+    counts, days = [1] * 30 + [5, 0, 9], [1800] * 31 + [0, 1800]
+    path = _chart(counts, days)
+    assert path.sums[0, 29] == 0 < path.sums[0, 30] < path.decision[0, 30]
+    assert path.alarm[0].tolist() == [False] * 32 + [True]
+    assert path.rise[0, 32] == 2
+
+
 def test_a_decision_value_that_falls_below_the_sum_is_no_alarm() -> None:
     """Two failures of sixty units stay below; with three units left, no quiet month alarms."""
     counts, days = [0] * 30, [1800] * 30
