@@ -23,9 +23,9 @@ from pipelines.field.context import FieldContext
 from pipelines.field.ends import last_shown
 from pipelines.field.groups import TimeAtRisk
 from pipelines.field.hindsight import fleet_known
-from pipelines.field.mean_cumulative import Events
+from pipelines.field.mean_cumulative import CountedEpisodes, Events
 from pipelines.field.outlook import outlook
-from pipelines.field.risk_sets import MONTHS, Episodes, at_risk_at_months
+from pipelines.field.risk_sets import MONTHS, AgeGrid, Episodes, at_risk_at_months
 
 
 @dataclass(frozen=True)
@@ -63,6 +63,20 @@ class Quarters:
         return cls(at_risk, groups, own, at_risk_at_months(own, groups.height), day)
 
     @cached_property
+    def counted(self) -> CountedEpisodes:
+        """The episodes counted once for all kinds of failure."""
+        return CountedEpisodes(AgeGrid(self.groups.height), self.episodes)
+
+    @cached_property
+    def by_family(self) -> CountedEpisodes:
+        """The same by group, whatever the quarter, and family."""
+        family, names = self.families
+        own, of_each = self.slices[self.episodes.group], family[self.episodes.unit]
+        placed = self.episodes._replace(group=own * names + of_each)
+        groups = int(self.slices.max(initial=-1)) + 1
+        return CountedEpisodes(AgeGrid(groups * names), placed)
+
+    @cached_property
     def slices(self) -> np.ndarray:
         """The number of each group without its quarter of entry."""
         own = [name for name in self.groups.columns if name not in ("cohort", "units")]
@@ -94,17 +108,12 @@ def projections(quarters: Quarters, events: Events, mean: np.ndarray) -> Project
         mean: completed mean count, quarters x months.
     """
     context, episodes = quarters.at_risk.context, quarters.episodes
-    group = quarters.slices
-    family, names = quarters.families
-    count = int(group.max(initial=-1)) + 1
-    placed = Episodes(group[episodes.group], episodes.unit, episodes.entry, episodes.exit)
-    of_each = family[episodes.unit]
-    reference = reference_of(placed, count, of_each, names, events)
-    so_far = reference.course_of(placed, of_each)
+    reference = reference_of(quarters.by_family, quarters.families[1], events)
+    so_far = reference.course_of(quarters.by_family.episodes)
     cohorts = quarters.groups.height
     return project(
         Course(
-            group,
+            quarters.slices,
             mean,
             quarters.reaching,
             *quarters.reached,

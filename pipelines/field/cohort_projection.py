@@ -14,8 +14,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pipelines.field.mean_cumulative import CountedEpisodes, Events, mean_cumulative
-from pipelines.field.risk_sets import MONTHS, AgeGrid, AgePoints, Episodes, at_risk_at_months
+from pipelines.field.mean_cumulative import CountedEpisodes, Events, courses_at_months
+from pipelines.field.mean_cumulative import Course as MeanCourse
+from pipelines.field.risk_sets import MONTH_AGES, MONTHS, Episodes, at_risk_at_months
 
 DRAWS = 500
 FEWEST_AT_RISK = 10  # of a family among all quarters, below which it is no reference
@@ -23,6 +24,7 @@ LEVELS = {"low": 0.025, "low_80": 0.1, "high_80": 0.9, "high": 0.975}
 _SEED = 5
 _MOST_ALIKE, _LEAST_ALIKE = 1e4, 1e-2
 _GRID, _FLAT = 121, 1e-7
+_TRACE = 1e-12
 
 
 class Course(NamedTuple):
@@ -47,23 +49,19 @@ class Course(NamedTuple):
 
 class Reference(NamedTuple):
     """All quarters' mean count by group and family at months (groups x families x months), its
-    standard error, units at risk, and its course (groups x families x points of age)."""
+    standard error, units at risk, and its course by group and family, as one number."""
 
     mean: np.ndarray
     error: np.ndarray
     at_risk: np.ndarray
-    course: np.ndarray
-    points: AgePoints
+    course: MeanCourse
 
-    def course_of(self, episodes: Episodes, family: np.ndarray) -> np.ndarray:
-        """By how much it rises while each episode lasts."""
-        ages = self.points.ages
-        last = np.searchsorted(ages, episodes.exit, "right") - 1
-        before = np.searchsorted(ages, episodes.entry) - 1
-        at = (episodes.group, family)
-        start = np.where(before >= 0, self.course[(*at, np.maximum(before, 0))], 0.0)
-        rise: np.ndarray = self.course[(*at, last)] - start
-        return rise
+    def course_of(self, episodes: Episodes) -> np.ndarray:
+        """By how much it rises while each episode lasts; episodes by group and family."""
+        last = np.minimum(episodes.exit, MONTH_AGES[-1])
+        before = self.course.at(episodes.group, np.maximum(episodes.entry - 1, 0))
+        rise: np.ndarray = self.course.at(episodes.group, last)
+        return rise - np.where(episodes.entry > 0, before, 0.0)
 
 
 class Projected(NamedTuple):
@@ -74,32 +72,22 @@ class Projected(NamedTuple):
     missing: np.ndarray
 
 
-def reference_of(
-    at_risk: Episodes, groups: int, family: np.ndarray, families: int, events: Events
-) -> Reference:
+def reference_of(at_risk: CountedEpisodes, families: int, events: Events) -> Reference:
     """The curves of all quarters by group and family.
 
     Args:
-        at_risk: episodes with the number of their group.
-        groups: how many there are.
-        family: of each episode.
+        at_risk: episodes with the number of their group and family.
         families: how many there are.
         events: failures with their weights.
     """
-    own = Episodes(at_risk.group * families + family, at_risk.unit, at_risk.entry, at_risk.exit)
-    points = AgePoints.of(events.age)
-    moved, place = points.episodes(own)
-    counted = CountedEpisodes(AgeGrid(groups * families, len(points.ages)), moved)
-    means = mean_cumulative(
-        counted, Events(place[events.episode], points.place(events.age), events.weight)
-    )
-    shape = (groups, families, MONTHS + 1)
+    ((mean, course),) = courses_at_months(at_risk, events, events.weight)
+    groups = at_risk.grid.groups
+    shape = (groups // families if families else 0, families, MONTHS + 1)
     return Reference(
-        points.at_months(means.value).reshape(shape),
-        points.at_months(means.error).reshape(shape),
-        at_risk_at_months(own, groups * families).reshape(shape),
-        means.value.reshape(groups, families, len(points.ages)),
-        points,
+        mean.value.reshape(shape),
+        mean.error.reshape(shape),
+        at_risk_at_months(at_risk.episodes, groups).reshape(shape),
+        course,
     )
 
 
@@ -189,8 +177,10 @@ def _months(course: Course, reference: Reference, place: int, first: int, end: i
     units = due.sum(axis=0)
     share = due / np.maximum(units, 1)
     steps = np.diff(reference.mean[group][:, before], axis=1)
-    # Errors of months add up as the curves' variances grow.
-    variance = np.maximum(np.diff(reference.error[group][:, before] ** 2, axis=1), 0)
+    # Errors of months add up as the curves' variances grow; a trace of rounding is no growth.
+    squares = reference.error[group][:, before] ** 2
+    growth = np.diff(squares, axis=1)
+    variance = np.where(growth > _TRACE * squares[:, 1:], growth, 0)
     seen = np.arange(first, end) <= last
     here = np.where(seen, course.at_risk[place, own], 0)
     own_step = np.diff(course.mean[place, before])

@@ -109,9 +109,7 @@ class _Cells:
         since = self._today - self.quarters.entered_on[self.quarters.at_risk.unit[episode]] - age
         weight = 1 / np.maximum(share_reported(law, since), _LEAST_SHARE_REPORTED)
         events = Events(episode, age, weight)
-        known, whole = means_at_months(
-            self.quarters.episodes, self.quarters.groups.height, events, np.ones(len(age)), weight
-        )
+        known, whole = means_at_months(self.quarters.counted, events, np.ones(len(age)), weight)
         columns = {
             "at_risk": self.quarters.reaching,
             "failures": happened_by_months(

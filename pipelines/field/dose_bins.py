@@ -6,13 +6,16 @@ looked at (`doses`), curve and change point (`dose_curve`, `dose_step`).
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
+import numpy as np
 import polars as pl
 
 from pipelines.field.context import FieldContext
-from pipelines.field.doses import Dose, dosed_days, dosed_failures, doses
-from pipelines.field.groups import of_event
+from pipelines.field.doses import Dose, days_at, doses, failures_at, happened
+from pipelines.field.poisson import DAYS_PER_YEAR
 from pipelines.field.rates import COLUMNS as RATES
-from pipelines.field.slice_rates import rated_groups
+from pipelines.field.rates import with_limits
 from pipelines.field.slices import ALL, LABELS
 
 COLUMNS = (
@@ -30,85 +33,77 @@ EDGES = (0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0, 5.0)
 BINS = len(EDGES) + 1
 UNKNOWN_BIN = 0
 DAYS = ("all", "unprotected")
+_COUNTED = pl.Schema(
+    {
+        **dict.fromkeys(("family", "analyte", "event", "days"), pl.String()),
+        "limit": pl.Float64(),
+        **dict.fromkeys(("bin", "failures", "units"), pl.Int64()),
+        **dict.fromkeys(("unit_years", "f_f", "f_y", "y_y"), pl.Float64()),
+    }
+)
 
 
-def bin_of(limit: float) -> pl.Expr:
+def bins_of(value: np.ndarray, limit: float) -> np.ndarray:
     """The bin of a value, or of a non-detect's bound within the limit; 0 where not known."""
-    known_value = pl.coalesce("value", pl.when(pl.col("bound") <= limit).then("bound"))
-    share = pl.when(known_value == 0).then(0.0).otherwise((known_value / limit).round(9))
-    above = pl.sum_horizontal((share > edge).cast(pl.Int64) for edge in EDGES)
-    return pl.when(share.is_not_null()).then(above + 1).otherwise(UNKNOWN_BIN)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = np.where(value == 0, 0.0, np.round(value / limit, 9))
+    return np.where(np.isnan(value), UNKNOWN_BIN, np.searchsorted(EDGES, share) + 1)
 
 
 def dose_bins(context: FieldContext) -> pl.DataFrame:
     """Rates by bin, on all days and on those that no system protects."""
-    parts = [_of_dose(context, dose) for dose in doses(context)]
-    empty = pl.DataFrame(
-        schema=dict.fromkeys((*LABELS, "analyte", "event", "days", "note"), pl.String)
-    )
-    if not parts:
-        return empty.with_columns(
-            pl.lit(None, pl.Float64).alias(name)
-            for name in (*COLUMNS, "thin")
-            if name not in empty.columns
+    rows = [row for dose in doses(context) for row in _of_dose(context, dose)]
+    table = with_limits(pl.DataFrame(rows, schema=_COUNTED, orient="row"))
+    return _labelled(table).sort("analyte", "family", "event", "days", "bin")
+
+
+def _of_dose(context: FieldContext, dose: Dose) -> Iterator[tuple[object, ...]]:
+    """Rows of `_COUNTED`: of each event, on all days and on the unprotected ones once more."""
+    watched, failed = days_at(context, dose), failures_at(context, dose)
+    cells = [
+        part.laid.unit * (BINS + 1) + bins_of(part.value, dose.limit) for part in (watched, failed)
+    ]
+    size = int(cells[0].max(initial=-1)) // (BINS + 1) * (BINS + 1) + BINS + 1
+    for name in DAYS:
+        of_days, of_failures = (
+            np.ones(len(part.value), bool) if name == "all" else ~part.protected
+            for part in (watched, failed)
         )
-    return pl.concat(parts).sort("analyte", "family", "event", "days", "bin")
+        days = np.bincount(cells[0][of_days], watched.laid.days[of_days], minlength=size)
+        by_unit = days.reshape(-1, BINS + 1)
+        units = (by_unit > 0).sum(axis=0)
+        sums = by_unit.sum(axis=0) / DAYS_PER_YEAR, (by_unit**2).sum(axis=0) / DAYS_PER_YEAR**2
+        for event in dose.events:
+            own = of_failures & happened(context, event)[failed.laid.row]
+            cell, count = np.unique(cells[1][own], return_counts=True)
+            count = np.where(days[cell] > 0, count, 0)
+            f, f_f, f_y = (
+                np.bincount(cell % (BINS + 1), weight, minlength=BINS + 1)
+                for weight in (count, count * count, count * days[cell])
+            )
+            for place in np.flatnonzero(units).tolist():
+                yield (
+                    *(dose.family, dose.analyte, event, name, dose.limit, place),
+                    *(int(f[place]), int(units[place]), float(sums[0][place])),
+                    *(float(f_f[place]), float(f_y[place]) / DAYS_PER_YEAR, float(sums[1][place])),
+                )
 
 
-def _of_dose(context: FieldContext, dose: Dose) -> pl.DataFrame:
-    # On all days, and on the unprotected ones once more.
-    keys = ["unit", "days_of", "bin"]
-    own = (
-        _of_both(dosed_days(context, dose).with_columns(bin=bin_of(dose.limit)))
-        .group_by(keys)
-        .agg(days=(pl.col("exit") - pl.col("entry")).sum())
-    )
-    happened = _of_both(dosed_failures(context, dose).with_columns(bin=bin_of(dose.limit)))
-    counted = (
-        pl.concat(
-            happened.filter(of_event(event)).with_columns(event=pl.lit(event))
-            for event in dose.events
-        )
-        .group_by(*keys, "event")
-        .agg(f=pl.len().cast(pl.Int64))
-    )
-    events = pl.DataFrame({"event": dose.events})
-    return _labelled(rated_groups(own, counted, keys[1:], ["event"], events), dose)
-
-
-def _of_both(rows: pl.DataFrame) -> pl.DataFrame:
-    whole, rest = (pl.lit(name).alias("days_of") for name in DAYS)
-    return pl.concat(
-        [rows.with_columns(whole), rows.filter(~pl.col("protected")).with_columns(rest)]
-    )
-
-
-def _labelled(table: pl.DataFrame, dose: Dose) -> pl.DataFrame:
-    low = [None, 0.0, *(edge * dose.limit for edge in EDGES)]
-    high = [None, *(edge * dose.limit for edge in EDGES), None]
-    edges = pl.DataFrame(
-        {
-            "bin": range(BINS + 1),
-            "value_from": [x if x is None else round(x, 9) for x in low],
-            "value_to": [x if x is None else round(x, 9) for x in high],
-        },
-        schema={"bin": pl.Int64, "value_from": pl.Float64, "value_to": pl.Float64},
-    )
-    labels = {
-        "by": ALL if dose.family == ALL else "family",
-        **dict.fromkeys(LABELS[1:], ALL),
-        "family": dose.family,
-        "analyte": dose.analyte,
-    }
+def _labelled(table: pl.DataFrame) -> pl.DataFrame:
+    edges = [float("nan"), 0.0, *EDGES]
+    edge_of = pl.col("bin").replace_strict(dict(enumerate(edges)), return_dtype=pl.Float64)
+    ends = [float("nan"), *EDGES, float("nan")]
+    end_of = pl.col("bin").replace_strict(dict(enumerate(ends)), return_dtype=pl.Float64)
     floats = ("unit_years", *RATES[3:])
-    with_edges = table.with_columns(pl.col("bin").cast(pl.Int64)).join(edges, on="bin", how="left")
-    return with_edges.select(
-        *(pl.lit(word).alias(name) for name, word in labels.items()),
-        event="event",
-        days="days_of",
-        limit=pl.lit(dose.limit),
-        **{name: pl.col(name) for name in ("bin", "value_from", "value_to", "failures", "units")},
+    labels = {name: pl.lit(ALL) for name in LABELS}
+    labels["by"] = pl.when(pl.col("family") == ALL).then(pl.lit(ALL)).otherwise(pl.lit("family"))
+    columns = {
+        **labels,
+        "family": pl.col("family"),
+        "value_from": (edge_of * pl.col("limit")).round(9).fill_nan(None),
+        "value_to": (end_of * pl.col("limit")).round(9).fill_nan(None),
         **{name: pl.when(pl.col(name).is_finite()).then(pl.col(name)) for name in floats},
-        thin="thin",
-        note="note",
-    ).select(*LABELS, *COLUMNS, "thin", "note")
+    }
+    return table.select(
+        **{name: columns.get(name, pl.col(name)) for name in (*LABELS, *COLUMNS, "thin", "note")}
+    )

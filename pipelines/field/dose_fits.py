@@ -44,7 +44,7 @@ def _fitted(context: FieldContext) -> tuple[pl.DataFrame, pl.DataFrame]:
     for dose in doses(context):
         cells = unprotected(context, dose)
         for event in dose.events:
-            data = dosed_rows(cells, event)
+            data = dosed_rows(context, cells, event)
             curves.append(curve(dose, event, data, cells.units))
             steps.append([step_of(dose, event, data, cells.units)])
     return figure_of(curves, CURVE), figure_of(steps, STEP)

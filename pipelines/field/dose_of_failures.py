@@ -6,13 +6,17 @@ Belongs here: the column `dose` of `field_failures`. Does not belong here: the b
 
 from __future__ import annotations
 
+import numpy as np
 import polars as pl
 
 from pipelines.field.context import FieldContext
-from pipelines.field.dose_bins import bin_of
-from pipelines.field.doses import Dose, dosed_failures, doses
+from pipelines.field.dose_bins import bins_of
+from pipelines.field.doses import Dose, doses, failures_at
 
 UNPROTECTED = ":unprotected"
+_PLACED = pl.Schema(
+    {"row": pl.Int64(), "limit": pl.String(), "bin": pl.Int64(), "mark": pl.String()}
+)
 
 
 def dose_of_failures(context: FieldContext) -> pl.DataFrame:
@@ -21,27 +25,39 @@ def dose_of_failures(context: FieldContext) -> pl.DataFrame:
     `dose` is a list, one element an analyte and limit that is looked at for the unit's family:
     `hardness_mg_l_caco3/60:5`, with `:unprotected` behind it where no installed system guards.
     """
-    failures = context.failures.select("call", "age").sort("age")
-    limits: dict[tuple[str, float], list[Dose]] = {
-        (dose.analyte, dose.limit): [] for dose in doses(context)
-    }
+    limits: dict[tuple[str, float], list[Dose]] = {}
     for dose in doses(context):
-        limits[dose.analyte, dose.limit].append(dose)
-    parts = [_of_limit(context, own) for own in limits.values()]
-    if not parts:
-        return failures.select("call", dose=pl.lit([], pl.List(pl.String)))
-    placed = pl.concat(parts).sort("call", "word").group_by("call").agg(dose="word")
+        limits.setdefault((dose.analyte, dose.limit), []).append(dose)
+    placed = pl.concat(
+        [pl.DataFrame(schema=_PLACED), *(_of_limit(context, own) for own in limits.values())]
+    )
+    worded = (
+        placed.select("row", word=pl.format("{}:{}{}", "limit", "bin", "mark"))
+        .sort("row", "word")
+        .group_by("row", maintain_order=True)
+        .agg(dose="word")
+    )
+    none = pl.lit([], pl.List(pl.String))
     return (
-        failures.select("call")
-        .join(placed, on="call", how="left")
-        .select("call", pl.col("dose").fill_null(pl.lit([], pl.List(pl.String))))
+        context.failures.select("call", row=pl.int_range(pl.len()))
+        .join(worded, on="row", how="left", maintain_order="left")
+        .select("call", pl.col("dose").fill_null(none))
     )
 
 
 def _of_limit(context: FieldContext, same: list[Dose]) -> pl.DataFrame:
     """The failures of all families that are judged by one analyte and limit, each once."""
-    limit = same[0].limit
-    own = pl.concat([dosed_failures(context, dose) for dose in same]).unique("call")
-    word = pl.format(f"{same[0].analyte}/{limit:g}:{{}}", bin_of(limit))
-    mark = pl.when("protected").then(pl.lit("")).otherwise(pl.lit(UNPROTECTED))
-    return own.select("call", word=pl.concat_str(word, mark))
+    parts = [failures_at(context, dose) for dose in same]
+    row = np.concatenate([part.laid.row for part in parts])
+    _, once = np.unique(row, return_index=True)
+    value, guarded = (np.concatenate([part[place] for part in parts])[once] for place in (1, 2))
+    marks = np.where(guarded, "", UNPROTECTED)
+    return pl.DataFrame(
+        {
+            "row": row[once],
+            "limit": [f"{same[0].analyte}/{same[0].limit:g}"] * len(once),
+            "bin": bins_of(value, same[0].limit),
+            "mark": marks.tolist(),
+        },
+        schema=_PLACED,
+    )

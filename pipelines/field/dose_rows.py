@@ -12,8 +12,8 @@ import numpy as np
 import polars as pl
 
 from pipelines.field.context import FieldContext
-from pipelines.field.doses import Dose, dosed_days, dosed_failures
-from pipelines.field.groups import of_event
+from pipelines.field.dimensions import BANDS
+from pipelines.field.doses import AtDose, Dose, days_at, failures_at, families, happened
 from pipelines.field.poisson import DAYS_PER_YEAR
 from pipelines.field.slices import ALL, LABELS
 
@@ -54,47 +54,62 @@ def labels_of(dose: Dose, event: str) -> dict[str, object]:
 
 
 class Unprotected(NamedTuple):
-    """Unprotected days with a known value, their failures, and how many units had such days."""
+    """Unprotected days with a known value, one element a site, value, family and age band, in that
+    order; the cell and the row of each failure on them, and how many units had such days."""
 
-    days: pl.DataFrame
-    failures: pl.DataFrame
+    value: np.ndarray
+    years: np.ndarray
+    site: np.ndarray
+    covariates: np.ndarray
+    cell: np.ndarray
+    row: np.ndarray
     units: int
 
 
 def unprotected(context: FieldContext, dose: Dose) -> Unprotected:
     """Days and failures on unprotected days with a known value."""
-    known_value = pl.coalesce("value", pl.when(pl.col("bound") <= dose.limit).then("bound"))
-    known = ~pl.col("protected") & known_value.is_not_null()
-    spans = dosed_days(context, dose, banded=True).filter(known).with_columns(value=known_value)
-    keys = ["site", "value", "family", "age"]
-    days = (
-        spans.group_by(keys)
-        .agg(years=(pl.col("exit") - pl.col("entry")).sum() / DAYS_PER_YEAR)
-        .sort(keys)
+    watched, failed = (
+        at.only(~at.protected & ~np.isnan(at.value))
+        for at in (days_at(context, dose, banded=True), failures_at(context, dose))
     )
-    kind = ("cause_class", "water_related")
-    placed = dosed_failures(context, dose).filter(known)
-    placed = placed.select("site", "family", *kind, value=known_value, age="band")
-    return Unprotected(days, placed, spans["unit"].n_unique())
-
-
-def dosed_rows(cells: Unprotected, event: str) -> Dosed:
-    """Those days with the failures of one event beside them."""
-    days, placed, _ = cells
-    keys = ["site", "value", "family", "age"]
-    counted = placed.filter(of_event(event)).group_by(keys).agg(y=pl.len())
-    both = days.join(counted, on=keys, how="left", maintain_order="left")
-    dummies = [np.ones(both.height)]
-    for name in ("family", "age"):
-        for level in sorted(both[name].unique())[1:]:
-            dummies.append((both[name] == level).to_numpy().astype(float))
-    return Dosed(
-        both["value"].to_numpy(),
-        both["years"].to_numpy(),
-        both["y"].fill_null(0).to_numpy().astype(float),
-        both["site"].rank("dense").to_numpy().astype(int) - 1 if both.height else np.zeros(0, int),
+    values, sites = np.unique(watched.value), np.unique(watched.laid.site)
+    shape = (len(sites), len(values), len(families(context)), len(BANDS))
+    keys, inverse = np.unique(_keys(watched, sites, values, shape), return_inverse=True)
+    days = np.bincount(inverse, watched.laid.days, minlength=len(keys))
+    of_failure = _keys(failed, sites, values, shape)
+    there = np.isin(of_failure, keys)
+    site, value, family, band = np.unravel_index(keys, shape)
+    dummies = [np.ones(len(keys))]
+    for levels in (family, band):
+        dummies += [(levels == level).astype(float) for level in np.unique(levels)[1:]]
+    return Unprotected(
+        values[value],
+        days * (1 / DAYS_PER_YEAR),  # as polars divides, to the last digit
+        site,
         np.column_stack(dummies),
+        np.searchsorted(keys, of_failure[there]),
+        failed.laid.row[there],
+        len(np.unique(watched.laid.unit)),
     )
+
+
+def _keys(at: AtDose, sites: np.ndarray, values: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
+    """Site, value, family and band of each as one number; -1 where site or value is another."""
+    if not len(sites):
+        return np.full(len(at.value), -1)
+    places = []
+    for known, own in ((sites, at.laid.site), (values, at.value)):
+        place = np.minimum(np.searchsorted(known, own), len(known) - 1)
+        places.append(np.where(known[place] == own, place, -1))
+    key = np.ravel_multi_index((*np.maximum(places, 0), at.laid.family, at.laid.age), shape)
+    return np.where(np.min(places, axis=0) >= 0, key, -1)
+
+
+def dosed_rows(context: FieldContext, cells: Unprotected, event: str) -> Dosed:
+    """Those days with the failures of one event beside them."""
+    own = cells.cell[happened(context, event)[cells.row]]
+    failures = np.bincount(own, minlength=len(cells.years)).astype(float)
+    return Dosed(cells.value, cells.years, failures, cells.site, cells.covariates)
 
 
 def poisson_fit(

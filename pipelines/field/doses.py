@@ -2,16 +2,21 @@
 
 Belongs here: doses, and the analyte and the protection of a day. Does not belong here: bins
 (`dose_bins`), rows of a regression (`dose_rows`).
+
+Days and failures are laid out as arrays once; each dose then takes its part of them, since two
+dozen doses of a small fleet cost more in queries than in sums.
 """
 
 from __future__ import annotations
 
 from typing import NamedTuple
 
+import numpy as np
 import polars as pl
 
 from pipelines.field.context import FieldContext
-from pipelines.field.dimensions import split_bands
+from pipelines.field.dimensions import BANDS, split_bands
+from pipelines.field.groups import of_event
 from pipelines.field.slices import ALL
 
 
@@ -23,6 +28,41 @@ class Dose(NamedTuple):
     limit: float
     needs: str
     events: tuple[str, ...]
+
+
+class Laid(NamedTuple):
+    """Days or failures of the families that need treatment: one element a stretch, or a failure.
+
+    unit: its number. site, family, age: numbers in the order of their words. product: its place
+    among `Grounds.products`. sample: its place among the grounds'; -1: none. days: of a stretch; 1
+    for a failure. row: its place in the frame that it is of.
+    """
+
+    unit: np.ndarray
+    site: np.ndarray
+    family: np.ndarray
+    age: np.ndarray
+    product: np.ndarray
+    sample: np.ndarray
+    days: np.ndarray
+    row: np.ndarray
+
+    def taken(self, which: np.ndarray) -> Laid:
+        """Some of them."""
+        return Laid(*(part[which] for part in self))
+
+
+class AtDose(NamedTuple):
+    """The part of a dose's families: with the analyte's value, or its bound where that is within
+    the limit (NaN: not known), and whether an installed good system has the limit's ability."""
+
+    laid: Laid
+    value: np.ndarray
+    protected: np.ndarray
+
+    def only(self, which: np.ndarray) -> AtDose:
+        """Some of them."""
+        return AtDose(self.laid.taken(which), self.value[which], self.protected[which])
 
 
 def doses(context: FieldContext) -> list[Dose]:
@@ -47,8 +87,9 @@ def _doses(context: FieldContext) -> list[Dose]:
         .with_columns(family=pl.lit(ALL))
     )
     rows = pl.concat([pooled.select(own.columns), own]).sort("analyte", "family")
+    classes = {need: _classes(context, need) for need in rows["needs"].unique()}
     return [
-        Dose(family, analyte, limit, needs or "", ("water", *_classes(context, needs)))
+        Dose(family, analyte, limit, needs or "", ("water", *classes[needs]))
         for family, analyte, limit, needs in rows.rows()
     ]
 
@@ -65,65 +106,100 @@ def families_of(context: FieldContext, dose: Dose) -> list[str]:
 
 def protected(context: FieldContext, need: str) -> pl.Expr:
     """Whether one of the installed good systems of a day has an ability."""
+    return pl.col("product").is_in(_able(context, need))
+
+
+def _able(context: FieldContext, need: str) -> list[str]:
+    """The sets of installed products of which one has an ability."""
     able = {product for product, does in context.grounds.systems if need in does}
-    installed = context.once("installed products", lambda: context.spans["product"].unique())
-    return pl.col("product").is_in([x for x in installed if able & {*(x or "").split("+")}])
+    return [x for x in _products(context) if able & {*(x or "").split("+")}]
 
 
-def dosed_days(context: FieldContext, dose: Dose, *, banded: bool = False) -> pl.DataFrame:
-    """The spans of the dose's families with the analyte of the test in force.
+def _products(context: FieldContext) -> list[str]:
+    return context.once("installed products", lambda: context.spans["product"].unique().to_list())
 
-    Returns:
-        unit, site, family, entry, exit, value and bound (null where not known), and protected:
-        whether an installed good system has the limit's ability; `banded`: split at each band of
-        age, with `age`.
-    """
-    return _dosed(
-        context, dose, context.once(("dosed days", banded), lambda: _days(context, banded))
+
+def days_at(context: FieldContext, dose: Dose, *, banded: bool = False) -> AtDose:
+    """The stretches of days of a dose; `banded`: split at each band of age."""
+    return _at(context, dose, context.once(("dose days", banded), lambda: _days(context, banded)))
+
+
+def failures_at(context: FieldContext, dose: Dose) -> AtDose:
+    """The failures of a dose, each with the analyte of its day and the protection."""
+    return _at(context, dose, context.once("dose failures", lambda: _failures(context)))
+
+
+def happened(context: FieldContext, event: str) -> np.ndarray:
+    """Which of the context's failures are of an event."""
+    return context.once(
+        ("failures of", event),
+        lambda: context.failures.with_columns(_=of_event(event))["_"].fill_null(False).to_numpy(),
     )
 
 
-def dosed_failures(context: FieldContext, dose: Dose) -> pl.DataFrame:
-    """The failures of the dose's families, each with the analyte of its day and the protection.
-
-    Returns:
-        call, unit, site, family, band, cause_class, water_related, and as in `dosed_days`.
-    """
-    own = context.once("dosed failures", lambda: _failures(context))
-    return _dosed(context, dose, own)
+def families(context: FieldContext) -> list[str]:
+    """The families that need treatment, in the order of the numbers of `Laid.family`."""
+    return sorted(context.grounds.needing)
 
 
-def _dosed(context: FieldContext, dose: Dose, rows: pl.DataFrame) -> pl.DataFrame:
-    own = rows.filter(pl.col("family").is_in(families_of(context, dose)))
-    samples, place = context.grounds.samples, own["place"]
-    return own.drop("place", "product").with_columns(
-        samples[dose.analyte].gather(place).alias("value"),
-        samples[f"{dose.analyte}_below"].gather(place).alias("bound"),
-        own.select(protected(context, dose.needs)).to_series().fill_null(False).alias("protected"),
+def _at(context: FieldContext, dose: Dose, laid: Laid) -> AtDose:
+    names = families(context)
+    own = [names.index(name) for name in families_of(context, dose)]
+    part = laid if len(own) == len(names) else laid.taken(np.isin(laid.family, own))
+    value, able = context.once(
+        ("dose values", dose.analyte, dose.limit, dose.needs), lambda: _known(context, dose)
     )
+    return AtDose(part, value[part.sample], able[part.product])
 
 
-def _days(context: FieldContext, banded: bool) -> pl.DataFrame:
+def _known(context: FieldContext, dose: Dose) -> tuple[np.ndarray, np.ndarray]:
+    """Values by sample and protection by product; the last of each is that of none."""
+    bound = pl.col(f"{dose.analyte}_below")
+    known = pl.coalesce(dose.analyte, pl.when(bound <= dose.limit).then(bound))
+    values = context.grounds.samples.select(known.cast(pl.Float64)).to_series().to_numpy()
+    able = {*_able(context, dose.needs)}
+    products = [name in able for name in _products(context)]
+    return np.append(values, np.nan), np.array([*products, False])
+
+
+def _days(context: FieldContext, banded: bool) -> Laid:
     of_unit = context.units.select("unit", "family", "site")
-    spans = context.spans.join(of_unit, on="unit").filter(
-        pl.col("family").is_in([*context.grounds.needing])
+    needing = [*context.grounds.needing]
+    spans = context.spans.join(of_unit, on="unit").filter(pl.col("family").is_in(needing))
+    dates = ("from_on", "until_on")
+    own = spans.select("unit", "site", "family", "sample", "product", "entry", "exit", *dates)
+    own = split_bands(own) if banded else own.with_columns(age=pl.lit(""))
+    return _laid(context, own.with_columns(days=pl.col("exit") - pl.col("entry")), "age")
+
+
+def _failures(context: FieldContext) -> Laid:
+    rows = context.failures.with_row_index("row").with_columns(days=pl.lit(1, pl.Int64))
+    return _laid(context, rows.filter(pl.col("family").is_in([*context.grounds.needing])), "band")
+
+
+def _laid(context: FieldContext, rows: pl.DataFrame, band: str) -> Laid:
+    """The columns as numbers; `row` where it is not told yet is the place."""
+    if "row" not in rows.columns:
+        rows = rows.with_row_index("row")
+    samples = context.grounds.samples.select("sample").with_row_index("place")
+    sites = context.units.select("unit", of_site=pl.col("site").rank("dense") - 1)
+    words = {
+        "family": families(context),
+        band: sorted(BANDS),
+        "product": _products(context),
+    }
+    coded = {
+        name: pl.col(name)
+        .replace_strict(
+            dict(zip(known, range(len(known)), strict=True)), default=-1, return_dtype=pl.Int64
+        )
+        .fill_null(-1)
+        for name, known in words.items()
+    }
+    columns = (
+        rows.join(samples, on="sample", how="left", maintain_order="left")
+        .join(sites, on="unit", how="left", maintain_order="left")
+        .select("unit", "of_site", "days", "row", place=pl.col("place").fill_null(-1), **coded)
     )
-    dates = ("from_on", "until_on") if banded else ()
-    own = _placed(context, spans).select(
-        "unit", "site", "family", "place", "product", "entry", "exit", *dates
-    )
-    return split_bands(own).drop(dates) if banded else own
-
-
-def _failures(context: FieldContext) -> pl.DataFrame:
-    own = context.failures.filter(pl.col("family").is_in([*context.grounds.needing]))
-    kind = ("cause_class", "water_related")
-    return _placed(context, own).select(
-        "call", "unit", "site", "family", "band", *kind, "place", "product"
-    )
-
-
-def _placed(context: FieldContext, rows: pl.DataFrame) -> pl.DataFrame:
-    """With the place of the sample among those of the grounds; null where it has none."""
-    places = context.grounds.samples.select("sample").with_row_index("place")
-    return rows.join(places, on="sample", how="left", maintain_order="left")
+    order = ("unit", "of_site", "family", band, "product", "place", "days", "row")
+    return Laid(*(columns[name].cast(pl.Int64).to_numpy() for name in order))

@@ -17,6 +17,7 @@ import polars as pl
 
 from pipelines.field.context import FLEET, UNIT_DIMENSIONS, FieldContext, Made
 from pipelines.field.episodes import episodes, failures_of
+from pipelines.field.mean_cumulative import CountedEpisodes
 from pipelines.field.rates import grid
 from pipelines.field.risk_sets import MONTHS, AgeGrid, Counts, Episodes, FirstEvents
 from pipelines.field.slices import Slice
@@ -161,6 +162,11 @@ class Grouped:
             first = self.at_risk.first(kind)
             self._until[kind] = self._every_age.until(first, self.episodes, self.whole)
         return self._until[kind]
+
+    @cached_property
+    def counted(self) -> CountedEpisodes:
+        """The episodes counted once for all means that are taken over them."""
+        return CountedEpisodes(self.grid, self.episodes)
 
     @cached_property
     def _again(self) -> np.ndarray:

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from pipelines.field.poisson import Z_95
-from pipelines.field.risk_sets import AgeGrid, AgePoints, Episodes
+from pipelines.field.risk_sets import MONTH_AGES, AgeGrid, Episodes
 
 _TRACE = 1e-12  # real variances are of the order of mean² over the number of events
 
@@ -37,32 +37,37 @@ class Mean(NamedTuple):
 
 @dataclass(frozen=True)
 class CountedEpisodes:
-    """Episodes counted once for all means that are taken over them (groups x ages)."""
+    """Episodes counted once for all means that are taken over them.
+
+    What happens to a few units in one of very many groups must not cost a table of groups and ages:
+    counts stand by event, and tables by the ages that are asked for alone.
+    """
 
     grid: AgeGrid
     episodes: Episodes
 
     @cached_property
-    def at_risk(self) -> np.ndarray:
-        """Episodes that hold each age."""
-        return self.grid.at_risk(self.episodes)
+    def width(self) -> int:
+        """What parts the groups in a number that holds group and age."""
+        return int(max(self.episodes.exit.max(initial=0), self.grid.ages)) + 2
+
+    @cached_property
+    def ends(self) -> tuple[np.ndarray, np.ndarray]:
+        """Group and age as one number, in rising order: of all begins, and of what follows ends."""
+        begun = self.episodes.group * self.width
+        return np.sort(begun + self.episodes.entry), np.sort(begun + self.episodes.exit + 1)
+
+    def at_risk(self, key: np.ndarray) -> np.ndarray:
+        """Episodes of a group that hold an age, both as one number."""
+        begun, ended = self.ends  # those of earlier groups have all begun and ended, and cancel
+        held: np.ndarray = np.searchsorted(begun, key, "right")
+        return held - np.searchsorted(ended, key, "right")
 
     @cached_property
     def end(self) -> np.ndarray:
         """The last age of each episode, or of the table where that is earlier."""
         last: np.ndarray = np.minimum(self.episodes.exit, self.grid.ages - 1)
         return last
-
-    @cached_property
-    def gone(self) -> np.ndarray:
-        """Episodes that end at each age."""
-        return self.grid.tally(self.episodes.group, self.end)
-
-    @cached_property
-    def still(self) -> np.ndarray:
-        """Episodes that hold each age and go on beyond it."""
-        come = self.grid.tally(self.episodes.group, self.episodes.entry)
-        return np.cumsum(come - self.gone, axis=1)
 
     @cached_property
     def returns(self) -> tuple[np.ndarray, np.ndarray]:
@@ -77,41 +82,117 @@ class CountedEpisodes:
         return np.flatnonzero((self.episodes.entry > 0) & (self.episodes.entry < self.grid.ages))
 
 
-def means_at_months(
-    episodes: Episodes, groups: int, events: Events, *weights: np.ndarray
-) -> list[Mean]:
-    """Means at whole months 0 to 60 (groups x 61), one for each of the weights of the events.
+@dataclass(frozen=True)
+class _Happened:
+    """The groups and ages at which something happens, in rising order, as one number each.
 
-    Counted at the ages of the events alone, which gives the same.
+    events: those within the ages of the table, with place, age and weight. cell: of each, the place
+    of its group and age. at_risk: the episodes that hold each.
     """
-    points = AgePoints.of(events.age)
-    moved, place = points.episodes(episodes)
-    counted = CountedEpisodes(AgeGrid(groups, len(points.ages)), moved)
-    means = []
-    for weight in weights:
-        own = Events(place[events.episode], points.place(events.age), weight)
-        at_ages = mean_cumulative(counted, own)
-        means.append(Mean(*(points.at_months(table) for table in at_ages)))
-    return means
+
+    counted: CountedEpisodes
+    events: Events
+    key: np.ndarray
+    cell: np.ndarray
+    at_risk: np.ndarray
+
+    @classmethod
+    def of(cls, counted: CountedEpisodes, events: Events) -> _Happened:
+        inside = events.age < counted.grid.ages
+        events = Events(*(part[inside] for part in events))
+        of_event = counted.episodes.group[events.episode] * counted.width + events.age
+        key, cell = np.unique(of_event, return_inverse=True)
+        return cls(counted, events, key, cell, counted.at_risk(key))
+
+    @cached_property
+    def group(self) -> np.ndarray:
+        """The group of each cell."""
+        groups: np.ndarray = self.key // self.counted.width
+        return groups
+
+    @cached_property
+    def first(self) -> np.ndarray:
+        """The place of each group's first cell."""
+        groups = np.arange(self.counted.grid.groups)
+        return np.searchsorted(self.key, groups * self.counted.width)
+
+    def running(self, steps: np.ndarray) -> np.ndarray:
+        """The sum of the steps of a group's cells up to each of them."""
+        rank = np.arange(len(self.key)) - self.first[self.group]
+        table = np.zeros((self.counted.grid.groups, int(rank.max(initial=-1)) + 1))
+        table[self.group, rank] = steps
+        sums: np.ndarray = np.cumsum(table, axis=1)[self.group, rank]
+        return sums
+
+    def place(self, group: np.ndarray, age: np.ndarray) -> np.ndarray:
+        """One more than the place of the last cell of a group up to an age; 0: there is none."""
+        at = np.searchsorted(self.key, group * self.counted.width + age, "right")
+        place: np.ndarray = np.where(at > self.first[group], at, 0)
+        return place
+
+    @cached_property
+    def at_end(self) -> np.ndarray:
+        """`place` at the end of each episode."""
+        return self.place(self.counted.episodes.group, self.counted.end)
+
+    @cached_property
+    def before_entry(self) -> np.ndarray:
+        """`place` just before each late episode."""
+        late, episodes = self.counted.late, self.counted.episodes
+        return self.place(episodes.group[late], episodes.entry[late] - 1)
+
+
+class Course(NamedTuple):
+    """A mean as it runs: `at` of some groups and ages gives it."""
+
+    happened: _Happened
+    sums: np.ndarray
+
+    def at(self, group: np.ndarray, age: np.ndarray) -> np.ndarray:
+        """The mean of groups by ages; 0 before anything has happened."""
+        values: np.ndarray = np.append(0.0, self.sums)[self.happened.place(group, age)]
+        return values
+
+
+def means_at_months(counted: CountedEpisodes, events: Events, *weights: np.ndarray) -> list[Mean]:
+    """Means at whole months 0 to 60 (groups x 61), one for each of the weights of the events."""
+    return [mean for mean, _ in courses_at_months(counted, events, *weights)]
+
+
+def courses_at_months(
+    counted: CountedEpisodes, events: Events, *weights: np.ndarray
+) -> list[tuple[Mean, Course]]:
+    """The same, each with its course between months."""
+    inside = events.age < counted.grid.ages
+    happened = _Happened.of(counted, events)
+    return [_mean(happened, weight[inside], MONTH_AGES) for weight in weights]
 
 
 def mean_cumulative(counted: CountedEpisodes, events: Events) -> Mean:
     """Nelson's mean cumulative function with Lawless and Nadeau's (1995) robust variance.
 
-    The limits are on the log scale; NaN where the mean or its error is 0.
+    At all ages of the grid (groups x ages). The limits are on the log scale; NaN where the mean or
+    its error is 0.
 
     The variance is the sum over units of (E - G)², where E sums weight/at-risk over the unit's own
     events and G the increments of the mean over at-risk while it was watched, in all of its
     episodes in the group. Both change only at ends and events, so running sums over ages do for a
     million units.
     """
-    group = counted.episodes.group[events.episode]
-    amount = counted.grid.tally(group, events.age, events.weight)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        steps = np.where(amount > 0, amount / counted.at_risk, 0.0)
-        g = np.cumsum(np.where(amount > 0, steps / counted.at_risk, 0.0), axis=1)
-    mean = np.cumsum(steps, axis=1)
-    squares = _squares(counted, events, g)
+    happened = _Happened.of(counted, events)
+    return _mean(happened, happened.events.weight, np.arange(counted.grid.ages))[0]
+
+
+def _mean(happened: _Happened, weight: np.ndarray, ages: np.ndarray) -> tuple[Mean, Course]:
+    """The mean by group and age, for ages up to that with which the table ends."""
+    amount = np.bincount(happened.cell, weight, len(happened.key))
+    steps = amount / happened.at_risk
+    sums = happened.running(steps)
+    rises = steps / happened.at_risk
+    tables = _Tables(happened.counted.grid.groups, ages)
+    age = happened.key % happened.counted.width
+    mean, g = (tables.running((happened.group, age, rise)) for rise in (steps, rises))
+    squares = _squares(happened, weight, np.append(0.0, happened.running(rises)), g, tables)
     # Where all episodes are alike, rounding leaves a trace that would show as limits.
     error = np.sqrt(np.where(squares > _TRACE * mean**2, squares, 0))
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -119,56 +200,82 @@ def mean_cumulative(counted: CountedEpisodes, events: Events) -> Mean:
         width = np.exp(Z_95 * error / mean)
         low = np.where(usable, mean / width, np.nan)
         high = np.where(usable, mean * width, np.nan)
-    return Mean(mean, error, low, high)
+    return Mean(mean, error, low, high), Course(happened, sums)
 
 
-def _squares(counted: CountedEpisodes, events: Events, g: np.ndarray) -> np.ndarray:
+class _Tables(NamedTuple):
+    """Tables of groups by some ages."""
+
+    groups: int
+    ages: np.ndarray
+
+    def running(self, *parts: tuple[np.ndarray, np.ndarray, np.ndarray]) -> np.ndarray:
+        """Sums up to each age, of what has a group, an age and a weight."""
+        group, age, weight = (np.concatenate(columns) for columns in zip(*parts, strict=True))
+        columns = len(self.ages) + 1
+        cell = group * columns + np.searchsorted(self.ages, age)
+        sums = np.bincount(cell, weight, self.groups * columns).reshape(self.groups, columns)
+        running: np.ndarray = np.cumsum(sums[:, :-1], axis=1)
+        return running
+
+
+def _squares(
+    happened: _Happened, weight: np.ndarray, g: np.ndarray, now: np.ndarray, tables: _Tables
+) -> np.ndarray:
     """Sum over units of (E - G)² = sum E² - 2 sum E G(end) + sum G(end)², by group and age.
 
     It is summed by episodes. One with which a unit comes back begins with what its earlier ones
-    came to, which from then on is taken away from theirs.
+    came to, which from then on is taken away from theirs. `g` is G behind each cell, with 0 before
+    the first; `now` G by group and age.
     """
-    grid, episodes, late = counted.grid, counted.episodes, counted.late
-    inside = events.age < grid.ages
-    place, age, weight = (part[inside] for part in events)
-    share = weight / counted.at_risk[episodes.group[place], age]
+    counted, late = happened.counted, happened.counted.late
+    episodes, end = counted.episodes, counted.end
+    place, age = happened.events.episode, happened.events.age
+    share = weight / happened.at_risk[happened.cell]
     # Who enters late has missed G up to then: the same as an event of that size on entry.
-    missed = g[episodes.group[late], episodes.entry[late] - 1]
+    missed, at_end = g[happened.before_entry], g[happened.at_end]
     _, back = counted.returns
+    brought = []
     if len(back):
-        carried = _carried(counted, np.bincount(place, share, len(episodes.unit)), g)
-        brought = np.zeros(len(episodes.unit))
-        brought[back] = carried
-        missed = missed + brought[late]
+        shares = np.bincount(place, share, len(episodes.unit))
+        carried = _carried(counted, shares, at_end, missed)
+        before = np.zeros(len(episodes.unit))
+        before[back] = carried
+        missed = missed + before[late]
+        brought = [(episodes.group[back], episodes.entry[back], -(carried**2))]
     place, age, share = (
         np.concatenate(pair)
         for pair in ((place, late), (age, episodes.entry[late]), (share, missed))
     )
-    order = np.argsort(place * grid.ages + age, kind="stable")
+    order = np.argsort(place * counted.width + age, kind="stable")
     place, age, share = place[order], age[order], share[order]
     total = _running(place, share)
-    group, end = episodes.group[place], counted.end[place]
-    own = grid.tally(group, age, total**2 - (total - share) ** 2)
+    group, ends = episodes.group[place], end[place]
+    every, one = episodes.group, np.ones(len(end))
     # E G(end) counts at the end once that has come, and E G(now) until then.
-    early = grid.tally(group, age, share) - grid.tally(group, end, share)
-    ended = grid.tally(group, end, share * g[group, end])
-    settled = own - 2 * ended + counted.gone * g**2
-    if len(back):
-        settled -= grid.tally(episodes.group[back], episodes.entry[back], carried**2)
-    squares = np.cumsum(settled, axis=1)
-    summed: np.ndarray = squares - 2 * g * np.cumsum(early, axis=1) + counted.still * g**2
+    settled = tables.running(
+        (group, age, total**2 - (total - share) ** 2),
+        (group, ends, -2 * share * at_end[place]),
+        (every, end, at_end**2),
+        *brought,
+    )
+    early = tables.running((group, age, share), (group, ends, -share))
+    still = tables.running((every, episodes.entry, one), (every, end, -one))
+    summed: np.ndarray = settled - 2 * now * early + still * now**2
     return summed
 
 
-def _carried(counted: CountedEpisodes, shares: np.ndarray, g: np.ndarray) -> np.ndarray:
+def _carried(
+    counted: CountedEpisodes, shares: np.ndarray, at_end: np.ndarray, missed: np.ndarray
+) -> np.ndarray:
     """E - G of each unit as it comes back to a group, from all its episodes there before.
 
-    `shares` is E of each episode by itself.
+    `shares` is E of each episode by itself, `at_end` G at its end, `missed` G before late ones.
     """
-    episodes, (left, back) = counted.episodes, counted.returns
-    group, entry = episodes.group[left], episodes.entry[left]
-    before = np.where(entry > 0, g[group, np.maximum(entry, 1) - 1], 0.0)
-    own = shares[left] - (g[group, counted.end[left]] - before)
+    left, back = counted.returns
+    before = np.zeros(len(shares))
+    before[counted.late] = missed
+    own = shares[left] - (at_end[left] - before[left])
     # A unit's returns stand together, each leaving the episode that the one before came with.
     further = np.append(False, left[1:] == back[:-1])
     return _running(np.cumsum(~further), own)

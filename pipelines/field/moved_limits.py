@@ -17,7 +17,7 @@ import polars as pl
 from pipelines.field.changed_limits import Moved
 from pipelines.field.context import FieldContext
 from pipelines.field.days_to_come import MONTHS
-from pipelines.field.dose_bins import bin_of, dose_bins
+from pipelines.field.dose_bins import bins_of, dose_bins
 from pipelines.field.doses import Dose, protected
 from pipelines.field.failure_cost import FEWEST, costed
 from pipelines.field.hindsight import fleet_known, months_on
@@ -165,7 +165,7 @@ def _failures(
     maxima: dict[str, float] = dict(table.select("family", "limit").rows())
     told_limit = one.before if np.isfinite(one.before) else one.after
     limit = maxima.get(one.family, maxima.get(ALL, told_limit))
-    binned = own.with_columns(bound=pl.lit(None, pl.Float64)).with_columns(bin=bin_of(limit))
+    binned = own.with_columns(bin=pl.Series(bins_of(own["value"].to_numpy(), limit)))
     total = np.zeros(_DRAWS + 1)
     for number, years in binned.group_by("bin").agg(pl.col("years").sum()).sort("bin").rows():
         rows = table.filter(pl.col("bin") == number, pl.col("unit_years") > 0)

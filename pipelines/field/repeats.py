@@ -76,7 +76,7 @@ def _at_months(
 ) -> dict[str, np.ndarray]:
     episode, age, costs = (failures[name].to_numpy() for name in ("episode", "age", "cost"))
     events, groups = Events(episode, age, costs), slices.groups.height
-    count, cost = means_at_months(slices.episodes, groups, events, np.ones(len(age)), costs)
+    count, cost = means_at_months(slices.counted, events, np.ones(len(age)), costs)
     return {
         "at_risk": reaching,
         "failures": happened_by_months(slices.episodes.group[episode], age, groups),

@@ -177,9 +177,7 @@ def _curve(
     failures = slices.at_risk.failures.filter(of_event(kind))
     episode, age, costs = (failures[column].to_numpy() for column in ("episode", "age", "cost"))
     weight = np.ones(len(age)) if name == "mean_count" else costs
-    (mean,) = means_at_months(
-        slices.episodes, slices.groups.height, Events(episode, age, weight), weight
-    )
+    (mean,) = means_at_months(slices.counted, Events(episode, age, weight), weight)
     reaching = slices.whole.below(slices.grid.ages).at_risk_at_months
     assert reaching.shape[1] == MONTHS + 1
     happened = happened_by_months(slices.episodes.group[episode], age, slices.groups.height)
