@@ -16,7 +16,6 @@ import polars as pl
 from pipelines.field.cohort_course import Quarters, projections
 from pipelines.field.context import FLEET, FieldContext
 from pipelines.field.ends import FEWEST_SHOWN, LEAST_SHARE_SHOWN
-from pipelines.field.groups import of_event
 from pipelines.field.mean_cumulative import Events, Mean, means_at_months
 from pipelines.field.rates import grid
 from pipelines.field.reporting_lag import lag_law, share_reported
@@ -81,14 +80,14 @@ def _cohorts(context: FieldContext, dims: Slice) -> pl.DataFrame:
             context.failures["failed_on"], context.failures["opened_on"], context.as_of
         ),
     )
-    kinds: list[tuple[dict[str, str], pl.Expr]] = (
-        [({"event": "any", "cause_class": name}, of_event(name)) for name in context.classes]
+    kinds: list[tuple[dict[str, str], str]] = (
+        [({"event": "any", "cause_class": name}, name) for name in context.classes]
         if "cause_class" in dims
-        else [({"event": event}, of_event(event)) for event in codes.EVENTS]
+        else [({"event": event}, event) for event in codes.EVENTS]
     )
     every = pl.concat(
-        cells.rows(chosen, law).with_columns(pl.lit(word).alias(k) for k, word in labels.items())
-        for labels, chosen in kinds
+        cells.rows(kind, law).with_columns(pl.lit(word).alias(k) for k, word in labels.items())
+        for labels, kind in kinds
     )
     rows = _described(every, [*placed, *kinds[0][0], "cohort"])
     empty = _empty_cells(context, quarters.groups, dims, [labels for labels, _ in kinds])
@@ -102,10 +101,11 @@ class _Cells:
 
     quarters: Quarters
 
-    def rows(self, chosen: pl.Expr, law: np.ndarray) -> pl.DataFrame:
-        """The cells of every group for some of the failures."""
-        failures = self.quarters.at_risk.failures.filter(chosen)
-        episode, age = failures["episode"].to_numpy(), failures["age"].to_numpy()
+    def rows(self, kind: str, law: np.ndarray) -> pl.DataFrame:
+        """The cells of every group for one kind of failure."""
+        inside = self.quarters.at_risk.inside
+        own = inside.of(kind)
+        episode, age = inside["episode"][own], inside["age"][own]
         since = self._today - self.quarters.entered_on[self.quarters.at_risk.unit[episode]] - age
         weight = 1 / np.maximum(share_reported(law, since), _LEAST_SHARE_REPORTED)
         events = Events(episode, age, weight)

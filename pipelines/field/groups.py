@@ -34,6 +34,24 @@ def of_event(event: str) -> pl.Expr:
     return pl.col("water_related") if event == "water" else pl.col("cause_class") == event
 
 
+class Happened(dict[str, np.ndarray]):
+    """Failures as arrays by the name of their column, and which of them are of a kind."""
+
+    @classmethod
+    def of_frame(cls, failures: pl.DataFrame) -> Happened:
+        """The columns of a frame, with cause_class and water_related among them."""
+        return cls({name: failures[name].to_numpy() for name in failures.columns})
+
+    def of(self, kind: str) -> np.ndarray:
+        """Which are of a kind, as `of_event` says."""
+        if kind == "any":
+            return np.ones(len(self["cause_class"]), bool)
+        chosen: np.ndarray = (
+            self["water_related"] if kind == "water" else self["cause_class"] == kind
+        )
+        return chosen
+
+
 @dataclass(frozen=True)
 class TimeAtRisk:
     """The time at risk in a context and what failed there, whatever the groups.
@@ -55,6 +73,7 @@ class TimeAtRisk:
     failures: pl.DataFrame
     ever: pl.DataFrame
     _first: dict[str, FirstEvents] = field(default_factory=dict)
+    _ages: dict[tuple[str, ...], np.ndarray] = field(default_factory=dict)
 
     @classmethod
     def of(cls, context: FieldContext, *, by_state: bool = False) -> TimeAtRisk:
@@ -87,21 +106,38 @@ class TimeAtRisk:
             ever.sort("unit", "age", "call").drop("call"),
         )
 
-    @property
+    @cached_property
     def units(self) -> int:
         """One more than the greatest number of a unit."""
         last: int = self.context.units.select(pl.col("unit").max().fill_null(0)).item()
         return last + 1
 
+    @cached_property
+    def inside(self) -> Happened:
+        """`failures` as arrays."""
+        return Happened.of_frame(self.failures)
+
+    @cached_property
+    def _ever(self) -> Happened:
+        return Happened.of_frame(self.ever)
+
+    def first_ages(self, *kinds: str) -> np.ndarray:
+        """The age of each unit's first failure that is of all these kinds (`of_event`)."""
+        if kinds not in self._ages:
+            of_kind = np.logical_and.reduce([self._ever.of(kind) for kind in kinds])
+            unit, age = (part[of_kind] for part in (self._ever["unit"], self._ever["age"]))
+            first = np.flatnonzero(np.diff(unit, prepend=-1))  # they stand by unit and age
+            ages = np.full(self.units, NEVER)
+            ages[unit[first]] = age[first]
+            self._ages[kinds] = ages
+        return self._ages[kinds]
+
     def first(self, kind: str) -> FirstEvents:
         """Where the episodes meet the first failure of a kind (`of_event`) of their unit."""
         if kind not in self._first:
-            firsts = self.ever.filter(of_event(kind)).group_by("unit").agg(pl.col("age").min())
-            ages = np.full(self.units, NEVER)
-            ages[firsts["unit"].to_numpy()] = firsts["age"].to_numpy()
             nobody = np.zeros(0, np.int64)
             numbered = Episodes(nobody, self.unit, self.entry, self.exit)
-            self._first[kind] = FirstEvents.of(numbered, ages)
+            self._first[kind] = FirstEvents.of(numbered, self.first_ages(kind))
         return self._first[kind]
 
     @cached_property

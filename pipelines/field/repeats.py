@@ -12,7 +12,7 @@ import polars as pl
 from pipelines.field.context import FLEET
 from pipelines.field.ends import shown
 from pipelines.field.first_failures import NOBODY, events_of
-from pipelines.field.groups import Grouped, Part, of_event
+from pipelines.field.groups import Grouped, Part
 from pipelines.field.mean_cumulative import Events, means_at_months
 from pipelines.field.risk_sets import happened_by_months
 from pipelines.field.slices import labelled, thin
@@ -42,11 +42,11 @@ def repeat_failures(slices: Grouped) -> pl.DataFrame:
     Limits are robust to units that fail again. By treatment, a unit that comes back to a state is
     still one unit: its stretches are taken together.
     """
-    dims, failures = slices.dims, slices.at_risk.failures
+    dims = slices.dims
     reaching = slices.whole.below(slices.grid.ages).at_risk_at_months
     parts: list[Part] = []
     for labels, kind in events_of(slices):
-        parts.append((labels, _at_months(slices, reaching, failures.filter(of_event(kind)))))
+        parts.append((labels, _at_months(slices, reaching, kind)))
     reached = pl.col("at_risk") > 0
     rows = slices.rows(parts).with_columns(
         *(pl.when(reached).then(pl.col(name)).alias(name) for name in COLUMNS[3:9]),
@@ -71,10 +71,10 @@ def repeat_failures(slices: Grouped) -> pl.DataFrame:
     return labelled(rows, dims, COLUMNS)
 
 
-def _at_months(
-    slices: Grouped, reaching: np.ndarray, failures: pl.DataFrame
-) -> dict[str, np.ndarray]:
-    episode, age, costs = (failures[name].to_numpy() for name in ("episode", "age", "cost"))
+def _at_months(slices: Grouped, reaching: np.ndarray, kind: str) -> dict[str, np.ndarray]:
+    happened = slices.at_risk.inside
+    own = happened.of(kind)
+    episode, age, costs = (happened[name][own] for name in ("episode", "age", "cost"))
     events, groups = Events(episode, age, costs), slices.groups.height
     count, cost = means_at_months(slices.counted, events, np.ones(len(age)), costs)
     return {

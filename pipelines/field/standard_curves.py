@@ -18,7 +18,7 @@ import polars as pl
 
 from pipelines.field.context import FieldContext
 from pipelines.field.first_failures import events_of
-from pipelines.field.groups import Grouped, TimeAtRisk, grouped, of_event
+from pipelines.field.groups import Grouped, TimeAtRisk, grouped
 from pipelines.field.mean_cumulative import Events, means_at_months
 from pipelines.field.poisson import Z_95
 from pipelines.field.risk_sets import MONTHS, at_months, happened_by_months
@@ -174,8 +174,9 @@ def _curve(
         happened = at_months(np.cumsum(counts.events, axis=1))
         reaching = counts.at_risk_at_months
         return at_months(survival.value), at_months(survival.error), reaching, happened
-    failures = slices.at_risk.failures.filter(of_event(kind))
-    episode, age, costs = (failures[column].to_numpy() for column in ("episode", "age", "cost"))
+    inside = slices.at_risk.inside
+    own = inside.of(kind)
+    episode, age, costs = (inside[column][own] for column in ("episode", "age", "cost"))
     weight = np.ones(len(age)) if name == "mean_count" else costs
     (mean,) = means_at_months(slices.counted, Events(episode, age, weight), weight)
     reaching = slices.whole.below(slices.grid.ages).at_risk_at_months

@@ -7,10 +7,9 @@ itself (`cox`), the tables (`treatment`).
 from __future__ import annotations
 
 import numpy as np
-import polars as pl
 
 from pipelines.field.cox import Failures, RiskSets, Stretches, fit_states
-from pipelines.field.groups import NEVER, TimeAtRisk, of_event
+from pipelines.field.groups import TimeAtRisk
 from pipelines.field.poisson import Z_95, Ratio
 
 # The second is the reference.
@@ -20,17 +19,17 @@ STATES = ("untreated", "treated", "lapsed")
 
 
 class FirstHazards:
-    """Hazard ratios of first failures; the first of each kind is looked up once."""
+    """Hazard ratios of first failures."""
 
     def __init__(self, at_risk: TimeAtRisk) -> None:
         self._at_risk = at_risk
-        self._ages: dict[tuple[str, str | None], np.ndarray] = {}
 
     def hazards(
         self, own: dict[str, np.ndarray], event: str, cause_class: str | None
     ) -> dict[tuple[str, str], Ratio]:
         """Cox ratios of one group's stretches up to each unit's first failure of a kind."""
-        first = self._first(event, cause_class)[own["number"]]
+        kinds = (event,) if cause_class is None else (event, cause_class)
+        first = self._at_risk.first_ages(*kinds)[own["number"]]
         kept = own["entry"] <= first
         happened = kept & (first <= own["exit"])
         states = own["state"][happened]
@@ -42,17 +41,6 @@ class FirstHazards:
         cut["exit"] = np.minimum(cut["exit"], first[kept])
         stretches = Stretches(*(cut[name] for name in Stretches._fields))
         return hazards_of(RiskSets.of(stretches, len(STATES)), failed)
-
-    def _first(self, event: str, cause_class: str | None) -> np.ndarray:
-        if (event, cause_class) not in self._ages:
-            happened = self._at_risk.ever.filter(of_event(event))
-            if cause_class is not None:
-                happened = happened.filter(pl.col("cause_class") == cause_class)
-            firsts = happened.group_by("unit").agg(pl.col("age").min())
-            ages = np.full(self._at_risk.units, NEVER)
-            ages[firsts["unit"].to_numpy()] = firsts["age"].to_numpy()
-            self._ages[event, cause_class] = ages
-        return self._ages[event, cause_class]
 
 
 def hazards_of(sets: RiskSets, failed: dict[str, np.ndarray]) -> dict[tuple[str, str], Ratio]:
