@@ -215,7 +215,7 @@ class _Tables(NamedTuple):
         columns = len(self.ages) + 1
         cell = group * columns + np.searchsorted(self.ages, age)
         sums = np.bincount(cell, weight, self.groups * columns).reshape(self.groups, columns)
-        running: np.ndarray = np.cumsum(sums[:, :-1], axis=1)
+        running: np.ndarray = np.cumsum(sums[:, :-1], axis=1, dtype=float)  # of nothing whole: 0
         return running
 
 
