@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipelines.cli.console.arguments import takes_csv, takes_workspace, typed_day, write_file
+from pipelines.cli.console.arguments import takes_csv, takes_workspace, typed_day
 from pipelines.cli.console.output import json_rows, print_csv, print_json, say
 from pipelines.errors import UsageError
 from schemas import codes
@@ -112,8 +111,10 @@ def _figure(
         if chosen is not None:
             table = table.filter(pl.col(name) == chosen)
     if args.handout:
+        from pipelines.cli.console.field_handouts import hand_out
+
         count = _behind(args, context)
-        _hand_out(args, figure, table, count, context, _sentence(args, figure, dims, context))
+        hand_out(args, figure, table, count, context, _sentence(args, figure, dims, context))
     elif args.json:
         print_json(_rows(figure, table))
     elif args.csv:
@@ -196,8 +197,10 @@ def _compare(
     )
     ratios = pl.DataFrame(answer["ratios"], infer_schema_length=None)
     if args.handout:
+        from pipelines.cli.console.field_handouts import hand_out
+
         count = comparison.a.failures + comparison.b.failures
-        _hand_out(args, "comparison", sides, count, context, comparison.sentence)
+        hand_out(args, "comparison", sides, count, context, comparison.sentence)
     elif args.json:
         print_json(answer)
     elif args.csv:
@@ -224,48 +227,3 @@ def _as_json(comparison: Comparison) -> dict[str, Any]:
         "left_out": comparison.left_out,
         "sentence": comparison.sentence,
     }
-
-
-def _hand_out(
-    args: argparse.Namespace,
-    figure: str,
-    table: pl.DataFrame,
-    failures: int,
-    context: FieldContext,
-    sentence: str | None = None,
-) -> None:
-    from dashboards.handout import handout, without_alls
-
-    narrowed = {"family": args.family, "region": args.region, "profile": args.profile}
-    narrowed |= {"cause_class": args.cause_class, "event": args.event}
-    chosen = [f"{name}={value}" for name, value in narrowed.items() if value]
-    page = handout(
-        figure,
-        without_alls(table),
-        sentence=sentence,
-        selected=[*chosen, *args.where, *(args.compare or [])],
-        since=args.since,
-        until=args.until,
-        as_of=context.as_of,
-        failures=failures,
-        command=_command(args),
-    )
-    write_file(Path(args.handout), page)
-    say(f"The handout is in {args.handout}.")
-
-
-def _command(args: argparse.Namespace) -> str:
-    """The command that makes it again."""
-    import shlex
-
-    words = ["limeledger", "field", str(args.workspace)]
-    for name in ("figure", "by", "event", "family", "region", "profile", "since", "until"):
-        value = getattr(args, name)
-        if value and (name, value) not in (("figure", "rates"), ("by", "all")):
-            words += [f"--{name}", value]
-    words += ["--class", args.cause_class] if args.cause_class else []
-    for condition in args.where:
-        words += ["--where", condition]
-    words += ["--compare", *args.compare] if args.compare else []
-    words += ["--failures"] if args.failures else []
-    return shlex.join([*words, "--handout", args.handout])

@@ -20,10 +20,10 @@ from pipelines.field.cohort_projection import (
     reference_of,
 )
 from pipelines.field.context import FieldContext
+from pipelines.field.counted_episodes import CountedEpisodes, Events
 from pipelines.field.ends import last_shown
 from pipelines.field.groups import TimeAtRisk
 from pipelines.field.hindsight import fleet_known
-from pipelines.field.mean_cumulative import CountedEpisodes, Events
 from pipelines.field.outlook import outlook
 from pipelines.field.risk_sets import MONTHS, AgeGrid, Episodes, at_risk_at_months
 

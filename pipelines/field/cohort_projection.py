@@ -14,8 +14,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pipelines.field.mean_cumulative import CountedEpisodes, Events, courses_at_months
+from pipelines.field.counted_episodes import CountedEpisodes, Events
 from pipelines.field.mean_cumulative import Course as MeanCourse
+from pipelines.field.mean_cumulative import courses_at_months
 from pipelines.field.risk_sets import MONTH_AGES, MONTHS, Episodes, at_risk_at_months
 
 DRAWS = 500

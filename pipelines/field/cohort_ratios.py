@@ -13,7 +13,7 @@ import polars as pl
 from pipelines.field.context import FieldContext
 from pipelines.field.dimensions import failure_values
 from pipelines.field.funnel import q_values
-from pipelines.field.groups import of_event
+from pipelines.field.happened import of_event
 from pipelines.field.laws import poisson_above, poisson_up_to
 from pipelines.field.poisson import DAYS_PER_YEAR, garwood_limits
 from pipelines.field.slice_rates import days_by

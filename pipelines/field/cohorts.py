@@ -15,8 +15,9 @@ import polars as pl
 
 from pipelines.field.cohort_course import Quarters, projections
 from pipelines.field.context import FLEET, FieldContext
+from pipelines.field.counted_episodes import Events
 from pipelines.field.ends import FEWEST_SHOWN, LEAST_SHARE_SHOWN
-from pipelines.field.mean_cumulative import Events, Mean, means_at_months
+from pipelines.field.mean_cumulative import Mean, means_at_months
 from pipelines.field.rates import grid
 from pipelines.field.reporting_lag import lag_law, share_reported
 from pipelines.field.risk_sets import (

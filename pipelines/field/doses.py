@@ -16,7 +16,7 @@ import polars as pl
 
 from pipelines.field.context import FieldContext
 from pipelines.field.dimensions import BANDS, split_bands
-from pipelines.field.groups import of_event
+from pipelines.field.happened import of_event
 from pipelines.field.slices import ALL
 
 

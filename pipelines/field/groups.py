@@ -16,8 +16,9 @@ import numpy as np
 import polars as pl
 
 from pipelines.field.context import FLEET, UNIT_DIMENSIONS, FieldContext, Made
+from pipelines.field.counted_episodes import CountedEpisodes
 from pipelines.field.episodes import episodes, failures_of
-from pipelines.field.mean_cumulative import CountedEpisodes
+from pipelines.field.happened import Happened
 from pipelines.field.rates import grid
 from pipelines.field.risk_sets import MONTHS, AgeGrid, Counts, Episodes, FirstEvents
 from pipelines.field.slices import Slice
@@ -25,31 +26,6 @@ from pipelines.field.slices import Slice
 NEVER = np.iinfo(np.int64).max
 # How the rows of one kind of failure are labelled, and its tables of groups x months.
 Part = tuple[Mapping[str, str], Mapping[str, np.ndarray]]
-
-
-def of_event(event: str) -> pl.Expr:
-    """The failures that are of a kind: any, water-caused ones, or those of a cause class."""
-    if event == "any":
-        return pl.lit(True)
-    return pl.col("water_related") if event == "water" else pl.col("cause_class") == event
-
-
-class Happened(dict[str, np.ndarray]):
-    """Failures as arrays by the name of their column, and which of them are of a kind."""
-
-    @classmethod
-    def of_frame(cls, failures: pl.DataFrame) -> Happened:
-        """The columns of a frame, with cause_class and water_related among them."""
-        return cls({name: failures[name].to_numpy() for name in failures.columns})
-
-    def of(self, kind: str) -> np.ndarray:
-        """Which are of a kind, as `of_event` says."""
-        if kind == "any":
-            return np.ones(len(self["cause_class"]), bool)
-        chosen: np.ndarray = (
-            self["water_related"] if kind == "water" else self["cause_class"] == kind
-        )
-        return chosen
 
 
 @dataclass(frozen=True)

@@ -6,24 +6,15 @@ Does not belong here: who is at risk (`risk_sets`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 
+from pipelines.field.counted_episodes import CountedEpisodes, Events, HappenedInside
 from pipelines.field.poisson import Z_95
-from pipelines.field.risk_sets import MONTH_AGES, AgeGrid, Episodes
+from pipelines.field.risk_sets import MONTH_AGES
 
 _TRACE = 1e-12  # real variances are of the order of mean² over the number of events
-
-
-class Events(NamedTuple):
-    """One element an event: the place of its episode, its age, and what it weighs."""
-
-    episode: np.ndarray
-    age: np.ndarray
-    weight: np.ndarray
 
 
 class Mean(NamedTuple):
@@ -35,117 +26,10 @@ class Mean(NamedTuple):
     high: np.ndarray
 
 
-@dataclass(frozen=True)
-class CountedEpisodes:
-    """Episodes counted once for all means that are taken over them.
-
-    What happens to a few units in one of very many groups must not cost a table of groups and ages:
-    counts stand by event, and tables by the ages that are asked for alone.
-    """
-
-    grid: AgeGrid
-    episodes: Episodes
-
-    @cached_property
-    def width(self) -> int:
-        """What parts the groups in a number that holds group and age."""
-        return int(max(self.episodes.exit.max(initial=0), self.grid.ages)) + 2
-
-    @cached_property
-    def ends(self) -> tuple[np.ndarray, np.ndarray]:
-        """Group and age as one number, in rising order: of all begins, and of what follows ends."""
-        begun = self.episodes.group * self.width
-        return np.sort(begun + self.episodes.entry), np.sort(begun + self.episodes.exit + 1)
-
-    def at_risk(self, key: np.ndarray) -> np.ndarray:
-        """Episodes of a group that hold an age, both as one number."""
-        begun, ended = self.ends  # those of earlier groups have all begun and ended, and cancel
-        held: np.ndarray = np.searchsorted(begun, key, "right")
-        return held - np.searchsorted(ended, key, "right")
-
-    @cached_property
-    def end(self) -> np.ndarray:
-        """The last age of each episode, or of the table where that is earlier."""
-        last: np.ndarray = np.minimum(self.episodes.exit, self.grid.ages - 1)
-        return last
-
-    @cached_property
-    def returns(self) -> tuple[np.ndarray, np.ndarray]:
-        """Places of the episodes that a unit left its group with, and of the next it came with."""
-        left, back = self.episodes.returns()
-        inside = self.episodes.entry[back] < self.grid.ages
-        return left[inside], back[inside]
-
-    @cached_property
-    def late(self) -> np.ndarray:
-        """Places of the episodes that do not begin at age 0."""
-        return np.flatnonzero((self.episodes.entry > 0) & (self.episodes.entry < self.grid.ages))
-
-
-@dataclass(frozen=True)
-class _Happened:
-    """The groups and ages at which something happens, in rising order, as one number each.
-
-    events: those within the ages of the table, with place, age and weight. cell: of each, the place
-    of its group and age. at_risk: the episodes that hold each.
-    """
-
-    counted: CountedEpisodes
-    events: Events
-    key: np.ndarray
-    cell: np.ndarray
-    at_risk: np.ndarray
-
-    @classmethod
-    def of(cls, counted: CountedEpisodes, events: Events) -> _Happened:
-        inside = events.age < counted.grid.ages
-        events = Events(*(part[inside] for part in events))
-        of_event = counted.episodes.group[events.episode] * counted.width + events.age
-        key, cell = np.unique(of_event, return_inverse=True)
-        return cls(counted, events, key, cell, counted.at_risk(key))
-
-    @cached_property
-    def group(self) -> np.ndarray:
-        """The group of each cell."""
-        groups: np.ndarray = self.key // self.counted.width
-        return groups
-
-    @cached_property
-    def first(self) -> np.ndarray:
-        """The place of each group's first cell."""
-        groups = np.arange(self.counted.grid.groups)
-        return np.searchsorted(self.key, groups * self.counted.width)
-
-    def running(self, steps: np.ndarray) -> np.ndarray:
-        """The sum of the steps of a group's cells up to each of them."""
-        rank = np.arange(len(self.key)) - self.first[self.group]
-        table = np.zeros((self.counted.grid.groups, int(rank.max(initial=-1)) + 1))
-        table[self.group, rank] = steps
-        sums: np.ndarray = np.cumsum(table, axis=1)[self.group, rank]
-        return sums
-
-    def place(self, group: np.ndarray, age: np.ndarray) -> np.ndarray:
-        """One more than the place of the last cell of a group up to an age; 0: there is none."""
-        at = np.searchsorted(self.key, group * self.counted.width + age, "right")
-        place: np.ndarray = np.where(at > self.first[group], at, 0)
-        return place
-
-    @cached_property
-    def at_end(self) -> np.ndarray:
-        """`place` at the end of each episode."""
-        return self.place(self.counted.episodes.group, self.counted.end)
-
-    @cached_property
-    def before_entry(self) -> np.ndarray:
-        """`place` just before each late episode."""
-        late, episodes = self.counted.late, self.counted.episodes
-        return self.place(episodes.group[late], episodes.entry[late] - 1)
-
-
 class Course(NamedTuple):
     """A mean as it runs: `at` of some groups and ages gives it."""
 
-    happened: _Happened
+    happened: HappenedInside
     sums: np.ndarray
 
     def at(self, group: np.ndarray, age: np.ndarray) -> np.ndarray:
@@ -164,7 +48,7 @@ def courses_at_months(
 ) -> list[tuple[Mean, Course]]:
     """The same, each with its course between months."""
     inside = events.age < counted.grid.ages
-    happened = _Happened.of(counted, events)
+    happened = HappenedInside.of(counted, events)
     return [_mean(happened, weight[inside], MONTH_AGES) for weight in weights]
 
 
@@ -179,11 +63,11 @@ def mean_cumulative(counted: CountedEpisodes, events: Events) -> Mean:
     episodes in the group. Both change only at ends and events, so running sums over ages do for a
     million units.
     """
-    happened = _Happened.of(counted, events)
+    happened = HappenedInside.of(counted, events)
     return _mean(happened, happened.events.weight, np.arange(counted.grid.ages))[0]
 
 
-def _mean(happened: _Happened, weight: np.ndarray, ages: np.ndarray) -> tuple[Mean, Course]:
+def _mean(happened: HappenedInside, weight: np.ndarray, ages: np.ndarray) -> tuple[Mean, Course]:
     """The mean by group and age, for ages up to that with which the table ends."""
     amount = np.bincount(happened.cell, weight, len(happened.key))
     steps = amount / happened.at_risk
@@ -220,7 +104,7 @@ class _Tables(NamedTuple):
 
 
 def _squares(
-    happened: _Happened, weight: np.ndarray, g: np.ndarray, now: np.ndarray, tables: _Tables
+    happened: HappenedInside, weight: np.ndarray, g: np.ndarray, now: np.ndarray, tables: _Tables
 ) -> np.ndarray:
     """Sum over units of (E - G)² = sum E² - 2 sum E G(end) + sum G(end)², by group and age.
 

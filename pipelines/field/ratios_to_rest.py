@@ -14,7 +14,7 @@ import polars as pl
 from pipelines.field.context import FieldContext
 from pipelines.field.dimensions import failure_values
 from pipelines.field.funnel import q_values
-from pipelines.field.groups import of_event
+from pipelines.field.happened import of_event
 from pipelines.field.laws import normal_above
 from pipelines.field.poisson import DAYS_PER_YEAR, Z_95
 from pipelines.field.slice_rates import days_by

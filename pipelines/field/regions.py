@@ -15,7 +15,7 @@ from pipelines.field.adjustment import adjusted_regions, days_in_bands
 from pipelines.field.context import FLEET, FieldContext
 from pipelines.field.episodes import episodes, water_stretches
 from pipelines.field.funnel import funnel_limits, overdispersion, p_values, q_values
-from pipelines.field.groups import of_event
+from pipelines.field.happened import of_event
 from pipelines.field.poisson import garwood_limits
 from pipelines.field.shrinkage import shrink
 from pipelines.field.slices import DIMENSIONS, NO_EXPOSURE, NO_FAILURES, Slice, labelled, thin

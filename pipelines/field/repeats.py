@@ -10,10 +10,11 @@ import numpy as np
 import polars as pl
 
 from pipelines.field.context import FLEET
+from pipelines.field.counted_episodes import Events
 from pipelines.field.ends import shown
 from pipelines.field.first_failures import NOBODY, events_of
 from pipelines.field.groups import Grouped, Part
-from pipelines.field.mean_cumulative import Events, means_at_months
+from pipelines.field.mean_cumulative import means_at_months
 from pipelines.field.risk_sets import happened_by_months
 from pipelines.field.slices import labelled, thin
 

@@ -12,7 +12,7 @@ import polars as pl
 
 from pipelines.field.context import FieldContext
 from pipelines.field.dimensions import OF_FAILURE, failure_values, split_days
-from pipelines.field.groups import of_event
+from pipelines.field.happened import of_event
 from pipelines.field.poisson import DAYS_PER_YEAR
 from pipelines.field.rates import COLUMNS as RATES
 from pipelines.field.rates import with_limits

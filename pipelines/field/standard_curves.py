@@ -17,9 +17,10 @@ import numpy as np
 import polars as pl
 
 from pipelines.field.context import FieldContext
+from pipelines.field.counted_episodes import Events
 from pipelines.field.first_failures import events_of
 from pipelines.field.groups import Grouped, TimeAtRisk, grouped
-from pipelines.field.mean_cumulative import Events, means_at_months
+from pipelines.field.mean_cumulative import means_at_months
 from pipelines.field.poisson import Z_95
 from pipelines.field.risk_sets import MONTHS, at_months, happened_by_months
 from pipelines.field.slices import ALL, FEWEST_FAILURES, FEWEST_UNITS, LABELS, Slice

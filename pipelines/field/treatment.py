@@ -20,7 +20,8 @@ import polars as pl
 
 from pipelines.field.context import FLEET, FieldContext
 from pipelines.field.cox import RiskSets, Stretches
-from pipelines.field.groups import Grouped, of_event
+from pipelines.field.groups import Grouped
+from pipelines.field.happened import of_event
 from pipelines.field.poisson import (
     DAYS_PER_YEAR,
     UNKNOWN_RATIO,

@@ -12,7 +12,7 @@ import polars as pl
 from pipelines.field.comparison import wald_p
 from pipelines.field.context import FieldContext
 from pipelines.field.dimensions import failure_values, split_days
-from pipelines.field.groups import of_event
+from pipelines.field.happened import of_event
 from pipelines.field.poisson import DAYS_PER_YEAR, mantel_haenszel
 from pipelines.field.risk_sets import MONTH_DAYS
 from pipelines.field.slices import ALL, LABELS, thin

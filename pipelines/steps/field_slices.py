@@ -21,7 +21,7 @@ from pipelines.field.dimension_values import check_values
 from pipelines.field.dimensions import ALL_DIMENSIONS
 from pipelines.field.failures import field_failures
 from pipelines.field.figures import FIGURES
-from pipelines.field.groups import of_event
+from pipelines.field.happened import of_event
 from pipelines.field.narrowing import narrow
 from pipelines.field.poisson import DAYS_PER_YEAR
 from pipelines.field.selection import select

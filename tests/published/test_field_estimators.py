@@ -14,6 +14,7 @@ import pytest
 from pipelines.field import (
     chain_ladder,
     competing,
+    counted_episodes,
     cusum,
     funnel,
     mean_cumulative,
@@ -227,11 +228,11 @@ def test_weibull_without_the_late_entries_is_visibly_wrong():
 def mcf(rows: pl.DataFrame, unit: str, day: str, keys: list[str]):
     groups, grid, episodes, placed = counted(rows, keys, day, unit)
     events = placed.filter(pl.col("is_replacement") == 1)
-    happened = mean_cumulative.Events(
+    happened = counted_episodes.Events(
         events["place"].to_numpy().astype(int), events[day].to_numpy(), np.ones(events.height)
     )
     return groups, mean_cumulative.mean_cumulative(
-        mean_cumulative.CountedEpisodes(grid, episodes), happened
+        counted_episodes.CountedEpisodes(grid, episodes), happened
     )
 
 

@@ -15,7 +15,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipelines.field import mean_cumulative, risk_sets
+from pipelines.field import counted_episodes, mean_cumulative, risk_sets
 from pipelines.field.adjustment import adjusted_regions, days_in_bands
 from pipelines.field.context import FieldContext
 from pipelines.field.figures import figure
@@ -192,8 +192,8 @@ def test_survival_and_mean_count_of_the_hand_made_fleet_by_the_estimators(mini) 
         happened = failures.join(own.select("serial", "place"), on="serial")
         grid = risk_sets.AgeGrid(1)
         mean = mean_cumulative.mean_cumulative(
-            mean_cumulative.CountedEpisodes(grid, stretches),
-            mean_cumulative.Events(
+            counted_episodes.CountedEpisodes(grid, stretches),
+            counted_episodes.Events(
                 happened["place"].to_numpy().astype(np.int64),
                 happened["age"].to_numpy(),
                 np.ones(happened.height),

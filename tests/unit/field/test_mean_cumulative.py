@@ -7,7 +7,8 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from pipelines.field.mean_cumulative import CountedEpisodes, Events, mean_cumulative
+from pipelines.field.counted_episodes import CountedEpisodes, Events
+from pipelines.field.mean_cumulative import mean_cumulative
 from pipelines.field.risk_sets import AgeGrid, Episodes
 
 

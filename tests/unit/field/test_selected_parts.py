@@ -12,7 +12,7 @@ import pytest
 from pipelines.errors import UsageError
 from pipelines.field.context import FieldContext
 from pipelines.field.figures import always, figure
-from pipelines.field.groups import of_event
+from pipelines.field.happened import of_event
 from pipelines.steps.field_slices import (
     FleetSelection,
     behind_both,

@@ -15,7 +15,7 @@ from pipelines.field.conditions import read_conditions
 from pipelines.field.context import FieldContext
 from pipelines.field.dimensions import failure_values
 from pipelines.field.figures import figure
-from pipelines.field.groups import of_event
+from pipelines.field.happened import of_event
 from pipelines.field.ratios_to_rest import ComparedGroup as Group
 from pipelines.field.screen import screen
 from pipelines.field.selection import mark_days, select
