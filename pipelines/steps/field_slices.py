@@ -59,7 +59,8 @@ class FleetSelection:
             UsageError: a condition that is none, or a value that does not occur.
         """
         conditions = read_conditions(self.where)
-        check_values(context, conditions)
+        family = [Condition("family", (self.family,))] if self.family else []
+        check_values(context, [*conditions, *family])
         return narrow(
             select(context, conditions),
             families=[self.family] if self.family else (),

@@ -55,9 +55,18 @@ def table_lines(table: pl.DataFrame, within: int) -> list[str]:
         row = {name: columns[name][place] for name in shown}
         lines.append(_line(row, sizes, to_right, within))
     gone = [name for name in table.columns if name not in shown]
-    if gone:
-        lines.append(_cut(f"Not shown: {', '.join(gone)}.", within))
-    return lines
+    return [*lines, *_not_shown(gone, within)]
+
+
+def _not_shown(gone: Sequence[str], within: int) -> list[str]:
+    """A line that names what is left out; as many as it takes to name all of it."""
+    lines: list[str] = []
+    for name in gone:
+        if lines and len(lines[-1]) + len(name) + 3 <= within:
+            lines[-1] += f", {name}"
+        else:
+            lines.append(f"Not shown: {name}")
+    return [_cut(f"{line}.", within) for line in lines]
 
 
 def _leave_first(table: pl.DataFrame) -> list[str]:

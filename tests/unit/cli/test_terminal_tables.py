@@ -68,3 +68,16 @@ def test_what_is_rounded_up_to_a_thousand_is_written_out():
     table = pl.DataFrame({"a": [999.9, -999.96, 999.4, 1234567.0, 0.05]})
     words = [line.strip() for line in table_lines(table, 80)[1:]]
     assert words == ["1,000", "-1,000", "999", "1,230,000", "0.05"]
+
+
+def test_every_column_that_is_left_out_is_named():
+    """Where one line has no room for all names, further ones go on; none is cut."""
+    names = [f"a_rather_long_name_{place}" for place in range(12)]
+    table = pl.DataFrame({"family": ["Beck"]} | {name: [1.5] for name in names})
+    lines = table_lines(table, 60)
+    assert max(map(len, lines)) <= 60
+    rest = [line for line in lines if line.startswith("Not shown: ")]
+    left_out = [name for name in names if name not in lines[0].split()]
+    assert len(rest) > 1
+    told = [name for line in rest for name in line[len("Not shown: ") : -1].split(", ")]
+    assert told == left_out

@@ -42,6 +42,12 @@ def test_a_condition_names_a_value(context: FieldContext, written: str) -> None:
         FleetSelection(where=(written,)).of(context)
 
 
+def test_a_family_that_does_not_occur_is_named(context: FieldContext) -> None:
+    """Also where it is asked for by its own option."""
+    with pytest.raises(UsageError, match="did you mean Beck"):
+        FleetSelection(family="Bek").of(context)
+
+
 def test_what_is_not_known_lies_in_no_quarter(context: FieldContext) -> None:
     """A range that is open to the right does not hold units whose quarter is unknown."""
     half = pl.when(pl.col("unit") % 2 == 0).then(pl.lit("2024-Q1")).otherwise(pl.lit("unknown"))
