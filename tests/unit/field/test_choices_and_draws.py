@@ -13,14 +13,18 @@ import pytest
 
 from pipelines.field import costs as costs_of
 from pipelines.field.cohort_course import Quarters
+from pipelines.field.cohort_projection import Course, Reference, _months
 from pipelines.field.cohort_ratios import standardized
 from pipelines.field.conditions import read_conditions
 from pipelines.field.context import FieldContext
+from pipelines.field.counted_episodes import CountedEpisodes, Events
 from pipelines.field.figures import figure
 from pipelines.field.forecast_draws import DRAWS, Cells, Money, drawn, limits
 from pipelines.field.hindsight import fleet_known
+from pipelines.field.mean_cumulative import courses_at_months
 from pipelines.field.pending import with_pending
 from pipelines.field.ratios_to_rest import ratios_to_rest
+from pipelines.field.risk_sets import MONTHS, AgeGrid, Episodes
 from pipelines.field.selection import mark_days
 from pipelines.field.weibull import Lives, Times, fit_weibull
 
@@ -122,6 +126,25 @@ def test_units_due_are_counted_by_quarter_family_and_month(context: FieldContext
     assert count == 2
     assert quarters.groups.height > 8
     np.testing.assert_array_equal(quarters.due, by_hand)
+
+
+def test_a_trace_of_rounding_is_no_error_of_a_month() -> None:
+    """By hand: variances of 0.01, 0.0101 and then the same but for the last digit."""
+    months = MONTHS + 1
+    shape = (1, 1, months)
+    mean, error = np.zeros(shape), np.full(shape, 0.1)
+    mean[..., 5:], error[..., 5:] = 0.2, np.sqrt(0.0101)
+    error[..., 6:] *= 1 + 4e-16
+    due, nothing = np.full(shape, 10), np.zeros((1, months))
+    reached, sums = np.array([3]), np.ones(1)
+    course = Course(np.zeros(1, int), nothing, nothing, reached, reached, sums, sums, due)
+    none = CountedEpisodes(AgeGrid(1), Episodes(*np.zeros((4, 1), int)))
+    ((_, curve),) = courses_at_months(none, Events(*np.zeros((3, 0), int)), np.zeros(0))
+    reference = Reference(mean, error, np.full(shape, 10), curve)
+    to_come = _months(course, reference, 0, 4, 8)
+    np.testing.assert_allclose(to_come.error, [0, np.sqrt(0.0001), 0, 0], atol=1e-15)
+    assert to_come.error[2] == 0
+    np.testing.assert_allclose(to_come.step, [0, 0.2, 0, 0])
 
 
 def test_first_causes_by_class_have_no_row_of_all(context: FieldContext) -> None:
