@@ -110,14 +110,12 @@ def _judged_tests(
 ) -> pl.DataFrame:
     """Supply tests of the claims' sites and serials, once for each key and terms that ask.
 
-    `by` tells which key it is: a test that names site and serial belongs to both.
+    `by` tells which key it is: a test that names site and serial belongs to both. Without words
+    there is no test_source either.
     """
     supply = water_tests.filter(
         (pl.col("point") == "supply") & pl.col("sampled_on").is_not_null()
-    ).with_columns(
-        source=citation("water_tests"),
-        test_reported_on=pl.coalesce("reported_on", "sampled_on"),
-    )
+    ).with_columns(test_reported_on=pl.coalesce("reported_on", "sampled_on"))
     sought = [
         claims.select(by=pl.lit(by), key=pl.col(by), edition="edition", family="family")
         .drop_nulls()
@@ -150,7 +148,7 @@ def _judged_tests(
         "sample",
         "test_reported_on",
         test_sampled_on="sampled_on",
-        test_source="source",
+        **({"test_source": citation("water_tests")} if in_words else {}),
     )
     return (
         pairs.join(judged, on=["sample", *_PAIR])

@@ -38,6 +38,20 @@ _OF_UNIT = (
     "two_lines_above_f",
     "two_lines_when_treated",
 )
+_OF_TERMS = (
+    "edition",
+    "family",
+    "must_report",
+    "two_lines_above_f",
+    "two_lines_when_treated",
+)
+# What else a reading is judged by, besides its value and the terms.
+_TOLD_BESIDE = {
+    "flowing_pressure_psi": ("only_static",),
+    GAS_READING: ("gas",),
+    "under_hood": ("gas",),
+    "water_lines": ("two_lines",),
+}
 TOLD_ONLY = ("gas", "sample_taken")  # no limit ever: reported or not
 MOST_LINES = 2
 
@@ -59,12 +73,24 @@ def judged_readings(look: Reviewed, reports: pl.DataFrame) -> pl.DataFrame:
         The columns of `installation_findings`, and must: whether the terms ask for the reading.
     """
     fitted = first_fitted(look.units, look.evidence)
-    to_judge = reports.join(fitted, on="serial", how="left").with_columns(
-        must=pl.col("must_report").fill_null(pl.lit([], pl.List(pl.String))),
-        two_lines=_needs_two_lines(),
+    rules = reports.select(_OF_TERMS).unique(["edition", "family"]).with_row_index("rules")
+    to_judge = (
+        reports.join(fitted, on="serial", how="left", maintain_order="left")
+        .with_columns(
+            two_lines=_needs_two_lines(), only_static=pl.col("static_pressure_psi").is_not_null()
+        )
+        .select(
+            "report", "serial", "edition", "family", *codes.REPORTED, "two_lines", "only_static"
+        )
+        .join(
+            rules.select("edition", "family", "rules"),
+            on=["edition", "family"],
+            nulls_equal=True,
+            maintain_order="left",
+        )
     )
     columns = polars_schema(InstallationFindings).names()
-    rows = pl.concat(_of_reading(to_judge, name, look) for name in codes.REPORTED)
+    rows = pl.concat(_of_reading(to_judge, rules, name, look) for name in codes.REPORTED)
     return rows.select(*columns, "must")
 
 
@@ -82,38 +108,50 @@ def _needs_two_lines() -> pl.Expr:
     return warm.fill_null(False) | (pl.col("two_lines_when_treated") & treated).fill_null(False)
 
 
-def _of_reading(reports: pl.DataFrame, name: str, look: Reviewed) -> pl.DataFrame:
-    """The rows of one reading: the report's value beside its limits."""
-    kind, reading = reports.schema[name], READINGS[name]
+def _of_reading(
+    reports: pl.DataFrame, rules: pl.DataFrame, name: str, look: Reviewed
+) -> pl.DataFrame:
+    """The rows of one reading: the report's value beside its limits.
+
+    What a reading comes to is worked out once for all reports that say the same of it.
+    """
+    alike = ["rules", *dict.fromkeys((name, *_TOLD_BESIDE.get(name, ())))]
+    judged = _judged(reports.select(alike).unique().join(rules, on="rules"), name, look)
+    return (
+        reports.select("report", "serial", *alike)
+        .join(
+            judged.drop("edition", "family", "of_gas", "number", *_OF_TERMS[2:]),
+            on=alike,
+            nulls_equal=True,
+            maintain_order="left",
+        )
+        .drop(alike)
+    )
+
+
+def _judged(kinds: pl.DataFrame, name: str, look: Reviewed) -> pl.DataFrame:
+    """Each kind of report that is looked at for a reading, with what the reading comes to."""
+    kind, reading = kinds.schema[name], READINGS[name]
     yes_no = pl.when(pl.col(name)).then(pl.lit("yes")).when(~pl.col(name)).then(pl.lit("no"))
     value = yes_no if kind == pl.Boolean else pl.col(name)
     number = pl.lit(None, pl.Float64) if kind in (pl.Boolean, pl.String) else pl.col(name)
-    static = pl.col("static_pressure_psi").is_not_null()
-    rows = reports.select(
-        "report",
-        "serial",
-        "edition",
-        "family",
-        "gas",
-        "two_lines",
-        must=pl.col("must").list.contains(name),
-        reading=pl.lit(name),
-        value=number_text(value),
-        number=number.cast(pl.Float64),
-        only_static=static if name == "flowing_pressure_psi" else pl.lit(False),
-    )
     gas = pl.col("gas") if name == GAS_READING else pl.lit(None, pl.String)
     limits = look.terms.installation_limits.filter(pl.col("reading") == name).select(
         "edition", "family", of_gas="gas", limit_min="min", limit_max="max"
     )
     return (
-        rows.with_columns(of_gas=gas)
+        kinds.with_columns(
+            must=pl.col("must_report").list.contains(name).fill_null(False),
+            reading=pl.lit(name),
+            value=number_text(value),
+            number=number.cast(pl.Float64),
+            of_gas=gas,
+        )
         .join(limits, on=["edition", "family", "of_gas"], how="left", nulls_equal=True)
         .pipe(_two_lines if name == "water_lines" else lambda frame: frame)
         .filter(_is_looked_at(name))
         .with_columns(outcome=_outcome(name), unit=pl.lit(reading.unit, pl.String))
         .with_columns(sentence=_sentence(name), caution=pl.lit(reading.caution, pl.String))
-        .drop("edition", "family", "of_gas", "two_lines", "gas", "number", "only_static")
     )
 
 
@@ -143,7 +181,7 @@ def _outcome(name: str) -> pl.Expr:
         outcome = pl.lit("reported")
     elif name in YES_NO_READINGS:
         burns = pl.col("gas").is_in(BURNED_GASES).fill_null(False)
-        is_due = burns | (name != "under_hood")
+        is_due = burns if name == "under_hood" else pl.lit(True)
         no = pl.when(is_due).then(pl.lit("unsound")).otherwise(pl.lit("to_check"))
         outcome = pl.when(value == "yes").then(pl.lit("sound")).otherwise(no)
     else:
@@ -166,8 +204,9 @@ def _sentence(name: str) -> pl.Expr:
         separator=" and ",
         ignore_nulls=True,
     )
+    static = pl.col("only_static") if name == "flowing_pressure_psi" else pl.lit(False)
     missing = (
-        pl.when("only_static")
+        pl.when(static)
         .then(
             pl.lit(
                 f"The {words} is not reported: only the static pressure was written down, and "

@@ -16,7 +16,7 @@ from pipelines.startups.recommendation_sentences import AT_STAKE, sentence
 from pipelines.startups.reviewed_units import Reviewed, in_service
 from pipelines.units.treatment_states import ability_mask
 from pipelines.water.membrane import membranes_in_the_cold
-from pipelines.water.treatment import combinations, serving_abilities
+from pipelines.water.treatment import combined, serving_abilities
 from schemas.columns import TEXTS, polars_schema
 from schemas.startups import TreatmentRecommendations
 
@@ -91,10 +91,10 @@ def _joined_needs() -> pl.Expr:
 
 def _with_served(units: pl.DataFrame, look: Reviewed) -> pl.DataFrame:
     """Adds recommended, alternatives, recommended_products and unmet, by the set of needs."""
-    treatments = look.evidence.treatments
-    able = frozenset().union(*serving_abilities(treatments).values())
+    abilities = serving_abilities(look.evidence.treatments)
+    able = frozenset().union(*abilities.values())
     distinct = units.get_column("needs").drop_nulls().unique().sort().to_list()
-    offered = [combinations(needs, treatments) for needs in distinct]
+    offered = [combined(needs, abilities) for needs in distinct]
     names = [[" + ".join(one.products) for one in choices] for choices in offered]
     served = pl.DataFrame(
         {

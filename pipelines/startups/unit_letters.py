@@ -24,6 +24,9 @@ from schemas import codes
 from schemas.columns import TEXTS
 from schemas.unit_letters import UNIT_LETTERS
 
+# Whoever works on a cooker meets these, whatever the matter is.
+_AT_THE_UNIT = (HAZARDS["steam"][2], HAZARDS["electricity"][2])
+
 
 def installation_letters(
     reviews: pl.DataFrame, findings: pl.DataFrame, agencies: pl.DataFrame
@@ -60,7 +63,9 @@ def installation_letters(
                 "Have it mended by licensed people, and send a report of the start-up with these "
                 "readings."
             ),
-            cautions=pl.concat_list("cautions", pl.lit(MANUAL_CAUTION)),
+            cautions=pl.concat_list(
+                "cautions", *(pl.lit(one) for one in (*_AT_THE_UNIT, MANUAL_CAUTION))
+            ).list.unique(maintain_order=True),
         )
     )
     return _values(rows, agencies)
@@ -70,6 +75,7 @@ def recommendation_letters(
     recommendations: pl.DataFrame,
     startups: pl.DataFrame,
     water_tests: pl.DataFrame,
+    treatments: pl.DataFrame,
     coldest: pl.DataFrame,
     agencies: pl.DataFrame,
     water_limits: pl.DataFrame,
@@ -80,6 +86,7 @@ def recommendation_letters(
     Args:
         recommendations, startups, agencies: as for `standing_recommendations`.
         water_tests: at least the samples that they rest on.
+        treatments: the reference file, which tells the membranes.
         coldest: region, coldest_supply_c, of the reference file.
         water_limits, terms_values: of `Terms`.
 
@@ -94,19 +101,19 @@ def recommendation_letters(
         water_limits,
         terms_values,
     ).select("sample", "edition", "family", "outside")
-    sellers = terms_values.select("edition", "family", "sellers")
+    of_terms = terms_values.select("edition", "family", "sellers", "look_back_months")
+    membranes = treatments.filter(pl.col("rated_output_l_per_h").is_not_null())["product"]
     nothing = pl.col("state") == "nothing_serves"
-    needs = pl.col("needs").str.replace_all("+", ", ", literal=True)
     rows = (
         unsettled.join(outside, on=["sample", "edition", "family"], how="left")
-        .join(sellers, on=["edition", "family"], how="left")
+        .join(of_terms, on=["edition", "family"], how="left")
         .join(coldest.select("region", "coldest_supply_c"), on="region", how="left")
         .join(latest_agencies(startups), on="serial", how="left")
         .with_columns(
             kind=pl.lit(RECOMMENDATION),
             title=pl.lit("treatment of the water"),
-            opening=pl.format("Sample {} of {} calls for {}.", "sample", "sampled_on", needs),
-            tank=_tank(),
+            opening=_opening(),
+            tank=_tank(membranes),
             asks=pl.when(nothing)
             .then(
                 pl.format(
@@ -115,10 +122,29 @@ def recommendation_letters(
                 )
             )
             .otherwise(_asks()),
-            cautions=pl.lit([PLUMBING_CAUTION, HAZARDS["electricity"][2], MANUAL_CAUTION], TEXTS),
+            cautions=_cautions(),
         )
     )
     return _values(rows, agencies)
+
+
+def _opening() -> pl.Expr:
+    """What the water calls for; or that the model is always treated, whatever the water is."""
+    needs = pl.col("needs").str.replace_all("+", ", ", literal=True)
+    always = pl.format(
+        "Sample {} of {} is within its limits; model {} is always to be treated against {}.",
+        "sample", "sampled_on", "model", needs,
+    )  # fmt: skip
+    calls = pl.format("Sample {} of {} calls for {}.", "sample", "sampled_on", needs)
+    return pl.when(pl.col("outside").list.len() == 0).then(always).otherwise(calls)
+
+
+def _cautions() -> pl.Expr:
+    """Those of plumbing, steam and electricity; of acids where scale or silica deposits."""
+    deposits = pl.col("needs").str.split("+").list.set_intersection(HAZARDS["deliming"][1])
+    acids = pl.when(deposits.list.len() > 0).then(pl.lit(HAZARDS["deliming"][2]))
+    others = (PLUMBING_CAUTION, *_AT_THE_UNIT, MANUAL_CAUTION)
+    return pl.concat_list(acids, *(pl.lit(one) for one in others)).list.drop_nulls()
 
 
 def _asks() -> pl.Expr:
@@ -157,26 +183,53 @@ def _asks() -> pl.Expr:
     )
     return (
         pl.when(state == "lapsed")
-        .then(
-            pl.lit(
-                "What is installed serves, but its cartridges have lapsed: change them and report "
-                "it; until then failures that water brings about are not covered."
-            )
-        )
+        .then(_change())
         .when(state == "bought")
         .then(install)
         .otherwise(keep)
     )
 
 
-def _tank() -> pl.Expr:
+def _change() -> pl.Expr:
+    """To change cartridges; and that cover comes back by the terms alone, not by the change."""
+    change = pl.lit(
+        "What is installed serves, but its cartridges have lapsed: change them now and report it, "
+        "with every change and purchase that was not told yet. "
+    )
+    forgiven = pl.format(
+        "Failures that water brings about are covered again {} months after the lapse has ended.",
+        "look_back_months",
+    )
+    never = pl.lit(
+        "The terms forgive no lapse: by what is on file, failures that water brings about are no "
+        "longer covered."
+    )
+    return change + pl.coalesce(forgiven, never)
+
+
+def _tank(membranes: pl.Series) -> pl.Expr:
     """The tank behind a membrane, with the supply that it was sized for; null without one."""
-    cold = pl.when(pl.col("coldest_supply_c").is_not_null()).then(
-        pl.format(", sized for a supply of {} °C", number_text(pl.col("coldest_supply_c")))
+    cold = number_text(pl.col("coldest_supply_c"))
+    sized_for = pl.format(", sized for a supply of {} °C", cold)
+    tank = pl.format(
+        "Behind the membrane: a tank of {} L{}.",
+        number_text(pl.col("tank_l")),
+        sized_for.fill_null(""),
     )
-    return pl.format(
-        "Behind the membrane: a tank of {} L{}.", number_text(pl.col("tank_l")), cold.fill_null("")
+    none = pl.coalesce(
+        pl.format(
+            "No tank on sale is known to keep the membrane serving at a supply of {} °C: ask us "
+            "before it is bought.",
+            cold,
+        ),
+        pl.lit(
+            "No tank was sized for the membrane, since the region's coldest supply is not on file: "
+            "ask us before it is bought."
+        ),
     )
+    products = pl.col("recommended").str.split(" + ")
+    has_membrane = products.list.set_intersection(membranes.to_list()).list.len() > 0
+    return pl.coalesce(tank, pl.when(has_membrane).then(none))
 
 
 def _values(rows: pl.DataFrame, agencies: pl.DataFrame) -> pl.DataFrame:

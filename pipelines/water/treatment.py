@@ -7,7 +7,7 @@ for a claim (`pipelines.coverage`).
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import polars as pl
@@ -50,14 +50,23 @@ def serving_abilities(treatments: pl.DataFrame) -> dict[str, frozenset[str]]:
 
 
 def combinations(needs: Iterable[str], treatments: pl.DataFrame) -> list[Combination]:
+    """Up to five combinations of systems for the needs, best first; see `combined`."""
+    return combined(needs, serving_abilities(treatments))
+
+
+def combined(needs: Iterable[str], abilities: Mapping[str, frozenset[str]]) -> list[Combination]:
     """Up to five combinations of systems for the needs, best first.
+
+    Args:
+        needs: what the water calls for.
+        abilities: of `serving_abilities`.
 
     All needs met, or as many as any combination meets; then fewest products, then fewest abilities
     that are not needed, then names. A product that brings nothing of its own is never added.
     Empty where nothing is needed or no system serves any of it.
     """
     wanted = frozenset(needs)
-    able = {name: can for name, can in serving_abilities(treatments).items() if can & wanted}
+    able = {name: can for name, can in abilities.items() if can & wanted}
     served = wanted & frozenset().union(*able.values())
     offers = [
         _combination(products, able, wanted)

@@ -14,7 +14,7 @@ from pipelines.startups.standing_units import (
 )
 from pipelines.startups.unit_letters import installation_letters, recommendation_letters
 from tests.unit.coverage import bench
-from tests.unit.startups.startup_bench import INSTALL, ORDER, REPORT, TERMS, TEST, tables
+from tests.unit.startups.startup_bench import INSTALL, ORDER, REPORT, TERMS, TEST, UNIT, tables
 
 DAY = dt.date
 AGENCIES = bench.reference("agencies", bench.REFERENCE_ROWS["agencies"])
@@ -35,14 +35,17 @@ def advised(tmp_path, **given) -> pl.DataFrame:
     return standing_recommendations(made["treatment_recommendations"], startups, AGENCIES)
 
 
-def recommendation_letter(tmp_path, made: dict[str, pl.DataFrame], report: dict) -> dict:
+def recommendation_letter(
+    tmp_path, made: dict[str, pl.DataFrame], report: dict, text=TERMS, test=TEST, **books
+) -> dict:
     """The values of the one letter about the unit's water."""
-    evidence = bench.evidence_of(startups=[report], water_tests=[TEST])
-    terms = bench.terms_of(tmp_path / "terms", TERMS)
+    evidence = bench.evidence_of(startups=[report], water_tests=[test], references=books)
+    terms = bench.terms_of(tmp_path / "terms", text)
     [letter] = recommendation_letters(
         made["treatment_recommendations"],
         evidence.startups,
         evidence.water_tests,
+        evidence.treatments,
         evidence.regions,
         AGENCIES,
         terms.water_limits,
@@ -177,3 +180,89 @@ def test_nobody_is_asked_to_install_by_a_day_that_is_past(tmp_path):
     assert sentence.endswith("on file: install it by 2024-03-10, and report it.")
     sentence, _ = letter_as_of(tmp_path, "2024-03-11", **bought)
     assert sentence.endswith("install it now, as it was due by 2024-03-10, and report it.")
+
+
+def test_letters_of_units_carry_the_cautions_of_their_matter(tmp_path):
+    """Steam, pressure and electricity always; gas, plumbing and acids where the matter has them."""
+    tilted = tables(tmp_path, startups=[REPORT | {"level": "no"}])
+    [level] = installation_letters(
+        tilted["startup_reviews"], tilted["installation_findings"], AGENCIES
+    )["cautions"]
+    made = tables(tmp_path, as_of="2024-03-01", startups=[UNSOUND], water_tests=[TEST])
+    [gas] = installation_letters(made["startup_reviews"], made["installation_findings"], AGENCIES)[
+        "cautions"
+    ]
+    scale = recommendation_letter(tmp_path, made, UNSOUND)["cautions"]
+    salty = TEST | {"hardness_mg_l_caco3": "50", "chloride_mg_l": "60"}
+    made = tables(tmp_path, as_of="2024-03-01", startups=[REPORT], water_tests=[salty])
+    chloride = recommendation_letter(tmp_path, made, REPORT, test=salty)["cautions"]
+    for cautions in (level, gas, scale, chloride):
+        told = " ".join(cautions)
+        assert "free of pressure before it is opened" in told
+        assert "locked out before a panel is opened" in told
+        assert "licensed" in told
+        assert "local" in told
+        assert "manual goes first" in told
+        assert len(set(cautions)) == len(cautions)
+    assert "joints are tested for leaks" in " ".join(gas)
+    assert "joints are tested for leaks" not in " ".join(level)
+    for cautions in (gas, scale, chloride):
+        assert "backflow" in " ".join(cautions)
+    assert "chlorine cleaners" in " ".join(scale)
+    assert "chlorine cleaners" not in " ".join(chloride)
+
+
+def test_a_lapse_letter_promises_no_cover_that_the_terms_do_not_give(tmp_path):
+    """Changing a cartridge forgives no lapse; look_back_months does, so the letter says."""
+    given = {"startups": [REPORT], "water_tests": [TEST], "treatment_purchases": [ORDER],
+             "service_calls": [INSTALL]}  # fmt: skip
+    for text, said in (
+        (TERMS, "The terms forgive no lapse"),
+        (bench.changed(TERMS, look_back_months="9"), "covered again 9 months after the lapse"),
+    ):
+        made = tables(tmp_path, text=text, **given)
+        assert made["treatment_recommendations"]["state"].to_list() == ["lapsed"]
+        asks = recommendation_letter(tmp_path, made, REPORT, text)["asks"]
+        assert "change them now and report it" in asks
+        assert said in asks
+        assert "until then" not in asks
+
+
+def test_a_model_that_is_always_treated_is_not_told_that_its_water_is_bad(tmp_path):
+    """Within the limits nothing calls for treatment but the model."""
+    soft = TEST | {"hardness_mg_l_caco3": "100"}
+    units = [UNIT | {"model": "ALW"}]
+    made = tables(tmp_path, as_of="2024-03-01", startups=[REPORT], water_tests=[soft], units=units)
+    letter = recommendation_letter(tmp_path, made, REPORT, test=soft)
+    assert letter["opening"] == (
+        "Sample L1 of 2024-02-01 is within its limits; model ALW is always to be treated against "
+        "scale."
+    )
+    assert letter["outside"] == []
+    made = tables(tmp_path, as_of="2024-03-01", startups=[REPORT], water_tests=[TEST], units=units)
+    letter = recommendation_letter(tmp_path, made, REPORT)
+    assert letter["opening"] == "Sample L1 of 2024-02-01 calls for scale."
+
+
+def test_a_membrane_that_no_tank_keeps_serving_is_told_in_the_letter(tmp_path):
+    """At 8 °C one rated 10 L/h at 25 °C makes 130 L a day; one rated 5 makes less than the 80 L
+    that are drawn. Without the coldest supply none is sized."""
+
+    def tank(rated: str, region: str | None) -> str | None:
+        books = {
+            "treatments": [{"product": "RO", "kind": "system", "removes": "scale chloride",
+                            "rated_output_l_per_h": rated, "rated_temperature_c": "25"}],
+            "models": [{"model": "GEN", "family": "F", "needs_treatment": "yes",
+                        "always_treat": "no", "delime_by": "owner", "feed_l_per_h": "8"}],
+        }  # fmt: skip
+        given = {"startups": [REPORT], "water_tests": [TEST], "references": books}
+        units = [UNIT | {"region": region}]
+        made = tables(tmp_path, as_of="2024-03-01", units=units, **given)
+        return recommendation_letter(tmp_path, made, REPORT, **books)["tank"]
+
+    assert tank("10", "US-NM") == "Behind the membrane: a tank of 60 L, sized for a supply of 8 °C."
+    assert tank("5", "US-NM") == (
+        "No tank on sale is known to keep the membrane serving at a supply of 8 °C: ask us before "
+        "it is bought."
+    )
+    assert "no tank was sized" in tank("10", None).lower()
