@@ -34,6 +34,8 @@ from pipelines.worklist.search import Folded, fold, near_numbers, search
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.settings import load_settings
 
+MOST_ASKED = 500  # characters of a query, since each of its words is looked for
+
 
 @dataclass(frozen=True)
 class _Kept:
@@ -53,10 +55,10 @@ def search_desk(desk: Desk, query: str, day: dt.date) -> dict[str, Any]:
     """What matches a query with all that people recorded: `results`, at most 200, and `total`.
 
     Raises:
-        Refused: 422, the query is empty.
+        Refused: 422, the query is empty or too long.
         WorkspaceError: nothing was refreshed yet, or by another version of the tool.
     """
-    _refuse_empty(query)
+    _refuse_unusable(query)
     with open_store(desk.workspace) as con:
         results, total = search(_things_now(desk, con, day), query)
     return {"query": query, "total": total, "results": results.to_dicts()}
@@ -69,7 +71,7 @@ def search_store(workspace: Workspace, query: str) -> dict[str, Any]:
         Refused: 422, the query is empty.
         WorkspaceError: nothing was refreshed yet.
     """
-    _refuse_empty(query)
+    _refuse_unusable(query)
     desk = looked_at(workspace, load_settings(workspace))
     if desk is not None:
         try:
@@ -81,7 +83,10 @@ def search_store(workspace: Workspace, query: str) -> dict[str, Any]:
     return {"query": query, "total": total, "results": results.to_dicts()}
 
 
-def _refuse_empty(query: str) -> None:
+def _refuse_unusable(query: str) -> None:
+    if len(query) > MOST_ASKED:
+        reason = f"has {len(query):,} characters; look for at most {MOST_ASKED} at once."
+        raise Refused(422, f"q {reason}", [("q", reason)])
     if not fold(query):
         reason = "is empty; write a claim, a serial, a name, or a part of one."
         raise Refused(422, f"q {reason}", [("q", reason)])

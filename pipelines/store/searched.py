@@ -16,7 +16,8 @@ from schemas.codes import FEEDS
 from schemas.search import SEARCHED, THINGS
 
 # By kind, as rows of `schemas.search.THINGS`. A unit is found by all that is told of it by its
-# serial, a site by what is of the site.
+# serial, a site by what is of the site. A claim has its serial itself: its unit may be on no
+# register.
 _CLAIMS = """
 select 'claim' as kind, d.claim, d.call, d.serial, d.agency, d.site, d.verdict,
     'service_calls' as feed, c.source_file as file, c.source_line as line,
@@ -66,12 +67,29 @@ select 'agency' as kind, null as claim, null as call, null as serial, agency, nu
     list_concat([agency], list(name)) as fields, [agency] as numbers, null::date as failed_on
 from reference_agencies group by agency
 """
+# The cells of a row as it landed, parted by its file's own delimiter and not within quotation
+# marks; a sheet's cells are parted by tabs.
+_CELLS = (
+    "case coalesce(p.delimiter, chr(9)) "
+    + " ".join(
+        f'when {sign} then regexp_extract_all(l.raw, \'"(?:[^"]|"")*"|[^{pattern}]+\')'
+        for sign, pattern in (("','", ","), ("';'", ";"), ("'|'", "|"), ("chr(9)", r"\t"))
+    )
+    + " else [l.raw] end"
+)
 
 
 def things_of(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
     """All that is searched, in the shape of `schemas.search.THINGS`."""
     parts = [query_frame(con, sql) for sql in (_CLAIMS, _UNITS, _SITES, _AGENCIES)]
-    parts += [query_frame(con, _no_records(feed)) for feed in FEEDS]
+    return pl.concat(
+        [*(part.select(THINGS.names()).cast(THINGS) for part in parts), no_records(con)]
+    )
+
+
+def no_records(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+    """The rows that are set aside or superseded, as `things_of` has them."""
+    parts = [query_frame(con, _no_records(feed)) for feed in FEEDS]
     return pl.concat([part.select(THINGS.names()).cast(THINGS) for part in parts])
 
 
@@ -110,18 +128,22 @@ with rows as (
 select r.kind, null as claim, null as call, null as serial, null as agency, null as site,
     null as verdict, '{feed}' as feed, r.file, r.line, r.reason,
     '/set-aside?file=' || url_encode(r.file) || '&line=' || r.line as url,
-    list_concat(coalesce(regexp_split_to_array(l.raw, '[,;\\t|]'), []), r.typed) as fields,
+    list_concat(coalesce({_CELLS}, []), r.typed) as fields,
     []::varchar[] as numbers, null::date as failed_on
 from rows r left join landed_{feed} l
-    on l.file = r.file and l.sheet is not distinct from r.sheet and l.line = r.line
+    on l.file = r.file and l.sheet = coalesce(r.sheet, '') and l.line = r.line
+left join (
+    select file, sheet, min(delimiter) as delimiter from file_parts where feed = '{feed}'
+    group by all
+) p on p.file = r.file and p.sheet = coalesce(r.sheet, '')
 """
 
 
 def searched_alone(things: pl.DataFrame) -> pl.DataFrame:
     """Claims and rows that are no records, each with all by which it is found.
 
-    For pages that search without the store: a claim has the numbers and names of its unit and its
-    site among its own fields, as each of these would bring it.
+    For pages that search without the store: a claim has the numbers and names of its unit, its site
+    and its agency among its own fields, as each of these would bring it.
 
     Args:
         things: rows of THINGS.
@@ -131,7 +153,7 @@ def searched_alone(things: pl.DataFrame) -> pl.DataFrame:
     """
     of_kind = pl.col("kind")
     claims = things.filter(of_kind == "claim")
-    for kind, key in (("unit", "serial"), ("site", "site")):
+    for kind, key in (("unit", "serial"), ("site", "site"), ("agency", "agency")):
         of_it = things.filter((of_kind == kind) & pl.col(key).is_not_null()).select(
             key, more="fields"
         )

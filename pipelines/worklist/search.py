@@ -85,18 +85,10 @@ def search(things: pl.DataFrame | Folded, query: str) -> tuple[pl.DataFrame, int
         At most 200 rows of RESULTS: exact matches of a number first, then claims by failure date,
         the newest first, then the others; and the number of all.
     """
-    whole = fold(query)
-    words = [word for word in (fold(part) for part in query.split()) if word]
     folded_things = things if isinstance(things, Folded) else Folded.of(things)
-    places, fields, numbers = folded_things.things, folded_things.fields, folded_things.numbers
-    has_whole = fields.filter(pl.col("fields").str.contains(whole, literal=True))["place"].unique()
-    has_words = places["place"]
-    for word in words:
-        having = fields.filter(pl.col("fields").str.contains(word, literal=True))["place"].unique()
-        has_words = has_words.filter(has_words.is_in(having.implode()))
-    exact = numbers.filter(pl.col("numbers") == whole)["place"].unique()
-    hit = pl.col("place").is_in(has_whole.implode()) | pl.col("place").is_in(has_words.implode())
-    matched = places.filter(hit | pl.col("place").is_in(exact.implode()))
+    places = folded_things.things
+    hit, exact = _hits(folded_things, query)
+    matched = places.filter(pl.col("place").is_in(hit.implode()))
     matches = pl.concat([matched, _claims_of(places, matched)]).unique("place")
     ranked = matches.with_columns(
         rank=pl.when(pl.col("place").is_in(exact.implode()))
@@ -119,6 +111,34 @@ def search(things: pl.DataFrame | Folded, query: str) -> tuple[pl.DataFrame, int
         nulls_last=True,
     )
     return ranked.head(MOST).select(RESULTS.names()), ranked.height
+
+
+def holding(things: pl.DataFrame | Folded, query: str) -> pl.DataFrame:
+    """Those of the things that match a query, in their order, as `search` matches them."""
+    folded_things = things if isinstance(things, Folded) else Folded.of(things)
+    hit, _ = _hits(folded_things, query)
+    return folded_things.things.filter(pl.col("place").is_in(hit.implode())).drop("place")
+
+
+def _hits(folded_things: Folded, query: str) -> tuple[pl.Series, pl.Series]:
+    """The places of what matches a query, and of those the ones whose number it is.
+
+    Of a claim each word may stand in a field of its own, or of its unit, agency or site.
+    """
+    whole = fold(query)
+    words = {word for word in (fold(part) for part in query.split()) if word}
+    places, fields, numbers = folded_things.things, folded_things.fields, folded_things.numbers
+    exact = numbers.filter(pl.col("numbers") == whole)["place"].unique()
+    hits = [fields.filter(pl.col("fields").str.contains(whole, literal=True))["place"], exact]
+    if words != {whole}:
+        with_words = places["place"]
+        for word in sorted(words):
+            having = fields.filter(pl.col("fields").str.contains(word, literal=True))["place"]
+            of_them = places.filter(pl.col("place").is_in(having.unique().implode()))
+            having = pl.concat([having, _claims_of(places, of_them)["place"]]).unique()
+            with_words = with_words.filter(with_words.is_in(having.implode()))
+        hits.append(with_words)
+    return pl.concat(hits).unique(), exact
 
 
 def _folded_list(places: pl.DataFrame, column: str) -> pl.DataFrame:

@@ -18,6 +18,8 @@ from pipelines.queries.landed_rows import LandedRow, find_row
 from pipelines.queries.unused_rows import unused_rows
 from pipelines.store.inputs import load_inputs
 from pipelines.store.reading import open_store
+from pipelines.store.searched import no_records
+from pipelines.worklist.search import fold, holding
 
 FEW = 50
 _SEARCHED = ("column", "value", "reason")
@@ -28,8 +30,11 @@ def set_aside_rows(site: DeskSite, given: Mapping[str, Any]) -> tuple[list[dict[
 
     Those for which a person entered a record come last.
     """
+    wanted = given.get("q") or ""
     with open_store(site.workspace) as con:
         frame = unused_rows(con)
+        if wanted:
+            frame = _holding(frame, no_records(con), wanted)
     settled = recorded_of(site.desk).settled
     if kind := given.get("kind"):
         frame = frame.filter(pl.col("kind") == kind)
@@ -39,19 +44,25 @@ def set_aside_rows(site: DeskSite, given: Mapping[str, Any]) -> tuple[list[dict[
         frame = frame.filter(pl.col("file") == file)
     if line := given.get("line"):
         frame = frame.filter(pl.col("line") == int(line))
-    if wanted := (given.get("q") or "").casefold():
-        texts = [pl.element().struct.field(name).fill_null("") for name in _SEARCHED]
-        reasons_text = (
-            pl.col("reasons").list.eval(pl.concat_str(texts, separator="\n")).list.join("\n")
-        )
-        held = pl.concat_str("file", reasons_text, separator="\n").str.to_lowercase()
-        frame = frame.filter(held.str.contains(wanted, literal=True))
     rows = frame.to_dicts()
     for row in rows:
         row["settled_by"] = settled.get((row["feed"], row["file"], row["line"]))
     rows.sort(key=lambda row: row["settled_by"] is not None)
     offset, limit = given.get("offset", 0), given.get("limit", FEW)
     return rows[offset : offset + limit], len(rows)
+
+
+def _holding(frame: pl.DataFrame, searched: pl.DataFrame, wanted: str) -> pl.DataFrame:
+    """The rows that hold a text: in a cell as typed, found as a search does, or in what is told."""
+    texts = [pl.element().struct.field(name).fill_null("") for name in _SEARCHED]
+    reasons = pl.col("reasons").list.eval(pl.concat_str(texts, separator="\n")).list.join("\n")
+    shown = pl.concat_str("file", reasons, separator="\n").str.to_lowercase()
+    matches = holding(searched, wanted) if fold(wanted) else searched.clear()
+    cells = matches.select("kind", "feed", "file", "line", in_cells=pl.lit(True)).unique()
+    keys = ["kind", "feed", "file", "line"]
+    joined = frame.join(cells, on=keys, how="left", nulls_equal=True, maintain_order="left")
+    is_shown = shown.str.contains(wanted.lower(), literal=True)
+    return joined.filter(is_shown | pl.col("in_cells").fill_null(False)).drop("in_cells")
 
 
 def corrections(site: DeskSite) -> list[dict[str, Any]]:

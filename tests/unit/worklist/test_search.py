@@ -7,7 +7,7 @@ import datetime as dt
 import polars as pl
 import pytest
 
-from pipelines.worklist.search import fold, folded, near_numbers, search
+from pipelines.worklist.search import fold, folded, holding, near_numbers, search
 from schemas.search import MOST, RESULTS, THINGS
 
 
@@ -57,6 +57,20 @@ def test_words_may_stand_in_different_fields_and_the_whole_in_one() -> None:
     assert found(things, "cafe linn") == ["K1"]
     assert found(things, "north") == ["K2", "K1"]
     assert found(things, "north nowhere") == []
+
+
+def test_words_may_be_of_a_claim_and_of_its_unit() -> None:
+    """The report of its unit and the name of its agency; not the agency of another unit's claim."""
+    things = [
+        claim("K1", "U1", "2026-01-01", "North Service"),
+        claim("K2", "U2", "2026-01-02", "North Service"),
+        claim("K3", "U1", "2026-01-03", "South Service"),
+        thing("unit", "U1", "REPORT-7", numbers=("U1", "REPORT-7"), serial="U1"),
+    ]
+    assert found(things, "report-7 north") == ["K1"]
+    assert found(things, "north north") == ["K2", "K1"]
+    frame = pl.DataFrame([{n: r.get(n) for n in THINGS} for r in things], schema=THINGS)
+    assert holding(frame, "report-7 south")["claim"].to_list() == ["K3"]
 
 
 def test_exact_numbers_go_first_then_claims_the_newest_first() -> None:
