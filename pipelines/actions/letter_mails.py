@@ -47,7 +47,8 @@ def mails_of(
     groups: dict[Any, list[int]] = {}
     for entry in dict.fromkeys(entries):
         row = register.rows[entry]
-        groups.setdefault((row["email"], None if one_per_agency else entry), []).append(entry)
+        whose = (row["agency"], row["email"], None if one_per_agency else entry)
+        groups.setdefault(whose, []).append(entry)
     return [_mail(settings, register, texts, group) for group in groups.values()]
 
 

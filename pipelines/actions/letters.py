@@ -77,6 +77,7 @@ def mark(
     """Says how far a letter has come: to_send → sent → answered → closed.
 
     A sent one can go back to `to_send` with a note, and so can one whose mail may have gone out.
+    A reminder that is still to be sent of a request that no longer waits is overtaken with it.
     """
     caller.require("letters")
     wanted = word("state", state, SETTABLE)
@@ -94,19 +95,34 @@ def mark(
             change |= {"answered_on": when.isoformat()}
         elif wanted == "to_send":
             change |= dict.fromkeys(("sent_on", "sent_by", "sent_how", "sending_at", "message_id"))
+        dropped = _reminders_to_send(desk, connection, row) if wanted != "sent" else []
         return desk.append(
             connection,
             caller.event(
                 LETTER,
                 claim=row.get("claim"),
                 subject=f"letter {entry}",
-                payload={"states": [change]},
+                payload={"states": [change, *dropped]},
             ),
         )
 
     return act(
         desk, caller, do, lambda event: letters_answer(desk, event, [entry]) | {"entry": entry}
     )
+
+
+def _reminders_to_send(
+    desk: Desk, connection: sa.Connection, row: Mapping[str, Any]
+) -> list[dict[str, Any]]:
+    """The reminders of a request that nobody has begun to send, as overtaken."""
+    if row["kind"] != "documents" or row["claim"] is None:
+        return []
+    of_claim = read_register(desk, connection, claims=[row["claim"]]).rows.values()
+    return [
+        {"entry": one["entry"], "state": "overtaken"}
+        for one in of_claim
+        if one["reminds"] == row["entry"] and one["state"] == "to_send" and not one["sending_at"]
+    ]
 
 
 def _may_follow(row: Mapping[str, Any], wanted: str, note: str | None) -> None:
