@@ -6,13 +6,16 @@ Belongs here: reading one field. Does not belong here: values of feeds (`pipelin
 from __future__ import annotations
 
 import datetime as dt
+import re
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from pipelines.errors import Refused
 
 MOST_TEXT = 10_000
+UNSOUND = "holds a character that no text can hold; write it without."
 _FIRST_YEAR, _LAST_YEAR = 1900, 2199
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 
 def refuse(field: str, reason: str) -> Refused:
@@ -25,10 +28,11 @@ def text(field: str, given: object, *, most: int = MOST_TEXT) -> str:
     if not isinstance(given, str) or not given.strip():
         raise refuse(field, "is empty; write it.")
     if not is_sound(given):
-        raise refuse(field, "holds a character that no text can hold; write it without.")
-    if len(given) > most:
-        raise refuse(field, f"has {len(given):,} characters; at most {most:,} are kept.")
-    return given.strip()
+        raise refuse(field, UNSOUND)
+    plain = given.strip().replace("\r\n", "\n")  # a form's lines end with two signs (HTML, 4.10.21)
+    if len(plain) > most:
+        raise refuse(field, f"has {len(plain):,} characters; at most {most:,} are kept.")
+    return plain
 
 
 def is_sound(given: str) -> bool:
@@ -47,7 +51,7 @@ def day(field: str, given: object) -> dt.date:
     try:
         if isinstance(given, dt.date) and not isinstance(given, dt.datetime):
             calendar_day = given
-        elif isinstance(given, str) and len(given.strip()) == 10:
+        elif isinstance(given, str) and _DAY.fullmatch(given.strip()):
             calendar_day = dt.date.fromisoformat(given.strip())
         else:
             raise ValueError
@@ -61,7 +65,7 @@ def day(field: str, given: object) -> dt.date:
 def moment(field: str, given: object) -> str:
     """A date and time as the rulings feed has it, to the second."""
     try:
-        if not isinstance(given, str):
+        if not isinstance(given, str) or not _DAY.match(given.strip()):
             raise ValueError
         date_time = dt.datetime.fromisoformat(given.strip())
         if not _FIRST_YEAR <= date_time.year <= _LAST_YEAR:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from pipelines.cli.console.acting import caller_of, desk_of, takes_workspace_and_actor
+from pipelines.cli.console.acting import caller_of, desk_of, number, takes_workspace_and_actor
 from pipelines.cli.console.output import print_json, teller
 
 HELP = "Approve a ruling that waits for a second person."
@@ -13,7 +13,9 @@ HELP = "Approve a ruling that waits for a second person."
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    parser.add_argument("event", metavar="EVENT", type=int, help="the number of the ruling's event")
+    parser.add_argument(
+        "event", metavar="EVENT", type=number, help="the number of the ruling's event"
+    )
     takes_workspace_and_actor(parser)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from pipelines.cli.console.acting import desk_of
+from pipelines.cli.console.acting import desk_of, number
 from pipelines.cli.console.arguments import takes_workspace
 from pipelines.cli.console.output import print_json, say
 
@@ -17,7 +17,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     takes_workspace(parser)
     parser.add_argument("--claim", metavar="CLAIM", help="those of one claim alone")
     parser.add_argument(
-        "--after", type=int, default=0, metavar="EVENT", help="those after an event alone"
+        "--after", type=number, default=0, metavar="EVENT", help="those after an event alone"
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from pipelines.cli.console.acting import caller_of, desk_of, takes_workspace_and_actor
+from pipelines.cli.console.acting import caller_of, desk_of, number, takes_workspace_and_actor
 from pipelines.cli.console.output import print_json, teller
 
 HELP = "Mark a letter as sent, answered, closed, or to be sent again."
@@ -13,7 +13,7 @@ HELP = "Mark a letter as sent, answered, closed, or to be sent again."
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    parser.add_argument("entry", metavar="ENTRY", type=int, help="the letter's number")
+    parser.add_argument("entry", metavar="ENTRY", type=number, help="the letter's number")
     parser.add_argument("state", metavar="STATE", help="sent, answered, closed or to_send")
     takes_workspace_and_actor(parser)
     parser.add_argument("--on", metavar="DATE", help="the day (default: the desk's day)")

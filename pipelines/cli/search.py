@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
+from pipelines.cli.console.acting import refuse_no_text
 from pipelines.cli.console.arguments import takes_workspace
 from pipelines.cli.console.output import print_json, teller
 from pipelines.workspace.layout import Workspace
@@ -29,6 +30,7 @@ def run(args: argparse.Namespace) -> int:
     """Searches the store of the last refresh."""
     from pipelines.queries.search import search_store
 
+    refuse_no_text(args)
     matches = search_store(Workspace.open(args.workspace), args.text)
     if args.json:
         print_json(matches)

@@ -8,6 +8,7 @@ from typing import Any
 from pipelines.cli.console.acting import (
     caller_of,
     desk_of,
+    number,
     takes_actor,
     takes_workspace_as_option,
 )
@@ -18,7 +19,9 @@ HELP = "Send letters to their agencies by mail."
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    parser.add_argument("entry", metavar="ENTRY", type=int, nargs="+", help="the letters' numbers")
+    parser.add_argument(
+        "entry", metavar="ENTRY", type=number, nargs="+", help="the letters' numbers"
+    )
     takes_workspace_as_option(parser)
     takes_actor(parser)
     parser.add_argument(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from pipelines.cli.console.acting import caller_of, desk_of, takes_workspace_and_actor
+from pipelines.cli.console.acting import caller_of, desk_of, number, takes_workspace_and_actor
 from pipelines.cli.console.output import print_json, teller
 
 HELP = "Take back a ruling, a record or a correction, as if it had never been made."
@@ -13,7 +13,7 @@ HELP = "Take back a ruling, a record or a correction, as if it had never been ma
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
-    parser.add_argument("event", metavar="EVENT", type=int, help="the number of its event")
+    parser.add_argument("event", metavar="EVENT", type=number, help="the number of its event")
     takes_workspace_and_actor(parser)
     parser.add_argument("--reason", required=True, metavar="TEXT", help="why")
 

@@ -93,7 +93,8 @@ async def read_form(request: Request, max_document_mb: int | None = None) -> For
             max_files=20, max_fields=MOST_FIELDS, max_part_size=BESIDE_A_DOCUMENT
         )
     except HTTPException as error:
-        raise Problem(400, f"The form cannot be read: {error.detail}.") from None
+        why = error.detail.rstrip(".")
+        raise Problem(400, f"The form cannot be read: {why}.") from None
     try:
         return await _read(form, max_document_mb)
     finally:

@@ -53,7 +53,7 @@ _ONCE = {
 }
 # What every action, and every reading, may be refused with.
 _OF_ACTIONS = (400, 401, 403, 413, 415, 421, 422, 503)
-_OF_READINGS = (401, 421, 422, 503)
+_OF_READINGS = (401, 403, 421, 422, 503)
 
 
 def routes() -> list[Route]:
@@ -161,7 +161,7 @@ def _file(name: str, summary: str, path: str, kinds: tuple[str, ...]) -> dict[st
         "parameters": _places(path),
         "responses": {
             "200": {"description": "The file.", "content": content},
-            **_refusals({401, 404, 421, 503}),
+            **_refusals({401, 403, 404, 421, 422, 503}),
         },
     }
 
@@ -172,7 +172,7 @@ def _own() -> dict[str, Any]:
         "summary": "This description.",
         "responses": {
             "200": _json("OpenAPI 3.1.", {"type": "object"}),
-            **_refusals({401, 421}),
+            **_refusals({401, 403, 421, 422}),
         },
     }
 

@@ -20,7 +20,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from pipelines.actions.users import User, find_user, user_of_token
 from pipelines.desk import sessions
 from pipelines.desk.guard import API
-from pipelines.desk.problems import Problem
+from pipelines.desk.problems import WORDS, Problem
 from pipelines.desk.sessions import COOKIE, FORM_COOKIE
 from pipelines.desk.site import DeskSite
 
@@ -61,6 +61,7 @@ class Callers:
             return
         request = Request(scope, receive)
         try:
+            _refuse_no_text(scope)
             scope["visitor"] = visitor = await visitor_of(request, self.site)
             unsafe = request.method not in SAFE
             if unsafe and (visitor is None or visitor.how != "token"):
@@ -72,6 +73,14 @@ class Callers:
             await self.refused(request, problem)(scope, receive, send)
             return
         await self.app(scope, receive, send)
+
+
+def _refuse_no_text(scope: Scope) -> None:
+    """An address with NUL names nothing, and not every database can be asked for it."""
+    if "%00" in scope["path"]:
+        raise Problem(404, WORDS[404])
+    if b"%00" in scope["query_string"]:
+        raise Problem(422, "The address holds a character that no text can hold.")
 
 
 def _is_open(path: str) -> bool:

@@ -15,7 +15,9 @@ from typing import Any
 from starlette.requests import Request
 
 from pipelines.actions import Caller, Once
+from pipelines.actions.values import UNSOUND, is_sound
 from pipelines.desk.bodies import Form, Upload
+from pipelines.desk.kinds import WORDS, can_stand, is_of_kind
 from pipelines.desk.operation import Fields, Given, Operation
 from pipelines.desk.people import Visitor
 from pipelines.desk.problems import Problem
@@ -51,8 +53,8 @@ def perform(
     """
     once = None
     if key:
-        if len(key) > MOST_KEY:
-            raise Problem(400, f"The Idempotency-Key has more than {MOST_KEY} characters.")
+        if len(key) > MOST_KEY or not is_sound(key):
+            raise Problem(400, f"The Idempotency-Key is no text of at most {MOST_KEY} characters.")
         once = Once.of(key, path, [identifying_fields(fields), *(one.to_dict() for one in kept)])
     caller = caller_of(site, visitor, via, once)
     more = {"expected_version": version} if operation.versioned else {}
@@ -117,8 +119,10 @@ def fields_of_json(operation: Operation, body: Mapping[str, Any]) -> Fields:
         if value is None and (given.may_be_null or not given.required):
             if given.may_be_null:
                 fields[name] = None
-        elif not _is(given.kind, value):
-            errors.append((name, f"is {_WORDS[given.kind]}."))
+        elif not is_of_kind(given.kind, value):
+            errors.append((name, f"is {WORDS[given.kind]}."))
+        elif not can_stand(value):
+            errors.append((name, UNSOUND))
         else:
             fields[name] = value
     _refuse(errors)
@@ -135,7 +139,9 @@ def fields_of_form(operation: Operation, form: Form) -> Fields:
     fields: Fields = {}
     for name, given in operation.given.items():
         value = _of_form(name, given, form, errors)
-        if value is not None:
+        if not can_stand(value):
+            errors.append((name, UNSOUND))
+        elif value is not None:
             fields[name] = value
         elif given.may_be_null:
             fields[name] = None
@@ -195,53 +201,6 @@ def _claims(form: Form, errors: list[tuple[str, str]]) -> list[dict[str, Any]] |
         return None
     pairs = zip(claims, versions, strict=True)
     return [{"claim": claim, "version": int(version)} for claim, version in pairs] or None
-
-
-_WORDS: dict[str, str] = {
-    "text": "no text",
-    "number": "no whole number",
-    "flag": "neither true nor false",
-    "claims": "no list of claims with their versions",
-    "numbers": "no list of whole numbers",
-    "texts": "no list of texts",
-    "columns": "no object of texts by column",
-    "place": "no file with a line",
-}
-
-
-def _is(kind: str, value: Any) -> bool:
-    match kind:
-        case "text":
-            return isinstance(value, str)
-        case "number":
-            return _is_whole(value)
-        case "flag":
-            return isinstance(value, bool)
-        case "texts":
-            return isinstance(value, list) and all(isinstance(one, str) for one in value)
-        case "numbers":
-            return isinstance(value, list) and all(_is_whole(one) for one in value)
-        case "columns":
-            return isinstance(value, dict) and all(isinstance(v, str) for v in value.values())
-        case "place":
-            return (
-                isinstance(value, dict)
-                and set(value) == {"file", "line"}
-                and isinstance(value["file"], str)
-                and _is_whole(value["line"])
-            )
-        case _:
-            return isinstance(value, list) and all(
-                isinstance(one, dict)
-                and set(one) == {"claim", "version"}
-                and isinstance(one["claim"], str)
-                and _is_whole(one["version"])
-                for one in value
-            )
-
-
-def _is_whole(value: Any) -> bool:
-    return isinstance(value, int) and not isinstance(value, bool) and 0 <= value < 10**18
 
 
 def _refuse(errors: list[tuple[str, str]]) -> None:

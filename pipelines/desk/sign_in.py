@@ -68,6 +68,7 @@ class Entrance:
         form = await read_form(request)
         check_token(request, self.site, form.get("csrf_token"))
         user, password = (form.get("user") or "").strip(), form.get("password") or ""
+        user = user.replace("\0", "\ufffd")  # nobody's name; not every database takes it
         following = next_of(form.get("next") or request.query_params.get("next"))
         address = address_of(request, self.site)
         admission = await to_thread.run_sync(

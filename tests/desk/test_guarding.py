@@ -256,3 +256,51 @@ def test_health_tells_that_nothing_was_refreshed(served) -> None:
     """503 until there is a store to read; no sign-in is asked."""
     answer = served.browser().get("/healthz")
     assert (answer.status, answer.json) == (503, {"status": "not ready"})
+
+
+HALF = "\ud800"  # half of a pair, which JSON can write and no database holds
+
+
+@pytest.mark.parametrize(
+    ("path", "body"),
+    [
+        ("/rulings", {"claims": [{"claim": HALF, "version": 0}], "ruling": "covered"}),
+        ("/records", {"feed": "units", "values": {"serial": "S"}, "claim": "a\0b"}),
+        ("/records", {"feed": "units", "values": {HALF: "S"}}),
+        ("/records", {"feed": "units", "values": {}, "settles": {"file": HALF, "line": 2}}),
+        ("/corrections", {"feed": "units", "file": HALF, "line": 2, "was": {}, "values": {}}),
+        (
+            "/corrections",
+            {"feed": "units", "file": "u", "line": 2, "was": {"a": "\0"}, "values": {}},
+        ),
+        ("/claims/K1/assignment", {"to": HALF}),
+    ],
+)
+def test_what_no_text_can_hold_is_refused_before_anything_is_asked(served, path, body) -> None:
+    """In any field, at any depth, as a value that is wrong."""
+    reason = {} if path.endswith("assignment") else {"reason": "x"}
+    reason = {} if path == "/records" else reason
+    answer = served.program("ada").call(path, body | reason, version=0)
+    assert (answer.status, "no text can hold" in answer.json["detail"]) == (422, True)
+
+
+@pytest.mark.parametrize(
+    ("path", "status"),
+    [
+        ("/claims/%00", 404), ("/api/v1/claims/a%00", 404), ("/letters?agency=%00", 422),
+        ("/audit?actor=a%00", 422), ("/api/v1/events?claim=%00", 422),
+        ("/audit?before=99999999999999999999999", 200),
+    ],
+)  # fmt: skip
+def test_an_address_that_names_nothing_is_refused_plainly(served, path, status) -> None:
+    """NUL is in no name, and no event has a number of so many digits."""
+    assert served.program("ada").get(path).status == status
+
+
+def test_a_form_without_its_boundary_cannot_be_read(served) -> None:
+    """One sentence with one full stop."""
+    ada = served.program("ada")
+    answer = ada.send("POST", "/api/v1/documents", body=b"x", kind="multipart/form-data")
+    assert (answer.status, answer.json["detail"]) == (
+        400, "The form cannot be read: Missing boundary in multipart.",
+    )  # fmt: skip

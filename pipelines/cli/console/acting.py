@@ -21,6 +21,9 @@ if TYPE_CHECKING:
     from pipelines.actions import Caller
     from pipelines.events import Desk
 
+_PATHS = ("workspace", "document", "csv", "xlsx")  # as the operating system has them
+_MOST_DIGITS = 18
+
 
 def takes_actor(parser: argparse.ArgumentParser) -> None:
     """Who acts, and the desk's day."""
@@ -53,10 +56,15 @@ def takes_workspace_and_actor(parser: argparse.ArgumentParser) -> None:
 
 @contextmanager
 def desk_of(args: argparse.Namespace) -> Iterator[Desk]:
-    """The desk of the workspace that was named."""
+    """The desk of the workspace that was named.
+
+    Raises:
+        UsageError: something typed is no text.
+    """
     from pipelines.events import open_desk
     from pipelines.workspace.settings import load_settings
 
+    refuse_no_text(args)
     workspace = Workspace.open(args.workspace)
     desk = open_desk(workspace, load_settings(workspace))
     for sentence in desk.damaged:
@@ -65,6 +73,27 @@ def desk_of(args: argparse.Namespace) -> Iterator[Desk]:
         yield desk
     finally:
         desk.close()
+
+
+def refuse_no_text(args: argparse.Namespace) -> None:
+    """Refuses bytes that are no UTF-8 for anything but a path: nothing of that name is on file.
+
+    Raises:
+        UsageError: something typed is no text.
+    """
+    from pipelines.actions.values import UNSOUND, is_sound
+
+    for name, given in vars(args).items():
+        for value in given if isinstance(given, list) else [given]:
+            if name not in _PATHS and isinstance(value, str) and not is_sound(value):
+                raise UsageError(f"What is typed for {name} {UNSOUND}")
+
+
+def number(text: str) -> int:
+    """The number of an event or a letter, as an argument."""
+    if not (text.isascii() and text.isdigit() and len(text) <= _MOST_DIGITS):
+        raise argparse.ArgumentTypeError(f'"{text}" is no number of an event or a letter')
+    return int(text)
 
 
 def caller_of(desk: Desk, args: argparse.Namespace) -> Caller:

@@ -35,7 +35,7 @@ def routes(site: DeskSite) -> list[Route]:
 def _content(request: Request, site: DeskSite) -> dict[str, Any]:
     sent = request.query_params
     given = {name: sent.get(name, "").strip() for name in ("claim", "actor", "kind")}
-    before = sent.get("before", "")
+    before = sent.get("before", "")[:18]
     with site.desk.reading() as connection:
         events = site.desk.events(
             connection,

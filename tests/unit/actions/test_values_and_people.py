@@ -13,7 +13,7 @@ from pipelines.actions.claims import _need_assignee
 from pipelines.actions.letters import entry_answer
 from pipelines.actions.records import checked_cells, needed_documents
 from pipelines.actions.users import acting_user, add_user, all_users, set_disabled
-from pipelines.actions.values import _OF_EXPORTS, for_a_person, is_sound, text
+from pipelines.actions.values import _OF_EXPORTS, day, for_a_person, is_sound, moment, text
 from pipelines.letters.matters import SCHEMA
 from pipelines.records.reasons import RULES
 from tests.desks import caller, make_desk
@@ -189,3 +189,25 @@ def test_every_phrase_about_exports_is_still_said() -> None:
     said = " ".join(f"{entry.phrase}; {entry.remedy}" for entry in RULES.values())
     assert _OF_EXPORTS
     assert [phrase for phrase, _ in _OF_EXPORTS if phrase not in said] == []
+
+
+@pytest.mark.parametrize(
+    "given", ["2026-W40-5", "20261002", "2026-10-2", "2026-10-32", "1899-12-31"]
+)
+def test_a_day_is_written_one_way(given):
+    """As YYYY-MM-DD: neither by its week nor without its dashes, also before a time of day."""
+    assert day("on", " 2026-10-02 ") == dt.date(2026, 10, 2)
+    assert moment("ruled_at", "2026-10-02T09:05") == "2026-10-02T09:05:00"
+    with pytest.raises(Refused, match="on is no date"):
+        day("on", given)
+    with pytest.raises(Refused, match="ruled_at is no date and time"):
+        moment("ruled_at", f"{given}T09:05")
+
+
+def test_a_text_is_as_long_as_it_was_typed():
+    """A browser ends lines with two signs, which count as one; blanks around it count for
+    nothing; one sign too many is refused."""
+    assert text("text", " a\r\nb\n") == "a\nb"
+    assert len(text("text", "x\r\n" * 4_999 + "xx\n")) == 10_000
+    with pytest.raises(Refused, match="has 10,001 characters"):
+        text("text", "x" * 10_001)

@@ -6,7 +6,7 @@ import itertools
 
 import pytest
 
-from pipelines.cli.main import build_parser
+from pipelines.cli.main import build_parser, main
 
 # One call of every command that takes a workspace, as its positional arguments and its options.
 CALLS: dict[str, tuple[list[str], list[list[str]]]] = {
@@ -128,3 +128,38 @@ def test_a_word_behind_two_dashes_is_a_place() -> None:
     """A claim that begins with a dash can be named."""
     args = build_parser().parse_args(["explain", "--json", "--", "-C1", "WS"])
     assert (args.claim, args.workspace, args.json) == ("-C1", "WS", True)
+
+
+@pytest.mark.parametrize("typed", ["1" + "0" * 18, "-1", "1.5", "²", "x"])
+@pytest.mark.parametrize("command", ["approve", "withdraw", "mark", "send", "audit"])
+def test_a_number_of_an_event_or_letter_is_one_that_can_be(command, typed, capsys) -> None:
+    """No database is asked for one of more digits than it has; 18 digits are read."""
+    more = {
+        "approve": [typed, "--by", "a"],
+        "withdraw": [typed, "--by", "a", "--reason", "b"],
+        "mark": [typed, "sent", "--by", "a"],
+        "send": ["7", typed, "--by", "a"],
+        "audit": [f"--after={typed}"],
+    }[command]
+    with pytest.raises(SystemExit) as stopped:
+        build_parser().parse_args([command, *more])
+    assert stopped.value.code == 2
+    assert capsys.readouterr().err
+    sound = [one.replace(typed, "9" * 18) for one in more]
+    read = vars(build_parser().parse_args([command, *sound]))
+    assert 10**18 - 1 in [*read.values(), *(read.get("entry") if command == "send" else [])]
+
+
+@pytest.mark.parametrize("command", ["search", "note", "audit"])
+def test_bytes_that_are_no_text_are_refused(command, tmp_path, capsys) -> None:
+    """Exit code 2 with a sentence."""
+    half = "K\udcff"  # how Python holds a byte that is no UTF-8
+    more = {"search": [half], "note": [half, "b", "--by", "a"], "audit": ["--claim", half]}[command]
+    workspace = tmp_path / "w"
+    assert main(["new", str(workspace)]) == 0
+    place = [str(workspace)]
+    cut = more.index("--by") if "--by" in more else len(more)
+    called = more[:cut] + place + more[cut:] if command != "audit" else place + more
+    capsys.readouterr()
+    assert main([command, *called]) == 2
+    assert "no text can hold" in capsys.readouterr().err
