@@ -137,7 +137,7 @@ def _closing(subject: str, payload: Payload) -> str:
 def _user(subject: str, payload: Payload) -> str:
     role = f" {payload['role']}" if payload.get("role") else ""
     change = str(payload.get("change", ""))
-    words = {"token": "a token was made", "tokens ended": "all tokens ended"}
+    words = {"token": "a token was made"}
     return f"User {subject}: {words.get(change, change)}{role}."
 
 

@@ -185,19 +185,6 @@ def make_token(desk: Desk, workspace: Workspace, caller: Caller, *, user: str) -
     return act(desk, once_told, do, _answer(desk, user)) | {"token": token}
 
 
-def end_tokens(desk: Desk, workspace: Workspace, caller: Caller, *, user: str) -> Answer:
-    """Ends every token of a user."""
-    caller.require("users")
-
-    def do(connection: sa.Connection) -> int:
-        _need_user(connection, user)
-        connection.execute(sa.delete(TOKENS).where(TOKENS.c.user == user))
-        payload = {"change": "tokens ended"}
-        return desk.append(connection, caller.event("user", subject=user, payload=payload))
-
-    return act(desk, caller, do, _answer(desk, user))
-
-
 def _change(
     desk: Desk, caller: Caller, user: str, payload: dict[str, Any], values: dict[str, Any]
 ) -> Answer:

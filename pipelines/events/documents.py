@@ -29,6 +29,7 @@ _SIGNATURES = (
     (b"\xff\xd8\xff", "image/jpeg"),
     (b"\x89PNG\r\n\x1a\n", "image/png"),
 )
+_MACROS = "vbaproject.bin"  # of a workbook that is no XLSX (common practice, no source)
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 
 
@@ -127,13 +128,14 @@ def kind_of(path: Path) -> str | None:
 
 
 def _is_workbook(path: Path) -> bool:
-    """Whether a ZIP file is a workbook of Office Open XML (ECMA-376, part 2)."""
+    """Whether a ZIP file is a workbook of Office Open XML (ECMA-376, part 2) without macros."""
     try:
         with zipfile.ZipFile(path) as archive:
             names = set(archive.namelist())
     except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError):
         return False
-    return "[Content_Types].xml" in names and "xl/workbook.xml" in names
+    has_macros = any(name.lower().endswith(_MACROS) for name in names)
+    return {"[Content_Types].xml", "xl/workbook.xml"} <= names and not has_macros
 
 
 def _is_text(path: Path) -> bool:

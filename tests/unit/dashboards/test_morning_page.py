@@ -244,7 +244,6 @@ SAID = [
     ("closing", None, {"month": "2026-02"}, "Closed the month 2026-02."),
     ("user", "ada", {"change": "added", "role": "clerk"}, "User ada: added clerk."),
     ("user", "ada", {"change": "token"}, "User ada: a token was made."),
-    ("user", "ada", {"change": "tokens ended"}, "User ada: all tokens ended."),
     ("backup", "monday", {}, "Backup: monday."),
     ("backup", None, {}, "Backup."),
 ]  # fmt: skip

@@ -52,6 +52,7 @@ NOT_KEPT = [
     b"a\0b",
     b"caf\xe9",
     zipped("[Content_Types].xml", "word/document.xml"),
+    zipped("[Content_Types].xml", "xl/workbook.xml", "xl/vbaProject.bin"),
     b"PK\x03\x04 no archive",
 ]
 
