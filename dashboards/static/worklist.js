@@ -189,7 +189,7 @@
     verdict.append(element("span", `verdict ${data.verdict[i]}`, data.words[data.verdict[i]]),
       element("span", "line sub", data.lead[i]));
     if (data.assigned[i]) verdict.append(element("span", "line sub", `assigned to ${data.assigned[i]}`));
-    if (data.hold_until[i]) verdict.append(element("span", "line sub", `on hold until ${data.hold_until[i]}`));
+    if (data.held[i]) verdict.append(element("span", "line sub", `on hold until ${data.hold_until[i]}`));
     const due = data.due[i] && `${data.due[i] === "overdue" ? "overdue since" : "due by"} ${data.due_on[i]}`;
     made.append(cell("c-place number", ["line", String(position + 1)]), what(i), verdict,
       cell("c-money number", ["one", data.money[i]], ["line sub", data.age[i]], ["line sub", data.days[i]]),

@@ -25,7 +25,7 @@ class Month:
         Raises:
             ValueError: it is none.
         """
-        if not re.fullmatch(r"\d{4}-\d{2}", text):
+        if not re.fullmatch(r"[0-9]{4}-[0-9]{2}", text):
             raise ValueError(text)
         year, number = int(text[:4]), int(text[5:])
         if not (1900 <= year <= 2199 and 1 <= number <= 12):
@@ -44,6 +44,11 @@ class Month:
     def last(self) -> dt.date:
         """Its last day."""
         return dt.date(self.year, self.number, calendar.monthrange(self.year, self.number)[1])
+
+    @property
+    def before(self) -> Month:
+        """The one before it."""
+        return Month(self.year - (self.number == 1), (self.number + 10) % 12 + 1)
 
     @property
     def after(self) -> Month:

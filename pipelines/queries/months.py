@@ -76,7 +76,8 @@ class MonthEnd:
     def xlsx(self) -> bytes:
         """The rows as a workbook, with a sheet of totals by measure."""
         made = io.BytesIO()
-        with xlsxwriter.Workbook(made, {"strings_to_formulas": False}) as book:
+        as_texts = {"strings_to_formulas": False, "strings_to_urls": False}
+        with xlsxwriter.Workbook(made, as_texts) as book:
             for name, frame in (("Rows", self.rows), ("Totals", totals(self.rows))):
                 sheet = book.add_worksheet(name)
                 sheet.write_row(0, 0, frame.columns)

@@ -90,6 +90,10 @@ def _month(request: Request, site: DeskSite) -> dict[str, Any]:
     return {
         "title": f"Month {month.month}",
         "month": month,
+        "beside": [
+            (f"/months/{one}", words)
+            for one, words in ((month.month.before, "earlier"), (month.month.after, "later"))
+        ],
         "decided_since": len(since.gone) + since.decisions.height,
         "closed": month.closed and f"Closed by {month.closed.by} on {month.closed.at[:10]}.",
         "heads": HEADS,

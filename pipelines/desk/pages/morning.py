@@ -150,8 +150,15 @@ def _row(row: Mapping[str, Any], work: Worklist, names: Mapping[str, str]) -> di
         "to_file": "" if left is None else ("today" if left == 0 else formats.days(left)),
         "due": "" if due is None else f"{'overdue: ' if row['overdue'] else ''}{due}",
         "assigned": names.get(who, who) if who else "",
-        "held": f"hold until {row['hold_until']}" if row["hold_until"] else "",
+        "held": _hold(row, work.day),
     }
+
+
+def _hold(row: Mapping[str, Any], day: dt.date) -> str:
+    """Until when a claim waits, or that it is back today; a hold of before says nothing more."""
+    if row["held"]:
+        return f"hold until {row['hold_until']}"
+    return "back from hold today" if row["hold_until"] == day else ""
 
 
 def _filters(

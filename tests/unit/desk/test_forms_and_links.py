@@ -29,6 +29,7 @@ from pipelines.desk.problems import Problem
 from pipelines.desk.serving import _run
 from pipelines.desk.views import rows
 from pipelines.errors import Refused
+from pipelines.months.calendar import Month
 from schemas.codes import FEEDS
 
 
@@ -433,7 +434,9 @@ def test_the_frame_shows_the_day_and_who_is_signed_in() -> None:
          {"due": "overdue: 2026-03-09"}),
         ({"assigned_to": "ada"}, {"assigned": "Ada Marsh"}),
         ({"assigned_to": "gone"}, {"assigned": "gone"}),
-        ({"hold_until": dt.date(2026, 4, 1)}, {"held": "hold until 2026-04-01"}),
+        ({"hold_until": dt.date(2026, 4, 1), "held": True}, {"held": "hold until 2026-04-01"}),
+        ({"hold_until": dt.date(2026, 3, 5)}, {"held": "back from hold today"}),
+        ({"hold_until": dt.date(2026, 3, 4)}, {"held": ""}),
         ({"days_left": 0}, {"to_file": "today"}),
         ({"days_left": 1}, {"to_file": "1 day"}),
         ({"reason": "No test."}, {"reason": "No test."}),
@@ -446,12 +449,13 @@ def test_the_frame_shows_the_day_and_who_is_signed_in() -> None:
 def test_a_row_of_the_worklist_says_what_there_is_to_know(given: dict, told: dict) -> None:
     """What is not known is empty; people by their names."""
     names = ("reason", "original", "serial", "site_name", "site", "agency", "documents_due_on",
-             "assigned_to", "days_left", "hold_until", "overdue")  # fmt: skip
+             "assigned_to", "days_left", "hold_until", "held", "overdue")  # fmt: skip
     row = dict.fromkeys(names) | {
         "claim": "K1", "why": "It waits.", "standing": "needs_review", "at_stake": Decimal("12.5"),
         "age_days": 3,
     }  # fmt: skip
-    found = morning._row(row | given, SimpleNamespace(versions={"K2": 7}), {"ada": "Ada Marsh"})
+    work = SimpleNamespace(versions={"K2": 7}, day=dt.date(2026, 3, 5))
+    found = morning._row(row | given, work, {"ada": "Ada Marsh"})
     plain = {"version": 0, "word": "Needs review", "money": "12.50", "age": "3 days"}
     assert {name: found[name] for name in {**plain, **told}} == plain | told
 
@@ -500,7 +504,8 @@ def test_a_month_is_closed_once_by_whoever_may(
     """The form stands there as long as it is open; then who closed it, and when."""
     by = SimpleNamespace(by="lea", at="2026-04-02T08:00:00")
     none = pl.DataFrame()
-    told = SimpleNamespace(month="2026-03", closed=by if closed else None, rows=none, shares=none)
+    month = Month(2026, 3)
+    told = SimpleNamespace(month=month, closed=by if closed else None, rows=none, shares=none)
     monkeypatch.setattr(months, "month_statement", lambda *_: told)
     monkeypatch.setattr(months, "visitor", lambda _: None)
     monkeypatch.setattr(months, "caller_of", lambda *_: SimpleNamespace(may=lambda _: may))
@@ -513,5 +518,6 @@ def test_a_month_is_closed_once_by_whoever_may(
     assert (found["form"] is not None) is able
     assert (found["closed"] or None) == ("Closed by lea on 2026-04-02." if closed else None)
     assert found["title"] == "Month 2026-03"
+    assert [address for address, _ in found["beside"]] == ["/months/2026-02", "/months/2026-04"]
     if able:
         assert found["form"]["action"] == "/months/2026-03/closing"

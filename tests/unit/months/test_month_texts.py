@@ -27,3 +27,12 @@ def test_what_is_no_month_is_refused(text: str) -> None:
     with pytest.raises(ValueError) as caught:
         Month.of(text)
     assert text in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("month", "before"), [("2026-01", "2025-12"), ("2026-02", "2026-01"), ("2026-12", "2026-11")]
+)
+def test_months_follow_each_other(month, before) -> None:
+    """The one before and back again."""
+    assert str(Month.of(month).before) == before
+    assert Month.of(month).before.after == Month.of(month)
