@@ -14,6 +14,7 @@ from pipelines.errors import LimeledgerError
 from pipelines.orchestration.resources import SESSION
 from pipelines.orchestration.run_lines import AS_OF_TAG
 from pipelines.store.inputs import load_inputs
+from pipelines.store.published_state import published_manifest
 from pipelines.store.states import digest
 from pipelines.store.transaction import is_published_but_for_the_day
 from pipelines.workspace.layout import Workspace
@@ -99,7 +100,10 @@ def inputs_sensor(
             )
         if _is_published(workspace):
             return dg.SensorResult(skip_reason="The inputs are those published.", cursor=cursor)
-        request = dg.RunRequest(run_key=f"inputs-{lying}", **of_today(settings))
+        # Dagster asks once for a key. What lay there before and comes back (a file moved away and
+        # back has its old time) must be asked for again where others were published meanwhile.
+        after = published_manifest(workspace.published).get("publication", 0)
+        request = dg.RunRequest(run_key=f"inputs-{lying}-after-{after}", **of_today(settings))
         return dg.SensorResult(run_requests=[request], cursor=cursor)
 
     return exports_folder

@@ -27,6 +27,7 @@ from schemas.columns import polars_schema
 from tests.graph.conftest import Workbench, differing
 
 CASES = Path(__file__).parents[1] / "cases" / "worked_claims" / "workspace"
+_DICTIONARY = ("table", "column", "description")
 pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
 
 
@@ -159,7 +160,7 @@ def test_the_sensor_waits_until_a_delivery_is_complete(workspace: Path) -> None:
     assert runs == []
     runs, cursor = look(cursor)
     lying = inputs_lying(Workspace.open(workspace), load_settings(Workspace.open(workspace)))
-    assert [run.run_key for run in runs] == [f"inputs-{lying}"]
+    assert [run.run_key for run in runs] == [f"inputs-{lying}-after-0"]
     runs, cursor = look(cursor)
     assert runs == []
     (exports / "units" / "more.csv").write_text("serial,model,shipped_on\n", "utf-8")
@@ -168,6 +169,12 @@ def test_the_sensor_waits_until_a_delivery_is_complete(workspace: Path) -> None:
     runs, cursor = look(cursor)
     assert len(runs) == 1
     assert look(cursor)[0] == []
+    # The file goes, after others were published: it is not asked for under the key of before.
+    (workspace / "published").mkdir()
+    (workspace / "published" / "manifest.json").write_text('{"publication": 4}', "utf-8")
+    (exports / "units" / "more.csv").unlink()
+    _, cursor = look(cursor)
+    assert [run.run_key for run in look(cursor)[0]] == [f"inputs-{lying}-after-4"]
 
 
 def test_the_job_runs_in_one_process_and_passes_its_checks(workspace: Path, tmp_path: Path) -> None:
@@ -179,6 +186,10 @@ def test_the_job_runs_in_one_process_and_passes_its_checks(workspace: Path, tmp_
             instance=instance, run_config=quiet
         )
     assert result.success
+    made = {
+        event.asset_key.to_user_string(): event.step_materialization_data.materialization.metadata
+        for event in result.get_asset_materialization_events()
+    }
     checks = result.get_asset_check_evaluations()
     failed = {(one.asset_key.to_user_string(), one.check_name) for one in checks if not one.passed}
     assert failed == {("feed_states", "fresh")}  # two feeds are stale: a warning
@@ -189,6 +200,13 @@ def test_the_job_runs_in_one_process_and_passes_its_checks(workspace: Path, tmp_
     in_order.refresh(load_inputs(other, "2025-12-31"), lambda text: None, "command")
     tables = Workbench(workspace, instance).tables()
     assert tables["decisions"].height > 30
+    # Each column that Dagster shows is described as in the dictionary, where it stands as well.
+    shown = ("units", "decisions", "exposure_units", "publications")
+    schemas = {name: made[name]["dagster/column_schema"].value.columns for name in shown}
+    described = {(name, one.name): one.description for name in shown for one in schemas[name]}
+    dictionary = tables["data_dictionary"].filter(pl.col("table").is_in(shown))
+    assert described == {row[:2]: row[2] for row in dictionary.select(*_DICTIONARY).rows()}
+    assert described["units", "arrived_on"]
     assert differing(tables, Workbench(other, instance).tables()) == []
 
 
