@@ -104,7 +104,7 @@ def _result(
                 session.distrust(name, f"did not pass its check {check.name}")
             result = blocking_result if check.blocking else warning_result
             checks.append(result(check.name, name, wrong))
-    return materialized(step, session, made, name, checks, in_full=opener.in_full)
+    return materialized(session, made, name, checks, in_full=opener.in_full)
 
 
 @contextmanager

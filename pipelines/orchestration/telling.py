@@ -12,14 +12,14 @@ from typing import Any
 import dagster as dg
 import duckdb
 
-from pipelines.steps.step import Step, Written
+from pipelines.steps.step import Written
 from pipelines.store.contents import columns_of, content_of
 from pipelines.store.database import count_rows
 from pipelines.store.lookups import first_rows
 from pipelines.store.published_state import STORE_STATE
 from pipelines.store.states import TABLE_STATES, digest
 from pipelines.store.transaction import RefreshSession
-from schemas.columns import Table, fields
+from schemas.catalog import CATALOG
 
 PREVIEW_ROWS = 10
 MOST_CELL_CHARS = 120
@@ -27,7 +27,6 @@ MOST_TOLD = 20
 
 
 def materialized(
-    step: Step,
     session: RefreshSession,
     made: Written | None,
     name: str,
@@ -52,7 +51,7 @@ def materialized(
         is_table = not name.startswith("published_")
         if is_table:
             con = session.readable()
-            metadata |= _of_table(con, name, step.table_class(name))
+            metadata |= _of_table(con, name)
         version = dg.DataVersion(_content(session, name))
     return dg.MaterializeResult(
         asset_key=name, metadata=metadata, check_results=list(checks), data_version=version
@@ -63,12 +62,10 @@ def _value(fact: Any) -> Any:
     return dg.MetadataValue.path(str(fact)) if isinstance(fact, Path) else fact
 
 
-def _of_table(
-    con: duckdb.DuckDBPyConnection, name: str, table: type[Table] | None
-) -> dict[str, Any]:
+def _of_table(con: duckdb.DuckDBPyConnection, name: str) -> dict[str, Any]:
+    """How many rows, the columns as the dictionary describes them, and the first rows."""
     rows = count_rows(con, name)
-    declared = fields(table) if table else {}
-    described = {column: field.description for column, field in declared.items()}
+    described = {column.name: column.meaning for column in CATALOG[name].columns}
     columns = columns_of(con, name)
     schema = dg.TableSchema(
         [dg.TableColumn(column, kind, described.get(column)) for column, kind in columns]
