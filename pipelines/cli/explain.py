@@ -60,7 +60,7 @@ def run(args: argparse.Namespace) -> int:
     from pipelines.store.reading import no_such_claim
 
     workspace = Workspace.open(args.workspace)
-    if args.decided or args.as_of or args.known:
+    if any(day is not None for day in (args.decided, args.as_of, args.known)):
         return _of_another_day(args, workspace)
     if args.html:
         _write_page(Path(args.html), workspace, args.claim)
@@ -86,12 +86,13 @@ def _of_another_day(args: argparse.Namespace, workspace: Workspace) -> int:
     from pipelines.queries.past_days import past_day
     from pipelines.queries.past_explanation import explain_decided
 
-    if args.html or bool(args.decided) == bool(args.as_of) or (args.decided and args.known):
+    is_past, is_again = args.decided is not None, args.as_of is not None
+    if args.html or is_past == is_again or (is_past and args.known is not None):
         raise UsageError(
             "Give --decided DAY, or --as-of DAY with or without --known DAY; neither goes with "
             "--html."
         )
-    if args.decided:
+    if is_past:
         past = explain_decided(
             workspace, args.claim, past_day("--decided", args.decided, workspace)
         )
@@ -101,7 +102,7 @@ def _of_another_day(args: argparse.Namespace, workspace: Workspace) -> int:
             _tell_past(past)
         return 0
     as_of = past_day("--as-of", args.as_of, workspace)
-    known = past_day("--known", args.known, workspace) if args.known else None
+    known = past_day("--known", args.known, workspace) if args.known is not None else None
     explained = explain_as_of(workspace, args.claim, as_of, known)
     if args.json:
         print_json(explained.to_dict() | {"known": known})

@@ -19,6 +19,7 @@ def leftovers(workspace: Workspace) -> list[Path]:
     store, published = workspace.store, workspace.published
     paths = [
         *sorted(store.glob(f"{DATABASE_FILE}.new*")),
+        *sorted(store.glob(f"{DATABASE_FILE}.recovered*")),
         *sorted(store.glob("*.csv.new")),
         store / "spill",
         *unsealed_files(workspace),

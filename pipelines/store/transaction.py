@@ -25,7 +25,12 @@ import polars as pl
 from pipelines.engine.engines import engine_of, refuse_without_extra
 from pipelines.errors import WorkspaceError
 from pipelines.store import swap
-from pipelines.store.archive.recovery import forget_recovered, is_sound, recover
+from pipelines.store.archive.recovery import (
+    forget_recovered,
+    is_sound,
+    lacking_in_store,
+    recover,
+)
 from pipelines.store.archive.seals import catch_up, keeps_no_archive, seal
 from pipelines.store.archive.tables import next_publication
 from pipelines.store.contents import content_and_rows
@@ -375,7 +380,8 @@ def open_session(
     """
     inputs = load_inputs(folder, as_of)
     refuse_without_extra(inputs.settings)
-    if keeps_no_archive(inputs.workspace):  # one of a newer tool ends here
+    # An archive of a newer tool ends here; a damaged store does not say what it kept.
+    if keeps_no_archive(inputs.workspace) and is_sound(inputs.workspace):
         progress(
             "The store was made by a version that kept no archive: its history stays as it is, "
             f"and decisions can be told again from {today(inputs.settings)} on."
@@ -388,7 +394,9 @@ def open_session(
             )
         catch_up(inputs.workspace)
         if (lost := recover(inputs.workspace)) is not None:
-            progress(f"There is no store that can be opened. {lost.advice(inputs.workspace)}")
+            missing = lacking_in_store(inputs.workspace)
+            found = "The store is older than its archive" if missing else "No store can be opened"
+            progress(f"{found}. {lost.advice(inputs.workspace)}")
         session = RefreshSession(inputs, run_state(inputs), progress, run, known)
         try:
             yield session

@@ -154,6 +154,21 @@ def test_a_kill_between_swap_and_seal_is_mended_from_the_store(workspace):
     assert index.read_text() == whole
 
 
+def test_what_an_index_lacks_is_told_from_the_store_or_not_at_all(run, workspace):
+    """Never an earlier publication in its place; without store and index the archive is damaged."""
+    index = workspace / "store" / "archive" / "index.jsonl"
+    lines = index.read_text().splitlines(keepends=True)
+    asked = ("reproduce", "W01", workspace, "--decided", "2026-01-23", "--json")
+    for left in (lines[:-1], [line for line in lines if '"publication": 3' not in line], []):
+        index.write_text("".join(left))
+        assert run(*asked).json["publication"] == 3, len(left)
+    index.unlink()
+    (workspace / "store" / "limeledger.duckdb").unlink()
+    damaged = run(*asked)
+    assert (damaged.code, damaged.out) == (2, "")
+    assert "index.jsonl is missing" in damaged.err
+
+
 def test_a_damaged_store_is_made_anew_with_its_history(run, workspace):
     """Decisions and the whole history are as undisturbed; nothing is said to be lost."""
     tables = ("decisions", "findings", "decision_history", "units", "service_calls")
@@ -170,11 +185,62 @@ def test_a_damaged_store_is_made_anew_with_its_history(run, workspace):
     assert _query(workspace, "select max(publication) from publications") == [(4,)]
 
 
+def test_a_store_and_the_last_of_the_archive_lost_lose_no_more(run, workspace):
+    """The advice names publication 3 alone; the next one takes no number or file of another."""
+    archive = workspace / "store" / "archive"
+    (archive / "publications-000003.parquet").unlink()
+    kept = {path.name: path.read_bytes() for path in archive.glob("*.parquet")}
+    index = (archive / "index.jsonl").read_text()
+    (workspace / "store" / "limeledger.duckdb").unlink()
+    [finding] = [
+        one
+        for one in run("doctor", workspace, "--json").json["findings"]
+        if one["matter"] == "store"
+    ]
+    assert finding["weight"] == "fault"
+    assert "What publication 3 decided would be lost" in finding["remedy"]
+    refreshed = run("refresh", workspace, "--as-of", AS_OF)
+    assert refreshed.code == 1, refreshed.err
+    assert "What publication 3 decided would be lost" in refreshed.err
+    assert {name: (archive / name).read_bytes() for name in kept} == kept
+    assert (archive / "index.jsonl").read_text().startswith(index)
+    assert _query(workspace, "select publication from publications order by 1") == [
+        (1,),
+        (2,),
+        (4,),
+    ]
+
+
+def test_an_older_store_put_back_takes_over_what_was_published_since(run, workspace):
+    """Under other terms a fourth is published; with the third's store the fifth has its history."""
+    database = workspace / "store" / "limeledger.duckdb"
+    older = database.read_bytes()
+    for terms in (workspace / "terms").glob("*.toml"):
+        text = terms.read_text().replace("file_within_days = 1\n", "file_within_days = 60\n")
+        terms.write_text(text)
+    assert run("refresh", workspace, "--as-of", AS_OF).code in (0, 1)
+    history = "select claim, publication, to_verdict from decision_history order by all"
+    known = _query(workspace, history)
+    assert any(publication == 4 for _, publication, _ in known)
+    database.write_bytes(older)
+    looked = run("doctor", workspace)
+    assert "The store is older than its archive: it lacks publication 4." in looked.out
+    assert "Nothing that was decided is lost" in looked.out
+    refreshed = run("refresh", workspace, "--as-of", AS_OF)
+    assert refreshed.code in (0, 1), refreshed.err
+    assert "The store is older than its archive" in refreshed.err
+    assert _query(workspace, history) == known
+    assert _query(workspace, "select max(publication) from publications") == [(5,)]
+
+
 def test_a_day_that_is_none_or_to_come_is_refused(run, workspace):
     """Exit 2, with nothing on stdout; known before the first publication is not found."""
     for arguments, code in (
         (["--decided", "2026-02-30"], 2),
         (["--decided", "2026-01-24"], 2),
+        (["--decided", ""], 2),
+        (["--as-of", ""], 2),
+        (["--as-of", "2025-12-01", "--known", ""], 2),
         (["--as-of", "2025-12-01", "--known", "2026-01-04"], 4),
     ):
         told = run("explain", "W01", workspace, *arguments, "--json")

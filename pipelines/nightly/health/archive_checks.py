@@ -10,7 +10,8 @@ from collections.abc import Iterator
 
 from pipelines.errors import WorkspaceError
 from pipelines.nightly.health.finding import Finding
-from pipelines.store.archive.files import archive_faults
+from pipelines.store.archive.files import archive_faults, publications_named
+from pipelines.store.archive.recovery import lacking_in_store, loss
 from pipelines.workspace.layout import Workspace
 
 
@@ -18,8 +19,12 @@ def archive_findings(workspace: Workspace) -> Iterator[Finding]:
     """A fault for each file that is changed or missing and each break of the chain."""
     try:
         faults = archive_faults(workspace)
+        missing = lacking_in_store(workspace) if workspace.database.exists() else []
     except WorkspaceError as error:
         yield Finding("fault", "archive", str(error), "Use the newer tool that wrote it.")
         return
+    if missing:
+        sentence = f"The store is older than its archive: it lacks {publications_named(missing)}."
+        yield Finding("fault", "archive", sentence, loss(workspace).advice(workspace))
     for sentence, remedy in faults:
         yield Finding("fault", "archive", sentence, remedy)

@@ -18,7 +18,7 @@ from pipelines.nightly.health.finding import Finding
 from pipelines.nightly.health.state_checks import state_findings
 from pipelines.records.join_sentences import sentences_below
 from pipelines.records.left_out import idle_entries
-from pipelines.store.archive.recovery import loss
+from pipelines.store.archive.recovery import loss, was_published
 from pipelines.store.database import connect, has_table, read_frame
 from pipelines.store.inputs import sound_mappings
 from pipelines.store.published_state import (
@@ -40,6 +40,10 @@ def store_findings(
 ) -> Iterator[Finding]:
     """What is wrong with the store, or what its last refresh left for a person."""
     if not workspace.database.exists():
+        if was_published(workspace):
+            sentence = f"{workspace.database} is missing, and was there."
+            yield Finding("fault", "store", sentence, loss(workspace).advice(workspace))
+            return
         yield Finding(
             "warning",
             "store",

@@ -18,8 +18,10 @@ import duckdb
 import polars as pl
 
 from pipelines.errors import NotFoundError, WorkspaceError
-from pipelines.store.archive.chain import archive_folder, faults_of, read_chain
+from pipelines.store.archive.chain import INDEX, Chain, archive_folder, faults_of, read_chain
 from pipelines.store.archive.files import HISTORY, publications_named
+from pipelines.store.archive.recovery import was_published
+from pipelines.store.archive.seals import store_seals
 from pipelines.store.archive.views import archive_views
 from pipelines.store.database import query_frame
 from pipelines.store.row_hashes import read_values
@@ -42,13 +44,17 @@ def open_archive(workspace: Workspace) -> Iterator[duckdb.DuckDBPyConnection]:
         NotFoundError: nothing is in it yet.
     """
     folder = archive_folder(workspace)
-    chain = read_chain(folder)
+    chain = _known_chain(workspace)
     if faults := faults_of(folder, chain):
         numbers = [number for fault in faults for number in fault.publications]
         raise WorkspaceError(
             f"The archive is damaged, at {publications_named(numbers)}; restore {folder} from a "
             "backup.",
             *(fault.sentence for fault in faults),
+        )
+    if not chain.lines and was_published(workspace):
+        raise WorkspaceError(
+            f"The archive is damaged: {folder / INDEX} is missing; restore {folder} from a backup."
         )
     if not chain.lines:
         raise NotFoundError(
@@ -57,6 +63,19 @@ def open_archive(workspace: Workspace) -> Iterator[duckdb.DuckDBPyConnection]:
         )
     with archive_views(folder, chain) as con:
         yield con
+
+
+def _known_chain(workspace: Workspace) -> Chain:
+    """The index, and what the published store knows of it that it lacks at its end.
+
+    So nobody is told of an earlier publication instead of one whose lines a kill kept from the
+    index, or somebody took off it.
+    """
+    chain, sealed = read_chain(archive_folder(workspace)), store_seals(workspace)
+    known = [line.text for line in chain.lines]
+    if len(known) < len(sealed) and known == [line.text for line in sealed[: len(known)]]:
+        return Chain(tuple(sealed))
+    return chain
 
 
 # Publications

@@ -7,6 +7,7 @@ not belong here: the run (`pipelines.store.transaction`), which makes all else a
 from __future__ import annotations
 
 import contextlib
+import itertools
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,10 +16,13 @@ import duckdb
 
 from pipelines.errors import StorageError
 from pipelines.exports.delivery import sha256_of
-from pipelines.store.archive.chain import Chain, archive_folder, read_chain
-from pipelines.store.archive.files import HISTORY, publications_named
+from pipelines.store.archive.chain import INDEX, Chain, archive_folder, read_chain
+from pipelines.store.archive.files import HISTORY, KEPT, publications_named
+from pipelines.store.archive.seals import store_seals
+from pipelines.store.archive.tables import LISTED
 from pipelines.store.archive.views import archive_views
 from pipelines.store.database import connect, one_row
+from pipelines.store.published_state import published_manifest
 from pipelines.store.same_file import once_a_file
 from pipelines.workspace.layout import Workspace
 from schemas.archive import DECIDED, FINDING
@@ -50,15 +54,31 @@ class Loss:
 
 
 def is_sound(workspace: Workspace) -> bool:
-    """Whether there is a store that can be opened.
+    """Whether there is a store that can be opened and holds all that was published.
 
     Raises:
         StorageError: another program holds it to write, or this user may not read it: it is not
             damaged, only not to be had.
+        WorkspaceError: the archive was written by a newer tool.
     """
     if not workspace.database.is_file():
         return False
-    return once_a_file(workspace.database, "is_sound", lambda: _can_be_opened(workspace))
+    can_be_opened = once_a_file(workspace.database, "is_sound", lambda: _can_be_opened(workspace))
+    return can_be_opened and not lacking_in_store(workspace)
+
+
+def lacking_in_store(workspace: Workspace) -> list[int]:
+    """The publications of the archive that came after all that the store knows of.
+
+    A line is put into the index once its store is in place: so there are none, but where somebody
+    put an older store back.
+    """
+    index = archive_folder(workspace) / INDEX
+    if not index.is_file():
+        return []
+    listed = once_a_file(index, "listed", lambda: read_chain(index.parent).publications)
+    newest = max((line.publication for line in store_seals(workspace)), default=0)
+    return [number for number in listed if number > newest]
 
 
 def _can_be_opened(workspace: Workspace) -> bool:
@@ -86,7 +106,26 @@ def loss(workspace: Workspace) -> Loss:
     whole = {line.file for line in _whole(folder, chain).lines}
     numbers = {line.publication for line in chain.lines if line.file not in whole}
     numbers.update(number for fault in chain.faults for number in fault.publications)
+    numbers.update(_known_elsewhere(workspace).difference(chain.publications))
     return Loss(tuple(sorted(numbers)))
+
+
+def was_published(workspace: Workspace) -> bool:
+    """Whether anything was ever published here, as archive or pages tell."""
+    return bool(read_chain(archive_folder(workspace)).lines or _known_elsewhere(workspace))
+
+
+def _known_elsewhere(workspace: Workspace) -> set[int]:
+    """The publications that the pages tell of, or, without pages, the names of archived files.
+
+    An index that is gone tells of nothing that was lost with it; a file of a publication that
+    stopped before its swap is of none.
+    """
+    newest = published_manifest(workspace.published).get("publication")
+    if isinstance(newest, int):
+        return set(range(1, newest + 1))
+    names = (path.stem.rpartition("-") for path in archive_folder(workspace).glob("*.parquet"))
+    return {int(number) for table, _, number in names if table in KEPT and number.isdecimal()}
 
 
 def last_store(workspace: Workspace) -> Path | None:
@@ -108,12 +147,20 @@ def recover(workspace: Workspace) -> Loss | None:
     if is_sound(workspace):
         return None
     folder = archive_folder(workspace)
-    chain = _whole(folder, read_chain(folder))
-    if not chain.lines:
-        return None
+    listed = read_chain(folder)
+    if not listed.lines:
+        lost = loss(workspace)
+        _set_unlisted_aside(folder)
+        return lost if lost.publications else None
+    chain = _whole(folder, listed)
     half = path.with_name(f"{RECOVERED_FILE}.half")
     half.unlink(missing_ok=True)
     with archive_views(folder, chain, into=half) as con:
+        # The next publication has a number of its own also where the last one's files are gone.
+        con.execute(
+            f"create table made.{LISTED} as select unnest(?::bigint[]) as publication",
+            [listed.publications],
+        )
         for name in ("publications", "decision_archive", "archived_files", HISTORY):
             con.execute(f"create table made.{name} as select * from {name}")
         con.execute(
@@ -137,6 +184,14 @@ def recover(workspace: Workspace) -> Loss | None:
         con.execute("drop table made.standing")
     half.replace(path)
     return loss(workspace)
+
+
+def _set_unlisted_aside(folder: Path) -> None:
+    """Moves away files that no index tells of: the new archive would take their names."""
+    if not any(folder.glob("*.parquet")):
+        return
+    aside = (folder.with_name(f"{folder.name}.unlisted-{number}") for number in itertools.count(1))
+    folder.rename(next(path for path in aside if not path.exists()))
 
 
 def forget_recovered(workspace: Workspace) -> None:

@@ -38,6 +38,7 @@ from schemas.archive import (
     PUBLICATIONS,
 )
 
+LISTED = "listed_publications"  # of a recovered store: all that the index tells of
 # Claims archived at a time: what stands in memory is their findings.
 BATCH = 50_000
 
@@ -53,11 +54,11 @@ class KeptFile:
 
 
 def next_publication(con: duckdb.DuckDBPyConnection) -> int:
-    """The number of the publication that this run would be, from 1."""
-    if not has_table(con, f"{LAST}.publications"):
-        return 1
-    row = one_row(con, f"select coalesce(max(publication), 0) + 1 from {LAST}.publications")
-    return int(row[0]) if row else 1
+    """The number of the publication that this run would be, from 1; none is used twice."""
+    names = (f"{LAST}.publications", f"{LAST}.{LISTED}")
+    known = [name for name in names if has_table(con, name)]
+    rows = [one_row(con, f"select max(publication) from {identifier(name)}") for name in known]
+    return 1 + max((row[0] for row in rows if row and row[0] is not None), default=0)
 
 
 def begin(con: duckdb.DuckDBPyConnection) -> None:
@@ -65,7 +66,7 @@ def begin(con: duckdb.DuckDBPyConnection) -> None:
     number = next_publication(con)
     own = one_row(con, "select max(publication) from publications") if _whole(con) else None
     if own is not None and own[0] == number - 1:
-        return
+        return  # the copy brought them along, and no run has added to them yet
     for name, schema in ARCHIVE_TABLES.items():
         drop_table(con, name)
         write_frame(con, name, pl.DataFrame(schema=schema))

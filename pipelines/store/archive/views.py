@@ -6,6 +6,7 @@ of them (`reading`).
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -29,7 +30,9 @@ def archive_views(
 
     `into` is a database to write, under the name `made`.
     """
-    con = duckdb.connect(":memory:")
+    # What does not fit into memory goes where nobody else reads, and not into the workspace.
+    spill = tempfile.TemporaryDirectory(prefix="limeledger-")
+    con = duckdb.connect(":memory:", config={"temp_directory": spill.name})
     try:
         if into is not None:
             con.execute("attach '" + str(into).replace("'", "''") + "' as made")
@@ -68,6 +71,7 @@ def archive_views(
         yield con
     finally:
         con.close()
+        spill.cleanup()
 
 
 def _has(con: duckdb.DuckDBPyConnection, name: str) -> bool:

@@ -12,7 +12,7 @@ import pytest
 
 from pipelines.errors import StorageError
 from pipelines.store.archive.chain import BEFORE_THE_FIRST, Line, append_lines
-from pipelines.store.archive.recovery import is_sound
+from pipelines.store.archive.recovery import is_sound, loss, recover, was_published
 from pipelines.store.archive.seals import SEAL_COLUMNS, SEALS, keeps_no_archive, unsealed_files
 from pipelines.store.database import append_frame
 from pipelines.workspace.layout import Workspace
@@ -80,3 +80,29 @@ def test_a_store_that_another_program_holds_is_not_damaged(workspace: Workspace)
     assert is_sound(workspace)
     workspace.database.write_bytes(b"no store")
     assert not is_sound(workspace)
+
+
+def test_an_index_that_is_gone_loses_what_its_files_held(workspace: Workspace) -> None:
+    """Without store and index nothing proves the files: their publications are named, and kept."""
+    workspace.database.write_bytes(b"no database" * 500)
+    assert loss(workspace).publications == (1,)  # its file is not what the index says
+    (workspace.store / "archive" / "index.jsonl").unlink()
+    lost = recover(workspace)
+    assert lost is not None
+    assert lost.publications == (1,)
+    assert "What publication 1 decided would be lost" in lost.advice(workspace)
+    assert not (workspace.store / "archive").exists()
+    assert (workspace.store / "archive.unlisted-1" / LINE.file).is_file()
+
+
+def test_the_pages_tell_how_many_publications_there_were(workspace: Workspace) -> None:
+    """Also where the archive is gone as a whole; a workspace without any has lost nothing."""
+    workspace.database.unlink()
+    for path in (workspace.store / "archive").iterdir():
+        path.unlink()
+    assert not was_published(workspace)
+    assert recover(workspace) is None
+    workspace.published.mkdir()
+    (workspace.published / "manifest.json").write_text('{"publication": 2}', "utf-8")
+    assert was_published(workspace)
+    assert loss(workspace).publications == (1, 2)
