@@ -11,7 +11,14 @@ from collections.abc import Sequence
 import duckdb
 import polars as pl
 
-from pipelines.store.database import LAST, has_table, one_row, query_frame, registered
+from pipelines.store.database import (
+    LAST,
+    has_table,
+    identifier,
+    one_row,
+    query_frame,
+    registered,
+)
 from pipelines.store.repairs import IS_CLAIM, IS_REPAIR
 from schemas.codes import DESK_FILE
 from schemas.feeds import record_schema
@@ -123,11 +130,14 @@ def decided_but_not_of(con: duckdb.DuckDBPyConnection, claims: pl.DataFrame) -> 
         )
 
 
-def repairs(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
-    """The service calls that are repairs, typed as the feed's records are."""
+def repairs(con: duckdb.DuckDBPyConnection, table: str = "service_calls") -> pl.DataFrame:
+    """The service calls that are repairs, typed as the feed's records are.
+
+    `table` is the feed's records, those of the store or of the one published before.
+    """
     schema = record_schema("service_calls")
     columns = ", ".join(schema)
-    calls = query_frame(con, f"select {columns} from service_calls where {IS_REPAIR}")
+    calls = query_frame(con, f"select {columns} from {identifier(table)} where {IS_REPAIR}")
     return calls.cast(schema)
 
 
