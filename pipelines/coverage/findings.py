@@ -49,7 +49,10 @@ def judged(
     for number, case in reversed(list(enumerate(cases))):
         holds = case.when.fill_null(False)
         decides = pl.when(holds).then(pl.lit(number, pl.UInt32)).otherwise(decides)
-    numbered = claims.with_columns(_decides=decides).with_row_index("_row").lazy()
+    decided = claims.with_columns(_decides=decides).with_row_index("_row")
+    numbered = decided.lazy()
+    # Few claims meet few cases, and a query of nothing costs as much as one of a few rows.
+    deciding = set(decided["_decides"].unique()) or {0}
     cited = _cited(claims, evidence) if evidence else pl.col("call_sources")
     # Reasons and citations are put together for those claims alone that show them.
     parts = [
@@ -62,6 +65,7 @@ def judged(
             document=pl.lit(case.document, pl.String),
         )
         for number, case in enumerate(cases)
+        if number in deciding
     ]
     return pl.concat(pl.collect_all(parts)).sort("_row").drop("_row")
 

@@ -164,6 +164,9 @@ def _nearest(
 
     Backward: the greatest in order that was sampled by the failure; forward: the first after it.
     """
+    if tests.is_empty():
+        nothing = (pl.lit(None, tests.schema[name]).alias(name) for name in columns)
+        return claims.with_columns(nothing)
     backward = strategy == "backward"
     # One row a day first: an as-of join picks among equals without rule.
     daily = tests.sort("key", *_ORDER).unique(

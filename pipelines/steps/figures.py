@@ -30,12 +30,14 @@ from pipelines.store.reference_reads import (
     newest_limits,
     treatment_systems,
 )
+from pipelines.store.table_writer import HELD_ROWS, TableWriter
 from pipelines.store.transaction import RefreshSession
 from pipelines.water.limits import with_chloramine
 from schemas import codes
 from schemas.columns import polars_schema
 from schemas.field import FIELD_TABLES
 
+TOGETHER = 8  # so many small figures a kill may take away
 PAYABLE = ("parts_payable", "labor_payable", "travel_payable")
 
 
@@ -44,10 +46,21 @@ def field_figures(session: RefreshSession, wanted: Collection[str]) -> Iterator[
     exposure = stored_exposure(session.con)
     prepared = field_context(exposure, session.con, session.inputs)
     del exposure  # it need not stand in memory beside the context
+    waiting: list[TableWriter] = []
     for name, frame in figure_tables(prepared, wanted):
         if name in wanted:
-            session.put(session.write(name, frame, FIELD_TABLES[name]))
-            yield Written(name)
+            waiting.append(session.write(name, frame, FIELD_TABLES[name]))
+            if frame.height > HELD_ROWS or len(waiting) == TOGETHER:
+                yield from _put(session, waiting)
+    yield from _put(session, waiting)
+
+
+def _put(session: RefreshSession, waiting: list[TableWriter]) -> Iterator[Written]:
+    """Puts figures in their place in one transaction, which costs as much as a small figure."""
+    made, waiting[:] = list(waiting), []
+    if made:
+        session.put(*made)
+    yield from (Written(writer.name) for writer in made)
 
 
 def field_context(
