@@ -60,6 +60,7 @@ class LocalEngine:
 
 def refuse_without_extra(settings: Settings) -> None:
     """Raises `WorkspaceError` where a cluster is asked for and cannot be spoken to."""
+    # Found, not imported: Ray takes seconds, and most workspaces have no cluster.
     lacking = [name for name in NEEDED if find_spec(name) is None]
     if settings.engine.kind == "ray" and lacking:
         raise WorkspaceError(

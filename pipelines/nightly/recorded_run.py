@@ -91,6 +91,7 @@ def recorded_run(
     with private_umask(readers) if readers else contextlib.nullcontext():
         with run_log(workspace.store) as log:
             log.end_killed()
+            # Before this run's own line: till it ends, the pages tell of the one before it.
             put_in_step(workspace.published, log.tail())
             begun = any(line.get("run") == run.run for line in log.tail())
             if not begun:

@@ -148,6 +148,7 @@ class Opener:
         tags = known.tags if known else run.tags
         parent = instance.get_run_by_id(run.parent_run_id) if run.parent_run_id else None
         before = tags.get(STATE_TAG)
+        # A repetition of all steps reads everything again: only of a part the rest must fit.
         if before is None and parent is not None and run.step_keys_to_execute is not None:
             before = parent.tags.get(STATE_TAG)
         if before is not None and before != session.state.state:

@@ -61,7 +61,7 @@ def explain_as_of(
             "order by credited_on",
             [claim, as_of, known or dt.date.max],
         )
-    if known is not None:
+    if known is not None:  # by then nobody could look back on what was decided later
         zone = inputs.settings.timezone
         day = pl.col("decided_at").dt.replace_time_zone("UTC").dt.convert_time_zone(zone).dt.date()
         history = history.filter(day <= known)

@@ -29,6 +29,7 @@ def past_day(option: str, given: str, workspace: Workspace) -> dt.date:
             f'{option} "{given}" is no date from the year 1900 to 2199; write it as YYYY-MM-DD, '
             "such as 2026-03-31."
         ) from None
+    # A day that begins somewhere else sooner is no fault of who asks here: the workspace's counts.
     today = clock.now().astimezone(_zone(workspace)).date()
     if day > today:
         raise UsageError(f"{option} {day} is still to come; today is {today}.")

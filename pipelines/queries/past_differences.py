@@ -159,6 +159,7 @@ def _because(grounds: list[_Ground], what: str, places: set[Place] | None = None
     What bears on which finding beyond the records that it cites is for the rules to know; so all
     that changed is told where none of its own records did.
     """
+    # A ruling changes what stands, and no finding: it is no ground of one.
     rulings = [ground for ground in grounds if ground.kind == "ruling"]
     if what in _OF_RULING and rulings:
         return " ".join(ground.sentence for ground in rulings)

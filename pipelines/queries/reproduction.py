@@ -140,6 +140,7 @@ def compare(then: pl.DataFrame, now: Decided, *, with_reasons: bool) -> list[Dif
         with_reasons: compare the sentences of the findings too.
     """
     decisions = then.select(name for name in DECIDED if name in then.columns)
+    # Columns that only a later tool fills are null in every row of then.
     unknown = [
         n
         for n in decisions.columns

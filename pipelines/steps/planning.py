@@ -51,8 +51,9 @@ def plan(
         chosen[step.name] = tuple(name for name in step.tables if name in selected)
         made = tuple(name for name in chosen[step.name] if not step.is_current(session, name))
         to_make[step.name] = made
-        if made:
+        if made:  # what is there already asks for nothing, however old what it was made from is
             for name in step.read_for(made):
+                # What an earlier step of this run makes will be of its inputs by then.
                 if name not in will_be and (fault := session.fault(name)):
                     lacking.setdefault(name, fault)
         will_be |= set(made)

@@ -41,6 +41,7 @@ def record_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[
     con = session.con
     parts = read_frame(con, "file_parts", schema=FILE_PARTS)
     set_aside = read_frame(con, "parsed_set_aside", schema=PARSED_SET_ASIDE)
+    # Accounts add up over all feeds, so each is settled for them; a feed alone needs no other.
     accounts_wanted = not set(wanted) <= set(FEEDS)
     known, day = known_files(con, same_mappings(session)), today(session.inputs.settings)
     fates = session.writer("row_fates")

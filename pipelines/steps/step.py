@@ -81,6 +81,7 @@ class Step:
 
     def read_for(self, tables: Iterable[str]) -> tuple[str, ...]:
         """The tables of other steps that are read to make these."""
+        # In the order of declaration, each once: it is that of the graph and of refusals.
         read = (name for table in tables for name in self.reads_of.get(table, self.reads))
         return tuple(dict.fromkeys(read))
 

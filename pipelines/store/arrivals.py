@@ -64,6 +64,7 @@ def with_arrivals(
                     "arrived_on",
                 )
             )
+            # A content may be known from longer ago than its key: its row was beaten by another's.
             .with_columns(first_arrived_on=pl.min_horizontal("arrived_on", "first_arrived_on"))
         )
     days = arrivals.sort("_row").select(pl.col(name).cast(kind) for name, kind in ARRIVALS.items())

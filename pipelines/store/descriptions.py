@@ -35,6 +35,7 @@ def comment_on_all(con: duckdb.DuckDBPyConnection) -> None:
         if said.get((name, None)) != table_comment(table):
             con.execute(f"comment on {kind} {identifier(name)} is {_quoted(table_comment(table))}")
         for column in table.columns:
+            # An optional column that is not there has nothing to say, and no comment to compare.
             if said.get((name, column.name), "absent") not in ("absent", column.meaning):
                 con.execute(
                     f"comment on column {identifier(name)}.{identifier(column.name)} "

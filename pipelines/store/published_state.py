@@ -25,6 +25,7 @@ from schemas.versions import SCHEMA_VERSION
 STORE_STATE = "store_state"
 MANIFEST = "manifest.json"
 STORE_VERSION = "6"  # for readers of manifests of before; `schema_version` says more
+# Two publications may have one state: the same inputs are published again after a loss.
 _TOLD_APART = ("state", "publication", "run", "published_at")
 
 

@@ -107,7 +107,7 @@ class TableWriter:
         """Puts the table in its place; belongs into a transaction, once it is finished."""
         if self._held is not None:
             put_frame(self._con, self.name, self._together())
-        elif self._height <= HELD_ROWS:
+        elif self._height <= HELD_ROWS:  # written out to be sorted or merged, and small after all
             put_rows(self._con, self.name, self._target)
         else:
             replace_table(self._con, self._target, self.name)

@@ -131,8 +131,8 @@ def refuse_newer(workspace: Workspace) -> None:
         raise WorkspaceError(
             f"{workspace.database} is of version {state.schema_version}, made by a newer tool; "
             f"this one knows version {SCHEMA_VERSION}. Refresh with the newer tool, or move "
-            "the file away and refresh: all but the history of decisions is made anew from the "
-            "exports and the rulings."
+            "the file away and refresh: it is made anew from the archive, the exports and the "
+            "rulings."
         )
 
 
