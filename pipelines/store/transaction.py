@@ -395,8 +395,8 @@ def open_session(
         catch_up(inputs.workspace)
         if (lost := recover(inputs.workspace)) is not None:
             missing = lacking_in_store(inputs.workspace)
-            found = "The store is older than its archive" if missing else "No store can be opened"
-            progress(f"{found}. {lost.advice(inputs.workspace)}")
+            fault = "The store is older than its archive" if missing else "No store can be opened"
+            progress(f"{fault}. {lost.advice(inputs.workspace)}")
         session = RefreshSession(inputs, run_state(inputs), progress, run, known)
         try:
             yield session
