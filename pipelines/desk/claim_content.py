@@ -65,6 +65,7 @@ def claim_content(site: DeskSite, claim: str) -> Mapping[str, Any] | None:
             _KEPT.move_to_end(key)
             return _KEPT[key]
     with _AT_ONCE, store_now(load_inputs(site.workspace.root, site.day)) as now:
+        # Asked for after the key, so that what is kept is never older than that says.
         made = _made(now, decided_since(site.desk, site.day), claim)
     with _LOCK:
         _KEPT[key] = made
@@ -76,11 +77,13 @@ def claim_content(site: DeskSite, claim: str) -> Mapping[str, Any] | None:
 def _made(now: StoreNow, since: DecidedSince, claim: str) -> Mapping[str, Any] | None:
     mine = pl.col("claim") == claim
     decided = Decided(since.decisions.filter(mine), since.findings.filter(mine))
-    if decided.decisions.is_empty() and claim not in since.gone:
-        decided = decisions_now(now, [claim])
+    untouched = decided.decisions.is_empty() and claim not in since.gone
+    if untouched:
+        decided = _published(now, claim) if now.is_of_its_day else decisions_now(now, [claim])
     if decided.decisions.is_empty():  # a correction or a withdrawal took it off the record
         return None
-    lay_decisions_over(now, decided)
+    if not (untouched and now.is_of_its_day):
+        lay_decisions_over(now, decided)
     data = data_of_claims(now.inputs, now.con, pl.Series([claim], dtype=pl.String))
     profiles = rows_of(now.con, "water_profiles", data.water_values["sample"])
     shown = hide_names(dataclasses.replace(data, water_profiles=profiles))
@@ -90,10 +93,16 @@ def _made(now: StoreNow, since: DecidedSince, claim: str) -> Mapping[str, Any] |
         raise WorkspaceError(str(fault)) from None
 
 
-def published_parts(site: DeskSite, claim: str) -> tuple[Markup, Markup, Markup] | None:
+def _published(now: StoreNow, claim: str) -> Decided:
+    one = pl.Series("claim", [claim], dtype=pl.String)
+    return Decided(*(rows_of(now.con, table, one) for table in ("decisions", "findings")))
+
+
+def published_parts(
+    site: DeskSite, claim: str, since: DecidedSince
+) -> tuple[Markup, Markup, Markup] | None:
     """The page of a claim as published, before, between and after what the desk adds; None where
     it has none, or where it may be another one now."""
-    since = decided_since(site.desk, site.day)
     if claim in since.gone or claim in since.decisions["claim"]:
         return None
     path = site.workspace.published / "claims" / formats.file_name(claim)

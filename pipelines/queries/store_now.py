@@ -31,12 +31,15 @@ class StoreNow:
     """An open store with views: each feed reads as the next refresh will read it.
 
     feeds: what differs, by feed.
+    is_of_its_day: whether the day and all that is laid in are those of the last refresh, so that
+        what no record since bears on is decided as published.
     """
 
     con: duckdb.DuckDBPyConnection
     inputs: Inputs
     feeds: dict[str, RowsNow]
     is_behind: bool
+    is_of_its_day: bool
 
     def set_aside(self, feed: str, event: int) -> pl.DataFrame:
         """Why a row that a person entered would be set aside; empty where it is not."""
@@ -62,7 +65,9 @@ def store_now(inputs: Inputs) -> Iterator[StoreNow]:
         for feed, rows in feeds.items():
             _lay_over(con, feed, rows)
         _through_dates(con, inputs.as_of, feeds)
-        yield StoreNow(con, inputs, feeds, state.is_behind(inputs))
+        is_behind = state.is_behind(inputs)
+        is_of_its_day = state.as_of == inputs.as_of and not is_behind
+        yield StoreNow(con, inputs, feeds, is_behind, is_of_its_day)
 
 
 def _lay_over(con: duckdb.DuckDBPyConnection, feed: str, rows: RowsNow) -> None:

@@ -6,6 +6,7 @@ deciding (`pipelines.queries`), what an action checks (`pipelines.actions`).
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 from urllib.parse import urlencode
 
@@ -33,6 +34,8 @@ from pipelines.desk.site import DeskSite
 from pipelines.desk.views.claims import ClaimNow, claim_now, steps_of
 from pipelines.desk.wording import event_said
 from pipelines.errors import Refused
+from pipelines.queries.decided_since import decided_since
+from pipelines.worklist.next_steps import NextStep
 
 # The forms of a claim's page, each with what its sender must be allowed.
 _OFFERED: tuple[tuple[str, Action], ...] = (
@@ -68,9 +71,12 @@ def content(request: Request, site: DeskSite, claim: str) -> dict[str, Any]:
         Refused: 404 for a claim that is not on record.
     """
     caller = caller_of(site, visitor(request), "web")
-    parts = published_parts(site, claim)
-    page_content = claim_content(site, claim) if parts is None else {"title": f"Claim {claim}"}
-    now = claim_now(site, claim)
+    since = decided_since(site.desk, site.day)
+    parts = published_parts(site, claim, since)
+    page_content: Mapping[str, Any] | None = {"title": f"Claim {claim}"}
+    if parts is None:
+        page_content = claim_content(site, claim)
+    now = claim_now(site, claim, since)
     if page_content is None:
         raise Problem(
             404,
@@ -90,7 +96,7 @@ def content(request: Request, site: DeskSite, claim: str) -> dict[str, Any]:
         "rulings": [],
         "differs": _differs(now),
         "unit_serial": (now.decided or now.published or {}).get("serial"),
-        "steps": _steps(site, claim, caller, entering),
+        "steps": _steps(steps_of(site, claim, since), claim, caller, entering),
         "desk_rulings": [_ruling(ruling, now, caller) for ruling in now.rulings],
         "notes": [
             {"when": local(note["at"], zone), "who": note["actor"], "text": note["text"]}
@@ -119,11 +125,11 @@ def content(request: Request, site: DeskSite, claim: str) -> dict[str, Any]:
 
 
 def _steps(
-    site: DeskSite, claim: str, caller: Caller, entering: str | None
+    of_claim: Sequence[NextStep], claim: str, caller: Caller, entering: str | None
 ) -> list[tuple[str, str | None]]:
     """Each step in words, and where on the desk it is done; None where the visitor may not."""
     steps = []
-    for step in steps_of(site, claim):
+    for step in of_claim:
         event = (step.path or "").removesuffix("/approval").rpartition("/")[2]
         places = {
             "rule": "#rule-form" if caller.may("rule") else None,

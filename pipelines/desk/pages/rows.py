@@ -26,6 +26,7 @@ from pipelines.desk.rendering import claim_path, page, unit_path
 from pipelines.desk.site import DeskSite
 from pipelines.desk.views.claims import claim_now
 from pipelines.desk.views.rows import FEW, corrections, entered_records, row_at, set_aside_rows
+from pipelines.queries.decided_since import decided_since
 from schemas.columns import fields
 from schemas.feeds import FEED_TABLES
 
@@ -148,7 +149,7 @@ def _entering(request: Request, site: DeskSite) -> dict[str, Any]:
     if serial and "serial" in values:
         values["serial"] = serial
     if claim:
-        decision = claim_now(site, claim).decided or {}
+        decision = claim_now(site, claim, decided_since(site.desk, site.day)).decided or {}
         known = {"serial": decision.get("serial"), "site": decision.get("site"), "claim": claim}
         values |= {name: value or "" for name, value in known.items() if name in values}
     begin = {

@@ -20,7 +20,7 @@ from pipelines.desk.views.worklist import worklist_row
 from pipelines.errors import Refused
 from pipelines.events.event import Recorded
 from pipelines.events.states import ClaimState, claim_states
-from pipelines.queries.decided_since import decided_since
+from pipelines.queries.decided_since import DecidedSince, decided_since
 from pipelines.store.claim_reads import decision_row, finding_rows
 from pipelines.store.lookups import payment_of
 from pipelines.store.reading import no_such_claim, open_store
@@ -54,13 +54,12 @@ class ClaimNow:
         return self.decided != self.published
 
 
-def claim_now(site: DeskSite, claim: str) -> ClaimNow:
+def claim_now(site: DeskSite, claim: str, since: DecidedSince) -> ClaimNow:
     """One claim.
 
     Raises:
         Refused: 404 for a claim that is not on record.
     """
-    since = decided_since(site.desk, site.day)
     with open_store(site.workspace) as con:
         stored = decision_row(con, claim)
         findings = finding_rows(con, claim)
@@ -92,7 +91,8 @@ def claim_answer(site: DeskSite, claim: str) -> dict[str, Any]:
     Raises:
         Refused: 404 for a claim that is not on record.
     """
-    now = claim_now(site, claim)
+    since = decided_since(site.desk, site.day)
+    now = claim_now(site, claim, since)
     with open_store(site.workspace) as con:
         payment = payment_of(con, claim)
     return {
@@ -112,13 +112,13 @@ def claim_answer(site: DeskSite, claim: str) -> dict[str, Any]:
         "letters": letters(site.desk, site.workspace, claim=claim),
         "events": [event.to_dict() for event in now.events],
         "payment": payment and {name: payment[name] for name in column_names(Payments)},
-        "next_steps": [step.to_dict() for step in steps_of(site, claim)],
+        "next_steps": [step.to_dict() for step in steps_of(site, claim, since)],
     }
 
 
-def steps_of(site: DeskSite, claim: str) -> list[NextStep]:
+def steps_of(site: DeskSite, claim: str, since: DecidedSince) -> list[NextStep]:
     """What should happen next with a claim; nothing is known of one that is no record any more."""
-    row = worklist_row(site, claim)
+    row = worklist_row(site, claim, since)
     if row is None:
         return []
     of_claim = letters(site.desk, site.workspace, claim=claim)

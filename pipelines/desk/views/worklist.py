@@ -88,9 +88,8 @@ def worklist(site: DeskSite) -> Worklist:
             return made
 
 
-def worklist_row(site: DeskSite, claim: str) -> dict[str, Any] | None:
+def worklist_row(site: DeskSite, claim: str, since: DecidedSince) -> dict[str, Any] | None:
     """The row of one claim; None for one that is no record."""
-    since = decided_since(site.desk, site.day)
     with open_store(site.workspace) as con:
         published = _published_of(site, con, published_state(site.workspace, con))
     rows = _ordered(site, published, since, claim)
