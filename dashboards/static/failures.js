@@ -35,7 +35,7 @@
       const where = bin === "0" ? "not known" : `in range ${bin} of 10 about its limit of ${limit}`;
       return `${analyte.replaceAll("_", " ")} ${where}${guard ? ", on unprotected days" : ""}`;
     }
-    return name in words ? `${words[name]} ${value}` : `${name.replaceAll("_", " ")} ${value}`;
+    return Object.hasOwn(words, name) ? `${words[name]} ${value}` : `${name.replaceAll("_", " ")} ${value}`;
   }
 
   function ofEvent(event, i) {
@@ -61,7 +61,7 @@
   }
 
   function known(name) {
-    return name in words || name in columns;
+    return Object.hasOwn(words, name) || Object.hasOwn(columns, name);
   }
 
   function choose() {

@@ -78,9 +78,12 @@ def completion_record(context: FieldContext, dims: Slice) -> pl.DataFrame:
         ~pl.col("projected"), pl.col("at_risk") >= FEWEST_SHOWN, pl.col("shown")
     ).select(*keys, "failures", came=pl.coalesce("completed_per_100", "mean_per_100"))
     both = projected.drop("failures").join(came, on=keys)
+    # What came may be just a limit, as where nothing fails any more: no last digit decides.
     inside = {
-        "inside_80": pl.col("came").is_between("completed_low_80", "completed_high_80"),
-        "inside_95": pl.col("came").is_between("completed_low", "completed_high"),
+        f"inside_{level}": pl.col("came")
+        .round(9)
+        .is_between(pl.col(f"completed_low{end}").round(9), pl.col(f"completed_high{end}").round(9))
+        for level, end in ((80, "_80"), (95, ""))
     }
     total = pl.col("came").sum()
     record = both.group_by(*dims, "event").agg(

@@ -96,6 +96,26 @@ def test_two_slices_are_compared(asked) -> None:
     assert swapped["b"] == a
 
 
+def test_a_comparison_goes_by_its_event_and_lists_its_failures(asked, tmp_path) -> None:
+    """Water-caused failures on both sides, as many lines as both have, and a page that says so."""
+    sides = ("--compare", "season=winter", "season=summer|autumn", "--event", "water")
+    told = json.loads(asked(*sides, "--json"))
+    rows = json.loads(asked("--by", "season", "--event", "water", "--json"))
+    count = {row["season"]: row["failures"] for row in rows}
+    assert told["a"]["failures"] == count["winter"]
+    assert told["b"]["failures"] == count["summer"] + count["autumn"]
+    listed = json.loads(asked(*sides, "--failures", "--json"))
+    assert len(listed) == told["a"]["failures"] + told["b"]["failures"] > 0
+    assert {row["season"] for row in listed} <= {"winter", "summer", "autumn"}
+    assert all(row["water_related"] for row in listed)
+    file = tmp_path / "handout.html"
+    asked(*sides, "--handout", str(file))
+    text = file.read_text(encoding="utf-8")
+    assert "Selected: event=water; season=winter; season=summer|autumn." in text
+    assert f"; {len(listed):,} failure" in text
+    assert "--event water" in text
+
+
 def test_a_handout_stands_alone(asked, tmp_path) -> None:
     """No script, nothing from elsewhere, the command that makes it again."""
     file = tmp_path / "handout.html"

@@ -11,6 +11,7 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pipelines.field import completion_record
 from pipelines.field import costs as costs_of
 from pipelines.field.cohort_course import Quarters
 from pipelines.field.cohort_projection import Course, Reference, _months
@@ -126,6 +127,21 @@ def test_units_due_are_counted_by_quarter_family_and_month(context: FieldContext
     assert count == 2
     assert quarters.groups.height > 8
     np.testing.assert_array_equal(quarters.due, by_hand)
+
+
+def test_what_came_just_at_a_limit_lies_within(
+    context: FieldContext, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """0.1 + 0.2 against a limit of 0.3: the last digit of a sum puts no cell outside."""
+    cell = {"by": "all", "event": "any", "cohort": "2024-Q1", "months": 12, "failures": 9}
+    limits = {"completed_low_80": 0.1, "completed_high_80": 0.3, "completed_high": 0.3}
+    then = cell | limits | {"projected": True, "completed_per_100": 0.2, "completed_low": 0.1}
+    now = cell | {"projected": False, "at_risk": 30, "shown": True, "mean_per_100": 0.1 + 0.2}
+    now |= {"completed_per_100": None}
+    tables = [pl.DataFrame([row]).cast({pl.Null: pl.Float64}) for row in (then, now)]
+    monkeypatch.setattr(completion_record, "cohorts", lambda *_: tables.pop(0))
+    (row,) = completion_record.completion_record(context, ()).filter(event="any").to_dicts()
+    assert (row["cells"], row["inside_80"], row["inside_95"]) == (1, 1.0, 1.0)
 
 
 def test_a_trace_of_rounding_is_no_error_of_a_month() -> None:
