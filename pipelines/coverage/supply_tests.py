@@ -116,17 +116,7 @@ def _judged_tests(
     supply = water_tests.filter(
         (pl.col("point") == "supply") & pl.col("sampled_on").is_not_null()
     ).with_columns(test_reported_on=pl.coalesce("reported_on", "sampled_on"))
-    sought = [
-        claims.select(by=pl.lit(by), key=pl.col(by), edition="edition", family="family")
-        .drop_nulls()
-        .unique()
-        for by in ("site", "serial")
-    ]
-    held = [
-        supply.select("sample", by=pl.lit(by), key=pl.col(by)).filter(pl.col("key").is_not_null())
-        for by in ("site", "serial")
-    ]
-    pairs = pl.concat(sought).join(pl.concat(held), on=["by", "key"])
+    pairs = pl.concat(_pairs(claims, supply, by) for by in ("site", "serial"))
     numbers = [*codes.ANALYTES, *(f"{name}_below" for name in codes.ANALYTES)]
     judged = needs_of(
         pairs.select("sample", *_PAIR)
@@ -155,6 +145,15 @@ def _judged_tests(
         .join(facts, on="sample")
         .rename({"sample": "test_sample"})
     )
+
+
+def _pairs(claims: pl.DataFrame, supply: pl.DataFrame, by: str) -> pl.DataFrame:
+    """by, key, edition, family, sample: each test of a site or serial under each terms there."""
+    held = supply.select("sample", key=by).filter(pl.col("key").is_not_null())
+    sought = claims.select(by=pl.lit(by), key=by, edition="edition", family="family")
+    # Most serials have no test of their own, so that few rows are left to be told apart.
+    tested = sought.join(held.select("key"), on="key", how="semi")
+    return tested.drop_nulls().unique().join(held, on="key")
 
 
 def _nearest(

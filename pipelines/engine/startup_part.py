@@ -16,7 +16,7 @@ from pipelines.startups.tables import startup_tables
 SLICE_UNITS = 100_000
 # The tables, each with its order.
 STARTUP_ORDER = {
-    "installation_findings": ("report", "reading"),
+    "installation_findings": ("report",),
     "startup_reviews": ("report",),
     "treatment_recommendations": ("serial",),
     "journeys": ("serial",),
@@ -28,8 +28,7 @@ def startup_part(ground: Ground, frames: Frames) -> dict[str, pl.DataFrame]:
     """The tables of `STARTUP_ORDER` for the units in the records, each in its order.
 
     Args:
-        frames: the records of whole groups, by DECIDING; `cover` (serial, coverage_end); and
-            `known`, the reviews that need not be made again. Their findings are left out.
+        frames: the records of whole groups, by DECIDING, and `cover` (serial, coverage_end).
     """
     records = {feed: frames[feed] for feed in DECIDING}
     slices = in_slices(records["units"].height, SLICE_UNITS)
@@ -42,7 +41,6 @@ def startup_part(ground: Ground, frames: Frames) -> dict[str, pl.DataFrame]:
                 some["units"]["serial"],
                 duty_hours_per_day=ground.values.duty_hours_per_day,
                 tanks_l=ground.values.tanks_l,
-                known=frames["known"],
             )
             for some in split(records, slices)
         ]

@@ -15,6 +15,18 @@ from pipelines.coverage.calendar_days import add_days
 from pipelines.units.treatment_states import ABILITY_BITS, ability_mask
 
 _FOREVER = date(9999, 12, 31)
+_MORE_THAN_DAYS = 10_000_000  # than there are between any two dates
+# The places of the bits of each set of abilities: mask, place.
+_PLACES = pl.DataFrame(
+    [
+        (mask, place)
+        for mask in range(1, 1 << len(ABILITY_BITS))
+        for place in range(len(ABILITY_BITS))
+        if mask >> place & 1
+    ],
+    schema={"mask": pl.Int64, "place": pl.Int64},
+    orient="row",
+)
 
 
 def first_days(systems: pl.DataFrame, units: pl.DataFrame, day: str) -> pl.DataFrame:
@@ -62,35 +74,62 @@ def protected_to(units: pl.DataFrame, windows: pl.DataFrame) -> pl.DataFrame:
         serial, until_on: the day before `start` where a need is not met on that day, null where
         they are met for ever; one row for each row of `units` with needs.
     """
-    needed = units.select(
-        "serial", "severity", "start", needed=ability_mask(pl.col("needs"))
-    ).filter(pl.col("needed") > 0)
+    needed = (
+        units.select("serial", "severity", "start", mask=ability_mask(pl.col("needs")))
+        .filter(pl.col("mask") > 0)
+        .with_row_index("unit")
+    )
+    wanted = needed.join(_PLACES, on="mask").select(
+        "unit", need=_need(), until_on=add_days(pl.col("start"), -1)
+    )
     held = (
-        windows.with_columns(pl.col("until_on").fill_null(_FOREVER))
-        .join(needed, on=["serial", "severity"])
-        .with_columns(from_on=pl.max_horizontal("from_on", "start"))
+        windows.join(needed, on=["serial", "severity"])
+        .with_columns(
+            mask=pl.col("mask") & pl.col("able"),
+            until_on=pl.col("until_on").fill_null(_FOREVER),
+            from_on=pl.max_horizontal("from_on", "start"),
+        )
         .filter(pl.col("until_on") >= pl.col("start"))
-        .sort("serial", "from_on")
+        .join(_PLACES, on="mask")
+        .select("start", "from_on", "until_on", need=_need())
     )
-    reach = [_reach(held.lazy(), needed.lazy(), bit) for bit in ABILITY_BITS.values()]
-    least = pl.concat(pl.collect_all(reach)).group_by("serial").agg(pl.col("until_on").min())
     forever = pl.col("until_on") == _FOREVER
-    return least.with_columns(until_on=pl.when(~forever).then("until_on")).sort("serial")
-
-
-def _reach(held: pl.LazyFrame, needed: pl.LazyFrame, bit: int) -> pl.LazyFrame:
-    """The last day of the run of windows, from the start on, that has one ability."""
-    wanted = needed.filter((pl.col("needed") & bit) > 0)
-    before = add_days(pl.col("start"), -1)
-    reached = pl.col("until_on").cum_max().shift(1).over("serial")
-    run = (
-        held.filter(((pl.col("able") & bit) > 0) & ((pl.col("needed") & bit) > 0))
-        .with_columns(reached=pl.coalesce(reached, before))
-        .with_columns(broken=pl.col("from_on") > add_days(pl.col("reached"), 1))
-        .filter(pl.col("broken").cum_sum().over("serial") == 0)
-        .group_by("serial")
-        .agg(pl.col("until_on").max())
+    return (
+        wanted.join(_runs(held), on="need", how="left")
+        .group_by("unit")
+        .agg(until_on=pl.coalesce("run_until", "until_on").min())
+        .join(needed.select("unit", "serial"), on="unit")
+        .select("serial", until_on=pl.when(~forever).then("until_on"))
+        .sort("serial")
     )
-    return wanted.join(run, on="serial", how="left").select(
-        "serial", until_on=pl.coalesce("until_on", before)
+
+
+def _need() -> pl.Expr:
+    """One number for a unit and an ability that it needs."""
+    return pl.col("unit").cast(pl.Int64) * len(ABILITY_BITS) + pl.col("place")
+
+
+def _runs(held: pl.DataFrame) -> pl.DataFrame:
+    """How far windows reach that follow each other without a gap, from the start on.
+
+    Args:
+        held: need, start, from_on (no earlier than the start), until_on.
+
+    Returns:
+        need, run_until; only needs that are met on the day of the start.
+    """
+    need, until = pl.col("need"), pl.col("until_on").cast(pl.Int64)
+    is_first = need.ne_missing(need.shift(1))
+    # Needs rise, so that the greatest so far of both together is the greatest of the need.
+    reached = (need * _MORE_THAN_DAYS + until).cum_max().shift(1) - need * _MORE_THAN_DAYS
+    before = pl.col("start").cast(pl.Int64) - 1
+    gap = pl.col("from_on").cast(pl.Int64) > 1 + pl.when(is_first).then(before).otherwise(reached)
+    gaps = pl.col("gap").cum_sum()
+    earlier = pl.when(is_first).then(gaps.shift(1, fill_value=0)).forward_fill()
+    return (
+        held.sort("need", "from_on")
+        .with_columns(gap=gap)
+        .filter(gaps == earlier)
+        .group_by("need")
+        .agg(run_until=pl.col("until_on").max())
     )

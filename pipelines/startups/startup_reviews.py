@@ -34,6 +34,7 @@ def startup_reviews(look: Reviewed, reports: pl.DataFrame, readings: pl.DataFram
             missing=pl.col("reading").filter(missing).str.join("; "),
         )
         .with_columns(pl.col("faults", "missing").replace("", None))
+        .with_columns(to_do=_to_do())
     )
     result = (
         pl.when(pl.col("faults").is_not_null())
@@ -45,12 +46,23 @@ def startup_reviews(look: Reviewed, reports: pl.DataFrame, readings: pl.DataFram
     return (
         reports.join(by_report, on="report", how="left")
         .join(_samples(reports, look.tests), on="report", how="left")
-        .sort("serial", "completed_on", "report")
-        .with_columns(latest=pl.int_range(pl.len()).over("serial") == pl.len().over("serial") - 1)
-        .with_columns(result=result)
+        .join(_latest(reports), on="report", how="left")
+        .with_columns(latest=pl.col("latest").fill_null(False), result=result)
         .with_columns(sentence=_sentence())
         .select(polars_schema(StartupReviews).names())
         .sort("report")
+    )
+
+
+def _latest(reports: pl.DataFrame) -> pl.DataFrame:
+    """The latest report of each unit, by completion, then the greatest: report, latest."""
+    last = reports.group_by("serial").agg(pl.col("completed_on").max())
+    return (
+        reports.select("serial", "completed_on", "report")
+        .join(last, on=["serial", "completed_on"], how="semi")
+        .group_by("serial")
+        .agg(pl.col("report").max())
+        .select("report", latest=pl.lit(True))
     )
 
 
@@ -75,19 +87,21 @@ def _sentence() -> pl.Expr:
         .otherwise(pl.lit("No complete water test goes with it."))
     )
 
+    to_do = pl.col("to_do").fill_null("Nothing to mend.")
+    return pl.format("Start-up completed on {}. {} {}", "completed_on", to_do, sample)
+
+
+def _to_do() -> pl.Expr:
+    """What is to be mended or reported, of a report of which something is."""
+
     def words(column: str) -> pl.Expr:
         return pl.col(column).str.replace_all("_", " ")
 
-    result_words = (
-        pl.when((pl.col("result") == "unsound") & pl.col("missing").is_not_null())
-        .then(pl.format("To be mended: {}; not reported: {}.", words("faults"), words("missing")))
-        .when(pl.col("result") == "unsound")
-        .then(pl.format("To be mended: {}.", words("faults")))
-        .when(pl.col("result") == "incomplete")
-        .then(pl.format("Not reported: {}.", words("missing")))
-        .otherwise(pl.lit("Nothing to mend."))
+    return pl.coalesce(
+        pl.format("To be mended: {}; not reported: {}.", words("faults"), words("missing")),
+        pl.format("To be mended: {}.", words("faults")),
+        pl.format("Not reported: {}.", words("missing")),
     )
-    return pl.format("Start-up completed on {}. {} {}", "completed_on", result_words, sample)
 
 
 def installation_on(reviews: pl.DataFrame, day: date) -> pl.DataFrame:

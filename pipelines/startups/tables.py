@@ -32,7 +32,6 @@ def startup_tables(
     *,
     duty_hours_per_day: float,
     tanks_l: Sequence[float],
-    known: pl.DataFrame | None = None,
 ) -> dict[str, pl.DataFrame]:
     """The tables of units, by name; all but `journey_rates`, which is of all units together.
 
@@ -42,18 +41,11 @@ def startup_tables(
         cover: serial, coverage_end, of `unit_histories`.
         serials: the units that are asked about, where the evidence holds others; None: all.
         duty_hours_per_day, tanks_l: settings, for the tank behind a membrane.
-        known: reviews that need not be made again, all or none of a unit's, of other units too;
-            their findings are left out. None: of none.
     """
     look = reviewed(evidence, terms, cover, serials)
     reports = completed_reports(look)
-    if known is not None:
-        known = known.join(look.units.select("serial"), on="serial", how="semi")
-        reports = reports.join(known.select("report"), on="report", how="anti")
     readings = judged_readings(look, reports)
     reviews = startup_reviews(look, reports, readings)
-    if known is not None:
-        reviews = pl.concat([known, reviews]).sort("report")
     held = held_treatment(look)
     return {
         "installation_findings": installation_findings(readings),

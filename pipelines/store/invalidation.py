@@ -18,7 +18,7 @@ some day. So it stands where
 - no ruling on the claim was approved or withdrawn since the day from which it stands as it does.
 
 Every other claim is decided again. The figures of a water sample rest on less: on code and inputs,
-and on its own record; the review of a start-up on the records of its unit and site alone.
+and on its own record.
 """
 
 from __future__ import annotations
@@ -47,8 +47,6 @@ from schemas.codes import FEEDS
 from schemas.columns import column_names
 from schemas.feeds import FEED_TABLES, record_schema
 
-# What a review of a start-up looks at besides terms and reference files.
-REVIEWED = ("units", "startups", "water_tests", "service_calls")
 KEYS = pl.Schema(dict.fromkeys(("serial", "site", "claim", "sample"), pl.String))
 
 
@@ -131,7 +129,12 @@ def claims_to_decide(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFr
     units = read_frame(
         con, "units", columns=["serial", "site", "replaces", "shipped_on", "purchased_on"]
     ).filter((pl.col("shipped_on") <= inputs.as_of).fill_null(True))
-    sites = _touched_sites(touched, units)
+    sites = pl.concat(
+        [
+            touched["site"],
+            units.join(touched.select("serial").drop_nulls(), on="serial", how="semi")["site"],
+        ]
+    ).drop_nulls()
     taking_over = units.filter(pl.col("replaces").is_not_null())
     linked = pl.concat([taking_over["serial"], taking_over["replaces"]])
     asked_days = max([0, *inputs.terms.values["request_within_days"].drop_nulls()])
@@ -165,12 +168,6 @@ def claims_to_decide(session: RefreshSession, claims: pl.DataFrame) -> pl.DataFr
         .join(_moved_days(session, decided), on="claim", how="anti")
     )
     return claims.join(standing, on="claim", how="anti")
-
-
-def _touched_sites(touched: pl.DataFrame, units: pl.DataFrame) -> pl.Series:
-    """The sites that changed records name, and those of the units that they name."""
-    of_records = units.join(touched.select("serial").drop_nulls(), on="serial", how="semi")
-    return pl.concat([touched["site"], of_records["site"]]).drop_nulls().unique()
 
 
 def _read_otherwise(session: RefreshSession, decided: pl.DataFrame) -> pl.DataFrame:
@@ -218,17 +215,3 @@ def samples_to_work_out(session: RefreshSession) -> pl.DataFrame | None:
     if not session.last.can_stand(session.state):
         return None
     return changed_keys(session, ["water_tests"]).select("sample").drop_nulls().unique()
-
-
-def units_to_review(session: RefreshSession) -> pl.DataFrame | None:
-    """The units (serial) whose start-ups may come to something else than they did; None for all.
-
-    A record of a unit bears on all units of its site: what was fitted there, and its water.
-    """
-    if not session.last.can_stand(session.state):
-        return None
-    touched = changed_keys(session, REVIEWED)
-    units = read_frame(session.con, "units", columns=["serial", "site"])
-    sites = _touched_sites(touched, units)
-    beside = units.filter(pl.col("site").is_in(sites.implode()).fill_null(False))
-    return pl.concat([touched.select("serial").drop_nulls(), beside.select("serial")]).unique()
