@@ -50,7 +50,8 @@ _SPECIES = {
     "silica_mg_l": {"sio2": 1.0, "si": 2.1393},
     "iron_mg_l": {"fe": 1.0},
 }
-_OF_CACO3 = {"dh": 17.848, "dgh": 17.848, "fh": 10.0, "mmol/l": 100.09}
+# Degrees are also written `°d` and `°f`.
+_OF_CACO3 = {"dh": 17.848, "dgh": 17.848, "d": 17.848, "fh": 10.0, "f": 10.0, "mmol/l": 100.09}
 _OF_CACO3 |= dict.fromkeys(("gpg", "gr/gal", "grain/gal", "grains/gal"), 17.118)
 _OF_CACO3 |= {"grainspergallon": 17.118, "grains/gallon": 17.118}
 _MICROSIEMENS = {

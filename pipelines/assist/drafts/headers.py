@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from pipelines.assist.drafts.names import known_as_header
+from pipelines.assist.drafts.header_likeness import known_as_header
 
 _NAME = re.compile(r"[^\W\d_]")
 _VALUE = re.compile(r"^[\s$€<+\-]*[0-9][0-9.,:/\-\s]*[%]?$")

@@ -52,10 +52,15 @@ def share_known(texts: pl.DataFrame, known: pl.Series, kind: str) -> float:
     """
     if texts.is_empty() or known.is_empty():
         return 0.0
-    value = serials(pl.col("text")) if kind == "serial" else pl.col("text").str.to_lowercase()
-    codes = known if kind == "serial" else known.str.to_lowercase()
-    known_rows = texts.filter(value.is_in(codes.implode()))["rows"].sum()
+    known_rows = texts.filter(is_known(pl.col("text"), known, kind))["rows"].sum()
     return float(known_rows) / float(texts["rows"].sum())
+
+
+def is_known(text: pl.Expr, known: pl.Series, kind: str) -> pl.Expr:
+    """Whether a text is a known code; serials are compared as they are read."""
+    value = serials(text) if kind == "serial" else text.str.to_lowercase()
+    codes = known if kind == "serial" else known.str.to_lowercase()
+    return value.is_in(codes.implode())
 
 
 def kinds_of(texts: pl.DataFrame, known: Known) -> list[tuple[str, float]]:

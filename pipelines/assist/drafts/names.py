@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Iterable
 from functools import lru_cache
 
@@ -20,10 +21,14 @@ _UMLAUTS = re.compile("(?<=[^aeiou])(ae|oe|ue)|^(ae|oe|ue)")
 _BRACKETS = re.compile(r"\([^)]*\)|\[[^\]]*\]|\{[^}]*\}")
 _UNITS = re.compile(r"(?i)(?<![a-z])(?:[mµμu]?S|umhos?|m?g|[µμu]g)\s*/\s*(?:cm|m|l|gal)\b")
 _SPECIES = re.compile(r"(?i)\b(?:as|als|en)?[\s_]*CaCO_?3\b")
+_OF_DEGREES = re.compile(r"°(?:d[HKh]?|f[Hh]?|[CF])\b")
+_DEGREES = re.compile(r"(?i)\bT\s*°|\bT\b(?=[^\W\d_\s]*\s.*°\s*[CF]\b)")
+_PRESSURES = re.compile(r"(?i)\bP\b\.?(?=.*\b(?:m?bar|psi|kpa)\b)")
+_CUT = re.compile(r"([^\W\d_]{3,})\.")  # a word that is cut off by a dot
+_MORE = 2  # letters at least that a cut word lacks
 _SHORT = 2  # letters of a word that says little unless it is known
 _WEAKER = 0.88
 _LEAST_INSIDE = 4  # letters of a word in brackets that is no unit
-_LONGEST_NAME = 45  # characters of a header
 _SLIP = 86  # likeness (0 to 100) of two words that are one, misspelled
 
 
@@ -48,16 +53,38 @@ _LONG = sorted(word for word in {*_PLAIN, *_SELF} if len(word) >= 6)
 @lru_cache(maxsize=16384)
 def plain_words(name: str) -> tuple[str, ...]:
     """A header in plain words, without units and articles."""
+    name = _PRESSURES.sub(" pressure ", _DEGREES.sub(" temperature ", name))
     spaced = re.sub(r"(?i)start[\s_-]?up", " startup ", _BRACKETS.sub(_inside, name))
     spaced = re.sub(r"(?i)\bs\s*/\s*n\b\.?", " serial number ", spaced)
     spaced = re.sub(r"(?i)\bp\s*/\s*n\b\.?", " part number ", spaced)
-    spaced = re.sub(r"\bpH\b", " ph ", _SPECIES.sub(" ", _UNITS.sub(" ", spaced)))
+    spaced = _OF_DEGREES.sub(" ", _SPECIES.sub(" ", _UNITS.sub(" ", spaced)))
+    spaced = re.sub(r"\bpH\b", " ph ", spaced)
     spaced = re.sub(r"#|№|\bN[°º]|\bn[°º]", " number ", spaced)
+    spaced = _CUT.sub(lambda match: f"{_whole(match[1])} ", spaced)
     spaced = re.sub(r"[^\W_]+", lambda match: _humps(match[0]), spaced)
     words: list[str] = []
     for word in re.findall(r"[^\W_]+", folded(spaced)):
         words += _PLAIN.get(word) or ([] if word in _IGNORED else _of_compound(word))
     return tuple(dict.fromkeys(words))
+
+
+def _whole(word: str) -> str:
+    """The plain words of a word that a dot cuts off, where most that begin so mean the same.
+
+    A word in which capitals begin words is cut off in each of them.
+    """
+    return " ".join(_of_beginning(part) for part in _humps(word).split())
+
+
+@lru_cache(maxsize=4096)
+def _of_beginning(word: str) -> str:
+    begin = folded(word)
+    if begin in _PLAIN or begin in _IGNORED or begin in _SELF or len(begin) <= _SHORT:
+        return word
+    whole = [known for known in _PLAIN if known.startswith(begin)]
+    means = Counter(" ".join(_PLAIN[one]) for one in whole if len(one) >= len(begin) + _MORE)
+    (best, votes), *_ = means.most_common(1) or [("", 0)]
+    return best if votes * 2 > sum(means.values()) else word
 
 
 def _inside(brackets: re.Match[str]) -> str:
@@ -125,14 +152,15 @@ def _same(word: str, other: str) -> float:
 
 
 @lru_cache(maxsize=65536)
-def _begins(words: tuple[str, ...]) -> frozenset[str]:
+def begins(words: tuple[str, ...]) -> frozenset[str]:
+    """How words begin; words that are alike begin alike."""
     return frozenset(word[:3] for word in words)
 
 
 def alike(words: tuple[str, ...], others: tuple[str, ...]) -> float:
     """The share of weight that two names have in common (Dice), from 0 to 1."""
     # Words that are alike begin alike.
-    if not _begins(words) & _begins(others):
+    if not begins(words) & begins(others):
         return 0.0
     left = list(others)
     common = 0.0
@@ -145,7 +173,7 @@ def alike(words: tuple[str, ...], others: tuple[str, ...]) -> float:
 
 
 @lru_cache(maxsize=1024)
-def _spoken(feed: str, column: str) -> tuple[tuple[tuple[str, ...], float], ...]:
+def spoken_names(feed: str, column: str) -> tuple[tuple[tuple[str, ...], float], ...]:
     """The names of a column, each with how much it says; `~` marks names of other things too."""
     names = (*COLUMNS[feed][column], column.replace("_", " "))
     return tuple((plain_words(name), _WEAKER if name[0] == "~" else 1.0) for name in names)
@@ -157,11 +185,12 @@ def likeness(feed: str, column: str, header: str) -> float:
     if bare(header) == bare(column):
         return 1.0
     words = plain_words(header)
-    return max(part * alike(words, spoken) for spoken, part in _spoken(feed, column))
+    return max(part * alike(words, spoken) for spoken, part in spoken_names(feed, column))
 
 
 @lru_cache(maxsize=1)
-def _others() -> tuple[tuple[str, ...], ...]:
+def other_names() -> tuple[tuple[str, ...], ...]:
+    """The names of what no feed has, in plain words."""
     return tuple(plain_words(name) for name in OTHERS)
 
 
@@ -169,16 +198,7 @@ def _others() -> tuple[tuple[str, ...], ...]:
 def other_likeness(header: str) -> float:
     """How much a header is like what no feed has."""
     words = plain_words(header)
-    return max(alike(words, spoken) for spoken in _others())
-
-
-@lru_cache(maxsize=16384)
-def known_as_header(name: str) -> float:
-    """How much a cell is like the name of anything: what tells a header from data."""
-    if not re.search(r"[^\W\d_]", name) or len(name) > _LONGEST_NAME:
-        return 0.0
-    best = max(likeness(feed, column, name) for feed in COLUMNS for column in COLUMNS[feed])
-    return max(best, other_likeness(name))
+    return max(alike(words, spoken) for spoken in other_names())
 
 
 def best_word(text: str, listed: Iterable[tuple[str, list[str]]]) -> tuple[str, float]:
@@ -192,6 +212,7 @@ def best_word(text: str, listed: Iterable[tuple[str, list[str]]]) -> tuple[str, 
     return word, score
 
 
+@lru_cache(maxsize=65536)
 def _letters(text: str) -> str:
     return " ".join(re.findall(r"[^\W_]+", folded(text)))
 

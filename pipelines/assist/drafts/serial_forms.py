@@ -11,7 +11,7 @@ from typing import Any
 
 import polars as pl
 
-from pipelines.assist.drafts.known import share_known
+from pipelines.assist.drafts.known import is_known, share_known
 from pipelines.records.entries import step_of
 from pipelines.records.numerals import Marks
 from pipelines.records.steps import changed, split_parts
@@ -22,6 +22,7 @@ _MARKS = (" ", "-", "/", ".", "_")  # between the parts of codes; serials are re
 _LONGEST = 40  # characters; what is longer on average is no code
 _TRIED = 400  # different texts
 _WORTH = 0.03  # share of rows that a step must win
+_SEARCHED = 5_000  # codes that are looked for in texts before steps are tried
 
 
 @dataclass(frozen=True)
@@ -53,15 +54,44 @@ def best_repair(
     spoken = mean_of(texts["text"].str.len_chars())
     if before > 1 - _WORTH or spoken > _LONGEST:
         return best
-    for steps, reason in _candidates(texts, known, cuts):
-        plain = tuple(map(step_of, steps))
-        read = texts.with_columns(text=changed(pl.col("text"), plain, Marks())).filter(
-            pl.col("text").is_not_null()
-        )
-        share = share_known(read, known, kind) if read.height else 0.0
+    if not _may_be_known(texts, known):
+        return best
+    candidates = _candidates(texts, known, cuts)
+    shares = _shares(texts, [steps for steps, _ in candidates], known, kind)
+    for (steps, reason), share in zip(candidates, shares, strict=True):
         if share > best.share + _WORTH:
             best = Repair(tuple(steps), share, before, reason)
     return best
+
+
+def _may_be_known(texts: pl.DataFrame, known: pl.Series) -> bool:
+    """Whether enough texts hold a code at all, wherever in them, without zeros in front."""
+    if known.len() > _SEARCHED:
+        return True
+    codes = pl.select(_bare(pl.lit(known)).str.strip_chars_start("0")).to_series()
+    codes = codes.filter(codes != "").unique()
+    holds = texts.filter(_bare(pl.col("text")).str.contains_any(codes.to_list()))
+    return int(holds["rows"].sum()) >= _WORTH * int(texts["rows"].sum())
+
+
+def _bare(text: pl.Expr) -> pl.Expr:
+    return text.str.to_lowercase().str.replace_all(r"[^\p{L}\p{Nd}]", "")
+
+
+def _shares(
+    texts: pl.DataFrame, candidates: list[list[dict[str, Any]]], known: pl.Series, kind: str
+) -> list[float]:
+    """The share of rows that is known under each of several lists of steps, all asked at once."""
+    rows, counts = pl.col("rows"), []
+    for number, steps in enumerate(candidates):
+        read = changed(pl.col("text"), tuple(map(step_of, steps)), Marks())
+        counts.append(rows.filter(is_known(read, known, kind)).sum().alias(f"known {number}"))
+        counts.append(rows.filter(read.is_not_null()).sum().alias(f"all {number}"))
+    counted = texts.select(counts).row(0, named=True)
+    return [
+        counted[f"known {number}"] / max(counted[f"all {number}"], 1)
+        for number in range(len(candidates))
+    ]
 
 
 def _candidates(

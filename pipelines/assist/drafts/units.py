@@ -60,6 +60,8 @@ BASED = (
     "alkalinity_mg_l_caco3",
     "silica_mg_l",
 )
+# Short names have no slash: `mg_l_Ca`, `uS_cm`.
+_FRACTION = re.compile(r"(?i)(?<![a-z])([munµμ]?g|[munµμ]?s|umhos?)[\s_]+(l|cm)(?![a-z])")
 _OPEN_UNIT = r"(?i)^(?:mg|ug|µg|g|ng)\s*/\s*(?:l|ltr|liter|litre)$|^pp[mb]$|^$"
 _SPECIES = re.compile(
     r"(?i)ca\s*co\s*_?3|\bas\s+ca\b|\bals\s+ca\b|\ben\s+ca\b|hco\s*3|si\s*o\s*_?2|\bas\s+si\b"
@@ -74,6 +76,7 @@ def is_measured(feed: str, column: str) -> bool:
 
 def unit_in_name(column: str, header: str) -> str | None:
     """The unit that a header names and that fits the column, also the feed's own; else None."""
+    header = _FRACTION.sub(r"\1/\2", header)
     bracketed: list[str] = re.findall(r"[(\[{]\s*(.*?)\s*[)\]}]", header)
     tail = re.split(r"[\s_,;:]+", re.sub(r"[(\[{].*?[)\]}]", " ", header).strip())
     joined = [" ".join(tail[-size:]) for size in (3, 2, 1) if len(tail) > size]

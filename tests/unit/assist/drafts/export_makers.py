@@ -9,6 +9,7 @@ import datetime as dt
 import random
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 
 Rows = int
 Maker = Callable[["World", int], list[str]]
@@ -25,7 +26,10 @@ class Column:
 
 @dataclass(frozen=True)
 class MadeExport:
-    """One file: text as it is written, the feed, and header by column."""
+    """One file: text as it is written, the feed, and header by column.
+
+    `also` has headers that are as right as that of a column. A file with a `path` is there already.
+    """
 
     name: str
     feed: str
@@ -33,6 +37,8 @@ class MadeExport:
     encoding: str
     truth: dict[str, str]
     analytes: dict[str, str] = field(default_factory=dict)
+    also: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    path: Path | None = None
 
 
 class World:
