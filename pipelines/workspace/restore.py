@@ -15,6 +15,7 @@ import os
 import shutil
 import tempfile
 import zipfile
+import zlib
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -25,6 +26,14 @@ from pipelines.workspace.permissions import restrict
 
 MOST_FILES = 1_000_000
 MOST_MANIFEST_BYTES = 500_000_000
+# What reading a damaged archive raises: zlib's own where what is packed cannot be unpacked.
+_DAMAGE = (
+    zipfile.BadZipFile,
+    zipfile.LargeZipFile,
+    zlib.error,
+    NotImplementedError,
+    EOFError,
+)
 
 
 @dataclass(frozen=True)
@@ -54,7 +63,7 @@ def restore_backup(archive: Path, folder: Path) -> Restored:
     try:
         with zipfile.ZipFile(archive) as opened:
             return _restore(opened, archive, folder)
-    except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, EOFError) as error:
+    except _DAMAGE as error:
         raise UsageError(_damaged(archive, str(error))) from None
     except OSError as error:
         raise StorageError(

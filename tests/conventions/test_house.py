@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.conftest import FIRST, LONG, SLOW_UNITS
+
 HERE = Path(__file__).resolve()
 ROOT = HERE.parents[2]
 PRODUCT = ("pipelines", "schemas", "dashboards", "sample_data")
@@ -141,6 +143,14 @@ def test_no_module_is_a_drawer() -> None:
     found = modules(*PRODUCT)
     assert len(found) > 300
     assert [path for path in found if path.stem in drawers] == []
+
+
+def test_files_of_tests_that_are_named_by_their_cost_are_there() -> None:
+    """One that has another name since would run at another time, or among the quick ones."""
+    listed = (*LONG, *FIRST, *SLOW_UNITS)
+    there = [path.name for path in (ROOT / "tests").rglob("test_*.py")]
+    assert [name for name in listed if there.count(name) != 1] == []
+    assert not {*LONG} & {*FIRST, *SLOW_UNITS}
 
 
 def named_elsewhere(text: str) -> list[str]:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import ast
+from functools import cache
 from pathlib import Path
+from typing import NamedTuple
 
 import pytest
 
@@ -44,16 +46,34 @@ DOMAIN_MUST_NOT = {"dagster", "duckdb", "altair", "dashboards"}
 KNOW_DAGSTER = {"orchestration", "cli"}
 
 
-def _imports(path: Path) -> set[str]:
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    found: set[str] = set()
-    for node in ast.walk(tree):
+class Said(NamedTuple):
+    """What a module's syntax tree tells: modules imported, attributes named, functions called."""
+
+    imports: frozenset[str]
+    attributes: frozenset[str]
+    calls: frozenset[str]
+
+
+@cache  # most tests look at the same modules
+def _said(path: Path) -> Said:
+    imports: set[str] = set()
+    attributes: set[str] = set()
+    calls: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
-            found |= {alias.name for alias in node.names}
+            imports |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.module and node.level == 0:
-            found.add(node.module)
-            found |= {f"{node.module}.{alias.name}" for alias in node.names}
-    return found
+            imports.add(node.module)
+            imports |= {f"{node.module}.{alias.name}" for alias in node.names}
+        elif isinstance(node, ast.Attribute):
+            attributes.add(node.attr)
+        elif isinstance(node, ast.Call):
+            calls.add(ast.unparse(node.func))
+    return Said(frozenset(imports), frozenset(attributes), frozenset(calls))
+
+
+def _imports(path: Path) -> frozenset[str]:
+    return _said(path).imports
 
 
 def _modules(folder: str) -> list[Path]:
@@ -143,9 +163,9 @@ def test_the_store_is_opened_in_one_place() -> None:
     for path in _modules("pipelines"):
         if "store" in path.parts:
             continue
-        tree = ast.parse(path.read_text(encoding="utf-8"))
-        calls = {ast.unparse(n.func) for n in ast.walk(tree) if isinstance(n, ast.Call)}
-        assert "duckdb.connect" not in calls, f"{path}: use pipelines.store.database.connect"
+        assert "duckdb.connect" not in _said(path).calls, (
+            f"{path}: use pipelines.store.database.connect"
+        )
 
 
 def test_only_the_edge_knows_dagster() -> None:
@@ -175,6 +195,5 @@ def test_nothing_walks_rows_in_python() -> None:
         for path in _modules(f"pipelines/{room}"):
             if path.name in excused:
                 continue
-            tree = ast.parse(path.read_text(encoding="utf-8"))
-            used = {n.attr for n in ast.walk(tree) if isinstance(n, ast.Attribute)}
-            assert not used & slow, f"{path} walks rows with {sorted(used & slow)}"
+            used = _said(path).attributes & slow
+            assert not used, f"{path} walks rows with {sorted(used)}"

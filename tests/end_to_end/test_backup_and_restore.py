@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
+import struct
 import threading
 import zipfile
 from pathlib import Path
@@ -14,19 +16,27 @@ from pipelines.cli import backup
 from pipelines.workspace.lock import refresh_lock
 
 
-@pytest.fixture
-def archive(workspace, tmp_path, run) -> Path:
-    """A backup of the refreshed worked claims with a ruling recorded since."""
+@pytest.fixture(scope="module")
+def backed_up(claims, run, tmp_path_factory) -> tuple[Path, Path]:
+    """The refreshed worked claims with a ruling recorded since, and their backup. Do not touch."""
+    folder = tmp_path_factory.mktemp("backed_up")
+    workspace = shutil.copytree(claims[0], folder / "workspace")
     ruled = run("rule", "W08", "covered", workspace, "--by", "a", "--reason", "b")
     assert ruled.code == 0, ruled.err
     (workspace / "store" / "parts" / "frames").mkdir(parents=True)
     for name in ("parts/frames/a.parquet", "engine.log"):  # of a cluster; made anew when needed
         (workspace / "store" / name).write_text("passes")
-    target = tmp_path / "backup.zip"
+    target = folder / "backup.zip"
     call = run("backup", workspace, target, "--json")
     assert call.code == 0, call.err
     assert call.json["left_out"] == []
-    return target
+    return workspace, target
+
+
+@pytest.fixture
+def archive(backed_up) -> Path:
+    """The backup."""
+    return backed_up[1]
 
 
 def rewritten(archive: Path, target: Path, change) -> Path:
@@ -43,10 +53,11 @@ def rewritten(archive: Path, target: Path, change) -> Path:
 
 
 def test_what_is_restored_refreshes_to_the_same_store(
-    archive, workspace, tmp_path, run, tools, day, no_figures
+    backed_up, archive, tmp_path, run, tools, day, no_figures
 ):
     """Settings, terms, exports, history and rulings come back; the next refresh is as here."""
-    folder = tmp_path / "restored"
+    folder, workspace = tmp_path / "restored", tmp_path / "workspace"
+    shutil.copytree(backed_up[0], workspace)
     call = run("restore", archive, folder)
     assert call.code == 0, call.err
     assert "limeledger refresh" in call.out
@@ -173,14 +184,23 @@ def test_links_in_an_archive_are_no_files(archive, tmp_path, run):
 
 
 def test_damaged_and_missing_archives(archive, tmp_path, run):
-    """Half an archive, a text and no file at all: one sentence each."""
+    """Half an archive, a text, bytes that are other ones, also such that nothing can be unpacked,
+    and no file at all: one sentence each."""
     whole = archive.read_bytes()
     (tmp_path / "half.zip").write_bytes(whole[: len(whole) // 2])
     (tmp_path / "text.zip").write_text("no archive")
     flipped = bytearray(whole)
     flipped[len(whole) // 3] ^= 0xFF
     (tmp_path / "flipped.zip").write_bytes(flipped)
-    for name in ("half.zip", "text.zip", "flipped.zip"):
+    with zipfile.ZipFile(archive) as opened:
+        (settings,) = (one for one in opened.infolist() if one.filename == "limeledger.toml")
+    assert settings.compress_type == zipfile.ZIP_DEFLATED
+    at = settings.header_offset
+    sizes = struct.unpack("<HH", whole[at + 26 : at + 30])  # of the name and of what follows it
+    strange = bytearray(whole)
+    strange[at + 30 + sum(sizes)] |= 0b110  # a kind of block that there is none of (RFC 1951)
+    (tmp_path / "strange.zip").write_bytes(strange)
+    for name in ("half.zip", "text.zip", "flipped.zip", "strange.zip"):
         call = run("restore", tmp_path / name, tmp_path / "folder")
         assert call.code == 2, name
         assert "Traceback" not in call.err

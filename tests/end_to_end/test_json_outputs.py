@@ -12,6 +12,7 @@ import re
 import shutil
 import tomllib
 from collections.abc import Callable, Iterator
+from functools import cache
 from itertools import islice
 from zoneinfo import ZoneInfo
 
@@ -58,8 +59,10 @@ MONEY = re.compile(
 )
 
 
+@cache
 def validator(command: str) -> Draft202012Validator:
-    """The validator of one command's output, formats included."""
+    """The validator of one command's output, formats included; made once, since it is asked often
+    and the schema is checked itself."""
     schema = schema_of(command)
     Draft202012Validator.check_schema(schema)
     return Draft202012Validator(schema, format_checker=Draft202012Validator.FORMAT_CHECKER)

@@ -22,6 +22,7 @@ from pipelines.store.database import connect, table_names
 from pipelines.store.published_state import published_manifest
 from schemas.columns import polars_schema
 from schemas.field import FIELD_TABLES
+from tests.shared import made_once
 
 CASES = Path(__file__).parents[1] / "cases" / "worked_claims" / "workspace"
 DAY, NEXT_DAY = "2025-12-31", "2026-01-01"
@@ -173,12 +174,15 @@ def quick() -> Iterator[None]:
 
 @pytest.fixture(scope="session")
 def refreshed(quick: None, tmp_path_factory: pytest.TempPathFactory) -> Workbench:
-    """The worked claims, refreshed once. Do not touch."""
-    folder = tmp_path_factory.mktemp("refreshed") / "workspace"
-    shutil.copytree(CASES, folder)
-    bench = Workbench(folder, dg.DagsterInstance.ephemeral())
-    assert bench.run().ended == "done"
-    return bench
+    """The worked claims, refreshed once for all processes. Do not touch."""
+
+    def make(folder: Path) -> str:
+        shutil.copytree(CASES, folder)
+        assert Workbench(folder, dg.DagsterInstance.ephemeral()).run().ended == "done"
+        return ""
+
+    folder, _ = made_once(tmp_path_factory, "refreshed_by_dagster", make)
+    return Workbench(folder, dg.DagsterInstance.ephemeral())
 
 
 @pytest.fixture

@@ -20,6 +20,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from types import SimpleNamespace
 
+import dagster as dg
 import polars as pl
 import pytest
 
@@ -33,7 +34,9 @@ from pipelines.store.database import connect, table_names
 from pipelines.store.run_log import new_run_id
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.tool import ALL, source_hash
+from tests.graph.conftest import CASES as WORKSPACE
 from tests.graph.conftest import Workbench, in_one_order
+from tests.shared import made_once
 
 pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
 CASES = int(os.environ.get("CASES", "2"))
@@ -225,6 +228,20 @@ def small(quick: None):
         patch.setattr(publish, "PUBLISHED", OF_FILES)
         patch.setattr(publish, "comment_on_all", lambda con: None)
         yield
+
+
+@pytest.fixture(scope="module")
+def refreshed(small: None, tmp_path_factory: pytest.TempPathFactory) -> Workbench:
+    """The worked claims, refreshed once for all processes, with as few files. Do not touch."""
+
+    def make(folder: Path) -> str:
+        shutil.copytree(WORKSPACE, folder)
+        new = Workbench(folder, dg.DagsterInstance.ephemeral(), in_full=False)
+        assert run_in_order(new) == ("done", None)
+        return ""
+
+    folder, _ = made_once(tmp_path_factory, "refreshed_small", make)
+    return Workbench(folder, dg.DagsterInstance.ephemeral(), in_full=False)
 
 
 @pytest.fixture(autouse=True)

@@ -24,21 +24,21 @@ def terms(tmp_path_factory):
 
 @pytest.fixture
 def world(terms):
-    """Decides the plain claim with changes: evidence, decision, and what would turn it."""
+    """Decides the plain claim with changes: decision, and what would turn it, where it is asked."""
 
-    def build(unit=None, call=None, **given):
+    def build(unit=None, call=None, turns=True, **given):
         given["units"] = [bench.UNIT | (unit or {}), *given.get("units", [])]
         given["service_calls"] = [bench.CALL | (call or {}), *given.get("service_calls", [])]
         evidence = seen(bench.evidence_of(**given))
         decisions = decide(evidence, terms).decisions.filter(claim="K1")
-        return decisions, what_would_turn(evidence, terms, decisions)["K1"]
+        return decisions, turns and what_would_turn(evidence, terms, decisions)["K1"]
 
     return build
 
 
 def verdict(world, **given):
     """The verdict of the plain claim with changes."""
-    return world(**given)[0]["verdict"][0]
+    return world(**given, turns=False)[0]["verdict"][0]
 
 
 def facts(turn):
