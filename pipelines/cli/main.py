@@ -74,8 +74,12 @@ def module_of(command: str) -> ModuleType:
     return importlib.import_module(f"pipelines.cli.{command.replace('-', '_')}")
 
 
-def build_parser() -> argparse.ArgumentParser:
-    """Every command with its arguments; `args.command` names the one that was called."""
+def build_parser(only: str | None = None) -> argparse.ArgumentParser:
+    """Every command with its arguments; `args.command` names the one that was called.
+
+    `only` is a command whose arguments alone are wanted: reading those of all takes as long as
+    many a command.
+    """
     parser = argparse.ArgumentParser(
         prog="limeledger",
         description="Decides warranty claims on steam cookers from the exports in a workspace: "
@@ -87,7 +91,7 @@ def build_parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(
         dest="command", metavar="COMMAND", required=True, parser_class=CommandParser
     )
-    for name in COMMANDS:
+    for name in COMMANDS if only is None else (only,):
         module = module_of(name)
         command = commands.add_parser(name, help=module.HELP, description=module.HELP)
         if hasattr(module, "output_schema"):
@@ -103,7 +107,9 @@ def build_parser() -> argparse.ArgumentParser:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Runs one command; returns its exit code."""
-    args = build_parser().parse_args(argv)
+    words = sys.argv[1:] if argv is None else list(argv)
+    called = words[0] if words and words[0] in COMMANDS else None
+    args = build_parser(called).parse_args(words)
     os.environ["DAGSTER_DISABLE_TELEMETRY"] = "1"
     try:
         clock.now()  # a moment that is given and is none ends every command alike

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import itertools
 
 import pytest
@@ -163,3 +164,20 @@ def test_bytes_that_are_no_text_are_refused(command, tmp_path, capsys) -> None:
     capsys.readouterr()
     assert main([command, *called]) == 2
     assert "no text can hold" in capsys.readouterr().err
+
+
+def test_one_command_alone_is_read_as_among_all() -> None:
+    """Its help and usage are the same; a word that is no command is told with all of them."""
+
+    def help_of(parser: argparse.ArgumentParser) -> str:
+        (commands,) = (a.choices for a in parser._actions if a.dest == "command")
+        return commands["explain"].format_help()
+
+    alone = build_parser("explain")
+    assert help_of(alone) == help_of(build_parser())
+    with pytest.raises(SystemExit) as stopped:
+        alone.parse_args(["refresh"])
+    assert stopped.value.code == 2
+    with pytest.raises(SystemExit) as stopped:
+        main(["no-command"])
+    assert stopped.value.code == 2
