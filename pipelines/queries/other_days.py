@@ -7,6 +7,8 @@ Belongs here: gathering the records of then and deciding. Does not belong here: 
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from typing import Any
 
 import duckdb
@@ -15,7 +17,9 @@ import polars as pl
 from pipelines.counterfactuals import Counterfactuals, as_data, sentences_of, what_would_turn
 from pipelines.coverage import Evidence, decide, seen
 from pipelines.errors import NotFoundError
+from pipelines.events.ruling_days import Days
 from pipelines.queries.explanation import Explanation
+from pipelines.queries.laid_over import lay_arrived
 from pipelines.queries.reproduction import not_by_then
 from pipelines.queries.scratch import LaidOut, days_in, evidence_of
 from pipelines.steps.decide import suggested_serials
@@ -39,6 +43,19 @@ from schemas.feeds import Credits, Rulings
 Known = tuple[Evidence, pl.DataFrame | None]
 
 
+@dataclass(frozen=True)
+class _Past:
+    """What a publication rested on for a claim; without evidence where it did not decide it.
+
+    `unknown` is the sentence for a claim that had not arrived.
+    """
+
+    evidence: Evidence | None
+    through: Mapping[str, dt.date | None]
+    days: Days
+    unknown: str
+
+
 def explain_as_of(
     workspace: Workspace, claim: str, as_of: dt.date, known: dt.date | None
 ) -> Explanation:
@@ -49,9 +66,12 @@ def explain_as_of(
             not seen by the day.
     """
     inputs = load_inputs(workspace.root, as_of)
-    archived = _of_archive(workspace, inputs, claim, known) if known is not None else None
+    past = _past(workspace, inputs, claim, known) if known is not None else None
     with open_store(workspace) as con:
-        evidence, suggestions = archived or _of_store(inputs, con, claim)
+        if past is None or known is None:
+            evidence, suggestions = _of_store(inputs, con, claim)
+        else:
+            evidence, suggestions = past.evidence or _arrived(inputs, con, claim, past, known), None
         history = query_frame(
             con, "select * from decision_history where claim = ? order by decided_at", [claim]
         )
@@ -98,19 +118,44 @@ def explain_as_of(
     )
 
 
-def _of_archive(workspace: Workspace, inputs: Inputs, claim: str, known: dt.date) -> Known | None:
-    """What the last publication by a day knew of the claim; None where it is the present one."""
+def _past(workspace: Workspace, inputs: Inputs, claim: str, known: dt.date) -> _Past | None:
+    """What the last publication by a day knew; None where it is the present one."""
     with open_archive(workspace) as con:
         publication = publication_by(con, known)
         if publication["publication"] == publications(con)["publication"].max():
             return None
-        if not find_past(con, publication["publication"], claim):
-            raise NotFoundError(not_by_then(con, claim, known))
-        records = {feed: past_records(con, feed) for feed in DECIDING}
+        is_decided = find_past(con, publication["publication"], claim)
+        records = {feed: past_records(con, feed) for feed in DECIDING} if is_decided else {}
+        unknown = not_by_then(con, claim, known)
         days = days_in(files_of(con, publication))
     through = {row["feed"]: row["through_date"] for row in publication["through_dates"]}
     laid = LaidOut(inputs.settings, inputs.reference, inputs.terms)
-    return evidence_of(records, laid, through, inputs.as_of, days), None
+    evidence = evidence_of(records, laid, through, inputs.as_of, days) if records else None
+    return _Past(evidence, through, days, unknown)
+
+
+def _arrived(
+    inputs: Inputs, con: duckdb.DuckDBPyConnection, claim: str, past: _Past, known: dt.date
+) -> Evidence:
+    """What had arrived by a day and had not left by then, of a claim that was not decided yet.
+
+    The call was on file, and opens after the day as of which that publication decided.
+
+    Raises:
+        NotFoundError: the claim had not arrived either.
+    """
+    for feed in DECIDING:
+        lay_arrived(con, feed, known)
+    serials = query_frame(con, "select serial from service_calls where claim = ?", [claim])
+    if serials.is_empty():
+        raise NotFoundError(past.unknown)
+    evidence = evidence_around(inputs, con, serials["serial"])
+    return replace(
+        evidence,
+        through=dict(past.through),
+        approvals=past.days["approvals"],
+        withdrawals=past.days["withdrawals"],
+    )
 
 
 def _of_store(inputs: Inputs, con: duckdb.DuckDBPyConnection, claim: str) -> Known:

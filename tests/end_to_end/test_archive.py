@@ -255,3 +255,19 @@ def test_what_was_known_then_is_decided_again(run, workspace):
     assert told.code == 0, told.err
     assert (told.json["as_of"], told.json["known"]) == ("2025-12-01", "2026-01-08")
     assert run("explain", "W12", workspace, "--as-of", "2025-12-01").code == 4
+
+
+def test_what_had_arrived_and_was_not_to_be_seen_yet_is_decided(run, workspace):
+    """The first publication decided as of 1 December; a call of that month was on file."""
+    claims = "select claim from service_calls where claim is not null and opened_on > '2025-12-01'"
+    later = sorted(claim for (claim,) in _query(workspace, claims))
+    assert later
+    asked = ("explain", later[0], workspace, "--as-of", "2025-12-31", "--json")
+    then = run(*asked, "--known", "2026-01-08")
+    assert then.code == 0, then.err
+    assert then.json["claim"] == later[0]
+    # Nothing of this claim came or left since: it is decided as from all that has arrived.
+    now = run(*asked).json
+    for name in ("verdict", "failed_on", "serial", "findings"):
+        assert then.json[name] == now[name], name
+    assert run(*asked, "--known", "2026-01-04").code == 4
