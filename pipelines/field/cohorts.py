@@ -9,6 +9,7 @@ Failures over all units that entered would mislead, since cover ends at differen
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import polars as pl
@@ -16,13 +17,12 @@ import polars as pl
 from pipelines.field.cohort_course import Quarters, projections
 from pipelines.field.context import FLEET, FieldContext
 from pipelines.field.counted_episodes import Events
-from pipelines.field.ends import FEWEST_SHOWN, LEAST_SHARE_SHOWN
+from pipelines.field.ends import shown
 from pipelines.field.mean_cumulative import Mean, means_at_months
 from pipelines.field.rates import grid
 from pipelines.field.reporting_lag import lag_law, share_reported
 from pipelines.field.risk_sets import (
     MONTH_AGES,
-    MONTHS,
     happened_by_months,
 )
 from pipelines.field.slices import NO_EXPOSURE, Slice, labelled, thin
@@ -86,14 +86,46 @@ def _cohorts(context: FieldContext, dims: Slice) -> pl.DataFrame:
         if "cause_class" in dims
         else [({"event": event}, event) for event in codes.EVENTS]
     )
-    every = pl.concat(
-        cells.rows(kind, law).with_columns(pl.lit(word).alias(k) for k, word in labels.items())
-        for labels, kind in kinds
+    tables = [cells.tables(kind, law) for _, kind in kinds]
+    labels = pl.DataFrame(
+        [words for words, _ in kinds], schema=dict.fromkeys(kinds[0][0], pl.String)
     )
-    rows = _described(every, [*placed, *kinds[0][0], "cohort"])
-    empty = _empty_cells(context, quarters.groups, dims, [labels for labels, _ in kinds])
-    table = pl.concat([rows, empty], how="diagonal_relaxed")
-    return labelled(table.sort(FLEET, *dims, "cohort", "event", "months"), dims, COLUMNS)
+    rows = _laid_out(quarters.groups, labels, tables)
+    empty = _empty_cells(context, quarters.groups, dims, labels)
+    # Courses are put in order by their words, and cells by the number of their course.
+    keys = [FLEET, *dims, "cohort", "event"]
+    every = pl.concat([rows.courses.select(keys), empty.select(keys)]).with_row_index("course")
+    order = every.sort(keys).with_row_index("order").sort("course")["order"].to_numpy()
+    numbered = (
+        part.with_columns(order=pl.Series(own))
+        for part, own in (
+            (_described(rows.cells), order[rows.course]),
+            (empty, order[rows.courses.height :]),
+        )
+    )
+    table = pl.concat(numbered, how="diagonal_relaxed").sort("order", maintain_order=True)
+    return labelled(table, dims, COLUMNS)
+
+
+class _LaidOut(NamedTuple):
+    """Cells that a unit is at risk in, or that are projected; the course of each, and the words of
+    courses."""
+
+    cells: pl.DataFrame
+    course: np.ndarray
+    courses: pl.DataFrame
+
+
+def _laid_out(
+    groups: pl.DataFrame, labels: pl.DataFrame, tables: list[dict[str, np.ndarray]]
+) -> _LaidOut:
+    """Tables of groups x months, one for each of the labels, as rows in the order of courses."""
+    courses = labels.join(groups, how="cross", maintain_order="left_right")
+    stacked = {name: np.concatenate([own[name] for own in tables]) for name in tables[0]}
+    course, months = np.nonzero((stacked["at_risk"] > 0) | stacked["projected"])
+    columns = [pl.Series(name, values[course, months]) for name, values in stacked.items()]
+    cells = courses[course].hstack([pl.Series("months", months), *columns])
+    return _LaidOut(cells, course, courses)
 
 
 @dataclass(frozen=True)
@@ -102,8 +134,8 @@ class _Cells:
 
     quarters: Quarters
 
-    def rows(self, kind: str, law: np.ndarray) -> pl.DataFrame:
-        """The cells of every group for one kind of failure."""
+    def tables(self, kind: str, law: np.ndarray) -> dict[str, np.ndarray]:
+        """The cells of every group for one kind of failure: groups x months, by column."""
         inside = self.quarters.at_risk.inside
         own = inside.of(kind)
         episode, age = inside["episode"][own], inside["age"][own]
@@ -117,17 +149,13 @@ class _Cells:
                 self.quarters.episodes.group[episode], age, self.quarters.groups.height
             ),
             "immature": self._immature(law),
+            "shown": shown(self.quarters.reaching, self.quarters.groups["units"].to_numpy()),
         }
         for suffix, figure in zip(
             ("per_100", "low", "high"), (known.value, known.low, known.high), strict=True
         ):
             columns[f"mean_{suffix}"] = 100 * figure
-        columns |= self._completed(whole, events, columns)
-        place = np.repeat(np.arange(self.quarters.groups.height), MONTHS + 1)
-        months = pl.Series("months", np.tile(np.arange(MONTHS + 1), self.quarters.groups.height))
-        return self.quarters.groups[place].hstack(
-            [months, *(pl.Series(name, values.reshape(-1)) for name, values in columns.items())]
-        )
+        return columns | self._completed(whole, events, columns)
 
     def _completed(
         self, whole: Mean, events: Events, columns: dict[str, np.ndarray]
@@ -172,22 +200,14 @@ class _Cells:
         return immature
 
 
-def _described(cells: pl.DataFrame, course: list[str]) -> pl.DataFrame:
-    """The cells that a unit is at risk in, with what is shown, thin, completed and noted.
-
-    `course` are the columns that tell one curve from another.
-    """
-    enough = (pl.col("at_risk") >= FEWEST_SHOWN) & (
-        pl.col("at_risk") >= LEAST_SHARE_SHOWN * pl.col("units")
-    )
-    last = pl.when(enough).then("months").max().over(course)
+def _described(cells: pl.DataFrame) -> pl.DataFrame:
+    """The cells with what is thin, completed and noted."""
     completed = [name for name in COLUMNS if name.startswith("completed_")]
     means = ("mean_per_100", "mean_low", "mean_high")
     known, beyond = pl.col("at_risk") > 0, pl.col("immature") | pl.col("projected")
-    return cells.filter(known | pl.col("projected")).with_columns(
+    return cells.with_columns(
         *(pl.when(beyond).then(name).alias(name) for name in completed),
         *(pl.when(known).then(name).alias(name) for name in means),
-        shown=(pl.col("months") <= last).fill_null(False),
         thin=thin(units=pl.when("projected").then("units").otherwise("at_risk")),
         note=pl.when("missing")
         .then(pl.lit(_NO_REFERENCE))
@@ -197,13 +217,12 @@ def _described(cells: pl.DataFrame, course: list[str]) -> pl.DataFrame:
 
 
 def _empty_cells(
-    context: FieldContext, entered: pl.DataFrame, dims: Slice, labels: list[dict[str, str]]
+    context: FieldContext, entered: pl.DataFrame, dims: Slice, labels: pl.DataFrame
 ) -> pl.DataFrame:
     """A cell, of the as-of date's quarter, for each group that no unit at risk has entered."""
     placed = [FLEET, *(name for name in dims if name != "cause_class")]
     nobody = grid(context, tuple(placed[1:])).select(placed).join(entered, on=placed, how="anti")
-    kinds = pl.DataFrame(labels, schema=dict.fromkeys(labels[0], pl.String))
-    return nobody.join(kinds, how="cross").with_columns(
+    return nobody.join(labels, how="cross").with_columns(
         cohort=pl.lit(f"{context.as_of.year}-Q{(context.as_of.month + 2) // 3}"),
         months=pl.lit(0, pl.Int64),
         units=pl.lit(0, pl.Int64),
