@@ -15,6 +15,7 @@ import duckdb
 import polars as pl
 
 from pipelines.errors import WorkspaceError
+from pipelines.store.archive.recovery import was_published
 from pipelines.store.database import connect, has_table, read_frame
 from pipelines.store.published_state import PublishedState, state_of
 from pipelines.workspace.layout import Workspace
@@ -116,6 +117,11 @@ def _file(workspace: Workspace) -> tuple[int, ...]:
     try:
         status = workspace.database.stat()
     except OSError:
+        if was_published(workspace):
+            raise WorkspaceError(
+                f"{workspace.database} is missing; `limeledger doctor {workspace.root}` says what "
+                f"is lost, and `limeledger refresh {workspace.root}` makes it anew."
+            ) from None
         raise WorkspaceError(
             f"{workspace.root}: nothing has been decided here yet; "
             f"run `limeledger refresh {workspace.root}` first."

@@ -10,11 +10,12 @@ import duckdb
 import polars as pl
 import pytest
 
-from pipelines.errors import StorageError
+from pipelines.errors import StorageError, WorkspaceError
 from pipelines.store.archive.chain import BEFORE_THE_FIRST, Line, append_lines
 from pipelines.store.archive.recovery import is_sound, loss, recover, was_published
 from pipelines.store.archive.seals import SEAL_COLUMNS, SEALS, keeps_no_archive, unsealed_files
 from pipelines.store.database import append_frame
+from pipelines.store.reading import open_store
 from pipelines.workspace.layout import Workspace
 
 LINE = Line(1, "publications-000001.parquet", "0" * 64, 1, BEFORE_THE_FIRST)
@@ -93,6 +94,19 @@ def test_an_index_that_is_gone_loses_what_its_files_held(workspace: Workspace) -
     assert "What publication 1 decided would be lost" in lost.advice(workspace)
     assert not (workspace.store / "archive").exists()
     assert (workspace.store / "archive.unlisted-1" / LINE.file).is_file()
+
+
+def test_a_store_that_is_gone_is_no_workspace_that_was_never_refreshed(
+    workspace: Workspace,
+) -> None:
+    """Whoever reads is sent to the doctor; with nothing archived, to the first refresh."""
+    workspace.database.unlink()
+    with pytest.raises(WorkspaceError, match=r"doctor .* says what is lost"), open_store(workspace):
+        pass
+    for path in (workspace.store / "archive").iterdir():
+        path.unlink()
+    with pytest.raises(WorkspaceError, match="nothing has been decided"), open_store(workspace):
+        pass
 
 
 def test_the_pages_tell_how_many_publications_there_were(workspace: Workspace) -> None:
