@@ -10,6 +10,8 @@ import polars as pl
 from pipelines.water.limits import number_text
 
 _WATER = "cover of failures that water brings about"
+# The states in which something is to be bought.
+_TO_BUY = ("unsuitable", "overdue", "open")
 AT_STAKE = pl.format("{}, until {}", pl.lit(_WATER), "coverage_end")
 
 
@@ -22,6 +24,12 @@ def sentence() -> pl.Expr:
     )
     buy = pl.concat_str("recommended", tank.fill_null(""))
     calls = pl.format("Sample {} of {} calls for {}", "sample", "sampled_on", needs)
+    untanked = pl.when(pl.col("has_membrane") & pl.col("tank_l").is_null()).then(
+        pl.lit(
+            " No tank on sale is known to keep its membrane serving at the coldest supply: ask "
+            "before it is bought."
+        )
+    )
     # A day that is past is no day to install by.
     install = (
         pl.when(pl.col("days_left") < 0)
@@ -48,11 +56,19 @@ def sentence() -> pl.Expr:
             "bought_on",
             install,
         ),
-        "unsuitable": pl.format(
-            "{}, which what was bought does not do: buy {} new and {}.",
-            calls,
-            buy.fill_null("a treatment that does"),
-            install,
+        "unsuitable": pl.when(pl.col("unmet").list.len() > 0)
+        .then(
+            pl.format(
+                "{}, which what was bought does not do; no treatment on the list removes {}: a "
+                "person must say what would.",
+                calls,
+                unmet,
+            )
+        )
+        .otherwise(
+            pl.format(
+                "{}, which what was bought does not do: buy {} new and {}.", calls, buy, install
+            )
         ),
         "nothing_serves": pl.format(
             "{}; no treatment on the list removes {}: a person must say what would.", calls, unmet
@@ -68,4 +84,5 @@ def sentence() -> pl.Expr:
     said = pl.lit(None, pl.String)
     for state, words in forms.items():
         said = pl.when(pl.col("state") == state).then(words).otherwise(said)
-    return said
+    to_buy = pl.when(pl.col("state").is_in(_TO_BUY)).then(untanked)
+    return pl.concat_str(said, to_buy.fill_null(""))

@@ -125,7 +125,8 @@ def _with_served(units: pl.DataFrame, look: Reviewed) -> pl.DataFrame:
 def _with_tank(
     units: pl.DataFrame, look: Reviewed, duty_hours_per_day: float, tanks_l: Sequence[float]
 ) -> pl.DataFrame:
-    """The tank behind the recommended membrane: serial, tank_l, coldest_supply_c.
+    """The tank behind the recommended membrane: serial, has_membrane (true), tank_l,
+    coldest_supply_c; only units to which one is recommended.
 
     Units of one model, region and recommendation have one tank, so it is sized once for each.
     """
@@ -149,7 +150,7 @@ def _with_tank(
     return (
         units.select("serial", *alike)
         .join(of_kind, on=alike, nulls_equal=True)
-        .select("serial", "tank_l", "coldest_supply_c")
+        .select("serial", "tank_l", "coldest_supply_c", has_membrane=pl.lit(True))
     )
 
 

@@ -103,7 +103,10 @@ def recommendation_letters(
     ).select("sample", "edition", "family", "outside")
     of_terms = terms_values.select("edition", "family", "sellers", "look_back_months")
     membranes = treatments.filter(pl.col("rated_output_l_per_h").is_not_null())["product"]
-    nothing = pl.col("state") == "nothing_serves"
+    # Also where something was bought that does not serve, and nothing on the list would.
+    nothing = pl.col("state").is_in(["nothing_serves", "unsuitable"]) & (
+        pl.col("unmet").list.len() > 0
+    )
     rows = (
         unsettled.join(outside, on=["sample", "edition", "family"], how="left")
         .join(of_terms, on=["edition", "family"], how="left")

@@ -91,7 +91,7 @@ def laboratory(writer: Writer) -> None:
         spelled = site.replace("-", " ") if number % 4 == 0 else site
         report = german(day + dt.timedelta(days=6))
         for name, value in told.items():
-            result = comma(value, 2 if name == "Gesamtchlor" else 1)
+            result = comma(value, 2 if "chlor" in name.lower() and name != "Chlorid" else 1)
             if name == "Gesamtchlor" and not value:
                 result = "<0,05" if number % 2 else "n.n."
             if number == 7 and name == "Chlorid":

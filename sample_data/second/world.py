@@ -147,10 +147,12 @@ def _samples(draw: random.Random, sites: list[str]):
             "Gesamthärte": (calcium * Decimal("0.17")).quantize(Decimal("0.1")),
             "Calcium": calcium,
             "Chlorid": Decimal(draw.randrange(4, 60)),
-            "Gesamtchlor": Decimal(draw.choice([0, 0, 5, 12])) / 100,
+            "Gesamtchlor": (total := Decimal(draw.choice([0, 0, 5, 12])) / 100),
             "Kieselsäure": Decimal(draw.randrange(30, 180)) / 10,
             "Nitrat": Decimal(draw.randrange(2, 40)),
         }
+        if total > Decimal("0.1"):  # combined chlorine: the laboratory tells the free part as well
+            told["Freies Chlor"] = Decimal("0.01")
         samples.append((f"26-{1000 + number}", sites[number * 2 % len(sites)], "supply", day, told))
     return samples
 

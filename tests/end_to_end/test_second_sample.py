@@ -53,6 +53,11 @@ def test_the_company_refreshes_to_what_is_true_of_it(tmp_path, run, no_figures, 
     startups = pl.read_parquet(folder / "published/data/startups.parquet")
     assert startups["static_pressure_psi"].is_between(40, 90).all()
     assert startups["drain_air_gap_in"].drop_nulls().is_between(1.1, 2.5).all()
+    # Its list says that a membrane removes chloramine, and nothing else does.
+    advised = pl.read_parquet(folder / "published/data/treatment_recommendations.parquet")
+    unserved = advised.filter(pl.col("state") == "nothing_serves")
+    assert unserved.height > 0
+    assert unserved["unmet"].to_list() == [["chloramine"]] * unserved.height
 
 
 def test_the_committed_exports_are_those_of_the_generator(tmp_path):

@@ -24,7 +24,7 @@ def table(sample):
 
 
 def test_the_sample_shows_every_result_and_every_state_but_one(listed):
-    """Only nothing_serves is missing: its treatments serve every need."""
+    """Only nothing_serves is missing: its treatments serve every need. The second sample has it."""
     states = {row["state"] for row in listed["recommendations"]}
     assert states == {*codes.RECOMMENDATION_STATES} - {"nothing_serves"}
     assert {row["result"] for row in listed["reviews"]} == {*codes.REVIEW_RESULTS}

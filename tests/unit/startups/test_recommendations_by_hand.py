@@ -120,6 +120,31 @@ def test_the_tank_behind_a_membrane_is_the_smallest_that_serves(tmp_path):
     assert recommendation(tmp_path, references=thirsty, water_tests=[TEST])["tank_l"] == 190.0
 
 
+@pytest.mark.parametrize(("feed", "tank"), [("13", 190.0), ("13.1", None)])
+def test_a_membrane_that_makes_less_than_is_drawn_is_bought_by_nobody_unasked(tmp_path, feed, tank):
+    """10 L/h at 25 °C are 130.1 L a day at 8 °C: enough for 13 L/h over 10 hours, not for more."""
+    books = {
+        "treatments": [
+            {"product": "RO", "kind": "system", "removes": "scale chloride",
+             "rated_output_l_per_h": "10", "rated_temperature_c": "25"},
+        ],
+        "models": [row | {"feed_l_per_h": feed} for row in bench.REFERENCE_ROWS["models"]],
+    }  # fmt: skip
+    warning = "No tank on sale is known to keep its membrane serving"
+    for as_of, orders in (
+        ("2024-03-01", []),
+        ("2024-12-31", []),
+        ("2024-03-01", [ORDER | {"product": "RO"}]),
+    ):
+        given = {"references": books, "water_tests": [TEST], "treatment_purchases": orders}
+        row = recommendation(tmp_path, as_of=as_of, **given)
+        assert row["tank_l"] == tank
+        assert (warning in row["sentence"]) == (tank is None and not orders)
+    softener = recommendation(tmp_path, water_tests=[TEST])
+    assert softener["tank_l"] is None
+    assert warning not in softener["sentence"]
+
+
 # Installed on 26 February: the cartridge is due on 26 August, with grace on 10 September 2024.
 @pytest.mark.parametrize(
     ("as_of", "expected"),

@@ -266,3 +266,28 @@ def test_a_membrane_that_no_tank_keeps_serving_is_told_in_the_letter(tmp_path):
         "it is bought."
     )
     assert "no tank was sized" in tank("10", None).lower()
+
+
+def test_nobody_is_asked_to_buy_what_nothing_on_the_list_does(tmp_path):
+    """A membrane alone claims chloramine: a person will write, whatever was bought before."""
+    books = {
+        "treatments": [
+            {"product": "SOFT", "kind": "system", "removes": "scale"},
+            {"product": "RO", "kind": "system", "removes": "scale chloramine",
+             "rated_output_l_per_h": "10", "rated_temperature_c": "25"},
+        ]
+    }  # fmt: skip
+    water = TEST | {"hardness_mg_l_caco3": "50", "total_chlorine_mg_l": "1",
+                    "free_chlorine_mg_l": "0.2"}  # fmt: skip
+    for orders, state in (([], "nothing_serves"), ([ORDER], "unsuitable")):
+        made = tables(tmp_path, as_of="2024-03-01", startups=[REPORT], water_tests=[water],
+                      treatment_purchases=orders, references=books)  # fmt: skip
+        [row] = made["treatment_recommendations"].to_dicts()
+        assert (row["state"], row["recommended"], row["unmet"]) == (state, None, ["chloramine"])
+        assert row["sentence"].endswith(
+            "no treatment on the list removes chloramine: a person must say what would."
+        )
+        letter = recommendation_letter(tmp_path, made, REPORT, test=water, **books)
+        assert letter["asks"] == (
+            "No treatment on the list removes chloramine; a person will write what would."
+        )
