@@ -10,6 +10,7 @@ import polars as pl
 from pipelines.water.limits import number_text
 
 _WATER = "cover of failures that water brings about"
+UNTANKED = "No tank on sale is known"
 # The states in which something is to be bought.
 _TO_BUY = ("unsuitable", "overdue", "open")
 AT_STAKE = pl.format("{}, until {}", pl.lit(_WATER), "coverage_end")
@@ -24,12 +25,6 @@ def sentence() -> pl.Expr:
     )
     buy = pl.concat_str("recommended", tank.fill_null(""))
     calls = pl.format("Sample {} of {} calls for {}", "sample", "sampled_on", needs)
-    untanked = pl.when(pl.col("has_membrane") & pl.col("tank_l").is_null()).then(
-        pl.lit(
-            " No tank on sale is known to keep its membrane serving at the coldest supply: ask "
-            "before it is bought."
-        )
-    )
     # A day that is past is no day to install by.
     install = (
         pl.when(pl.col("days_left") < 0)
@@ -84,5 +79,21 @@ def sentence() -> pl.Expr:
     said = pl.lit(None, pl.String)
     for state, words in forms.items():
         said = pl.when(pl.col("state") == state).then(words).otherwise(said)
-    to_buy = pl.when(pl.col("state").is_in(_TO_BUY)).then(untanked)
+    is_to_buy = pl.col("state").is_in(_TO_BUY) & (pl.col("unmet").list.len() == 0)
+    to_buy = pl.when(is_to_buy).then(_untanked())
     return pl.concat_str(said, to_buy.fill_null(""))
+
+
+def _untanked() -> pl.Expr:
+    """That no tank serves behind the recommended membrane, and what would; null where one does."""
+    why = pl.coalesce(
+        pl.format(
+            f" {UNTANKED} to keep its membrane serving at a supply of {{}} °C",
+            number_text(pl.col("coldest_supply_c")),
+        ),
+        pl.lit(f" {UNTANKED} to keep its membrane serving: the coldest supply is not on file"),
+    )
+    way_out = pl.coalesce(
+        pl.format("; {} would serve.", "instead"), pl.lit("; ask before it is bought.")
+    )
+    return pl.when(pl.col("has_membrane") & pl.col("tank_l").is_null()).then(why + way_out)

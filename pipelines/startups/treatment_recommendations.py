@@ -15,6 +15,7 @@ from pipelines.startups.protection import first_days, protected_to
 from pipelines.startups.recommendation_sentences import AT_STAKE, sentence
 from pipelines.startups.reviewed_units import Reviewed, in_service
 from pipelines.units.treatment_states import ability_mask
+from pipelines.water.limits import number_text
 from pipelines.water.membrane import membranes_in_the_cold
 from pipelines.water.treatment import combined, serving_abilities
 from schemas.columns import TEXTS, polars_schema
@@ -90,7 +91,7 @@ def _joined_needs() -> pl.Expr:
 
 
 def _with_served(units: pl.DataFrame, look: Reviewed) -> pl.DataFrame:
-    """Adds recommended, alternatives, recommended_products and unmet, by the set of needs."""
+    """Adds recommended, alternatives and unmet, by the set of needs."""
     abilities = serving_abilities(look.evidence.treatments)
     able = frozenset().union(*abilities.values())
     distinct = units.get_column("needs").drop_nulls().unique().sort().to_list()
@@ -100,14 +101,12 @@ def _with_served(units: pl.DataFrame, look: Reviewed) -> pl.DataFrame:
         {
             "needs": distinct,
             "recommended": [one[0] if one else None for one in names],
-            "recommended_products": [list(one[0].products) if one else [] for one in offered],
             "alternatives": [one[1:] for one in names],
             "unmet": [sorted(set(needs) - able) for needs in distinct],
         },
         schema={
             "needs": TEXTS,
             "recommended": pl.String,
-            "recommended_products": TEXTS,
             "alternatives": TEXTS,
             "unmet": TEXTS,
         },
@@ -118,39 +117,52 @@ def _with_served(units: pl.DataFrame, look: Reviewed) -> pl.DataFrame:
         units.with_columns(key=pl.col("needs").list.join("+"))
         .join(keyed, on="key", how="left")
         .drop("key")
-        .with_columns(pl.col("recommended_products", "alternatives", "unmet").fill_null(none))
+        .with_columns(pl.col("alternatives", "unmet").fill_null(none))
     )
 
 
 def _with_tank(
     units: pl.DataFrame, look: Reviewed, duty_hours_per_day: float, tanks_l: Sequence[float]
 ) -> pl.DataFrame:
-    """The tank behind the recommended membrane: serial, has_membrane (true), tank_l,
-    coldest_supply_c; only units to which one is recommended.
+    """The tank behind the recommended membrane: serial, has_membrane, tank_l, coldest_supply_c
+    (null without a membrane), and instead: the first choice that serves at the coldest supply, in
+    words; only units to which something is recommended.
 
-    Units of one model, region and recommendation have one tank, so it is sized once for each.
+    Units of one feed, region and needs have one tank, so it is sized once for each.
     """
-    alike = ["feed_l_per_h", "region", "recommended"]
-    kinds = (
-        units.select(*alike, "recommended_products")
-        .filter(pl.col("recommended").is_not_null())
+    alike = ["feed_l_per_h", "region", "needed"]
+    wanting = units.filter(pl.col("recommended").is_not_null()).with_columns(
+        needed=pl.col("needs").list.join("+")
+    )
+    choices = (
+        wanting.select(*alike, choice=pl.concat_list("recommended", "alternatives"))
         .unique(alike, maintain_order=True)
-        .with_row_index("kind")
-        .with_columns(serial=pl.col("kind").cast(pl.String))
+        .explode("choice")
+        .with_row_index("serial")
+        .with_columns(pl.col("serial").cast(pl.String))
     )
     sized = membranes_in_the_cold(
-        kinds,
-        kinds.select("serial", product="recommended_products").explode("product"),
+        choices,
+        choices.select("serial", product=pl.col("choice").str.split(" + ")).explode("product"),
         look.evidence.treatments,
         look.evidence.regions,
         duty_hours_per_day=duty_hours_per_day,
         tanks_l=tanks_l,
-    ).select("serial", "tank_l", "coldest_supply_c")
-    of_kind = kinds.select(*alike, "serial").join(sized, on="serial").drop("serial")
+    ).select("serial", "tank_l", "coldest_supply_c", has_membrane=pl.lit(True))
+    serves = pl.col("has_membrane").is_null() | pl.col("tank_l").is_not_null()
+    tanked = pl.format(" with a tank of {} L", number_text(pl.col("tank_l"))).fill_null("")
+    of_kind = (
+        choices.join(sized, on="serial", how="left", maintain_order="left")
+        .group_by(alike, maintain_order=True)
+        .agg(
+            pl.col("tank_l", "coldest_supply_c", "has_membrane").first(),
+            instead=pl.concat_str("choice", tanked).filter(serves).first(),
+        )
+    )
     return (
-        units.select("serial", *alike)
+        wanting.select("serial", *alike)
         .join(of_kind, on=alike, nulls_equal=True)
-        .select("serial", "tank_l", "coldest_supply_c", has_membrane=pl.lit(True))
+        .select("serial", "tank_l", "coldest_supply_c", "has_membrane", "instead")
     )
 
 

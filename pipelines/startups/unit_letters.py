@@ -11,6 +11,7 @@ import polars as pl
 from pipelines.letters.cautions import HAZARDS
 from pipelines.letters.values import addresses
 from pipelines.startups.readings import READINGS
+from pipelines.startups.recommendation_sentences import UNTANKED
 from pipelines.startups.standing_units import (
     INSTALLATION,
     RECOMMENDATION,
@@ -75,7 +76,6 @@ def recommendation_letters(
     recommendations: pl.DataFrame,
     startups: pl.DataFrame,
     water_tests: pl.DataFrame,
-    treatments: pl.DataFrame,
     coldest: pl.DataFrame,
     agencies: pl.DataFrame,
     water_limits: pl.DataFrame,
@@ -86,7 +86,6 @@ def recommendation_letters(
     Args:
         recommendations, startups, agencies: as for `standing_recommendations`.
         water_tests: at least the samples that they rest on.
-        treatments: the reference file, which tells the membranes.
         coldest: region, coldest_supply_c, of the reference file.
         water_limits, terms_values: of `Terms`.
 
@@ -102,7 +101,6 @@ def recommendation_letters(
         terms_values,
     ).select("sample", "edition", "family", "outside")
     of_terms = terms_values.select("edition", "family", "sellers", "look_back_months")
-    membranes = treatments.filter(pl.col("rated_output_l_per_h").is_not_null())["product"]
     # Also where something was bought that does not serve, and nothing on the list would.
     nothing = pl.col("state").is_in(["nothing_serves", "unsuitable"]) & (
         pl.col("unmet").list.len() > 0
@@ -116,7 +114,7 @@ def recommendation_letters(
             kind=pl.lit(RECOMMENDATION),
             title=pl.lit("treatment of the water"),
             opening=_opening(),
-            tank=_tank(membranes),
+            tank=_tank(),
             asks=pl.when(nothing)
             .then(
                 pl.format(
@@ -210,29 +208,14 @@ def _change() -> pl.Expr:
     return change + pl.coalesce(forgiven, never)
 
 
-def _tank(membranes: pl.Series) -> pl.Expr:
-    """The tank behind a membrane, with the supply that it was sized for; null without one."""
-    cold = number_text(pl.col("coldest_supply_c"))
-    sized_for = pl.format(", sized for a supply of {} °C", cold)
+def _tank() -> pl.Expr:
+    """The tank behind a membrane, with the supply that it was sized for; or that none serves, as
+    the recommendation says at its end; null without a membrane to buy."""
+    cold = pl.format(", sized for a supply of {} °C", number_text(pl.col("coldest_supply_c")))
     tank = pl.format(
-        "Behind the membrane: a tank of {} L{}.",
-        number_text(pl.col("tank_l")),
-        sized_for.fill_null(""),
+        "Behind the membrane: a tank of {} L{}.", number_text(pl.col("tank_l")), cold.fill_null("")
     )
-    none = pl.coalesce(
-        pl.format(
-            "No tank on sale is known to keep the membrane serving at a supply of {} °C: ask us "
-            "before it is bought.",
-            cold,
-        ),
-        pl.lit(
-            "No tank was sized for the membrane, since the region's coldest supply is not on file: "
-            "ask us before it is bought."
-        ),
-    )
-    products = pl.col("recommended").str.split(" + ")
-    has_membrane = products.list.set_intersection(membranes.to_list()).list.len() > 0
-    return pl.coalesce(tank, pl.when(has_membrane).then(none))
+    return pl.coalesce(tank, pl.col("sentence").str.extract(f"({UNTANKED}.*)$"))
 
 
 def _values(rows: pl.DataFrame, agencies: pl.DataFrame) -> pl.DataFrame:

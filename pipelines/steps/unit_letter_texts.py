@@ -57,7 +57,6 @@ def _values(inputs: Inputs, con: duckdb.DuckDBPyConnection, entries: pl.DataFram
                 rows_of(con, "treatment_recommendations", serials),
                 evidence.startups,
                 evidence.water_tests,
-                reference.treatments,
                 reference.regions,
                 reference.agencies,
                 terms.water_limits,

@@ -45,7 +45,6 @@ def recommendation_letter(
         made["treatment_recommendations"],
         evidence.startups,
         evidence.water_tests,
-        evidence.treatments,
         evidence.regions,
         AGENCIES,
         terms.water_limits,
@@ -248,10 +247,10 @@ def test_a_membrane_that_no_tank_keeps_serving_is_told_in_the_letter(tmp_path):
     """At 8 °C one rated 10 L/h at 25 °C makes 130 L a day; one rated 5 makes less than the 80 L
     that are drawn. Without the coldest supply none is sized."""
 
-    def tank(rated: str, region: str | None) -> str | None:
+    def tank(rated: str, region: str | None, *more: dict[str, str]) -> str | None:
         books = {
             "treatments": [{"product": "RO", "kind": "system", "removes": "scale chloride",
-                            "rated_output_l_per_h": rated, "rated_temperature_c": "25"}],
+                            "rated_output_l_per_h": rated, "rated_temperature_c": "25"}, *more],
             "models": [{"model": "GEN", "family": "F", "needs_treatment": "yes",
                         "always_treat": "no", "delime_by": "owner", "feed_l_per_h": "8"}],
         }  # fmt: skip
@@ -262,10 +261,20 @@ def test_a_membrane_that_no_tank_keeps_serving_is_told_in_the_letter(tmp_path):
 
     assert tank("10", "US-NM") == "Behind the membrane: a tank of 60 L, sized for a supply of 8 °C."
     assert tank("5", "US-NM") == (
-        "No tank on sale is known to keep the membrane serving at a supply of 8 °C: ask us before "
-        "it is bought."
+        "No tank on sale is known to keep its membrane serving at a supply of 8 °C; ask before it "
+        "is bought."
     )
-    assert "no tank was sized" in tank("10", None).lower()
+    assert tank("10", None) == (
+        "No tank on sale is known to keep its membrane serving: the coldest supply is not on file; "
+        "ask before it is bought."
+    )
+    # A larger one that is next in order would serve, and so would a softener.
+    larger = {"product": "RO-L", "kind": "system", "removes": "scale chloride tds",
+              "rated_output_l_per_h": "10", "rated_temperature_c": "25"}  # fmt: skip
+    assert tank("5", "US-NM", larger).endswith("8 °C; RO-L with a tank of 60 L would serve.")
+    assert tank("5", None, larger).endswith("not on file; ask before it is bought.")
+    softener = {"product": "SALT", "kind": "system", "removes": "scale chloride tds"}
+    assert tank("5", None, softener).endswith("not on file; SALT would serve.")
 
 
 def test_nobody_is_asked_to_buy_what_nothing_on_the_list_does(tmp_path):
