@@ -51,20 +51,7 @@ def sentence() -> pl.Expr:
             "bought_on",
             install,
         ),
-        "unsuitable": pl.when(pl.col("unmet").list.len() > 0)
-        .then(
-            pl.format(
-                "{}, which what was bought does not do; no treatment on the list removes {}: a "
-                "person must say what would.",
-                calls,
-                unmet,
-            )
-        )
-        .otherwise(
-            pl.format(
-                "{}, which what was bought does not do: buy {} new and {}.", calls, buy, install
-            )
-        ),
+        "unsuitable": _unsuitable(calls, buy, install),
         "nothing_serves": pl.format(
             "{}; no treatment on the list removes {}: a person must say what would.", calls, unmet
         ),
@@ -82,6 +69,20 @@ def sentence() -> pl.Expr:
     is_to_buy = pl.col("state").is_in(_TO_BUY) & (pl.col("unmet").list.len() == 0)
     to_buy = pl.when(is_to_buy).then(_untanked())
     return pl.concat_str(said, to_buy.fill_null(""))
+
+
+def _unsuitable(calls: pl.Expr, buy: pl.Expr, install: pl.Expr) -> pl.Expr:
+    """What was bought does not serve; whether anything on the list does."""
+    nothing = pl.format(
+        "{}, which what was bought does not do; no treatment on the list removes {}: a person must "
+        "say what would.",
+        calls,
+        pl.col("unmet").list.join(", "),
+    )
+    other = pl.format(
+        "{}, which what was bought does not do: buy {} new and {}.", calls, buy, install
+    )
+    return pl.when(pl.col("unmet").list.len() > 0).then(nothing).otherwise(other)
 
 
 def _untanked() -> pl.Expr:
