@@ -42,7 +42,7 @@ def refresh_lock(store: Path) -> Iterator[Holder | None]:
     """
     path = store / LOCK_FILE
     try:
-        store.mkdir(parents=True, exist_ok=True)
+        store.mkdir(parents=True, exist_ok=True, mode=0o750)
         descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
     except OSError as error:
         raise _unwritable(path, error) from None

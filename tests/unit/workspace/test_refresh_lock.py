@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import stat
 import subprocess
 import sys
 from pathlib import Path
@@ -96,3 +97,15 @@ def test_a_store_that_cannot_be_written(tmp_path: Path):
         pass
     assert "refresh.lock cannot be written" in str(caught.value)
     assert caught.value.exit_code == 70
+
+
+def test_a_store_that_the_lock_makes_lets_nobody_else_in(tmp_path: Path) -> None:
+    """A backup of a workspace that was never refreshed makes it, before anything sets modes."""
+    before = os.umask(0o022)
+    try:
+        with refresh_lock(tmp_path / "store"):
+            pass
+    finally:
+        os.umask(before)
+    assert stat.S_IMODE((tmp_path / "store").stat().st_mode) == 0o750
+    assert stat.S_IMODE((tmp_path / "store" / LOCK_FILE).stat().st_mode) == 0o640
