@@ -159,7 +159,7 @@ def recover(workspace: Workspace) -> Loss | None:
         # The next publication has a number of its own also where the last one's files are gone.
         con.execute(
             f"create table made.{LISTED} as select unnest(?::bigint[]) as publication",
-            [listed.publications],
+            [sorted(_known_elsewhere(workspace).union(listed.publications))],
         )
         for name in ("publications", "decision_archive", "archived_files", HISTORY):
             con.execute(f"create table made.{name} as select * from {name}")
