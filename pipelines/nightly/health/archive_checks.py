@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from pipelines.errors import WorkspaceError
 from pipelines.nightly.health.finding import Finding
 from pipelines.store.archive.files import archive_faults, publications_named
-from pipelines.store.archive.recovery import lacking_in_store, loss
+from pipelines.store.archive.recovery import lacking_in_store, loss, unlisted_folders
 from pipelines.workspace.layout import Workspace
 
 
@@ -23,6 +23,10 @@ def archive_findings(workspace: Workspace) -> Iterator[Finding]:
     except WorkspaceError as error:
         yield Finding("fault", "archive", str(error), "Use the newer tool that wrote it.")
         return
+    for folder in unlisted_folders(workspace):
+        sentence = f"{folder} holds the files of an archive whose index was lost."
+        way_out = "Keep it: with its index, out of a backup, it tells again what was decided."
+        yield Finding("note", "archive", sentence, way_out)
     if missing:
         sentence = f"The store is older than its archive: it lacks {publications_named(missing)}."
         yield Finding("fault", "archive", sentence, loss(workspace).advice(workspace))

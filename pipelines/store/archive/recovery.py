@@ -28,6 +28,7 @@ from pipelines.workspace.layout import Workspace
 from schemas.archive import DECIDED, FINDING
 
 RECOVERED_FILE = "limeledger.duckdb.recovered"
+UNLISTED = ".unlisted-"  # and a number, behind the name of an archive that lost its index
 # In what DuckDB says of a file that is there and sound.
 _NOT_TO_BE_HAD = re.compile("set lock|conflicting lock|permission denied", re.IGNORECASE)
 
@@ -190,8 +191,14 @@ def _set_unlisted_aside(folder: Path) -> None:
     """Moves away files that no index tells of: the new archive would take their names."""
     if not any(folder.glob("*.parquet")):
         return
-    aside = (folder.with_name(f"{folder.name}.unlisted-{number}") for number in itertools.count(1))
+    aside = (folder.with_name(f"{folder.name}{UNLISTED}{number}") for number in itertools.count(1))
     folder.rename(next(path for path in aside if not path.exists()))
+
+
+def unlisted_folders(workspace: Workspace) -> list[Path]:
+    """Where files lie that lost their index."""
+    folder = archive_folder(workspace)
+    return sorted(folder.parent.glob(f"{folder.name}{UNLISTED}*"))
 
 
 def forget_recovered(workspace: Workspace) -> None:

@@ -11,6 +11,7 @@ import polars as pl
 import pytest
 
 from pipelines.errors import StorageError, WorkspaceError
+from pipelines.nightly.health.archive_checks import archive_findings
 from pipelines.store.archive.chain import BEFORE_THE_FIRST, Line, append_lines
 from pipelines.store.archive.recovery import is_sound, loss, recover, was_published
 from pipelines.store.archive.seals import SEAL_COLUMNS, SEALS, keeps_no_archive, unsealed_files
@@ -94,6 +95,8 @@ def test_an_index_that_is_gone_loses_what_its_files_held(workspace: Workspace) -
     assert "What publication 1 decided would be lost" in lost.advice(workspace)
     assert not (workspace.store / "archive").exists()
     assert (workspace.store / "archive.unlisted-1" / LINE.file).is_file()
+    (note,) = archive_findings(workspace)
+    assert (note.weight, "archive.unlisted-1" in note.sentence) == ("note", True)
 
 
 def test_a_store_that_is_gone_is_no_workspace_that_was_never_refreshed(
