@@ -189,10 +189,11 @@ def _columns(
 
 
 def _cell(key: str, column: Any, value: str, *, is_new: bool) -> dict[str, Any]:
-    """The control of one column: what it holds, in which unit, and which words it may be.
+    """The control of one column: labelled by what it holds and in which unit, with its name beside.
 
     Of a new row a column that every row needs has to be filled in.
     """
+    name = key.split(".", 1)[1]
     metadata = (column.metadata or {}) if column is not None else {}
     unit = f" ({metadata['unit']})" if metadata.get("unit") else ""
     words = ("yes", "no") if metadata.get("kind") == "flag" else tuple(metadata.get("words") or ())
@@ -200,8 +201,8 @@ def _cell(key: str, column: Any, value: str, *, is_new: bool) -> dict[str, Any]:
     return {
         "kind": "select" if chosen else "text",
         "name": key,
-        "label": key.split(".", 1)[1],
-        "hint": f"{column.description}{unit}" if column is not None else None,
+        "label": f"{column.description.removesuffix('.')}{unit}" if column is not None else name,
+        "hint": name if column is not None else None,
         "required": is_new and bool(metadata.get("required")),
         "value": value,
         "options": [(word, word) for word in words],

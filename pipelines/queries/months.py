@@ -26,10 +26,11 @@ from pipelines.records.harmless import harmless
 from pipelines.store.database import query_frame, read_frame
 from pipelines.store.evidence import records
 from pipelines.store.reading import open_store, published_state
-from schemas.months import DIMENSIONS, LINES, ROWS
+from schemas.months import DIMENSIONS, LINES, MEASURES, ROWS
 
 CLOSING: Final = "closing"
 AMOUNTS = (*LINES, "total")
+_IN_ORDER: Final = pl.col("measure").cast(pl.Enum(MEASURES))  # as a month goes, not by their names
 
 
 @dataclass(frozen=True)
@@ -107,7 +108,7 @@ def totals(rows: pl.DataFrame) -> pl.DataFrame:
     return (
         rows.group_by("measure", "state", "adjusts", maintain_order=True)
         .agg(pl.col("claims").sum(), *(pl.col(name).sum() for name in AMOUNTS))
-        .sort("measure", "state", "adjusts", nulls_last=True)
+        .sort(_IN_ORDER, "state", "adjusts", nulls_last=True)
     )
 
 
@@ -181,5 +182,5 @@ def by_dimension(rows: pl.DataFrame, name: str) -> pl.DataFrame:
         rows.drop_nulls(name)
         .group_by("measure", "state", name)
         .agg(pl.col("claims").sum(), *(pl.col(amount).sum() for amount in AMOUNTS))
-        .sort("measure", "state", name)
+        .sort(_IN_ORDER, "state", name)
     )

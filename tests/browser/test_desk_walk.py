@@ -241,7 +241,7 @@ def test_the_whole_day(visitors) -> None:
     page = leo.sign_in("leo")
     page.click("nav >> text=Month")
     for month in ("2026-04", "2026-03"):
-        page.click("text=The month earlier")
+        page.click(f"text=Before it: {month}")
         expect(page.locator("h1")).to_have_text(f"Month {month}")
     page.click("text=Close the month >> nth=0")
     page.fill("#close-month textarea", "All letters are out.")

@@ -10,11 +10,13 @@ import datetime as dt
 import hashlib
 from collections.abc import Mapping
 from typing import Any
+from urllib.parse import urlencode
 
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from dashboards import formats
 from dashboards.desk_words import LETTER_KINDS, LETTER_STATES
 from dashboards.letters.message import message_of
 from pipelines.actions.letters import letter, letters
@@ -24,7 +26,7 @@ from pipelines.desk.operations import BY_NAME
 from pipelines.desk.people import visitor
 from pipelines.desk.performing import caller_of
 from pipelines.desk.problems import Problem
-from pipelines.desk.rendering import claim_path, page
+from pipelines.desk.rendering import claim_path, page, unit_path
 from pipelines.desk.site import DeskSite
 from pipelines.events.letters import agencies_of_letters
 from schemas.register import MAY_FOLLOW, STATES
@@ -113,6 +115,7 @@ def _list(request: Request, site: DeskSite) -> dict[str, Any]:
     agency = sent.get("agency") or None
     claim = sent.get("claim") or None
     rows = letters(site.desk, site.workspace, state=state, agency=agency, claim=claim)
+    offset = _offset(sent.get("offset"))
     with site.desk.reading() as connection:
         agencies = agencies_of_letters(connection)
     caller = caller_of(site, visitor(request), "web")
@@ -122,10 +125,27 @@ def _list(request: Request, site: DeskSite) -> dict[str, Any]:
         "given": {"state": state, "agency": agency},
         "states": [*LETTER_STATES.items(), ("all", "all")],
         "agencies": agencies,
-        "rows": [_row(row) for row in reversed(rows)][:ROWS],
-        "total": len(rows),
+        "rows": [_row(row) for row in rows[::-1][offset : offset + ROWS]],
+        "total": f"{formats.whole(len(rows))} {'letter' if len(rows) == 1 else 'letters'}",
+        "more": _more({"state": state, "agency": agency, "claim": claim}, offset, len(rows)),
         "sending": form_of(BY_NAME["send_letters"], "/letters/sending") if may_send else None,
     }
+
+
+def _offset(given: str | None) -> int:
+    """How many letters to pass over; none where that is no number."""
+    digits = (given or "")[:9]
+    return int(digits) if digits.isascii() and digits.isdigit() else 0
+
+
+def _more(given: Mapping[str, str | None], offset: int, total: int) -> list[tuple[str, str]]:
+    """Links to the newer letters and to the older ones."""
+    kept = {name: value for name, value in given.items() if value}
+    links = []
+    for at, words in ((offset - ROWS, "Newer letters"), (offset + ROWS, "Older letters")):
+        if -ROWS < at < total and at != offset:
+            links.append((f"/letters?{urlencode({**kept, 'offset': max(0, at)})}", words))
+    return links
 
 
 def _row(row: Mapping[str, Any]) -> dict[str, Any]:
@@ -133,6 +153,7 @@ def _row(row: Mapping[str, Any]) -> dict[str, Any]:
     return {
         **row,
         "about": about,
+        "address": claim_path(about) if row["claim"] else unit_path(about) if about else None,
         "kind_word": LETTER_KINDS.get(row["kind"], row["kind"]),
         "state_word": LETTER_STATES.get(row["state"], row["state"]),
         "can_send": row["state"] == "to_send" and bool(row["email"]),

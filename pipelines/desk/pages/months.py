@@ -26,10 +26,11 @@ from pipelines.queries.decided_since import decided_since
 from pipelines.queries.months import AMOUNTS, MonthEnd, by_dimension, month_end, month_of, totals
 from pipelines.queries.search import search_desk
 from pipelines.worklist.search import fold
+from schemas.months import MEASURES
 
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 DIMENSIONS = ("family", "cause_class", "agency", "region", "person")
-HEADS = ["Measure", "State", "Mends", "Claims", "Parts", "Labor", "Travel", "Total"]
+HEADS = ["Measure", "State", "Adjusts", "Claims", "Parts", "Labor", "Travel", "Total"]
 
 
 def routes(site: DeskSite) -> list[Route]:
@@ -91,8 +92,8 @@ def _month(request: Request, site: DeskSite) -> dict[str, Any]:
         "title": f"Month {month.month}",
         "month": month,
         "beside": [
-            (f"/months/{one}", words)
-            for one, words in ((month.month.before, "earlier"), (month.month.after, "later"))
+            (f"/months/{one}", f"{words} {one}")
+            for one, words in ((month.month.before, "Before it:"), (month.month.after, "After it:"))
         ],
         "decided_since": len(since.gone) + since.decisions.height,
         "closed": month.closed and f"Closed by {month.closed.by} on {month.closed.at[:10]}.",
@@ -142,7 +143,9 @@ def where_they_differ(rows: list[dict[str, Any]], key: str) -> list[dict[str, An
             shown += [one for one in (was, comes or nothing) if one is not None]
         else:
             shown.append(was)
-    return sorted(shown, key=lambda row: (row["measure"], str(row[key] or ""), row["state"]))
+    return sorted(
+        shown, key=lambda row: (MEASURES.index(row["measure"]), str(row[key] or ""), row["state"])
+    )
 
 
 def _cells(row: dict[str, Any], names: tuple[str, ...]) -> list[Any]:
@@ -159,6 +162,12 @@ def _search(request: Request, site: DeskSite) -> dict[str, Any]:
     for row in matches["results"]:
         row["word"] = formats.VERDICTS.get(row["verdict"] or "", "")
         row["what"] = KINDS[row["kind"]]
+        shown = row["claim"] or row["serial"] or row["agency"] or row["site"] or row["file"]
+        numbers = (("call ", row["call"]), ("unit ", row["serial"]), ("", row["agency"]),
+                   ("", row["site"]))  # fmt: skip
+        row["shown"] = shown
+        row["where"] = ", ".join(f"{words}{n}" for words, n in numbers if n and n != shown)
+        row["place"] = f"{row['file']}, line {row['line']}" if row["file"] else ""
     return {"title": f"Search: {wanted}", "q": wanted, "found": matches}
 
 

@@ -16,11 +16,12 @@ import pytest
 
 from pipelines.desk import assets, people, rendering, sessions
 from pipelines.desk.bodies import Form
-from pipelines.desk.controls import Choices, Typed, _chosen, _controls
+from pipelines.desk.controls import Choices, Typed, _cell, _chosen, _controls
 from pipelines.desk.guard import _misdirected, host_of, is_loopback
 from pipelines.desk.openapi import document
 from pipelines.desk.operation import Given
 from pipelines.desk.pages import audit, claim, months, morning
+from pipelines.desk.pages import letters as letters_page
 from pipelines.desk.pages import rows as rows_page
 from pipelines.desk.pages.morning import _more
 from pipelines.desk.pages.rows import _which_feed
@@ -30,7 +31,11 @@ from pipelines.desk.serving import _run
 from pipelines.desk.views import rows
 from pipelines.errors import Refused
 from pipelines.months.calendar import Month
+from pipelines.queries.months import AMOUNTS, by_dimension, totals
 from schemas.codes import FEEDS
+from schemas.columns import fields
+from schemas.feeds import FEED_TABLES
+from schemas.months import MEASURES, ROWS
 
 
 @pytest.mark.parametrize(
@@ -521,3 +526,55 @@ def test_a_month_is_closed_once_by_whoever_may(
     assert [address for address, _ in found["beside"]] == ["/months/2026-02", "/months/2026-04"]
     if able:
         assert found["form"]["action"] == "/months/2026-03/closing"
+
+
+@pytest.mark.parametrize(
+    ("offset", "total", "links"),
+    [
+        (0, 300, []),
+        (0, 301, [("300", "Older letters")]),
+        (300, 600, [("0", "Newer letters")]),
+        (300, 601, [("0", "Newer letters"), ("600", "Older letters")]),
+        (100, 500, [("0", "Newer letters"), ("400", "Older letters")]),
+    ],
+)
+def test_letters_are_listed_by_three_hundreds(
+    offset: int, total: int, links: list[tuple[str, str]]
+) -> None:
+    """Links keep what was chosen; the newest ones have none before them."""
+    told = letters_page._more({"state": "sent", "agency": "A&B", "claim": None}, offset, total)
+    chosen = [(dict(parse_qsl(urlsplit(address).query)), words) for address, words in told]
+    assert chosen == [
+        ({"state": "sent", "agency": "A&B", "offset": at}, words) for at, words in links
+    ]
+    sent = ("300", "x", "-1", "", None, "9" * 30)
+    assert [letters_page._offset(one) for one in sent] == [300, 0, 0, 0, 0, 999_999_999]
+
+
+def test_a_column_is_asked_for_in_words_with_its_unit() -> None:
+    """And its name beside, as files have it; of a new row what every row needs has to be there."""
+    columns = fields(FEED_TABLES["water_tests"])
+    key = "values.hardness_mg_l_caco3"
+    cell = _cell(key, columns["hardness_mg_l_caco3"], "7", is_new=True)
+    assert (cell["label"], cell["hint"]) == (
+        "Total hardness, as calcium carbonate (mg/L)", "hardness_mg_l_caco3",
+    )  # fmt: skip
+    assert (cell["name"], cell["value"], cell["required"]) == (key, "7", False)
+    assert _cell("values.sample", columns["sample"], "", is_new=True)["required"] is True
+    assert _cell("values.sample", columns["sample"], "", is_new=False)["required"] is False
+    assert _cell("values.none", None, "", is_new=True)["label"] == "none"
+
+
+def test_measures_stand_in_the_order_of_a_month() -> None:
+    """Decided, ruled, approved, paid, taken back, then what remains; not by their names."""
+    shape = {"claims": 1} | dict.fromkeys(AMOUNTS, Decimal(1))
+    rows = [
+        dict.fromkeys(ROWS) | shape | {"measure": measure, "state": "now", "family": "Linn"}
+        for measure in sorted(MEASURES)
+    ]
+    frame = pl.DataFrame(rows, schema=ROWS)
+    assert totals(frame)["measure"].to_list() == list(MEASURES)
+    assert by_dimension(frame, "family")["measure"].to_list() == list(MEASURES)
+    frozen = [row | {"state": "frozen"} for row in rows]
+    shown = months.where_they_differ([*rows, *frozen], "family")
+    assert [row["measure"] for row in shown] == list(MEASURES)
