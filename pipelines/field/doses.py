@@ -34,8 +34,8 @@ class Laid(NamedTuple):
     """Days or failures of the families that need treatment: one element a stretch, or a failure.
 
     unit: its number. site, family, age: numbers in the order of their words. product: its place
-    among `Grounds.products`. sample: its place among the grounds'; -1: none. days: of a stretch; 1
-    for a failure. row: its place in the frame that it is of.
+    among the sets of products that occur. sample: its place among the grounds'; -1: none. days: of
+    a stretch; 1 for a failure. row: its place in the frame that it is of.
     """
 
     unit: np.ndarray

@@ -22,7 +22,8 @@ class Happened(dict[str, np.ndarray]):
     @classmethod
     def of_frame(cls, failures: pl.DataFrame) -> Happened:
         """The columns of a frame, with cause_class and water_related among them."""
-        return cls({name: failures[name].to_numpy() for name in failures.columns})
+        known = failures.with_columns(pl.col("water_related").fill_null(False))
+        return cls({name: known[name].to_numpy() for name in known.columns})
 
     def of(self, kind: str) -> np.ndarray:
         """Which are of a kind, as `of_event` says."""

@@ -146,27 +146,9 @@ class AgePoints(NamedTuple):
     ages: np.ndarray
 
     @classmethod
-    def of(cls, events: np.ndarray) -> AgePoints:
-        """Those of some events, the later ones than the last month left out."""
-        return cls(np.unique(np.append(events[events <= MONTH_AGES[-1]], MONTH_AGES)))
-
-    @classmethod
     def among(cls, events: np.ndarray) -> AgePoints:
         """Those of a table of events (groups x ages), whatever their ages."""
         return cls(np.union1d(np.flatnonzero(events.any(axis=0)), MONTH_AGES))
-
-    def place(self, ages: np.ndarray) -> np.ndarray:
-        """The columns of ages that have one; one past the last for later ones."""
-        columns: np.ndarray = np.searchsorted(self.ages, ages)
-        return columns
-
-    def episodes(self, episodes: Episodes) -> tuple[Episodes, np.ndarray]:
-        """Episodes by columns, and the place of each in them; -1 where it holds no column."""
-        first = np.searchsorted(self.ages, episodes.entry)
-        last = np.searchsorted(self.ages, episodes.exit, "right") - 1
-        kept = first <= last
-        moved = Episodes(episodes.group[kept], episodes.unit[kept], first[kept], last[kept])
-        return moved, np.where(kept, np.cumsum(kept) - 1, -1)
 
     def at_months(self, table: np.ndarray) -> np.ndarray:
         """The values of a running table (groups x columns) at whole months 0 to 60."""
