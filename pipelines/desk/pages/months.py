@@ -13,6 +13,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from dashboards import formats
+from dashboards.desk_words import local
 from pipelines.desk.controls import form_of
 from pipelines.desk.guard import API
 from pipelines.desk.operations import BY_NAME
@@ -23,7 +24,15 @@ from pipelines.desk.rendering import page
 from pipelines.desk.site import DeskSite
 from pipelines.errors import UsageError
 from pipelines.queries.decided_since import decided_since
-from pipelines.queries.months import AMOUNTS, MonthEnd, by_dimension, month_end, month_of, totals
+from pipelines.queries.months import (
+    AMOUNTS,
+    Closing,
+    MonthEnd,
+    by_dimension,
+    month_end,
+    month_of,
+    totals,
+)
 from pipelines.queries.search import search_desk
 from pipelines.worklist.search import fold
 from schemas.months import MEASURES
@@ -96,7 +105,7 @@ def _month(request: Request, site: DeskSite) -> dict[str, Any]:
             for one, words in ((month.month.before, "Before it:"), (month.month.after, "After it:"))
         ],
         "decided_since": len(since.gone) + since.decisions.height,
-        "closed": month.closed and f"Closed by {month.closed.by} on {month.closed.at[:10]}.",
+        "closed": month.closed and f"Closed by {month.closed.by} on {_day(month.closed, site)}.",
         "heads": HEADS,
         "totals": [
             _cells(row, ("measure", "state", "adjusts"))
@@ -119,6 +128,11 @@ def _month(request: Request, site: DeskSite) -> dict[str, Any]:
         ],
         "form": form_of(BY_NAME["close_month"], path) if able else None,
     }  # fmt: skip
+
+
+def _day(closing: Closing, site: DeskSite) -> str:
+    """The day on which a month was closed, where the workspace is."""
+    return local(closing.at, site.settings.zone)[:10]
 
 
 def where_they_differ(rows: list[dict[str, Any]], key: str) -> list[dict[str, Any]]:

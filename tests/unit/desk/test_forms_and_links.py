@@ -507,7 +507,7 @@ def test_a_month_is_closed_once_by_whoever_may(
     monkeypatch: pytest.MonkeyPatch, closed: bool, may: bool, able: bool
 ) -> None:
     """The form stands there as long as it is open; then who closed it, and when."""
-    by = SimpleNamespace(by="lea", at="2026-04-02T08:00:00")
+    by = SimpleNamespace(by="lea", at="2026-04-03T03:00:00Z")  # the evening before in Denver
     none = pl.DataFrame()
     month = Month(2026, 3)
     told = SimpleNamespace(month=month, closed=by if closed else None, rows=none, shares=none)
@@ -519,7 +519,8 @@ def test_a_month_is_closed_once_by_whoever_may(
     request = SimpleNamespace(path_params={"month": "2026-03"})
     since = SimpleNamespace(gone=frozenset(), decisions=none)
     monkeypatch.setattr(months, "decided_since", lambda *_: since)
-    found = months._month(request, SimpleNamespace(desk=None, day=None))
+    settings = SimpleNamespace(zone=ZoneInfo("America/Denver"))
+    found = months._month(request, SimpleNamespace(desk=None, day=None, settings=settings))
     assert (found["form"] is not None) is able
     assert (found["closed"] or None) == ("Closed by lea on 2026-04-02." if closed else None)
     assert found["title"] == "Month 2026-03"
