@@ -24,8 +24,8 @@ _SPECIES = re.compile(r"(?i)\b(?:as|als|en)?[\s_]*CaCO_?3\b")
 _OF_DEGREES = re.compile(r"°(?:d[HKh]?|f[Hh]?|[CF])\b")
 _DEGREES = re.compile(r"(?i)\bT\s*°|\bT\b(?=[^\W\d_\s]*\s.*°\s*[CF]\b)")
 _PRESSURES = re.compile(r"(?i)\bP\b\.?(?=.*\b(?:m?bar|psi|kpa)\b)")
-_CUT = re.compile(r"([^\W\d_]{3,})\.")  # a word that is cut off by a dot
-_MORE = 2  # letters at least that a cut word lacks
+_CUT = re.compile(r"([^\W\d_]{4,})\.")  # a word that is cut off by a dot
+_LEAST_CUT, _MORE = 4, 2  # letters that a cut word has at least, and lacks at least
 _SHORT = 2  # letters of a word that says little unless it is known
 _WEAKER = 0.88
 _LEAST_INSIDE = 4  # letters of a word in brackets that is no unit
@@ -79,7 +79,7 @@ def _whole(word: str) -> str:
 @lru_cache(maxsize=4096)
 def _of_beginning(word: str) -> str:
     begin = folded(word)
-    if begin in _PLAIN or begin in _IGNORED or begin in _SELF or len(begin) <= _SHORT:
+    if begin in _PLAIN or begin in _IGNORED or begin in _SELF or len(begin) < _LEAST_CUT:
         return word
     whole = [known for known in _PLAIN if known.startswith(begin)]
     means = Counter(" ".join(_PLAIN[one]) for one in whole if len(one) >= len(begin) + _MORE)

@@ -18,6 +18,7 @@ from pipelines.assist.drafts.file_patterns import sheet_patterns
 from pipelines.assist.drafts.files import found_tables
 from pipelines.assist.drafts.known import Known
 from pipelines.assist.drafts.names import likeness, plain_words
+from pipelines.assist.drafts.units import unit_in_name
 from pipelines.assist.drafts.writing import mapping_of
 from pipelines.errors import UsageError
 from pipelines.exports.limits import Limits
@@ -507,3 +508,39 @@ def test_sheets_of_one_form_are_one_draft_and_a_legend_is_left_out(tmp_path):
 def test_sheets_of_several_years_are_named_as_the_next_one_will_be(names, others, patterns):
     """Next January's sheet is read too; a pattern is for no sheet of other headers."""
     assert sheet_patterns(names, others) == patterns
+
+
+@pytest.mark.parametrize(
+    ("header", "words"),
+    [
+        ("Erled. am", ("completed", "date")),
+        ("Karb.-Härte [°dH]", ("carbonate", "hardness")),
+        ("GarAntr.-Nr.", ("warranty", "claim", "number")),
+        ("Ver. 2", ("ver", "2")),
+        ("T° eau", ("temperature", "water")),
+        ("T Wasser °C", ("temperature", "water")),
+        ("T 2", ("t", "2")),
+        ("P. dyn. (bar)", ("pressure", "flowing")),
+        ("P. Nr.", ("p", "number")),
+    ],
+)
+def test_words_that_a_dot_cuts_off_and_letters_that_stand_for_a_quantity(header, words):
+    """Read as most known words with that beginning mean; a letter alone says nothing."""
+    assert plain_words(header) == words
+
+
+@pytest.mark.parametrize(
+    ("column", "header", "unit"),
+    [
+        ("calcium_mg_l_caco3", "calcium_mg_l_Ca", "mg/l Ca"),
+        ("hardness_mg_l_caco3", "TH_degF", "degF"),
+        ("hardness_mg_l_caco3", "Härte °f", "°f"),
+        ("conductivity_us_cm", "cond_25C_uS_cm", "uS/cm"),
+        ("iron_mg_l", "fer_total_ug_l", "ug/l"),
+        ("temperature_c", "temp_degF", "degF"),
+        ("chloride_mg_l", "chlorures", None),
+    ],
+)
+def test_units_in_short_names_need_no_slash(column, header, unit):
+    """A fraction is two words there, and degrees of hardness are not those of warmth."""
+    assert unit_in_name(column, header) == unit
