@@ -315,8 +315,12 @@ def _without(mark: str, table: pl.DataFrame) -> pl.DataFrame:
     """The rows of one case, with its own names again."""
     if not mark:
         return table
-    texts = pl.col(pl.String).str.replace_all(mark, "", literal=True)
-    return table.filter(pl.col("claim").str.starts_with(mark)).with_columns(texts)
+    own = table.filter(pl.col("claim").str.starts_with(mark))
+    own = own.with_columns(pl.col(pl.String).str.replace_all(mark, "", literal=True))
+    if "evidence" not in own.columns:
+        return own
+    key = pl.field("key").str.replace_all(mark, "", literal=True)
+    return own.with_columns(pl.col("evidence").list.eval(pl.element().struct.with_fields(key)))
 
 
 def read_workspace(folder: Path, as_of: date) -> tuple[Evidence, Terms]:
