@@ -28,3 +28,8 @@ def seeds_anew(name: str, count: int) -> list[Any]:
 def seed_of(fixed: int) -> int:
     """The fixed seed, or the one that `ANEW` says."""
     return fixed if ANEW is None else random.Random(f"{ANEW} {fixed}").randrange(10**9)
+
+
+def examples(count: int) -> int:
+    """So many examples where they are drawn anew; of the fixed ones, the same each time, half."""
+    return count // 2 if ANEW is None else count

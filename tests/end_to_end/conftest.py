@@ -24,6 +24,7 @@ from schemas.columns import polars_schema
 from schemas.field import FIELD_TABLES
 from tests.bench import Bench
 from tests.shared import made_once
+from tests.without_pages import leave_out_pages
 
 CASES = next(p for p in Path(__file__).parents if p.name == "tests") / "cases" / "worked_claims"
 DAY = (CASES / "expected" / "as_of.txt").read_text().strip()
@@ -259,6 +260,12 @@ def empty_figures(*_):
 def no_figures(monkeypatch):
     """Leaves the estimates out, half the time of a small refresh, where no test looks at them."""
     monkeypatch.setattr("pipelines.steps.figures.figure_tables", empty_figures)
+
+
+@pytest.fixture
+def no_pages(monkeypatch):
+    """Leaves the pages out, where no test looks at them or at the charts that they share."""
+    leave_out_pages(monkeypatch)
 
 
 @pytest.fixture(scope="session")

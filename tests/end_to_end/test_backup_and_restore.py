@@ -53,7 +53,7 @@ def rewritten(archive: Path, target: Path, change) -> Path:
 
 
 def test_what_is_restored_refreshes_to_the_same_store(
-    backed_up, archive, tmp_path, run, tools, day, no_figures
+    backed_up, archive, tmp_path, run, tools, day, no_figures, no_pages
 ):
     """Settings, terms, exports, history and rulings come back; the next refresh is as here."""
     folder, workspace = tmp_path / "restored", tmp_path / "workspace"

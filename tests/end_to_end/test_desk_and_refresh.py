@@ -86,7 +86,7 @@ def acted(workspace, run, day):
     return workspace, {name: call.json for name, call in told.items() if call.out[0] == "{"}
 
 
-def test_a_day_at_the_desk_is_what_the_next_refresh_decides(acted, run, day, no_figures):
+def test_a_day_at_the_desk_is_what_the_next_refresh_decides(acted, run, day, no_figures, no_pages):
     """Verdicts, findings and money of every claim are the same; rows are cited as ../desk."""
     workspace, told = acted
     for command, name in (("enter", "test"), ("correct", "cause"), ("correct", "gone")):
@@ -175,7 +175,7 @@ point = "supply"
 """
 
 
-def test_a_result_of_a_laboratorys_list_is_corrected(workspace, run, day, no_figures):
+def test_a_result_of_a_laboratorys_list_is_corrected(workspace, run, day, no_figures, no_pages):
     """One row an analyte: its value is another one at once, after a refresh, and told as confirmed
     once the laboratory sends it so; the sample's other results stay."""
     site = table(workspace, "select site from units where serial = 'W2101'").item()

@@ -151,7 +151,9 @@ def test_stores_that_are_damaged_or_of_another_version(workspace, run, day):
     assert "Move it away and refresh" in findings(call, "store")[0]
 
 
-def test_an_older_store_is_made_anew_with_its_history(workspace, run, tools, day, no_figures):
+def test_an_older_store_is_made_anew_with_its_history(
+    workspace, run, tools, day, no_figures, no_pages
+):
     """What cannot be computed again is carried over: the history of decisions, and rulings."""
     assert run("rule", "W08", "covered", workspace, "--by", "a", "--reason", "b").code == 0
     call = run("refresh", workspace, "--as-of", day)

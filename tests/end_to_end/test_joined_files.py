@@ -263,7 +263,7 @@ def test_places_and_headers_that_repeat_are_named_of_joins(joins):
     assert joins.aside("claims_header.csv") == [(3, "", "joins_nothing", "9 + A2")]
 
 
-def test_a_changed_joined_file_is_read_again_with_what_needs_it(joins, run, no_figures):
+def test_a_changed_joined_file_is_read_again_with_what_needs_it(joins, run, no_figures, no_pages):
     """The call changes with the claim's lines; the next refresh reads no other file again."""
     units = "serial,model,shipped_on\nA1,CO-1,2024-01-02\n"
     joins.export("units 2025-06-30.csv", units)

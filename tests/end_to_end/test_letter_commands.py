@@ -88,7 +88,9 @@ def test_the_first_register_was_told_before(claims, run, tmp_path):
     assert published["basis"].to_list() == [row["basis"] for row in entries]
 
 
-def test_what_changes_is_told_once_and_no_file_is_replaced(workspace, run, no_figures, tmp_path):
+def test_what_changes_is_told_once_and_no_file_is_replaced(
+    workspace, run, no_figures, no_pages, tmp_path
+):
     """A date is corrected: one letter, however often it is refreshed and written; looking back
     writes to nobody; a killed end is made good by the next run."""
     calls = workspace / "exports" / "service_calls" / "calls_2025-12-20.csv"

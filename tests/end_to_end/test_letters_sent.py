@@ -155,7 +155,7 @@ def test_one_mail_an_agency_names_every_claim(desk, run, mailbox) -> None:
     assert len(mailbox.mails) == 1
 
 
-def test_the_next_refresh_tells_nothing_again(desk, run, no_figures) -> None:
+def test_the_next_refresh_tells_nothing_again(desk, run, no_figures, no_pages) -> None:
     """What an action told is in the table; a withdrawn ruling overtakes its letter."""
     made = _rule(run, desk, "W21")
     number = _entries(run, desk)[0]["entry"]

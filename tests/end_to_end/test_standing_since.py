@@ -46,7 +46,7 @@ def ruled(workspace):
     return workspace
 
 
-def test_what_stands_holds_since_its_approval_or_withdrawal(ruled, run, day, no_figures):
+def test_what_stands_holds_since_its_approval_or_withdrawal(ruled, run, day, no_figures, no_pages):
     """The desk, the tables, the month and the archive tell the same days."""
     expected = {
         APPROVED: dt.date(2026, 1, 5),

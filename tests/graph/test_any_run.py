@@ -24,7 +24,6 @@ import dagster as dg
 import polars as pl
 import pytest
 
-from dashboards.site import LIBRARY, SPECIFICATIONS
 from pipelines.errors import RefusedError
 from pipelines.events import Event, open_desk
 from pipelines.steps import cause_suggestions, in_order, publish
@@ -37,6 +36,7 @@ from pipelines.workspace.tool import ALL, source_hash
 from tests.graph.conftest import CASES as WORKSPACE
 from tests.graph.conftest import Workbench, in_one_order
 from tests.shared import made_once
+from tests.without_pages import leave_out_pages
 
 pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
 CASES = int(os.environ.get("CASES", "2"))
@@ -204,15 +204,6 @@ def selection(draw: random.Random) -> list[str] | None:
 def small(quick: None):
     """What is looked at here are the rows of the store: they have few files, pages and words."""
 
-    def nothing_but_the_day(session, *_: object) -> SimpleNamespace:
-        return SimpleNamespace(as_of=session.inputs.as_of)
-
-    def one_page(data, out: Path, *_: object) -> None:
-        for name in (LIBRARY, SPECIFICATIONS):
-            (out / "assets" / name).parent.mkdir(parents=True, exist_ok=True)
-            (out / "assets" / name).write_text("", "utf-8")
-        (out / "index.html").write_text(str(data.as_of), "utf-8")
-
     def no_study(*_: object) -> SimpleNamespace:
         from schemas.causes import CAUSE_TABLES
         from schemas.columns import polars_schema
@@ -222,8 +213,7 @@ def small(quick: None):
         return SimpleNamespace(**dict(zip(names, frames, strict=True)))
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(publish, "page_data", nothing_but_the_day)
-        patch.setattr(publish, "build_site", one_page)
+        leave_out_pages(patch)
         patch.setattr(cause_suggestions, "study_causes", no_study)
         patch.setattr(publish, "PUBLISHED", OF_FILES)
         patch.setattr(publish, "comment_on_all", lambda con: None)

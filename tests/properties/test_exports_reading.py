@@ -14,6 +14,8 @@ from pipelines.exports import read_rows
 sys.path.insert(0, str(Path(__file__).parent))
 from exports_reference import compare_with_reference
 
+from tests.drawn import examples
+
 _ATOMS = ['"', '""', ",", ",", ";", "\t", "|", "\n", "\n", "\r\n", "\r", " ", "a", "b1", "\0", "é"]
 _ATOMS += ['"\n', '\n"', ',"', '",', '"x"', "\u00a0", "\u2028", "\x0b", "\x85", "😀", "ש", "\ufeff"]
 
@@ -51,14 +53,14 @@ def path(tmp_path_factory) -> Path:
     return tmp_path_factory.mktemp("exports") / "units.csv"
 
 
-@settings(max_examples=700, deadline=None)
+@settings(max_examples=examples(700), deadline=None)
 @given(case=broken_rows(), block_bytes=st.sampled_from([7, 40, 1 << 20]))
 def test_fast_reader_agrees_with_slow_one(path, case, block_bytes):
     """The block reader and a reader that walks over the characters find the same rows."""
     compare_with_reference(path, *case, block_bytes)
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=examples(400), deadline=None)
 @given(
     head=st.sampled_from([b"", b"a,b\n", b"\xef\xbb\xbfa;b\r\n", b"\xff\xfe", b"\xfe\xff\0a\0,"]),
     body=st.one_of(

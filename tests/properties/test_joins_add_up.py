@@ -23,6 +23,7 @@ from pipelines.records.mapping import Mapping
 from pipelines.records.row_cells import Place
 from pipelines.records.serving import Mappings
 from pipelines.records.steps import Step
+from tests.drawn import examples
 
 REFERENCES = References(pl.Series(["SK-2"]), pl.Series(["CLEAR"]), pl.Series(["SCALE"]))
 HEADS = {
@@ -128,7 +129,7 @@ def joined(one, files):
     return done, ends
 
 
-@settings(max_examples=80)
+@settings(max_examples=examples(80))
 @given(one=_MAPPINGS, files=st.fixed_dictionaries(_FILES))
 def test_every_row_of_every_file_ends_once(one, files):
     """Own rows and joined rows; a row set aside has a reason, and no other row has one."""
@@ -142,7 +143,7 @@ def test_every_row_of_every_file_ends_once(one, files):
         assert not set(told.set_aside["line"]) & set(told.left_out["line"])
 
 
-@settings(max_examples=80)
+@settings(max_examples=examples(80))
 @given(files=st.fixed_dictionaries(_FILES))
 def test_sums_and_ends_are_those_of_a_slow_hand(files):
     """One line of a claim after the other, with the numbers as they are written."""
@@ -190,7 +191,7 @@ def test_sums_and_ends_are_those_of_a_slow_hand(files):
         assert record["parts_amount"] == sums.get(key)
 
 
-@settings(max_examples=40)
+@settings(max_examples=examples(40))
 @given(one=_MAPPINGS, files=st.fixed_dictionaries(_FILES), data=st.data())
 def test_the_order_of_joined_rows_changes_nothing(one, files, data):
     """Sums do not know it, and copies are copies."""
@@ -229,7 +230,7 @@ _SERVING = st.lists(
 )
 
 
-@settings(max_examples=80)
+@settings(max_examples=examples(80))
 @given(mappings=_SERVING, path=_NAMES, own=st.sampled_from([None, "units"]), data=st.data())
 def test_the_order_of_mappings_changes_nothing(mappings, path, own, data):
     """Who serves a file, who joins it, and whether anybody names it."""

@@ -20,6 +20,7 @@ from pipelines.letters.standing import standing_claims
 from schemas.columns import polars_schema
 from schemas.decisions import Decisions, Findings
 from schemas.reference import REFERENCE_TABLES
+from tests.drawn import examples
 
 START = dt.date(2026, 9, 1)
 CLAIMS = ("K1", "K2", "K3")
@@ -284,5 +285,7 @@ class Nights(RuleBasedStateMachine):
         assert (live.filter(pl.col("state") == "to_send")["claim"]).is_unique().all()
 
 
-Nights.TestCase.settings = settings(max_examples=40, stateful_step_count=15, deadline=None)
+Nights.TestCase.settings = settings(
+    max_examples=examples(40), stateful_step_count=15, deadline=None
+)
 test_letters_are_told_exactly_once = Nights.TestCase

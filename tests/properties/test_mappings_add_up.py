@@ -17,6 +17,7 @@ from pipelines.records.left_out import CellTest, LeaveOut
 from pipelines.records.mapping import Mapping
 from pipelines.records.numerals import Marks
 from pipelines.records.steps import Step, changed
+from tests.drawn import examples
 
 REFERENCES = References(pl.Series(["SK-2"]), pl.Series(["CLEAR"]), pl.Series(["SCALE"]))
 HEADER = "call,serial,kind,opened_on,cause"
@@ -75,7 +76,7 @@ def parsed(mapping, rows):
     return reading, parse_file("service_calls", reading, mapping, "America/Denver")
 
 
-@settings(max_examples=60)
+@settings(max_examples=examples(60))
 @given(files=st.lists(st.tuples(_MAPPINGS, _ROWS), min_size=1, max_size=3), data=st.data())
 def test_every_row_ends_once_under_any_mapping(files, data):
     """Read and added rows are the sum of the ends; what is set aside is counted another way too."""
@@ -121,7 +122,7 @@ _STEPS = st.lists(
 ).map(tuple)
 
 
-@settings(max_examples=150)
+@settings(max_examples=examples(150))
 @given(
     text=st.one_of(
         st.none(),  # cells come without blanks around them, and null where nothing is left

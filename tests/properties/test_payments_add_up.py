@@ -12,6 +12,7 @@ from pipelines.assist.payments.ledger import payments
 from schemas.codes import VERDICTS
 from schemas.columns import CENTS
 from schemas.feeds import record_schema
+from tests.drawn import examples
 
 LINES = ("parts", "labor", "travel")
 CLAIMS = ["K1", "K2", "K3", "K4"]
@@ -62,7 +63,7 @@ def expected(standing, posted):
     return state, paid - due
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=examples(200), deadline=None)
 @given(decided=st.dictionaries(st.sampled_from(CLAIMS), STANDING), posted=CREDITS)
 def test_every_claim_is_told_as_by_plain_steps(decided, posted):
     """Each claim at most once, its state and difference as told by hand, and no cent is lost."""

@@ -18,6 +18,7 @@ from pipelines.records.mapping import Mapping
 from schemas.codes import FEEDS
 from schemas.columns import column_names
 from schemas.feeds import FEED_TABLES
+from tests.drawn import examples
 
 REFERENCES = References(pl.Series(["M"]), pl.Series(["P"]), pl.Series(["X"]))
 ENDS = ["records", "superseded", "duplicates", "set_aside"]
@@ -127,7 +128,7 @@ def slow_fates(drawn):
     return fates
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=examples(80), deadline=None)
 @given(drawn=FILES)
 def test_the_fates_of_calls_agree_with_a_slow_account(drawn):
     """Versions, duplicates and the rounds of claim numbers come out as the rules are written."""
@@ -147,7 +148,7 @@ def test_the_fates_of_calls_agree_with_a_slow_account(drawn):
         assert ends == [mine.count(name) for name in names]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 @given(drawn=FILES, order=st.randoms(use_true_random=False))
 def test_no_order_of_files_rows_or_batches_matters(drawn, order):
     """Shuffled files, shuffled rows and rows that were stored in batches give the same account."""
@@ -162,7 +163,7 @@ def test_no_order_of_files_rows_or_batches_matters(drawn, order):
         assert state(again) == expected
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 @given(drawn=FILES)
 def test_the_same_files_again_change_no_record(drawn):
     """A copy of every file under a later name makes duplicates and nothing else."""
@@ -203,7 +204,7 @@ def exports(draw):
     return feed, data
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=examples(120), deadline=None)
 @given(drawn=exports())
 def test_every_row_of_any_broken_export_has_one_end(drawn):
     """The four ends add up to the rows read, and every row set aside has its reason."""
@@ -235,7 +236,7 @@ LONG_ROWS = st.lists(
 )
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=examples(80), deadline=None)
 @given(batches=st.lists(LONG_ROWS, max_size=3), order=st.randoms(use_true_random=False))
 def test_long_files_lose_no_row_and_know_no_order(batches, order):
     """Each row has one end; each sample with a record has one line, whatever came first."""

@@ -15,6 +15,7 @@ from pipelines.records.accounting import account, gather
 from pipelines.records.cross_checks import References
 from pipelines.records.feed_file import parse_file
 from pipelines.records.mapping import Mapping
+from tests.drawn import examples
 
 REFERENCES = References(pl.Series(["SK-2"]), pl.Series(["CLEAR"]), pl.Series(["SCALE"]))
 HEADER = "call,claim,serial,kind,opened_on,cause"
@@ -78,7 +79,7 @@ def plain_winners(files) -> dict[str, tuple[str, int]]:
     return {call: (rank[2], rank[3]) for call, rank in best.items()}
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 @given(contents=_FEEDS, data=st.data())
 def test_the_four_ends_add_up_and_no_order_shows(folder, contents, data):
     """Every row read ends once; files in another order, or read again, give the same state."""
@@ -108,7 +109,7 @@ def test_the_four_ends_add_up_and_no_order_shows(folder, contents, data):
     assert second.fates.sort("file", "line").equals(first.fates.sort("file", "line"))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 @given(contents=_FEEDS)
 def test_the_winner_is_the_one_that_a_plain_loop_finds(folder, contents):
     """Later through date, then file name, then line; where no claim number stands."""
@@ -122,7 +123,7 @@ def test_the_winner_is_the_one_that_a_plain_loop_finds(folder, contents):
     assert got == plain_winners(files)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=examples(30), deadline=None)
 @given(contents=_FEEDS)
 def test_a_claim_stands_on_one_repair_call(folder, contents):
     """Whatever the versions, no claim number is held twice or by another kind of call."""
