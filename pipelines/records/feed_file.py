@@ -191,7 +191,8 @@ def _with_unjoined(
     texts, _ = _texts(reading, mapping, match_headers(feed, reading.header, mapping), Place())
     names = [name for name in texts.columns if name not in ("source_line", "raw", *PARTS)]
     rows, _ = parse_columns(feed, texts, mapping, timezone, names)
-    unjoined = _unsound(feed, rows, rows.clear(), mapping.split_column is not None)
+    splits = mapping.split_column is not None
+    unjoined = _unsound(feed, rows, _with_place(rows.clear(), "source_line", splits), splits)
     return pl.concat([unsound, unjoined], how="diagonal")
 
 

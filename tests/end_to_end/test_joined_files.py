@@ -125,6 +125,17 @@ def test_several_joined_rows_that_differ_set_the_row_and_themselves_aside(joins)
     assert told["claims_lines"] == (0, 5, 0, 0)
 
 
+def test_a_row_that_its_join_sets_aside_may_hold_several(joins):
+    """An order of two units and two claims that differ: set aside as the one row that it is."""
+    parts = MAPPING.replace('call = "Order"', 'call = { join = ["Order", "#part"] }')
+    joins.mapping("calls.toml", parts + LINES + '[transforms]\nserial = [ { split = [";"] } ]\n')
+    joins.export("orders 2025-06-30.csv", CALLS + "1,A1;A2,repair,2025-01-02\n")
+    joins.export("claims_header.csv", HEADS + "1,C-1,2025-02-01,open\n1,C-2,2025-02-02,open\n")
+    assert joins.aside("orders 2025-06-30.csv") == [(2, "", "joins_several", "1")]
+    told = ends(joins, "rows_read", "records", "set_aside")
+    assert told["orders 2025-06-30"] == (1, 0, 1)
+
+
 def test_rows_left_out_of_a_join_and_by_what_a_join_found(joins):
     """A joined row that is left out joins nothing; an order left out leaves its claim joined."""
     joins.mapping(
