@@ -77,34 +77,49 @@ FIRST = (
 )
 
 UNIT = Path(__file__).parent / "unit"
-# Files of tests/unit that take seconds: they start processes, write whole sites, work out all
-# figures, train models, or decide and draft again and again.
+# Files of tests/unit that take a second or more: they start processes, write whole sites, work out
+# all figures, train models, or decide and draft again and again.
 SLOW_UNITS = (
+    "test_agencies.py",
     "test_counterfactuals_by_hand.py",
     "test_decision_history.py",
     "test_drafts.py",
+    "test_engines.py",
+    "test_exports_rows.py",
     "test_exports_sheets.py",
     "test_field_bad_input.py",
+    "test_field_views.py",
+    "test_files_alike.py",
     "test_fitting.py",
+    "test_journeys_by_hand.py",
     "test_kept.py",
     "test_killed_desks.py",
     "test_known_figures.py",
     "test_letter_values.py",
     "test_merged_tables.py",
+    "test_morning_page.py",
     "test_named_right.py",
+    "test_page_contents.py",
     "test_recommendations_by_hand.py",
+    "test_recorded_run.py",
     "test_regions_forecast_costs.py",
+    "test_register.py",
+    "test_replaced_units_watched.py",
     "test_reviews_by_hand.py",
     "test_run_log.py",
     "test_shared_day.py",
     "test_site_files.py",
     "test_slices_and_forecasts.py",
+    "test_steps.py",
     "test_studied_causes.py",
     "test_suggestions.py",
     "test_telling_of_failures.py",
+    "test_treatment_fit_of_units.py",
     "test_unit_letters.py",
     "test_upcoming_matters.py",
     "test_values_and_people.py",
+    "test_water_advice.py",
+    "test_water_doubts.py",
 )
 
 

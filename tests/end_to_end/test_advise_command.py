@@ -92,7 +92,7 @@ def test_a_file_in_the_long_layout(
     assert "pH 7.5: within the limit" in out
 
 
-@pytest.mark.usefixtures("no_figures")
+@pytest.mark.usefixtures("no_figures", "no_pages")
 def test_a_site(workspace: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A site's latest complete test, after a refresh; a site without units is not found."""
     as_of = (CASES / "expected" / "as_of.txt").read_text(encoding="utf-8").strip()

@@ -33,7 +33,7 @@ def paid(decisions):
     return sum(decisions.select(line.sum()).item() for line in lines)
 
 
-@pytest.mark.usefixtures("no_figures")
+@pytest.mark.usefixtures("no_figures", "no_pages")
 def test_it_comes_to_what_a_refresh_under_these_terms_comes_to(workspace, run, tools, day, draft):
     """The same verdicts and the same money; before that, not a byte of the workspace changes."""
     edition = sorted(path.name for path in (workspace / "terms").glob("*.toml"))[0]

@@ -105,7 +105,7 @@ def test_a_store_made_anew_decides_the_same(workspace: Path, tmp_path: Path) -> 
         assert published_table(copy, name).equals(published_table(workspace, name)), name
 
 
-@pytest.mark.usefixtures("no_figures")
+@pytest.mark.usefixtures("no_figures", "no_pages")
 def test_a_correction_decides_its_claim_again(workspace: Path, tmp_path: Path) -> None:
     """A later file with a corrected row moves that claim alone, and the history tells it."""
     copy = tmp_path / "corrected"
@@ -132,7 +132,7 @@ def test_a_correction_decides_its_claim_again(workspace: Path, tmp_path: Path) -
     assert accounts["superseded"].sum() == 1
 
 
-@pytest.mark.usefixtures("no_figures")
+@pytest.mark.usefixtures("no_figures", "no_pages")
 def test_a_ruling_stands_and_exports_are_untouched(
     workspace: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -209,7 +209,7 @@ def test_a_broken_workspace_is_refused_and_left_alone(
     assert state(copy) == before
 
 
-@pytest.mark.usefixtures("no_figures")
+@pytest.mark.usefixtures("no_figures", "no_pages")
 def test_bad_files_do_not_stop_the_others(workspace: Path, tmp_path: Path) -> None:
     """A file without a required column and a unit of unknown model: set aside, the rest decided."""
     copy = tmp_path / "bad"
