@@ -50,8 +50,10 @@ _SPECIES = {
     "silica_mg_l": {"sio2": 1.0, "si": 2.1393},
     "iron_mg_l": {"fe": 1.0},
 }
-# Degrees are also written `°d` and `°f`.
-_OF_CACO3 = {"dh": 17.848, "dgh": 17.848, "d": 17.848, "fh": 10.0, "f": 10.0, "mmol/l": 100.09}
+_OF_CACO3 = {"dh": 17.848, "dgh": 17.848, "fh": 10.0, "mmol/l": 100.09}
+# Degrees are also written `°d` and `°f`, not without their sign: an `F` alone is of temperatures.
+_DEGREES = {"d": _OF_CACO3["dh"], "f": _OF_CACO3["fh"]}
+_SIGNS = ("°", "º", "˚", "deg")
 _OF_CACO3 |= dict.fromkeys(("gpg", "gr/gal", "grain/gal", "grains/gal"), 17.118)
 _OF_CACO3 |= {"grainspergallon": 17.118, "grains/gallon": 17.118}
 _MICROSIEMENS = {
@@ -171,6 +173,8 @@ def conversion(column: str, text: str) -> Conversion | None:
     if column.endswith("_f"):
         return _temperature(name, _FAHRENHEIT, _CELSIUS, Conversion(9 / 5, 32.0))
     scale = _scale(column, name)
+    if column.endswith("_caco3") and any(sign in text.lower() for sign in _SIGNS):
+        scale = _DEGREES.get(name, scale)
     return None if scale is None else Conversion(scale)
 
 

@@ -25,6 +25,8 @@ def test_hardness_has_the_factors_of_the_contract(unit, value):
     ("column", "unit"),
     [
         ("hardness_mg_l_caco3", "°DH"),
+        ("hardness_mg_l_caco3", "°f"),
+        ("calcium_mg_l_caco3", "°d"),
         ("hardness_mg_l_caco3", "Mg/l AS caco3"),
         ("hardness_mg_l_caco3", "mg CaCO3/L"),
         ("hardness_mg_l_caco3", "ppm (CaCO3)"),
