@@ -22,7 +22,8 @@ from pipelines.events.recorded import recorded_of
 from pipelines.queries.deciding_now import Touched, claims_touched, decide_now, touched_by
 from pipelines.queries.rows_now import RowsNow
 from pipelines.queries.store_now import STORE, StoreNow, store_now
-from pipelines.store.database import identifier, query_frame, registered
+from pipelines.store.database import identifier, query_frame
+from pipelines.store.frames_for_sql import registered
 from pipelines.store.inputs import digests_of, load_inputs
 from pipelines.store.reading import open_store, published_state
 from pipelines.workspace.settings import load_settings

@@ -16,7 +16,8 @@ from pipelines.events.recorded import DeskRecord
 from pipelines.queries.deciding_now import Touched, claims_touched, decide_now, touched_by
 from pipelines.queries.rows_now import RowsNow
 from pipelines.queries.store_now import StoreNow, store_now
-from pipelines.store.database import identifier, query_frame, registered
+from pipelines.store.database import identifier, query_frame
+from pipelines.store.frames_for_sql import registered
 from pipelines.store.inputs import Inputs
 from schemas.columns import column_names, key_columns
 from schemas.decisions import Decisions

@@ -15,7 +15,8 @@ import polars as pl
 from pipelines.records.accounting import FILES
 from pipelines.records.feed_file import seen_on
 from pipelines.steps.ingest import stored_schema
-from pipelines.store.database import identifier, query_frame, registered
+from pipelines.store.database import identifier, query_frame
+from pipelines.store.frames_for_sql import registered
 from schemas.codes import DESK_FILE
 from schemas.columns import key_columns
 from schemas.feeds import FEED_TABLES

@@ -53,6 +53,7 @@ def read_files(inputs: Inputs, files: list[Delivered]) -> Iterator[ReadFile]:
         parts = together.pop(path) if file.group else list(read_parts(inputs, file))
         heap.append((file, parts))
         rows += sum(part.parsed.rows_read for part in parts)
+        del parts  # else a large file's text would stand beside the next one's
         if rows >= HEAP_ROWS:
             yield from _typed(inputs, heap)
             heap, rows = [], 0

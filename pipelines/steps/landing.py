@@ -62,6 +62,7 @@ BY_FILE = {
 }
 # Files are small and many, or few and large: rows are handed to the store in heaps of this size.
 HEAP_ROWS = 500_000
+LARGE_BYTES = 50_000_000
 
 
 def landed_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
@@ -126,6 +127,7 @@ def _add(session: RefreshSession, fresh: list[Delivered]) -> pl.DataFrame:
     for number, file in enumerate(_read_ahead(read_files(session.inputs, fresh)), 1):
         heap.append(file)
         facts.append(file.facts)
+        del file  # it stands in the heap alone, and goes with it
         if sum(part.landed.height for one in heap for part in one.parts) >= HEAP_ROWS:
             _flush(session, heap)
             session.progress(f"  {number} of {len(fresh)} files read")
@@ -136,12 +138,18 @@ def _add(session: RefreshSession, fresh: list[Delivered]) -> pl.DataFrame:
 
 
 def _read_ahead(files: Iterator[ReadFile]) -> Iterator[ReadFile]:
-    """The files in their order, the next one being read while one is handed to the store."""
+    """The files in their order, the next one being read while one is handed to the store; not
+    behind a large one, since two of them need not stand in memory together."""
     with ThreadPoolExecutor(max_workers=1) as pool:
         coming = pool.submit(next, files, None)
         while (file := coming.result()) is not None:
-            coming = pool.submit(next, files, None)
+            is_large = file.facts["size_bytes"] >= LARGE_BYTES
+            if not is_large:
+                coming = pool.submit(next, files, None)
             yield file
+            del file
+            if is_large:
+                coming = pool.submit(next, files, None)
 
 
 def _flush(session: RefreshSession, heap: list[ReadFile]) -> None:

@@ -123,7 +123,10 @@ def typed_parts(inputs: Inputs, parts: Sequence[tuple[str, ReadPart]]) -> list[R
         corrections = inputs.recorded.corrections(mapping.feed)
         parsed = parse_files(mapping.feed, files, mapping, inputs.settings.timezone, corrections)
         for number, parsed_file in zip(numbers, parsed, strict=True):
-            typed[number] = replace(parts[number][1], parsed=parsed_file, is_text=False)
+            part = parts[number][1]
+            # The rows as text, of which `landed` has the whole, would double what stands in memory.
+            reading = part.reading and replace(part.reading, rows=part.reading.rows.clear())
+            typed[number] = replace(part, parsed=parsed_file, reading=reading, is_text=False)
     return [typed[number] for number in range(len(parts))]
 
 

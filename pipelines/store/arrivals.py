@@ -16,7 +16,8 @@ import datetime as dt
 import duckdb
 import polars as pl
 
-from pipelines.store.database import LAST, has_table, identifier, query_frame, registered
+from pipelines.store.database import LAST, has_table, identifier, query_frame
+from pipelines.store.frames_for_sql import registered
 from pipelines.store.row_hashes import (
     content_columns,
     key_text,

@@ -11,14 +11,8 @@ from collections.abc import Sequence
 import duckdb
 import polars as pl
 
-from pipelines.store.database import (
-    LAST,
-    has_table,
-    identifier,
-    one_row,
-    query_frame,
-    registered,
-)
+from pipelines.store.database import LAST, has_table, identifier, one_row, query_frame
+from pipelines.store.frames_for_sql import registered
 from pipelines.store.repairs import IS_CLAIM, IS_REPAIR
 from schemas.codes import DESK_FILE
 from schemas.feeds import record_schema

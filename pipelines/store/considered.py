@@ -18,7 +18,8 @@ import duckdb
 import polars as pl
 
 from pipelines.records.suggestions import serials_one_edit_away
-from pipelines.store.database import has_table, identifier, query_frame, registered
+from pipelines.store.database import has_table, identifier, query_frame
+from pipelines.store.frames_for_sql import registered
 from pipelines.store.row_hashes import rows_as_archived
 from schemas.codes import FEEDS, OPTIONAL_FEEDS
 from schemas.feeds import record_schema

@@ -18,12 +18,12 @@ import duckdb
 import polars as pl
 
 from pipelines.errors import StorageError
+from pipelines.store.frames_for_sql import read_once
 
 LAST = "last"  # the name under which a run has the published store
 # The values of a query, by place or by name, and a row of what it gives.
 Params = list[Any] | dict[str, Any]
 Row = tuple[Any, ...]
-SMALL_ROWS = 20_000
 MEMORY_LIMIT = "1GB"  # DuckDB's share; polars needs the rest of the 4 GiB a refresh may take
 
 
@@ -162,7 +162,7 @@ def write_frame(con: duckdb.DuckDBPyConnection, name: str, frame: pl.DataFrame) 
     schema, _, _ = name.rpartition(".")
     if schema:
         con.execute(f"create schema if not exists {identifier(schema)}")
-    with registered(con, frame) as source:
+    with read_once(con, frame) as source:
         con.execute(f"create or replace table {identifier(name)} as select * from {source}")
 
 
@@ -171,7 +171,7 @@ def append_frame(con: duckdb.DuckDBPyConnection, name: str, frame: pl.DataFrame)
     if not has_table(con, name):
         write_frame(con, name, frame)
     elif frame.height:
-        with registered(con, frame) as source:
+        with read_once(con, frame) as source:
             con.execute(f"insert into {identifier(name)} by name select * from {source}")
 
 
@@ -199,23 +199,6 @@ def forget_files(
             "(select unnest(?::varchar[]))",
             [gone],
         )
-
-
-class registered:
-    """A frame under a name that SQL can read, for the length of a `with` block."""
-
-    def __init__(self, con: duckdb.DuckDBPyConnection, frame: pl.DataFrame) -> None:
-        self.con = con
-        self.frame = frame
-
-    def __enter__(self) -> str:
-        # DuckDB looks at a polars frame for longer than at what it turns it into.
-        small = self.frame.height <= SMALL_ROWS
-        self.con.register("incoming_frame", self.frame.to_arrow() if small else self.frame)
-        return "incoming_frame"
-
-    def __exit__(self, *_: object) -> None:
-        self.con.unregister("incoming_frame")
 
 
 def storage_fault(error: BaseException, where: Path) -> StorageError | None:

@@ -20,13 +20,8 @@ from pipelines.coverage.evidence import Evidence
 from pipelines.engine.ground import DECIDING, Ground
 from pipelines.engine.groups import Parts, divided, number_of_parts
 from pipelines.events.ruling_days import days_of
-from pipelines.store.database import (
-    has_table,
-    identifier,
-    query_frame,
-    read_frame,
-    registered,
-)
+from pipelines.store.database import has_table, identifier, query_frame, read_frame
+from pipelines.store.frames_for_sql import registered
 from pipelines.store.inputs import Inputs
 from schemas.codes import REFERENCES
 from schemas.feeds import record_schema

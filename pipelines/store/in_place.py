@@ -13,7 +13,8 @@ import duckdb
 import polars as pl
 
 from pipelines.store.contents import Columns, columns_of
-from pipelines.store.database import drop_table, identifier, registered
+from pipelines.store.database import drop_table, identifier
+from pipelines.store.frames_for_sql import registered
 
 # The columns that DuckDB makes of a frame's, by the frame's: asked once each in a process.
 _MADE_OF: dict[tuple[tuple[str, pl.DataType], ...], Columns] = {}

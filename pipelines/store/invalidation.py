@@ -32,16 +32,9 @@ import polars as pl
 from pipelines.coverage.evidence import SILENCE_COUNTS, seen
 from pipelines.coverage.standing import latest_rulings, with_ruling_outdated
 from pipelines.errors import WorkspaceError
-from pipelines.store.database import (
-    LAST,
-    has_table,
-    identifier,
-    one_row,
-    query_frame,
-    read_frame,
-    registered,
-)
+from pipelines.store.database import LAST, has_table, identifier, one_row, query_frame, read_frame
 from pipelines.store.evidence import load_evidence
+from pipelines.store.frames_for_sql import registered
 from pipelines.store.transaction import RefreshSession
 from schemas.codes import FEEDS
 from schemas.columns import column_names

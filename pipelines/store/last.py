@@ -12,15 +12,8 @@ from dataclasses import dataclass
 import duckdb
 import polars as pl
 
-from pipelines.store.database import (
-    LAST,
-    has_table,
-    identifier,
-    one_row,
-    query_frame,
-    read_frame,
-    registered,
-)
+from pipelines.store.database import LAST, has_table, identifier, one_row, query_frame, read_frame
+from pipelines.store.frames_for_sql import registered
 from pipelines.store.published_state import PublishedState, mixture, state_of
 from pipelines.store.states import RunState
 from schemas.columns import Table, polars_schema

@@ -13,14 +13,9 @@ from typing import Any
 import duckdb
 import polars as pl
 
-from pipelines.store.database import (
-    LAST,
-    has_table,
-    identifier,
-    query_frame,
-    registered,
-)
+from pipelines.store.database import LAST, has_table, identifier, query_frame
 from pipelines.store.evidence import records
+from pipelines.store.frames_for_sql import registered
 
 
 def rows_of(con: duckdb.DuckDBPyConnection, table: str, keys: pl.Series) -> pl.DataFrame:

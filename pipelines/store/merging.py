@@ -13,12 +13,8 @@ from typing import Any
 import duckdb
 import polars as pl
 
-from pipelines.store.database import (
-    drop_table,
-    identifier,
-    query_frame,
-    registered,
-)
+from pipelines.store.database import drop_table, identifier, query_frame
+from pipelines.store.frames_for_sql import registered
 from pipelines.store.in_place import replace_table
 
 MERGED_KEYS = 50_000

@@ -181,7 +181,7 @@ def pieces(tree: ast.Module, sql_at: Mapping[str, int] = SQL_AT) -> Iterator[tup
         if isinstance(node, ast.With)
         for item in node.items
         if isinstance(item.context_expr, ast.Call)
-        and getattr(item.context_expr.func, "id", "") == "registered"
+        and getattr(item.context_expr.func, "id", "") in ("registered", "read_once")
         and isinstance(item.optional_vars, ast.Name)
     }
     for node in ast.walk(tree):

@@ -26,9 +26,9 @@ from pipelines.store.database import (
     identifier,
     one_row,
     query_frame,
-    registered,
     write_frame,
 )
+from pipelines.store.frames_for_sql import registered
 from pipelines.workspace import clock
 from schemas.archive import (
     ARCHIVE_TABLES,

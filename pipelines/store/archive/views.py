@@ -16,7 +16,7 @@ import polars as pl
 
 from pipelines.store.archive.chain import Chain
 from pipelines.store.archive.files import HISTORY, KEPT
-from pipelines.store.database import registered
+from pipelines.store.frames_for_sql import registered
 from schemas.archive import ARCHIVE_TABLES
 from schemas.columns import polars_schema
 from schemas.decisions import DecisionHistory

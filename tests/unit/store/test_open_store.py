@@ -23,11 +23,17 @@ def _store(path: Path, value: int) -> None:
     con.close()
 
 
+def _workspace(folder: Path, name: str) -> SimpleNamespace:
+    """What opening a store asks of a workspace."""
+    published = folder / "published"
+    return SimpleNamespace(database=folder / name, store=folder, published=published, root=folder)
+
+
 @pytest.fixture
 def place(tmp_path):
     """A workspace of which only the store is asked."""
     _store(tmp_path / "a.duckdb", 1)
-    return SimpleNamespace(database=tmp_path / "a.duckdb", root=tmp_path)
+    return _workspace(tmp_path, "a.duckdb")
 
 
 def _value(place) -> int:
@@ -84,7 +90,7 @@ def test_no_store_is_told(tmp_path) -> None:
     """The sentence says how to make one."""
     with (
         pytest.raises(WorkspaceError) as told,
-        open_store(SimpleNamespace(database=tmp_path / "none", root=tmp_path)),
+        open_store(_workspace(tmp_path, "none")),
     ):
         pass
     assert "run `limeledger refresh" in str(told.value)
