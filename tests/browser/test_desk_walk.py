@@ -380,6 +380,8 @@ def _violations(page: Page, axe: str, path: str) -> list[str]:
     for summary in page.locator("main details:not([open]) > summary").all()[:8]:
         if summary.is_visible():
             summary.click()
+    # Wherever the last click has scrolled to, the bar that stays on top lies over something.
+    page.evaluate("scrollTo({top: 0, behavior: 'instant'})")
     page.evaluate(axe)
     found = page.evaluate("tags => axe.run(document, {runOnly: tags})", WCAG)
     return told + [
