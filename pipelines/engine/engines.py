@@ -49,7 +49,10 @@ class LocalEngine:
     ) -> Iterator[dict[str, pl.DataFrame]]:
         """What `WORKS[work]` makes of each part, in their order."""
         for frames in parts:
-            yield WORKS[work](ground, frames)
+            made = WORKS[work](ground, frames)
+            del frames  # a part is let go of before the next one is read
+            yield made
+            del made
 
     def published(self) -> None:
         """Nothing was kept."""

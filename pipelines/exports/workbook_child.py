@@ -11,13 +11,17 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import resource
 import sys
 import zipfile
 from multiprocessing.connection import Connection
+from pathlib import Path
 from typing import Any
 
 NO_WORKBOOK, NO_MEMORY, BROKEN = "no_workbook", "no_memory", "broken"
+
+_NEARLY = 16 << 20  # bytes below its bound at which a process has next to no memory left
 
 
 def main(arguments: list[str]) -> None:
@@ -91,7 +95,16 @@ def _send_sheet(
 def _kind(error: BaseException, otherwise: str) -> str:
     text = str(error).casefold()
     out_of = "out of memory" in text or "allocat" in text or "cannot reserve" in text
-    return NO_MEMORY if out_of else otherwise
+    return NO_MEMORY if out_of or _came_to_the_limit() else otherwise
+
+
+def _came_to_the_limit() -> bool:
+    """Whether nearly all memory was taken once: a library that cannot unpack for want of a few
+    kilobytes says that the file is damaged."""
+    allowed, _ = resource.getrlimit(resource.RLIMIT_AS)
+    status = Path("/proc/self/status").read_text(encoding="ascii", errors="replace")
+    peak = re.search(r"^VmPeak:\s+(\d+) kB", status, re.MULTILINE)
+    return peak is not None and int(peak[1]) * 1024 > allowed - _NEARLY
 
 
 def _send(connection: Connection, message: dict[str, Any]) -> None:

@@ -65,6 +65,7 @@ def decision_tables(session: RefreshSession, wanted: Collection[str]) -> Iterato
         added.append(decided["decision_history"])
         for name in ("findings", "decisions"):
             writers[name].add(decided[name])
+        del decided  # it is being written, and need not stand beside what is decided next
     writers["decision_history"].add(pl.concat(added).sort("claim"))
     for name in ("findings", "decisions"):
         writers[name].sort(CLAIM_TABLES[name])
@@ -90,6 +91,7 @@ def _decided(
     for decided in session.engine.run("claims", ground, _parts(session, moving)):
         moved = _as_of_run(session, decided["decision_history"])
         yield {**decided, "decision_history": moved}
+        del decided, moved
     none = pl.DataFrame(schema=polars_schema(Findings))
     yield {
         "findings": none,
@@ -114,6 +116,7 @@ def _parts(session: RefreshSession, moving: pl.DataFrame) -> Iterator[dict[str, 
             for name, frame in days_on_rulings(inputs).items()
         }
         yield {**records, **last, **ruled, "claims": claims, "suggestions": own_suggestions}
+        del records, last
 
 
 def _as_of_run(session: RefreshSession, moved: pl.DataFrame) -> pl.DataFrame:

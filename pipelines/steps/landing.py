@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from typing import Any
 
 import duckdb
@@ -125,7 +126,7 @@ def _add(session: RefreshSession, fresh: list[Delivered]) -> pl.DataFrame:
     facts: list[dict[str, Any]] = []
     heap: list[ReadFile] = []
     for number, file in enumerate(_read_ahead(read_files(session.inputs, fresh)), 1):
-        heap.append(file)
+        heap.append(replace(file, parts=[part.without_text() for part in file.parts]))
         facts.append(file.facts)
         del file  # it stands in the heap alone, and goes with it
         if sum(part.landed.height for one in heap for part in one.parts) >= HEAP_ROWS:

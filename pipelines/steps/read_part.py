@@ -79,6 +79,12 @@ class ReadPart:
             "headers": reading.header if reading else self.header,
         }
 
+    def without_text(self) -> ReadPart:
+        """The same without its rows as text, which `landed` has whole: they take as much memory."""
+        if self.reading is None:
+            return self
+        return replace(self, reading=replace(self.reading, rows=self.reading.rows.clear()))
+
 
 def text_part(
     file: Delivered, feed: str, mapping: Mapping, reading: Reading, sheet: str, place: int
@@ -123,10 +129,7 @@ def typed_parts(inputs: Inputs, parts: Sequence[tuple[str, ReadPart]]) -> list[R
         corrections = inputs.recorded.corrections(mapping.feed)
         parsed = parse_files(mapping.feed, files, mapping, inputs.settings.timezone, corrections)
         for number, parsed_file in zip(numbers, parsed, strict=True):
-            part = parts[number][1]
-            # The rows as text, of which `landed` has the whole, would double what stands in memory.
-            reading = part.reading and replace(part.reading, rows=part.reading.rows.clear())
-            typed[number] = replace(part, parsed=parsed_file, reading=reading, is_text=False)
+            typed[number] = replace(parts[number][1], parsed=parsed_file, is_text=False)
     return [typed[number] for number in range(len(parts))]
 
 

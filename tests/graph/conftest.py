@@ -173,16 +173,18 @@ def quick() -> Iterator[None]:
 
 
 @pytest.fixture(scope="session")
-def refreshed(quick: None, tmp_path_factory: pytest.TempPathFactory) -> Workbench:
+def refreshed(quick: None, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Workbench]:
     """The worked claims, refreshed once for all processes. Do not touch."""
 
     def make(folder: Path) -> str:
         shutil.copytree(CASES, folder)
-        assert Workbench(folder, dg.DagsterInstance.ephemeral()).run().ended == "done"
+        with dg.DagsterInstance.ephemeral() as instance:
+            assert Workbench(folder, instance).run().ended == "done"
         return ""
 
     folder, _ = made_once(tmp_path_factory, "refreshed_by_dagster", make)
-    return Workbench(folder, dg.DagsterInstance.ephemeral())
+    with dg.DagsterInstance.ephemeral() as instance:
+        yield Workbench(folder, instance)
 
 
 @pytest.fixture

@@ -15,7 +15,7 @@ import os
 import random
 import re
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -221,17 +221,19 @@ def small(quick: None):
 
 
 @pytest.fixture(scope="module")
-def refreshed(small: None, tmp_path_factory: pytest.TempPathFactory) -> Workbench:
+def refreshed(small: None, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Workbench]:
     """The worked claims, refreshed once for all processes, with as few files. Do not touch."""
 
     def make(folder: Path) -> str:
         shutil.copytree(WORKSPACE, folder)
-        new = Workbench(folder, dg.DagsterInstance.ephemeral(), in_full=False)
-        assert run_in_order(new) == ("done", None)
+        with dg.DagsterInstance.ephemeral() as instance:
+            new = Workbench(folder, instance, in_full=False)
+            assert run_in_order(new) == ("done", None)
         return ""
 
     folder, _ = made_once(tmp_path_factory, "refreshed_small", make)
-    return Workbench(folder, dg.DagsterInstance.ephemeral(), in_full=False)
+    with dg.DagsterInstance.ephemeral() as instance:
+        yield Workbench(folder, instance, in_full=False)
 
 
 @pytest.fixture(autouse=True)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import duckdb
@@ -31,9 +31,10 @@ def archive_views(
     `into` is a database to write, under the name `made`.
     """
     # What does not fit into memory goes where nobody else reads, and not into the workspace.
-    spill = tempfile.TemporaryDirectory(prefix="limeledger-")
-    con = duckdb.connect(":memory:", config={"temp_directory": spill.name})
-    try:
+    with (
+        tempfile.TemporaryDirectory(prefix="limeledger-") as spill,
+        closing(duckdb.connect(":memory:", config={"temp_directory": spill})) as con,
+    ):
         if into is not None:
             con.execute("attach '" + str(into).replace("'", "''") + "' as made")
         con.execute("set enable_progress_bar=false")
@@ -69,9 +70,6 @@ def archive_views(
         con.execute(f"set allowed_directories=['{quoted}']")
         con.execute("set enable_external_access=false")
         yield con
-    finally:
-        con.close()
-        spill.cleanup()
 
 
 def _has(con: duckdb.DuckDBPyConnection, name: str) -> bool:
