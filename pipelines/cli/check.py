@@ -27,7 +27,7 @@ def output_schema() -> dict[str, Any]:
 def run(args: argparse.Namespace) -> int:
     """Reads and validates everything, and tells it grouped by what a person can mend."""
     from pipelines.queries.checking import check_workspace
-    from pipelines.records.problems import ends_of_mappings
+    from pipelines.records.problems import ends_in_words, ends_of_mappings
 
     report = check_workspace(args.workspace, args.as_of, progress)
     if args.json:
@@ -35,9 +35,7 @@ def run(args: argparse.Namespace) -> int:
         return report.exit_code
     totals = report.totals
     say(
-        f"{totals['rows_read']:,} rows in {totals['files']} files: {totals['records']:,} records, "
-        f"{totals['superseded']:,} superseded, {totals['duplicates']:,} duplicates, "
-        f"{totals['set_aside']:,} set aside"
+        f"{totals['rows_read']:,} rows in {totals['files']} files: {ends_in_words(totals)}"
         f"{ends_of_mappings(totals)}."
     )
     for problem in report.problems:

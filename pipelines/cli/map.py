@@ -133,17 +133,15 @@ def _tell_other_drafts(file_drafts: FileDrafts, args: argparse.Namespace) -> Non
 
 
 def _say_trial(trial: Trial) -> None:
+    from pipelines.records.problems import ends_in_words
+
     totals = trial.totals()
     more = "".join(
         f", {totals[name]:,} {words}"
         for name, words in (("left_out", "left out"), ("rows_split", "added by splitting"))
         if totals[name]
     )
-    say(
-        f"{totals['rows_read']:,} rows: {totals['records']:,} records, "
-        f"{totals['superseded']:,} superseded, {totals['duplicates']:,} duplicates, "
-        f"{totals['set_aside']:,} set aside{more}."
-    )
+    say(f"{totals['rows_read']:,} rows: {ends_in_words(totals)}{more}.")
     for problem in trial.problems:
         say(problem["sentence"])
         if problem["remedy"]:

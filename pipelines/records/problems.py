@@ -86,6 +86,22 @@ def problems(set_aside: pl.DataFrame, whole_files: Collection[str] = ()) -> pl.D
     return pl.concat([whole.select(names).cast(PROBLEMS), spoken.select(names)])
 
 
+def ends_in_words(totals: Mapping[str, int]) -> str:
+    """How many rows ended as what, whatever reads them.
+
+    Args:
+        totals: numbers of rows by the names of `row_accounts`.
+    """
+    records, duplicates = (
+        f"{totals[name]:,} {name.removesuffix('s') if totals[name] == 1 else name}"
+        for name in ("records", "duplicates")
+    )
+    return (
+        f"{records}, {totals['superseded']:,} superseded, {duplicates}, "
+        f"{totals['set_aside']:,} set aside"
+    )
+
+
 def ends_of_mappings(totals: Mapping[str, int]) -> str:
     """The ends that only mappings bring about, where there are such rows, to go on with a sentence.
 

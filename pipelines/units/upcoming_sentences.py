@@ -48,8 +48,8 @@ LATE = {
         "send the proof; until then {} has lapsed."
     ),
     "cartridge due": (
-        "The cartridge of unit {} was to be changed by {}. If it was, send the report; until it "
-        "is, {} has lapsed."
+        "The cartridge of unit {} was to be changed by {}. If it was, send the report. If it was "
+        "not, {} has lapsed; have it changed, and see in the terms which lapses they forgive."
     ),
     "installation fault": (
         "The start-up of unit {} found something unsound on {}. Have it mended by licensed people "

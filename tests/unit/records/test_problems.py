@@ -1,8 +1,9 @@
 """Reasons gathered for a person: how many rows, what, and where first."""
 
 import polars as pl
+import pytest
 
-from pipelines.records.problems import PROBLEMS, problems
+from pipelines.records.problems import PROBLEMS, ends_in_words, problems
 from schemas.accounts import SetAside
 from schemas.columns import polars_schema
 
@@ -92,3 +93,16 @@ def test_a_whole_file_is_named_where_its_reason_does_not():
 def test_nothing_set_aside_is_no_problem():
     """An empty table stays empty, with its columns."""
     assert problems(frame()).schema == PROBLEMS
+
+
+@pytest.mark.parametrize(
+    ("counts", "words"),
+    [
+        ((1, 0, 1, 2), "1 record, 0 superseded, 1 duplicate, 2 set aside"),
+        ((1200, 3, 0, 0), "1,200 records, 3 superseded, 0 duplicates, 0 set aside"),
+    ],
+)
+def test_ends_of_rows_are_told_in_the_singular_where_there_is_one(counts, words) -> None:
+    """One record is no records, and a thousand have their comma."""
+    names = ("records", "superseded", "duplicates", "set_aside")
+    assert ends_in_words(dict(zip(names, counts, strict=True))) == words
