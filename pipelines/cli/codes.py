@@ -7,6 +7,7 @@ from typing import Any
 
 from pipelines.cli.console.arguments import takes_workspace
 from pipelines.cli.console.output import print_json, progress, say
+from schemas.wording import counted
 
 HELP = "List the codes and names in the exports; draft reference files from them into drafts/."
 
@@ -57,8 +58,7 @@ def run(args: argparse.Namespace) -> int:
         for line in unknown[:10]:
             others = [text for text in line.spellings if text != line.code]
             also = f", also written {', '.join(others[:4])}" if others else ""
-            rows = "1 row" if line.rows == 1 else f"{line.rows:,} rows"
-            say(f"  {line.code} {line.name}".rstrip() + f": {rows}{also}")
+            say(f"  {line.code} {line.name}".rstrip() + f": {counted(line.rows, 'row')}{also}")
         if len(unknown) > 10:
             say(f"  … and {len(unknown) - 10} more")
     say(f"{len(drafted.aliases)} other spellings are proposed as aliases.")

@@ -38,6 +38,7 @@ from pipelines.queries.deciding_now import decisions_now
 from pipelines.queries.laid_over import lay_decisions_over
 from pipelines.queries.store_now import StoreNow, store_now
 from pipelines.steps.claim_details import data_of_claims
+from pipelines.store.claim_reads import decision_row
 from pipelines.store.inputs import load_inputs
 from pipelines.store.lookups import rows_of
 from pipelines.store.published_state import published_manifest
@@ -78,11 +79,13 @@ def _made(now: StoreNow, since: DecidedSince, claim: str) -> Mapping[str, Any] |
     mine = pl.col("claim") == claim
     decided = Decided(since.decisions.filter(mine), since.findings.filter(mine))
     untouched = decided.decisions.is_empty() and claim not in since.gone
-    if untouched:
-        decided = _published(now, claim) if now.is_of_its_day else decisions_now(now, [claim])
-    if decided.decisions.is_empty():  # a correction or a withdrawal took it off the record
-        return None
-    if not (untouched and now.is_of_its_day):
+    if untouched and now.is_of_its_day:  # as published
+        if decision_row(now.con, claim).is_empty():
+            return None
+    else:
+        decided = decisions_now(now, [claim]) if untouched else decided
+        if decided.decisions.is_empty():  # a correction or a withdrawal took it off the record
+            return None
         lay_decisions_over(now, decided)
     data = data_of_claims(now.inputs, now.con, pl.Series([claim], dtype=pl.String))
     profiles = rows_of(now.con, "water_profiles", data.water_values["sample"])
@@ -91,11 +94,6 @@ def _made(now: StoreNow, since: DecidedSince, claim: str) -> Mapping[str, Any] |
         return next(iter(claim_pages.contents(shown, [claim], claim_path)), None)
     except TemplateFault as fault:
         raise WorkspaceError(str(fault)) from None
-
-
-def _published(now: StoreNow, claim: str) -> Decided:
-    one = pl.Series("claim", [claim], dtype=pl.String)
-    return Decided(*(rows_of(now.con, table, one) for table in ("decisions", "findings")))
 
 
 def published_parts(

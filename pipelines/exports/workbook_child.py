@@ -102,7 +102,10 @@ def _came_to_the_limit() -> bool:
     """Whether nearly all memory was taken once: a library that cannot unpack for want of a few
     kilobytes says that the file is damaged."""
     allowed, _ = resource.getrlimit(resource.RLIMIT_AS)
-    status = Path("/proc/self/status").read_text(encoding="ascii", errors="replace")
+    try:
+        status = Path("/proc/self/status").read_text(encoding="ascii", errors="replace")
+    except OSError:  # a system that does not tell
+        return False
     peak = re.search(r"^VmPeak:\s+(\d+) kB", status, re.MULTILINE)
     return peak is not None and int(peak[1]) * 1024 > allowed - _NEARLY
 

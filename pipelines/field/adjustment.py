@@ -132,7 +132,8 @@ def _rare_sets_together(cells: pl.DataFrame) -> pl.DataFrame:
 def _fit(units: pl.DataFrame, kinds: tuple[str, ...], years: dict[str, float]) -> pl.DataFrame:
     cells = units.group_by(kinds).agg(pl.col("f", "y").sum()).sort(kinds)
     design, names = _design(cells, kinds)
-    kept = _independent(design)
+    shared = design.T @ design  # of each two columns, the rows that are in both
+    kept = _independent(shared)
     terms, bread = unpenalized(design[:, kept], cells["f"].to_numpy(), cells["y"].to_numpy())
     rate = cells.select(kinds).with_columns(
         rate=np.exp(design[:, kept] @ terms), cell=pl.int_range(pl.len())
@@ -140,7 +141,7 @@ def _fit(units: pl.DataFrame, kinds: tuple[str, ...], years: dict[str, float]) -
     meat = _clustered(units.join(rate, on=kinds), design[:, kept])
     sites = units["site"].n_unique()
     covariance = bread @ meat @ bread * sites / max(sites - 1, 1)
-    return _contrasts(years, names, design, kept, terms, covariance)
+    return _contrasts(years, names, shared, kept, terms, covariance)
 
 
 def _design(
@@ -156,12 +157,11 @@ def _design(
     return np.column_stack(columns), names
 
 
-def _independent(design: np.ndarray) -> np.ndarray:
+def _independent(shared: np.ndarray) -> np.ndarray:
     """Columns that are no combination of those before them, in their order.
 
     By Cholesky's steps on the counts of rows that columns share, which are whole numbers.
     """
-    shared = design.T @ design
     kept: list[int] = []
     rest = shared.copy()  # of each column, what those kept leave of it
     for column in range(len(shared)):
@@ -172,12 +172,11 @@ def _independent(design: np.ndarray) -> np.ndarray:
     return np.array(kept)
 
 
-def _not_seen(design: np.ndarray, kept: np.ndarray) -> np.ndarray:
+def _not_seen(shared: np.ndarray, kept: np.ndarray) -> np.ndarray:
     """Orthonormal columns that span all terms of which no cell's row tells anything.
 
     Each column that is not kept is a combination of those that are.
     """
-    shared = design.T @ design
     beside = np.setdiff1d(np.arange(len(shared)), kept)
     together = np.zeros((len(shared), len(beside)))
     together[kept] = -np.linalg.solve(shared[np.ix_(kept, kept)], shared[np.ix_(kept, beside)])
@@ -208,14 +207,14 @@ def _clustered(units: pl.DataFrame, design: np.ndarray) -> np.ndarray:
 def _contrasts(
     years: dict[str, float],
     names: list[tuple[str, str]],
-    design: np.ndarray,
+    shared: np.ndarray,
     kept: np.ndarray,
     terms: np.ndarray,
     covariance: np.ndarray,
 ) -> pl.DataFrame:
     weights = np.array([years[level] if kind == "region" else 0.0 for kind, level in names])
     weights /= weights.sum()  # of the regions that have a term
-    blind = _not_seen(design, kept)
+    blind = _not_seen(shared, kept)
     ratios = []
     for place, (kind, level) in enumerate(names):
         if kind != "region":

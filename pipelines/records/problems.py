@@ -11,6 +11,7 @@ from collections.abc import Collection, Mapping
 import polars as pl
 
 from pipelines.records.reasons import RULES
+from schemas.wording import counted
 
 PROBLEMS = pl.Schema(
     {
@@ -92,13 +93,9 @@ def ends_in_words(totals: Mapping[str, int]) -> str:
     Args:
         totals: numbers of rows by the names of `row_accounts`.
     """
-    records, duplicates = (
-        f"{totals[name]:,} {name.removesuffix('s') if totals[name] == 1 else name}"
-        for name in ("records", "duplicates")
-    )
     return (
-        f"{records}, {totals['superseded']:,} superseded, {duplicates}, "
-        f"{totals['set_aside']:,} set aside"
+        f"{counted(totals['records'], 'record')}, {totals['superseded']:,} superseded, "
+        f"{counted(totals['duplicates'], 'duplicate')}, {totals['set_aside']:,} set aside"
     )
 
 

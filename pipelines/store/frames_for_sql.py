@@ -48,8 +48,10 @@ def read_once(con: duckdb.DuckDBPyConnection, frame: pl.DataFrame) -> Iterator[s
             yield source
         return
     con.register("incoming_slices", _slices(frame))
-    yield "incoming_slices"
-    con.unregister("incoming_slices")
+    try:
+        yield "incoming_slices"
+    finally:
+        con.unregister("incoming_slices")
 
 
 def _slices(frame: pl.DataFrame) -> pa.RecordBatchReader:

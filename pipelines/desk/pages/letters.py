@@ -126,7 +126,7 @@ def _list(request: Request, site: DeskSite) -> dict[str, Any]:
         "states": [*LETTER_STATES.items(), ("all", "all")],
         "agencies": agencies,
         "rows": [_row(row) for row in rows[::-1][offset : offset + ROWS]],
-        "total": f"{formats.whole(len(rows))} {'letter' if len(rows) == 1 else 'letters'}",
+        "total": formats.counted(len(rows), "letter"),
         "more": _more({"state": state, "agency": agency, "claim": claim}, offset, len(rows)),
         "sending": form_of(BY_NAME["send_letters"], "/letters/sending") if may_send else None,
     }
