@@ -22,7 +22,9 @@ from pathlib import Path
 
 from pipelines.errors import WorkspaceError
 
-_SUFFIXES = (".csv", ".xlsx", ".xls")
+WORKBOOKS = (".xlsx", ".xlsm")  # macros are never run
+_OTHER_WORKBOOKS = (".xls", ".xlsb", ".ods")
+_SUFFIXES = (".csv", *WORKBOOKS, *_OTHER_WORKBOOKS)
 _LOCK_FILE = "~$"  # what spreadsheet programs lay beside a workbook that is open
 _DAY = re.compile(r"(?<![0-9])(?P<year>[0-9]{4})-(?P<month>[0-9]{2})-(?P<day>[0-9]{2})(?![0-9])")
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -118,6 +120,11 @@ def _day_of(parts: dict[str, str]) -> dt.date | None:
         return dt.date(year, month, int(parts["day"]))
     except ValueError:
         return None
+
+
+def is_workbook(path: str) -> bool:
+    """Whether a file of this name is read as a workbook."""
+    return path.casefold().endswith(WORKBOOKS)
 
 
 def sha256_of(path: Path) -> str:
@@ -251,17 +258,16 @@ def _refuse_kind(
         return "folder", f"{shown} is a folder; put the files in a feed's folder, or rename it."
     if not stat.S_ISREG(mode):
         return "not_a_file", f"{shown} is no file that can be read; put a CSV file in its place."
+    if file.name.casefold().endswith(_OTHER_WORKBOOKS):
+        kind = "an old Excel" if file.name.casefold().endswith(".xls") else "another kind of"
+        suffix = file.suffix.lower()
+        return "old_workbook", f"{shown} is {kind} workbook ({suffix}); save it as .xlsx or CSV."
     if feed is None and not is_named:
         return (
             "no_feed",
             f"{shown} is of no feed; put it directly into a feed's folder, such as exports/units/, "
             "or into exports/ under a name that begins with the feed's, or name it under "
             "files in a mapping, which `limeledger map` drafts.",
-        )
-    if file.name.casefold().endswith(".xls"):
-        return (
-            "old_workbook",
-            f"{shown} is an old Excel workbook (.xls); save it as .xlsx or CSV.",
         )
     try:
         with file.open("rb"):

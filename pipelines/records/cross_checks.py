@@ -56,6 +56,12 @@ def reference_failures(feed: str, rows: pl.DataFrame, references: References) ->
     return pl.concat(failures)
 
 
+def looked_up(feed: str) -> list[str]:
+    """The columns that `reference_failures` looks at, beside the place of a row."""
+    coded = [_CODES[feed][0]] if feed in _CODES else []
+    return [*coded, "claim", "kind"] if feed == "service_calls" else coded
+
+
 def no_placed_reasons() -> pl.DataFrame:
     """An empty frame of reasons with all of their place."""
     kinds = {"file": pl.String, "sheet": pl.String, "line": pl.Int64, "part": pl.Int64}

@@ -43,7 +43,8 @@ from pipelines.records.row_cells import (
     in_marks,
     leave_rows_out,
 )
-from pipelines.records.steps import changed, split_parts
+from pipelines.records.spoken_texts import spoken_texts
+from pipelines.records.steps import split_parts
 from schemas.codes import ANALYTES
 from schemas.columns import polars_schema
 from schemas.feeds import FEED_TABLES, SEEN_BY
@@ -218,7 +219,8 @@ def _with_results(
     if not mapping.is_long:
         return rows, reasons
     of_value = replace(mapping, marks=mapping.marks_of("value"))
-    rows, more = parse_results(_spoken_parts(texts, of_value), rows, of_value)
+    parts = [part for part in PARTS if part in texts.columns]
+    rows, more = parse_results(spoken_texts(texts, mapping, parts), rows, of_value)
     return rows, pl.concat([reasons, more])
 
 
@@ -337,15 +339,6 @@ def _together(several: Together, place: Place) -> pl.Expr:
     if several.between is None:
         return pl.coalesce(cells)
     return _filled(pl.concat_str(cells, separator=several.between, ignore_nulls=True))
-
-
-def _spoken_parts(texts: pl.DataFrame, mapping: Mapping) -> pl.DataFrame:
-    """The parts of the long layout after their steps."""
-    return texts.with_columns(
-        changed(pl.col(part), mapping.transforms[part], mapping.marks).alias(part)
-        for part in PARTS
-        if part in texts.columns and part in mapping.transforms
-    )
 
 
 def _reader_faults(reading: Reading, places: dict[str, int]) -> pl.DataFrame:

@@ -6,6 +6,7 @@ which headers a feed or a join needs (`headers`, `join_headers`).
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
 from rapidfuzz import fuzz, process
@@ -24,7 +25,7 @@ def listed(names: Sequence[str]) -> str:
 
 def nearest(sought: Sequence[str], header: Sequence[str]) -> str:
     """The headers that come nearest to what was sought, as a clause."""
-    names = [name for name in header if name.strip()]
+    names = [name for name in _numbered(header) if name.strip()]
     if not names:
         return "it has no headers"
     near: list[str] = []
@@ -37,6 +38,17 @@ def nearest(sought: Sequence[str], header: Sequence[str]) -> str:
         return "no other header comes near"
     shown = ", ".join(f'"{_on_one_line(name)}"' for name in near[: _NEAREST * 2])
     return f"the nearest headers found are {shown}"
+
+
+def _numbered(header: Sequence[str]) -> list[str]:
+    """Headers as a mapping names them: the second of equal ones is `Text#2`."""
+    seen: Counter[str] = Counter()
+    names = []
+    for name in header:
+        seen[bare(name)] += 1
+        times = seen[bare(name)]
+        names.append(name if times == 1 or not name.strip() else f"{name}#{times}")
+    return names
 
 
 def _on_one_line(name: str) -> str:

@@ -9,9 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from pipelines.exports.header_rows import HeaderSought, bare
+from pipelines.exports.header_rows import HeaderSought, bare, base_of, places_of
 from pipelines.records.entries import OF_JOIN, shown_header
-from pipelines.records.header_places import base_of, places_of
 from pipelines.records.header_words import listed, nearest
 from pipelines.records.mapping import Mapping
 from pipelines.records.mapping_checks import LONG_PARTS, PLACES
@@ -86,7 +85,7 @@ def header_sought(feed: str, mapping: Mapping) -> HeaderSought:
 def to_be_found(groups: Sequence[tuple[str, ...]]) -> tuple[tuple[str, ...], ...]:
     """Groups of names without groups of which one is a place, or stands in a joined file."""
     return tuple(
-        tuple(map(base_of, group))
+        group
         for group in groups
         if not set(group) & set(PLACES) and not any(OF_JOIN in name for name in group)
     )

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from pipelines.exports.header_rows import bare
 from pipelines.records.entries import cells_of, leave_out_of, named_header, step_of
 from pipelines.records.left_out import LeaveOut
 from pipelines.records.numerals import Marks
@@ -68,6 +69,10 @@ class Join:
         tests = [test.header for entry in self.leave_out for test in entry.tests]
         made = [name for one in self.made for name in (one.header, *(h for h, _ in one.where))]
         return tuple(dict.fromkeys([*(right for _, right in self.on), *made, *tests]))
+
+    def adds_up(self, header: str) -> bool:
+        """Whether a header that it makes is a sum."""
+        return any(one.is_sum and bare(one.name) == bare(header) for one in self.made)
 
 
 def join_of(entry: dict[str, Any], before: Sequence[str], marks: Marks) -> Join:

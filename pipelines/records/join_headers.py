@@ -7,8 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pipelines.exports.header_rows import HeaderSought
-from pipelines.records.header_places import places_of
+from pipelines.exports.header_rows import HeaderSought, places_of
 from pipelines.records.header_words import listed, nearest
 from pipelines.records.headers import HeaderFault, to_be_found
 from pipelines.records.join_entries import Join

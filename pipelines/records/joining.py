@@ -11,10 +11,9 @@ from dataclasses import dataclass, replace
 
 import polars as pl
 
-from pipelines.exports.header_rows import bare
+from pipelines.exports.header_rows import bare, places_of
 from pipelines.exports.reading import FAULTS, Reading
 from pipelines.records.entries import OF_JOIN
-from pipelines.records.header_places import places_of
 from pipelines.records.headers import joining_headers, tested_headers
 from pipelines.records.join_entries import PLACES, Join
 from pipelines.records.join_keys import (

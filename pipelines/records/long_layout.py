@@ -12,6 +12,7 @@ from pipelines.records.cross_checks import RANK
 from pipelines.records.mapping import Mapping
 from pipelines.records.mapping_checks import LONG_ANALYTES, LONG_PARTS
 from pipelines.records.reasons import no_reasons, reasons
+from pipelines.records.spoken_texts import UNIT
 from pipelines.records.typed_values import analytes
 from pipelines.records.units_of_measure import Conversion, conversion, is_unit
 from schemas.codes import ANALYTES
@@ -23,6 +24,8 @@ KEY = ("sample", "analyte")
 # One of the marks as a word of its own, alone or among others, as in `U, J` or `ND (RL)`; `<` also
 # before the limit that it is about, as in `<RL` and `< LOQ`.
 _BOUND_REMARK = r"(^|[\s,;/()])(nd|bdl|u|<)([\s,;/()]|$)|(^|[\s,;/()])<[a-z]"
+# What tells how a result is converted: a unit behind it in its cell goes first.
+_TOLD_BY = ["_column", "unit", "_cell", "_basis"]
 _OTHER_COLUMNS = [name for name in polars_schema(WaterTests).names() if name not in ANALYTES]
 
 
@@ -52,22 +55,25 @@ def parse_results(
     """Adds the parts of the long layout to rows whose other columns are typed already.
 
     Args:
-        texts: the parts as text, row by row with `rows`; `unit` and `remark` may be missing.
+        texts: the parts as `spoken_texts` gives them, row by row with `rows`; `unit` and `remark`
+            may be missing.
         rows: the typed columns of the samples.
         mapping: names the analytes and units.
 
     Returns:
         The rows with the columns of `parsed_long_schema`, and the reasons of those to set aside.
     """
-    parts = texts.select(
-        "source_line",
-        "analyte",
-        "value",
-        *(pl.col(n) if n in texts.columns else pl.lit(None, pl.String).alias(n) for n in PARTS[2:]),
-    ).with_columns(_column=_feed_column(mapping), _basis=_basis(mapping))
+    may_lack = (*PARTS[2:], UNIT + "value")
+    parts = (
+        texts.with_columns(
+            pl.lit(None, pl.String).alias(n) for n in may_lack if n not in texts.columns
+        )
+        .select("source_line", "analyte", "value", *PARTS[2:], _cell=UNIT + "value")
+        .with_columns(_column=_feed_column(mapping), _basis=_basis(mapping))
+    )
     units = _conversions(parts, mapping)
     parts = parts.join(
-        units, on=["_column", "unit", "_basis"], how="left", nulls_equal=True, maintain_order="left"
+        units, on=_TOLD_BY, how="left", nulls_equal=True, maintain_order="left"
     ).with_columns(remark=pl.col("remark").str.to_lowercase())
     results = parts.select(pl.all(), *_results(mapping))
     reasons = _reasons(results, mapping)
@@ -135,22 +141,20 @@ def _basis(mapping: Mapping) -> pl.Expr:
 
 
 def _conversions(parts: pl.DataFrame, mapping: Mapping) -> pl.DataFrame:
-    """How each pair of column and unit is converted; `_fits` is false where it cannot be."""
-    pairs = parts.select("_column", "unit", "_basis").unique()
+    """How each column is converted by what tells its unit; `_fits` is false where it cannot be."""
+    pairs = parts.select(_TOLD_BY).unique()
     pairs = pairs.filter(pl.col("_column").is_not_null())
     rows = []
-    for column, unit, basis in pairs.rows():
-        given_unit = mapping.units.get(column, unit)
+    for column, unit, cell, basis in pairs.rows():
+        given_unit = cell or mapping.units.get(column, unit)
         to_feed_unit = Conversion() if given_unit is None else conversion(column, given_unit)
         if basis is not None:  # a unit that says itself what is meant takes no other
             to_feed_unit = conversion(column, f"{given_unit or 'mg/L'} as {basis}") or to_feed_unit
         known = to_feed_unit is not None or is_unit(given_unit)
         scale, shift = (to_feed_unit.scale, to_feed_unit.shift) if to_feed_unit else (1.0, 0.0)
-        rows.append((column, unit, basis, scale, shift, to_feed_unit is not None, known))
+        rows.append((column, unit, cell, basis, scale, shift, to_feed_unit is not None, known))
     kinds = {
-        "_column": pl.String,
-        "unit": pl.String,
-        "_basis": pl.String,
+        **dict.fromkeys(_TOLD_BY, pl.String),
         "_scale": pl.Float64,
         "_shift": pl.Float64,
         "_fits": pl.Boolean,
@@ -188,7 +192,10 @@ def _reasons(results: pl.DataFrame, mapping: Mapping) -> pl.DataFrame:
     unit_rule = (
         pl.when(pl.col("_known")).then(pl.lit("unfit_unit")).otherwise(pl.lit("unknown_unit"))
     )
-    frames.append(reasons(wrong_unit, "unit", "unit", unit_rule))
+    in_cell = pl.col("_cell").is_not_null()
+    cells = wrong_unit.filter(in_cell).with_columns(pl.concat_str("value", pl.lit(" "), "_cell"))
+    frames.append(reasons(wrong_unit.filter(~in_cell), "unit", "unit", unit_rule))
+    frames.append(reasons(cells, "value", "value", unit_rule))
     wrong = results.filter(mapped & ~pl.col("_ok"))
     unsure = pl.col("value").str.strip_prefix("<").str.strip_chars()
     value_rule = (
@@ -200,3 +207,23 @@ def _reasons(results: pl.DataFrame, mapping: Mapping) -> pl.DataFrame:
     )
     frames.append(reasons(wrong, "value", "value", value_rule))
     return pl.concat([no_reasons(), *frames])
+
+
+def one_layout(ranked: pl.DataFrame, fates: pl.Series) -> pl.Series:
+    """A sample told in both layouts is that of the later row; the other rows are superseded."""
+    is_wide = pl.col("analyte").is_null()
+    won = ranked.select("sample", "analyte", RANK).filter(fates == "record")
+    last = won.group_by("sample").agg(
+        wide=pl.col(RANK).filter(is_wide).max(), long=pl.col(RANK).filter(~is_wide).max()
+    )
+    both = last.filter(pl.col("wide").is_not_null() & pl.col("long").is_not_null())
+    if both.is_empty():
+        return fates
+    lost = both.select("sample", lost_wide=pl.col("wide") < pl.col("long"))
+    layouts = ranked.select("sample", is_wide.alias("is_wide")).join(
+        lost, on="sample", how="left", maintain_order="left"
+    )
+    beaten = (layouts["is_wide"] == layouts["lost_wide"]).fill_null(False) & (fates == "record")
+    return pl.select(
+        pl.when(beaten).then(pl.lit("superseded")).otherwise(fates).alias("fate")
+    ).to_series()

@@ -138,9 +138,9 @@ class Mapping:
 
     def marks_of_header(self, header: str) -> Marks:
         """How numbers under a header are written; sums are written as the mapping reads them."""
-        name, of_join, _ = header.partition(OF_JOIN)
+        name, of_join, rest = header.partition(OF_JOIN)
         join = next((one for one in self.joins if of_join and one.name == name), None)
-        return self.marks if join is None or join.made else join.marks
+        return self.marks if join is None or join.adds_up(rest) else join.marks
 
     @property
     def entries(self) -> tuple[tuple[str, LeaveOut], ...]:

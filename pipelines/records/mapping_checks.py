@@ -175,7 +175,7 @@ def _several_faults(entry: dict[str, Any]) -> Iterator[str]:
 def _source_kind(feed: str, column: str) -> str:
     """What a column or a part of the long layout holds."""
     if column in LONG_PARTS:
-        return "result" if column == "value" else "text"
+        return "analyte" if column == "value" else "text"
     return str((fields(FEED_TABLES[feed])[column].metadata or {})["kind"])
 
 

@@ -43,7 +43,8 @@ class Marks:
         forms.append(rf"[1-9][0-9]{{0,2}}(?:{other}[0-9]{{3}}){{2,}}{tail}")
         forms.append(rf"[1-9][0-9]{{0,2}}{other}[0-9]{{3}}{point}[0-9]*")
         if self.thousands:
-            mark = re.escape(self.thousands)
+            # Spreadsheets of Switzerland write the typographic apostrophe.
+            mark = "['\u2019]" if self.thousands == "'" else re.escape(self.thousands)
             forms.append(rf"[1-9][0-9]{{0,2}}(?:{mark}[0-9]{{3}})+{tail}")
         return rf"^[+-]?(?:{'|'.join(forms)})$"
 

@@ -6,11 +6,12 @@ Belongs here: grouping reasons and the sentence of a group. Does not belong here
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 
 import polars as pl
 
 from pipelines.records.reasons import RULES
+from schemas.accounts import WHOLE_RULES
 from schemas.wording import counted
 
 PROBLEMS = pl.Schema(
@@ -35,7 +36,8 @@ def problems(set_aside: pl.DataFrame, whole_files: Collection[str] = ()) -> pl.D
 
     Args:
         set_aside: by `schemas.accounts.SetAside`.
-        whole_files: the files that were set aside whole; each is a problem of its own.
+        whole_files: the files of which all, or a sheet, was set aside whole; each of these is a
+            problem of its own. Single rows of a workbook's other sheets are counted as all are.
 
     Returns:
         A frame by `PROBLEMS`. `sentence` reads as in `412 rows: purchased_on "31/02/2025" is no
@@ -44,7 +46,7 @@ def problems(set_aside: pl.DataFrame, whole_files: Collection[str] = ()) -> pl.D
     """
     ordered = set_aside.with_columns(
         pl.col("feed", "column", "value").fill_null(""),
-        _is_whole=pl.col("file").is_in(list(whole_files)),
+        _is_whole=pl.col("file").is_in(list(whole_files)) & pl.col("rule").is_in(WHOLE_RULES),
     ).sort("file", "line", "column", "rule")
     whole = ordered.filter("_is_whole").select(
         "feed",
@@ -87,6 +89,30 @@ def problems(set_aside: pl.DataFrame, whole_files: Collection[str] = ()) -> pl.D
     return pl.concat([whole.select(names).cast(PROBLEMS), spoken.select(names)])
 
 
+def whole_files_in_words(files: Sequence[str], set_aside: pl.DataFrame) -> dict[str, str]:
+    """By file set aside whole, or with a sheet so, a sentence with the first reason.
+
+    Args:
+        files: their paths.
+        set_aside: `file`, `rule` and `reason` of all that is set aside.
+    """
+    whole = set_aside.filter(pl.col("rule").is_in(WHOLE_RULES))
+    first = whole.unique("file", keep="first", maintain_order=True)
+    wanted = pl.DataFrame({"file": files}, schema={"file": pl.String()}).join(
+        first, on="file", how="left", maintain_order="left"
+    )
+    is_sheet = pl.col("rule").eq_missing("no_mapping")
+    sentences = wanted.select(
+        pl.format(
+            "{} {} was set aside: {}",
+            pl.when(is_sheet).then(pl.lit("A sheet of the file")).otherwise(pl.lit("The file")),
+            "file",
+            pl.col("reason").fill_null("it could not be read."),
+        )
+    ).to_series()
+    return dict(zip(files, sentences, strict=True))
+
+
 def ends_in_words(totals: Mapping[str, int]) -> str:
     """How many rows ended as what, whatever reads them.
 
@@ -116,7 +142,7 @@ def _what_is_wrong() -> pl.Expr:
     flat = pl.col("value").str.replace_all(r"\s+", " ")
     shown = pl.when(flat.str.len_chars() > _LONGEST).then(flat.str.head(57) + "…").otherwise(flat)
     others = (
-        pl.when(pl.col("other_values") == 0)
+        pl.when((pl.col("other_values") == 0) | (pl.col("rule") == "required"))
         .then(pl.lit(""))
         .when(pl.col("other_values") == 1)
         .then(pl.lit(" (and 1 other value)"))

@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 
 import polars as pl
 
+from pipelines.exports.header_rows import places_of
 from pipelines.exports.reading import Reading
 from pipelines.records.entries import OF_JOIN
 from pipelines.records.globs import fits
-from pipelines.records.header_places import places_of
 from pipelines.records.left_out import LEFT_OUT, LeaveOut, rows_left_out
 from pipelines.records.numerals import Marks
 from pipelines.records.steps import literal

@@ -17,6 +17,9 @@ from pipelines.workspace.toml_file import is_number, is_whole, show, suggest
 
 Fault = tuple[tuple[str, ...], str]  # key, the rest of a sentence that begins with it
 TESTS = ("is", "is_not", "matches", "empty", "below", "above")
+# Of an entry of leave_out beside its tests; of a phrase.
+ENTRY_PARTS = ("reason", "header", "first_cell", "also", "sheets")
+PHRASE_PARTS = ("any", "matches", "otherwise", "code")
 _DAYS = ("day", "moment")
 _NUMBERS = ("integer", "money", "hours", "number", "analyte")
 _MEASURED = ("number", "analyte")
@@ -196,8 +199,8 @@ def phrase_faults(
 
 def _phrase_faults(entry: dict[str, Any], is_last: bool) -> Iterator[str]:
     for name in entry:
-        if name not in ("any", "matches", "otherwise", "code"):
-            near = suggest(name, ("any", "matches", "otherwise", "code"))
+        if name not in PHRASE_PARTS:
+            near = suggest(name, PHRASE_PARTS)
             yield f"has {name}, which is no part of a phrase; {near}"
     tests = [name for name in ("any", "matches", "otherwise") if name in entry]
     if len(tests) != 1:
@@ -219,7 +222,7 @@ def leave_out_faults(
     if not isinstance(entries, list) or not all(isinstance(e, dict) for e in entries):
         yield (*above, "leave_out"), "is no list of entries; begin each with [[leave_out]]."
         return
-    parts = ["reason", "header", "first_cell", *TESTS, "also", *(["sheets"] * with_sheets)]
+    parts = [*ENTRY_PARTS[: None if with_sheets else -1], *TESTS]
     for number, entry in enumerate(entries, 1):
         key = (*above, "leave_out", str(number))
         yield from ((key, fault) for fault in _entry_faults(entry, parts))

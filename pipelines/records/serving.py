@@ -13,7 +13,7 @@ from itertools import combinations
 
 import polars as pl
 
-from pipelines.exports.delivery import day_in_name
+from pipelines.exports.delivery import day_in_name, is_workbook
 from pipelines.records.aliases import aliases_of
 from pipelines.records.dates import format_pattern
 from pipelines.records.globs import fits, fits_path
@@ -119,11 +119,6 @@ def named_day(mapping: Mapping, path: str) -> dt.date | None:
     """The day in a file's name, written as the mapping says; of several the latest."""
     pattern = None if mapping.file_date is None else format_pattern(mapping.file_date)
     return day_in_name(path, pattern)
-
-
-def is_workbook(path: str) -> bool:
-    """Whether a file is read as a workbook."""
-    return path.casefold().endswith(".xlsx")
 
 
 def join_names(mapping: Mapping, join: Join, path: str) -> bool:

@@ -23,10 +23,9 @@ StepValue = str | int | bool | tuple[str, ...]
 _EPOCHS = {1900: ("1899-12-30", 61), 1904: ("1904-01-01", 0)}
 _CUTTING = ("before", "after", "extract", "remove", "replace")  # may leave blanks, or nothing
 _LAST_DAY = 110_000  # beyond the year 2199 in both counts
-# A number, then what is no part of one.
-_NUMBER_AND_UNIT = (
-    r"^((?:<\s*)?[+-]?[0-9.,][0-9.,' \x{00a0}\x{2009}\x{202f}]*?)\s*([^0-9.,\s+\-'].*)$"
-)
+# What stands in a number besides its sign; a number, then what is no part of one.
+_DIGITS = r"0-9.,'\x{2019} \x{00a0}\x{2009}\x{202f}"
+_NUMBER_AND_UNIT = rf"^((?:<\s*)?[+-]?[0-9.,][{_DIGITS}]*?)\s*([^{_DIGITS}\s+\-].*)$"
 
 
 @dataclass(frozen=True)
@@ -127,7 +126,7 @@ def _changed(text: pl.Expr, step: Step, marks: Marks) -> pl.Expr:
         case "excel_date":
             return _where(text, _excel_day(text, step.number, marks))
         case "trailing_minus":
-            return text.str.replace(r"^([0-9.,' \x{00a0}\x{2009}\x{202f}]*[0-9.,])\s*-$", "-$1")
+            return text.str.replace(rf"^([{_DIGITS}]*[0-9.,])\s*-$", "-$1")
         case "negate":
             return _negated(text, marks)
     return text

@@ -10,8 +10,6 @@ from collections.abc import Iterator
 from itertools import count
 
 import polars as pl
-from rapidfuzz.distance import Levenshtein
-from rapidfuzz.process import cpdist
 
 # A page of text that slipped into the column is not worth a search.
 _LONGEST = 4_096
@@ -52,6 +50,9 @@ def serials_one_edit_away(unknown: pl.Series, known: pl.Series) -> pl.DataFrame:
     )
     if typed.is_empty():
         return pl.DataFrame(schema={"serial": pl.String, "known": pl.String})
+    from rapidfuzz.distance import Levenshtein  # where a serial is not on the register
+    from rapidfuzz.process import cpdist
+
     pairs = one_taken_out(typed["typed"], known.drop_nulls().unique())
     apart = cpdist(
         pairs["typed"].to_list(),

@@ -68,17 +68,19 @@ _MICROMETERS = {"um": 1.0, "micron": 1.0, "microns": 1.0, "mm": 1e3}
 _INCHES = {"in": 1.0, "inch": 1.0, "inches": 1.0, '"': 1.0, "mm": 1 / 25.4, "cm": 1 / 2.54}
 _INCHES |= {"m": 1 / 0.0254, "ft": 12.0, "in.": 1.0}
 _CELSIUS, _FAHRENHEIT = ("c", "celsius"), ("f", "fahrenheit")
-_NO_UNIT = (
-    "-",
-    "ph",
-    "phunit",
-    "phunits",
-    "su",
-    "s.u.",
-    "stdunit",
-    "stdunits",
-    "standardunits",
-)
+# As people write them; spaces are passed over.
+_NO_UNITS = ("pH", "SU", "-", "S.U.", "std units", "standard units", "pH units")
+_NO_UNIT = (*(unit.lower().replace(" ", "") for unit in _NO_UNITS), "phunit", "stdunit")
+# As people write what stands in lower case above, without spaces.
+_WRITTEN = {
+    name.lower().replace(" ", ""): name
+    for name in (
+        *("Pa", "kPa", "MPa", "hPa", "mmH2O", "inH2O", "inWC", "in W.C.", "in W.G.", "in WG"),
+        *('"WC', "inches of water", "in of water", "dH", "dGH", "fH", "mmol/L", "grains/gallon"),
+        *("grains per gallon", "uS/cm", "mS/cm", "mS/m", "dS/m"),
+        *("CaCO3", "HCO3", "SiO2", "SO4"),
+    )
+}
 # Units that are known, though no column of the feeds takes them.
 _ELSEWHERE = ("l", "liter", "liters", "gal", "gallon", "gallons", "m3")
 
@@ -144,17 +146,17 @@ def is_unit(text: str) -> bool:
 
 def units_of(column: str) -> list[str]:
     """Units that a column may arrive in, one spelling of each, the feed's own among them."""
-    species = [name.upper() for name in _SPECIES.get(column, {})]
+    species = [_WRITTEN.get(name, name.capitalize()) for name in _SPECIES.get(column, {})]
     masses = ["mg/L", "ug/L", "g/L", "ng/L", "ppm", "ppb"]
     tried = [
         *masses,
-        *(f"mg/L as {name}" for name in species),
+        *(f"{mass} as {name}" for name in species for mass in ("mg/L", "ppm")),
         *(
-            name
+            _WRITTEN.get(name, name)
             for table in (_OF_CACO3, _MICROSIEMENS, _MICROMETERS, _PA, _INCHES)
             for name in table
         ),
-        *("C", "F", "pH", "SU", "-"),
+        *("C", "F", *_NO_UNITS),
     ]
     return [unit for unit in dict.fromkeys(tried) if conversion(column, unit) is not None]
 

@@ -15,12 +15,11 @@ import polars as pl
 from pipelines.coverage.history import fingerprints
 from pipelines.errors import WorkspaceError
 from pipelines.steps.step import Step, Written
+from pipelines.store.archive.kept_files import KeptFile, archive_kept_files
 from pipelines.store.archive.rows import archive_arrivals
 from pipelines.store.archive.tables import (
-    KeptFile,
     add_publication,
     archive_decisions,
-    archive_kept_files,
     begin,
     exports_files,
     next_publication,

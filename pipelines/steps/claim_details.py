@@ -16,9 +16,11 @@ from pipelines.coverage.clock import unit_terms
 from pipelines.coverage.evidence import Evidence, seen
 from pipelines.coverage.replacements import all_before, links
 from pipelines.coverage.supply_tests import with_supply_test
+from pipelines.letters.values import agency_names
 from pipelines.steps.cited_rows import cited_rows
 from pipelines.steps.letters import claim_facts, letters_of_evidence
-from pipelines.store.database import read_frame
+from pipelines.store.claim_reads import decisions_around
+from pipelines.store.database import has_table, read_frame
 from pipelines.store.evidence import evidence_around
 from pipelines.store.inputs import Inputs
 from pipelines.store.lookups import credits_of, rows_of
@@ -28,12 +30,26 @@ from schemas.codes import ANALYTES
 
 
 def data_of_claims(
-    inputs: Inputs, con: duckdb.DuckDBPyConnection, claims: pl.Series
+    inputs: Inputs, con: duckdb.DuckDBPyConnection, claims: pl.Series, *, alone: bool = False
 ) -> shown.PageData:
-    """What the pages of the named claims show, without the tables of the other pages."""
+    """What the pages of the named claims show, without the tables of the other pages.
+
+    `alone`: of the tables of claims, too, only what those pages show, which are those of the claims
+    and, of the decisions, of the others on their units and at their sites. What the settings hide
+    is looked for in all decisions, so that there they come whole.
+    """
     wanted = pl.DataFrame({"claim": claims}, schema={"claim": pl.String})
     findings = rows_of(con, "findings", wanted["claim"])
-    decisions = read_frame(con, "decisions")
+    if alone and not inputs.settings.hide:
+        decisions = decisions_around(con, wanted["claim"].to_list())
+    else:
+        decisions = read_frame(con, "decisions")
+
+    def of_all(table: str, schema: pl.Schema) -> pl.DataFrame:
+        if alone and has_table(con, table):
+            return rows_of(con, table, wanted["claim"]).cast(schema)
+        return read_frame(con, table, schema=schema)
+
     of_claims = decisions.join(wanted, on="claim", how="semi")
     serials = of_claims["serial"].unique()
     likely = of_claims["serial_suggestion"].drop_nulls()
@@ -50,7 +66,7 @@ def data_of_claims(
         findings=findings,
         history=rows_of(con, "decision_history", wanted["claim"]),
         rulings=evidence.rulings,
-        payments=read_frame(con, "payments", schema=shown.PAYMENTS),
+        payments=of_all("payments", shown.PAYMENTS),
         credits=credits_of(con, wanted["claim"], inputs.as_of),
         counterfactuals=_counterfactuals(inputs, evidence, of_claims),
         evidence_rows=cited_rows(inputs, con, findings),
@@ -61,9 +77,9 @@ def data_of_claims(
         letters=letters_of_evidence(inputs, evidence, of_claims, findings, facts),
         letter_templates=inputs.letter_templates,
         regions=reference.regions,
-        agencies=reference.agencies.select("agency", "name").unique("agency"),
+        agencies=agency_names(reference.agencies),
         causes=reference.causes,
-        cause_suggestions=read_frame(con, "cause_suggestions", schema=shown.CAUSE_SUGGESTIONS),
+        cause_suggestions=of_all("cause_suggestions", shown.CAUSE_SUGGESTIONS),
     )
 
 

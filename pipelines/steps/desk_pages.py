@@ -8,14 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, get_args
 
 import duckdb
 import polars as pl
 
 from dashboards.desk_words import local, said
 from pipelines.events import is_there, open_desk
-from pipelines.events.event import Recorded
+from pipelines.events.event import Kind, Recorded
 from pipelines.events.worklist_rows import user_names, worklist_rows
 from pipelines.store.correction_states import correction_states
 from pipelines.store.database import has_table, read_frame
@@ -24,14 +24,17 @@ from pipelines.store.lookups import last_event_seen
 from pipelines.worklist.next_steps import next_steps
 from schemas.worklist import DESK, DESK_EVENTS, NEXT_STEPS, SETTLED_ROWS, STALE_CORRECTIONS
 
-# What a refresh does by itself, and who may sign in, is no news of a claim.
-_NO_NEWS = ("letter", "sending", "user", "closing")
-_LETTER = ("entry", "claim", "kind", "state", "email", "due_on")
+# What a refresh does by itself, and who may sign in, is no news of a claim and moves none in the
+# list. Letters are far the most events, so that these are not read.
+NO_NEWS = ("letter", "sending", "user", "closing")
+_NEWS = tuple(kind for kind in get_args(Kind) if kind not in NO_NEWS)
+_LETTER = ("entry", "claim", "kind", "state", "email", "due_on", "sending_at")
 
 
 @dataclass(frozen=True)
 class DeskRead:
-    """What a run reads of the desk beside what decides: all events up to its own, and names."""
+    """What a run reads of the desk beside what decides: the events up to its own that can be news
+    of a claim, and names."""
 
     events: list[Recorded] = field(default_factory=list)
     names: Mapping[str, str] = field(default_factory=dict)
@@ -52,7 +55,7 @@ def read_desk(inputs: Inputs) -> DeskRead:
     desk = open_desk(inputs.workspace, inputs.settings)
     try:
         with desk.reading() as connection:
-            events = desk.events(connection)
+            events = desk.events(connection, kinds=_NEWS)
             names = user_names(connection)
     finally:
         desk.close()
@@ -104,7 +107,7 @@ def _news(inputs: Inputs, con: duckdb.DuckDBPyConnection, read: DeskRead) -> pl.
             "said": said(event.kind, event.subject, event.payload),
         }
         for event in reversed(read.events)
-        if event.event > seen and event.via != "refresh" and event.kind not in _NO_NEWS
+        if event.event > seen and event.via != "refresh"
     ]
     return pl.DataFrame(news, schema=DESK_EVENTS)
 

@@ -6,16 +6,17 @@ Belongs here: the table `feed_states`. Does not belong here: settling rows (`ing
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 
 import polars as pl
 
-from pipelines.records.accounting import Accounted
+from pipelines.records.accounting import Accounts
 from pipelines.store.inputs import Inputs
 from schemas.codes import FEEDS, OPTIONAL_FEEDS
 
 
 def feed_states(
-    inputs: Inputs, accounts: pl.DataFrame, accounted: dict[str, Accounted]
+    inputs: Inputs, accounts: pl.DataFrame, accounted: Mapping[str, Accounts]
 ) -> pl.DataFrame:
     """One row a feed: its through date, whether it is stale, and what share was set aside.
 
@@ -58,7 +59,7 @@ def feed_states(
     )
 
 
-def _settled(inputs: Inputs, feed: str, accounted: dict[str, Accounted]) -> int:
+def _settled(inputs: Inputs, feed: str, accounted: Mapping[str, Accounts]) -> int:
     """How many rows of a feed are set aside and settled by a record that a person entered."""
     set_aside = accounted[feed].set_aside
     places = set(set_aside.select("file", "line").iter_rows())

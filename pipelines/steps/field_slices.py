@@ -35,6 +35,7 @@ from pipelines.store.published_state import state_of
 from pipelines.store.reading import open_store
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.toml_file import suggest
+from schemas import codes
 from schemas.columns import column_names, polars_schema
 from schemas.field import FIELD_TABLES
 from schemas.wording import counted, number
@@ -96,8 +97,8 @@ def dimensions_of(figure: str, by: Sequence[str]) -> tuple[str, ...]:
     for name in by:
         if name not in ALL_DIMENSIONS:
             raise UsageError(
-                f"--by knows no {name!r}; {suggest(name, ALL_DIMENSIONS)} It takes any of "
-                f"{', '.join(ALL_DIMENSIONS)}, joined by commas."
+                f'--by knows no "{name}"; {suggest(name, ALL_DIMENSIONS)} Several are joined by '
+                "commas."
             )
     if len(set(by)) > MOST_DIMENSIONS:
         raise UsageError(f"--by takes {MOST_DIMENSIONS} dimensions at most.")
@@ -128,6 +129,10 @@ def figure_rows(
 def _rates(context: FieldContext, dims: Sequence[str], event: str) -> pl.DataFrame:
     of_kind(context, event)  # held to the events that there are
     table = rates_by(context, dims, event)
+    floats = [name for name, kind in table.schema.items() if kind.is_float()]
+    table = table.with_columns(  # what cannot be estimated is null, also in a CSV
+        pl.when(pl.col(name).is_finite()).then(pl.col(name)).alias(name) for name in floats
+    )
     labels = {"by": pl.lit(",".join(dims) or ALL)}
     labels |= {name: pl.col(name) if name in dims else pl.lit(ALL) for name in DIMENSIONS}
     more = [name for name in dims if name not in DIMENSIONS]
@@ -144,10 +149,12 @@ def stored_sentence(
     plain = figure != "rates" or all(name in DIMENSIONS for name in dims)
     own = sentences.filter(
         pl.col("figure") == (figure if plain else "slice_rates"),
-        pl.col("by") == (",".join(dims) or ALL),
         pl.col("event").is_in([event] if event else ["any", ALL]),
     )
-    return str(own["sentence"][0]) if own.height else None
+    sliced = own.filter(pl.col("by") == (",".join(dims) or ALL))
+    if sliced.is_empty() and not dims and own.height == 1:
+        sliced = own  # of a figure that goes by its own dimensions, such as alarms
+    return str(sliced["sentence"][0]) if sliced.height else None
 
 
 def amount_of(context: FieldContext) -> str:
@@ -161,18 +168,24 @@ def amount_of(context: FieldContext) -> str:
 
 
 def compared(
-    context: FieldContext, first: str, second: str | None, event: str | None = None
+    context: FieldContext,
+    first: str,
+    second: str | None,
+    event: str | None = None,
+    whole: FieldContext | None = None,
 ) -> Comparison:
     """Two selections against each other, of one kind of failure; without the second, against all
-    other days."""
-    sides = _sides(context, first, second)
+    other days. A value need occur in the `whole` fleet alone that the context was selected from."""
+    sides = _sides(whole or context, first, second)
     parts = parts_of(of_kind(context, event), *sides)
     return compare(parts, first, second or "all other days")
 
 
-def behind_both(context: FieldContext, first: str, second: str | None) -> FieldContext:
+def behind_both(
+    context: FieldContext, first: str, second: str | None, whole: FieldContext | None = None
+) -> FieldContext:
     """The context with the failures of either side of a comparison alone."""
-    one, other = failures_of_sides(context, *_sides(context, first, second)).values()
+    one, other = failures_of_sides(context, *_sides(whole or context, first, second)).values()
     return replace(context, failures=context.failures.filter(one | other))
 
 
@@ -194,7 +207,7 @@ def of_kind(context: FieldContext, event: str | None) -> FieldContext:
     """
     if event in (None, "any"):
         return context
-    known = ["any", "water", *context.classes]
+    known = {"any", "water", *codes.CAUSE_CLASSES, *context.classes}  # also of no failure yet
     if event not in known:
         raise UsageError(f'"{event}" is no event; {suggest(event, known)}')
     return replace(context, failures=context.failures.filter(of_event(event)))

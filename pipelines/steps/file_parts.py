@@ -11,6 +11,7 @@ from pathlib import Path
 
 import polars as pl
 
+from pipelines.exports.delivery import is_workbook
 from pipelines.exports.header_rows import HeaderSought
 from pipelines.exports.limits import Limits
 from pipelines.exports.reading import Reading
@@ -27,6 +28,7 @@ from pipelines.steps.read_part import (
     ReadPart,
     is_template,
     joined_part,
+    may_be_template,
     refused,
     served_twice,
     text_part,
@@ -38,8 +40,6 @@ from pipelines.workspace.settings import Settings
 from schemas.codes import DESK_FILE
 from schemas.columns import column_names
 from schemas.feeds import FEED_TABLES
-
-WORKBOOK = ".xlsx"
 
 
 def limits_of(settings: Settings) -> Limits:
@@ -60,14 +60,14 @@ def read_parts(inputs: Inputs, file: Delivered) -> Iterator[ReadPart]:
     if file.export.path == DESK_FILE:
         yield from _desk_parts(inputs, file)
     elif refusal is not None and refusal[0] == "no_feed":  # read so that its rows are counted
-        if is_workbook(file.export.absolute):
+        if is_workbook(file.export.path):
             yield from WorkbookParts(inputs, file, limits_of(inputs.settings)).of_no_feed(*refusal)
         else:
             counted = _read_text(inputs.settings, file.export.absolute, [], HeaderSought())
             yield refused("", None, "", *refusal, counted)
     elif refusal is not None:
         yield refused("", None, "", *refusal, None)
-    elif is_workbook(file.export.absolute):
+    elif is_workbook(file.export.path):
         yield from WorkbookParts(inputs, file, limits_of(inputs.settings)).parts()
     else:
         yield from _text_parts(inputs, file)
@@ -87,11 +87,6 @@ def _desk_parts(inputs: Inputs, file: Delivered) -> Iterator[ReadPart]:
         )
         mapping = file.serving[feed][0]
         yield ReadPart(feed, mapping, "", 0, None, None, landed, parsed, header=names)
-
-
-def is_workbook(path: Path) -> bool:
-    """Whether a file is read as a workbook."""
-    return path.name.casefold().endswith(WORKBOOK)
 
 
 def read_text(settings: Settings, path: Path, feed: str, mapping: Mapping) -> Reading:
@@ -128,7 +123,9 @@ def _text_parts(inputs: Inputs, file: Delivered) -> Iterator[ReadPart]:
             )
             continue
         mapping = serving[0]
-        if is_template(feed, reading, mapping):
-            mapping = Mapping.plain(feed)
-            reading = read_text(inputs.settings, file.export.absolute, feed, mapping)
+        if may_be_template(mapping, reading.rows_read):
+            plain = Mapping.plain(feed)
+            as_template = read_text(inputs.settings, file.export.absolute, feed, plain)
+            if is_template(feed, as_template):
+                mapping, reading = plain, as_template
         yield text_part(file, feed, mapping, reading, "", 0)

@@ -13,6 +13,7 @@ import polars as pl
 
 from dashboards.data import EVIDENCE_ROWS, PageData
 from dashboards.hiding import hide_in_tables, hide_names
+from pipelines.letters.values import agency_names
 from pipelines.store.database import has_table, read_frame
 from pipelines.store.descriptions import DATA_DICTIONARY
 from pipelines.store.states import TABLE_STATES
@@ -53,7 +54,7 @@ def hidden_tables(session: RefreshSession) -> dict[str, pl.DataFrame]:
         timezone=inputs.settings.timezone,
         currency=inputs.settings.currency,
         hide=inputs.settings.hide,
-        agencies=inputs.reference.agencies.select("agency", "name").unique("agency"),
+        agencies=agency_names(inputs.reference.agencies),
         evidence_rows=_values_to_hide(session),
         figures=figures,
         **{_PAGE_NAMES.get(name, name): frame for name, frame in tables.items()},

@@ -48,7 +48,8 @@ def refresh(
         settle(workspace.root, alone=True)
         planned = walk(session, selected)
         session.close_view()
-        if session.is_published:
+        # A part leaves alone what another run has finished.
+        if session.is_published and {*selected} >= ALL_TABLES:
             with contextlib.suppress(OSError):
                 remove_leftovers(workspace)
     return planned

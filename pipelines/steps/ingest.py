@@ -12,17 +12,19 @@ it came), `parsed_<feed>` (row as typed), `parsed_set_aside` (reason), `parsed_l
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from collections.abc import Mapping as MappingOf
 from dataclasses import dataclass
 from typing import Any
 
 import polars as pl
 
 from pipelines.events.recorded import DeskRecord
-from pipelines.records.accounting import ENDS, FILES, SET_ASIDE, Accounted, account, placed
+from pipelines.records.accounting import ENDS, FILES, Accounted, Accounts, account, placed
 from pipelines.records.cross_checks import References
 from pipelines.records.feed_file import parsed_schema
 from pipelines.records.long_layout import parsed_long_schema
 from pipelines.records.mapping import Mapping
+from pipelines.records.settling import SET_ASIDE
 from pipelines.steps.file_parts import read_parts
 from pipelines.steps.joined_parts import read_together
 from pipelines.steps.read_part import ReadPart, typed_parts
@@ -89,21 +91,26 @@ def _read_file(file: Delivered, parts: list[ReadPart]) -> ReadFile:
 def settle(
     inputs: Inputs, feed: str, parsed: pl.DataFrame, parts: pl.DataFrame, set_aside: pl.DataFrame
 ) -> Accounted:
-    """Records and accounts of one feed from all rows typed so far.
+    """Records and accounts of one feed from all rows typed so far, in one part.
 
     Args:
         parsed: `parsed_<feed>`.
         parts: `file_parts`.
         set_aside: `parsed_set_aside`.
     """
-    reference = inputs.reference
     return account(
         feed,
         parsed,
         parts.filter(pl.col("feed") == feed).select(FILES.names()),
         set_aside.filter(pl.col("feed") == feed).select(SET_ASIDE.names()),
-        References.of(reference.models, reference.treatments, reference.causes),
+        codes_of(inputs),
     )
+
+
+def codes_of(inputs: Inputs) -> References:
+    """The codes that rows may name."""
+    reference = inputs.reference
+    return References.of(reference.models, reference.treatments, reference.causes)
 
 
 def stored_schema(feed: str) -> pl.Schema:
@@ -134,7 +141,7 @@ def stored_rows(feed: str, parts: Sequence[tuple[str, ReadPart]]) -> pl.DataFram
 
 
 def row_accounts(
-    files: pl.DataFrame, parts: pl.DataFrame, accounted: dict[str, Accounted]
+    files: pl.DataFrame, parts: pl.DataFrame, accounted: MappingOf[str, Accounts]
 ) -> pl.DataFrame:
     """The accounts of every file and sheet, also of those of no feed."""
     counted = [
@@ -181,7 +188,7 @@ def unbalanced(accounts: pl.DataFrame) -> pl.DataFrame:
 
 
 def all_set_aside(
-    set_aside: pl.DataFrame, accounted: dict[str, Accounted], recorded: DeskRecord = NOTHING
+    set_aside: pl.DataFrame, accounted: MappingOf[str, Accounts], recorded: DeskRecord = NOTHING
 ) -> pl.DataFrame:
     """Every reason of every feed, and of the files of no feed, each with what settles its row."""
     settled = pl.DataFrame(

@@ -29,6 +29,11 @@ class _At:
     file: str
     part: ReadPart
 
+    @property
+    def name(self) -> str:
+        """What people look for: the file, or its sheet."""
+        return f"the sheet {self.part.sheet} of {self.file}" if self.part.sheet else self.file
+
 
 def read_together(inputs: Inputs, files: Sequence[Delivered]) -> dict[str, list[ReadPart]]:
     """By path the parts of files that are read together."""
@@ -111,7 +116,7 @@ def _lacking(mapping: Mapping, parts: dict[int, _At]) -> str:
     for join in mapping.joins:
         mine = [at for at in parts.values() if at.part.join == join.name]
         needs = f"needs the join {join.name} of {mapping.name}"
-        whole = next((at.file for at in mine if at.part.parsed.is_whole), None)
+        whole = next((at.name for at in mine if at.part.parsed.is_whole), None)
         if whole is not None:
             return f"{needs}, and {whole}, which it names, is set aside; mend that file."
         if not any(at.part.is_open for at in mine):

@@ -8,14 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Sequence
 
-import duckdb
 import polars as pl
 
-from pipelines.records.join_sentences import sentences_below
 from pipelines.records.joins import JOINS, Bar, Join, join_report, naming_rows
+from pipelines.steps.join_attention import below
 from pipelines.steps.reference import REFERENCE_ASSETS
 from pipelines.steps.step import Check, Step, Written
-from pipelines.store.database import has_table, read_frame
+from pipelines.store.database import read_frame
 from pipelines.store.inputs import Inputs
 from pipelines.store.transaction import RefreshSession
 from schemas.accounts import JOIN_TABLES, JoinMisses, Joins
@@ -62,19 +61,6 @@ def join_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[Wr
         session.write("joins", joins, Joins), session.write("join_misses", misses, JoinMisses)
     )
     yield from (Written(name) for name in STEP.tables if name in wanted)
-
-
-def below(con: duckdb.DuckDBPyConnection) -> list[str]:
-    """A sentence for each join of a store that matches too little."""
-    if not has_table(con, "joins"):
-        return []
-    names = ("joins", "join_misses", "row_accounts")
-    return sentences_below(*(read_frame(con, name) for name in names))
-
-
-def attention(inputs: Inputs, con: duckdb.DuckDBPyConnection) -> list[str]:
-    """What a person must look at before the claims: example terms, and joins that are below."""
-    return [*filter(None, [inputs.terms.warning]), *below(con)]
 
 
 STEP = Step(

@@ -15,9 +15,9 @@ from typing import Any
 import duckdb
 import polars as pl
 
-from pipelines.records.accounting import SET_ASIDE
 from pipelines.records.corrections import CORRECTED
 from pipelines.records.left_out import LEFT_OUT
+from pipelines.records.settling import SET_ASIDE
 from pipelines.steps.ingest import ReadFile, read_files, stored_rows, stored_schema
 from pipelines.steps.read_part import LANDED, ReadPart
 from pipelines.steps.step import Step, Written

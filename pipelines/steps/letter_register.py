@@ -5,47 +5,43 @@ publication has made known. Does not belong here: which letters are due
 (`pipelines.letters.register`), or the form of their events (`pipelines.events.letters`).
 
 The table is made before the pages are, with the numbers that the entries will have; the events
-follow once the publication stands. Where a refresh is killed between the two, the next one appends
-them first: the store tells what was made known, and the register which publication it has seen.
+follow once it is published, as the table has them, unless people did something meanwhile. Where a
+refresh is killed between the two, the next one appends them first: the store tells what was made
+known, and the register which publication it has seen.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection, Iterator, Mapping
-from typing import Any
+from collections.abc import Collection, Iterator
 
 import duckdb
 import polars as pl
 
 from pipelines.engine.ground import DECIDING
-from pipelines.events import Desk, open_desk
-from pipelines.events.event import Event
+from pipelines.events import open_desk
 from pipelines.events.letters import (
-    LETTER,
     TEXTS,
     Register,
+    append_due,
     publication_seen,
     read_register,
-    written_entry,
 )
 from pipelines.letters.register import Due, due
 from pipelines.steps.letter_texts import TEXTS_SCHEMA, texts_of
 from pipelines.steps.letters_standing import standing_of
 from pipelines.steps.reference import REFERENCE_ASSETS
+from pipelines.steps.register_seen import name_of
 from pipelines.steps.step import Step, Written
 from pipelines.store.archive.recovery import is_sound
 from pipelines.store.database import has_table, read_frame
 from pipelines.store.inputs import Inputs, load_inputs
-from pipelines.store.published_state import state_of
+from pipelines.store.published_state import PublishedState, state_of
 from pipelines.store.reading import open_store
 from pipelines.store.transaction import RefreshSession
 from pipelines.workspace.layout import Workspace
 from schemas.columns import polars_schema
 from schemas.register import Letters, LetterTexts, RegisterSeen
-
-_BY = "refresh"
-_MANY = 100  # entries of what was told before that go into one event
 
 
 def register_tables(session: RefreshSession, wanted: Collection[str]) -> Iterator[Written]:
@@ -90,67 +86,40 @@ def bring_up_to(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> None:
     state = state_of(con)
     if state is None or not has_table(con, "register_seen"):
         return
-    name = f"{state.publication} {state.state}"
+    name = name_of(state)
     desk = open_desk(workspace)
     try:
         with desk.reading() as connection:
             if publication_seen(connection) == name:
                 return
-        inputs = load_inputs(workspace.root, state.as_of)
         with desk.writing() as connection:
             if publication_seen(connection) == name:
                 return
             register = read_register(desk, connection)
-            made_at = state.decided_at or state.published_at
-            standing = standing_of(inputs, con, register.frame)
             last = int(read_frame(con, "register_seen")["last_event"].item())
-            due_letters = _due(inputs, register, standing, made_at, last)
-            texts = _frozen(inputs, con, register, due_letters.entries)
+            if desk.last_event(connection) == last:  # the table tells what is due, and how it reads
+                due_letters = Due.between(register.frame, read_frame(con, "letters"))
+                texts = read_frame(con, "letter_texts")
+            else:
+                due_letters, texts = _due_since(workspace, con, state, register, last)
             append_due(desk, connection, due_letters, texts, state.as_of, publication=name)
     finally:
         desk.close()
 
 
-def append_due(
-    desk: Desk,
-    connection: Any,
-    due_letters: Due,
-    texts: pl.DataFrame,
-    as_of: dt.date,
-    *,
-    publication: str | None = None,
-    actor: str = _BY,
-    via: Any = "refresh",
-    os_user: str | None = None,
-) -> None:
-    """Appends events of what is due: one a letter or change, one for many that were told before.
-
-    `publication` is put down last, as the one that the register has then seen.
-    """
-
-    def event(payload: Mapping[str, Any], row: Mapping[str, Any] | None = None) -> None:
-        claim = row["claim"] if row else None
-        subject = f"letter {row['entry']}" if row else None
-        made = Event(LETTER, as_of, actor, via, claim, subject, payload, os_user)
-        desk.append(connection, made)
-
-    before = read_register(desk, connection, entries=due_letters.states["entry"]).rows
-    for change in due_letters.states.to_dicts():
-        entry = written_entry(change)
-        event({"states": [entry]}, {**change, "claim": before[change["entry"]]["claim"]})
-    frozen = {row["entry"]: row for row in texts.to_dicts()}
-    quiet = []
-    for row in due_letters.entries.to_dicts():
-        texts_of_it = {n: frozen[row["entry"]][n] for n in TEXTS} if row["entry"] in frozen else {}
-        entry = written_entry(row) | texts_of_it
-        if row["state"] == "told_before":
-            quiet.append(entry)
-        else:
-            event({"entries": [entry]}, row)
-    for start in range(0, len(quiet), _MANY):
-        event({"entries": quiet[start : start + _MANY]})
-    if publication is not None:
-        event({"publication": publication})
+def _due_since(
+    workspace: Workspace,
+    con: duckdb.DuckDBPyConnection,
+    state: PublishedState,
+    register: Register,
+    last_event: int,
+) -> tuple[Due, pl.DataFrame]:
+    """What is due of a publication, with texts, where people did something since it read events."""
+    inputs = load_inputs(workspace.root, state.as_of)
+    standing = standing_of(inputs, con, register.frame)
+    made_at = state.decided_at or state.published_at
+    due_letters = _due(inputs, register, standing, made_at, last_event)
+    return due_letters, _frozen(inputs, con, register, due_letters.entries)
 
 
 def _register(inputs: Inputs) -> Register:
@@ -173,6 +142,8 @@ def _due(
     # What people did since the run read what they had recorded is known better at the desk.
     newer = register.claims_moved_after(last_event)
     settings = inputs.settings.letters
+    unsent = register.frame.filter(pl.col("state") == "to_send", pl.col("claim").is_not_null())
+    gone = unsent.join(standing, on="claim", how="anti")["claim"]
     return due(
         register.frame,
         standing.filter(~pl.col("claim").is_in(list(newer)).fill_null(False)),
@@ -181,6 +152,7 @@ def _due(
         since=settings.since,
         reminders=settings.reminders,
         kinds=settings.kinds,
+        gone=set(gone) - newer,
     )
 
 

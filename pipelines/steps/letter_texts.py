@@ -72,7 +72,8 @@ def written_letters(
     for entry in entries.to_dicts():
         letter = dict(by_claim[entry["claim"]])
         if entry["kind"] in (*ASKING, "reminder"):
-            letter["documents_due_on"] = entry["due_on"] if letter["documents"] else None
+            for part in ("documents", "questions"):
+                letter[f"{part}_due_on"] = entry["due_on"] if letter[part] else None
         letter["reminded_on"] = sent.get(entry["reminds"])
         rows.append(frozen_letter(templates, entry["entry"], letter))
     return pl.DataFrame(rows, schema=TEXTS_SCHEMA)

@@ -17,7 +17,7 @@ import polars as pl
 from dashboards import data as shown
 from pipelines.steps.claim_details import data_of_claims
 from pipelines.steps.desk_pages import desk_page_data, read_desk, steps_of_claims
-from pipelines.steps.joins import attention, below
+from pipelines.steps.join_attention import attention, below
 from pipelines.steps.near_serials import of_claims, of_serials, suggestions_of_store
 from pipelines.steps.startup_pages import startup_page_data
 from pipelines.store.database import has_table, read_frame

@@ -41,14 +41,15 @@ from pipelines.store.descriptions import (
     data_dictionary,
 )
 from pipelines.store.help_files import renew_help
-from pipelines.store.publication import WrittenTable, take_file, write_table_files
+from pipelines.store.publication import take_file
 from pipelines.store.published_state import (
-    MANIFEST,
     STORE_STATE,
     PublishedState,
     published_manifest,
+    write_manifest,
 )
 from pipelines.store.states import count_states
+from pipelines.store.table_files import WrittenTable, write_table_files
 from pipelines.store.transaction import RefreshSession
 from pipelines.store.views import make_views
 from pipelines.workspace.tool import source_hash
@@ -66,9 +67,7 @@ def publish(session: RefreshSession, wanted: Collection[str]) -> Iterator[Writte
     session.put_publication(published)
     _describe(session)
     staged = stage(session, published)
-    manifest = published.manifest() | {"charts": _charts(session.staging)}
-    text = json.dumps(manifest, indent=2, sort_keys=True)
-    (session.staging / MANIFEST).write_text(text + "\n", encoding="utf-8")
+    write_manifest(session.staging, published.manifest() | {"charts": _charts(session.staging)})
     session.refuse_changed_inputs()  # before the archive is touched, and again before the swap
     write_files(session.con, session.inputs.workspace, published.publication)
     session.commit()

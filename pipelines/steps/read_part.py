@@ -161,7 +161,10 @@ def joined_part(
 ) -> ReadPart:
     """A file or sheet that a join reads; set aside whole where it lacks what the join names."""
     join = mapping.joins[number]
-    fault = None if reading.fault is None else (reading.fault.rule, reading.fault.sentence)
+    fault = None
+    if reading.fault is not None:
+        place_of_fault = f"The sheet {sheet}: " if sheet else ""
+        fault = reading.fault.rule, f"{place_of_fault}{reading.fault.sentence}"
     if fault is None and (lacking := join_fault(reading.header, join, mapping)) is not None:
         fault = (lacking.rule, lacking.reason)
     if fault is not None:
@@ -202,9 +205,18 @@ def refused(
     return ReadPart(feed, mapping, sheet, place, None, None, LANDED.to_frame(), parsed)
 
 
-def is_template(feed: str, reading: Reading, mapping: Mapping) -> bool:
-    """Whether a file without a row names its columns as the feed does."""
-    if mapping.files is not None or reading.rows_read or not reading.header:
+def may_be_template(mapping: Mapping, rows_read: int) -> bool:
+    """Whether a file with so many rows under its mapping may be a template that nobody touched.
+
+    What a mapping with `files` names is nobody's template.
+    """
+    return mapping.files is None and rows_read == 0
+
+
+def is_template(feed: str, reading: Reading) -> bool:
+    """Whether a file, as read without a mapping, has no row and names its columns as the feed
+    does."""
+    if reading.rows_read or not reading.header:
         return False
     names = {bare(name) for name in column_names(FEED_TABLES[feed])}
     return {bare(name) for name in reading.header} <= names

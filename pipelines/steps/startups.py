@@ -15,6 +15,7 @@ from pipelines.engine.engines import Engine
 from pipelines.engine.ground import DECIDING
 from pipelines.engine.startup_part import put_together
 from pipelines.engine.unit_part import UNIT_MATTERS
+from pipelines.startups.cartridges_due import due_while_kept_up
 from pipelines.startups.journey_rates import journey_rates
 from pipelines.steps.reference import REFERENCE_ASSETS
 from pipelines.steps.step import Step, Written
@@ -40,11 +41,12 @@ def startup_tables_of(
     """All tables of the step as of the as-of date, by name."""
     made = engine.run("startups", ground_of(inputs, con), _parts(inputs, con))
     whole = put_together(list(made))
-    matters = [read_frame(con, UNIT_MATTERS), whole.pop("installation_faults")]
+    matters = due_while_kept_up(read_frame(con, UNIT_MATTERS), whole["treatment_recommendations"])
+    faults = whole.pop("installation_faults")
     return {
         **whole,
         "journey_rates": journey_rates(whole["journeys"], inputs.as_of),
-        "upcoming": pl.concat(matters).sort("due_on", "serial", "matter"),
+        "upcoming": pl.concat([matters, faults]).sort("due_on", "serial", "matter"),
     }
 
 

@@ -52,6 +52,7 @@ def _values(inputs: Inputs, con: duckdb.DuckDBPyConnection, entries: pl.DataFram
                 rows_of(con, "startup_reviews", serials),
                 rows_of(con, "installation_findings", serials),
                 reference.agencies,
+                terms.values,
             ),
             recommendation_letters(
                 rows_of(con, "treatment_recommendations", serials),

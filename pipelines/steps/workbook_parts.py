@@ -28,6 +28,7 @@ from pipelines.steps.read_part import (
     ReadPart,
     is_template,
     joined_part,
+    may_be_template,
     parsed_part,
     refused,
     served_twice,
@@ -132,7 +133,7 @@ class WorkbookParts:
         if len(taking) > 1:
             sentence = served_twice(self.file.export.path, sheet.name, feed, taking)
             yield refused(feed, None, sheet.name, "two_mappings", sentence, reading, place)
-        elif is_template(feed, reading, taking[0]):
+        elif self._is_template(feed, taking[0], sheet):
             yield self._read(feed, Mapping.plain(feed), place, sheet)
         else:
             yield self._read(feed, taking[0], place, sheet)
@@ -156,15 +157,20 @@ class WorkbookParts:
         """Whether a mapping reads a sheet: it names it, or finds its header there in full."""
         if any(takes_sheet(join, sheet.name) for join in self._own_joins(mapping)):
             return False
+        if self._is_template(feed, mapping, sheet):
+            return True
         is_named = takes_sheet(mapping, sheet.name)
         if is_named is not None:
             return is_named and _has_cells(sheet)
         if not _has_cells(sheet):
             return False
         reading, sought = self._reading(feed, mapping, sheet), header_sought(feed, mapping)
-        if is_template(feed, reading, mapping):
-            return True
         return sought.held(reading.header) == len(sought.needed)
+
+    def _is_template(self, feed: str, mapping: Mapping, sheet: Sheet) -> bool:
+        """Whether a sheet holds the names of the feed's columns and nothing else."""
+        may_be = may_be_template(mapping, _height(sheet) - 1)
+        return may_be and is_template(feed, self._reading(feed, Mapping.plain(feed), sheet))
 
     def _own_joins(self, mapping: Mapping) -> list[Join]:
         """The joins of a mapping that read this workbook."""

@@ -60,6 +60,8 @@ def write_backup(workspace: Workspace, terms: str, target: Path) -> Archived:
     root = Path(os.path.realpath(workspace.root))
     if target.exists():
         raise UsageError(f"{target} is there already; name a new file.")
+    if not target.absolute().parent.is_dir():
+        raise UsageError(f"{target.parent}: there is no such folder; make it, or name another.")
     if Path(os.path.realpath(target)).is_relative_to(root):
         raise UsageError(f"{target} lies in the workspace itself; name a file outside of it.")
     working = target.with_name(target.name + ".new")
@@ -99,9 +101,13 @@ def _add_database(
     with tempfile.TemporaryDirectory(dir=beside, prefix=".limeledger-") as folder:
         copy = Path(folder) / "desk" / DESK_DATABASE
         copy.parent.mkdir()
+        # Where nothing can be laid beside it, and nothing waits there, it is read as it lies.
+        log = database.with_name(f"{database.name}-wal")
+        as_it_lies = not os.access(database.parent, os.W_OK) and not log.exists()
+        how = "mode=ro&immutable=1" if as_it_lies else "mode=ro"
         try:
             with (
-                closing(sqlite3.connect(f"file:{quote(str(database))}?mode=ro", uri=True)) as there,
+                closing(sqlite3.connect(f"file:{quote(str(database))}?{how}", uri=True)) as there,
                 closing(sqlite3.connect(copy)) as here,
             ):
                 there.backup(here)

@@ -10,7 +10,7 @@ import json
 import os
 import socket
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -75,6 +75,32 @@ def named_holder(store: Path) -> Holder | None:
         return _holder(descriptor)
     finally:
         os.close(descriptor)
+
+
+@contextmanager
+def no_refresh_meanwhile(store: Path) -> Iterator[None]:
+    """Keeps refreshes away from whoever only reads, also where nothing can be written.
+
+    Where the disk or this user cannot write the lock file it is locked as it lies; where there is
+    none, nothing that this user could keep away has ever run there.
+
+    Raises:
+        BusyError: a refresh holds the lock; says who and since when.
+        StorageError: the lock file cannot be written for want of something else.
+    """
+    path = store / LOCK_FILE
+    if os.access(path if path.exists() else store, os.W_OK) or not store.exists():
+        with refresh_lock(store):
+            yield
+        return
+    with ExitStack() as stack:
+        with suppress(FileNotFoundError):
+            file = stack.enter_context(path.open("rb"))
+            try:
+                fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except BlockingIOError:
+                raise BusyError(_busy(path, _holder(file.fileno()))) from None
+        yield
 
 
 def _this_process() -> Holder:

@@ -16,8 +16,6 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from rapidfuzz import fuzz, process
-
 from pipelines.errors import WorkspaceError
 
 _PART = r"""(?:[A-Za-z0-9_-]+|"[^"\n]*"|'[^'\n]*')"""
@@ -25,6 +23,7 @@ _DOTTED = rf"{_PART}(?:\s*\.\s*{_PART})*"
 _HEADER = re.compile(rf"\s*\[\[?\s*({_DOTTED})\s*\]")
 _ENTRY = re.compile(rf"\s*({_DOTTED})\s*=")
 _AT = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)\s*$")
+_MOST_LISTED, _FEW_LISTED = 40, 10  # of more names than that, so many are listed
 _NEAR = 75  # likeness (0 to 100) from which on another name is worth suggesting
 
 
@@ -106,6 +105,8 @@ def _syntax_fault(name: str, text: str, error: Exception) -> str:
 
 def nearest(word: str, known: Collection[str]) -> str | None:
     """The name in `known` that `word` was probably meant to be, or None where nothing is near."""
+    from rapidfuzz import fuzz, process  # where something is wrong, and not in every command
+
     names = sorted(known)
     # Whole names first: by parts alone `site_nmae` would be `site` rather than `site_name`.
     for scorer in (fuzz.ratio, fuzz.WRatio):
@@ -118,12 +119,18 @@ def nearest(word: str, known: Collection[str]) -> str | None:
 
 
 def suggest(word: str, known: Collection[str]) -> str:
-    """The remedy for an unknown word: the near name, else the list of the names there are."""
+    """The remedy for an unknown word: the near name, else the list of the names there are, or of
+    very many the nearest."""
     near = nearest(word, known)
     if near:
         return f"did you mean {near}?"
     if not known:
         return "there are none; take it out."
+    if len(known) > _MOST_LISTED:
+        from rapidfuzz import process
+
+        names = process.extract(word, sorted(known), processor=str.casefold, limit=_FEW_LISTED)
+        return f"of {len(known):,} the nearest are {', '.join(sorted(name for name, *_ in names))}."
     return f"use one of: {', '.join(sorted(known))}."
 
 

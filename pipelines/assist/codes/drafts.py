@@ -76,7 +76,8 @@ def code_lines(
         groups = _groups(kind, of_kind["written"].to_list(), known_codes)
         entries = {entry["written"]: entry for entry in of_kind.to_dicts()}
         by_leader: dict[str, list[Spelling]] = {}
-        for spelling in groups:
+        places = {text: place for place, text in enumerate(entries)}  # the most frequent first
+        for spelling in sorted(groups, key=lambda one: places[one.written]):
             by_leader.setdefault(spelling.means, []).append(spelling)
         for code, spellings in by_leader.items():
             lines.append(_line(kind, code, spellings, entries, known_codes))

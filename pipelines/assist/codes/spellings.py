@@ -97,17 +97,10 @@ def put_together(
         near = leaders.nearest(text)
         if near is None:
             leaders.add(text, text)
-            near = (text, "")
-        means, reason = near
-        likeness = 1.0 if means == text else _likeness(text, means, reason)
+            near = (text, "", 1.0)
+        means, reason, likeness = near
         assigned.append(Spelling(text, means, likeness, reason))
     return assigned
-
-
-def _likeness(text: str, means: str, reason: str) -> float:
-    if reason in (CASE, NAME):
-        return 1.0
-    return round(fuzz.ratio(plain_name(text), plain_name(means)) / 100, 3)
 
 
 class _Leaders:
@@ -131,21 +124,22 @@ class _Leaders:
         self.of_name.setdefault((plain_name(name), digits(name)), code)
         self.by_digits.setdefault(digits(name), {}).setdefault(plain_name(name), code)
 
-    def nearest(self, text: str) -> tuple[str, str] | None:
-        """The leader that a text is a spelling of, and why; None where it is of none."""
+    def nearest(self, text: str) -> tuple[str, str, float] | None:
+        """The leader that a text is a spelling of, why, and how like it is to what leads there, the
+        leader or a name of it; None where it is of none."""
         if bare(text) == "":
             return None
         form = (bare(text), digits(text))
         if form in self.of_bare:
-            return self.of_bare[form], CASE
+            return self.of_bare[form], CASE, 1.0
         if bare(text) in self.names:
-            return self.names[bare(text)], NAME
+            return self.names[bare(text)], NAME, 1.0
         name = (plain_name(text), digits(text))
         if name in self.of_name:
-            return self.of_name[name], FORM
+            return self.of_name[name], FORM, 1.0
         return self._slip(text)
 
-    def _slip(self, text: str) -> tuple[str, str] | None:
+    def _slip(self, text: str) -> tuple[str, str, float] | None:
         name = plain_name(text)
         length = len(name)
         edits = (length >= _ONE_FROM) + (length >= _TWO_FROM) + (length >= _THREE_FROM)
@@ -158,4 +152,4 @@ class _Leaders:
         other = near[0][0]
         if min(len(other), length) < _ONE_FROM:
             return None
-        return others[other], SLIP
+        return others[other], SLIP, round(fuzz.ratio(name, other) / 100, 3)

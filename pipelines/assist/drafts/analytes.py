@@ -10,7 +10,8 @@ from collections.abc import Sequence
 
 import polars as pl
 
-from pipelines.assist.drafts.names import alike, likeness, plain_words
+from pipelines.assist.drafts.names import alike, likeness
+from pipelines.assist.drafts.plain_names import plain_words
 from pipelines.assist.drafts.vocabulary import OTHER_ANALYTES
 from pipelines.records.mapping_checks import LONG_ANALYTES
 

@@ -13,14 +13,13 @@ import polars as pl
 
 from pipelines.assist.drafts.headers import header_of
 from pipelines.errors import UsageError
+from pipelines.exports.delivery import is_workbook
 from pipelines.exports.first_rows import first_rows
 from pipelines.exports.header_rows import HeaderSought, bare
 from pipelines.exports.limits import Limits
 from pipelines.exports.reading import Reading
 from pipelines.exports.sheets import FIRST_ROWS, read_workbook, sheet_reading
 from pipelines.exports.text_rows import read_rows
-
-WORKBOOK = ".xlsx"
 
 
 @dataclass(frozen=True)
@@ -52,7 +51,7 @@ def found_tables(file: Path, limits: Limits, sheet: str | None = None) -> list[F
     Raises:
         UsageError: the file cannot be read, or has no such sheet.
     """
-    if file.name.casefold().endswith(WORKBOOK):
+    if is_workbook(file.name):
         return _of_workbook(file, limits, sheet)
     if sheet is not None:
         raise UsageError(f"{file} is no workbook and has no sheets; leave --sheet out.")

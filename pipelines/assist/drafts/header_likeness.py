@@ -9,7 +9,8 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 
-from pipelines.assist.drafts.names import alike, begins, other_names, plain_words, spoken_names
+from pipelines.assist.drafts.names import alike, begins, other_names, spoken_names
+from pipelines.assist.drafts.plain_names import plain_words
 from pipelines.assist.drafts.vocabulary import COLUMNS
 from pipelines.exports.header_rows import bare
 

@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
-from pipelines.assist.drafts.fit import Fit, is_guarded, kind_of
+from pipelines.assist.drafts.fit import KEYS, Fit, is_guarded, kind_of
 from pipelines.assist.drafts.fitness import fitness
 from pipelines.assist.drafts.known import Known
-from pipelines.assist.drafts.names import likeness, other_likeness
+from pipelines.assist.drafts.names import spoken_likeness
 from pipelines.assist.drafts.profiles import Profile
 from pipelines.assist.drafts.vocabulary import COLUMNS
 from pipelines.exports.header_rows import bare
@@ -31,6 +31,8 @@ WHOLLY = 0.99  # likeness of a name that is the column's own, or a word for it
 LEAST = 0.42  # score of a pair that is worth telling
 _NEAR_OF_UNSURE = 0.25
 _EXCHANGED = 0.02  # by so much two pairs must be better than with their headers exchanged
+# Keys that a record stands or falls with; a site may be called by its customer.
+_OF_RECORDS = frozenset(KEYS) - {"site"}
 _NEAR = 0.1  # a second header within this of the first leaves the matter to a person
 
 
@@ -72,11 +74,7 @@ def pair_columns(feed: str, profiles: Sequence[Profile], known: Known, *, long: 
 
 
 def _judge(feed: str, column: str, profile: Profile, known: Known, long: bool) -> Pair:
-    name = likeness(feed, column, profile.header)
-    other = other_likeness(profile.header)
-    spoken = name
-    if other > name + 0.04 or (other >= 0.99 and name < 0.99):
-        spoken = 0.6 * name
+    spoken = spoken_likeness(feed, column, profile.header)
     own = bare(profile.header) == bare(column)
     if spoken < 0.3 and not _may_speak_alone(feed, column):
         fit = Fit(0.0, "")
@@ -144,8 +142,15 @@ def _stated(
         doubts.append("the name hardly speaks for it" if pair.name > 0.3 else "only its values do")
     if near:
         doubts.append(f"another header comes near ({near:.2f})")
+    if not doubts and pair.column in _OF_RECORDS and not _is_beyond_doubt(pair):
+        doubts.append("a key, whose name says less than it might, and no value is known")
     state = PERHAPS if doubts else ACTIVE
     return replace(pair, state=state, reason="; ".join([why, *doubts]))
+
+
+def _is_beyond_doubt(pair: Pair) -> bool:
+    """Whether a key's name is wholly its own, or its values are known as such."""
+    return pair.by_own_name or pair.fit.is_strong or pair.name >= WHOLLY
 
 
 def _near(pair: Pair, table: dict[tuple[str, int], Pair], pairs: Sequence[Pair]) -> float:

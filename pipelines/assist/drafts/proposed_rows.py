@@ -13,7 +13,7 @@ from typing import Any
 
 import polars as pl
 
-from pipelines.assist.drafts.names import folded
+from pipelines.assist.drafts.one_word import folded
 from pipelines.assist.drafts.pairing import ACTIVE, PERHAPS, Pair
 from pipelines.assist.drafts.profiles import Profile
 from pipelines.assist.drafts.vocabulary import CHARGES, COVERS, ENDS, TOTALS

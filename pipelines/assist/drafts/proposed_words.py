@@ -14,7 +14,8 @@ import polars as pl
 from pipelines.assist.drafts.fit import kind_of
 from pipelines.assist.drafts.fitness import WORD_LIKE, listed_words
 from pipelines.assist.drafts.known import Known, kind_of_code
-from pipelines.assist.drafts.names import best_word, folded
+from pipelines.assist.drafts.names import best_word
+from pipelines.assist.drafts.one_word import folded
 from pipelines.assist.drafts.pairing import ACTIVE, PERHAPS
 from pipelines.assist.drafts.profiles import Profile
 from pipelines.records.spellings import likely

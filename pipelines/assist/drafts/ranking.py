@@ -7,11 +7,12 @@ themselves (`pairing`).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from pipelines.assist.drafts.fit import is_guarded
 from pipelines.assist.drafts.known import Known
 from pipelines.assist.drafts.names import likeness
-from pipelines.assist.drafts.pairing import Pair, pair_columns
+from pipelines.assist.drafts.pairing import ACTIVE, PERHAPS, Pair, pair_columns
 from pipelines.assist.drafts.profiles import Profile
 from pipelines.assist.drafts.vocabulary import COLUMNS
 from pipelines.records.headers import EITHER
@@ -23,6 +24,7 @@ from schemas.feeds import FEED_TABLES
 # Columns that every second export has say little of a feed.
 _COMMON = ("serial", "site", "claim", "notes", "agency", "product", "model")
 _FOLDER_BONUS, _SOMETHING = 0.5, 0.25
+_SURE = 0.6  # score of a feed from which on its keys are taken unasked
 _WORTH, _HARDLY, _NAME_COUNTS = 0.4, 0.2, 0.6
 
 
@@ -47,12 +49,28 @@ def guesses_of(
     least = _WORTH * max(spoken.values())
     requested_feeds = (folder_feed, feed)
     guesses = [
-        guess_as(one, profiles, known, folder_feed)
+        _doubted(guess_as(one, profiles, known, folder_feed), one in requested_feeds)
         if share >= least or one in requested_feeds
         else Guess(one, [], False, round(_HARDLY * share, 4))
         for one, share in spoken.items()
     ]
     return sorted(guesses, key=lambda guess: -guess.score)
+
+
+def _doubted(guess: Guess, is_requested: bool) -> Guess:
+    """A file that may be of another feed: its keys and amounts wait for a person.
+
+    Names of analytes in one column say enough of a feed.
+    """
+    if is_requested or guess.is_long or guess.score >= _SURE:
+        return guess
+    pairs = [
+        replace(pair, state=PERHAPS, reason=f"{pair.reason}; the file may be of another feed")
+        if pair.state == ACTIVE and is_guarded(guess.feed, pair.column) and not pair.by_own_name
+        else pair
+        for pair in guess.pairs
+    ]
+    return replace(guess, pairs=pairs)
 
 
 def _spoken_of(feed: str, profiles: Sequence[Profile]) -> float:

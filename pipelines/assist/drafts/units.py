@@ -53,6 +53,8 @@ _USUAL = {
     "conductivity_us_cm": ("mS/cm",),
     "iron_mg_l": ("ug/L",),
 }
+# How the columns in inches, pounds and °F end, whose exports elsewhere are metric.
+OF_INCHES = ("_psi", "_f", "_in", "_in_wc")
 # What is measured as a species, and which ones leave the question open.
 BASED = (
     "calcium_mg_l_caco3",
@@ -60,11 +62,20 @@ BASED = (
     "alkalinity_mg_l_caco3",
     "silica_mg_l",
 )
-# Short names have no slash: `mg_l_Ca`, `uS_cm`.
-_FRACTION = re.compile(r"(?i)(?<![a-z])([munµμ]?g|[munµμ]?s|umhos?)[\s_]+(l|cm)(?![a-z])")
+# Short names have no slash: `mg_l_Ca`, `uS_cm`, `FE_UGL`.
+_FRACTION = re.compile(
+    r"(?i)(?<![a-z])([munµμ]?g|[munµμ]?s|umhos?)[\s_]+(l|cm)(?![a-z])"
+    r"|(?<![a-z])([muµμ]g|[muµμ]s)(l|cm)(?![a-z])"
+)
+_GLUED = re.compile(  # `HARDGPG`, `TEMPCEL`
+    r"(?i)(?<=[a-z]{3})(gpg|ppm|ppb|psi|mbar|bar|kpa|mm|cm|cel|fah)$"
+)
+_GLUED_AS = {"cel": "C", "fah": "F"}
+_ION = re.compile(r"(?i)(?<![a-z])HCO_?3(?![a-z])")  # of itself, where CaCO3 is not named
+_AMOUNT_OF_SUBSTANCE = re.compile(r"(?i)^m(?:mol|val)\s*/\s*l")
 _OPEN_UNIT = r"(?i)^(?:mg|ug|µg|g|ng)\s*/\s*(?:l|ltr|liter|litre)$|^pp[mb]$|^$"
 _SPECIES = re.compile(
-    r"(?i)ca\s*co\s*_?3|\bas\s+ca\b|\bals\s+ca\b|\ben\s+ca\b|hco\s*3|si\s*o\s*_?2|\bas\s+si\b"
+    r"(?i)ca\s*co\s*_?3|\bas\s+ca\b|\bals\s+ca\b|\ben\s+ca\b|(?:as|als|en)\s+hco\s*3|si\s*o\s*_?2|\bas\s+si\b"
 )
 
 
@@ -76,16 +87,31 @@ def is_measured(feed: str, column: str) -> bool:
 
 def unit_in_name(column: str, header: str) -> str | None:
     """The unit that a header names and that fits the column, also the feed's own; else None."""
-    header = _FRACTION.sub(r"\1/\2", header)
+    header = _FRACTION.sub(lambda match: "/".join(filter(None, match.groups())), header)
     bracketed: list[str] = re.findall(r"[(\[{]\s*(.*?)\s*[)\]}]", header)
     tail = re.split(r"[\s_,;:]+", re.sub(r"[(\[{].*?[)\]}]", " ", header).strip())
     joined = [" ".join(tail[-size:]) for size in (3, 2, 1) if len(tail) > size]
     bracketed += [part for text in bracketed for part in re.split(r"\s*[,;]\s*", text)]
     bracketed += [re.sub(r"(?i)^(?:as|in|als|en)\s+", "mg/L as ", text) for text in bracketed]
+    glued = _GLUED.search(header.strip())
+    joined += [_GLUED_AS.get(glued[1].lower(), glued[1])] if glued else []
     for text in [*bracketed, *joined]:
         if text and column != "ph" and conversion(column, text) is not None:
-            return text
+            return f"{text} as HCO3" if _is_of_ion(column, header, text) else text
     return None
+
+
+def _is_of_ion(column: str, header: str, unit: str) -> bool:
+    """Whether a header names hydrogen carbonate itself, and its unit not what it is counted as."""
+    names_ion = _ION.search(header) and "caco" not in header.lower()
+    is_open = re.search(_OPEN_UNIT, unit.strip()) is not None
+    return column == "alkalinity_mg_l_caco3" and bool(names_ion) and is_open
+
+
+def counts_acid(column: str, unit: str | None) -> bool:
+    """Whether alkalinity counts the acid that it takes up: 1 mmol/L is half of one of CaCO3."""
+    is_substance = _AMOUNT_OF_SUBSTANCE.match((unit or "").strip()) is not None
+    return column == "alkalinity_mg_l_caco3" and is_substance
 
 
 def is_plain(column: str, unit: str) -> bool:
@@ -152,6 +178,10 @@ def unit_by_size(column: str, median: float) -> tuple[str, str] | None:
         return "kPa", "supply pressure is rarely so high in psi"
     if column == "gas_pressure_in_wc" and median > 16:
         return "mbar", "gas pressure at a unit is rarely so high in inches of water"
+    if column == "drain_air_gap_in" and median > 8:
+        return "mm", "an air gap is rarely so wide in inches"
+    if column == "side_clearance_in" and median > 30:
+        return "mm", "a clearance is rarely so wide in inches"
     if column == "iron_mg_l" and median > 20:
         return "ug/L", "water with so much iron in mg/L is undrinkable"
     if column == "conductivity_us_cm" and 0 < median < 5:

@@ -14,12 +14,27 @@ _TABLES: dict[str, Any] = tomllib.loads(_FILE.read_text(encoding="utf-8"))
 
 # A word of any language, or a part of a compound, to plain words.
 WORDS: dict[str, str] = _TABLES["words"]
+# Two or more words that together say another thing than each of them.
+SPOKEN: dict[str, str] = _TABLES["spoken"]
+# Parts of two letters with which short names begin and end.
+SHORT_HEADS: list[str] = _TABLES["short"]["heads"]
+SHORT_TAILS: list[str] = _TABLES["short"]["tails"]
+# Parts of short names of two letters and more, to the plain words that they mean in such a name,
+# the likeliest first.
+SHORT_PARTS: dict[str, list[str]] = {
+    part: [means] if isinstance(means, str) else means
+    for part, means in _TABLES["short"]["parts"].items()
+}
+# Words that say what kind of thing a column holds, and the kinds and columns of which they may.
+KINDS: dict[str, list[str]] = _TABLES["kinds"]
 IGNORED: list[str] = _TABLES["ignored"]["words"]
 WEIGHTS: dict[str, float] = _TABLES["weights"]
 # Feed, then column (or part of the long layout), to its names in everyday use.
 COLUMNS: dict[str, dict[str, list[str]]] = _TABLES["columns"]
 # Names of what no feed has.
 OTHERS: list[str] = _TABLES["others"]["names"]
+# By feed, names of what it has not, and another may.
+OTHERS_OF: dict[str, list[str]] = _TABLES["others_of"]
 # How exports write the words of listed columns and the answers yes and no.
 LISTED: dict[str, list[str]] = _TABLES["listed"]
 # Analytes that no feed has.

@@ -82,6 +82,59 @@ KEYS: dict[str, tuple[str, str]] = {
         '[[leave_out]]\nreason = "freight, no product"\nheader = "SKU"\nis = ["FREIGHT", "FEE*"]',
     ),
 }
+# By part of a join: what it is for, and an example.
+JOINS: dict[str, tuple[str, str]] = {
+    "name": ("what its headers begin with from here on: `claim.Filed`", 'name = "claim"'),
+    "files": ("the files that are joined, as above", 'files = ["claims*.csv"]'),
+    "sheets": ("sheets of workbooks, as above", 'sheets = ["Claims 20*"]'),
+    "header_row": ("the line of their header", "header_row = 3"),
+    "decimal": ("their decimal mark, else the mapping's", 'decimal = "."'),
+    "thousands": ("how they write thousands, else as the mapping says", 'thousands = ","'),
+    "valid_from": ("the first day in names of their files", "valid_from = 2025-03-01"),
+    "valid_until": ("the last such day", "valid_until = 2026-12-31"),
+    "on": (
+        "a header so far = a header of theirs; of several all must agree; an empty cell joins "
+        "nothing",
+        'on = { "Order" = "Order No" }',
+    ),
+    "on_steps": ("steps on both sides before they are compared", "on_steps = [{ pad = 8 }]"),
+    "sum": (
+        "makes a header of the sum over the rows that `where` fits",
+        'sum.parts = { header = "Ext", where = { Type = ["MAT", "FRT"] } }',
+    ),
+    "first": (
+        "makes a header of the first such row",
+        'first.part = { header = "Part No", where = { Type = "MAT" } }',
+    ),
+    "leave_out": (
+        "entries as for rows of the file itself, begun with `[[join.leave_out]]`",
+        'leave_out = [{ reason = "void", header = "Status", is = ["VOID"] }]',
+    ),
+}
+# By part of an entry of `leave_out` beside its tests: what it is for, and an example.
+ENTRIES: dict[str, tuple[str, str]] = {
+    "reason": ("needed; it stands in the accounts", 'reason = "freight"'),
+    "header": ("the export's header that the tests look at", 'header = "SKU"'),
+    "first_cell": (
+        "the row's first cell that is not empty, as with `is`",
+        'first_cell = ["Total*", "*** End*"]',
+    ),
+    "sheets": ("leaves whole sheets out", 'sheets = ["Cover", "Legend*"]'),
+    "also": (
+        "further tests on other headers, which must hold too",
+        'also = [{ header = "Status", is = ["Closed"] }]',
+    ),
+}
+# By part of a phrase: what it is for, and an example.
+PHRASES: dict[str, tuple[str, str]] = {
+    "any": ("one of the texts stands anywhere in the cell, in any case", 'any = ["scale", "lime"]'),
+    "matches": ("a regular expression, searched in any case", 'matches = "^lim(e)?d"'),
+    "otherwise": (
+        "whatever no other entry fits; the last; without it such a text stays as it came",
+        "otherwise = true",
+    ),
+    "code": ("needed; what the cell says then", 'code = "LIMED"'),
+}
 # By verb: what it does, an example, and a column of service_calls or startups that takes it.
 STEPS: dict[str, tuple[str, str, str]] = {
     "split": (

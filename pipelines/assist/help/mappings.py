@@ -2,8 +2,16 @@
 
 from __future__ import annotations
 
-from pipelines.assist.help.mapping_examples import KEYS, STEPS, TESTS
-from pipelines.records.join_checks import JOIN_PARTS
+from collections.abc import Mapping
+
+from pipelines.assist.help.mapping_examples import (
+    ENTRIES,
+    JOINS,
+    KEYS,
+    PHRASES,
+    STEPS,
+    TESTS,
+)
 from pipelines.records.mapping_checks import BASES
 from pipelines.records.units_of_measure import units_of
 from schemas.codes import ALIAS_KINDS, FEEDS
@@ -34,24 +42,31 @@ the mappings. Kinds: {", ".join(ALIAS_KINDS)}. `limeledger codes` drafts it.
 """
 
 
+# Keys whose entries have parts of their own.
+_PARTS_OF = {"join": JOINS, "phrases": PHRASES, "leave_out": ENTRIES}
+
+
 def mappings_page() -> str:
     """The text of help/mappings.md."""
     parts = [_OPENING + ", ".join(f"`{feed}`" for feed in FEEDS) + ".\n", "## Keys\n"]
     for key, (meaning, example) in KEYS.items():
         parts.append(f"### {key}\n\n{meaning}\n\n```toml\n{example}\n```\n")
-        if key == "join":
-            listed = ", ".join(f"`{part}`" for part in JOIN_PARTS)
-            parts.append(f"Parts of a join: {listed}.\n")
+        if key in _PARTS_OF:
+            parts.append(_table("part", "is", _PARTS_OF[key]))
     parts.append("## Steps\n\nA step that does not apply leaves the text as it is.\n")
     rows = [
         f"| `{verb}` | {meaning} | `{example}` |" for verb, (meaning, example, _) in STEPS.items()
     ]
     parts.append("\n".join(["| step | does | example |", "| --- | --- | --- |", *rows]) + "\n")
-    rows = [f"| `{test}` | {meaning} | `{example}` |" for test, (meaning, example) in TESTS.items()]
-    head = ["| test | holds for | example |", "| --- | --- | --- |"]
-    parts.append("\n".join([_ROWS, *head, *rows]) + "\n")
-    parts += [_ALIASES, _units(), _columns()]
+    parts += [_ROWS, _table("test", "holds for", TESTS)]
+    parts += [_ALIASES, _units(), _columns(), _words()]
     return "\n".join(parts)
+
+
+def _table(name: str, does: str, entries: Mapping[str, tuple[str, str]]) -> str:
+    """What each entry does, and its example."""
+    rows = [f"| `{one}` | {says} | `{example}` |" for one, (says, example) in entries.items()]
+    return "\n".join([f"| {name} | {does} | example |", "| --- | --- | --- |", *rows]) + "\n"
 
 
 def _units() -> str:
@@ -67,8 +82,8 @@ def _units() -> str:
     ]
     bases = "; ".join(f"`{column}`: {', '.join(choices)}" for column, choices in BASES.items())
     table_head = (
-        "In any case, spaces ignored; `µ` as `u`, with or without `°`.\n\n| columns | units |\n"
-        "| --- | --- |\n"
+        "In any case, spaces and a closing `@25C` ignored; `µ` as `u`, with or without `°`.\n\n"
+        "| columns | units |\n| --- | --- |\n"
     )
     return f"## Units\n\n{table_head}" + "\n".join(rows) + f"\n\nBases of analytes: {bases}.\n"
 
@@ -89,6 +104,22 @@ def _columns() -> str:
     ]
     head = ["| feed | columns, those with ! are needed |", "| --- | --- |"]
     return "\n".join(["## Columns\n", *head, *rows]) + "\n"
+
+
+def _words() -> str:
+    """What columns of few words say, in whatever way a mapping comes to it."""
+    listed: dict[str, list[str]] = {}
+    for feed, table in FEED_TABLES.items():
+        for name, field in fields(table).items():
+            metadata = field.metadata or {}
+            words = metadata["words"] or (("yes", "no") if metadata["kind"] == "flag" else ())
+            if words:
+                entry = f"`{name}` of {feed}"
+                listed.setdefault(", ".join(f"`{word}`" for word in words), []).append(entry)
+    rows = [f"| {', '.join(columns)} | {words} |" for words, columns in listed.items()]
+    opening = "What `values`, `phrases` and `constants` may give these columns, in any case."
+    head = ["| columns | words |", "| --- | --- |"]
+    return "\n".join(["## Words\n", opening, "", *head, *rows]) + "\n"
 
 
 def _marked(name: str, field: object) -> str:

@@ -11,6 +11,7 @@ import pytest
 
 from pipelines.errors import WorkspaceError
 from pipelines.exports import find_exports, sha256_of, through_date_in_name
+from pipelines.exports.delivery import is_workbook
 
 FEEDS = ["units", "water_tests", "service_calls"]
 
@@ -232,6 +233,22 @@ def test_old_workbook_is_refused(workspace):
     put(workspace, "units.xls")
     assert found(workspace) == {"units.xls": ("units", "old_workbook")}
     assert "save it as .xlsx or CSV" in sentence(workspace, "units.xls")
+
+
+@pytest.mark.parametrize("name", ["units.xlsb", "UNITS.ODS", "loose.xls"])
+def test_other_workbooks_are_told_and_not_passed_over(workspace, name):
+    """Also those of no feed, whose bytes are no lines to count."""
+    put(workspace, name)
+    assert found(workspace)[name][1] == "old_workbook"
+    assert "save it as .xlsx or CSV" in sentence(workspace, name)
+
+
+def test_workbook_with_macros_is_read(workspace):
+    """It is an .xlsx beside its macros, which nothing runs."""
+    put(workspace, "units/may.xlsm")
+    assert found(workspace) == {"units/may.xlsm": ("units", None)}
+    assert is_workbook("units/MAY.XLSM")
+    assert not is_workbook("units/may.csv")
 
 
 def test_missing_exports_folder_is_an_error(tmp_path):

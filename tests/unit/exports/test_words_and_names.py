@@ -121,3 +121,15 @@ def test_the_header_is_the_row_that_holds_most_of_what_is_needed():
     title, poor, rich = (1, ["Report"]), (3, ["Serial"]), (5, ["Site", "Serial", "Type"])
     assert choose_header([title, poor, rich, (6, ["Serial", "Model", "Site"])], sought) == 5
     assert choose_header([title, (2, ["May"])], sought) == 1
+
+
+def test_a_number_sign_in_a_header_is_its_own_or_tells_equal_ones_apart():
+    """`Order #2` is a header where one is called so, and the second `Order` where none is."""
+    sought = HeaderSought(needed=(("Order #2",), ("Serial",)))
+    for header, held in (
+        (["Order #2", "Serial"], 2),
+        (["Order", "order", "Serial"], 2),
+        (["Order", "Serial"], 1),
+        (["Order #1", "Serial"], 1),
+    ):
+        assert sought.held(header) == held

@@ -5,8 +5,9 @@ import datetime as dt
 import polars as pl
 import pytest
 
-from pipelines.records.accounting import _one_layout, _rank
 from pipelines.records.cross_checks import RANK
+from pipelines.records.long_layout import one_layout
+from pipelines.records.through_dates import rank_of
 from schemas.feeds import record_schema
 
 UNITS = "serial,model,shipped_on,site\n"
@@ -323,7 +324,7 @@ def test_rows_rank_by_file_then_sheet_then_line():
         },
         schema_overrides={"through_date": pl.Date, "place": pl.Int64},
     )
-    best_last = rows.with_columns(_rank(rows, through)).sort(RANK)
+    best_last = rows.with_columns(rank_of(rows, through)).sort(RANK)
     assert best_last.select("source_file", "source_sheet", "source_line").rows() == [
         ("../desk", "", 999),
         ("old.csv", "", 99),
@@ -333,7 +334,7 @@ def test_rows_rank_by_file_then_sheet_then_line():
     ]
     book = rows.filter(pl.col("source_sheet") != "")
     of_book = through.filter(pl.col("sheet") != "")
-    best_last = book.with_columns(_rank(book, of_book)).sort(RANK)
+    best_last = book.with_columns(rank_of(book, of_book)).sort(RANK)
     assert best_last["source_line"].to_list() == [5, 9, 2]
 
 
@@ -348,7 +349,11 @@ def test_a_sample_in_both_layouts_is_that_of_the_later_row():
         ("S4", None, 9, "record", "record"),
         ("S4", "ph", 8, "record", "superseded"),
         ("S4", "silica_mg_l", 3, "duplicate", "duplicate"),
+        # Only what is a record counts, however late a row that is none.
+        ("S5", None, 6, "record", "record"),
+        ("S5", "ph", 5, "record", "superseded"),
+        ("S5", "ph", 11, "duplicate", "duplicate"),
     ]
     names = ("sample", "analyte", RANK, "fate", "expected")
     told = pl.DataFrame(rows, schema=names, orient="row")
-    assert _one_layout(told, told["fate"]).to_list() == told["expected"].to_list()
+    assert one_layout(told, told["fate"]).to_list() == told["expected"].to_list()

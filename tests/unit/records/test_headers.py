@@ -3,6 +3,7 @@
 import pytest
 
 from pipelines.records.entries import Several
+from pipelines.records.header_words import nearest
 from pipelines.records.headers import absent_headers, expected_headers, match_headers
 from pipelines.records.mapping import Mapping
 
@@ -160,3 +161,10 @@ def test_headers_that_are_pages_are_cut_in_sentences():
     told = matched(["serial\n" + "x" * 500, *UNITS[1:]]).fault.reason
     assert f'"serial {"x" * 50}…"' in told
     assert "\n" not in told
+
+
+def test_the_nearest_headers_are_named_as_a_mapping_names_them() -> None:
+    """Of equal ones the second is `Job#2`, so that a person can copy it."""
+    assert nearest(["Jobs"], ["Job", "Serial", "job"]).startswith(
+        'the nearest headers found are "Job", "job#2"'
+    )

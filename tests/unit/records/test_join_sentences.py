@@ -5,6 +5,8 @@ from __future__ import annotations
 import polars as pl
 import pytest
 
+from pipelines.records.join_keys import LINE, OF_CELL, SOURCE, reasons
+from pipelines.records.join_matches import _known
 from pipelines.records.join_sentences import sentences_below
 from pipelines.records.joins import JOINS, NAMING_ROWS, Bar, join_report
 from schemas.codes import JOINED_COLUMNS
@@ -101,3 +103,27 @@ def test_a_join_that_matches_enough_is_not_told_of():
 def test_the_settings_know_every_join():
     """The names under [joins.shares] are those of the report."""
     assert tuple(join.name for join in JOINS) == JOINED_COLUMNS
+
+
+def test_a_reason_quotes_the_cell_where_there_is_one():
+    """An empty cell, or none, is not quoted."""
+    cells = {SOURCE: [0, 0, 0], LINE: [2, 3, 4], "shown": ["A7", "", None]}
+    rows = pl.DataFrame(cells, schema_overrides={SOURCE: pl.UInt32})
+    said = reasons(rows, "joins_nothing", "joins nothing.", "Order")
+    assert said["reason"].to_list() == [
+        'Order "A7" joins nothing.',
+        "Order joins nothing.",
+        "Order joins nothing.",
+    ]
+
+
+def test_of_rows_that_differ_what_all_say_is_known():
+    """One row a key: a cell in which its rows differ is not known, of a single row all are."""
+    rows = [
+        ("1", True, "1", True, "a", "same"),
+        ("1", True, "1", False, "b", "same"),
+        ("2", False, "2", True, "c", None),
+    ]
+    names = ["key", "several", "shown", "first", f"{OF_CELL}Claim", f"{OF_CELL}Notes"]
+    known = _known(pl.DataFrame(rows, schema=names, orient="row")).sort("key")
+    assert known.select(*names[-2:]).rows() == [(None, "same"), ("c", None)]

@@ -56,6 +56,28 @@ def test_each_result_is_converted_from_its_own_unit(desk):
     ]
 
 
+def test_a_unit_behind_a_result_in_its_cell_goes_first(desk):
+    """Before the unit column and [units]; bounds too; what is no number keeps no unit."""
+    toml = TOML + "[transforms]\nvalue = [{ trailing_minus = true }, { cell_unit = true }]\n"
+    text = HEAD + row("Hardness", "10 gpg", "mg/L") + row("Hardness", "< 5 fH")
+    text += row("Iron", "50 mg/L") + row("Iron", "50") + row("Temp", "5- F") + row("Iron", "ND")
+    text += row("Hardness", "7 quux", "mg/L") + row("Hardness", "7 psi") + row("Temp", "5-")
+    parsed = desk.parse("water_tests", text, toml)
+    assert told(parsed) == [
+        (6, "value", "5- F", "no_bound"),
+        (8, "value", "7 quux", "unknown_unit"),
+        (9, "value", "7 psi", "unfit_unit"),
+    ]
+    assert parsed.rows.select("result", "result_below").rows() == [
+        (171.18, None),
+        (None, 50.0),
+        (50.0, None),
+        (0.05, None),
+        (None, None),
+        (-5.0, None),
+    ]
+
+
 def test_a_unit_that_is_unknown_or_does_not_fit_sets_that_row_aside(desk):
     """The other rows of the sample stay; pH has no unit."""
     text = HEAD + row("Hardness", "1", "furlong") + row("Hardness", "1", "psi")

@@ -92,6 +92,18 @@ def test_marks_of_a_join_are_held_to_the_mappings_decimal_mark(desk, decimal, th
         assert told in str(caught.value)
 
 
+def test_a_first_is_written_as_its_file_writes_and_a_sum_as_the_mapping(desk):
+    """A sum is a number of the mapping's own; a first is a cell of the joined file."""
+    toml = (
+        '[columns]\nparts_amount = "line.Parts"\nlabor_rate = "line.Rate"\n'
+        '[[join]]\nname = "line"\nfiles = ["l*"]\ndecimal = ","\non = { call = "Ref" }\n'
+        'sum.parts = { header = "Ext" }\nfirst.rate = { header = "Rate" }\n'
+    )
+    mapping = desk.mapping("service_calls", toml)
+    assert mapping.marks_of("parts_amount") == mapping.marks_of("labor_hours") == Marks(".")
+    assert mapping.marks_of("labor_rate") == Marks(",")
+
+
 def test_a_pad_has_64_places_at_most(desk):
     """The last length that is taken, and the first that is not."""
     toml = "[transforms]\nserial = [ {{ pad = {} }} ]\n"

@@ -1,10 +1,14 @@
 """Reasons gathered for a person: how many rows, what, and where first."""
 
+import re
+from pathlib import Path
+
 import polars as pl
 import pytest
 
-from pipelines.records.problems import PROBLEMS, ends_in_words, problems
-from schemas.accounts import SetAside
+from pipelines.records import problems as problems_module
+from pipelines.records.problems import PROBLEMS, ends_in_words, problems, whole_files_in_words
+from schemas.accounts import WHOLE_RULES, SetAside
 from schemas.columns import polars_schema
 
 NO_DATE = "is no date; no calendar has that day from the year 1900 to 2199, so correct it."
@@ -46,6 +50,10 @@ def test_an_empty_value_has_no_quotes():
     row = ("units", "u.csv", 3, "serial", None, "required", "serial is empty; fill it in.")
     assert (
         problems(frame(row))["sentence"].item() == "1 row: serial is empty; first at u.csv line 3"
+    )
+    dashes = ("units", "u.csv", 4, "serial", "---", "required", "serial is empty; fill it in.")
+    assert problems(frame(row, dashes))["sentence"].item() == (
+        "2 rows: serial is empty; first at u.csv line 3"
     )
 
 
@@ -90,6 +98,32 @@ def test_a_whole_file_is_named_where_its_reason_does_not():
     assert found["sentence"].item() == "u.csv: The file lacks serial; add it."
 
 
+def test_rows_of_a_workbook_of_which_a_sheet_is_set_aside_are_counted() -> None:
+    """One sheet that nothing reads does not make whole files of the rows of the others."""
+    sheet = (None, "b.xlsx", 1, None, None, "no_mapping", "The sheet X of b.xlsx is read by none.")
+    rows = [date_row(line, "a", "b.xlsx") for line in (5, 6)]
+    found = problems(frame(*rows, sheet), ["b.xlsx"])
+    assert found["rule"].to_list() == ["no_mapping", "impossible_date"]
+    assert found["rows"].to_list() == [0, 2]
+    assert found["sentence"][1].endswith("; first at b.xlsx line 5")
+
+
+def test_sentences_of_whole_files_say_why_and_tell_a_sheet_from_a_file() -> None:
+    """Not the reason of a row that is set aside in the same workbook, which comes first."""
+    reasons = [
+        ("b.xlsx", "number", "a row's"),
+        ("b.xlsx", "no_mapping", "The sheet X of b.xlsx is read by no mapping."),
+        ("c.csv", "no_feed", "c.csv is of no feed."),
+    ]
+    aside = pl.DataFrame(reasons, schema=["file", "rule", "reason"], orient="row")
+    assert whole_files_in_words(["b.xlsx", "c.csv", "d.csv"], aside) == {
+        "b.xlsx": "A sheet of the file b.xlsx was set aside: The sheet X of b.xlsx is read by no "
+        "mapping.",
+        "c.csv": "The file c.csv was set aside: c.csv is of no feed.",
+        "d.csv": "The file d.csv was set aside: it could not be read.",
+    }
+
+
 def test_nothing_set_aside_is_no_problem():
     """An empty table stays empty, with its columns."""
     assert problems(frame()).schema == PROBLEMS
@@ -106,3 +140,12 @@ def test_ends_of_rows_are_told_in_the_singular_where_there_is_one(counts, words)
     """One record is no records, and a thousand have their comma."""
     names = ("records", "superseded", "duplicates", "set_aside")
     assert ends_in_words(dict(zip(names, counts, strict=True))) == words
+
+
+def test_every_rule_of_whole_files_is_told_as_that():
+    """Whatever the reader refuses a file for is a problem of its own, not of one row."""
+    exports = Path(problems_module.__file__).parents[1] / "exports"
+    sources = "".join(path.read_text("utf-8") for path in sorted(exports.glob("*.py")))
+    rules = set(re.findall(r'(?:refuse|FileFault)\(\s*"(\w+)"', sources))
+    assert {"packed_file", "empty_file", "too_many_cells"} <= rules
+    assert rules <= set(WHOLE_RULES)

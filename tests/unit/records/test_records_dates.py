@@ -93,6 +93,7 @@ def test_iso_counts_among_the_formats_that_may_differ():
         ("3/31/2026 4:05 PM", "%m/%d/%Y %I:%M %p"),
         ("2026/03/31", "%Y/%m/%d"),
         ("100% 31.03.2026", "100%% %d.%m.%Y"),
+        ("31%3.2026", "%d%%%m.%Y"),  # a literal sign is no part: the month may have one digit
     ],
 )
 def test_formats_read_what_strptime_reads(text, form):

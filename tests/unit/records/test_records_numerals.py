@@ -52,7 +52,12 @@ def test_a_decimal_comma_turns_the_marks_round():
 
 @pytest.mark.parametrize(
     ("marks", "text"),
-    [(Marks(".", ","), "1,234"), (Marks(",", "."), "1.234"), (Marks(".", "'"), "1'234")],
+    [
+        (Marks(".", ","), "1,234"),
+        (Marks(",", "."), "1.234"),
+        (Marks(".", "'"), "1'234"),
+        (Marks(".", "'"), "1\u2019234"),
+    ],
 )
 def test_a_named_thousands_mark_settles_a_single_group(marks, text):
     """`thousands` in the mapping makes `1,234` alone a number."""

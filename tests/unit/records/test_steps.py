@@ -225,3 +225,12 @@ def test_a_sign_is_changed_of_numbers_alone(desk, cell):
     text = f'call,serial,kind,opened_on,parts_amount\n1,A,repair,2025-01-01,"{cell}"\n'
     parsed = desk.parse("service_calls", text, "[transforms]\nparts_amount = [ { negate = true } ]")
     assert parsed.set_aside.select("rule", "value").rows() == [("amount", cell)]
+
+
+@pytest.mark.parametrize("cell", ["3,5", "+3,5"])
+def test_an_amount_of_the_other_sign_is_below_zero(desk, cell):
+    """Without a sign, or with a plus, the sign changed is a minus, which no amount may have."""
+    text = f'call,serial,kind,opened_on,parts_amount\n1,A,repair,2025-01-01,"{cell}"\n'
+    toml = 'decimal = ","\n[transforms]\nparts_amount = [ { negate = true } ]'
+    parsed = desk.parse("service_calls", text, toml)
+    assert parsed.set_aside.select("rule", "value").rows() == [("negative", cell)]

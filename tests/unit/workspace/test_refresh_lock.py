@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from pipelines.errors import BusyError, StorageError
-from pipelines.workspace.lock import LOCK_FILE, refresh_lock
+from pipelines.workspace.lock import LOCK_FILE, no_refresh_meanwhile, refresh_lock
 
 HOLDS = """
 import sys, pathlib
@@ -109,3 +109,20 @@ def test_a_store_that_the_lock_makes_lets_nobody_else_in(tmp_path: Path) -> None
         os.umask(before)
     assert stat.S_IMODE((tmp_path / "store").stat().st_mode) == 0o750
     assert stat.S_IMODE((tmp_path / "store" / LOCK_FILE).stat().st_mode) == 0o640
+
+
+def test_who_only_reads_locks_the_file_as_it_lies(tmp_path, monkeypatch):
+    """Where nothing can be written a refresh is kept away all the same, and none is disturbed."""
+    with refresh_lock(tmp_path):
+        pass
+    monkeypatch.setattr(os, "access", lambda path, mode: False)
+    with no_refresh_meanwhile(tmp_path), pytest.raises(BusyError), refresh_lock(tmp_path):
+        pass
+    with refresh_lock(tmp_path):
+        holder = (tmp_path / LOCK_FILE).read_text()
+        with (
+            pytest.raises(BusyError, match=f"process {os.getpid()}"),
+            no_refresh_meanwhile(tmp_path),
+        ):
+            pass
+        assert (tmp_path / LOCK_FILE).read_text() == holder

@@ -97,6 +97,15 @@ def test_a_suggestion_always_says_what_to_do():
     assert suggest("zzz", []) == "there are none; take it out."
 
 
+def test_of_very_many_names_the_nearest_are_listed() -> None:
+    """A wrong serial is not answered with the whole register."""
+    known = [f"B{place:05d}" for place in range(2000)]
+    said = suggest("ZZ01234X", known)
+    assert said.startswith("of 2,000 the nearest are B")
+    assert "B01234" in suggest("QQQ1234", known)
+    assert said.count(",") == 1 + 9
+
+
 def test_values_are_shown_as_they_were_written():
     """A sentence repeats a value as its writer knows it, cut where it is long."""
     assert show(True) == "true"

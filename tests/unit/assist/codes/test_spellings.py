@@ -53,6 +53,15 @@ def test_other_names_stay_apart(first, second):
     assert [one.means for one in put_together([first, second])] == [first, second]
 
 
+def test_likeness_is_to_the_name_that_was_found_not_to_its_code():
+    """A code may be like nothing that is written for it."""
+    names = {"Alder Bay Service": "A-7"}
+    found = put_together(["Alder Bay Service Inc", "Alder Bya Service"], ["A-7"], names)
+    assert [(one.means, one.reason) for one in found] == [("A-7", FORM), ("A-7", SLIP)]
+    assert found[0].likeness == 1
+    assert 0.8 < found[1].likeness < 1
+
+
 def test_a_code_of_the_reference_file_leads():
     """However often another spelling stands there; a name leads to its code."""
     found = put_together(
@@ -123,6 +132,20 @@ def test_an_alias_that_is_there_is_no_proposal():
     lines, aliases = code_lines(added_up([used_codes("service_calls", calls)]), known)
     assert [(line.code, line.known, line.rows) for line in lines] == [("AB", True, 1)]
     assert aliases == []
+
+
+def test_spellings_that_are_aliases_stand_among_the_others_by_their_rows():
+    """The most frequent first, as are the codes; an alias is no reason to lead."""
+    names = ["Zeta", "AB", "AB", "AB Service", "Zeta", "Zeta", "Old"]
+    days = [dt.date(2025, 1, 1)] * len(names)
+    known = {"agency": KnownCodes(codes=("AB",), aliases={"ab service": "AB", "old": "AC"})}
+    calls = rows(agency=names, opened_on=days)
+    lines, _ = code_lines(added_up([used_codes("service_calls", calls)]), known)
+    assert [(line.code, line.spellings) for line in lines] == [
+        ("Zeta", ["Zeta"]),
+        ("AB", ["AB", "AB Service"]),
+        ("AC", ["Old"]),
+    ]
 
 
 def test_a_unit_of_a_site_counts_once_however_often_its_register_comes():

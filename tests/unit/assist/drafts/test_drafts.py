@@ -17,7 +17,8 @@ from pipelines.assist.drafts.drafting import Source, draft_file
 from pipelines.assist.drafts.file_patterns import sheet_patterns
 from pipelines.assist.drafts.files import found_tables
 from pipelines.assist.drafts.known import Known
-from pipelines.assist.drafts.names import likeness, plain_words
+from pipelines.assist.drafts.names import likeness
+from pipelines.assist.drafts.plain_names import plain_words
 from pipelines.assist.drafts.units import unit_in_name
 from pipelines.assist.drafts.writing import mapping_of
 from pipelines.errors import UsageError
@@ -544,3 +545,97 @@ def test_words_that_a_dot_cuts_off_and_letters_that_stand_for_a_quantity(header,
 def test_units_in_short_names_need_no_slash(column, header, unit):
     """A fraction is two words there, and degrees of hardness are not those of warmth."""
     assert unit_in_name(column, header) == unit
+
+
+@pytest.mark.parametrize(
+    ("header", "unit"),
+    [
+        ("HCO3 (mg/l)", "mg/l as HCO3"),
+        ("HCO3- mg/L", "mg/L as HCO3"),
+        ("Bicarb. HCO3 (mg/L CaCO3)", "mg/L CaCO3"),
+        ("Alkalinity (mg/L)", "mg/L"),
+        ("ALK_MGL", "MG/L"),
+        ("KS 4,3 [mmol/l]", "mmol/l"),
+    ],
+)
+def test_hydrogen_carbonate_is_counted_as_itself(header, unit) -> None:
+    """In mg/L of HCO3, which is 0.82016 of CaCO3, unless the header says CaCO3."""
+    assert unit_in_name("alkalinity_mg_l_caco3", header) == unit
+
+
+def test_what_alkalinity_counts_is_asked_where_it_may_be_acid_or_hydrogen_carbonate(drafted):
+    """1 mmol/L of acid capacity is half a mmol/L of CaCO3 (common practice, no source)."""
+    rows = "\n".join(f"W{n},S{n},supply,2026-04-{n:02d},{2 + n / 10}" for n in range(1, 9))
+    head = "sample,site,point,sampled_on,Säurekapazität KS 4.3 [mmol/l]\n"
+    draft = drafted(head + rows + "\n", feed="water_tests")
+    assert "alkalinity_mg_l_caco3" not in draft["told"].get("columns", {})
+    assert [one["about"] for one in draft["questions"]] == ["alkalinity_mg_l_caco3"]
+    assert "50.04 mg/L" in draft["questions"][0]["question"]
+
+
+def test_a_file_that_may_be_of_another_feed_leaves_its_keys_to_a_person(drafted) -> None:
+    """Two headers fit a feed and four none: what looks like its key waits, unless it is asked."""
+    rows = "\n".join(f"F{n},9{n},x{n},y{n},2026-04-{n:02d}" for n in range(1, 9))
+    text = "Form no.,Color,Shelf,Mood,Done\n" + rows + "\n"
+    doubted = {one["column"]: one for one in drafted(text)["columns"]}
+    assert doubted["report"]["state"] == "perhaps"
+    assert doubted["report"]["reason"].endswith("the file may be of another feed")
+    assert doubted["completed_on"]["state"] == "active"
+    asked = {one["column"]: one for one in drafted(text, feed="startups")["columns"]}
+    assert asked["report"]["state"] == "active"
+
+
+@pytest.mark.parametrize(
+    ("column", "header", "unit"),
+    [
+        ("hardness_mg_l_caco3", "HARDGPG", "GPG"),
+        ("temperature_c", "TEMPFAH", "F"),
+        ("static_pressure_psi", "PSTATBAR", "BAR"),
+        ("drain_air_gap_in", "LUFTSPMM", "MM"),
+        ("iron_mg_l", "Iron max", None),
+        ("ph", "PHPPM", None),
+    ],
+)
+def test_units_at_the_end_of_a_short_name_are_heard(column, header, unit) -> None:
+    """Where the rest has no mark in front of them."""
+    assert unit_in_name(column, header) == unit
+
+
+def test_minutes_are_asked_about(drafted) -> None:
+    """They would count sixty times."""
+    rows = "".join(f"A{n};S-{n}00;Reparatur;{15 + n}\n" for n in range(20))
+    head = "Auftragsnummer;Seriennummer;Auftragsart;Arbeitszeit ({})\n"
+    draft = drafted(head.format("min") + rows, feed="service_calls")
+    assert draft["by_column"]["labor_hours"]["state"] == "perhaps"
+    assert [one["about"] for one in draft["questions"]] == ["labor_hours"]
+    assert "minutes" in draft["questions"][0]["question"]
+    assert drafted(head.format("h") + rows, feed="service_calls")["questions"] == []
+
+
+@pytest.mark.parametrize(
+    ("pressure", "gap", "state"),
+    [
+        ("Static pressure (bar)", "Drain air gap", "perhaps"),
+        ("Static pressure (bar)", "Drain air gap (in)", "active"),
+        ("Static pressure (psi)", "Drain air gap", "active"),
+    ],
+)
+def test_a_length_without_a_unit_waits_beside_metric_columns(drafted, pressure, gap, state) -> None:
+    """An air gap of 3 is one in inches and in centimeters."""
+    rows = "".join(f"R{n};S-{n}00;{40 + n};{1 + n % 3}\n" for n in range(20))
+    draft = drafted(f"Report No;Serial No;{pressure};{gap}\n{rows}", feed="startups")
+    assert draft["by_column"]["drain_air_gap_in"]["state"] == state
+    asked = [one["about"] for one in draft["questions"]]
+    assert asked == (["drain_air_gap_in"] if state == "perhaps" else [])
+
+
+@pytest.mark.parametrize(
+    ("header", "values", "unit"),
+    [("Drain air gap", 25, "mm"), ("Side clearance", 80, "mm"), ("Drain air gap", 2, None)],
+)
+def test_lengths_too_long_for_inches_are_asked_about(drafted, header, values, unit) -> None:
+    """Nobody is sure of them without a unit."""
+    rows = "".join(f"R{n};S-{n}00;{values + n % 2}\n" for n in range(20))
+    draft = drafted(f"Report No;Serial No;{header}\n{rows}", feed="startups")
+    (told,) = [draft["by_column"][name] for name in draft["by_column"] if name.endswith("_in")]
+    assert (told["unit"], told["state"]) == (unit, "perhaps" if unit else "active")

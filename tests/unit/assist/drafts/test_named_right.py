@@ -1,9 +1,9 @@
 """How many columns drafts name right, over exports whose truth is known.
 
 The first half was looked at while drafts were made, the second and the third, of another company,
-were kept apart until the end, the fourth was made by other hands, and what they then showed was
-mended (DEVELOPERS.md has their first figures). The goals are those of the contract: at least 90 of
-100 columns right, half of them active, and no key or amount active and wrong.
+were kept apart until the end, the fourth to the ninth were made by other hands, and what they then
+showed was mended (DEVELOPERS.md has their first figures). The goals are those of the contract: at
+least 90 of 100 columns right, half of them active, and no key or amount active and wrong.
 """
 
 from __future__ import annotations
@@ -21,13 +21,16 @@ from pipelines.assist.drafts.known import Known
 from pipelines.assist.drafts.writing import mapping_of, parsed
 from pipelines.exports.limits import Limits
 from pipelines.records.mapping_checks import faults_of
+from schemas.codes import FEEDS
 from tests.unit.assist.drafts import (
+    exports_by_others,
     exports_fourth,
     exports_held_out,
     exports_seen,
     exports_third,
 )
 from tests.unit.assist.drafts.export_makers import MadeExport, World
+from tests.unit.assist.drafts.test_dialects import MORE, OF_TWO_THINGS, guarded, listed, misnamed
 
 SEED = 20261130
 WORLDS = {
@@ -35,7 +38,23 @@ WORLDS = {
     "kept apart": (World(SEED), exports_held_out.exports),
     "third": (exports_third.OtherWorld(771203), exports_third.exports),
 }
-SETS = (*WORLDS, "fourth")
+# Sets whose truth does not say which column each name of a laboratory is.
+WITHOUT_ANALYTES = {"sixth", "seventh", "eighth", "ninth"}
+SETS = (*WORLDS, "fourth", *exports_by_others.SETS)
+# How many columns of each set are right and active since it was mended, with its register, and
+# right without one: what was won stays.
+FLOORS = {
+    "seen": (195, 192),
+    "kept apart": (189, 185),
+    "third": (168, 164),
+    "fourth": (253, 244),
+    "fifth": (271, 264),
+    "sixth": (211, 194),
+    "seventh": (208, 189),
+    "eighth": (221, 185),
+    "ninth": (242, 232),
+}
+ALONE = {"fifth": 270, "sixth": 210, "seventh": 207, "eighth": 220, "ninth": 241}
 
 
 class Score(NamedTuple):
@@ -64,14 +83,23 @@ def known_of(world: World) -> Known:
 
 
 @pytest.fixture(scope="module", params=SETS)
-def drafts(request, tmp_path_factory) -> list[tuple[MadeExport, Drafted]]:
-    """Every export of one half with its drafts."""
+def name(request) -> str:
+    """The set that is tried."""
+    return request.param
+
+
+@pytest.fixture(scope="module")
+def drafts(name, tmp_path_factory) -> list[tuple[MadeExport, Drafted]]:
+    """Every export of one set with its drafts."""
     folder = tmp_path_factory.mktemp("set")
-    if request.param in WORLDS:
-        world, made = WORLDS[request.param]
+    if name in WORLDS:
+        world, made = WORLDS[name]
         known, exports = known_of(world), made(world)
-    else:
+    elif name == "fourth":
         known, exports = exports_fourth.known(), exports_fourth.exports()
+    else:
+        known = exports_by_others.known(name)
+        exports = exports_by_others.exports(name)
     return [(one, drafted(one, known, folder)) for one in exports]
 
 
@@ -100,14 +128,35 @@ def score(drafts: list[tuple[MadeExport, Drafted]]) -> Score:
     return Score(columns, right, active, wrong, other)
 
 
-def test_columns_are_named_right(drafts) -> None:
+def test_columns_are_named_right(name, drafts) -> None:
     """Nine of ten are found, most of them without a question, and no key or amount is wrong."""
     told = score(drafts)
     assert told.columns > 100
     assert told.other_feed == []
     assert told.wrong_guarded == []
-    assert told.right >= 0.9 * told.columns, told
-    assert told.active >= 0.5 * told.columns, told
+    right, active = FLOORS[name]
+    assert told.right >= max(right, 0.9 * told.columns), told
+    assert told.active >= max(active, 0.5 * told.columns), told
+
+
+@pytest.mark.parametrize("others", exports_by_others.SETS)
+def test_no_key_or_amount_is_wrong_before_there_is_a_register(others: str, tmp_path: Path) -> None:
+    """As on the first day, when nothing is known of serials and sites."""
+    made = [(one, drafted(one, Known({}), tmp_path)) for one in exports_by_others.exports(others)]
+    found = score(made)
+    assert found.wrong_guarded == []
+    assert found.right >= max(ALONE[others], 0.9 * found.columns), found
+
+
+@pytest.mark.parametrize("feed", FEEDS)
+def test_six_thousand_more_headers_speak_for_their_column(feed: str) -> None:
+    """As test_dialects has it of its own three thousand."""
+    headers = listed(MORE)[feed]
+    number, wrong = misnamed(feed, headers)
+    assert number > 150
+    assert len(wrong) <= 0.04 * number, wrong
+    neighbors = [one for one in headers.get("none", []) if one not in OF_TWO_THINGS]
+    assert guarded(feed, neighbors) == []
 
 
 def test_every_draft_is_a_mapping_that_reads(drafts) -> None:
@@ -130,4 +179,5 @@ def test_analytes_of_long_files_are_named_right(drafts) -> None:
             found = {one["written"]: one["column"] for one in told if one["column"]}
             assert found == export.analytes, export.name
             seen += 1
-    assert seen >= 1
+    folders = {export.path and export.path.parent.name for export, _ in drafts}
+    assert seen >= 1 or folders <= WITHOUT_ANALYTES

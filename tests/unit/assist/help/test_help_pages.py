@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from datetime import date
 from decimal import Decimal
@@ -12,13 +13,21 @@ import pytest
 
 from pipelines.assist.help import help_pages
 from pipelines.assist.help import settings as settings_help
-from pipelines.assist.help.mapping_examples import KEYS, STEPS, TESTS
+from pipelines.assist.help.mapping_examples import (
+    ENTRIES,
+    JOINS,
+    KEYS,
+    PHRASES,
+    STEPS,
+    TESTS,
+)
 from pipelines.assist.help.terms import readers_of
 from pipelines.coverage import seen
 from pipelines.coverage.claims import claims_of
 from pipelines.coverage.duplicates import with_twins
 from pipelines.coverage.judging import CONDITIONS, judge_in_order
 from pipelines.records import rule_checks
+from pipelines.records.join_checks import JOIN_PARTS
 from pipelines.records.mapping_checks import PARTS, faults_of
 from pipelines.records.units_of_measure import conversion, units_of
 from pipelines.store.help_files import renew_help
@@ -114,6 +123,9 @@ def test_every_key_step_and_test_of_a_mapping_has_an_example():
     assert set(KEYS) == set(PARTS)
     assert set(STEPS) == set(rule_checks.VERBS)
     assert set(TESTS) == set(rule_checks.TESTS)
+    assert set(JOINS) == set(JOIN_PARTS)
+    assert set(ENTRIES) == set(rule_checks.ENTRY_PARTS)
+    assert set(PHRASES) == set(rule_checks.PHRASE_PARTS)
 
 
 def faults(feed: str, text: str) -> list:
@@ -147,6 +159,50 @@ def test_an_example_of_a_test_reads_without_a_fault(test):
     """In an entry with a reason and a header."""
     entry = f'[[leave_out]]\nreason = "r"\nheader = "H"\n{TESTS[test][1]}\n'
     assert faults("service_calls", entry) == []
+
+
+@pytest.mark.parametrize("part", JOINS)
+def test_an_example_of_a_part_of_a_join_reads_without_a_fault(part):
+    """In a join that has what every join needs."""
+    needed = {one: JOINS[one][1] for one in ("name", "files", "on")} | {part: JOINS[part][1]}
+    entry = "\n".join(needed.values())
+    assert faults("service_calls", f"[[join]]\n{entry}\n") == []
+
+
+@pytest.mark.parametrize("part", ENTRIES)
+def test_an_example_of_a_part_of_an_entry_reads_without_a_fault(part):
+    """Beside what it goes with: a reason, and for a header a test."""
+    test = TESTS["is"][1] if part == "header" else 'first_cell = ["x"]' if part == "reason" else ""
+    lines = {"reason": ENTRIES["reason"][1], "test": test, part: ENTRIES[part][1]}
+    entry = "\n".join(lines.values())
+    assert faults("service_calls", f"[[leave_out]]\n{entry}\n") == []
+
+
+@pytest.mark.parametrize("part", ["any", "matches", "otherwise"])
+def test_an_example_of_a_phrase_reads_without_a_fault(part):
+    """With its code."""
+    entry = f"[[phrases.cause]]\n{PHRASES[part][1]}\n{PHRASES['code'][1]}\n"
+    assert faults("service_calls", entry) == []
+
+
+def test_what_the_page_lists_reads_as_it_is_written_there():
+    """Each unit of the page fits its columns, each word is one; those of water, gas, pH among
+    them."""
+    page = help_pages()["help/mappings.md"]
+    rows = [
+        [re.findall("`([^`]+)`", cell) for cell in line.strip("| ").split(" | ")]
+        for line in page[page.index("## Units") : page.index("## Columns")].splitlines()
+        if line.startswith("| `")
+    ]
+    units = {column: set(listed) for columns, listed in rows for column in columns}
+    assert {"ppm as CaCO3", "mmol/L", "gpg"} <= units["hardness_mg_l_caco3"]
+    assert {"hPa", "inWC", "mmH2O", '"WC'} <= units["gas_pressure_in_wc"]
+    assert {"S.U.", "std units", "standard units", "pH units", "-"} <= units["ph"]
+    misread = [(c, u) for c, listed in units.items() for u in listed if not conversion(c, u)]
+    assert misread == []
+    words = page[page.index("## Words") :]
+    assert "| `point` of water_tests | `supply`, `treated` |" in words
+    assert faults("water_tests", '[constants]\npoint = "treated"\n') == []
 
 
 def test_units_on_the_page_are_those_that_are_read():
