@@ -8,15 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from importlib.util import find_spec
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import polars as pl
 
-from pipelines.engine.ground import Frames, Ground
-from pipelines.engine.works import WORKS
 from pipelines.errors import WorkspaceError
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.settings import Settings
+
+if TYPE_CHECKING:  # whoever only asks for an engine needs nothing of what it works out
+    from pipelines.engine.ground import Frames, Ground
 
 Progress = Callable[[str], None]
 NEEDED = ("ray", "obstore")
@@ -48,6 +49,8 @@ class LocalEngine:
         self, work: str, ground: Ground, parts: Iterable[Frames]
     ) -> Iterator[dict[str, pl.DataFrame]]:
         """What `WORKS[work]` makes of each part, in their order."""
+        from pipelines.engine.works import WORKS
+
         for frames in parts:
             made = WORKS[work](ground, frames)
             del frames  # a part is let go of before the next one is read

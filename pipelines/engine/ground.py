@@ -25,6 +25,7 @@ from schemas.codes import FEEDS, OPTIONAL_FEEDS, REFERENCES
 DECIDING = tuple(feed for feed in FEEDS if feed not in OPTIONAL_FEEDS)
 # When rulings were approved or withdrawn at the desk: of a part's claims, and only for deciding.
 RULING_DAYS = ("approvals", "withdrawals")
+CODED = ("models", "treatments", "causes")  # whose codes rows may name
 _TERMS = ("values", "water_limits", "installation_limits")
 Frames = Mapping[str, pl.DataFrame]
 
@@ -41,6 +42,9 @@ class Values:
     conductivity_to_tds: float
     calcium_share_of_hardness: float | None
     ruling_limits: Mapping[str, str] | None
+
+
+NO_VALUES = Values("", {}, "", 0.0, (), 0.0, None, None)  # where none of them decides anything
 
 
 @dataclass(frozen=True)
@@ -71,6 +75,12 @@ class Ground:
             if field.name not in ("as_of", "through", "ruling_limits")
         }
         return cls(frames, Values(as_of.isoformat(), days, ruling_limits=texts, **same))
+
+    @classmethod
+    def of_codes(cls, reference: Reference) -> Ground:
+        """The ground of records: the codes that rows may name. No day and no setting bears on it,
+        so that a part of rows that stay as they were is the same tomorrow."""
+        return cls({name: getattr(reference, name) for name in CODED}, NO_VALUES)
 
     @classmethod
     def read(cls, frames: Frames, values: Mapping[str, Any]) -> Ground:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from pipelines.coverage.history import publication_of
 from pipelines.months.calendar import Month
 from pipelines.months.shares import reserved
 from schemas.columns import CENTS
@@ -74,7 +75,7 @@ def _decided(books: Books, month: Month) -> pl.DataFrame:
     """Claims with a change in the month: the last one's verdict and amounts."""
     last = (
         books.history.filter(_in("as_of", month))
-        .sort("claim", "decided_at")
+        .sort("claim", publication_of(books.history), "decided_at")
         .unique("claim", keep="last")
         .select(
             "claim",
@@ -146,7 +147,7 @@ def _open(books: Books, month: Month) -> pl.DataFrame:
     """Claims that were open at the month's end: every column of `decisions`, and `verdict_then`."""
     then = (
         books.history.filter(pl.col("as_of") <= month.last)
-        .sort("claim", "decided_at")
+        .sort("claim", publication_of(books.history), "decided_at")
         .unique("claim", keep="last")
         .select("claim", verdict_then="to_verdict")
         .filter(pl.col("verdict_then").is_in(list(OPEN)))

@@ -15,6 +15,7 @@ from pipelines.nightly.laboratories import laboratory_drift
 from pipelines.records.repairs import filing_day
 from schemas.accounts import NightChecks
 from schemas.columns import polars_schema
+from schemas.wording import days as days_text
 
 SCHEMA = polars_schema(NightChecks)
 FRESH = "days since the through date"
@@ -60,6 +61,7 @@ def _freshness(feeds: pl.DataFrame, as_of: dt.date, most: int) -> pl.DataFrame:
         .then(pl.lit("no day"))
         .otherwise(pl.col("through_date").cast(pl.String))
     )
+    allowed = f"{days_text(most)} {'is' if most == 1 else 'are'}"
     has_delivered = (pl.col("rows_read") > 0) | pl.col("through_date").is_not_null()
     return feeds.filter(has_delivered).select(
         check=pl.lit("freshness"),
@@ -69,9 +71,7 @@ def _freshness(feeds: pl.DataFrame, as_of: dt.date, most: int) -> pl.DataFrame:
         low=pl.lit(None, pl.Float64),
         high=pl.lit(float(most)),
         statistic=pl.lit(FRESH),
-        sentence=pl.format(
-            "{} is complete to {}; {} days are allowed.", "feed", known, pl.lit(most)
-        ),
+        sentence=pl.format("{} is complete to {}; {} allowed.", "feed", known, pl.lit(allowed)),
     )
 
 

@@ -5,10 +5,12 @@ Belongs here: the job, its schedule, its sensor. Does not belong here: what the 
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 from typing import Any
 
 import dagster as dg
+from dagster_shared.check import CheckError
 
 from pipelines.errors import LimeledgerError
 from pipelines.orchestration.resources import SESSION
@@ -16,7 +18,8 @@ from pipelines.orchestration.run_lines import AS_OF_TAG
 from pipelines.store.inputs import load_inputs
 from pipelines.store.published_state import published_manifest
 from pipelines.store.states import digest
-from pipelines.store.transaction import is_published_but_for_the_day
+from pipelines.store.up_to_date import is_published_but_for_the_day
+from pipelines.workspace.clock import clock
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.settings import Settings, today
 
@@ -33,13 +36,25 @@ def refresh_job() -> dg.UnresolvedAssetJobDefinition:
     )
 
 
-def of_today(settings: Settings) -> dict[str, Any]:
-    """Run configuration and tag of a run as of the day that it is where the workspace is."""
-    day = today(settings).isoformat()
+def of_day(as_of: dt.date) -> dict[str, Any]:
+    """Run configuration and tag of a run as of a day."""
+    day = as_of.isoformat()
     return {
         "run_config": {"resources": {SESSION: {"config": {"as_of": day}}}},
         "tags": {AS_OF_TAG: day},
     }
+
+
+def _day_of_tick(context: dg.ScheduleEvaluationContext, settings: Settings) -> dt.date:
+    """The day of a tick where the workspace is, however late it is looked at: 23:59 is no tomorrow.
+
+    A clock that is given tells what day it is, as everywhere.
+    """
+    try:
+        scheduled = context.scheduled_execution_time
+    except CheckError:  # asked outside of a tick
+        return today(settings)
+    return today(settings) if clock() == "given" else scheduled.astimezone(settings.zone).date()
 
 
 def nightly_schedule(
@@ -58,8 +73,8 @@ def nightly_schedule(
         else dg.DefaultScheduleStatus.STOPPED,
         description=f"Refreshes every night at {at:%H:%M}, {zone}.",
     )
-    def nightly() -> dg.RunRequest:
-        return dg.RunRequest(**of_today(settings))
+    def nightly(context: dg.ScheduleEvaluationContext) -> dg.RunRequest:
+        return dg.RunRequest(**of_day(_day_of_tick(context, settings)))
 
     return nightly
 
@@ -103,7 +118,7 @@ def inputs_sensor(
         # Dagster asks once for a key. What lay there before and comes back (a file moved away and
         # back has its old time) must be asked for again where others were published meanwhile.
         after = published_manifest(workspace.published).get("publication", 0)
-        request = dg.RunRequest(run_key=f"inputs-{lying}-after-{after}", **of_today(settings))
+        request = dg.RunRequest(run_key=f"inputs-{lying}-after-{after}", **of_day(today(settings)))
         return dg.SensorResult(run_requests=[request], cursor=cursor)
 
     return exports_folder

@@ -32,9 +32,11 @@ from pipelines.steps.all_steps import STORE_TABLES
 from pipelines.steps.letter_register import bring_up
 from pipelines.steps.planning import Plan, plan
 from pipelines.store.leftovers import remove_leftovers
+from pipelines.store.lost_desk import refuse_lost_desk
 from pipelines.store.run_log import ALL
 from pipelines.store.transaction import RefreshSession, open_session
 from pipelines.workspace.layout import Workspace
+from pipelines.workspace.settings import load_settings
 
 SESSION, STATE_TAG = "session", "limeledger/state"
 LOOK_AGAIN_SECONDS = 5.0
@@ -93,6 +95,7 @@ class Opener:
                 if wrong is not None:
                     raise wrong
                 tag_day(context, day)
+                refuse_lost_desk(opened, load_settings(opened))
                 bring_up(opened)
                 session = self._open(day, progress, context.run.run_id)
                 settle(opened.root, alone=True)

@@ -14,10 +14,10 @@ import dagster as dg
 
 from pipelines.errors import LimeledgerError, RefusedError, UsageError
 from pipelines.orchestration.run_lines import AS_OF_TAG
-from pipelines.store.inputs import as_of_day
 from pipelines.workspace.clock import clock, now
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.settings import load_settings, today
+from pipelines.workspace.typed_days import typed_day
 
 
 def day_or_fault(
@@ -42,7 +42,7 @@ def _day(context: dg.AssetExecutionContext, config: Mapping[str, Any], workspace
             f"resources.session.config.as_of is {given!r}; write a day such as 2026-03-31."
         )
     if given:
-        as_of_day(given, "resources.session.config.as_of")
+        typed_day("resources.session.config.as_of", given)
     parent = context.instance.get_run_by_id(run.parent_run_id) if run.parent_run_id else None
     inherited = parent.tags.get(AS_OF_TAG) if parent else None
     if given and inherited and given != inherited:
@@ -50,8 +50,11 @@ def _day(context: dg.AssetExecutionContext, config: Mapping[str, Any], workspace
             f"This run is executed again as of {given}, but its parent was as of {inherited}. "
             "Leave as_of out, or start a new run."
         )
-    day = given or inherited or run.tags.get(AS_OF_TAG)
-    return day or _today(context, parent, workspace)
+    if day := given or inherited:
+        return day
+    if tagged := run.tags.get(AS_OF_TAG):
+        return typed_day(f"The run's tag {AS_OF_TAG}", tagged).isoformat()
+    return _today(context, parent, workspace)
 
 
 def _today(

@@ -15,12 +15,13 @@ from typing import Any
 import polars as pl
 
 from pipelines.records.accounting import ENDS
-from pipelines.records.problems import ends_of_mappings
-from pipelines.steps.joins import attention as attention_of
+from pipelines.records.problems import ends_of_mappings, whole_files_in_words
+from pipelines.steps.join_attention import attention as attention_of
 from pipelines.store.archive.files import archive_faults
 from pipelines.store.claim_reads import latest_changes, verdict_counts
 from pipelines.store.database import connect, read_frame
 from pipelines.store.inputs import Inputs
+from schemas.wording import counted
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,7 @@ def summarize(inputs: Inputs, seconds: float) -> Summary:
         accounts = read_frame(con, "row_accounts")
         files = read_frame(con, "export_files", columns=["file", "is_whole"])
         feeds = read_frame(con, "feed_states")
-        aside = read_frame(con, "set_aside", columns=["file", "reason"])
+        aside = read_frame(con, "set_aside", columns=["file", "rule", "reason"])
         checks = read_frame(con, "night_checks", columns=["check", "passed", "sentence"])
         needs_person = attention_of(inputs, con)
         verdicts = verdict_counts(con)
@@ -73,16 +74,10 @@ def summarize(inputs: Inputs, seconds: float) -> Summary:
     finally:
         con.close()
     whole = files.filter("is_whole")["file"].sort()
-    # Of a file that is set aside whole the reason names what it lacks.
-    first = aside.filter(pl.col("file").is_in(whole.implode())).unique("file", keep="first")
-    reasons = dict(zip(first["file"], first["reason"], strict=True))
     beyond = feeds.filter("beyond_tolerance")["feed"].to_list()
     stale = feeds.filter("stale")["feed"].to_list()
     totals = accounts.select(pl.col("rows_read", "rows_split", *ENDS).sum()).row(0, named=True)
-    attention = [
-        f"The file {name} was set aside: {reasons.get(name, 'it could not be read.')}"
-        for name in whole
-    ]
+    attention = list(whole_files_in_words(whole.to_list(), aside).values())
     attention += [f"More rows of {feed} were set aside than the settings allow." for feed in beyond]
     attention += [
         f"The feed {row['feed']} is stale: complete to {row['through_date'] or 'no day'}."
@@ -114,13 +109,14 @@ Teller = Callable[[str], None]
 def tell(summary: Summary, say: Teller) -> None:
     """The summary in sentences."""
     say(
-        f"As of {summary.as_of}: {summary.rows_read:,} rows in {summary.files} files: "
-        f"{summary.records:,} records, {summary.superseded:,} superseded, "
-        f"{summary.duplicates:,} duplicates, {summary.set_aside:,} set aside"
+        f"As of {summary.as_of}: {counted(summary.rows_read, 'row')} in "
+        f"{counted(summary.files, 'file')}: {counted(summary.records, 'record')}, "
+        f"{summary.superseded:,} superseded, {counted(summary.duplicates, 'duplicate')}, "
+        f"{summary.set_aside:,} set aside"
         f"{ends_of_mappings(asdict(summary))}."
     )
     verdicts = ", ".join(f"{n:,} {name.replace('_', ' ')}" for name, n in summary.verdicts.items())
-    say(f"{summary.claims:,} claims: {verdicts or 'none'}.")
+    say(f"{counted(summary.claims, 'claim')}: {verdicts or 'none'}.")
     for sentence in [*summary.attention, *summary.unusual]:
         say(sentence)
     say(f"Pages: {summary.pages}")

@@ -27,6 +27,12 @@ from pipelines.store.row_hashes import (
 )
 from schemas.feeds import ARRIVALS, stored_schema
 
+# The correction that a person made of a parsed row, where there is one.
+_CORRECTED = (
+    "left join parsed_corrected c on c.feed = ? and (c.file, c.sheet, c.line) = "
+    "(p.source_file, p.source_sheet, p.source_line)"
+)
+
 
 def with_arrivals(
     con: duckdb.DuckDBPyConnection,
@@ -75,8 +81,9 @@ def with_arrivals(
 def known_files(con: duckdb.DuckDBPyConnection, trust_places: bool) -> pl.DataFrame:
     """Since when each of the present exports is known, by its content: file, arrived_on.
 
-    Only those that are known. Where the mappings have changed and the store still holds what was
-    read (`trust_places` is false) none is: what a file says may be new though its bytes are not.
+    Only those that are known. Where mappings or aliases have changed and the store still holds
+    what was read (`trust_places` is false) none is: what a file says may be new though its bytes
+    are not.
     """
     schema = pl.Schema({"file": pl.String, "arrived_on": pl.Date})
     if not trust_places or not has_table(con, f"{LAST}.publications"):
@@ -94,6 +101,14 @@ def known_files(con: duckdb.DuckDBPyConnection, trust_places: bool) -> pl.DataFr
         "select k.file, greatest(k.arrived_on, j.arrived_on) as arrived_on "
         "from known k left join joined j using (file) where coalesce(j.are_known, true)",
     ).cast(schema)
+
+
+def has_same_aliases(con: duckdb.DuckDBPyConnection, aliases: pl.DataFrame) -> bool:
+    """Whether the last publication read the exports with these aliases, as far as it tells."""
+    if not has_table(con, f"{LAST}.reference_aliases"):
+        return True
+    known = query_frame(con, f"select * from {LAST}.reference_aliases").select(aliases.columns)
+    return known.sort(pl.all()).equals(aliases.sort(pl.all()))
 
 
 def _of_last(con: duckdb.DuckDBPyConnection, feed: str, records: pl.DataFrame) -> pl.DataFrame:
@@ -135,22 +150,40 @@ def _of_files(
     parsed = f"parsed_{feed}"
     if files.is_empty() or not has_table(con, parsed):
         return pl.DataFrame(schema={"_row": pl.UInt32, **ARRIVALS})
-    columns = {column[0] for column in con.execute(f"select * from {parsed} limit 0").description}
-    if not set(content_columns(feed)) <= columns:  # one row an analyte: the record's own file
-        own = records.join(files, left_on="source_file", right_on="file", how="left")
-        return own.select("_row", "arrived_on", first_arrived_on="arrived_on")
     con.register("known_files", files)
     try:
         with registered(con, records) as now:
-            return query_frame(
+            days = query_frame(
                 con,
-                f"select n._row, min(case when {same_content(feed, 'n', 'p')} then f.arrived_on "
-                "end) as arrived_on, min(f.arrived_on) as first_arrived_on "
+                f"select n._row, min(case when c.line is null and {same_content(feed, 'n', 'p')} "
+                "then f.arrived_on end) as arrived_on, min(f.arrived_on) as first_arrived_on "
                 f"from {now} n join {parsed} p on {same_key(feed, 'n', 'p')} "
-                "join known_files f on f.file = p.source_file group by n._row",
+                f"join known_files f on f.file = p.source_file {_CORRECTED} group by n._row",
+                [feed],
             )
+            if feed != "water_tests":
+                return days
+            results = _of_results(con, now)
     finally:
         con.unregister("known_files")
+    both = days.join(results, on="_row", how="left")
+    return both.with_columns(arrived_on=pl.coalesce("arrived_on", "of_results")).drop("of_results")
+
+
+def _of_results(con: duckdb.DuckDBPyConnection, now: str) -> pl.DataFrame:
+    """_row and of_results, for samples with one row an analyte: the day on which the last of their
+    results had come; not there where one came with no known file, or was corrected."""
+    return query_frame(
+        con,
+        "with said as (select n._row, p.analyte, p.result, p.result_below, "
+        "min(f.arrived_on) as day, bool_or(c.line is not null) as is_corrected, "
+        "bool_or((p.source_file, p.source_line) = (n.source_file, n.source_line)) as is_own "
+        f"from {now} n join parsed_water_tests p on p.sample = n.sample and p.analyte is not null "
+        f"left join known_files f on f.file = p.source_file {_CORRECTED} group by all) "
+        "select _row, max(day) as of_results from said group by _row "
+        "having bool_or(is_own) and bool_and(day is not null and not is_corrected)",
+        ["water_tests"],
+    )
 
 
 def _has_arrivals(con: duckdb.DuckDBPyConnection, table: str) -> bool:

@@ -32,9 +32,30 @@ def decision_rows(con: duckdb.DuckDBPyConnection, claims: Sequence[str]) -> pl.D
     )
 
 
+def decisions_around(con: duckdb.DuckDBPyConnection, claims: Sequence[str]) -> pl.DataFrame:
+    """The rows of `decisions` of the claims, and of all others on their units and sites."""
+    return query_frame(
+        con,
+        "with named as (select serial, site from decisions "
+        "where claim in (select unnest(?::varchar[]))) "
+        "select * from decisions where serial in (select serial from named) "
+        "or site in (select site from named)",
+        [list(claims)],
+    )
+
+
 def finding_rows(con: duckdb.DuckDBPyConnection, claim: str) -> pl.DataFrame:
     """The rows of `findings` of a claim."""
     return query_frame(con, "select * from findings where claim = ?", [claim])
+
+
+def claims_newest_first(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+    """Every claim decided, the newest first: claim, is_open (it needs evidence or review)."""
+    return query_frame(
+        con,
+        "select claim, standing in ('needs_evidence', 'needs_review') as is_open from decisions "
+        "order by coalesce(claimed_on, opened_on) desc, claim",
+    )
 
 
 def lead_findings(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
@@ -74,8 +95,10 @@ def latest_changes(con: duckdb.DuckDBPyConnection) -> int:
     """How many rows the latest publication that changed anything put into the history."""
     row = one_row(
         con,
-        "select count(*) from decision_history "
-        "where decided_at = (select max(decided_at) from decision_history)",
+        "with latest as (select publication, decided_at from decision_history "
+        "order by publication desc nulls last, decided_at desc limit 1) "
+        "select count(*) from decision_history h join latest l on h.decided_at = l.decided_at "
+        "and h.publication is not distinct from l.publication",
     )
     return int(row[0]) if row else 0
 
@@ -104,11 +127,11 @@ def claims_on_record(
 ) -> pl.DataFrame:
     """Claim and serial of every claim on record, seen yet or not, by claim.
 
-    `where` may ask more of the call `c` and its unit `u`.
+    `where` may ask more of the call `c`.
     """
     return query_frame(
         con,
-        "select c.claim, c.serial from service_calls c left join units u using (serial) "
+        "select c.claim, c.serial from service_calls c "
         f"where {IS_CLAIM} and {where} order by claim",
         list(values),
     )

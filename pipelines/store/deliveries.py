@@ -141,8 +141,8 @@ def _delivered(inputs: Inputs, file: ExportFile) -> Delivered:
     if not serving and not joining and file.refusal is None:
         # A mapping names it, but none holds on its day.
         sentence = (
-            f"{file.path} is named by mappings that do not hold for the day in its name; correct "
-            "valid_from or valid_until in one of them."
+            f"{file.path} is named by mappings that hold for days of which its name tells none; "
+            "correct valid_from or valid_until in one of them, or the day in its name."
         )
         file = replace(file, refusal=("no_feed", sentence))
     sha256 = hash_of(file.absolute) if _is_read(file) else ""
@@ -168,7 +168,7 @@ def _read_by(inputs: Inputs, file: ExportFile, mappings: list[Mapping]) -> str:
         settings.max_cells,
         settings.max_workbook_mb,
         settings.max_workbook_seconds,
-        file.refusal[0] if file.refusal else "",
+        *(file.refusal or ("",)),  # what it is told of a mapping may change while the rule stays
         _corrected(inputs, {mapping.feed for mapping in mappings}),
     )
     return "/".join(map(str, parts))

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from dashboards.letters import LetterTemplates, TemplateFault
-from pipelines.errors import UsageError, WorkspaceError
+from pipelines.errors import WorkspaceError
 from pipelines.events.recorded import DeskRecord, read_recorded
 from pipelines.records.mapping import Mapping, load_mapping
 from pipelines.records.serving import Mappings, conflicts
@@ -24,6 +24,7 @@ from pipelines.workspace.engine_settings import without_places
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.reference import Reference, load_reference
 from pipelines.workspace.settings import Settings, load_settings, today
+from pipelines.workspace.typed_days import typed_day
 
 LAID_IN = ("mappings", "reference", "terms", "settings")
 READINGS = 3  # so often an edit may fall into the reading
@@ -174,21 +175,7 @@ def as_of_date(given: str | dt.date | None, settings: Settings) -> dt.date:
     """The day to decide as of: the one given, else today in the workspace's time zone."""
     if given is None:
         return today(settings)
-    return given if isinstance(given, dt.date) else as_of_day(given, "--as-of")
-
-
-def as_of_day(given: str, place: str) -> dt.date:
-    """The day that a text says; `place` is where it was written."""
-    try:
-        day = dt.date.fromisoformat(given)
-        if len(given) != 10 or not 1900 <= day.year < 2200:  # the days that exports may have
-            raise ValueError
-    except ValueError:
-        raise UsageError(
-            f'{place} "{given}" is no date from the year 1900 to 2199; write it as YYYY-MM-DD, '
-            "such as 2026-03-31."
-        ) from None
-    return day
+    return given if isinstance(given, dt.date) else typed_day("--as-of", given)
 
 
 def digests_of(workspace: Workspace, settings: Settings) -> dict[str, str]:

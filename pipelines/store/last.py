@@ -14,7 +14,7 @@ import polars as pl
 
 from pipelines.store.database import LAST, has_table, identifier, one_row, query_frame, read_frame
 from pipelines.store.frames_for_sql import registered
-from pipelines.store.published_state import PublishedState, mixture, state_of
+from pipelines.store.published_state import PublishedState, disagreement, state_of
 from pipelines.store.states import RunState
 from schemas.columns import Table, polars_schema
 
@@ -34,7 +34,7 @@ class Last:
     @classmethod
     def of(cls, con: duckdb.DuckDBPyConnection) -> Last:
         """Of the store that is attached to a working copy."""
-        if mixture(con, last=True):
+        if disagreement(con, last=True):
             return cls(None, {})
         states = read_frame(con, f"{LAST}.feed_states", columns=["feed", "through_date"])
         through = dict(states.iter_rows())
@@ -57,6 +57,22 @@ class Last:
             and before.as_of <= now.as_of
             and (self.latest_as_of is None or self.latest_as_of <= now.as_of)
         )
+
+
+def moment_of_its_own(con: duckdb.DuckDBPyConnection, moment: dt.datetime) -> dt.datetime:
+    """The moment, or where the history has it already the next that is free.
+
+    A clock that is given stands still, and every publication is one of its own all the same.
+    """
+    if not has_table(con, f"{LAST}.decision_history"):
+        return moment
+    row = one_row(
+        con,
+        f"select max(decided_at) from {LAST}.decision_history where decided_at between ? and ?",
+        [moment, moment + dt.timedelta(seconds=1)],
+    )
+    taken: dt.datetime | None = row[0] if row else None
+    return moment if taken is None else taken + dt.timedelta(microseconds=1)
 
 
 def last_rows(

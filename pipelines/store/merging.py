@@ -50,20 +50,28 @@ def merge_table(
 
 
 def sort_table(con: duckdb.DuckDBPyConnection, name: str, order: Sequence[str]) -> None:
-    """Puts the rows of a table in `order`, whose first column is in no row null."""
-    column, columns = identifier(order[0]), ", ".join(identifier(one) for one in order)
-    keys = query_frame(con, f"select distinct {column} from {identifier(name)}").to_series()
+    """Puts the rows of a table in `order`."""
     ordered = f"{name}_ordered"
     drop_table(con, ordered)
     con.execute(f"create table {identifier(ordered)} as from {identifier(name)} limit 0")
-    for limits in _ranges(keys):
-        con.execute(
-            f"insert into {identifier(ordered)} select * from {identifier(name)} "
-            f"where (? is null or {column} >= ?) and (? is null or {column} < ?) "
-            f"order by {columns}",
-            limits,
-        )
+    insert_in_order(con, name, ordered, order)
     replace_table(con, ordered, name)
+
+
+def insert_in_order(
+    con: duckdb.DuckDBPyConnection, name: str, target: str, order: Sequence[str]
+) -> None:
+    """Adds the rows of a table to another of its columns, in `order`: a range of its first column
+    at a time, so that no sort outgrows the memory; where that is null, last."""
+    column, columns = identifier(order[0]), ", ".join(identifier(one) for one in order)
+    keys = query_frame(con, f"select distinct {column} from {identifier(name)}").to_series()
+    for low, _, high, _ in _ranges(keys.drop_nulls()):
+        con.execute(
+            f"insert into {identifier(target)} select * from {identifier(name)} "
+            f"where (? is null or {column} >= ?) and (? is null or {column} < ?) "
+            f"or {column} is null and ? is null order by {columns}",
+            [low, low, high, high, high],
+        )
 
 
 def _ranges(keys: pl.Series) -> Iterator[list[Any]]:

@@ -9,13 +9,15 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
+import os
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import duckdb
 
-from pipelines.store.database import LAST, count_rows, has_table, read_frame, table_names
+from pipelines.store.database import LAST, has_table, read_frame, row_counts
 from pipelines.store.inputs import Inputs
 from pipelines.store.states import RunState, read_states
 from schemas.columns import column_names
@@ -24,6 +26,8 @@ from schemas.versions import SCHEMA_VERSION
 
 STORE_STATE = "store_state"
 MANIFEST = "manifest.json"
+FILES, _COUNTED = "assets/files.json", "files"  # which are published; how many, in MANIFEST
+_NOTE = "assets/status.js"  # is written again by itself
 STORE_VERSION = "6"  # for readers of manifests of before; `schema_version` says more
 # Two publications may have one state: the same inputs are published again after a loss.
 _TOLD_APART = ("state", "publication", "run", "published_at")
@@ -112,16 +116,22 @@ def mixture(con: duckdb.DuckDBPyConnection, last: bool = False) -> list[str]:
     return [f"the table {name} is of another state than the store" for name in wrong]
 
 
-def without_state(con: duckdb.DuckDBPyConnection) -> list[str]:
+def without_state(con: duckdb.DuckDBPyConnection, last: bool = False) -> list[str]:
     """Tables that say of no state what they hold, or not what is there, in words."""
-    rows = read_states(con)
+    rows = read_states(con, f"{LAST}.table_states" if last else "table_states")
+    counts = row_counts(con, last)
     wrong = []
-    for name in table_names(con):
+    for name, count in counts.items():
         if name not in rows:
             wrong.append(f"the table {name} does not say of which state it is")
-        elif rows[name]["rows"] != count_rows(con, name):
+        elif rows[name]["rows"] != count:
             wrong.append(f"the table {name} has not the rows that were put there")
-    return [*wrong, *(f"the table {name} is missing" for name in rows if not has_table(con, name))]
+    return [*wrong, *(f"the table {name} is missing" for name in rows if name not in counts)]
+
+
+def disagreement(con: duckdb.DuckDBPyConnection, last: bool = False) -> list[str]:
+    """Why nothing is built upon a store: a mixture, or tables that are not what was put there."""
+    return mixture(con, last) or without_state(con, last)
 
 
 def pages_are_of(state: PublishedState, published: Path) -> bool:
@@ -130,12 +140,41 @@ def pages_are_of(state: PublishedState, published: Path) -> bool:
     return all(manifest.get(name) == ours[name] for name in _TOLD_APART)
 
 
+def write_manifest(folder: Path, facts: Mapping[str, Any]) -> None:
+    """Writes what the pages in a folder say of themselves, and beside it which files they are.
+
+    The note of a failed run, which is written again by itself, is none of them.
+    """
+    names = sorted({*_files_in(folder), MANIFEST, FILES} - {_NOTE})
+    (folder / FILES).write_text(json.dumps(names, indent=0) + "\n", encoding="utf-8")
+    text = json.dumps({**facts, _COUNTED: len(names)}, indent=2, sort_keys=True)
+    (folder / MANIFEST).write_text(text + "\n", encoding="utf-8")
+
+
+def missing_files(published: Path) -> list[str]:
+    """The published files that are no longer there; none where it was not put down which are."""
+    if _COUNTED not in published_manifest(published):
+        return []
+    try:
+        names = json.loads((published / FILES).read_text(encoding="utf-8"))
+        return sorted(set(names) - set(_files_in(published)))
+    except (OSError, ValueError, TypeError):
+        return [FILES]
+
+
+def _files_in(folder: Path) -> Iterator[str]:
+    for place, _, names in os.walk(folder):
+        below = Path(place).relative_to(folder).as_posix()
+        yield from (name if below == "." else f"{below}/{name}" for name in names)
+
+
 def is_of(con: duckdb.DuckDBPyConnection, published: Path, state: RunState) -> bool:
     """Whether the store and the pages are of that state, each table of them."""
     stored = state_of(con)
     return (
         stored is not None
         and stored.state == state.state
-        and not mixture(con)
+        and not disagreement(con)
         and pages_are_of(stored, published)
+        and not missing_files(published)
     )

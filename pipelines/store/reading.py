@@ -24,11 +24,13 @@ from pipelines.workspace.tool import source_hash
 
 @dataclass
 class _Opened:
-    """A store that this process has open: which file it is, and how many read from it."""
+    """A store that this process has open: which file it is, how many read from it, and what it
+    says of itself, which is asked several times a request and does not change."""
 
     file: tuple[int, ...]
     con: duckdb.DuckDBPyConnection
     readers: int = 0
+    state: PublishedState | None = None
 
 
 # DuckDB opens a file once a process and refuses a second time with settings of its own.
@@ -135,7 +137,12 @@ def published_state(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> Pub
     Raises:
         WorkspaceError: another version of the tool did, whose tables may hold other things.
     """
-    state = state_of(con)
+    opened = _of_thread().get(workspace.database)
+    state = opened.state if opened is not None else None
+    if state is None:
+        state = state_of(con)
+        if opened is not None:
+            opened.state = state
     if state is None or state.tool != source_hash():
         raise WorkspaceError(
             f"The store of {workspace.root} was made by another version of this tool; "

@@ -138,7 +138,8 @@ def put_states(
         "run": run,
         "made_at": now().replace(tzinfo=None),
     }
-    con.execute(f'delete from {TABLE_STATES} where "table" in (select unnest(?))', [list(rows)])
+    marks = ", ".join("?" for _ in rows)  # a list to unnest would be joined, which takes longer
+    con.execute(f'delete from {TABLE_STATES} where "table" in ({marks})', list(rows))
     columns, places = ", ".join(map(identifier, same)), ", ".join("?" for _ in same)
     con.execute(
         f'insert into {TABLE_STATES} ({columns}, "table", rows) '

@@ -15,7 +15,7 @@ import time
 from collections.abc import Callable, Collection, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
-from dataclasses import replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -33,15 +33,15 @@ from pipelines.store.archive.recovery import (
 )
 from pipelines.store.archive.seals import catch_up, keeps_no_archive, seal
 from pipelines.store.archive.tables import next_publication
-from pipelines.store.contents import content_and_rows
+from pipelines.store.contents import contents_and_rows
 from pipelines.store.database import (
     connect,
     table_names,
     write_frame,
 )
 from pipelines.store.inputs import Inputs, load_inputs
-from pipelines.store.last import Last
-from pipelines.store.published_state import STORE_STATE, PublishedState, is_of, mixture, state_of
+from pipelines.store.last import Last, moment_of_its_own
+from pipelines.store.published_state import STORE_STATE, PublishedState, disagreement, is_of
 from pipelines.store.states import (
     TABLE_STATES,
     RunState,
@@ -95,7 +95,7 @@ class RefreshSession:
         self.run = run
         self.known = frozenset(known)
         self.started = time.monotonic()
-        self.decided_at = now().replace(tzinfo=None)
+        self._opened_at = now().replace(tzinfo=None)
         self.staging = swap.staging(inputs.workspace)
         self.engine = engine_of(inputs.workspace, inputs.settings, state.tool, progress)
         self.beside = ThreadPoolExecutor(max_workers=1)  # writes while the next is worked out
@@ -125,7 +125,7 @@ class RefreshSession:
             self._con, self._distrusted = left_copy(workspace)
             if self._con is None and is_sound(workspace):
                 self._view = connect(workspace.database, read_only=True)
-        if self._view is not None and mixture(self._view):
+        if self._view is not None and disagreement(self._view):
             self.close_view()  # nothing is built upon it, and every table made anew
 
     @property
@@ -146,6 +146,11 @@ class RefreshSession:
         if self._last is None:
             self._last = Last.of(self.con)
         return self._last
+
+    @cached_property
+    def decided_at(self) -> dt.datetime:
+        """When this run decides, UTC without zone: what it adds to the history, and to no other."""
+        return moment_of_its_own(self.con, self._opened_at)
 
     def close_view(self) -> None:
         """Lets go of the published store."""
@@ -280,7 +285,7 @@ class RefreshSession:
 
     def put_states(self, tables: Collection[str]) -> None:
         """Puts down that tables are now of this run's state; within their `transaction`."""
-        held = {table: content_and_rows(self.con, table) for table in tables}
+        held = contents_and_rows(self.con, tables)
         rows = {table: rows for table, (_, rows) in held.items()}
         put_states(self.con, rows, self.state, self.run)
         contents = {table: content for table, (content, _) in held.items()}
@@ -395,7 +400,7 @@ def open_session(
         catch_up(inputs.workspace)
         if (lost := recover(inputs.workspace)) is not None:
             missing = lacking_in_store(inputs.workspace)
-            fault = "The store is older than its archive" if missing else "No store can be opened"
+            fault = "The store is older than its archive" if missing else "No whole store is there"
             progress(f"{fault}. {lost.advice(inputs.workspace)}")
         session = RefreshSession(inputs, run_state(inputs), progress, run, known)
         try:
@@ -405,30 +410,3 @@ def open_session(
             raise
         finally:
             session.close()
-
-
-def is_up_to_date(inputs: Inputs) -> bool:
-    """Whether store and pages are of exactly these inputs, exports, as-of day and tool."""
-    workspace = inputs.workspace
-    if not is_sound(workspace):
-        return False
-    con = connect(workspace.database, read_only=True)
-    try:
-        return is_of(con, workspace.published, run_state(inputs))
-    finally:
-        con.close()
-
-
-def is_published_but_for_the_day(inputs: Inputs) -> bool:
-    """Whether store and pages are of these inputs, as of whatever day."""
-    workspace = inputs.workspace
-    if not is_sound(workspace):
-        return False
-    con = connect(workspace.database, read_only=True)
-    try:
-        stored = state_of(con)
-        if stored is None:
-            return False
-        return is_of(con, workspace.published, run_state(replace(inputs, as_of=stored.as_of)))
-    finally:
-        con.close()

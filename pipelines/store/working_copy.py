@@ -21,7 +21,7 @@ import duckdb
 
 from pipelines.errors import StorageError, WorkspaceError
 from pipelines.store.archive.recovery import is_sound, last_store
-from pipelines.store.contents import content_of
+from pipelines.store.contents import contents_and_rows
 from pipelines.store.database import (
     LAST,
     connect,
@@ -31,7 +31,13 @@ from pipelines.store.database import (
     one_row,
     table_names,
 )
-from pipelines.store.published_state import STORE_STATE, PublishedState, mixture, state_of
+from pipelines.store.published_state import (
+    STORE_STATE,
+    PublishedState,
+    disagreement,
+    mixture,
+    state_of,
+)
 from pipelines.store.same_file import once_a_file
 from pipelines.store.states import TABLE_STATES, forget_state, read_states
 from pipelines.workspace.layout import Workspace
@@ -65,9 +71,11 @@ def left_copy(workspace: Workspace) -> tuple[duckdb.DuckDBPyConnection | None, d
     try:
         if not has_table(con, "working.base") and _is_finished(con):
             _begin_work(con)  # killed just before it took the store's place
-            for name, row in read_states(con).items():
-                put_contents(con, row["state"], {name: content_of(con, name)})
-        if has_table(con, "working.base") and _base(con) == _base_of(con):
+            states = read_states(con)
+            for name, (content, _) in contents_and_rows(con, states).items():
+                put_contents(con, states[name]["state"], {name: content})
+        base = _base(con) if has_table(con, "working.base") else ()
+        if base == _base_of(con) and (base[0] is None or not disagreement(con, last=True)):
             _drop_halves(con)
             return con, _distrusted(con)
     except duckdb.Error:
@@ -97,12 +105,10 @@ def new_copy(workspace: Workspace) -> duckdb.DuckDBPyConnection:
         except BaseException:
             half.unlink(missing_ok=True)
             raise
-        con = _connected(workspace)
-        if mixture(con, last=True):
-            con.close()
-            remove_copy(workspace)
-            con = _connected(workspace)
-    else:
+    con = _connected(workspace)
+    if is_sound(workspace) and disagreement(con, last=True):
+        con.close()
+        remove_copy(workspace)
         con = _connected(workspace)
     _begin_work(con)
     return con
@@ -137,20 +143,15 @@ def refuse_newer(workspace: Workspace) -> None:
 
 
 def _own_state(workspace: Workspace) -> PublishedState | None:
-    con = connect(workspace.database, read_only=True)
-    try:
+    with contextlib.closing(connect(workspace.database, read_only=True)) as con:
         return state_of(con)
-    finally:
-        con.close()
 
 
 def is_newer(schema_version: str) -> bool:
     """Whether a store of that version was made by a newer tool than this one."""
-    return _numbers(schema_version) > _numbers(SCHEMA_VERSION)
-
-
-def _numbers(version: str) -> list[int]:
-    return [int(part) if part.isdigit() else 0 for part in version.split(".")]
+    versions = (schema_version.split("."), SCHEMA_VERSION.split("."))
+    other, own = ([int(part) if part.isdigit() else 0 for part in one] for one in versions)
+    return other > own
 
 
 def _connected(workspace: Workspace) -> duckdb.DuckDBPyConnection:
@@ -166,8 +167,7 @@ def _connected(workspace: Workspace) -> duckdb.DuckDBPyConnection:
 def remove_copy(workspace: Workspace) -> None:
     """Removes the working copy and what stands beside it."""
     for path in workspace.store.glob(f"{WORKING_FILE}*"):
-        with contextlib.suppress(FileNotFoundError):
-            path.unlink()
+        path.unlink(missing_ok=True)
 
 
 def put_contents(con: duckdb.DuckDBPyConnection, state: str, contents: Mapping[str, str]) -> None:
@@ -207,8 +207,8 @@ def _base(con: duckdb.DuckDBPyConnection) -> tuple[Any, ...]:
 
 def _base_of(con: duckdb.DuckDBPyConnection) -> tuple[Any, ...]:
     """What tells the published store and the tool from all others."""
-    last: PublishedState | None = state_of(con, last=True)
-    return (last.publication, last.state, source_hash()) if last else (None, None, source_hash())
+    last, tool = state_of(con, last=True), source_hash()
+    return (last.publication, last.state, tool) if last else (None, None, tool)
 
 
 def _distrusted(con: duckdb.DuckDBPyConnection) -> dict[str, str]:
@@ -227,19 +227,18 @@ def _changed(
     before: dict[str, dict[str, Any]],
 ) -> Iterator[tuple[str, str]]:
     by_hand = "was changed by hand in the working copy of the store"
-    for name, row in read_states(con).items():
-        if name in (TABLE_STATES, STORE_STATE):
-            continue  # nothing is made from these two
-        if not has_table(con, name):
+    # Nothing is made from these two.
+    said = {n: row for n, row in read_states(con).items() if n not in (TABLE_STATES, STORE_STATE)}
+    held = contents_and_rows(con, (name for name in said if has_table(con, name)))
+    others = (f"{LAST}.{name}" for name in held if name not in put)
+    last = contents_and_rows(con, (name for name in others if has_table(con, name)))
+    for name, row in said.items():
+        if name not in held:
             yield name, "is missing from the working copy of the store"
         elif name in put:
-            if put[name] != (row["state"], content_of(con, name)):
+            if put[name] != (row["state"], held[name][0]):
                 yield name, by_hand
-        elif (
-            row != before.get(name)
-            or not has_table(con, f"{LAST}.{name}")
-            or content_of(con, name) != content_of(con, f"{LAST}.{name}")
-        ):
+        elif row != before.get(name) or held[name] != last.get(f"{LAST}.{name}"):
             yield name, by_hand
 
 

@@ -30,7 +30,7 @@ from pipelines.units.treatment_states import (
 from pipelines.units.unit_dimensions import with_dimensions
 from pipelines.units.watch_spans import watch_spans
 from pipelines.units.water_of_days import waters_in_force
-from pipelines.water.unit_profiles import judged_supply_tests, latest_profiles
+from pipelines.water.unit_profiles import first_tests, judged_supply_tests, latest_profiles
 from schemas.columns import column_names
 from schemas.histories import UnitHistories
 
@@ -109,7 +109,7 @@ def build_histories(
         ),
         on="serial",
         how="left",
-    )
+    ).join(first_tests(judged, evidence.as_of), on="serial", how="left")
     started = _with_startup(profiled, evidence)
     exposed = started.join(
         time_at_risk(_as_machines(started), evidence.as_of), on="serial", how="left"
@@ -121,7 +121,7 @@ def build_histories(
     )
     units = (
         exposed.join(_last_delimed(evidence), on="serial", how="left")
-        .join(_fitting(exposed, fitted), on="serial", how="left")
+        .join(fitting_days(exposed, fitted), on="serial", how="left")
         .join(fit, on="serial", how="left")
         .pipe(_with_cover, fitted, covers, evidence)
         .with_columns(replacement=replacements.in_words())
@@ -173,7 +173,7 @@ def _last_delimed(evidence: Evidence) -> pl.DataFrame:
     return calls.group_by("serial").agg(last_delimed_on=pl.col("completed_on").max())
 
 
-def _fitting(units: pl.DataFrame, fitted: pl.DataFrame) -> pl.DataFrame:
+def fitting_days(units: pl.DataFrame, fitted: pl.DataFrame) -> pl.DataFrame:
     """When the good systems first did together what the water needs: serial, date.
 
     Where the water needs nothing, or is untested: the first installation of a good system.

@@ -18,9 +18,10 @@ from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import switched_off
 from pipelines.coverage.startups import request_due_on
 from pipelines.units.treatment_states import ability_mask
-from pipelines.units.unit_histories import Histories
+from pipelines.units.unit_histories import Histories, fitting_days
 from pipelines.units.upcoming_sentences import sentence_to_send
-from schemas.columns import polars_schema
+from pipelines.water.limits import need_words
+from schemas.columns import TEXTS, polars_schema
 from schemas.histories import Upcoming
 
 _WATER = "cover of failures that water brings about"
@@ -43,12 +44,12 @@ def upcoming_matters(evidence: Evidence, histories: Histories) -> pl.DataFrame:
         & (pl.col("retired_on").is_null() | (pl.col("retired_on") > today))
         & (pl.col("replaced_on").is_null() | (pl.col("replaced_on") > today))
     )
-    tested = _tested(units, evidence)
+    units = units.with_columns(needs=_needs())
     matters = [
         _startup_request(units, today),
         _startup_outstanding(units),
-        _test_outstanding(units, tested, evidence),
-        _one_a_unit(pl.concat([_treatment(units, tested), _membrane(units, evidence.as_of)])),
+        _test_outstanding(units, evidence),
+        _one_a_unit(pl.concat([_treatment(units, histories), _membrane(units, evidence.as_of)])),
         _cartridge(units, histories),
         _deliming(units, evidence),
     ]
@@ -81,10 +82,18 @@ def _bonus() -> pl.Expr:
     )
 
 
+def _earns() -> pl.Expr:
+    """Whether the terms give a start-up any cover."""
+    return pl.any_horizontal(
+        pl.col(f"{kind}_extended_end") > pl.col(f"{kind}_base_end") for kind in ("parts", "labor")
+    )
+
+
 def _startup_request(units: pl.DataFrame, today: pl.Expr) -> pl.DataFrame:
     """No start-up was asked for, and the window to ask is still open."""
     open_still = units.filter(
-        pl.col("startup_requested_on").is_null()
+        _earns()
+        & pl.col("startup_requested_on").is_null()
         & (request_due_on() >= today)
         & ~switched_off("startup_requested_in_time")
     )
@@ -94,7 +103,8 @@ def _startup_request(units: pl.DataFrame, today: pl.Expr) -> pl.DataFrame:
 def _startup_outstanding(units: pl.DataFrame) -> pl.DataFrame:
     """Asked for in time and not done: it counts for failures from its completion on."""
     waiting = units.filter(
-        (pl.col("requested_in_time") == "met")
+        _earns()
+        & (pl.col("requested_in_time") == "met")
         & pl.col("startup_completed_on").is_null()
         & ~switched_off("startup_completed")
     )
@@ -102,53 +112,52 @@ def _startup_outstanding(units: pl.DataFrame) -> pl.DataFrame:
     return _matter(waiting, "start-up outstanding", first_end, _bonus())
 
 
-def _tested(units: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
-    """The first report of a supply test of each unit, by serial or site."""
-    supply = evidence.water_tests.filter(pl.col("point") == "supply").select(
-        "serial", "site", told_on=pl.coalesce("reported_on", "sampled_on")
-    )
-    by_serial = units.select("serial").join(supply.drop("site"), on="serial")
-    by_site = units.select("serial", "site").join(supply.drop("serial"), on="site")
-    both = pl.concat([by_serial.select("serial", "told_on"), by_site.select("serial", "told_on")])
-    return both.group_by("serial").agg(first_result_on=pl.col("told_on").min())
+def _needs() -> pl.Expr:
+    """What a claim would hold the unit to: scale where it is always treated and nothing is over."""
+    tested, needs = pl.col("first_complete_on").is_not_null(), pl.col("needs")
+    always = pl.col("always_treat") & tested & (needs.list.len() == 0)
+    return pl.when(always).then(pl.lit(["scale"], TEXTS)).otherwise(needs)
 
 
-def _test_outstanding(
-    units: pl.DataFrame, tested: pl.DataFrame, evidence: Evidence
-) -> pl.DataFrame:
-    """A sample was taken at the start-up of a unit that needs treatment, and no result came."""
-    sampled = (
+def _test_outstanding(units: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
+    """The water of a unit that needs treatment was sampled, and no complete test came of it.
+
+    Sampled at a start-up, or for a test that lacks what the terms ask for; a sample of the site
+    from before the unit's own clock counts from that.
+    """
+    at_startup = (
         evidence.startups.filter(pl.col("sample_taken") & pl.col("completed_on").is_not_null())
         .group_by("serial")
         .agg(sampled_on=pl.col("completed_on").min())
     )
-    waiting = (
-        units.filter(pl.col("needs_treatment") & ~switched_off("water_tested"))
-        .join(sampled, on="serial")
-        .join(tested, on="serial", how="anti")
-    )
-    due = add_days(pl.col("sampled_on"), pl.col("grace_days"))
+    waiting = units.filter(
+        pl.col("needs_treatment")
+        & pl.col("first_complete_on").is_null()
+        & ~switched_off("water_tested")
+    ).join(at_startup, on="serial", how="left")
+    first = pl.min_horizontal("sampled_on", "first_sampled_on")
+    since = pl.when(first.is_not_null()).then(pl.max_horizontal(first, "own_clock_start"))
+    due = add_days(since, pl.col("grace_days"))
     return _matter(waiting, "test outstanding", due, pl.lit(_WATER))
 
 
-def _treatment(units: pl.DataFrame, tested: pl.DataFrame) -> pl.DataFrame:
-    """The water calls for a treatment, and none that does it all is fitted."""
-    untreated = (
-        units.filter(
-            pl.col("needs_treatment")
-            & (pl.col("water_profile") != "untested")
-            & ((pl.col("needs").list.len() > 0) | pl.col("always_treat"))
-            & pl.col("treatment_installed_on").is_null()
-            & ~switched_off("treatment_installed")
-        )
-        .join(tested, on="serial")
-        .with_columns(first=pl.max_horizontal("first_result_on", "clock_start"))
+def _treatment(units: pl.DataFrame, histories: Histories) -> pl.DataFrame:
+    """The water calls for a treatment, and none that does it all is fitted.
+
+    Due as the grace of a claim runs: from the first complete test, or the clock start if later.
+    """
+    wanting = units.filter(
+        pl.col("needs_treatment")
+        & pl.col("first_complete_on").is_not_null()
+        & (pl.col("needs").list.len() > 0)
+        & ~switched_off("treatment_installed")
     )
-    due = add_days(pl.col("first"), pl.col("grace_days"))
-    needed = pl.when(pl.col("needs").list.len() > 0).then(pl.col("needs").list.join(", "))
-    stake = pl.format(
-        "{}; the water needs treatment for {}", pl.lit(_WATER), needed.fill_null("scale")
-    )
+    untreated = wanting.join(fitting_days(wanting, histories.fitted), on="serial", how="anti")
+    within = pl.col("water_profile") == "within limits"
+    by_model = pl.when(within).then(pl.lit("model is always treated against"))
+    why = by_model.otherwise(pl.lit("water needs treatment for"))
+    stake = pl.format("{}; the {} {}", pl.lit(_WATER), why, need_words(pl.col("needs")))
+    due = add_days(pl.max_horizontal("first_complete_on", "clock_start"), pl.col("grace_days"))
     return _matter(untreated, "treatment due", due, pl.concat_str(stake, _not_removed()))
 
 
@@ -157,7 +166,7 @@ def _not_removed() -> pl.Expr:
     words = pl.format(
         "; fitted: {}, not removed: {}",
         pl.col("fitted_products").list.join(", "),
-        pl.col("treatment_unmet").list.join(", "),
+        need_words(pl.col("treatment_unmet")),
     )
     return pl.when(pl.col("treatment_unmet").list.len() > 0).then(words).otherwise(pl.lit(""))
 
@@ -209,14 +218,16 @@ def _cartridge(units: pl.DataFrame, histories: Histories) -> pl.DataFrame:
         .unique("serial", keep="first", maintain_order=True)
         .select("serial", "due", "product")
     )
-    due = units.filter(~switched_off("treatment_maintained")).join(serving, on="serial")
+    asking = units.filter(pl.col("needs_treatment") & ~switched_off("treatment_maintained"))
+    due = asking.join(serving, on="serial")
     stake = pl.format("{}; the cartridge of {} runs out", pl.lit(_WATER), "product")
     return _matter(due, "cartridge due", pl.col("due"), stake)
 
 
 def _deliming(units: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """From the last deliming that counts: where a technician must do it, only a technician's."""
-    asking = units.filter((pl.col("delime_by") != "none") & ~switched_off("delimed"))
+    held = pl.col("needs_treatment") & (pl.col("delime_by") != "none")
+    asking = units.filter(held & ~switched_off("delimed"))
     counts = (pl.col("delime_by") != "technician") | (pl.col("performed_by") == "technician")
     done = (
         evidence.service_calls.filter(pl.col("kind") == "delime")

@@ -22,6 +22,7 @@ from pipelines.store.evidence import fleet, ground_of, part_records
 from pipelines.store.states import read_states
 from pipelines.store.transaction import RefreshSession, open_session
 from pipelines.workspace.engine_settings import EngineSettings, StorageSettings
+from schemas.codes import FEEDS
 from tests.benchmarks.make_workspace import AS_OF, make_workspace
 from tests.cluster.machines import Machines, Server, cluster, free_ports, s3_server
 from tests.end_to_end.conftest import CASES, DAY, differing, hashes, run, store
@@ -32,6 +33,7 @@ STEPS = (
     "water_table", "startup_tables",
 )  # fmt: skip
 TABLES = (
+    *FEEDS, "row_accounts", "set_aside", "feed_states",
     "findings", "decisions", "decision_history", "unit_histories", "unit_matters",
     "cartridge_spans", "unit_samples", "unit_orders", "exposure_units", "exposure_failures",
     "treatment_states", "doubtful_exposure", "agency_repairs", "waters_in_force", "watch_spans",
@@ -119,7 +121,7 @@ def test_a_cluster_makes_the_tables_of_one_process(world, machines, server, tmp_
     told = made(again, day)
     same(told, here)
     kept = [line for line in told.told if "parts were worked on before" in line]
-    assert len(kept) == 4
+    assert len(kept) == len(FEEDS) + 4
 
 
 @dataclass(frozen=True)

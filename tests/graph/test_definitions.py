@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import shutil
 import warnings
 from pathlib import Path
@@ -16,14 +17,13 @@ with warnings.catch_warnings():
 from pipelines.orchestration.definitions import build_definitions
 from pipelines.orchestration.jobs import JOB, inputs_lying
 from pipelines.orchestration.telling import blocking_result
-from pipelines.steps import in_order
 from pipelines.steps.all_steps import STEPS
-from pipelines.store.inputs import load_inputs
 from pipelines.store.table_writer import failing_cases
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.settings import load_settings
 from schemas.accounts import SetAside
 from schemas.columns import polars_schema
+from tests.end_to_end.conftest import refreshed_claims
 from tests.graph.conftest import Workbench, differing
 
 CASES = Path(__file__).parents[1] / "cases" / "worked_claims" / "workspace"
@@ -145,6 +145,32 @@ def test_the_night_is_the_workspaces(workspace: Path) -> None:
     assert schedule.execution_timezone == "America/Denver"
 
 
+@pytest.mark.parametrize(
+    ("tick", "clock_says", "day"),
+    [
+        ("2026-11-03T23:59:00-07:00", None, "2026-11-03"),  # in Denver, and looked at days later
+        ("2026-11-04T06:59:00+00:00", None, "2026-11-03"),
+        ("2026-11-03T23:59:00-07:00", "2025-12-31T12:00:00+00:00", "2025-12-31"),
+        (None, "2025-12-31T06:59:00+00:00", "2025-12-30"),
+    ],
+)
+def test_the_night_is_of_the_day_of_its_tick(
+    workspace: Path, monkeypatch, tick: str | None, clock_says: str | None, day: str
+) -> None:
+    """A tick shortly before midnight is looked at after it; a given clock goes before both."""
+    if clock_says is None:
+        monkeypatch.delenv("LIMELEDGER_NOW", raising=False)
+    else:
+        monkeypatch.setenv("LIMELEDGER_NOW", clock_says)
+    schedule = build_definitions(workspace).resolve_schedule_def("nightly")
+    at = dt.datetime.fromisoformat(tick) if tick else None
+    (request,) = schedule.evaluate_tick(
+        dg.build_schedule_context(scheduled_execution_time=at)
+    ).run_requests
+    assert request.tags["limeledger/as_of"] == day
+    assert request.run_config["resources"]["session"]["config"]["as_of"] == day
+
+
 def test_the_sensor_waits_until_a_delivery_is_complete(workspace: Path) -> None:
     """A change is looked at twice; one delivery gives one run."""
     sensor = build_definitions(workspace).resolve_sensor_def("exports_folder")
@@ -177,7 +203,9 @@ def test_the_sensor_waits_until_a_delivery_is_complete(workspace: Path) -> None:
     assert [run.run_key for run in look(cursor)[0]] == [f"inputs-{lying}-after-4"]
 
 
-def test_the_job_runs_in_one_process_and_passes_its_checks(workspace: Path, tmp_path: Path) -> None:
+def test_the_job_runs_in_one_process_and_passes_its_checks(
+    workspace: Path, tmp_path_factory: pytest.TempPathFactory
+) -> None:
     """The nightly job materializes everything as the command does; every blocking check passes."""
     definitions = build_definitions(workspace, as_of="2025-12-31", progress=lambda text: None)
     quiet = {"loggers": {"console": {"config": {"log_level": "CRITICAL"}}}}
@@ -196,8 +224,7 @@ def test_the_job_runs_in_one_process_and_passes_its_checks(workspace: Path, tmp_
     assert len(checks) > 30
     assert (workspace / "published" / "index.html").is_file()
     # The command walks the same steps without Dagster, to the same tables.
-    other = shutil.copytree(CASES, tmp_path / "other")
-    in_order.refresh(load_inputs(other, "2025-12-31"), lambda text: None, "command")
+    other, _ = refreshed_claims(tmp_path_factory)
     tables = Workbench(workspace, instance).tables()
     assert tables["decisions"].height > 30
     # Each column that Dagster shows is described as in the dictionary, where it stands as well.

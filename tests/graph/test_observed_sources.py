@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import warnings
 
 import pytest
@@ -14,9 +15,19 @@ with warnings.catch_warnings():
 
 from pipelines.orchestration.definitions import build_definitions
 from pipelines.orchestration.sources import SOURCES, observe
+from tests.graph.conftest import CASES, Workbench
+from tests.without_pages import leave_out_pages
 
 pytestmark = pytest.mark.filterwarnings("ignore")
 READ = ("export_files", "reference_models")
+
+
+@pytest.fixture
+def bench(quick, tmp_path, monkeypatch):
+    """The worked claims, not refreshed; a run of them writes no pages."""
+    leave_out_pages(monkeypatch)
+    with dg.DagsterInstance.ephemeral() as instance:
+        yield Workbench(shutil.copytree(CASES, tmp_path / "workspace"), instance)
 
 
 def causes(bench, name: str) -> list[str]:
@@ -32,7 +43,6 @@ def causes(bench, name: str) -> list[str]:
 def test_what_a_changed_input_makes_stale_is_told(bench) -> None:
     """Nothing after a run; after a change of one input what rests on it, and nothing else."""
     terms = next((bench.root / "terms").glob("*.toml"))
-    terms.write_text(terms.read_text() + "# a word\n")
     assert bench.run().ended == "done"
     assert [causes(bench, name) for name in READ] == [[], []]
     observe(bench.instance, str(bench.root))

@@ -19,9 +19,11 @@ from pipelines.events.recorded import recorded_of
 from pipelines.events.takeover import old_rulings, read_recorded
 from pipelines.nightly.health.finding import Finding
 from pipelines.store.correction_states import correction_states
+from pipelines.store.database import has_table, read_frame
+from pipelines.store.lost_desk import lost_desk
 from pipelines.store.reading import open_store
 from pipelines.workspace.desk_settings import DeskSettings
-from pipelines.workspace.layout import SETTINGS_FILE, Workspace
+from pipelines.workspace.layout import DESK_DATABASE, SETTINGS_FILE, Workspace
 from pipelines.workspace.settings import load_settings
 
 MOST_NAMED = 20
@@ -43,6 +45,7 @@ def desk_findings(workspace: Workspace) -> Iterator[Finding]:
         yield Finding("fault", "desk", str(error))
         return
     if desk is None:
+        yield from _lost(workspace, 0)
         return
     try:
         yield from _events(desk)
@@ -107,7 +110,32 @@ def _events(desk: Desk) -> Iterator[Finding]:
     digests |= {sha256 for event in events for sha256 in event.payload.get("documents") or ()}
     for sentence in document_faults(desk, digests):
         yield Finding("fault", "desk", sentence)
+    yield from _lost(desk.workspace, events[-1].event if events else 0)
     yield from _corrections(desk)
+
+
+def _lost(workspace: Workspace, last: int) -> Iterator[Finding]:
+    """Events that were published and are no more; `last` is the desk's last one."""
+    try:
+        if lost := lost_desk(workspace, load_settings(workspace)):
+            back = "Put desk/ back from a backup: till then nothing is published."
+            yield Finding("fault", "desk", lost, back)
+            return
+        with open_store(workspace) as con:
+            if not has_table(con, "register_seen"):
+                return  # made before there was a desk
+            seen = read_frame(con, "register_seen")["last_event"].max()
+    except (WorkspaceError, StorageError):
+        return  # told of with the store
+    if isinstance(seen, int) and seen > last:
+        ends = f"the desk ends at event {last}" if last else f"desk/{DESK_DATABASE} is not there"
+        yield Finding(
+            "fault",
+            "desk",
+            f"What people recorded is lost: the last publication knew it up to event {seen}, and "
+            f"{ends}.",
+            "Restore desk/ from a backup.",
+        )
 
 
 def _corrections(desk: Desk) -> Iterator[Finding]:

@@ -19,6 +19,7 @@ from pipelines.store.database import connect
 from pipelines.store.inputs import Inputs, load_inputs
 from pipelines.store.published_state import (
     PublishedState,
+    missing_files,
     mixture,
     pages_are_of,
     published_manifest,
@@ -44,6 +45,10 @@ def state_findings(
     elif state is None or not pages_are_of(state, workspace.published):
         weight: Weight = "warning" if state is None else "fault"  # of an earlier version: told of
         yield Finding(weight, "pages", "The pages are not those of this store.", again)
+    elif missing := missing_files(workspace.published):
+        more = f", and {len(missing) - 1:,} more" if len(missing) > 1 else ""
+        sentence = f"published/{missing[0]} is missing{more}."
+        yield Finding("fault", "pages", sentence, again)
     if state is None:
         return
     try:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
+from shlex import quote
 
 import duckdb
 import polars as pl
@@ -18,6 +19,7 @@ from pipelines.nightly.health.finding import Finding
 from pipelines.nightly.health.state_checks import state_findings
 from pipelines.records.join_sentences import sentences_below
 from pipelines.records.left_out import idle_entries
+from pipelines.records.problems import whole_files_in_words
 from pipelines.store.archive.recovery import loss, was_published
 from pipelines.store.database import connect, has_table, read_frame
 from pipelines.store.inputs import sound_mappings
@@ -191,21 +193,20 @@ def _exports(workspace: Workspace, con: duckdb.DuckDBPyConnection) -> Iterator[F
     if not has_table(con, "export_files"):
         return
     files = read_frame(con, "export_files", columns=["file", "size_bytes", "is_whole"])
-    reasons = dict(
-        read_frame(con, "set_aside", columns=["file", "reason"])
-        .group_by("file", maintain_order=True)
-        .first()
-        .iter_rows()
+    columns = ["file", "rule", "reason"]
+    aside = (
+        read_frame(con, "set_aside", columns=columns)
         if has_table(con, "set_aside")
-        else []
+        else pl.DataFrame(schema=dict.fromkeys(columns, pl.String()))
     )
-    for name in files.filter(pl.col("is_whole"))["file"].sort():
+    whole = files.filter(pl.col("is_whole"))["file"].sort().to_list()
+    for name, sentence in whole_files_in_words(whole, aside).items():
         yield Finding(
             "warning",
             "exports",
-            f"The file {name} was set aside: {reasons.get(name, 'it could not be read.')}",
-            f"Mend it, or draft a mapping: `limeledger map {workspace.exports / name} "
-            f"{workspace.root}`.",
+            sentence,
+            f"Mend it, or draft a mapping: `limeledger map {quote(str(workspace.exports / name))} "
+            f"{quote(str(workspace.root))}`.",
         )
     known = dict(files.select("file", "size_bytes").iter_rows())
     try:

@@ -65,11 +65,15 @@ def write_files(con: duckdb.DuckDBPyConnection, workspace: Workspace, publicatio
 
 def added_rows(con: duckdb.DuckDBPyConnection, table: str, publication: int) -> str:
     """SQL: the rows that a publication adds to a table."""
+    # In the order of all columns, of which the first is a row's own: the others, lists of whole
+    # findings among them, need not be sorted by.
     if table in ("publications", "decision_archive"):
-        return f"select * from {table} where publication = {publication} order by all"
+        first = "publication" if table == "publications" else "claim"
+        return f"select * from {table} where publication = {publication} order by {first}"
     before = f"{LAST}.{table}" if has_table(con, f"{LAST}.publications") else None
     if before is None or not has_table(con, before):
-        return f"select * from {table} order by all"
+        first = "row_sha256" if table == "archived_rows" else "all"
+        return f"select * from {table} order by {first}"
     if table == HISTORY:
         return f"select * from {table} where publication = {publication} order by claim"
     if table == "archived_files":

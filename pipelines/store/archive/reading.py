@@ -111,9 +111,8 @@ def publication_by(con: duckdb.DuckDBPyConnection, day: dt.date) -> Row:
     dated = with_days(publications(con), zone_of(con))
     by_then = dated.filter(pl.col("day") <= day)
     if by_then.is_empty():
-        raise NotFoundError(
-            f"Nothing was published by {day}; the first publication is of {dated['day'][0]}."
-        )
+        first = dated.sort("day").row(0, named=True)["day"]
+        raise NotFoundError(f"Nothing was published by {day}; the first publication is of {first}.")
     return by_then.row(-1, named=True)
 
 

@@ -21,9 +21,10 @@ from pipelines.store.archive.files import HISTORY, KEPT, publications_named
 from pipelines.store.archive.seals import store_seals
 from pipelines.store.archive.tables import LISTED
 from pipelines.store.archive.views import archive_views
-from pipelines.store.database import connect, one_row
+from pipelines.store.database import connect, one_row, row_counts
 from pipelines.store.published_state import published_manifest
 from pipelines.store.same_file import once_a_file
+from pipelines.store.states import read_states
 from pipelines.workspace.layout import Workspace
 from schemas.archive import DECIDED, FINDING
 
@@ -93,11 +94,18 @@ def _can_be_opened(workspace: Workspace) -> bool:
         return False
     try:
         one_row(con, "select count(*) from information_schema.tables")
+        return _holds_what_is_kept(con)
     except duckdb.Error:
         return False
     finally:
         con.close()
-    return True
+
+
+def _holds_what_is_kept(con: duckdb.DuckDBPyConnection) -> bool:
+    """Whether the tables that the archive holds too have the rows that were put there."""
+    states = {name: row for name, row in read_states(con).items() if name in KEPT}
+    counts = row_counts(con) if states else {}
+    return all(counts.get(name) == row["rows"] for name, row in states.items())
 
 
 def loss(workspace: Workspace) -> Loss:

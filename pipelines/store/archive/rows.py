@@ -11,7 +11,7 @@ import datetime as dt
 import duckdb
 
 from pipelines.store.considered import ROWS
-from pipelines.store.database import LAST, drop_table, has_table
+from pipelines.store.database import LAST, drop_table, has_table, one_row
 from pipelines.store.row_hashes import row_sha256, rows_as_archived, same_content, same_key
 from schemas.codes import FEEDS
 
@@ -32,6 +32,7 @@ def archive_arrivals(con: duckdb.DuckDBPyConnection, today: dt.date) -> None:
 
     A record that left is kept also where no claim rested on it, so that it is known again.
     """
+    keeps_rows = _keeps_rows(con)
     for feed in FEEDS:
         before = f"{LAST}.{feed}"
         if not has_table(con, feed):
@@ -45,6 +46,8 @@ def archive_arrivals(con: duckdb.DuckDBPyConnection, today: dt.date) -> None:
                 "create or replace temp table rows_came as select "
                 f"{row_sha256(feed)} as row_sha256 from {came}"
             )
+        elif not keeps_rows:
+            continue  # all that the archive has came with this run
         else:
             con.execute(
                 "create or replace temp table rows_came as select "
@@ -85,3 +88,10 @@ def _put_left(con: duckdb.DuckDBPyConnection, today: dt.date) -> None:
 def _has_arrivals(con: duckdb.DuckDBPyConnection, table: str) -> bool:
     columns = con.execute(f"select * from {table} limit 0").description
     return "arrived_on" in [column[0] for column in columns]
+
+
+def _keeps_rows(con: duckdb.DuckDBPyConnection) -> bool:
+    """Whether the published store's archive has any record."""
+    if not has_table(con, f"{LAST}.archived_rows"):
+        return False
+    return one_row(con, f"select 1 from {LAST}.archived_rows limit 1") is not None

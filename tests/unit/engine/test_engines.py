@@ -63,8 +63,14 @@ def test_a_cluster_without_its_extra_is_refused(lacking, names: tuple[str, ...])
     assert "`pip install limeledger[cluster]` brings Ray and the object-store client" in told
 
 
-def test_a_refresh_that_is_refused_writes_nothing(lacking, tmp_path: Path):
-    """Exit code 2, the sentence on stderr, and no store; the doctor says it before."""
+@pytest.mark.parametrize("is_current", [False, True])
+def test_a_refresh_that_is_refused_writes_nothing(lacking, tmp_path, monkeypatch, is_current):
+    """Exit code 2, the sentence on stderr, and no store; the doctor says it before.
+
+    Also where the engine was changed overnight and nothing else is new.
+    """
+    if is_current:
+        monkeypatch.setattr("pipelines.store.up_to_date.is_up_to_date", lambda inputs: True)
     folder = shutil.copytree(CASES, tmp_path / "workspace")
     with (folder / "limeledger.toml").open("a", encoding="utf-8") as file:
         file.write('\n[engine]\nkind = "ray"\n')

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 from pathlib import Path
 from types import SimpleNamespace
@@ -103,8 +104,9 @@ def test_a_file_that_is_set_aside_whole_is_told_with_its_reason(
         "('c.csv', 20, true), ('b.csv', 20, true)) t(file, size_bytes, is_whole)"
     )
     con.execute(
-        "create table set_aside as select * from (values ('b.csv', 'It has no serial.'), "
-        "('b.csv', 'Another.'), ('a.csv', 'A row.')) t(file, reason)"
+        "create table set_aside as select * from (values ('b.csv', 'number', 'A row of a sheet.'), "
+        "('b.csv', 'missing_column', 'It has no serial.'), ('b.csv', 'no_feed', 'Another.'), "
+        "('a.csv', 'number', 'A row.')) t(file, rule, reason)"
     )
     files = [SimpleNamespace(path=f"{n}.csv", size=10 if n == "a" else 20) for n in "abc"]
     monkeypatch.setattr(store_checks, "sound_mappings", lambda _: SimpleNamespace(names={}))
@@ -198,3 +200,32 @@ def test_a_correction_whose_row_has_changed_is_told(monkeypatch: pytest.MonkeyPa
     for made, says in ((["one"], ["Is stale."]), ([], [])):
         monkeypatch.setattr(desk_checks, "recorded_of", lambda _, m=made: SimpleNamespace(made=m))
         assert [one.sentence for one in desk_checks._corrections(desk)] == says
+
+
+@pytest.mark.parametrize(
+    ("seen", "last", "says"),
+    [
+        (None, 0, None),
+        (0, 0, None),
+        (7, 7, None),
+        (7, 8, None),
+        (7, 6, "up to event 7, and the desk ends at event 6."),
+        (7, 0, "up to event 7, and desk/desk.sqlite is not there."),
+    ],
+)
+def test_a_desk_that_was_lost_is_told(
+    monkeypatch: pytest.MonkeyPatch,
+    con: duckdb.DuckDBPyConnection,
+    seen: int | None,
+    last: int,
+    says: str | None,
+) -> None:
+    """What was published of people's work and is there no more is told before it is gone."""
+    if seen is not None:
+        con.execute(f"create table register_seen as select {seen}::bigint as last_event")
+    monkeypatch.setattr(desk_checks, "open_store", lambda _: contextlib.nullcontext(con))
+    monkeypatch.setattr(desk_checks, "load_settings", lambda _: None)
+    monkeypatch.setattr(desk_checks, "lost_desk", lambda *_: None)
+    found = [*desk_checks._lost(SimpleNamespace(), last)]
+    assert [one.weight for one in found] == ([] if says is None else ["fault"])
+    assert all(one.sentence.endswith(says) for one in found)

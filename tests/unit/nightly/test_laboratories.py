@@ -110,6 +110,16 @@ def test_a_change_of_unit_is_told_and_a_sound_laboratory_is_not():
     ]
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_drift_of_tied_results_is_that_of_a_reference_library(seed):
+    """Results to the whole unit are tied by the dozen; against scipy's mannwhitneyu."""
+    rng = np.random.default_rng(seed)
+    recent, before = rng.integers(5, 9, 28).astype(float), rng.integers(5, 8, 182).astype(float)
+    found = laboratory_drift(windows("A", recent, before, "hardness_mg_l_caco3"), THROUGH)
+    expected = mannwhitneyu(recent, before, method="asymptotic", use_continuity=True).pvalue
+    assert found["q_value"].to_list() == pytest.approx([expected], rel=1e-9)
+
+
 @pytest.mark.parametrize(("step", "drifted"), [(0.25, False), (0.6, True)])
 def test_ph_goes_by_steps(step, drifted):
     """A sure shift of a quarter is too small to matter; six tenths are an electrode gone wrong."""

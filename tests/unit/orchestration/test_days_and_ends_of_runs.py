@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from contextlib import ExitStack
 from pathlib import Path
@@ -43,6 +44,8 @@ def run(**more: object) -> SimpleNamespace:
         ({"as_of": "2026-04-01"}, {}, {AS_OF_TAG: DAY}, "is executed again as of 2026-04-01, but"),
         ({"as_of": 20260331}, {}, None, "as_of is 20260331; write a day"),
         ({"day": DAY}, {}, None, 'has no key "day"'),
+        ({"as_of": "2026-W14-2"}, {}, None, 'config.as_of "2026-W14-2" is no date'),
+        ({}, {AS_OF_TAG: "20260331"}, None, 'tag limeledger/as_of "20260331" is no date'),
     ],
 )
 def test_the_day_is_that_of_the_configuration_the_parent_or_the_tag(
@@ -198,7 +201,8 @@ def a_store(path: Path) -> None:
                 "true), ('credits', null, true, false)) "
                 "t(feed, through_date, stale, beyond_tolerance)")  # fmt: skip
     con.execute("create table set_aside as select * from (values "
-                "('a.csv', 'a row'), ('b.csv', 'It has no serial.')) t(file, reason)")  # fmt: skip
+                "('b.csv', 'number', 'a row'), ('b.csv', 'missing_column', 'It has no serial.')) "
+                "t(file, rule, reason)")  # fmt: skip
     con.execute("create table night_checks as select * from (values "
                 "('claim_count', false, 'Many claims.'), ('claim_count', true, 'As usual.'), "
                 "('freshness', false, 'Old.')) t(\"check\", passed, sentence)")  # fmt: skip
@@ -248,3 +252,10 @@ def test_a_summary_says_what_needs_a_person(
     lines.clear()
     summary.tell(summary.summarize(inputs, 0.0), lines.append)
     assert lines[1] == "0 claims: none."
+    lines.clear()
+    one = {"rows_read": 1, "files": 1, "records": 1, "duplicates": 1, "claims": 1}
+    summary.tell(dataclasses.replace(told, **one), lines.append)
+    assert lines[0].startswith(
+        f"As of {DAY}: 1 row in 1 file: 1 record, 1 superseded, 1 duplicate, 5 set aside"
+    )
+    assert lines[1].startswith("1 claim: ")

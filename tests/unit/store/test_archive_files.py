@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import subprocess
 import sys
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import duckdb
 import polars as pl
 import pytest
 
-from pipelines.errors import StorageError, WorkspaceError
+from pipelines.errors import NotFoundError, StorageError, WorkspaceError
 from pipelines.nightly.health.archive_checks import archive_findings
+from pipelines.store.archive import reading
 from pipelines.store.archive.chain import BEFORE_THE_FIRST, Line, append_lines
 from pipelines.store.archive.recovery import is_sound, loss, recover, was_published
 from pipelines.store.archive.seals import SEAL_COLUMNS, SEALS, keeps_no_archive, unsealed_files
@@ -123,3 +126,16 @@ def test_the_pages_tell_how_many_publications_there_were(workspace: Workspace) -
     (workspace.published / "manifest.json").write_text('{"publication": 2}', "utf-8")
     assert was_published(workspace)
     assert loss(workspace).publications == (1, 2)
+
+
+def test_the_first_day_is_told_where_the_clock_went_back(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The day that is advised has a publication, though one of a later day has number 1."""
+    monkeypatch.setattr(reading, "zone_of", lambda con: ZoneInfo("America/Denver"))
+    with duckdb.connect() as con:
+        con.execute(
+            "create table publications as from (values (1, timestamp '2026-01-10 19:00'), "
+            "(2, timestamp '2026-01-01 06:59')) as t(publication, published_at)"
+        )
+        with pytest.raises(NotFoundError, match=r"by 2025-12-30; .* is of 2025-12-31\.$"):
+            reading.publication_by(con, dt.date(2025, 12, 30))
+        assert reading.publication_by(con, dt.date(2025, 12, 31))["publication"] == 2

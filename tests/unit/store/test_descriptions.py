@@ -6,7 +6,7 @@ import duckdb
 import pytest
 
 from pipelines.errors import KeyFault
-from pipelines.store import views
+from pipelines.store import descriptions, views
 from pipelines.store.descriptions import check_keys, comment_on_all, data_dictionary
 from schemas.catalog import CATALOG
 
@@ -64,8 +64,10 @@ def test_the_dictionary_has_a_row_a_column(con):
     assert rows.filter(table="data_dictionary").height == 9
 
 
-def test_two_rows_of_one_key_stop_the_publication(con):
-    """The sentence names the table and the key."""
+@pytest.mark.parametrize("few", [20_000, -1])
+def test_two_rows_of_one_key_stop_the_publication(con, monkeypatch, few):
+    """The sentence names the table and the key, be it asked with others or, if large, alone."""
+    monkeypatch.setattr(descriptions, "_FEW_ROWS", few)
     check_keys(con)
     con.execute("insert into agency_figures values ('AG1', 'travel'), ('AG1', 'travel')")
     with pytest.raises(

@@ -43,3 +43,17 @@ def test_kept_and_new_rows_stand_in_order(monkeypatch, most: int) -> None:
         assert_frame_equal(database.read_frame(con, "fresh"), both)
         assert_frame_equal(database.read_frame(con, "last"), rows(old, "old"))
         con.close()
+
+
+@pytest.mark.parametrize("keys_at_a_time", [1, 2, 5, 100])
+def test_ranges_lose_no_row_and_nulls_come_last(monkeypatch, keys_at_a_time):
+    """However few keys a range has, each row comes once, in order, also those without a key."""
+    monkeypatch.setattr(merging, "MERGED_KEYS", keys_at_a_time)
+    rows = [(None, 2), ("b", 1), ("a", 3), ("c", 1), ("a", 1), (None, 1), ("d", 9), ("b", 0)]
+    with duckdb.connect() as con:
+        con.execute("create temp table comes (key varchar, n integer)")
+        con.executemany("insert into comes values (?, ?)", rows)
+        con.execute("create temp table ordered as from comes limit 0")
+        merging.insert_in_order(con, "comes", "ordered", ("key", "n"))
+        ordered = con.execute("from ordered").fetchall()
+    assert ordered == sorted(rows, key=lambda row: (row[0] is None, row[0] or "", row[1]))

@@ -1,17 +1,18 @@
 """Tables for people: Parquet and CSV, and Parquet alone where a spreadsheet has too few rows."""
 
+import csv
 import json
 
 import duckdb
 import polars as pl
 import pytest
 
-from pipelines.store import publication
+from pipelines.store import publication, table_files
 
 
 def written(con, folder, last=None, csv_max_rows=1_048_575, tables=("notes",)):
     """Writes the tables; what came of each."""
-    return publication.write_table_files(con, tables, folder, None, last, csv_max_rows=csv_max_rows)
+    return table_files.write_table_files(con, tables, folder, None, last, csv_max_rows=csv_max_rows)
 
 
 def test_a_table_of_more_rows_than_a_spreadsheet_has_is_parquet_alone(tmp_path):
@@ -154,3 +155,42 @@ def test_a_disk_without_links_gets_copies(tmp_path, monkeypatch):
 
 def _refused(*_: object) -> None:
     raise OSError("no links here")
+
+
+def test_a_csv_says_what_the_store_holds_whatever_its_type(tmp_path):
+    """Moments, amounts, flags, quotes and line ends read back as the store casts them to text."""
+    con = duckdb.connect()
+    con.execute(
+        "create table notes as select * from (values "
+        "(1, timestamp '2026-01-02 03:04:05.5', 12.50::decimal(18, 2), true, 'a \"b\", c', 0.1), "
+        "(2, timestamp '2026-01-02 03:04:05', -0.05, false, 'x' || chr(13) || chr(10) || 'y', 2), "
+        "(3, timestamp '2026-01-02 03:04:05.02649', 0, null, '-1', null)) "
+        "t(n, moment, amount, flag, note, share)"
+    )
+    con.execute("alter table notes add column days struct(feed varchar, through_date date)[]")
+    con.execute("update notes set days = [{feed: 'a\"b', through_date: date '2026-03-04'}]")
+    written(con, tmp_path)
+    with (tmp_path / "notes.csv").open(newline="", encoding="utf-8") as file:
+        header, *rows = csv.reader(file)
+    expected_rows = con.sql(
+        "select n::varchar, moment::varchar, amount::varchar, flag::varchar, note, share::varchar, "
+        "to_json(days)::varchar from notes"
+    ).fetchall()
+    assert header == ["n", "moment", "amount", "flag", "note", "share", "days"]
+    last = expected_rows[2]
+    expected_rows[2] = (*last[:4], "'-1", *last[5:])  # no live formula
+    for row, expected in zip(rows, expected_rows, strict=True):
+        assert row[:5] == ["" if cell is None else cell for cell in expected[:5]]
+        assert float(row[5] or "nan") == pytest.approx(float(expected[5] or "nan"), nan_ok=True)
+        assert row[6] == expected[6]
+
+
+def test_an_empty_table_has_its_header(tmp_path):
+    """Both files name the columns where there is no row, and are taken over as others are."""
+    con = duckdb.connect()
+    con.execute("create table notes (n bigint, said varchar[])")
+    written(con, tmp_path / "last")
+    written(con, tmp_path / "new", tmp_path / "last")
+    assert (tmp_path / "last/notes.csv").read_bytes() == b"n,said\n"
+    assert pl.read_parquet(tmp_path / "last/notes.parquet").columns == ["n", "said"]
+    assert (tmp_path / "new/notes.csv").samefile(tmp_path / "last/notes.csv")

@@ -72,11 +72,11 @@ def rows(text: str, *names: str) -> list[dict[str, str]]:
 
 @pytest.fixture
 def coming(tools, tmp_path):
-    """The rows of the ten units, under terms that switch a condition off or none."""
-    return lambda off="": _coming(tools, tmp_path, off)
+    """The rows of the ten units, under terms that switch a condition off or change a key."""
+    return lambda off="", **changes: _coming(tools, tmp_path, off, changes)
 
 
-def _coming(tools, folder, off):
+def _coming(tools, folder, off, changes):
     units = [
         {"site": one["serial"].replace("U", "S"), "region": "US-NM"}
         | {"shipped_on": "2022-11-01"}
@@ -112,8 +112,8 @@ def _coming(tools, folder, off):
             treatment_purchases=[order],
         )
     )
-    text = tools.changed(conditions_off=f'["{off}"]') if off else tools.changed()
-    terms = tools.terms_of(folder / (off or "all"), text)
+    text = tools.changed(**changes, **({"conditions_off": f'["{off}"]'} if off else {}))
+    terms = tools.terms_of(folder / "-".join(["all", off, *changes]), text)
     histories = build_histories(evidence, terms, duty_hours_per_day=10.0, tanks_l=(60.0,))
     table = upcoming_matters(evidence, histories)
     days = pl.col("due_on").cast(pl.String)
@@ -139,3 +139,12 @@ def test_no_cover_hangs_on_what_the_terms_switch_off(coming, off: str, matter: s
     kept = [row for row in EXPECTED if row[3] != matter]
     assert len(kept) < len(EXPECTED)
     assert coming(off) == kept
+
+
+def test_no_start_up_is_asked_for_where_the_terms_give_no_bonus(coming) -> None:
+    """A bonus on labor alone still asks for one; what it adds to is the matter, not the report."""
+    assert coming(bonus_parts_months="0") == EXPECTED
+    none = coming(bonus_parts_months="0", bonus_labor_months="0")
+    kept = [row for row in EXPECTED if not row[3].startswith("start-up")]
+    assert len(EXPECTED) - len(kept) == 3
+    assert none == kept

@@ -139,6 +139,70 @@ def test_a_cartridge_is_due_with_its_grace_and_renewed_by_a_change(world):
     assert due(world, matter, "2024-08-10", service_calls=changed, **given) == ("2025-02-25", 199)
 
 
+def test_the_grace_to_treat_begins_with_the_first_complete_test(world):
+    """A result that lacks the pH begins none: a complete test is outstanding, then treatment."""
+    lacking = TEST | {"sample": "L0", "ph": "", "sampled_on": "2024-01-25"}
+    lacking |= {"reported_on": "2024-02-01"}
+    alone = {"water_tests": [lacking]}
+    assert due(world, "treatment due", "2024-03-05", **alone) is None
+    assert due(world, "test outstanding", "2024-03-05", **alone) == ("2024-02-24", -10)
+    both = {"water_tests": [lacking, TEST]}
+    assert due(world, "treatment due", "2024-03-05", **both) == ("2024-03-31", 26)
+    assert due(world, "test outstanding", "2024-03-05", **both) is None
+
+
+def test_an_incomplete_result_leaves_the_sample_of_a_start_up_outstanding(world):
+    """From the earlier of the two samples; not before the result is in, without a start-up."""
+    lacking = TEST | {"ph": ""}
+    startups = [STARTUP | {"completed_on": "2024-02-01", "sample_taken": "yes"}]
+    matter = "test outstanding"
+    given = {"water_tests": [lacking]}
+    assert due(world, matter, "2024-03-01", startups=startups, **given) == ("2024-03-02", 1)
+    assert due(world, matter, "2024-03-01", **given) == ("2024-03-21", 20)
+    assert due(world, matter, "2024-02-29", **given) is None
+    before = {"water_tests": [lacking | {"sampled_on": "2023-05-01", "reported_on": "2023-05-05"}]}
+    assert due(world, matter, "2024-02-01", **before) == ("2024-02-19", 18)
+
+
+@pytest.mark.parametrize(
+    ("product", "treatment", "cartridge"),
+    [
+        ("CHL", ("2024-03-31", 26), None),
+        ("SOFT", None, ("2025-02-15", 347)),
+    ],
+)
+def test_a_model_that_is_always_treated_needs_what_removes_scale(
+    world, product, treatment, cartridge
+):
+    """Within all limits: another system does not do, and the softener's cartridge runs out.
+
+    In mild water it lasts twelve months, and 15 days of grace.
+    """
+    given = {
+        "unit": {"model": "ALW"},
+        "water_tests": [TEST | {"hardness_mg_l_caco3": "50"}],
+        "treatment_purchases": [ORDER | {"product": product}],
+        "service_calls": [INSTALL | {"product": product}],
+    }
+    assert due(world, "treatment due", "2024-03-05", **given) == treatment
+    assert due(world, "cartridge due", "2024-03-05", **given) == cartridge
+    _, table = world("2024-03-05", **given)
+    stakes = table.filter(matter="treatment due")["at_stake"].to_list()
+    assert all("; the model is always treated against scale" in stake for stake in stakes)
+    assert len(stakes) == (treatment is not None)
+
+
+def test_no_deliming_is_due_of_a_model_that_needs_no_treatment(world, tools):
+    """No claim is held to it (condition 20), whoever is to do it."""
+    models = [row | {"delime_by": "owner"} for row in tools.REFERENCE_ROWS["models"]]
+    references = {"models": models}
+    matter = "deliming due"
+    always = due(world, matter, "2024-03-31", unit={"model": "ALW"}, references=references)
+    assert always == ("2024-04-30", 30)
+    hand = {"unit": {"model": "HAND"}, "references": references}
+    assert due(world, matter, "2024-03-31", **hand) is None
+
+
 def test_deliming_is_due_from_the_clock_start_then_from_the_last_one(world):
     """Three months and ten days of grace; not for a model that is never delimed."""
     matter = "deliming due"
@@ -219,6 +283,12 @@ def test_a_cartridge_is_due_only_of_a_system_that_the_water_calls_for(world):
     given = {"treatment_purchases": [ORDER], "service_calls": [INSTALL]}
     assert due(world, "cartridge due", "2024-03-05", water_tests=[TEST], **given) is not None
     assert due(world, "cartridge due", "2024-03-05", water_tests=[alkaline], **given) is None
+
+
+def test_no_cartridge_is_due_of_a_model_that_needs_no_treatment(world):
+    """Its claims are not held to one, whatever stands before it."""
+    given = {"treatment_purchases": [ORDER], "service_calls": [INSTALL], "water_tests": [TEST]}
+    assert due(world, "cartridge due", "2024-03-05", unit={"model": "HAND"}, **given) is None
 
 
 def test_a_system_without_cartridges_has_no_cover_that_ends(world):

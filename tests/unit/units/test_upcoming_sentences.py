@@ -18,10 +18,10 @@ def said(matter, days_left, at_stake):
 
 def test_ahead_it_says_what_to_do_by_when_and_what_is_lost():
     """What is at stake ends at the first colon or semicolon; the rest is a sentence of its own."""
-    stake = "cover of scale failures; deliming is for the owner: mind the acid"
+    stake = "cover of scale failures; deliming is for the owner: mind the acids"
     assert said("deliming due", 0, stake) == (
         "Have unit U1 delimed and the deliming reported by 5 April 2026, or cover of scale "
-        "failures is lost. Deliming is for the owner: mind the acid."
+        "failures is lost. Deliming is for the owner: mind the acids."
     )
 
 
