@@ -46,6 +46,7 @@ _COLUMNS: dict[str, Any] = {
     "document_clauses": TEXTS,
     "documents_due_on": pl.Date(),
     "questions": TEXTS,  # what is asked of each disputed fact, with both values on file
+    "questions_due_on": pl.Date(),  # the last day to answer them, of a letter of the register
     "reminded_on": pl.Date(),  # the day of the request that this repeats, where it is a reminder
     "parts_claimed": CENTS,
     "labor_claimed": CENTS,

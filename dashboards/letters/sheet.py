@@ -7,13 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import jinja2
 from markupsafe import Markup
 
-from dashboards.environment import page_environment
 from dashboards.letters.templates import LetterTemplates
+
+if TYPE_CHECKING:
+    import jinja2
 
 
 def letter_sheet(letter: Mapping[str, Any], templates: LetterTemplates) -> str:
@@ -27,4 +28,6 @@ def letter_sheet(letter: Mapping[str, Any], templates: LetterTemplates) -> str:
 
 @cache
 def _environment() -> jinja2.Environment:
+    from dashboards.environment import page_environment
+
     return page_environment()

@@ -11,17 +11,18 @@ from __future__ import annotations
 import datetime as dt
 import textwrap
 from collections.abc import Iterator, Mapping
+from functools import cached_property
 from pathlib import Path
 from types import TracebackType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import jinja2
-from jinja2.sandbox import ImmutableSandboxedEnvironment
 from markupsafe import Markup
 
 from dashboards import formats
-from dashboards.kept import CompiledTemplates
 from dashboards.letters.examples import examples, unit_examples
+
+if TYPE_CHECKING:  # whoever decides reads the templates in passing, and fills none
+    import jinja2
 
 SUBJECT, TEXT, HTML = "subject.txt.j2", "letter.txt.j2", "letter.html.j2"
 # The same of a letter about a unit, whose values are others.
@@ -57,6 +58,23 @@ class LetterTemplates:
     ):
         self._warning = warning
         self._folder = folder if folder is not None and folder.is_dir() else None
+        self._globals = {
+            "maker": maker,
+            "signature": signature or maker,
+            "currency": currency,
+            "as_of": as_of,
+            "verdicts": formats.VERDICTS,
+        }
+        if self._folder:
+            self._check()
+
+    @cached_property
+    def _environment(self) -> jinja2.Environment:
+        import jinja2
+        from jinja2.sandbox import ImmutableSandboxedEnvironment
+
+        from dashboards.kept import CompiledTemplates
+
         loader = jinja2.FileSystemLoader([*([self._folder] if self._folder else []), _OURS])
         environment = ImmutableSandboxedEnvironment(
             loader=loader,
@@ -75,16 +93,8 @@ class LetterTemplates:
             "fill": _filled,
             "listed": formats.listed,
         }
-        environment.globals |= {
-            "maker": maker,
-            "signature": signature or maker,
-            "currency": currency,
-            "as_of": as_of,
-            "verdicts": formats.VERDICTS,
-        }
-        self._environment = environment
-        if self._folder:
-            self._check()
+        environment.globals |= self._globals
+        return environment
 
     def subject(self, letter: Mapping[str, Any]) -> str:
         """The subject: one line, whatever the template and the data hold."""
@@ -133,6 +143,8 @@ class LetterTemplates:
 
     def _template_fault(self, error: Exception) -> str | None:
         """What is wrong in a company's template; None where the error comes from elsewhere."""
+        import jinja2
+
         own = {str(path): f"letters/{path.name}" for path in self._own_files()}
         if isinstance(error, jinja2.TemplateSyntaxError):
             place = own.get(str(error.filename))

@@ -5,7 +5,11 @@ Belongs here: the shape of the table of facts. Does not belong here: any kind of
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import polars as pl
+
+from pipelines.coverage import Evidence
 
 # `send`: nothing on record speaks against it, so it may still come. `correct`: what is on record
 # would have to be corrected, or a person would have to find so. `past`: the records say otherwise
@@ -30,6 +34,8 @@ FACTS = pl.Schema(
         "reason": pl.String(),
     }
 )
+# What one condition calls for: of its blocked rows, wide, one frame of FACTS a kind and option.
+CalledFor = Callable[[pl.DataFrame, Evidence], list[pl.DataFrame]]
 # Facts that may settle other conditions too, or raise new ones: tried one at a time.
 ALONE = (
     "serial",
@@ -51,7 +57,6 @@ BY_OUTCOME = (
 
 def candidate(
     blocked: pl.DataFrame,
-    condition: str,
     kind: str,
     when: pl.Expr | bool = True,
     *,
@@ -62,26 +67,32 @@ def candidate(
     items: pl.Expr | str | None = None,
     months: str | None = None,
 ) -> pl.DataFrame:
-    """A fact of one kind for every claim whose condition is blocked and calls for it so."""
+    """A fact of one kind for every claim whose condition is blocked and calls for it so.
+
+    `blocked` are the rows of one condition.
+    """
 
     def column(value: pl.Expr | str | None, dtype: pl.DataType) -> pl.Expr:
         expr = pl.col(value) if isinstance(value, str) else value
         return pl.lit(None, dtype) if expr is None else expr.cast(dtype)
 
-    kept = blocked.filter((pl.col("condition") == condition) & when)
-    return kept.select(
-        "state",
-        "condition",
-        "edition",
-        "family",
-        "seller",
-        "since",
-        "reason",
-        option=pl.lit(option or kind),
-        kind=pl.lit(kind),
-        standing=standing,
-        day=column(day, FACTS["day"]),
-        text=column(text, FACTS["text"]),
-        items=column(items, FACTS["items"]),
-        months=column(months, FACTS["months"]),
-    ).select(FACTS.names())
+    return (
+        blocked.filter(when)
+        .select(
+            "state",
+            "condition",
+            "edition",
+            "family",
+            "seller",
+            "since",
+            "reason",
+            option=pl.lit(option or kind),
+            kind=pl.lit(kind),
+            standing=standing,
+            day=column(day, FACTS["day"]),
+            text=column(text, FACTS["text"]),
+            items=column(items, FACTS["items"]),
+            months=column(months, FACTS["months"]),
+        )
+        .select(FACTS.names())
+    )

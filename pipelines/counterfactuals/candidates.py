@@ -17,6 +17,9 @@ from pipelines.counterfactuals.candidate_facts import FACTS
 from pipelines.coverage import Evidence, Judged
 from pipelines.terms import Terms
 
+# What each condition calls for where it is in the way; facts are numbered in this order.
+CALLED_FOR = candidates_of_dates.CALLED_FOR | candidates_of_water.CALLED_FOR
+
 
 def candidates(judged: Judged, evidence: Evidence, terms: Terms) -> pl.DataFrame:
     """The facts that every blocked condition calls for: rows of FACTS.
@@ -33,11 +36,12 @@ def candidates(judged: Judged, evidence: Evidence, terms: Terms) -> pl.DataFrame
         as_of=pl.lit(evidence.as_of),
     )
     blocked = judged.blocking.join(wide, on="claim")
+    by_condition = blocked.partition_by("condition", as_dict=True)
+    # What no claim is short of is not asked about: on one claim that is nearly everything.
     called_for = [
-        *candidates_of_dates.paper(blocked),
-        *candidates_of_dates.records(blocked),
-        *candidates_of_dates.windows(blocked),
-        *candidates_of_water.cause(blocked, evidence),
-        *candidates_of_water.treatment(blocked, evidence.treatments),
+        facts
+        for name, calls_for in CALLED_FOR.items()
+        if (rows := by_condition.get((name,))) is not None
+        for facts in calls_for(rows, evidence)
     ]
     return pl.concat([pl.DataFrame(schema=FACTS), *called_for])

@@ -6,11 +6,12 @@ Belongs here: what conditions 12 to 20 call for. Does not belong here: papers an
 
 from __future__ import annotations
 
+from functools import partial
 from itertools import combinations
 
 import polars as pl
 
-from pipelines.counterfactuals.candidate_facts import candidate
+from pipelines.counterfactuals.candidate_facts import CalledFor, candidate
 from pipelines.counterfactuals.record_copies import stated_cause
 from pipelines.coverage import Evidence
 from pipelines.coverage.calendar_days import add_days
@@ -19,85 +20,75 @@ from schemas.columns import TEXTS
 _MOST_SYSTEMS = 3
 
 
-def cause(blocked: pl.DataFrame, evidence: Evidence) -> list[pl.DataFrame]:
-    """A cause, a sound reading, a water test or what one lacks, a log of delimings."""
+def _cause(blocked: pl.DataFrame, evidence: Evidence) -> list[pl.DataFrame]:
+    """A cause that is not excluded, where the file has one."""
     by_water = stated_cause(evidence.causes).get_column("water_related").to_list()
     words = pl.lit("water-related" if by_water and by_water[0] else "not water-related")
+    return [candidate(blocked, "cause", bool(by_water), text=words)]
+
+
+def _reading(blocked: pl.DataFrame, _: Evidence) -> list[pl.DataFrame]:
+    return [candidate(blocked, "reading", text="reading")]
+
+
+def _water_test(blocked: pl.DataFrame, _: Evidence) -> list[pl.DataFrame]:
+    """A water test, or what one lacks."""
     missing = pl.col("partial_sample")
-    unmarked = missing.str.strip_prefix(pl.col("state"))
     return [
-        candidate(blocked, "cause_established", "cause", bool(by_water), text=words),
-        candidate(blocked, "installation_sound", "reading", text="reading"),
-        candidate(blocked, "water_tested", "water_test", missing.is_null(), day="failed_on"),
+        candidate(blocked, "water_test", missing.is_null(), day="failed_on"),
         candidate(
             blocked,
-            "water_tested",
             "missing_results",
             missing.is_not_null(),
-            text=unmarked,
+            text=missing.str.strip_prefix(pl.col("state")),
             items="partial_missing",
             day="partial_sampled_on",
         ),
-        candidate(blocked, "delimed", "delimings", day="failed_on", months="delime_months"),
     ]
 
 
-def treatment(blocked: pl.DataFrame, treatments: pl.DataFrame) -> list[pl.DataFrame]:
-    """A system for what is not yet treated, its installation, its cartridges."""
-    untreated = blocked.filter(
-        pl.col("condition").is_in(["treatment_bought_new", "treatment_suits_water"])
-        & pl.col("seller").is_not_null()
-    ).with_columns(
-        lacking=pl.when(pl.col("condition") == "treatment_bought_new")
-        .then("needs")
-        .otherwise(pl.col("needs").list.set_difference("good_abilities"))
-        .list.sort()
+def _delimings(blocked: pl.DataFrame, _: Evidence) -> list[pl.DataFrame]:
+    return [candidate(blocked, "delimings", day="failed_on", months="delime_months")]
+
+
+def _order(lacking: pl.Expr, blocked: pl.DataFrame, evidence: Evidence) -> list[pl.DataFrame]:
+    """Systems for what is not yet treated, which `lacking` tells."""
+    untreated = blocked.filter(pl.col("seller").is_not_null()).with_columns(
+        lacking=lacking.list.sort()
     )
     served = untreated.get_column("lacking").unique()
     serving = pl.DataFrame(
-        {"lacking": served, "systems": [systems_for(needs, treatments) for needs in served]},
+        {
+            "lacking": served,
+            "systems": [systems_for(needs, evidence.treatments) for needs in served],
+        },
         schema={"lacking": TEXTS, "systems": TEXTS},
     )
-    untreated = untreated.join(serving, on="lacking").with_columns(
-        lacking_words=pl.col("lacking").list.join(", ")
-    )
-    orders = [
+    return [
         candidate(
-            untreated,
-            name,
+            untreated.join(serving, on="lacking", maintain_order="left"),
             "order",
             pl.col("systems").is_not_null(),
             day=_last_day_to_fit(),
             items="systems",
-            text="lacking_words",
+            text=pl.col("lacking").list.join(", "),
         )
-        for name in ("treatment_bought_new", "treatment_suits_water")
     ]
+
+
+def _installed(blocked: pl.DataFrame, _: Evidence) -> list[pl.DataFrame]:
+    return [candidate(blocked, "installed", day=_last_day_to_fit(), text="good_products")]
+
+
+def _kept_up(blocked: pl.DataFrame, _: Evidence) -> list[pl.DataFrame]:
+    """An earlier day of the installation, or cartridges."""
+    disputed = pl.col("outcome") == "disputed"
+    cartridges = pl.col("seller").is_not_null() & ~disputed
     return [
-        *orders,
         candidate(
-            blocked,
-            "treatment_installed",
-            "installed",
-            day=_last_day_to_fit(),
-            text="good_products",
+            blocked, "fitted_earlier", disputed, day=_last_day_to_fit(), text="good_products"
         ),
-        candidate(
-            blocked,
-            "treatment_maintained",
-            "fitted_earlier",
-            pl.col("outcome") == "disputed",
-            day=_last_day_to_fit(),
-            text="good_products",
-        ),
-        candidate(
-            blocked,
-            "treatment_maintained",
-            "upkeep",
-            pl.col("seller").is_not_null() & (pl.col("outcome") != "disputed"),
-            day="failed_on",
-            text="good_products",
-        ),
+        candidate(blocked, "upkeep", cartridges, day="failed_on", text="good_products"),
     ]
 
 
@@ -126,3 +117,17 @@ def systems_for(needs: list[str], treatments: pl.DataFrame) -> list[str] | None:
             if set().union(*(removes for _, removes in chosen)) >= set(needs):
                 return [product for product, _ in chosen]
     return None
+
+
+CALLED_FOR: dict[str, CalledFor] = {
+    "cause_established": _cause,
+    "installation_sound": _reading,
+    "water_tested": _water_test,
+    "delimed": _delimings,
+    "treatment_bought_new": partial(_order, pl.col("needs")),
+    "treatment_suits_water": partial(
+        _order, pl.col("needs").list.set_difference(pl.col("good_abilities"))
+    ),
+    "treatment_installed": _installed,
+    "treatment_maintained": _kept_up,
+}

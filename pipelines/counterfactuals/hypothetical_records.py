@@ -12,7 +12,7 @@ from datetime import date
 import polars as pl
 
 from pipelines.counterfactuals.hypothetical_water_tests import water_tests
-from pipelines.counterfactuals.overlays import added, facts_of, overlaid
+from pipelines.counterfactuals.overlays import added, any_of, facts_of, overlaid
 from pipelines.counterfactuals.record_copies import SOME_AGENCY, STATED_CAUSE, marked
 from pipelines.coverage import Evidence
 from pipelines.coverage.calendar_days import add_days
@@ -23,6 +23,7 @@ from schemas import codes
 
 UNIT_DAYS = ("installed_on", "purchased_on", "retired_on")
 CALL_DAYS = ("failed_on", "completed_on", "claimed_on")
+_OF_STARTUPS = ("startup_requested", "startup_completed", "startup_after_shipment", "reading")
 # So many cartridges outlast any failure date.
 _PLENTY = 10_000
 # Before any installation, at a neighbor's too.
@@ -58,6 +59,8 @@ def _units(units: pl.DataFrame, facts: pl.DataFrame) -> pl.DataFrame:
 
 def _startups(startups: pl.DataFrame, facts: pl.DataFrame, terms: Terms) -> pl.DataFrame:
     """A request or a completion on the unit's reports, or on one of its own where it has none."""
+    if not any_of(facts, *_OF_STARTUPS):
+        return startups
     requested = facts_of(facts, "startup_requested")
     done = facts_of(facts, "startup_completed")
     unreported = facts.select("serial").unique().join(startups, on="serial", how="anti")
@@ -97,6 +100,8 @@ def _startups(startups: pl.DataFrame, facts: pl.DataFrame, terms: Terms) -> pl.D
 def _readings(startups: pl.DataFrame, facts: pl.DataFrame, terms: Terms) -> pl.DataFrame:
     """The reading that the cause points to, within its limits on every report of the unit."""
     sound = facts_of(facts, "reading")
+    if sound.is_empty():
+        return startups
     limits = terms.installation_limits.with_columns(sound=pl.coalesce("min", "max"))
     for name in codes.READINGS:
         wanted = sound.filter(pl.col("text") == name).select("serial", "edition", "family")
@@ -128,6 +133,8 @@ def _readings(startups: pl.DataFrame, facts: pl.DataFrame, terms: Terms) -> pl.D
 
 def _purchases(evidence: Evidence, facts: pl.DataFrame) -> pl.DataFrame:
     """Systems bought new, and cartridges for every system, more than enough."""
+    if not any_of(facts, "order", "upkeep"):
+        return evidence.treatment_purchases
     systems = (
         facts_of(facts, "order")
         .explode("items")
@@ -154,8 +161,13 @@ def _calls(evidence: Evidence, facts: pl.DataFrame) -> pl.DataFrame:
     for kind, name, value in (("agency", "agency", SOME_AGENCY), ("cause", "cause", STATED_CAUSE)):
         stated = facts_of(facts, kind).with_columns(text=pl.lit(value))
         calls = overlaid(calls, stated, "claim", name, "text")
-    calls = _judged_otherwise(calls, facts)
-    return added(calls, pl.concat([_installed(evidence, facts), _delimings(facts)]))
+    if any_of(facts, "only_claim", "other_cause"):
+        calls = _judged_otherwise(calls, facts)
+    if any_of(facts, "installed", "fitted_earlier"):
+        calls = added(calls, _installed(evidence, facts))
+    if any_of(facts, "delimings"):
+        calls = added(calls, _delimings(facts))
+    return calls
 
 
 def _judged_otherwise(calls: pl.DataFrame, facts: pl.DataFrame) -> pl.DataFrame:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipelines.counterfactuals.overlays import added, facts_of
+from pipelines.counterfactuals.overlays import added, any_of, facts_of
 from pipelines.terms import Terms
 from schemas import codes
 
@@ -42,6 +42,8 @@ def water_tests(tests: pl.DataFrame, facts: pl.DataFrame, terms: Terms) -> pl.Da
 
     A new test is as old as the warranty, so that time to fit a treatment is not what helps.
     """
+    if not any_of(facts, "water_test", "missing_results"):
+        return tests
     within = _within(terms)
     new = facts_of(facts, "water_test").join(within, on=["edition", "family"])
     new = new.select(

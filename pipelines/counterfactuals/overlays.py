@@ -13,10 +13,17 @@ def facts_of(facts: pl.DataFrame, kind: str) -> pl.DataFrame:
     return facts.filter(pl.col("kind") == kind)
 
 
+def any_of(facts: pl.DataFrame, *kinds: str) -> bool:
+    """Whether any fact is of one of these kinds; what none touches stays as it is."""
+    return bool(facts.get_column("kind").is_in(kinds).any())
+
+
 def overlaid(
     records: pl.DataFrame, facts: pl.DataFrame, on: str, column: str, value: str = "day"
 ) -> pl.DataFrame:
     """Records with `value` of the facts in the place of what a column held."""
+    if facts.is_empty():
+        return records
     new = facts.select(on, _new=value).unique(on)
     joined = records.join(new, on=on, how="left", maintain_order="left")
     return joined.with_columns(pl.coalesce("_new", column).alias(column)).drop("_new")
@@ -24,6 +31,8 @@ def overlaid(
 
 def added(records: pl.DataFrame, rows: pl.DataFrame) -> pl.DataFrame:
     """Records with rows of some of their columns, as records of a hypothesis."""
+    if rows.is_empty():
+        return records
     rows = rows.with_columns(
         source_file=pl.lit("hypothesis"),
         source_line=pl.lit(0, pl.Int64),

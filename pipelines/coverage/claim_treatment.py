@@ -128,4 +128,5 @@ TREATMENT_HELD = Fact(
         "order_sources",
     ),
     with_treatment,
+    treatment_is_asked_for,
 )

@@ -37,6 +37,13 @@ class Decided:
 
 # Outcomes that keep a claim from being covered.
 BLOCKING = ("unmet", "unknown", "disputed")
+_IN_THE_WAY = pl.Schema(
+    [
+        *((name, pl.String()) for name in ("claim", "outcome", "reason")),
+        ("evidence", pl.List(pl.String)),
+        ("condition", pl.String()),
+    ]
+)
 
 
 @dataclass(frozen=True)
@@ -102,9 +109,12 @@ def judge_claims(evidence: Evidence, terms: Terms) -> Judged:
             pl.col("outcome").is_in(BLOCKING) & (outcomes[name] != "not_needed")
         ).select("claim", "outcome", "reason", "evidence", condition=pl.lit(name))
         for name, of_condition in judgments.items()
+        # Few conditions are in the way of few claims.
+        if not set(BLOCKING).isdisjoint(of_condition["outcome"])
     ]
     verdicts_of = verdicts(outcomes).select("claim", "verdict")
-    return Judged(claims.join(verdicts_of, on="claim"), pl.concat(standing_in_the_way))
+    blocking = pl.concat([_IN_THE_WAY.to_frame(), *standing_in_the_way])
+    return Judged(claims.join(verdicts_of, on="claim"), blocking)
 
 
 def _suggested(

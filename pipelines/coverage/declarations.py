@@ -60,10 +60,25 @@ class Fact:
     """Columns about claims that conditions need: worked out once, before the first that does.
 
     `add` takes claims, evidence and terms; it returns the claims in their order with `columns`.
+    `needed_by` tells which claims need them; those of others may be null.
     """
 
     columns: tuple[str, ...]
     add: Callable[[pl.DataFrame, Evidence, Terms], pl.DataFrame]
+    needed_by: Callable[[], pl.Expr] | None = None
+
+    def added(self, claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
+        """The claims with the columns; where none of them asks, without working them out."""
+        kinds = _KINDS.get(self)
+        if kinds and self.needed_by and not claims.select(self.needed_by().any()).item():
+            return claims.with_columns(pl.lit(None, kind).alias(name) for name, kind in kinds)
+        made = self.add(claims, evidence, terms)
+        _KINDS[self] = [(name, made.schema[name]) for name in self.columns]
+        return made
+
+
+# What each fact's columns hold, known from the first time that they were worked out.
+_KINDS: dict[Fact, list[tuple[str, pl.DataType]]] = {}
 
 
 class Condition(Protocol):

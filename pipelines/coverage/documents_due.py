@@ -11,6 +11,7 @@ import datetime as dt
 import polars as pl
 
 from pipelines.coverage.calendar_days import add_days
+from pipelines.coverage.history import publication_of
 from pipelines.terms.frames import DOCUMENTS_WITHIN_DAYS
 
 
@@ -46,9 +47,9 @@ def _run_starts(claims: pl.DataFrame, history: pl.DataFrame | None) -> pl.DataFr
         return pl.DataFrame(schema={"claim": pl.String, "run_start": pl.Date})
     other = pl.col("to_verdict").ne_missing(pl.col("verdict"))
     return (
-        history.select("claim", "decided_at", "as_of", "to_verdict")
+        history.select("claim", "decided_at", "as_of", "to_verdict", publication_of(history))
         .join(claims.select("claim", "verdict"), on="claim")
-        .sort("claim", "decided_at")
+        .sort("claim", "publication", "decided_at")
         .filter(other.cum_sum(reverse=True).over("claim") == 0)
         .group_by("claim", maintain_order=True)
         .agg(run_start=pl.col("as_of").first())

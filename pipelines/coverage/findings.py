@@ -15,6 +15,7 @@ from pipelines.coverage.evidence import structured
 from schemas import codes
 from schemas.columns import TEXTS
 
+_FEW = 1_000  # rows that are looked through sooner than a query is made
 BEARING = ("met", "unmet", "unknown", "disputed")
 
 
@@ -49,23 +50,29 @@ def judged(
     for number, case in reversed(list(enumerate(cases))):
         holds = case.when.fill_null(False)
         decides = pl.when(holds).then(pl.lit(number, pl.UInt32)).otherwise(decides)
-    decided = claims.with_columns(_decides=decides).with_row_index("_row")
-    numbered = decided.lazy()
+    decided = claims.select(_decides=decides)
     # Few claims meet few cases, and a query of nothing costs as much as one of a few rows.
-    deciding = set(decided["_decides"].unique()) or {0}
+    numbers = decided["_decides"]
+    deciding = sorted(set(numbers if numbers.len() < _FEW else numbers.unique())) or [0]
     cited = _cited(claims, evidence) if evidence else pl.col("call_sources")
+
+    def finding(case: Case) -> list[pl.Expr]:
+        reason = pl.lit(case.reason) if isinstance(case.reason, str) else case.reason
+        return [
+            pl.col("claim"),
+            pl.lit(case.outcome, pl.String).alias("outcome"),
+            reason.alias("reason"),
+            (cited if case.outcome in BEARING else pl.col("call_sources")).alias("evidence"),
+            pl.lit(case.document, pl.String).alias("document"),
+        ]
+
+    if len(deciding) == 1:
+        return claims.select(finding(cases[deciding[0]]))
     # Reasons and citations are put together for those claims alone that show them.
+    numbered = claims.with_columns(decided).with_row_index("_row").lazy()
     parts = [
-        numbered.filter(pl.col("_decides") == number).select(
-            "_row",
-            "claim",
-            outcome=pl.lit(case.outcome, pl.String),
-            reason=pl.lit(case.reason) if isinstance(case.reason, str) else case.reason,
-            evidence=cited if case.outcome in BEARING else pl.col("call_sources"),
-            document=pl.lit(case.document, pl.String),
-        )
-        for number, case in enumerate(cases)
-        if number in deciding
+        numbered.filter(pl.col("_decides") == number).select("_row", *finding(cases[number]))
+        for number in deciding
     ]
     return pl.concat(pl.collect_all(parts)).sort("_row").drop("_row")
 
@@ -74,7 +81,10 @@ def _cited(claims: pl.DataFrame, evidence: Sequence[str | pl.Expr]) -> pl.Expr:
     """The call's citation and those of the evidence, in one list without nulls."""
     none = pl.lit([], dtype=TEXTS)
     parts = [pl.col(part) if isinstance(part, str) else part for part in evidence]
-    kinds = claims.lazy().select(parts).collect_schema().dtypes()
+    if all(isinstance(part, str) for part in evidence):
+        kinds = [claims.schema[str(part)] for part in evidence]
+    else:
+        kinds = claims.lazy().select(parts).collect_schema().dtypes()
     lists = [
         part.fill_null(none) if isinstance(kind, pl.List) else part
         for part, kind in zip(parts, kinds, strict=True)

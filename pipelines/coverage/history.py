@@ -102,6 +102,16 @@ def changes(
     )
 
 
+def publication_of(history: pl.DataFrame) -> pl.Expr:
+    """The number by which rows of a history follow each other, 0 where none is told.
+
+    The moments do not tell it: a clock may be put back, or a past be replayed by one that is given.
+    """
+    is_there = "publication" in history.columns
+    number = pl.col("publication") if is_there else pl.lit(None, pl.Int64)
+    return number.fill_null(0).alias("publication")
+
+
 def fingerprints(claims: pl.Series, findings: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """A fingerprint of what the findings of `claims` rest on: claim, fingerprint.
 

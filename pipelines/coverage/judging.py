@@ -36,7 +36,7 @@ def judge_in_order(
     for name, condition in CONDITIONS.items():
         for fact in condition.FACTS:
             if not set(fact.columns) <= set(claims.columns):
-                claims = fact.add(claims, evidence, terms)
+                claims = fact.added(claims, evidence, terms)
         findings[name] = condition.judge(claims, evidence)
         # Before any switching off: what depends on a condition that is off goes by the outcome
         # that it would have had (decisions.md, after 20).

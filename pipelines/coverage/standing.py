@@ -98,7 +98,8 @@ def verdict_when_ruled(claims: pl.DataFrame, history: pl.DataFrame, timezone: st
         .dt.replace_time_zone(None),
     )
     ruled = claims.filter(pl.col("ruled_at").is_not_null()).select("claim", "ruled_at")
-    by_then = (pl.col("decided") <= pl.col("ruled_at")) | (
+    # ruled_at tells whole seconds, and who rules in one has seen what was decided in it.
+    by_then = (pl.col("decided").dt.truncate("1s") <= pl.col("ruled_at")) | (
         pl.col("as_of") < pl.col("ruled_at").dt.date()
     )
     before = pl.col("to_verdict").filter(by_then).last()

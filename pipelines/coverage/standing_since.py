@@ -10,6 +10,7 @@ import datetime as dt
 
 import polars as pl
 
+from pipelines.coverage.history import publication_of
 from pipelines.coverage.money import LINES
 from schemas.columns import CENTS
 
@@ -62,6 +63,7 @@ def _run_starts(claims: pl.DataFrame, history: pl.DataFrame | None) -> pl.DataFr
         "decided_at",
         "as_of",
         "to_verdict",
+        publication_of(history),
         *(
             (pl.col(name) if name in history.columns else pl.lit(None, CENTS)).alias(f"{name}_then")
             for name in _PAYABLE
@@ -69,7 +71,7 @@ def _run_starts(claims: pl.DataFrame, history: pl.DataFrame | None) -> pl.DataFr
     )
     return (
         entries.join(claims.select("claim", "verdict", *_PAYABLE), on="claim")
-        .sort("claim", "decided_at")
+        .sort("claim", "publication", "decided_at")
         .filter(differs.cum_sum(reverse=True).over("claim") == 0)
         .group_by("claim", maintain_order=True)
         .agg(run_start=pl.col("as_of").first())

@@ -7,9 +7,12 @@ and what follows for the claim (`conditions.water_tested` and after).
 
 from __future__ import annotations
 
+from functools import partial
+
 import polars as pl
 
 from pipelines.coverage.calendar_days import add_days
+from pipelines.coverage.conditions.gates import WATER, settled_by_none
 from pipelines.coverage.declarations import Fact
 from pipelines.coverage.evidence import Evidence, citation
 from pipelines.terms import Terms
@@ -116,7 +119,7 @@ def _judged_tests(
     supply = water_tests.filter(
         (pl.col("point") == "supply") & pl.col("sampled_on").is_not_null()
     ).with_columns(test_reported_on=pl.coalesce("reported_on", "sampled_on"))
-    pairs = pl.concat(_pairs(claims, supply, by) for by in ("site", "serial"))
+    pairs = pl.concat(_pairs(claims, supply, by) for by in _keys(claims))
     numbers = [*codes.ANALYTES, *(f"{name}_below" for name in codes.ANALYTES)]
     judged = needs_of(
         pairs.select("sample", *_PAIR)
@@ -147,6 +150,11 @@ def _judged_tests(
     )
 
 
+def _keys(claims: pl.DataFrame) -> list[str]:
+    """By what tests are the claims' units': by site too, where any has one."""
+    return ["site", "serial"] if claims["site"].count() else ["serial"]
+
+
 def _pairs(claims: pl.DataFrame, supply: pl.DataFrame, by: str) -> pl.DataFrame:
     """by, key, edition, family, sample: each test of a site or serial under each terms there."""
     held = supply.select("sample", key=by).filter(pl.col("key").is_not_null())
@@ -174,7 +182,7 @@ def _nearest(
     right = daily.sort("test_sampled_on").with_columns(day=pl.col("test_sampled_on"))
     wanted = list(dict.fromkeys([*_ORDER, *columns]))
     candidates = []
-    for by in ("site", "serial"):
+    for by in _keys(claims):
         candidates.append(
             claims.select("claim", "failed_on", *_PAIR, key=pl.col(by))
             .filter(pl.col("key").is_not_null())
@@ -225,23 +233,12 @@ def with_needs(claims: pl.DataFrame) -> pl.DataFrame:
 
 SUPPLY_TEST = Fact(
     (
-        "test_sample",
-        "test_sampled_on",
-        "test_reported_on",
-        "test_source",
-        "test_outside",
-        "severity",
-        "needs",
-        "test_needs",
-        "grace_until",
-        "partial_sample",
-        "partial_sampled_on",
-        "partial_source",
-        "partial_lacks",
+        "test_sample", "test_sampled_on", "test_reported_on", "test_source", "test_outside",
+        "severity", "needs", "test_needs", "grace_until",
+        "partial_sample", "partial_sampled_on", "partial_source", "partial_lacks",
         "partial_missing",
-        "later_sample",
-        "later_sampled_on",
-        "later_source",
+        "later_sample", "later_sampled_on", "later_source",
     ),
     with_supply_test,
-)
+    partial(settled_by_none, WATER),
+)  # fmt: skip

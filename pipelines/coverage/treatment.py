@@ -33,9 +33,11 @@ def purchases_for(
         treatments.select("product", "kind", "fits", "removes"), on="product"
     ).with_columns(purchase_source=citation("treatment_purchases"))
     own = bought.filter(pl.col("serial").is_not_null()).drop("site")
-    shared = bought.filter(pl.col("serial").is_null() & pl.col("site").is_not_null())
-    by_serial = units.select("serial", "sellers").join(own, on="serial")
-    by_site = units.select("serial", "site", "sellers").join(shared.drop("serial"), on="site")
+    parts = [units.select("serial", "sellers").join(own, on="serial")]
+    if units["site"].count():
+        shared = bought.filter(pl.col("serial").is_null() & pl.col("site").is_not_null())
+        placed = units.select("serial", "site", "sellers")
+        parts.append(placed.join(shared.drop("serial"), on="site"))
     approved = pl.col("sellers").list.contains(pl.col("seller")).fill_null(False)
     columns = (
         "serial",
@@ -53,7 +55,7 @@ def purchases_for(
         "purchase_source",
     )
     return (
-        pl.concat([by_serial.select(columns), by_site.select(columns)])
+        pl.concat([part.select(columns) for part in parts])
         .with_columns(approved=approved)
         .with_columns(good=(pl.col("condition") == "new") & pl.col("approved"))
         .drop("sellers")
@@ -130,14 +132,14 @@ def served_at(
         )
         .join(keys.select("product").unique(), on="product", how="semi")
     )
-    placed = done.join(
-        units.select(done_serial="serial", site="site").filter(pl.col("site").is_not_null()),
-        on="done_serial",
-    )
     columns = ["serial", "product", "done_on", "done_source"]
     at_unit = keys.join(done, left_on=["serial", "product"], right_on=["done_serial", "product"])
-    at_site = keys.join(placed, on=["site", "product"])
-    return pl.concat([at_unit.select(columns), at_site.select(columns)]).unique()
+    parts = [at_unit.select(columns)]
+    if systems["site"].count():
+        sites = units.select(done_serial="serial", site="site")
+        placed = done.join(sites.filter(pl.col("site").is_not_null()), on="done_serial")
+        parts.append(keys.join(placed, on=["site", "product"]).select(columns))
+    return pl.concat(parts).unique()
 
 
 def first_fitted(units: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:

@@ -39,7 +39,8 @@ HAZARDS: dict[str, tuple[str, tuple[str, ...], str]] = {
     ),
     "water": (
         r"(?i)\b(plumb\w*|backflows?|drains?|(water|supply|spray|fill) lines?|treated water|inlets?"
-        r"|(fill|inlet|drain|water) valves?|cartridges?|filters?|treatment systems?|fill times)\b",
+        r"|(fill|inlet|drain|water) valves?|cartridges?|filters?|treatment (systems?|against)"
+        r"|fill times)\b",
         ("installation", "sediment", "chlorine"),
         "Work on water connections, drains and water treatment is plumbing, for licensed people: a "
         "backflow preventer and an air gap keep what is in the unit out of the drinking water. The "

@@ -9,30 +9,32 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipelines.coverage.calendar_days import counted_words
 from pipelines.coverage.judging import CONDITIONS
 from schemas import codes
 
-# What each key of the terms says: `{}` stands for its number; a list or table is only named.
+# What each key of the terms says: `{day}` stands for its days in words; a list or table is only
+# named.
 WORDS = {
     "effective_from": "the day from which the terms hold",
-    "claims.file_within_days": "claims are filed within {} days",
-    "claims.duplicate_within_days": "failures up to {} days apart are taken for one",
-    "claims.workmanship_days": "a repair holds for {} days",
-    "startup.request_within_days": "the start-up is asked for within {} days",
-    "startup.bonus_parts_months": "{} more months of parts cover with a start-up in time",
-    "startup.bonus_labor_months": "{} more months of labor cover with a start-up in time",
-    "coverage.parts_months": "{} months of parts cover",
-    "coverage.labor_months": "{} months of labor cover",
+    "claims.file_within_days": "claims are filed within {day}",
+    "claims.duplicate_within_days": "failures up to {day} apart are taken for one",
+    "claims.workmanship_days": "a repair holds for {day}",
+    "startup.request_within_days": "the start-up is asked for within {day}",
+    "startup.bonus_parts_months": "{more month} of parts cover with a start-up in time",
+    "startup.bonus_labor_months": "{more month} of labor cover with a start-up in time",
+    "coverage.parts_months": "{month} of parts cover",
+    "coverage.labor_months": "{month} of labor cover",
     "installation.limits": "the limits on readings of the installation",
     "water.panel": "what a complete water test reports",
     "water.limits": "the limits on the water",
     "treatment.sellers": "the approved sellers of treatment systems",
-    "treatment.grace_days": "{} days of grace for the treatment",
-    "treatment.fresh_days": "a system of fewer than {} days says little of what was before",
+    "treatment.grace_days": "{day} of grace for the treatment",
+    "treatment.fresh_days": "a system of less than {day} says little of what was before",
     "maintenance.cartridge_months": "how long a cartridge lasts",
-    "maintenance.cartridge_grace_days": "{} days of grace for a cartridge",
-    "maintenance.delime_months": "deliming every {} months",
-    "maintenance.delime_grace_days": "{} days of grace for deliming",
+    "maintenance.cartridge_grace_days": "{day} of grace for a cartridge",
+    "maintenance.delime_months": "deliming every {month}",
+    "maintenance.delime_grace_days": "{day} of grace for deliming",
 }
 CLAUSES = {
     name: condition.CLAUSE.terms for name, condition in CONDITIONS.items() if condition.CLAUSE.terms
@@ -77,9 +79,13 @@ def _when(condition: str, words: pl.Expr) -> pl.Expr:
 
 def _keys(keys: tuple[str, ...]) -> pl.Expr:
     """The edition and what its keys say; null without an edition."""
-    parts = [
-        pl.format(WORDS[key], pl.col(_VALUES[key])) if "{}" in WORDS[key] else pl.lit(WORDS[key])
-        for key in keys
-    ]
-    listed = pl.concat_str(parts, separator=", ", ignore_nulls=True)
+    listed = pl.concat_str(map(_words, keys), separator=", ", ignore_nulls=True)
     return pl.format("terms {}: {}", pl.col("edition"), listed)
+
+
+def _words(key: str) -> pl.Expr:
+    before, _, rest = WORDS[key].partition("{")
+    noun, _, after = rest.partition("}")
+    if not noun:
+        return pl.lit(before)
+    return pl.format(f"{before}{{}}{after}", counted_words(_VALUES[key], noun))

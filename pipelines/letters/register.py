@@ -41,6 +41,17 @@ class Due:
     entries: pl.DataFrame
     states: pl.DataFrame
 
+    @classmethod
+    def between(cls, register: pl.DataFrame, after: pl.DataFrame) -> Due:
+        """What makes `after` of a register: the way back from `applied`."""
+        before = register.select("entry", _state="state", _answered_on="answered_on")
+        changed = after.join(before, on="entry").filter(pl.col("state") != pl.col("_state"))
+        day = pl.col("answered_on")
+        newly_answered = pl.when(day.ne_missing(pl.col("_answered_on"))).then(day)
+        states = changed.select("entry", "state", answered_on=newly_answered)
+        new = after.join(before, on="entry", how="anti")
+        return cls(new.select(SCHEMA.names()).sort("entry"), states.sort("entry"))
+
     @property
     def is_nothing(self) -> bool:
         """Whether the register stays as it is."""
@@ -79,6 +90,7 @@ def due(
     since: dt.date | None = None,
     reminders: int = 1,
     kinds: Collection[str] | None = None,
+    gone: Collection[str] = (),
 ) -> Due:
     """What is to be added to the register for the matters in `standing`.
 
@@ -94,16 +106,14 @@ def due(
             the register was.
         reminders: how many follow an unanswered request for documents.
         kinds: those that are made, None: all. What was made of another kind is followed on.
+        gone: claims that are no longer on file: nothing is told of them that was not sent yet.
     """
     nothing = Due(SCHEMA.to_frame(), STATES.to_frame())
     ends = ends or Ends.of(register)
     if ends.latest_as_of is not None and as_of < ends.latest_as_of:
         return nothing
     matters = with_matter(standing)
-    before = with_matter(register).join(
-        matters.select("matter", now="basis", asked="missing", closes="closes"), on="matter"
-    )
-    states = pl.concat([_overtaken(before), _answered(before, as_of), _closed(before)])
+    states = _changes(register, matters, as_of, gone)
     after = Due(nothing.entries, states.unique("entry", keep="first")).applied(register)
     told_before = as_of < since if since is not None else ends.last_entry == 0
     new = _new(after, matters, as_of, "told_before" if told_before else "to_send")
@@ -126,6 +136,17 @@ def due(
     )
 
 
+def _changes(
+    register: pl.DataFrame, matters: pl.DataFrame, as_of: dt.date, gone: Collection[str]
+) -> pl.DataFrame:
+    """What becomes of the entries so far."""
+    before = with_matter(register).join(
+        matters.select("matter", now="basis", asked="missing", closes="closes"), on="matter"
+    )
+    changes = (_overtaken(before), _answered(before, as_of), _closed(before))
+    return pl.concat([*changes, _of_gone(register, gone)])
+
+
 def _overtaken(before: pl.DataFrame) -> pl.DataFrame:
     """The latest live entries that were not sent yet and are no longer what stands."""
     latest = latest_live(before)
@@ -133,6 +154,13 @@ def _overtaken(before: pl.DataFrame) -> pl.DataFrame:
         latest.filter((pl.col("state") == "to_send") & pl.col("basis").ne_missing(pl.col("now"))),
         "overtaken",
     )
+
+
+def _of_gone(register: pl.DataFrame, gone: Collection[str]) -> pl.DataFrame:
+    """What is still to be sent, reminders too, of claims that are no longer on file; of a mail that
+    may have gone out a person says what became of it."""
+    waits = (pl.col("state") == "to_send") & pl.col("sending_at").is_null()
+    return changed_states(register.filter(waits, pl.col("claim").is_in([*gone])), "overtaken")
 
 
 def _answered(before: pl.DataFrame, as_of: dt.date) -> pl.DataFrame:

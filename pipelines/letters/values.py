@@ -86,6 +86,7 @@ def _with_sentences(
     return (
         claims.with_columns(
             documents_due_on=pl.when(pl.col("documents").list.len() > 0).then("documents_due_on"),
+            questions_due_on=pl.lit(None, pl.Date),
             reminded_on=pl.lit(None, pl.Date),
             decision=decision(currency),
             basis=basis(maker, as_of),
@@ -110,6 +111,16 @@ def _latest(rulings: pl.DataFrame) -> pl.DataFrame:
         ruled_on=pl.col("ruled_at").dt.date(),
         **{f"{line}_amount_ruled": pl.col(f"{line}_ruled").is_not_null() for line in LINES},
     )
+
+
+def agency_names(agencies: pl.DataFrame) -> pl.DataFrame:
+    """Every agency with every name that it has had (agency, name), that of its latest period last.
+
+    So the last name of an agency is what it is called, and none of them is missed in hiding it.
+    """
+    has_name = pl.col("name").is_not_null()
+    periods = agencies.sort("agency", has_name, "authorized_from", "name", nulls_last=False)
+    return periods.select("agency", "name").unique(keep="last", maintain_order=True)
 
 
 def addresses(agencies: pl.DataFrame) -> pl.DataFrame:

@@ -30,7 +30,8 @@ _TERMS_OF_CARTRIDGES = (
 class Held:
     """What each unit that needs treatment has.
 
-    latest, earliest: serial, test_sample, test_sampled_on, test_reported_on, severity, needs, and
+    latest, earliest: serial, test_sample, test_sampled_on, test_reported_on, severity, needs,
+        by_model (whether the model alone asks for them, the water being within its limits), and
         grace_until, of the latest (Test) and of the earliest complete supply test.
     systems: serial, product, able (what it removes, as `ability_mask`), bought_on, installed_on
         (null without proof), one row a unit and good system.
@@ -92,8 +93,10 @@ def _with_needs(units: pl.DataFrame, chosen: pl.DataFrame, complete: pl.DataFram
         .join(first, on="serial", how="left")
         .with_columns(judged_by=pl.lit("water"), cause_abilities=pl.lit(None, TEXTS))
         .pipe(with_needs)
+        .with_columns(by_model=pl.col("test_needs").list.len() == 0)
         .select(
             "serial",
+            "by_model",
             "test_sample",
             "test_sampled_on",
             "test_reported_on",

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipelines.coverage.findings import switched_off
 from pipelines.startups.readings import READINGS
 from pipelines.startups.reviewed_units import Reviewed, in_service
 from pipelines.units.upcoming_sentences import sentence_to_send
@@ -22,7 +23,7 @@ def installation_faults(look: Reviewed, reviews: pl.DataFrame) -> pl.DataFrame:
     """One row a unit in cover whose latest review is unsound, in the form of `upcoming`."""
     today = pl.lit(look.evidence.as_of)
     unsound = reviews.filter(pl.col("latest") & (pl.col("result") == "unsound")).join(
-        in_service(look).select("serial"), on="serial", how="semi"
+        in_service(look).select("serial", "conditions_off"), on="serial"
     )
     faults = unsound.select("report", reading=pl.col("faults").str.split("; ")).explode("reading")
     order = {name: place for place, name in enumerate(codes.REPORTED)}
@@ -36,6 +37,9 @@ def installation_faults(look: Reviewed, reviews: pl.DataFrame) -> pl.DataFrame:
             causes=pl.col("causes").drop_nulls().str.join(", "),
         )
     )
+    counts = ~switched_off("installation_sound")
+    cover = pl.lit("cover of failures that the installation brings about (condition 14)")
+    running = pl.lit("sound running alone (the terms leave condition 14 out)")
     brought = pl.when(pl.col("causes") != "").then(pl.format("; such as {}", "causes"))
     return (
         unsound.join(stakes, on="report")
@@ -44,7 +48,7 @@ def installation_faults(look: Reviewed, reviews: pl.DataFrame) -> pl.DataFrame:
             due_on="completed_on",
             days_left=(pl.col("completed_on") - today).dt.total_days(),
             at_stake=pl.concat_str(
-                pl.lit("cover of failures that the installation brings about (condition 14)"),
+                pl.when(counts).then(cover).otherwise(running),
                 pl.format("; unsound is the {}", "found"),
                 brought.fill_null(""),
             ),

@@ -10,6 +10,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+import polars as pl
+
 from pipelines.letters.cautions import HAZARDS
 from pipelines.water.advice_parts import PLUMBING_CAUTION
 
@@ -80,3 +82,10 @@ READINGS = {
     ),
     "sample_taken": Reading("water sample taken", None, "take a sample of the supply", None),
 }
+_WORDS = {name: reading.words for name, reading in READINGS.items()}
+
+
+def reading_words(column: str) -> pl.Expr:
+    """The words of a column of readings joined by `; `, joined in the same way."""
+    names = pl.col(column).str.split("; ")
+    return names.list.eval(pl.element().replace_strict(_WORDS)).list.join("; ")

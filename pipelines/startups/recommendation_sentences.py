@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipelines.water.limits import number_text
+from pipelines.water.limits import need_words, number_text
 
 _WATER = "cover of failures that water brings about"
 UNTANKED = "No tank on sale is known"
@@ -18,13 +18,13 @@ AT_STAKE = pl.format("{}, until {}", pl.lit(_WATER), "coverage_end")
 
 def sentence() -> pl.Expr:
     """Reads the columns of a recommendation before its sentence."""
-    needs = pl.col("needs").str.replace_all("+", ", ", literal=True)
-    unmet = pl.col("unmet").list.join(", ")
+    needs = need_words(pl.col("needs").str.split("+"))
+    unmet = need_words(pl.col("unmet"))
     tank = pl.when(pl.col("tank_l").is_not_null()).then(
         pl.format(" with a tank of {} L", number_text(pl.col("tank_l")))
     )
     buy = pl.concat_str("recommended", tank.fill_null(""))
-    calls = pl.format("Sample {} of {} calls for {}", "sample", "sampled_on", needs)
+    calls = _calls(needs)
     # A day that is past is no day to install by.
     install = (
         pl.when(pl.col("days_left") < 0)
@@ -71,13 +71,25 @@ def sentence() -> pl.Expr:
     return pl.concat_str(said, to_buy.fill_null(""))
 
 
+def _calls(needs: pl.Expr) -> pl.Expr:
+    """What the water calls for; or that the model is always treated, whatever the water is."""
+    of_model = pl.format(
+        "Sample {} of {} is within its limits, but model {} is always treated against {}",
+        "sample", "sampled_on", "model", needs,
+    )  # fmt: skip
+    of_water = pl.format(
+        "Sample {} of {} calls for treatment against {}", "sample", "sampled_on", needs
+    )
+    return pl.when("by_model").then(of_model).otherwise(of_water)
+
+
 def _unsuitable(calls: pl.Expr, buy: pl.Expr, install: pl.Expr) -> pl.Expr:
     """What was bought does not serve; whether anything on the list does."""
     nothing = pl.format(
         "{}, which what was bought does not do; no treatment on the list removes {}: a person must "
         "say what would.",
         calls,
-        pl.col("unmet").list.join(", "),
+        need_words(pl.col("unmet")),
     )
     other = pl.format(
         "{}, which what was bought does not do: buy {} new and {}.", calls, buy, install

@@ -11,6 +11,7 @@ from datetime import date
 import polars as pl
 
 from pipelines.coverage.calendar_days import add_days
+from pipelines.startups.readings import reading_words
 from pipelines.startups.reviewed_units import SAMPLED_AHEAD_DAYS, Reviewed, earliest_test
 from schemas.columns import polars_schema
 from schemas.startups import StartupReviews
@@ -93,14 +94,11 @@ def _sentence() -> pl.Expr:
 
 def _to_do() -> pl.Expr:
     """What is to be mended or reported, of a report of which something is."""
-
-    def words(column: str) -> pl.Expr:
-        return pl.col(column).str.replace_all("_", " ")
-
+    faults, missing = reading_words("faults"), reading_words("missing")
     return pl.coalesce(
-        pl.format("To be mended: {}; not reported: {}.", words("faults"), words("missing")),
-        pl.format("To be mended: {}.", words("faults")),
-        pl.format("Not reported: {}.", words("missing")),
+        pl.format("To be mended: {}; not reported: {}.", faults, missing),
+        pl.format("To be mended: {}.", faults),
+        pl.format("Not reported: {}.", missing),
     )
 
 

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipelines.coverage.findings import switched_off
 from pipelines.letters.cautions import HAZARDS
 from pipelines.letters.values import addresses
+from pipelines.startups.letter_asks import asks
 from pipelines.startups.readings import READINGS
 from pipelines.startups.recommendation_sentences import UNTANKED
 from pipelines.startups.standing_units import (
@@ -20,21 +22,30 @@ from pipelines.startups.standing_units import (
     unmended,
 )
 from pipelines.water.advice_parts import MANUAL_CAUTION, PLUMBING_CAUTION
-from pipelines.water.limits import needs_of, number_text
+from pipelines.water.limits import need_words, needs_of, number_text
 from schemas import codes
 from schemas.columns import TEXTS
 from schemas.unit_letters import UNIT_LETTERS
+from schemas.wording import NEEDS
 
+_NOT_MENDED = (
+    "The start-up of this unit found what follows, and no later report says that it was mended."
+)
+_NOT_COVERED = "Failures that it brings about are not covered."
 # Whoever works on a cooker meets these, whatever the matter is.
 _AT_THE_UNIT = (HAZARDS["steam"][2], HAZARDS["electricity"][2])
 
 
 def installation_letters(
-    reviews: pl.DataFrame, findings: pl.DataFrame, agencies: pl.DataFrame
+    reviews: pl.DataFrame,
+    findings: pl.DataFrame,
+    agencies: pl.DataFrame,
+    terms_values: pl.DataFrame,
 ) -> pl.DataFrame:
     """The values of letters of kind installation, for units with unmended readings.
 
-    Takes what `standing_installations` takes. Returns rows of UNIT_LETTERS, by serial.
+    Takes what `standing_installations` takes, and `values` of `Terms`, which may leave out the
+    condition that such failures are not covered. Returns rows of UNIT_LETTERS, by serial.
     """
     mends = {name: reading.mend for name, reading in READINGS.items()}
     mend = pl.col("reading").replace_strict(mends, return_dtype=pl.String)
@@ -53,13 +64,17 @@ def installation_letters(
     rows = (
         reviews.filter("latest")
         .join(by_unit, on="serial")
+        .join(
+            terms_values.select("edition", "family", "conditions_off"),
+            on=["edition", "family"],
+            how="left",
+        )
         .with_columns(
             kind=pl.lit(INSTALLATION),
             title=pl.lit("start-up to be mended"),
-            opening=pl.lit(
-                "The start-up of this unit found what follows, and no later report says that it "
-                "was mended. Failures that it brings about are not covered."
-            ),
+            opening=pl.when(pl.col("edition").is_null() | switched_off("installation_sound"))
+            .then(pl.lit(_NOT_MENDED))
+            .otherwise(pl.lit(f"{_NOT_MENDED} {_NOT_COVERED}")),
             asks=pl.lit(
                 "Have it mended by licensed people, and send a report of the start-up with these "
                 "readings."
@@ -100,7 +115,9 @@ def recommendation_letters(
         water_limits,
         terms_values,
     ).select("sample", "edition", "family", "outside")
-    of_terms = terms_values.select("edition", "family", "sellers", "look_back_months")
+    of_terms = terms_values.select(
+        "edition", "family", "sellers", "look_back_months", "conditions_off"
+    )
     # Also where something was bought that does not serve, and nothing on the list would.
     nothing = pl.col("state").is_in(["nothing_serves", "unsuitable"]) & (
         pl.col("unmet").list.len() > 0
@@ -119,11 +136,12 @@ def recommendation_letters(
             .then(
                 pl.format(
                     "No treatment on the list removes {}; a person will write what would.",
-                    pl.col("unmet").list.join(", "),
+                    need_words(pl.col("unmet")),
                 )
             )
-            .otherwise(_asks()),
+            .otherwise(asks()),
             cautions=_cautions(),
+            unmet=pl.col("unmet").list.eval(pl.element().replace_strict(NEEDS)),
         )
     )
     return _values(rows, agencies)
@@ -131,12 +149,14 @@ def recommendation_letters(
 
 def _opening() -> pl.Expr:
     """What the water calls for; or that the model is always treated, whatever the water is."""
-    needs = pl.col("needs").str.replace_all("+", ", ", literal=True)
+    needs = need_words(pl.col("needs").str.split("+"))
     always = pl.format(
         "Sample {} of {} is within its limits; model {} is always to be treated against {}.",
         "sample", "sampled_on", "model", needs,
     )  # fmt: skip
-    calls = pl.format("Sample {} of {} calls for {}.", "sample", "sampled_on", needs)
+    calls = pl.format(
+        "Sample {} of {} calls for treatment against {}.", "sample", "sampled_on", needs
+    )
     return pl.when(pl.col("outside").list.len() == 0).then(always).otherwise(calls)
 
 
@@ -146,66 +166,6 @@ def _cautions() -> pl.Expr:
     acids = pl.when(deposits.list.len() > 0).then(pl.lit(HAZARDS["deliming"][2]))
     others = (PLUMBING_CAUTION, *_AT_THE_UNIT, MANUAL_CAUTION)
     return pl.concat_list(acids, *(pl.lit(one) for one in others)).list.drop_nulls()
-
-
-def _asks() -> pl.Expr:
-    due, sellers = pl.col("due_on"), pl.col("sellers").list.join(" or ")
-    state, is_past = pl.col("state"), pl.col("days_left") < 0
-    keep = (
-        pl.when(is_past)
-        .then(
-            pl.format(
-                "For failures that water brings about to stay covered it had to be bought new from "
-                "{} and installed by {}. That day is past: until it is installed they are not "
-                "covered. Install it now, report it, and keep its cartridges up.",
-                sellers,
-                due,
-            )
-        )
-        .otherwise(
-            pl.format(
-                "For failures that water brings about to stay covered it must be bought new from "
-                "{} and installed by {}, and its cartridges kept up.",
-                sellers,
-                due,
-            )
-        )
-    )
-    install = (
-        pl.when(is_past)
-        .then(
-            pl.format(
-                "What was bought serves, but it was to be installed by {}: install it now and "
-                "report it; until then failures that water brings about are not covered.",
-                due,
-            )
-        )
-        .otherwise(pl.format("What was bought serves: install it by {} and report it.", due))
-    )
-    return (
-        pl.when(state == "lapsed")
-        .then(_change())
-        .when(state == "bought")
-        .then(install)
-        .otherwise(keep)
-    )
-
-
-def _change() -> pl.Expr:
-    """To change cartridges; and that cover comes back by the terms alone, not by the change."""
-    change = pl.lit(
-        "What is installed serves, but its cartridges have lapsed: change them now and report it, "
-        "with every change and purchase that was not told yet. "
-    )
-    forgiven = pl.format(
-        "Failures that water brings about are covered again {} months after the lapse has ended.",
-        "look_back_months",
-    )
-    never = pl.lit(
-        "The terms forgive no lapse: by what is on file, failures that water brings about are no "
-        "longer covered."
-    )
-    return change + pl.coalesce(forgiven, never)
 
 
 def _tank() -> pl.Expr:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipelines.startups.readings import reading_words
 from schemas.startups import CAME_IN
 
 _SETTLED = ("none_needed", "kept_up")
@@ -74,11 +75,8 @@ def _requests(reports: pl.DataFrame, upcoming: pl.DataFrame) -> pl.DataFrame:
 
 def _reports(reports: pl.DataFrame, reviews: pl.DataFrame, advised: pl.DataFrame) -> pl.DataFrame:
     """Completed start-ups: what is to be mended, else told, else done about the water."""
-    mend = pl.format(
-        "Have licensed people mend it and report again: {}.",
-        pl.col("faults").str.replace_all("_", " "),
-    )
-    ask = pl.format("Ask the agency for: {}.", pl.col("missing").str.replace_all("_", " "))
+    mend = pl.format("Have licensed people mend it and report again: {}.", reading_words("faults"))
+    ask = pl.format("Ask the agency for: {}.", reading_words("missing"))
     to_treat = pl.col("state").is_not_null() & ~pl.col("state").is_in(_SETTLED)
     return (
         reports.filter(pl.col("completed_on").is_not_null())

@@ -24,6 +24,7 @@ from pipelines.water.steam import (
     scale_g,
     steam_kg_per_kwh,
 )
+from schemas.wording import counted
 
 # What a generator's water may concentrate to, mg/L.
 CHLORIDE_304_MG_L = 100.0  # lower end of 100-200, Nickel Institute N 11 003, crevices, cold water
@@ -138,7 +139,9 @@ def deliming_lines(
     if delime_by == "none":
         return [Line("deliming", "This model is not delimed.", "well founded", (MANUAL_CAUTION,))]
     cautions = (DELIMING_CAUTION, OPENING_CAUTION, MANUAL_CAUTION)
-    terms = f"The terms call for deliming every {delime_months} months by the {delime_by}"
+    terms = (
+        f"The terms call for deliming every {counted(delime_months, 'month')} by the {delime_by}"
+    )
     if hardness_limit_mg_l is None or not ceiling_mg_l:
         if hardness_limit_mg_l is None:
             why = "the terms set no hardness limit to compare with"

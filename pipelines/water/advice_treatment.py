@@ -23,6 +23,7 @@ from pipelines.water.membrane import (
 from pipelines.water.steam import DAYS_A_MONTH, days_of_capacity
 from pipelines.water.treatment import Combination, false_membrane_claims
 from schemas.polars_types import least
+from schemas.wording import counted
 
 LEVELS = {
     "product": pl.String,
@@ -210,7 +211,10 @@ def cartridge_lines(
     lines = []
     for row in cartridges.iter_rows(named=True):
         days = days_of_capacity(row["capacity_l"] or 0.0, litres_per_day)
-        text = f"Change {row['product']} (for {row['fits']}) every {most} months at the latest"
+        text = (
+            f"Change {row['product']} (for {row['fits']}) every {counted(most, 'month')} at "
+            "the latest"
+        )
         if days is None:
             text += "; no rated volume is on file"
         elif days < most * DAYS_A_MONTH:

@@ -7,11 +7,14 @@ belong here: which test counts for a claim (`pipelines.coverage`), chemistry and
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import reduce
+from operator import or_
 
 import polars as pl
 
 from schemas import codes
 from schemas.columns import TEXTS
+from schemas.wording import NEEDS
 
 _TERMS = ["edition", "family"]
 KEY = ("sample", *_TERMS)
@@ -47,6 +50,11 @@ def number_text(value: pl.Expr) -> pl.Expr:
 def analyte_words(names: pl.Expr) -> pl.Expr:
     """The words of a list of analytes, joined by commas."""
     return names.list.eval(pl.element().replace_strict(_WORD, default=pl.element())).list.join(", ")
+
+
+def need_words(needs: pl.Expr) -> pl.Expr:
+    """The words of a list of needs, joined by commas."""
+    return needs.list.eval(pl.element().replace_strict(NEEDS, default=pl.element())).list.join(", ")
 
 
 def with_chloramine(tests: pl.DataFrame) -> pl.DataFrame:
@@ -149,7 +157,7 @@ def needs_of(
             maintain_order="left",
         )
         .join(
-            _phrases(wide if in_words else wide.clear()),
+            _phrases(wide, _passed(summary) if in_words else []),
             on="_row",
             how="left",
             maintain_order="left",
@@ -266,12 +274,19 @@ def _lacks(summary: pl.DataFrame, panels: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _phrases(wide: pl.DataFrame) -> pl.DataFrame:
-    """The phrases of what is outside its limit, by test: _row, outside."""
+def _passed(summary: pl.DataFrame) -> list[str]:
+    """The analytes of which any test is outside a limit: few, where there are few tests."""
+    passed = reduce(or_, summary["outside_mask"].unique(), 0)
+    return [name for name, bit in _BITS.items() if passed & bit]
+
+
+def _phrases(wide: pl.DataFrame, names: list[str]) -> pl.DataFrame:
+    """The phrases of what is outside its limit, by test: _row, outside; of these analytes."""
     parts = [
-        wide.lazy().filter(_outside(name)).select("_row", outside=_phrase(name)) for name in _BITS
+        wide.lazy().filter(_outside(name)).select("_row", outside=_phrase(name)) for name in names
     ]
-    return pl.concat(pl.collect_all(parts)).group_by("_row").agg(pl.col("outside").sort())
+    none = pl.DataFrame(schema={"_row": wide.schema["_row"], "outside": pl.String()})
+    return pl.concat([none, *pl.collect_all(parts)]).group_by("_row").agg(pl.col("outside").sort())
 
 
 def _phrase(name: str) -> pl.Expr:

@@ -100,3 +100,20 @@ def latest_profiles(judged: pl.DataFrame, units: pl.DataFrame) -> pl.DataFrame:
         )
         .sort("serial")
     )
+
+
+def first_tests(judged: pl.DataFrame, as_of: date) -> pl.DataFrame:
+    """When each unit's water was first sampled, and first told by a complete test.
+
+    Args:
+        judged: of `judged_supply_tests`.
+        as_of: samples taken later are not seen.
+
+    Returns:
+        serial, first_sampled_on, first_complete_on (reported; null without a complete test).
+    """
+    taken = judged.filter(pl.col("sampled_on") <= as_of)
+    return taken.group_by("serial").agg(
+        first_sampled_on=pl.col("sampled_on").min(),
+        first_complete_on=pl.col("reported_on").filter(pl.col("complete")).min(),
+    )

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
 from pipelines.letters.matters import SCHEMA
-from pipelines.letters.register import due
+from pipelines.letters.register import Due, due
 from pipelines.letters.standing import standing_claims
 from schemas.columns import polars_schema
 from schemas.decisions import Decisions, Findings
@@ -165,7 +165,11 @@ class Nights(RuleBasedStateMachine):
         found = due(
             self.register, standing_of(facts), day, made, since=dt.date.min, reminders=REMINDERS
         )
-        self.register = found.applied(self.register)
+        after = found.applied(self.register)
+        back = Due.between(self.register, after)
+        assert back.entries.equals(found.entries)
+        assert back.states.equals(found.states.sort("entry"))
+        self.register = after
         self.plain.look(facts, day)
         self.looked = (dict(facts), day)
 

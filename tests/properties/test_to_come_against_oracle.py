@@ -497,3 +497,22 @@ def test_a_unit_goes_by_the_limits_of_its_own_edition() -> None:
     told = expected(context, [whole, *parts], ratios).to_dicts()
     assert 0 < told[1]["units"] < told[0]["units"]
     assert told[1]["units"] + told[2]["units"] == told[0]["units"]
+
+
+def test_a_limit_that_is_added_comes_to_what_the_same_limit_does_in_the_terms() -> None:
+    """Of days at the values of an analyte without a maximum there are rates all the same."""
+    ratios = pl.DataFrame(
+        {
+            "by": ["all"], "event": ["water"], "comparison": ["treated vs untreated"],
+            "method": ["cox"], "ratio": [0.4], "low": [0.2], "high": [0.8],
+        }
+    )  # fmt: skip
+    added = Moved("Force", "hardness_mg_l_caco3", np.inf, 70.0, "scale")
+    known, unknown = dosed(), dosed()
+    unknown = replace(
+        unknown, grounds=replace(unknown.grounds, limits=unknown.grounds.limits.clear())
+    )
+    rows = [expected(context, [added], ratios).to_dicts()[0] for context in (known, unknown)]
+    assert rows[0]["extra_failures"] < 0
+    assert rows[0] == rows[1]
+    assert "upper bound" in rows[1]["note"]

@@ -252,7 +252,9 @@ class Plain:
         known = [one["as_of"] for many in self.entries.values() for one in many]
         if known and day < max(known):
             return
-        for serial in fleet.rows["units"]:
+        for serial, unit in fleet.rows["units"].items():
+            if unit["shipped_on"] > day:  # a night that looks back knows no unit of later days
+                continue
             faults, water = unmended(fleet, serial, day), advice(fleet, serial, day)
             told = {"installation": faults or None,
                     "recommendation": None if water == "settled" else water}  # fmt: skip

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipelines.coverage.calendar_days import add_days, add_months
+from pipelines.coverage.calendar_days import add_days, add_months, days_words, months_words
 from pipelines.coverage.conditions.gates import WATER
 from pipelines.coverage.declarations import CLOCK_KEYS, Clause, ConditionHelp, Fact
 from pipelines.coverage.evidence import Evidence, citation
@@ -20,13 +20,15 @@ TECHNICIANS_REPORT = "technician's deliming reports"
 OWNERS_LOG = "the owner's deliming log"
 
 
+def _is_to_be_delimed() -> pl.Expr:
+    return (pl.col("cause_class") == "scale") & (pl.col("delime_by") != "none")
+
+
 def _with_delimings(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
     """Adds the citations of the delimings that count, between the clock's start and the failure;
     and of the first gap that is too long (null without): its two ends and the day in between by
     which the next was due."""
-    asking = claims.filter(
-        (pl.col("cause_class") == "scale") & (pl.col("delime_by") != "none")
-    ).select(
+    asking = claims.filter(_is_to_be_delimed()).select(
         "claim",
         "serial",
         "own_clock_start",
@@ -81,7 +83,9 @@ def _with_delimings(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> p
 
 
 DELIMINGS = Fact(
-    ("delime_sources", "delimed_before", "delime_due_on", "delimed_next"), _with_delimings
+    ("delime_sources", "delimed_before", "delime_due_on", "delimed_next"),
+    _with_delimings,
+    _is_to_be_delimed,
 )
 CLAUSE = Clause(20, terms=("maintenance.delime_months", "maintenance.delime_grace_days"))
 FACTS = (DELIMINGS,)
@@ -136,9 +140,9 @@ def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
             pl.col("delime_due_on").is_null(),
             "met",
             pl.format(
-                "Delimed at least every {} months, {} days of grace included, up to {}.",
-                "delime_months",
-                "delime_grace_days",
+                "Delimed at least every {}, {} of grace included, up to {}.",
+                months_words("delime_months"),
+                days_words("delime_grace_days"),
                 "failure_words",
             ),
         ),

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipelines.coverage.calendar_days import add_days
+from pipelines.coverage.calendar_days import add_days, days_words
 from pipelines.coverage.conditions.gates import PAPER
 from pipelines.coverage.declarations import Clause, ConditionHelp, Fact
 from pipelines.coverage.evidence import Evidence, citation
@@ -79,11 +79,11 @@ def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
             pl.col("earlier_words").is_not_null(),
             "disputed",
             pl.format(
-                "{} repaired the same cause before ({}), and {} is within {} days.",
+                "{} repaired the same cause before ({}), and {} is within {}.",
                 "agency",
                 "earlier_words",
                 "failure_words",
-                "workmanship_days",
+                days_words("workmanship_days"),
             ),
         ),
         Case(ALWAYS, "met", "No recent repair of this cause by this agency came back."),

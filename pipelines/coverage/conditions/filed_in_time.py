@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipelines.coverage.calendar_days import add_days
+from pipelines.coverage.calendar_days import add_days, days_words
 from pipelines.coverage.conditions.gates import PAPER
 from pipelines.coverage.declarations import Clause, ConditionHelp, Fact
 from pipelines.coverage.evidence import Evidence
@@ -42,9 +42,9 @@ HELP = ConditionHelp(
 def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """Findings from claimed_on, completed_on and file_by."""
     limit = pl.format(
-        "{}, the last of {} days after completion on {}",
+        "{}, the last of {} after completion on {}",
         "file_by",
-        "file_within_days",
+        days_words("file_within_days"),
         "completed_on",
     )
     cases = [

@@ -5,9 +5,12 @@ Belongs here: cases that several conditions open with. Does not belong here: a c
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import polars as pl
 
 from pipelines.coverage.findings import Case
+from pipelines.water.limits import need_words
 
 UNREGISTERED = Case(
     pl.col("unit_on_register") != "met", "not_evaluated", "The unit is not on the register."
@@ -65,8 +68,8 @@ TREATMENT = (
         pl.when(pl.col("test_needs").list.len() > 0)
         .then(
             pl.format(
-                "What the water calls for, {}, does not bear on the cause, {}.",
-                pl.col("test_needs").list.join(", "),
+                "Treatment against {}, which the unit needs, does not bear on the cause, {}.",
+                need_words(pl.col("test_needs")),
                 pl.col("cause_words"),
             )
         )
@@ -80,3 +83,11 @@ TREATMENT = (
 def unless_met(condition: str, reason: str) -> Case:
     """The case of a condition that needs another one to be met first."""
     return Case(pl.col(condition) != "met", "not_evaluated", reason)
+
+
+def settled_by_none(cases: Sequence[Case]) -> pl.Expr:
+    """Whether none of the cases holds for a claim, so that the condition's own question is asked.
+
+    As in `findings.judged`, a comparison with a missing value does not hold.
+    """
+    return ~pl.any_horizontal(case.when.fill_null(False) for case in cases)

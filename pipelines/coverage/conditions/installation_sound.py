@@ -31,9 +31,13 @@ READING_WORDS = {
 }
 
 
+def _names_a_reading() -> pl.Expr:
+    return pl.col("reading").is_not_null()
+
+
 def _with_reading(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.DataFrame:
     """Adds the reading that the cause names, its report's day and citation, and its limits."""
-    asking = claims.filter(pl.col("reading").is_not_null()).select(
+    asking = claims.filter(_names_a_reading()).select(
         "claim", "serial", "failed_on", "reading", "edition", "family"
     )
     value = pl.coalesce(
@@ -73,7 +77,9 @@ def _with_reading(claims: pl.DataFrame, evidence: Evidence, terms: Terms) -> pl.
 
 
 READING = Fact(
-    ("reading_on", "reading_value", "reading_min", "reading_max", "reading_source"), _with_reading
+    ("reading_on", "reading_value", "reading_min", "reading_max", "reading_source"),
+    _with_reading,
+    _names_a_reading,
 )
 CLAUSE = Clause(14, terms=("installation.limits",))
 FACTS = (READING,)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipelines.coverage.calendar_days import days_words
 from pipelines.coverage.conditions.gates import PAPER
 from pipelines.coverage.declarations import Clause, ConditionHelp, Fact
 from pipelines.coverage.evidence import Evidence
@@ -38,9 +39,9 @@ def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
             pl.col("twins_first").list.len() > 0,
             "disputed",
             pl.format(
-                "Filed before: {}, for the same cause and a failure at most {} days away.",
+                "Filed before: {}, for the same cause and a failure at most {} away.",
                 pl.col("twins_first").list.join(", "),
-                "duplicate_within_days",
+                days_words("duplicate_within_days"),
             ),
         ),
         Case(ALWAYS, "met", "No earlier claim is for the same failure."),

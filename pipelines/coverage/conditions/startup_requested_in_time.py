@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipelines.coverage.calendar_days import days_words
 from pipelines.coverage.conditions.gates import WINDOW
 from pipelines.coverage.declarations import CLOCK_KEYS, Clause, ConditionHelp
 from pipelines.coverage.evidence import Evidence
@@ -57,9 +58,9 @@ HELP = ConditionHelp(
 def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """Findings from `requested`, the outcome wherever the start-up bears on the claim."""
     due = pl.format(
-        "{}, {} days after {}",
+        "{}, {} after {}",
         "request_due_on",
-        "request_within_days",
+        days_words("request_within_days"),
         pl.when(pl.col("purchased_on").is_not_null())
         .then(pl.lit("the purchase"))
         .otherwise(pl.lit("the warranty's start (no purchase date is known)")),

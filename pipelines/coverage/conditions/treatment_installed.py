@@ -11,6 +11,7 @@ from pipelines.coverage.declarations import CLOCK_KEYS, NEED_KEYS, Clause, Condi
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.coverage.supply_tests import SUPPLY_TEST
+from pipelines.water.limits import need_words
 
 CLAUSE = Clause(18, terms=("treatment.grace_days",))
 FACTS = (SUPPLY_TEST, TREATMENT_HELD)
@@ -58,12 +59,17 @@ def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
             DOCUMENT,
         ),
         Case(
+            pl.col("installed_words") == "",
+            "unmet",
+            pl.format("Of what was bought nothing was installed by {}.", failure),
+        ),
+        Case(
             ALWAYS,
             "unmet",
             pl.format(
                 "What was installed by {} does nothing against {}.",
                 failure,
-                lacking("installed_abilities").list.join(", "),
+                need_words(lacking("installed_abilities")),
             ),
         ),
     ]

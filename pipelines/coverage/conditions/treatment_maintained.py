@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipelines.coverage.calendar_days import days_words
 from pipelines.coverage.claim_treatment import TREATMENT_HELD
 from pipelines.coverage.conditions.gates import TREATMENT, unless_met
 from pipelines.coverage.conditions.treatment_suits_water import lacking
@@ -77,10 +78,10 @@ def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
             & (lacking("settled_abilities").list.len() > 0),
             "disputed",
             pl.format(
-                "Kept up: {}; but fitted less than {} days before {}: {}. A new system says "
+                "Kept up: {}; but fitted less than {} before {}: {}. A new system says "
                 "nothing of the scale that was there before, so a person must look.",
                 "kept_products",
-                "fresh_days",
+                days_words("fresh_days"),
                 "failure_words",
                 "fresh_words",
             ),

@@ -10,6 +10,7 @@ from pipelines.coverage.declarations import CLOCK_KEYS, NEED_KEYS, Clause, Condi
 from pipelines.coverage.evidence import Evidence
 from pipelines.coverage.findings import ALWAYS, Case, judged
 from pipelines.coverage.supply_tests import SUPPLY_TEST
+from pipelines.water.limits import need_words
 
 CLAUSE = Clause(17, terms=("water.limits",))
 FACTS = (SUPPLY_TEST, TREATMENT_HELD)
@@ -42,7 +43,7 @@ HELP = ConditionHelp(
 
 def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
     """Findings from needs and good_abilities."""
-    needs = pl.col("needs").list.join(", ")
+    needs = need_words(pl.col("needs"))
     cases = [
         *TREATMENT,
         unless_met("treatment_bought_new", "No treatment was bought that counts."),
@@ -50,17 +51,20 @@ def judge(claims: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
             lacking("good_abilities").list.len() == 0,
             "met",
             pl.format(
-                "The water calls for {}, which the systems bought do: {}.", needs, "good_products"
+                "The unit needs treatment against {}; the systems bought do it: {}.",
+                needs,
+                "good_products",
             ),
         ),
         Case(
             ALWAYS,
             "unmet",
             pl.format(
-                "The water calls for {}; the systems bought ({}) do nothing against {}.",
+                "The unit needs treatment against {}; the systems bought ({}) do nothing against "
+                "{}.",
                 needs,
                 "good_products",
-                lacking("good_abilities").list.join(", "),
+                need_words(lacking("good_abilities")),
             ),
         ),
     ]

@@ -110,9 +110,12 @@ def check_world(seed, counts):
 
 @pytest.mark.parametrize("seed", [4200, *seeds_anew("turns", 2)])
 def test_the_smallest_sets_of_another_world(seed):
-    """What holds of the worlds below holds of any."""
+    """What holds of the worlds below holds of any; of one whose day is before all its claims
+    there is nothing to see, so that the next is taken."""
     counts = Counter()
-    check_world(seed, counts)
+    while not counts["claims tried whole"]:
+        check_world(seed, counts)
+        seed += 1
     assert counts["claims tried whole"] > 0
 
 

@@ -224,6 +224,16 @@ def test_the_history_is_compared_in_the_workspaces_time_zone(tools, bench, ruled
     assert tools.decision(decided)["ruling_outdated"] is outdated
 
 
+@pytest.mark.parametrize(("second", "outdated"), [(0, False), (1, True)])
+def test_a_ruling_has_seen_what_was_decided_in_its_second(tools, bench, second, outdated):
+    """Moments in the history are finer than those of rulings."""
+    decided_at = datetime(2024, 10, 1, 10, 0, second, 900_000)
+    history = history_of((datetime(2024, 9, 1), "needs_review"), (decided_at, "covered"))
+    ruling = RULING | {"ruled_at": "2024-10-01T10:00:00"}
+    decided = bench.decide(rulings=[ruling], history=history)
+    assert tools.decision(decided)["ruling_outdated"] is outdated
+
+
 def test_without_a_ruling_nothing_is_outdated(tools, bench):
     """Only a ruling can stand on an old verdict."""
     history = history_of((datetime(2024, 9, 1), "needs_review"))

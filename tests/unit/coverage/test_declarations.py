@@ -57,6 +57,27 @@ def test_every_fact_adds_what_it_declares_and_keeps_the_claims(worked):
         assert_frame_equal(after.select(judged.columns), judged)
 
 
+@pytest.mark.parametrize(
+    "name", [name for name in codes.CONDITIONS if any(f.needed_by for f in CONDITIONS[name].FACTS)]
+)
+def test_claims_that_ask_for_no_fact_are_judged_without_it(worked, name):
+    """The findings are the same where a fact was not worked out, and its columns of their kinds."""
+    _, evidence, terms, judged, findings = worked
+    condition = CONDITIONS[name]
+    short = judged
+    for fact in (fact for fact in condition.FACTS if fact.needed_by):
+        short = short.filter(~fact.needed_by().fill_null(False))
+    assert 0 < short.height < judged.height
+    for fact in (fact for fact in condition.FACTS if fact.needed_by):
+        short = fact.added(short.drop(fact.columns), evidence, terms)
+        assert {short[column].null_count() for column in fact.columns} == {short.height}
+        assert [short.schema[c] for c in fact.columns] == [judged.schema[c] for c in fact.columns]
+    assert_frame_equal(
+        condition.judge(short, evidence),
+        findings[name].join(short.select("claim"), on="claim", how="semi", maintain_order="left"),
+    )
+
+
 @pytest.mark.parametrize("name", codes.CONDITIONS)
 def test_a_condition_needs_no_fact_that_it_does_not_declare(worked, name):
     """Judged by its own facts and the outcomes before it alone, it finds the same."""

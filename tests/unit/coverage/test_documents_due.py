@@ -117,3 +117,11 @@ def test_other_claims_and_the_order_of_rows_do_not_matter() -> None:
             dt.date(2026, 5, 21),
             dt.date(2026, 7, 20),
         ]
+
+
+def test_the_history_is_in_the_order_of_its_publications() -> None:
+    """The clock went back between the two: the one with the earlier moment is the later."""
+    history = _history(("2026-03-01", "needs_evidence"), ("2026-03-09", "covered"))
+    assert _due(history) == AS_OF + dt.timedelta(days=20)
+    later = history.with_columns(publication=pl.Series([2, 1]))
+    assert _due(later) == dt.date(2026, 3, 21)

@@ -107,3 +107,15 @@ def test_a_withdrawn_ruling_lets_the_decision_stand_again(day, since) -> None:
 def test_without_a_history_it_is_the_as_of_day() -> None:
     """The first refresh."""
     assert _since(None) == AS_OF
+
+
+@pytest.mark.parametrize("days", [("2026-05-01", "2026-05-09"), ("2026-05-09", "2026-05-01")])
+def test_the_history_is_in_the_order_of_its_publications(days) -> None:
+    """The clock went back between the first and the second: the second is the later one."""
+    later = _history(
+        ("2026-04-01", "needs_review", "0", "0"), ("2026-04-20", "covered", "100", "50")
+    ).with_columns(
+        publication=pl.Series([1, 2]),
+        decided_at=pl.Series([dt.datetime.fromisoformat(day) for day in days]).cast(MOMENT),
+    )
+    assert _since(later) == dt.date(2026, 4, 20)

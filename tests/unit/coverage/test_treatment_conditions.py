@@ -6,6 +6,8 @@ import polars as pl
 import pytest
 
 from pipelines.coverage.claim_treatment import treatment_is_asked_for
+from pipelines.coverage.treatment import first_fitted
+from tests.unit.coverage.bench import evidence_of
 
 TEST = {"sample": "L1", "site": "S1", "point": "supply", "sampled_on": "2024-01-15",
         "reported_on": "2024-01-22", "hardness_mg_l_caco3": "150", "ph": "7.5"}  # fmt: skip
@@ -116,6 +118,23 @@ def test_the_systems_together_do_what_the_water_calls_for(tools, bench):
         if outcome == "unmet":
             assert found(tools, decided)[2:] == ["not_evaluated"] * 2
             assert "nothing against" in tools.reasons(decided)["treatment_suits_water"]
+
+
+def test_what_a_unit_needs_and_what_was_not_installed_is_said_as_it_is(tools, bench):
+    """Of pH in words; of a model that is always treated too; and of a system installed later."""
+    sour = judge(bench, [ORDER], test={"ph": "9.5"})
+    assert tools.reasons(sour)["treatment_suits_water"] == (
+        "The unit needs treatment against pH, scale; the systems bought (SOFT) do nothing against "
+        "pH."
+    )
+    soft = judge(bench, [ORDER], unit={"model": "ALW"}, test={"hardness_mg_l_caco3": "50"})
+    assert tools.reasons(soft)["treatment_suits_water"] == (
+        "The unit needs treatment against scale; the systems bought do it: SOFT."
+    )
+    late = judge(bench, [ORDER], [INSTALL | {"completed_on": "2024-09-02"}])
+    assert tools.reasons(late)["treatment_installed"] == (
+        "Of what was bought nothing was installed by the failure on 2024-09-01."
+    )
 
 
 def test_a_system_is_installed_by_the_failure(tools, bench):
@@ -528,3 +547,26 @@ def test_a_system_kept_up_by_changes_and_by_stock_is_named_once(tools, bench):
         reasons = tools.reasons(judge(bench, orders, [INSTALL, *more], day=day))
         assert reasons["treatment_maintained"] == "Kept up: SOFT."
         assert reasons["treatment_installed"].count("SOFT on 2024-01-31") == 1
+
+
+def test_a_site_was_fitted_by_its_first_completed_installation():
+    """Of a system, by a call for any of its units; neither a changed cartridge nor an open call."""
+    unit = {"serial": "U1", "site": "S1"}
+    beside = {"serial": "U2", "site": "S1"}
+    call = {"call": "C", "serial": "U2", "kind": "treatment_install", "product": "SOFT"}
+    rows = [
+        call | {"call": "C1", "completed_on": "2025-05-01"},
+        call | {"call": "C2", "completed_on": "2025-03-01"},
+        call | {"call": "C3", "completed_on": None},
+        call | {"call": "C4", "completed_on": "2025-01-01", "kind": "cartridge_change"},
+        call | {"call": "C5", "completed_on": "2025-02-01", "product": "SOFT-C"},
+    ]
+    books = {
+        "treatments": [
+            {"product": "SOFT", "kind": "system", "removes": "scale"},
+            {"product": "SOFT-C", "kind": "cartridge", "fits": "SOFT"},
+        ]
+    }
+    evidence = evidence_of(units=[unit, beside], service_calls=rows, references=books)
+    fitted = first_fitted(evidence.units.filter(pl.col("serial") == "U1"), evidence)
+    assert sorted(fitted.rows()) == [("U1", date(2025, 3, 1)), ("U2", date(2025, 3, 1))]

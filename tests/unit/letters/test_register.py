@@ -266,3 +266,23 @@ def test_kinds_that_are_not_made_still_overtake_what_was_to_be_sent() -> None:
     both = look(sent, late, 31, kinds=["documents", "reminder"])
     assert both["kind"].to_list() == ["documents", "reminder"]
     assert look(NOTHING, late, 0, kinds=[]).is_empty()
+
+
+def test_of_a_claim_that_is_on_file_no_more_nothing_is_sent() -> None:
+    """What was not sent yet is overtaken, reminders too; what was sent stays, as do other claims;
+    and where the claim comes back, it is told once."""
+    asks = {"kind": "documents", "missing": "log"}
+    register = look(NOTHING, standing({}, {"claim": "K2"}, {"claim": "K3", **asks}), 0)
+    register = marked(register, 3, state="sent")
+    register = look(register, standing({}, {"claim": "K2"}, {"claim": "K3", **asks}), 40)
+    assert [row[2:] for row in told(register)[2:]] == [
+        ("documents", "a", "sent"),
+        ("reminder", "a", "to_send"),
+    ]
+    handed_over = marked(register, 1, sending_at=MADE)
+    left = look(handed_over, standing({"claim": "K2"}), 41, gone={"K1"})
+    assert left["state"][0] == "to_send"
+    register = look(register, standing({"claim": "K2"}), 41, gone={"K1", "K3"})
+    assert register["state"].to_list() == ["overtaken", "to_send", "sent", "overtaken"]
+    register = look(register, standing({}, {"claim": "K2"}), 42)
+    assert told(register)[4:] == [(5, "K1", "decision", "a", "to_send")]

@@ -48,6 +48,8 @@ def test_water_within_its_limits_needs_nothing(tmp_path):
     assert (row["state"], row["needs"], row["recommended"]) == ("none_needed", "none", None)
     always = recommendation(tmp_path, water_tests=[soft], units=[UNIT | {"model": "ALW"}])
     assert (always["state"], always["needs"], always["recommended"]) == ("overdue", "scale", "SOFT")
+    within = "is within its limits, but model ALW is always treated against scale: SOFT was due by "
+    assert within in always["sentence"]
 
 
 # Reported on 9 February, so due on 10 March 2024 (29 days of February).

@@ -287,3 +287,11 @@ def test_a_reading_may_have_a_limit_at_one_end_or_none(number, low, high, outcom
                 "limit_max": pl.Float64, "gas": pl.String},
     )  # fmt: skip
     assert row.select(_outcome("drain_air_gap_in")).item() == outcome
+
+
+def test_a_review_names_its_readings_in_words(tmp_path):
+    """Not by their columns, which end in a unit."""
+    report = REPORT | {"gas": "natural", "gas_pressure_in_wc": "2", "flowing_pressure_psi": None}
+    [review] = tables(tmp_path, startups=[report])["startup_reviews"].to_dicts()
+    assert (review["faults"], review["missing"]) == ("gas_pressure_in_wc", "flowing_pressure_psi")
+    assert "To be mended: gas pressure; not reported: flowing water pressure." in review["sentence"]

@@ -18,6 +18,11 @@ from tests.unit.startups.startup_bench import INSTALL, ORDER, REPORT, TERMS, TES
 
 DAY = dt.date
 AGENCIES = bench.reference("agencies", bench.REFERENCE_ROWS["agencies"])
+# Edition and family of the bench, with nothing left out.
+VALUES = pl.DataFrame(
+    {"edition": ["T1"], "family": ["F"], "conditions_off": [[]]},
+    schema_overrides={"conditions_off": pl.List(pl.String)},
+)
 UNSOUND = REPORT | {"level": "no", "flowing_pressure_psi": "99", "gas": "natural",
                     "gas_pressure_in_wc": "2"}  # fmt: skip
 
@@ -140,8 +145,9 @@ def test_the_letters_say_what_was_found_and_what_is_called_for(tmp_path):
     """Each reading, the water against its limits, by when from whom, and the cautions."""
     made = tables(tmp_path, as_of="2024-03-01", startups=[UNSOUND], water_tests=[TEST])
     [letter] = installation_letters(
-        made["startup_reviews"], made["installation_findings"], AGENCIES
+        made["startup_reviews"], made["installation_findings"], AGENCIES, VALUES
     ).to_dicts()
+    assert letter["opening"].endswith("Failures that it brings about are not covered.")
     assert len(letter["readings"]) == len(letter["mends"]) == 3
     assert letter["readings"][0].startswith("Start-up of 2024-02-01, report R1: The flowing water")
     assert letter["readings"][2].endswith("The standing level is reported as no.")
@@ -185,12 +191,12 @@ def test_letters_of_units_carry_the_cautions_of_their_matter(tmp_path):
     """Steam, pressure and electricity always; gas, plumbing and acids where the matter has them."""
     tilted = tables(tmp_path, startups=[REPORT | {"level": "no"}])
     [level] = installation_letters(
-        tilted["startup_reviews"], tilted["installation_findings"], AGENCIES
+        tilted["startup_reviews"], tilted["installation_findings"], AGENCIES, VALUES
     )["cautions"]
     made = tables(tmp_path, as_of="2024-03-01", startups=[UNSOUND], water_tests=[TEST])
-    [gas] = installation_letters(made["startup_reviews"], made["installation_findings"], AGENCIES)[
-        "cautions"
-    ]
+    [gas] = installation_letters(
+        made["startup_reviews"], made["installation_findings"], AGENCIES, VALUES
+    )["cautions"]
     scale = recommendation_letter(tmp_path, made, UNSOUND)["cautions"]
     salty = TEST | {"hardness_mg_l_caco3": "50", "chloride_mg_l": "60"}
     made = tables(tmp_path, as_of="2024-03-01", startups=[REPORT], water_tests=[salty])
@@ -240,7 +246,7 @@ def test_a_model_that_is_always_treated_is_not_told_that_its_water_is_bad(tmp_pa
     assert letter["outside"] == []
     made = tables(tmp_path, as_of="2024-03-01", startups=[REPORT], water_tests=[TEST], units=units)
     letter = recommendation_letter(tmp_path, made, REPORT)
-    assert letter["opening"] == "Sample L1 of 2024-02-01 calls for scale."
+    assert letter["opening"] == "Sample L1 of 2024-02-01 calls for treatment against scale."
 
 
 def test_a_membrane_that_no_tank_keeps_serving_is_told_in_the_letter(tmp_path):

@@ -63,5 +63,5 @@ def test_each_kind_has_its_next_step_and_the_soonest_comes_first():
     ]
     steps = dict(found.select("key", "next_step").iter_rows())
     assert steps["S4"] == "Buy SOFT."
-    assert steps["R2"] == "Have licensed people mend it and report again: water lines."
+    assert steps["R2"] == "Have licensed people mend it and report again: number of water lines."
     assert steps["R3"] == steps["S5"] == steps["S6"] == "Nothing more."
