@@ -67,7 +67,7 @@ def _view(rows: list[Row]) -> View:
     ]
     columns = ["Assumption", "Failures", "Units", "Unit-years", "Per 100 unit-years", "95 %"]
     sample = (
-        f"{formats.number(as_watched['failures'], 4)} failures in "
+        f"{formats.counted(round(as_watched['failures']), 'failure')} in "
         f"{formats.number(as_watched['unit_years'], 4)} unit-years of "
         f"{formats.counted(as_watched['units'], 'unit')}."
     )

@@ -140,7 +140,8 @@ def _grid_view(rows: list[Row], says: str) -> View:
     top = max(mature, default=0.0)
     cells = [_cell(row, top) for row in shown]
     units = {row["cohort"]: row["units"] for row in rows}
-    sample = f"{formats.counted(sum(units.values()), 'unit')} in {len(units)} quarters of entry."
+    quarters = formats.counted(len(units), "quarter", "quarters")
+    sample = f"{formats.counted(sum(units.values()), 'unit')} in {quarters} of entry."
     columns = [
         "Entered", "Months", "Units", "Still watched", "Failures", "Per 100", "95 %",
         "Completed or projected", "95 % of it", "State",

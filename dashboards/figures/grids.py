@@ -124,7 +124,7 @@ def _view(grid: Grid, rows: list[Row], says: str) -> View:
             "cause": row["across"],
             "step": "thin" if row["thin"] else step_of(row["rate_per_100"], top),
             "rate_text": formats.number(row["rate_per_100"], 2),
-            "text": f"{row['failures']:,} failures, {rate_text(row)}"
+            "text": f"{formats.counted(row['failures'], 'failure')}, {rate_text(row)}"
             + (" (thin)" if row["thin"] else ""),
             "to": row["to"],
         }

@@ -78,7 +78,7 @@ def _screen(field: Field, rows: list[Row]) -> Figure | None:
     dots = [
         dot(
             _what(field, row), row["ratio"], row["low"], row["high"], not row["flagged"],
-            f"{_times(row)}, {row['failures']:,} failures", behind_screened(row),
+            f"{_times(row)}, {formats.counted(row['failures'], 'failure')}", behind_screened(row),
         )
         for row in shown
     ]  # fmt: skip
@@ -89,7 +89,9 @@ def _screen(field: Field, rows: list[Row]) -> Figure | None:
         "Value", "Failures", "Units", "Expected", "Ratio", "95 %", "p", "q", "Stands out",
     ]  # fmt: skip
     chart = {"rows": {"rows": dots}, "lists": {"names": [mark["name"] for mark in dots]}}
-    looked = f"{len(rows):,} values looked at; full dots stand out at q of 0.05 or less."
+    looked = formats.counted(len(rows), "value") + (
+        " looked at; full dots stand out at q of 0.05 or less."
+    )
     view = View(field.sentence("screen"), looked, {"screen": chart}, columns, table)
     return Figure(
         "screen",

@@ -98,7 +98,8 @@ def _spans(rows: list[Row]) -> dict[str, Any]:
             "first": formats.chart_day(row["first_month"]),
             "last": formats.chart_day(last_day(row["last_month"]) + dt.timedelta(days=1)),
             "state": _state(row),
-            "text": f"{row['failures']:,} failures for {formats.number(row['expected'])} expected, "
+            "text": f"{formats.counted(row['failures'], 'failure')} for "
+            f"{formats.number(row['expected'])} expected, "
             f"{formats.number(row['ratio'])} times "
             f"({formats.interval(row['low'], row['high'])})",
             "to": behind_alarm(row),

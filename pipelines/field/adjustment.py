@@ -14,6 +14,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
+from pipelines.field.dependent_columns import independent, not_seen
 from pipelines.field.laws import normal_above
 from pipelines.field.poisson import Z_95
 from pipelines.field.poisson_regression import unpenalized
@@ -68,18 +69,35 @@ def days_in_bands(waters: pl.DataFrame) -> pl.DataFrame:
             needs and the columns `ratio_...`.
 
     Returns:
-        The same with band, and y, its days.
+        The same with band, and y, its days; words of kinds numbered in their order.
     """
     ends = [*BANDS_DAYS[1:], 10**6]
     entry, exit_ = (pl.max_horizontal("entry", "start"), pl.min_horizontal("exit", "end"))
     bands = pl.DataFrame({"band": range(len(ends)), "start": BANDS_DAYS, "end": ends})
     return (
-        waters.join(bands, how="cross")
+        _narrow(waters)
+        .join(bands, how="cross")
         .with_columns(entry=entry, exit=exit_)
         .filter(pl.col("entry") < pl.col("exit"))
         .with_columns(y=(pl.col("exit") - pl.col("entry")).cast(pl.Float64))
         .drop("start", "end")
         .sort("serial", "entry")
+    )
+
+
+def _narrow(waters: pl.DataFrame) -> pl.DataFrame:
+    """What is asked of them, words as numbers in their order: a quarter of the memory."""
+    words = {
+        "family": pl.Enum(waters["family"].unique().sort()),
+        # A set of needs may be put among the rare ones.
+        "needs": pl.Enum(sorted({*waters["needs"].unique(), RARE, UNTESTED})),
+    }
+    ratios = [name for name in waters.columns if name.startswith("ratio_")]
+    return waters.select(
+        *("serial", "region", "entry", "exit"),
+        pl.col("site").rank("dense"),
+        *(pl.col(name).cast(kind) for name, kind in words.items()),
+        *(pl.col(name).cast(pl.Int8) for name in ratios),
     )
 
 
@@ -126,19 +144,22 @@ def _rare_sets_together(cells: pl.DataFrame) -> pl.DataFrame:
     """The same with the sets of needs that have few failures as one."""
     few = cells.group_by("needs").agg(pl.col("f").sum()).filter(pl.col("f") < FEWEST_OF_A_SET)
     rare = pl.col("needs").is_in(few["needs"].implode())
-    return cells.with_columns(needs=pl.when(rare).then(pl.lit(RARE)).otherwise("needs"))
+    one = pl.lit(RARE, cells.schema["needs"])
+    return cells.with_columns(needs=pl.when(rare).then(one).otherwise("needs"))
 
 
 def _fit(units: pl.DataFrame, kinds: tuple[str, ...], years: dict[str, float]) -> pl.DataFrame:
     cells = units.group_by(kinds).agg(pl.col("f", "y").sum()).sort(kinds)
     design, names = _design(cells, kinds)
     shared = design.T @ design  # of each two columns, the rows that are in both
-    kept = _independent(shared)
-    terms, bread = unpenalized(design[:, kept], cells["f"].to_numpy(), cells["y"].to_numpy())
+    kept = independent(shared)
+    if len(kept) < len(shared):
+        design = design[:, kept]
+    terms, bread = unpenalized(design, cells["f"].to_numpy(), cells["y"].to_numpy())
     rate = cells.select(kinds).with_columns(
-        rate=np.exp(design[:, kept] @ terms), cell=pl.int_range(pl.len())
+        rate=np.exp(design @ terms), cell=pl.int_range(pl.len())
     )
-    meat = _clustered(units.join(rate, on=kinds), design[:, kept])
+    meat = _clustered(units.join(rate, on=kinds), design)
     sites = units["site"].n_unique()
     covariance = bread @ meat @ bread * sites / max(sites - 1, 1)
     return _contrasts(years, names, shared, kept, terms, covariance)
@@ -157,34 +178,6 @@ def _design(
     return np.column_stack(columns), names
 
 
-def _independent(shared: np.ndarray) -> np.ndarray:
-    """Columns that are no combination of those before them, in their order.
-
-    By Cholesky's steps on the counts of rows that columns share, which are whole numbers.
-    """
-    kept: list[int] = []
-    rest = shared.copy()  # of each column, what those kept leave of it
-    for column in range(len(shared)):
-        left = rest[column, column]
-        if left > 1e-8 * max(shared[column, column], 1.0):
-            kept.append(column)
-            rest -= np.outer(rest[:, column], rest[column]) / left
-    return np.array(kept)
-
-
-def _not_seen(shared: np.ndarray, kept: np.ndarray) -> np.ndarray:
-    """Orthonormal columns that span all terms of which no cell's row tells anything.
-
-    Each column that is not kept is a combination of those that are.
-    """
-    beside = np.setdiff1d(np.arange(len(shared)), kept)
-    together = np.zeros((len(shared), len(beside)))
-    together[kept] = -np.linalg.solve(shared[np.ix_(kept, kept)], shared[np.ix_(kept, beside)])
-    together[beside, np.arange(len(beside))] = 1
-    spanning: np.ndarray = np.linalg.qr(together)[0]
-    return spanning
-
-
 def _clustered(units: pl.DataFrame, design: np.ndarray) -> np.ndarray:
     """Sum over sites of the outer product of their scores.
 
@@ -197,9 +190,10 @@ def _clustered(units: pl.DataFrame, design: np.ndarray) -> np.ndarray:
     site = ordered["site"].rle_id().to_numpy()
     shape = (int(site[-1]) + 1, len(design))
     residuals = csr_array((residual, (site, ordered["cell"].to_numpy())), shape=shape)
+    levels = csr_array(design)  # a cell is of one level of each kind
     meat = np.zeros((design.shape[1],) * 2)
     for start in range(0, shape[0], _AT_ONCE):
-        scores = residuals[start : start + _AT_ONCE] @ design
+        scores = (residuals[start : start + _AT_ONCE] @ levels).toarray()
         meat += scores.T @ scores
     return meat
 
@@ -214,7 +208,7 @@ def _contrasts(
 ) -> pl.DataFrame:
     weights = np.array([years[level] if kind == "region" else 0.0 for kind, level in names])
     weights /= weights.sum()  # of the regions that have a term
-    blind = _not_seen(shared, kept)
+    blind = not_seen(shared, kept)
     ratios = []
     for place, (kind, level) in enumerate(names):
         if kind != "region":

@@ -15,14 +15,16 @@ UNITS = {
     "travel": "currency",
     "documents": "claims",
 }
-# What was counted, of what; and what else may lie behind a figure that stands out.
+# What was counted, of so many cases (one, several).
 _PLAIN = {
-    "returns": "{} of {} repairs that were followed to the end came back with the same class of "
-    "cause",
-    "documents": "{} of {} claims wait on documents",
-    "labor_hours": "{} hours of labor were billed over {} claims",
-    "travel": "travel of {} was billed over {} claims",
+    "returns": "{} of {} came back with the same class of cause",
+    "documents": "{} of {} on documents",
+    "labor_hours": "{} hours of labor were billed over {}",
+    "travel": "travel of {} was billed over {}",
 }
+_REPAIRS = "repair that was followed to the end", "repairs that were followed to the end"
+_CLAIMS = "claim", "claims"
+# What else may lie behind a figure that stands out.
 _ASK = {
     "returns": "the water at those sites, the parts that were sent, how the cause was found",
     "labor_hours": "access at those sites, what else was done on the visit, how hours are rounded",
@@ -36,8 +38,18 @@ def sentences(rows: pl.DataFrame) -> pl.DataFrame:
     total = pl.col("value") * pl.col("cases")
     whole, short = total.round(0).cast(pl.Int64), _short(total)
     counted = {name: short if name == "labor_hours" else whole for name in _PLAIN}
+    claims = _cases(*_CLAIMS)
+    waits = pl.when(whole == 1).then(pl.lit("waits")).otherwise(pl.lit("wait"))
+    cases = {
+        "returns": _cases(*_REPAIRS),
+        "documents": pl.format("{} {}", claims, waits),
+        "labor_hours": claims,
+        "travel": claims,
+    }
     sentences = [
-        pl.when(pl.col("measure") == measure).then(pl.format(words, counted[measure], "cases"))
+        pl.when(pl.col("measure") == measure).then(
+            pl.format(words, counted[measure], cases[measure])
+        )
         for measure, words in _PLAIN.items()
     ]
     plain = pl.coalesce(sentences)
@@ -74,6 +86,12 @@ def sentences(rows: pl.DataFrame) -> pl.DataFrame:
         .then(pl.format("{}: too few to say more.", beside))
         .otherwise(pl.format("{}: nothing to ask about.", beside))
     )
+
+
+def _cases(one: str, many: str) -> pl.Expr:
+    """The cases with their noun, singular or plural."""
+    noun = pl.when(pl.col("cases") == 1).then(pl.lit(one)).otherwise(pl.lit(many))
+    return pl.format("{} {}", "cases", noun)
 
 
 def _short(value: pl.Expr | str) -> pl.Expr:

@@ -46,13 +46,16 @@ class Quarters:
     def of(cls, context: FieldContext, placed: list[str]) -> Quarters:
         """Those of the units that are watched for a day or more."""
         at_risk = context.once("time at risk", lambda: TimeAtRisk.of(context))
+        watched = np.zeros(at_risk.units, bool)
+        watched[at_risk.unit] = True
         start = pl.col("watched_from")
-        entered = context.units.select(
+        own_units = context.units.filter(watched[context.units["unit"].to_numpy()])
+        entered = own_units.select(
             *placed,
             unit=pl.col("unit").cast(pl.Int64),
             cohort=pl.format("{}-Q{}", start.dt.year(), start.dt.quarter()),
             day=start.cast(pl.Int64),
-        ).filter(pl.col("unit").is_in(pl.Series(np.unique(at_risk.unit)).implode()))
+        )
         keys = [*placed, "cohort"]
         groups = entered.group_by(keys).agg(units=pl.len().cast(pl.Int64)).sort(keys)
         numbered = entered.join(groups.select(keys).with_row_index("group"), on=keys)
@@ -109,7 +112,7 @@ def projections(quarters: Quarters, events: Events, mean: np.ndarray) -> Project
     """
     context, episodes = quarters.at_risk.context, quarters.episodes
     reference = reference_of(quarters.by_family, quarters.families[1], events)
-    so_far = reference.course_of(quarters.by_family.episodes)
+    so_far = reference.course_of(quarters.by_family)
     cohorts = quarters.groups.height
     return project(
         Course(

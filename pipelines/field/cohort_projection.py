@@ -17,7 +17,7 @@ import numpy as np
 from pipelines.field.counted_episodes import CountedEpisodes, Events
 from pipelines.field.mean_cumulative import Course as MeanCourse
 from pipelines.field.mean_cumulative import courses_at_months
-from pipelines.field.risk_sets import MONTH_AGES, MONTHS, Episodes, at_risk_at_months
+from pipelines.field.risk_sets import MONTH_AGES, MONTHS, at_risk_at_months
 
 DRAWS = 500
 FEWEST_AT_RISK = 10  # of a family among all quarters, below which it is no reference
@@ -57,12 +57,17 @@ class Reference(NamedTuple):
     at_risk: np.ndarray
     course: MeanCourse
 
-    def course_of(self, episodes: Episodes) -> np.ndarray:
-        """By how much it rises while each episode lasts; episodes by group and family."""
-        last = np.minimum(episodes.exit, MONTH_AGES[-1])
-        before = self.course.at(episodes.group, np.maximum(episodes.entry - 1, 0))
-        rise: np.ndarray = self.course.at(episodes.group, last)
-        return rise - np.where(episodes.entry > 0, before, 0.0)
+    def course_of(self, at_risk: CountedEpisodes) -> np.ndarray:
+        """By how much it rises while each episode lasts; episodes by group and family.
+
+        Episodes end at few ages, and few of them begin late: the course is looked up at these.
+        """
+        episodes, endings = at_risk.episodes, at_risk.endings
+        ended = self.course.at(endings.group, np.minimum(endings.age, MONTH_AGES[-1]))
+        rise: np.ndarray = ended[endings.place]
+        late = np.flatnonzero(episodes.entry > 0)
+        rise[late] -= self.course.at(episodes.group[late], episodes.entry[late] - 1)
+        return rise
 
 
 class Projected(NamedTuple):
@@ -138,7 +143,8 @@ def project(course: Course, reference: Reference, spread: float, seed: int) -> P
     missing = ahead & (np.cumsum(lacking & ahead, axis=1) > 0)
     known = (ahead & ~missing).sum(axis=1)
     random = np.random.Generator(np.random.SFC64([_SEED, seed]))
-    alphas = {}
+    every, alphas = _months(course, reference), {}
+    ranks = {name: round(below * (DRAWS - 1)) for name, below in LEVELS.items()}
     for group in np.unique(course.group[known > 0]):
         own = course.group == group
         alphas[group] = alpha_of(course.observed[own], course.expected[own])
@@ -146,18 +152,18 @@ def project(course: Course, reference: Reference, spread: float, seed: int) -> P
         alpha, last = alphas[course.group[place]], int(course.reached[place])
         theta = (alpha + course.observed[place], alpha + course.expected[place])
         first = max(min(int(course.whole[place]), last) + 1, 1)
-        to_come = _months(course, reference, place, first, last + 1 + int(known[place]))
+        to_come = every.of(place, first, last + 1 + int(known[place]))
         late = slice(last + 1 - first, None)
         now, cells = course.mean[place, last], (place, slice(last + 1, last + 1 + known[place]))
         value[cells] = now + theta[0] / theta[1] * np.cumsum(to_come.step[late])
-        ordered = np.sort(_draws(random, theta, to_come, spread)[late], axis=1)
-        for name, below in LEVELS.items():
-            limits[name][cells] = now + ordered[:, round(below * (DRAWS - 1))]
+        ranked = np.sort(_draws(random, theta, to_come, spread)[late], axis=1)
+        for name, rank in ranks.items():
+            limits[name][cells] = now + ranked[:, rank]
     return Projected(value, limits, missing)
 
 
 class _Months(NamedTuple):
-    """Months of one quarter that not all of its units have reached.
+    """Months that not all units of a quarter have reached; of all quarters x months 0 to 60.
 
     step, error: of the reference, by month. due: units. coming: of them, those that have not
     reached it. seen: the quarter's own step so far; 0 in months that it has not reached.
@@ -169,25 +175,27 @@ class _Months(NamedTuple):
     coming: np.ndarray
     seen: np.ndarray
 
+    def of(self, place: int, first: int, end: int) -> _Months:
+        """Those of one quarter from `first` to before `end`."""
+        return _Months(*(table[place, first:end] for table in self))
 
-def _months(course: Course, reference: Reference, place: int, first: int, end: int) -> _Months:
-    """Those from `first` to before `end`."""
-    group, last = course.group[place], course.reached[place]
-    own, before = slice(first, end), slice(first - 1, end)
-    due = course.due[place][:, own].astype(float)
-    units = due.sum(axis=0)
-    share = due / np.maximum(units, 1)
-    steps = np.diff(reference.mean[group][:, before], axis=1)
+
+def _months(course: Course, reference: Reference) -> _Months:
+    """All months of all quarters; month 0 adds nothing."""
+    due = course.due.astype(float)
+    units = due.sum(axis=1)
+    share = due / np.maximum(units, 1)[:, None]
+    steps = np.diff(reference.mean, axis=2, prepend=reference.mean[:, :, :1])
     # Errors of months add up as the curves' variances grow; a trace of rounding is no growth.
-    squares = reference.error[group][:, before] ** 2
-    growth = np.diff(squares, axis=1)
-    variance = np.where(growth > _TRACE * squares[:, 1:], growth, 0)
-    seen = np.arange(first, end) <= last
-    here = np.where(seen, course.at_risk[place, own], 0)
-    own_step = np.diff(course.mean[place, before])
+    squares = reference.error**2
+    growth = np.diff(squares, axis=2, prepend=squares[:, :, :1])
+    variance = np.where(growth > _TRACE * squares, growth, 0)
+    seen = np.arange(MONTHS + 1) <= course.reached[:, None]
+    here = np.where(seen, course.at_risk, 0)
+    own_step = np.diff(course.mean, axis=1, prepend=course.mean[:, :1])
     return _Months(
-        (share * steps).sum(axis=0),
-        np.sqrt((share**2 * variance).sum(axis=0)),
+        (share * steps[course.group]).sum(axis=1),
+        np.sqrt((share**2 * variance[course.group]).sum(axis=1)),
         units,
         np.maximum(units - here, 0),
         np.where(seen, own_step, 0.0),
@@ -205,14 +213,20 @@ def _draws(
     total, error = np.cumsum(to_come.step), np.sqrt(np.cumsum(to_come.error**2))
     # The reference is off as a whole, by its error in proportion to what it adds.
     off = np.divide(error, total, out=np.zeros_like(total), where=total > 0)
-    factor = np.maximum(1 + off[:, None] * random.standard_normal(DRAWS), 0) * ratio
-    course = factor * total[:, None]
-    course[1:] -= course[:-1].copy()
-    mean = np.maximum(course, 0) * (to_come.coming / spread)[:, None]
+    # In place, since these few thousand numbers are made for each of thousands of quarters.
+    course = off[:, None] * random.standard_normal(DRAWS)
+    course += 1
+    np.maximum(course, 0, out=course)
+    course *= ratio
+    course *= total[:, None]
+    course[1:] = np.diff(course, axis=0)
+    mean = np.maximum(course, 0, out=course)
+    mean *= (to_come.coming / spread)[:, None]
     # Rounded: a trace in the place of 0 would take a random number, and shift all that follow.
-    counts = spread * random.poisson(np.round(mean, 9))
+    counts = spread * random.poisson(np.round(mean, 9, out=mean))
     counts -= (to_come.seen * to_come.coming)[:, None]
-    added: np.ndarray = np.cumsum(counts / np.maximum(to_come.due, 1)[:, None], axis=0)
+    counts /= np.maximum(to_come.due, 1)[:, None]
+    added: np.ndarray = np.cumsum(counts, axis=0, out=counts)
     return added
 
 

@@ -15,7 +15,7 @@ import polars as pl
 
 from pipelines.field.conditions import Condition
 from pipelines.field.context import FieldContext
-from pipelines.field.dimensions import failure_values, split_days
+from pipelines.field.dimensions import failure_values
 from pipelines.field.laws import normal_above
 from pipelines.field.poisson import (
     DAYS_PER_YEAR,
@@ -27,6 +27,7 @@ from pipelines.field.poisson import (
     rate_ratio,
 )
 from pipelines.field.selection import mark_days, mark_failures
+from pipelines.field.unit_days import split_days
 from schemas.wording import counted, number
 
 STRATA = ("family", "needs", "age")
@@ -205,7 +206,7 @@ def _tested(method: str, ratio: Ratio, p_value: float | None) -> Tested:
     return Tested(method, point, low, high, p_value)
 
 
-FEWEST_NAMED, LEAST_SURE = 10, 0.10  # failures of a side, and the p-value, for a sentence
+FEWEST_NAMED, LEAST_SURE = 10, 0.10  # failures of who is named, and the p-value, for a sentence
 
 
 def _sentence(first: str, second: str, a: Side, b: Side, adjusted: Tested) -> str:
@@ -217,8 +218,7 @@ def _sentence(first: str, second: str, a: Side, b: Side, adjusted: Tested) -> st
     if adjusted.ratio is None or adjusted.low is None or adjusted.high is None:
         return f"No ratio can be estimated: {both_rates}."
     limits = f"{adjusted.ratio:.2f} times ({adjusted.low:.2f} to {adjusted.high:.2f})"
-    enough = min(a.failures, b.failures) >= FEWEST_NAMED
-    if not enough or adjusted.p_value is None or adjusted.p_value > LEAST_SURE:
+    if a.failures < FEWEST_NAMED or adjusted.p_value is None or adjusted.p_value > LEAST_SURE:
         return f"No difference can be told, {limits}: {both_rates}."
     word = "higher" if adjusted.ratio > 1 else "lower"
     return f"The rate of the first is {word}, {limits}: {both_rates}."

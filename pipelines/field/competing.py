@@ -12,6 +12,8 @@ import numpy as np
 
 from pipelines.field.poisson import Z_95
 
+_ROUNDING = 1e-12  # of a sum of shares that comes to 1
+
 
 class Incidence(NamedTuple):
     """Share that failed of one cause, its standard error and 95 % limits, by group and age."""
@@ -41,6 +43,7 @@ def aalen_johansen(at_risk: np.ndarray, events: np.ndarray, of_cause: np.ndarray
         after = np.cumprod(np.where(d > 0, 1 - d / n, 1.0), axis=1)
         before = np.concatenate([np.ones((len(n), 1)), after[:, :-1]], axis=1)
         incidence = np.cumsum(np.where(c > 0, before * c / n, 0.0), axis=1)
+        incidence = np.where(incidence > 1 - _ROUNDING, 1.0, incidence)
         # After the last unit has failed nothing moves, so the terms that would divide by 0 are 0.
         open_ended = (d > 0) & (n > d) & (n > 1)
         every = np.where(open_ended, d / ((n - 1) * (n - d)), 0.0)

@@ -110,7 +110,9 @@ def _range(name: str, low: str, high: str, text: str) -> Condition:
 
 def _day(end: str, text: str) -> str:
     try:
-        return date.fromisoformat(end).isoformat()
+        if date.fromisoformat(end).isoformat() == end:  # neither 20260531 nor a week's day
+            return end
+        raise ValueError
     except ValueError:
         raise UsageError(f'"{text}": "{end}" is no day; write it as 2026-05-31.') from None
 
@@ -140,10 +142,7 @@ def _checked_range(condition: Condition, text: str) -> Condition:
 
 
 def _is_number(text: str) -> bool:
-    try:
-        return float(text) == float(text)
-    except ValueError:
-        return False
+    return re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)", text, re.ASCII) is not None
 
 
 def bare_serial(text: str) -> str:

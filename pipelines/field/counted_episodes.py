@@ -23,6 +23,16 @@ class Events(NamedTuple):
     weight: np.ndarray
 
 
+class Endings(NamedTuple):
+    """One element a group and last age of episodes, in rising order: both, and how many episodes
+    have it. `place` is which of them each episode has."""
+
+    group: np.ndarray
+    age: np.ndarray
+    place: np.ndarray
+    episodes: np.ndarray
+
+
 @dataclass(frozen=True)
 class CountedEpisodes:
     """Episodes counted once for all means that are taken over them.
@@ -56,6 +66,20 @@ class CountedEpisodes:
         """The last age of each episode, or of the table where that is earlier."""
         last: np.ndarray = np.minimum(self.episodes.exit, self.grid.ages - 1)
         return last
+
+    @cached_property
+    def early(self) -> np.ndarray:
+        """How many episodes of each group begin at age 0."""
+        group = self.episodes.group[self.episodes.entry <= 0]
+        counts: np.ndarray = np.bincount(group, minlength=self.grid.groups)
+        return counts
+
+    @cached_property
+    def endings(self) -> Endings:
+        """The groups and last ages of the episodes: far fewer than episodes, and in order."""
+        of_episode = self.episodes.group * self.width + self.end
+        key, place, count = np.unique(of_episode, return_inverse=True, return_counts=True)
+        return Endings(*np.divmod(key, self.width), place, count)
 
     @cached_property
     def returns(self) -> tuple[np.ndarray, np.ndarray]:
@@ -121,8 +145,8 @@ class HappenedInside:
 
     @cached_property
     def at_end(self) -> np.ndarray:
-        """`place` at the end of each episode."""
-        return self.place(self.counted.episodes.group, self.counted.end)
+        """`place` at each of the episodes' endings."""
+        return self.place(self.counted.endings.group, self.counted.endings.age)
 
     @cached_property
     def before_entry(self) -> np.ndarray:

@@ -52,6 +52,8 @@ class RiskSets(NamedTuple):
     stretches: as they came. states: how many there are. ages: one more than the last age.
     begin, end: where each stretch begins and has ended, as stratum, state and age in one number,
         in rising order.
+    bounds: the same without the state, each once.
+    first, last: of each stretch, where both are in a table of states x bounds.
     """
 
     stretches: Stretches
@@ -59,14 +61,21 @@ class RiskSets(NamedTuple):
     ages: int
     begin: np.ndarray
     end: np.ndarray
+    bounds: np.ndarray
+    first: np.ndarray
+    last: np.ndarray
 
     @classmethod
-    def of(cls, stretches: Stretches, states: int) -> RiskSets:
-        """`states` is how many there are."""
-        ages = int(stretches.exit.max(initial=0)) + 1
+    def of(cls, stretches: Stretches, states: int, ages: int | None = None) -> RiskSets:
+        """`states` is how many there are, `ages` too; None: up to the last age that occurs."""
+        if ages is None:
+            ages = int(stretches.exit.max(initial=0)) + 1
         row = (stretches.stratum * states + stretches.state) * (ages + 1)
         begin, end = np.sort(row + stretches.entry), np.sort(row + stretches.exit + 1)
-        return cls(stretches, states, ages, begin, end)
+        both = stretches.stratum * ages + np.array([stretches.entry, stretches.exit + 1])
+        bounds, place = np.unique(both, return_inverse=True)
+        first, last = stretches.state * len(bounds) + place.reshape(both.shape)
+        return cls(stretches, states, ages, begin, end, bounds, first, last)
 
     def at_risk(self, stratum: np.ndarray, age: np.ndarray) -> np.ndarray:
         """Stretches of each state that hold an age of a stratum (one row a pair x states)."""
@@ -76,6 +85,10 @@ class RiskSets(NamedTuple):
         begun = np.searchsorted(self.begin, at, "right")
         held: np.ndarray = begun - np.searchsorted(self.end, at, "right")
         return held
+
+    def without(self, stretches: Stretches) -> RiskSets:
+        """Parts of the same stretches, as what is to be left out of them."""
+        return RiskSets.of(stretches, self.states, self.ages)
 
 
 class _Table(NamedTuple):
@@ -96,10 +109,15 @@ class _Table(NamedTuple):
         return weight / whole[:, None], total, total / whole
 
 
-def fit_states(sets: RiskSets, failures: Failures) -> Hazards | None:
+def fit_states(sets: RiskSets, failures: Failures, out: RiskSets | None = None) -> Hazards | None:
     """Maximum partial likelihood of the states, all failures counting (Andersen & Gill 1982).
 
     Only states with a failure take part.
+
+    Args:
+        sets: the time at risk.
+        failures: in it.
+        out: parts of that time that do not count (`RiskSets.without`).
 
     Returns:
         None where there are not two of them, or where a state without company in every stratum
@@ -112,7 +130,10 @@ def fit_states(sets: RiskSets, failures: Failures) -> Hazards | None:
     key, place = np.unique(failures.stratum * ages + failures.age, return_inverse=True)
     cells = len(key)
     happened = np.bincount(place * states + failures.state, minlength=cells * states)
-    at_risk = sets.at_risk(*np.divmod(key, ages))[:, present].astype(float)
+    at_risk = sets.at_risk(*np.divmod(key, ages))
+    if out is not None:
+        at_risk -= out.at_risk(*np.divmod(key, ages))
+    at_risk = at_risk[:, present].astype(float)
     events = happened.reshape(cells, states)[:, present].astype(float)
     table = _Table(key, place, at_risk, events)
     beta = np.zeros(len(present))
@@ -127,7 +148,10 @@ def fit_states(sets: RiskSets, failures: Failures) -> Hazards | None:
             return None
         if np.abs(step).max() < 1e-10:
             break
-    residuals = _residuals(sets, failures, present, table, beta)
+    residuals = _seen(failures, present, table, beta, int(sets.stretches.unit.max()) + 1)
+    residuals -= _expected(sets, present, table, beta, residuals.shape)
+    if out is not None:
+        residuals += _expected(out, present, table, beta, residuals.shape)
     inverse = np.linalg.inv(information)
     meat = residuals @ residuals.T
     return Hazards(present, beta, np.pad(inverse @ meat @ inverse, ((1, 0), (1, 0))))
@@ -151,32 +175,34 @@ def _derivatives(table: _Table, beta: np.ndarray) -> tuple[np.ndarray, np.ndarra
     return score, np.diag(expected.sum(axis=0)) - share.T @ expected
 
 
-def _residuals(
-    sets: RiskSets, failures: Failures, present: np.ndarray, table: _Table, beta: np.ndarray
+def _seen(
+    failures: Failures, present: np.ndarray, table: _Table, beta: np.ndarray, units: int
 ) -> np.ndarray:
-    """Each unit's score but for the reference (states - 1 x units).
+    """What its events give to each unit's score but for the reference (states - 1 x units)."""
+    share = table.shares(beta)[0][table.place]
+    return np.array(
+        [
+            np.bincount(failures.unit, (failures.state == state) - share[:, own], units)
+            for own, state in enumerate(present[1:], start=1)
+        ]
+    )
 
-    Its events less what the fitted hazard expected of its stretches, which is the difference of a
-    running sum over ages at their two ends.
+
+def _expected(
+    sets: RiskSets, present: np.ndarray, table: _Table, beta: np.ndarray, shape: tuple[int, ...]
+) -> np.ndarray:
+    """What the fitted hazard expected of each unit's stretches there (states - 1 x units).
+
+    It is the difference of a running sum over ages at the two ends of a stretch.
     """
     share, _, hazard = table.shares(beta)
-    stretches = sets.stretches
-    before = stretches.stratum * sets.ages
-    first = np.searchsorted(table.key, before + stretches.entry)
-    last = np.searchsorted(table.key, before + stretches.exit, "right")
-    column_of = np.full(sets.states, -1)
-    column_of[present] = np.arange(len(present))
-    column = column_of[stretches.state]
-    weight = np.where(column >= 0, np.exp(beta)[column], 0.0)
-    units = int(stretches.unit.max()) + 1
-    rows = []
+    place = np.searchsorted(table.key, sets.bounds)
+    expected = np.zeros(shape)
     for own in range(1, len(present)):
-        due = np.zeros(len(column))
-        for state in (False, True):
-            running = np.append(0.0, np.cumsum(hazard * (float(state) - share[:, own])))
-            of_state = (column == own) == state
-            due += np.where(of_state, running[last] - running[first], 0.0)
-        expected = np.bincount(stretches.unit, weight * due, units)
-        seen = (failures.state == present[own]) - share[table.place, own]
-        rows.append(np.bincount(failures.unit, seen, units) - expected)
-    return np.array(rows)
+        running = np.zeros((sets.states, len(place)))
+        for column, state in enumerate(present):
+            steps = hazard * (float(column == own) - share[:, own])
+            running[state] = np.exp(beta[column]) * np.append(0.0, np.cumsum(steps))[place]
+        due = running.ravel()[sets.last] - running.ravel()[sets.first]
+        expected[own - 1] = np.bincount(sets.stretches.unit, due, shape[1])
+    return expected

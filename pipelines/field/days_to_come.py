@@ -86,12 +86,13 @@ def days_of_one_shipped(fleet: pl.DataFrame, made_on: date) -> tuple[DaysToCome,
     recent = fleet.filter(pl.col("shipped") > first)
     kinds, place = _numbered(recent)
     shipped, starts, ends = (recent[name].to_numpy() for name in ("shipped", "starts", "ends"))
-    month = shipped.astype("datetime64[D]").astype("datetime64[M]")
+    month = shipped.astype("datetime64[D]").astype("datetime64[M]").astype(np.int64)
+    oldest = month.min(initial=month.max(initial=0))
+    every = np.arange(oldest, month.max(initial=0) + MONTHS + 2).astype("datetime64[M]")
+    first_days, since_oldest = every.astype("datetime64[D]").astype(np.int64), month - oldest
     tables = []
     for since in range(MONTHS + 1):
-        low, high = (
-            (month + since + step).astype("datetime64[D]").astype(np.int64) for step in (0, 1)
-        )
+        low, high = (first_days[since_oldest + since + step] for step in (0, 1))
         begin, end = np.maximum(starts, low), np.minimum(ends, high)
         tables.append(_days_in_bands(begin, end, starts, place, kinds.height))
     sizes = dict(recent.group_by("family").len().rows())

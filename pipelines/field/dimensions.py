@@ -1,7 +1,7 @@
 """The dimensions of the figures: of a unit, of a day, of a failure; and days split by them.
 
-Belongs here: names, words, and splitting stretches of days wherever a dimension changes. Does not
-belong here: rates of what comes out.
+Belongs here: names, words, and splitting stretches of days at bands of age and at months. Does not
+belong here: days summed by groups (`unit_days`), rates of what comes out.
 """
 
 from __future__ import annotations
@@ -91,62 +91,29 @@ def failure_values(failures: pl.DataFrame, dims: Sequence[str]) -> pl.DataFrame:
     return valued.explode("need") if "need" in dims else valued
 
 
-def split_days(spans: pl.DataFrame, units: pl.DataFrame, dims: Sequence[str]) -> pl.DataFrame:
-    """Unit-days by the dimensions of unit and day.
-
-    Args:
-        spans: of `FieldContext.spans`: unit, from_on, until_on, entry, exit and what they say.
-        units: unit and the dimensions of the unit.
-        dims: of OF_UNIT and OF_DAY.
-
-    Returns:
-        unit, the dimensions, days: one row a unit and group in which it is watched for a day.
-    """
-    of_day = [name for name in dims if name in OF_DAY]
-    of_unit = [name for name in dims if name in OF_UNIT]
-    stand = list(dict.fromkeys("needs" if name == "need" else name for name in of_day))
-    stretches = spans.select(
-        "unit", "from_on", "until_on", "entry", "exit", *(n for n in stand if n in OF_SPAN)
-    )
-    if "age" in of_day:
-        stretches = split_bands(stretches)
-    if any(name in OF_CALENDAR for name in of_day):
-        stretches = split_months(
-            stretches, "1mo" if {"season", "month_of_year"} & set(of_day) else "1y"
-        )
-    stretches = stretches.with_columns(days=pl.col("exit") - pl.col("entry"))
-    stretches = stretches.group_by("unit", *stand).agg(pl.col("days").sum())
-    if "need" in of_day:
-        stretches = stretches.with_columns(need=need_of(pl.col("needs"))).explode("need")
-        stretches = stretches.group_by("unit", *of_day).agg(pl.col("days").sum())
-    if of_unit:
-        stretches = stretches.join(units.select("unit", *of_unit), on="unit")
-    return stretches.select("unit", *dims, "days")
+def numbered_failures(failures: pl.DataFrame, dims: Sequence[str]) -> pl.DataFrame:
+    """`failure_values` with the failures' unit and row alone beside the dimensions."""
+    columns = {COLUMN_OF.get(name, "needs" if name == "need" else name) for name in dims}
+    return failure_values(failures.select("unit", *sorted(columns)).with_row_index("row"), dims)
 
 
 def split_bands(spans: pl.DataFrame) -> pl.DataFrame:
-    """Spans split at each band of age, with `age`, the band's words."""
-    bands = pl.DataFrame(
-        {"age": BANDS, "start": BAND_STARTS, "end": [*BAND_STARTS[1:], _NO_END]},
-        schema_overrides={"start": pl.Int64, "end": pl.Int64},
-    )
-    first, last = pl.max_horizontal("entry", "start"), pl.min_horizontal("exit", "end")
-    return (
-        spans.join(bands, how="cross")
-        .with_columns(
-            from_on=pl.col("from_on") + pl.duration(days=first - pl.col("entry")),
-            until_on=pl.col("until_on") - pl.duration(days=pl.col("exit") - last),
-            entry=first,
-            exit=last,
-            **(
-                {"last": pl.col("last") & (last == pl.col("exit"))}
-                if "last" in spans.columns
-                else {}
-            ),
-        )
-        .filter(pl.col("entry") < pl.col("exit"))
-        .drop("start", "end")
-    )
+    """Spans split at each band of age, with `age`, the band's words; by band."""
+    parts = []
+    for word, start, end in zip(BANDS, BAND_STARTS, (*BAND_STARTS[1:], _NO_END), strict=True):
+        first = pl.max_horizontal("entry", pl.lit(start, pl.Int64))
+        last = pl.min_horizontal("exit", pl.lit(end, pl.Int64))
+        columns = {
+            "from_on": pl.col("from_on") + pl.duration(days=first - pl.col("entry")),
+            "until_on": pl.col("until_on") - pl.duration(days=pl.col("exit") - last),
+            "entry": first,
+            "exit": last,
+            "age": pl.lit(word),
+        }
+        if "last" in spans.columns:
+            columns["last"] = pl.col("last") & (last == pl.col("exit"))
+        parts.append(spans.filter(first < last).with_columns(**columns))
+    return pl.concat(parts)
 
 
 def split_months(spans: pl.DataFrame, step: str = "1mo") -> pl.DataFrame:

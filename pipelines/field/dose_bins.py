@@ -12,7 +12,8 @@ import numpy as np
 import polars as pl
 
 from pipelines.field.context import FieldContext
-from pipelines.field.doses import Dose, days_at, doses, failures_at, happened
+from pipelines.field.doses import Dose, days_at, doses, failures_at
+from pipelines.field.happened import which_are
 from pipelines.field.poisson import DAYS_PER_YEAR
 from pipelines.field.rates import COLUMNS as RATES
 from pipelines.field.rates import with_limits
@@ -57,6 +58,11 @@ def dose_bins(context: FieldContext) -> pl.DataFrame:
     return _labelled(table).sort("analyte", "family", "event", "days", "bin")
 
 
+def bins_of_dose(context: FieldContext, dose: Dose) -> pl.DataFrame:
+    """The rows of one dose, also of a limit that the terms do not set."""
+    return _labelled(with_limits(pl.DataFrame([*_of_dose(context, dose)], _COUNTED, orient="row")))
+
+
 def _of_dose(context: FieldContext, dose: Dose) -> Iterator[tuple[object, ...]]:
     """Rows of `_COUNTED`: of each event, on all days and on the unprotected ones once more."""
     watched, failed = days_at(context, dose), failures_at(context, dose)
@@ -70,11 +76,14 @@ def _of_dose(context: FieldContext, dose: Dose) -> Iterator[tuple[object, ...]]:
             for part in (watched, failed)
         )
         days = np.bincount(cells[0][of_days], watched.laid.days[of_days], minlength=size)
-        by_unit = days.reshape(-1, BINS + 1)
-        units = (by_unit > 0).sum(axis=0)
-        sums = by_unit.sum(axis=0) / DAYS_PER_YEAR, (by_unit**2).sum(axis=0) / DAYS_PER_YEAR**2
+        some = np.flatnonzero(days)  # a unit is in few of the bins
+        units, y, y_y = (
+            np.bincount(some % (BINS + 1), weight, minlength=BINS + 1)
+            for weight in (None, days[some], days[some] ** 2)
+        )
+        sums = y / DAYS_PER_YEAR, y_y / DAYS_PER_YEAR**2
         for event in dose.events:
-            own = of_failures & happened(context, event)[failed.laid.row]
+            own = of_failures & which_are(context, event)[failed.laid.row]
             cell, count = np.unique(cells[1][own], return_counts=True)
             count = np.where(days[cell] > 0, count, 0)
             f, f_f, f_y = (

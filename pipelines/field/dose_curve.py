@@ -6,6 +6,8 @@ bins (`dose_bins`), where the rate steps (`dose_step`).
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
 from pipelines.field.dose_rows import Dosed, labels_of, poisson_fit
@@ -15,7 +17,9 @@ from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS
 
 CURVE = ("analyte", "event", "value", "rate_per_100", "low", "high")
 POINTS, KNOTS = 40, (0.05, 0.275, 0.5, 0.725, 0.95)
+_MIDDLE = (0.025, 0.975)
 FEWEST_OF_A_CURVE = 10
+_HARDLY = 1e6  # greatest to least size of the terms' covariance
 
 
 def natural_spline(x: np.ndarray, knots: np.ndarray) -> np.ndarray:
@@ -32,41 +36,66 @@ def natural_spline(x: np.ndarray, knots: np.ndarray) -> np.ndarray:
     return np.column_stack([columns[0] / scale, *(c / scale**2 for c in columns[1:])])
 
 
-def curve(dose: Dose, event: str, data: Dosed, units: int) -> list[dict[str, object]]:
-    """Rows of `CURVE` at 40 values over the middle 95 % of the unit-years; none of few failures."""
+class Line(NamedTuple):
+    """What the curves of all events along one analyte share.
+
+    knots: fewer than 3 where waters are too alike. middle, spread: of the spline's columns over the
+    rows. design: cells x terms. low, high: values between which the middle 95 % of the unit-years
+    lie.
+    """
+
+    knots: np.ndarray
+    middle: np.ndarray
+    spread: np.ndarray
+    design: np.ndarray
+    low: float
+    high: float
+
+
+def line_of(data: Dosed) -> Line:
+    """The spline of rows; each value's is worked out once."""
+    cells = data.cells
+    order = np.argsort(cells.value, kind="stable")
+    share = np.cumsum(cells.years[order]) / max(cells.years.sum(), 1e-12)
+    at = [order[min(int(np.searchsorted(share, q)), len(order) - 1)] for q in (*KNOTS, *_MIDDLE)]
+    x = np.log1p(cells.value)
+    knots = np.unique(x[at[: len(KNOTS)]])
+    low, high = cells.value[at[len(KNOTS) :]].tolist()
+    if len(knots) < 3:
+        return Line(knots, x, x, x, low, high)
+    spline = natural_spline(x, knots)
+    rows = spline[cells.row]
+    middle, spread = rows.mean(axis=0), np.maximum(rows.std(axis=0), 1e-12)
+    design = np.column_stack([cells.covariates, (spline - middle) / spread])
+    return Line(knots, middle, spread, design, low, high)
+
+
+def curve(
+    dose: Dose, event: str, data: Dosed, units: int, line: Line | None = None
+) -> list[dict[str, object]]:
+    """Rows of `CURVE` at 40 values over the middle 95 % of the unit-years; none of few failures.
+
+    `line` is `line_of` the same days, where it is at hand.
+    """
     labels = labels_of(dose, event)
     count = int(data.failures.sum())
-    order = np.argsort(data.value, kind="stable")
-    share = np.cumsum(data.years[order]) / max(data.years.sum(), 1e-12)
-    x = np.log1p(data.value)
-    knots = (
-        np.unique([x[order][np.searchsorted(share, q)] for q in KNOTS]) if len(x) else np.zeros(0)
-    )
-    if count < FEWEST_OF_A_CURVE or len(knots) < 3:
+    if count < FEWEST_OF_A_CURVE:
         return []
-    spline = natural_spline(x, knots)
-    middle, spread = spline.mean(axis=0), np.maximum(spline.std(axis=0), 1e-12)
-    spline = (spline - middle) / spread
-    design = np.column_stack([data.covariates, spline])
-    fit = poisson_fit(design, data.failures, data.years)
+    line, cells = line or line_of(data), data.cells
+    if len(line.knots) < 3:
+        return []
+    fit = _fitted(data, line.design)
     if fit is None:
         return []
-    beta, bread = fit
-    residual = data.failures - data.years * np.exp(design @ beta)
-    sites = int(data.site.max()) + 1
-    scores = np.column_stack(
-        [np.bincount(data.site, column * residual, minlength=sites) for column in design.T]
-    )
+    beta, bread, scores = fit
+    sites = len(scores)
     covariance = bread @ (scores.T @ scores) @ bread * sites / max(sites - 1, 1)
-    low, high = (
-        data.value[order][min(int(np.searchsorted(share, q)), len(x) - 1)] for q in (0.025, 0.975)
-    )
-    at = np.linspace(low, high, POINTS)
-    rows = (natural_spline(np.log1p(at), knots) - middle) / spread
-    terms = data.covariates.shape[1]
-    weight = data.years * np.exp(data.covariates @ beta[:terms])
-    mean_row = (weight @ data.covariates) / weight.sum()
-    level = np.log(weight.sum() / data.years.sum())
+    at = np.linspace(line.low, line.high, POINTS)
+    rows = (natural_spline(np.log1p(at), line.knots) - line.middle) / line.spread
+    terms = cells.covariates.shape[1]
+    weight = cells.years * np.exp(cells.covariates @ beta[:terms])
+    mean_row = (weight @ cells.covariates) / weight.sum()
+    level = np.log(weight.sum() / cells.years.sum())
     gradient = np.column_stack([np.tile(mean_row, (POINTS, 1)), rows])
     log_rate = level + rows @ beta[terms:]
     error = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", gradient, covariance, gradient), 0))
@@ -82,3 +111,23 @@ def curve(dose: Dose, event: str, data: Dosed, units: int) -> list[dict[str, obj
         }
         for value, rate, e in zip(at, log_rate, error, strict=True)
     ]
+
+
+def _fitted(data: Dosed, design: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
+    """Terms, their covariance and the score of each site; None where the fit does not settle.
+
+    On cells, or row by row where the data hardly determine the terms: what is summed up before
+    moves the inverse of such an information in its seventh digit.
+    """
+    from scipy.sparse import csr_array
+
+    row = data.cells.row
+    fit = poisson_fit(design, data.happened, data.cells.years)
+    if fit is not None and np.linalg.cond(fit[1]) > _HARDLY:
+        design, row = design[row], np.arange(len(row))
+        fit = poisson_fit(design, data.failures, data.years)
+    if fit is None:
+        return None
+    residual = data.failures - data.years * np.exp(design @ fit[0])[row]
+    by_site = csr_array((residual, (data.site, row)), shape=(int(data.site.max()) + 1, len(design)))
+    return *fit, by_site @ design

@@ -9,7 +9,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.field.context import FieldContext
-from pipelines.field.dose_curve import CURVE, curve
+from pipelines.field.dose_curve import CURVE, FEWEST_OF_A_CURVE, curve, line_of
 from pipelines.field.dose_rows import dosed_rows, figure_of, unprotected
 from pipelines.field.dose_step import STEP, step_of
 from pipelines.field.doses import doses
@@ -42,9 +42,11 @@ def _fits(context: FieldContext) -> tuple[pl.DataFrame, pl.DataFrame]:
 def _fitted(context: FieldContext) -> tuple[pl.DataFrame, pl.DataFrame]:
     curves, steps = [], []
     for dose in doses(context):
-        cells = unprotected(context, dose)
+        cells, line = unprotected(context, dose), None
         for event in dose.events:
             data = dosed_rows(context, cells, event)
-            curves.append(curve(dose, event, data, cells.units))
+            if line is None and data.failures.sum() >= FEWEST_OF_A_CURVE:
+                line = line_of(data)
+            curves.append(curve(dose, event, data, cells.units, line))
             steps.append([step_of(dose, event, data, cells.units)])
     return figure_of(curves, CURVE), figure_of(steps, STEP)

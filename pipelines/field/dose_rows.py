@@ -6,6 +6,8 @@ here: the curve (`dose_curve`), the step (`dose_step`).
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -13,21 +15,56 @@ import polars as pl
 
 from pipelines.field.context import FieldContext
 from pipelines.field.dimensions import BANDS
-from pipelines.field.doses import AtDose, Dose, days_at, failures_at, families, happened
+from pipelines.field.doses import Dose, Laid, days_at, failures_at, families, values_of
+from pipelines.field.happened import which_are
 from pipelines.field.poisson import DAYS_PER_YEAR
 from pipelines.field.slices import ALL, LABELS
 
 ROUNDS = 60
 
 
-class Dosed(NamedTuple):
-    """Unprotected days with a known value: one element a site, value, family and age band."""
+class Alike(NamedTuple):
+    """Rows of one value, family and age band, whatever their site: one element such a cell.
+
+    row: the cell of each row.
+    """
+
+    row: np.ndarray
+    value: np.ndarray
+    years: np.ndarray
+    covariates: np.ndarray
+
+
+@dataclass(frozen=True)
+class Dosed:
+    """Unprotected days with a known value: one element a site, value, family and age band.
+
+    covariates: rows x dummies of family and age band, with the intercept first. known: the cells of
+    the rows, where they are at hand.
+    """
 
     value: np.ndarray
     years: np.ndarray
     failures: np.ndarray
     site: np.ndarray
-    covariates: np.ndarray  # rows x dummies of family and age band, with the intercept first
+    covariates: np.ndarray
+    known: Alike | None = None
+
+    @cached_property
+    def cells(self) -> Alike:
+        """The rows without their sites, of which a regression needs the sums alone."""
+        if self.known is not None:
+            return self.known
+        key = np.column_stack([self.value, self.covariates])
+        every, row = np.unique(key, axis=0, return_inverse=True)
+        row = row.reshape(-1)
+        return Alike(row, every[:, 0], np.bincount(row, self.years), every[:, 1:])
+
+    @cached_property
+    def happened(self) -> np.ndarray:
+        """The failures of each cell."""
+        sums: np.ndarray = np.bincount(self.cells.row, self.failures, len(self.cells.value))
+        return sums
 
 
 def figure_of(parts: list[list[dict[str, object]]], columns: tuple[str, ...]) -> pl.DataFrame:
@@ -55,13 +92,15 @@ def labels_of(dose: Dose, event: str) -> dict[str, object]:
 
 class Unprotected(NamedTuple):
     """Unprotected days with a known value, one element a site, value, family and age band, in that
-    order; the cell and the row of each failure on them, and how many units had such days."""
+    order, and their cells; the element and the row of each failure on them, and how many units had
+    such days."""
 
     value: np.ndarray
     years: np.ndarray
     site: np.ndarray
     covariates: np.ndarray
-    cell: np.ndarray
+    cells: Alike
+    place: np.ndarray
     row: np.ndarray
     units: int
 
@@ -72,44 +111,46 @@ def unprotected(context: FieldContext, dose: Dose) -> Unprotected:
         at.only(~at.protected & ~np.isnan(at.value))
         for at in (days_at(context, dose, banded=True), failures_at(context, dose))
     )
-    values, sites = np.unique(watched.value), np.unique(watched.laid.site)
-    shape = (len(sites), len(values), len(families(context)), len(BANDS))
-    keys, inverse = np.unique(_keys(watched, sites, values, shape), return_inverse=True)
-    days = np.bincount(inverse, watched.laid.days, minlength=len(keys))
-    of_failure = _keys(failed, sites, values, shape)
-    there = np.isin(of_failure, keys)
-    site, value, family, band = np.unravel_index(keys, shape)
-    dummies = [np.ones(len(keys))]
+    values, rank = values_of(context, dose)
+    shape = (len(values), len(families(context)), len(BANDS))
+    key, of_failure = (_keys(at.laid, rank, shape) for at in (watched, failed))
+    order = np.argsort(key, kind="stable")  # they stand by site: sorting them takes little
+    first = np.flatnonzero(np.diff(key[order], prepend=-1))
+    days = np.add.reduceat(watched.laid.days[order], first) if len(first) else np.zeros(0)
+    key = key[order[first]]
+    place = np.minimum(np.searchsorted(key, of_failure), max(len(key) - 1, 0))
+    there = np.flatnonzero(key[place] == of_failure) if len(key) else np.zeros(0, np.int64)
+    site, number = np.divmod(key, max(int(np.prod(shape)), 1))
+    kinds, row = np.unique(number, return_inverse=True)
+    value, family, band = np.unravel_index(kinds, shape) if len(kinds) else (kinds,) * 3
+    dummies = [np.ones(len(kinds))]
     for levels in (family, band):
         dummies += [(levels == level).astype(float) for level in np.unique(levels)[1:]]
+    covariates, years = np.column_stack(dummies), days * (1 / DAYS_PER_YEAR)
     return Unprotected(
-        values[value],
-        days * (1 / DAYS_PER_YEAR),  # as polars divides, to the last digit
-        site,
-        np.column_stack(dummies),
-        np.searchsorted(keys, of_failure[there]),
+        values[value[row]],
+        years,  # as polars divides, to the last digit
+        np.cumsum(np.diff(site, prepend=site[:1]) != 0),
+        covariates[row],
+        Alike(row, values[value], np.bincount(row, years), covariates),
+        place[there],
         failed.laid.row[there],
-        len(np.unique(watched.laid.unit)),
+        int(np.count_nonzero(np.bincount(watched.laid.unit))),
     )
 
 
-def _keys(at: AtDose, sites: np.ndarray, values: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
-    """Site, value, family and band of each as one number; -1 where site or value is another."""
-    if not len(sites):
-        return np.full(len(at.value), -1)
-    places = []
-    for known, own in ((sites, at.laid.site), (values, at.value)):
-        place = np.minimum(np.searchsorted(known, own), len(known) - 1)
-        places.append(np.where(known[place] == own, place, -1))
-    key = np.ravel_multi_index((*np.maximum(places, 0), at.laid.family, at.laid.age), shape)
-    return np.where(np.min(places, axis=0) >= 0, key, -1)
+def _keys(laid: Laid, rank: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
+    """Site, value, family and band of each, whose value is known, as one number."""
+    of_site = laid.site * shape[0] + rank[laid.sample]
+    key: np.ndarray = (of_site * shape[1] + laid.family) * shape[2] + laid.age
+    return key
 
 
 def dosed_rows(context: FieldContext, cells: Unprotected, event: str) -> Dosed:
     """Those days with the failures of one event beside them."""
-    own = cells.cell[happened(context, event)[cells.row]]
+    own = cells.place[which_are(context, event)[cells.row]]
     failures = np.bincount(own, minlength=len(cells.years)).astype(float)
-    return Dosed(cells.value, cells.years, failures, cells.site, cells.covariates)
+    return Dosed(cells.value, cells.years, failures, cells.site, cells.covariates, cells.cells)
 
 
 def poisson_fit(
@@ -119,20 +160,21 @@ def poisson_fit(
     beta = np.zeros(design.shape[1])
     beta[0] = np.log(max(failures.sum(), 0.5) / years.sum())
 
-    def likelihood(terms: np.ndarray) -> float:
+    def at(terms: np.ndarray) -> tuple[float, np.ndarray]:
+        """The likelihood, and what is to be expected."""
         line = np.clip(design @ terms, -30, 30)
-        return float((failures * line - years * np.exp(line)).sum())
+        mean = years * np.exp(line)
+        return float((failures * line - mean).sum()), mean
 
-    reached = likelihood(beta)
+    reached, mean = at(beta)
     for _ in range(ROUNDS):
-        mean = years * np.exp(np.clip(design @ beta, -30, 30))
         information = design.T @ (design * mean[:, None])
         information += 1e-9 * np.trace(information) * np.eye(len(beta))
         step = np.linalg.solve(information, design.T @ (failures - mean))
-        after = likelihood(beta + step)
+        after, mean = at(beta + step)
         while after < reached - 1e-12 and np.abs(step).max() > 1e-9:
             step = step / 2
-            after = likelihood(beta + step)
+            after, mean = at(beta + step)
         beta = beta + step
         # A level without a failure has no finite term: its likelihood settles all the same.
         if abs(after - reached) < 1e-9 * (1 + abs(after)):

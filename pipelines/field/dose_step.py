@@ -44,11 +44,12 @@ def step_of(dose: Dose, event: str, data: Dosed, units: int) -> dict[str, object
     blank = dict.fromkeys(
         ("step_at", "step_low", "step_high", "ratio", "low", "high", "p_value", "verdict")
     )
-    below = float(data.failures[data.value <= dose.limit].sum())
+    cells = data.cells
+    below = float(data.happened[cells.value <= dose.limit].sum())
     if count < FEWEST_OF_A_STEP:
         return row | blank | {"note": _FEW}
-    values = np.unique(data.value)
-    years = np.bincount(np.searchsorted(values, data.value), data.years, minlength=len(values))
+    values = np.unique(cells.value)
+    years = np.bincount(np.searchsorted(values, cells.value), cells.years, minlength=len(values))
     share = np.cumsum(years) / years.sum()
     place = np.flatnonzero((share >= LEAST_SIDE) & (share <= 1 - LEAST_SIDE))
     place = place[place < len(values) - 1]
@@ -89,11 +90,12 @@ def _at_steps(
     Fitted on cells of family, age band and side, which gives the same estimates as row by row; all
     candidates at once, since only the counts on either side differ.
     """
-    kinds, which = _kinds(data.covariates)
-    cell = which * len(values) + np.searchsorted(values, data.value)
+    cells = data.cells
+    kinds, which = _kinds(cells.covariates)
+    cell = which * len(values) + np.searchsorted(values, cells.value)
     shape = (len(kinds), len(values))
     sides = []
-    for amount in (data.failures, data.years):
+    for amount in (data.happened, cells.years):
         table = np.bincount(cell, amount, minlength=shape[0] * shape[1]).reshape(shape)
         under = np.cumsum(table, axis=1)[:, place].T
         sides.append(np.concatenate([under, table.sum(axis=1)[None, :] - under], axis=1))
@@ -131,14 +133,15 @@ def _chance(data: Dosed, values: np.ndarray, place: np.ndarray, name: str) -> fl
 
     The failures are drawn over the values as a regression on family and age band alone expects.
     """
-    kinds, which = _kinds(data.covariates)
-    fit = poisson_fit(kinds, np.bincount(which, data.failures), np.bincount(which, data.years))
+    cells = data.cells
+    kinds, which = _kinds(cells.covariates)
+    fit = poisson_fit(kinds, np.bincount(which, data.happened), np.bincount(which, cells.years))
     if fit is None:
         return 1.0
-    mean = data.years * np.exp(kinds @ fit[0])[which]
-    at = np.searchsorted(values, data.value)
+    mean = cells.years * np.exp(kinds @ fit[0])[which]
+    at = np.searchsorted(values, cells.value)
     expected = np.bincount(at, mean, minlength=len(values))
-    observed = np.bincount(at, data.failures, minlength=len(values))
+    observed = np.bincount(at, data.happened, minlength=len(values))
     total = int(observed.sum())
     below = np.cumsum(expected)[place] / expected.sum()
 

@@ -9,6 +9,7 @@ dozen doses of a small fleet cost more in queries than in sums.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
@@ -16,7 +17,6 @@ import polars as pl
 
 from pipelines.field.context import FieldContext
 from pipelines.field.dimensions import BANDS, split_bands
-from pipelines.field.happened import of_event
 from pipelines.field.slices import ALL
 
 
@@ -121,20 +121,12 @@ def _products(context: FieldContext) -> list[str]:
 
 def days_at(context: FieldContext, dose: Dose, *, banded: bool = False) -> AtDose:
     """The stretches of days of a dose; `banded`: split at each band of age."""
-    return _at(context, dose, context.once(("dose days", banded), lambda: _days(context, banded)))
+    return _at(context, dose, ("dose days", banded), lambda: _days(context, banded))
 
 
 def failures_at(context: FieldContext, dose: Dose) -> AtDose:
     """The failures of a dose, each with the analyte of its day and the protection."""
-    return _at(context, dose, context.once("dose failures", lambda: _failures(context)))
-
-
-def happened(context: FieldContext, event: str) -> np.ndarray:
-    """Which of the context's failures are of an event."""
-    return context.once(
-        ("failures of", event),
-        lambda: context.failures.with_columns(_=of_event(event))["_"].fill_null(False).to_numpy(),
-    )
+    return _at(context, dose, ("dose failures",), lambda: _failures(context))
 
 
 def families(context: FieldContext) -> list[str]:
@@ -142,14 +134,36 @@ def families(context: FieldContext) -> list[str]:
     return sorted(context.grounds.needing)
 
 
-def _at(context: FieldContext, dose: Dose, laid: Laid) -> AtDose:
+def _at(
+    context: FieldContext, dose: Dose, key: tuple[object, ...], make: Callable[[], Laid]
+) -> AtDose:
     names = families(context)
     own = [names.index(name) for name in families_of(context, dose)]
-    part = laid if len(own) == len(names) else laid.taken(np.isin(laid.family, own))
-    value, able = context.once(
+
+    def of_families() -> Laid:
+        laid = context.once(key, make)
+        return laid if len(own) == len(names) else laid.taken(np.isin(laid.family, own))
+
+    part = context.once((*key, *own), of_families)
+    value, able = _of_samples(context, dose)
+    return AtDose(part, value[part.sample], able[part.product])
+
+
+def values_of(context: FieldContext, dose: Dose) -> tuple[np.ndarray, np.ndarray]:
+    """The values of a dose in rising order, and by sample which of them it has, as `Laid` numbers
+    samples; those without a value have one more than the last."""
+
+    def ranked() -> tuple[np.ndarray, np.ndarray]:
+        values, rank = np.unique(_of_samples(context, dose)[0], return_inverse=True)
+        return values[:-1], rank  # behind the values stands NaN
+
+    return context.once(("dose ranks", dose.analyte, dose.limit, dose.needs), ranked)
+
+
+def _of_samples(context: FieldContext, dose: Dose) -> tuple[np.ndarray, np.ndarray]:
+    return context.once(
         ("dose values", dose.analyte, dose.limit, dose.needs), lambda: _known(context, dose)
     )
-    return AtDose(part, value[part.sample], able[part.product])
 
 
 def _known(context: FieldContext, dose: Dose) -> tuple[np.ndarray, np.ndarray]:
@@ -169,7 +183,8 @@ def _days(context: FieldContext, banded: bool) -> Laid:
     dates = ("from_on", "until_on")
     own = spans.select("unit", "site", "family", "sample", "product", "entry", "exit", *dates)
     own = split_bands(own) if banded else own.with_columns(age=pl.lit(""))
-    return _laid(context, own.with_columns(days=pl.col("exit") - pl.col("entry")), "age")
+    laid = _laid(context, own.with_columns(days=pl.col("exit") - pl.col("entry")), "age")
+    return laid.taken(np.argsort(laid.site, kind="stable"))  # as regressions want them
 
 
 def _failures(context: FieldContext) -> Laid:

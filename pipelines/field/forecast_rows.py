@@ -79,7 +79,9 @@ def rows_of(
             name: pl.Series(
                 np.concatenate([part[name].reshape(-1) for part in parts]), dtype=pl.Float64
             )
-            for name in parts[0]
+            # In one order, whether or not there are draws: rows of several days are put together.
+            for name in (*COLUMNS, "units")
+            if name in parts[0]
         },
     )
     rows = _with_actuals(rows, context, prospects, dims, year=year)

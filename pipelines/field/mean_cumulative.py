@@ -73,9 +73,9 @@ def _mean(happened: HappenedInside, weight: np.ndarray, ages: np.ndarray) -> tup
     steps = amount / happened.at_risk
     sums = happened.running(steps)
     rises = steps / happened.at_risk
-    tables = _Tables(happened.counted.grid.groups, ages)
-    age = happened.key % happened.counted.width
-    mean, g = (tables.running((happened.group, age, rise)) for rise in (steps, rises))
+    tables = _Tables.of(happened.counted, ages)
+    column = tables.column(happened.key % happened.counted.width)
+    mean, g = (tables.running((happened.group, column, rise)) for rise in (steps, rises))
     squares = _squares(happened, weight, np.append(0.0, happened.running(rises)), g, tables)
     # Where all episodes are alike, rounding leaves a trace that would show as limits.
     error = np.sqrt(np.where(squares > _TRACE * mean**2, squares, 0))
@@ -88,18 +88,32 @@ def _mean(happened: HappenedInside, weight: np.ndarray, ages: np.ndarray) -> tup
 
 
 class _Tables(NamedTuple):
-    """Tables of groups by some ages."""
+    """Tables of groups by some ages. columns: of each age that occurs, the first that is not below
+    it, looked up since a search for every event takes many times as long."""
 
     groups: int
     ages: np.ndarray
+    columns: np.ndarray
 
-    def running(self, *parts: tuple[np.ndarray, np.ndarray, np.ndarray]) -> np.ndarray:
-        """Sums up to each age, of what has a group, an age and a weight."""
-        group, age, weight = (np.concatenate(columns) for columns in zip(*parts, strict=True))
+    @classmethod
+    def of(cls, counted: CountedEpisodes, ages: np.ndarray) -> _Tables:
+        """Those of the groups of episodes."""
+        columns = np.searchsorted(ages, np.arange(counted.width))
+        return cls(counted.grid.groups, ages, columns)
+
+    def column(self, age: np.ndarray) -> np.ndarray:
+        """The first age of the table that is not below an age."""
+        columns: np.ndarray = self.columns[age]
+        return columns
+
+    def running(self, *parts: tuple[np.ndarray, np.ndarray | int, np.ndarray]) -> np.ndarray:
+        """Sums up to each age, of what has a group, a column and a weight."""
         columns = len(self.ages) + 1
-        cell = group * columns + np.searchsorted(self.ages, age)
-        sums = np.bincount(cell, weight, self.groups * columns).reshape(self.groups, columns)
-        running: np.ndarray = np.cumsum(sums[:, :-1], axis=1, dtype=float)  # of nothing whole: 0
+        sums = np.zeros(self.groups * columns)
+        for group, column, weight in parts:
+            sums += np.bincount(group * columns + column, weight, len(sums))
+        table = sums.reshape(self.groups, columns)
+        running: np.ndarray = np.cumsum(table[:, :-1], axis=1)
         return running
 
 
@@ -113,12 +127,13 @@ def _squares(
     the first; `now` G by group and age.
     """
     counted, late = happened.counted, happened.counted.late
-    episodes, end = counted.episodes, counted.end
+    episodes, endings = counted.episodes, counted.endings
     place, age = happened.events.episode, happened.events.age
     share = weight / happened.at_risk[happened.cell]
     # Who enters late has missed G up to then: the same as an event of that size on entry.
     missed, at_end = g[happened.before_entry], g[happened.at_end]
     _, back = counted.returns
+    begun = tables.column(episodes.entry[late])
     brought = []
     if len(back):
         shares = np.bincount(place, share, len(episodes.unit))
@@ -126,7 +141,8 @@ def _squares(
         before = np.zeros(len(episodes.unit))
         before[back] = carried
         missed = missed + before[late]
-        brought = [(episodes.group[back], episodes.entry[back], -(carried**2))]
+        column = tables.column(episodes.entry[back])
+        brought = [(episodes.group[back], column, -(carried**2))]
     place, age, share = (
         np.concatenate(pair)
         for pair in ((place, late), (age, episodes.entry[late]), (share, missed))
@@ -134,17 +150,21 @@ def _squares(
     order = np.argsort(place * counted.width + age, kind="stable")
     place, age, share = place[order], age[order], share[order]
     total = _running(place, share)
-    group, ends = episodes.group[place], end[place]
-    every, one = episodes.group, np.ones(len(end))
+    group, ending, column = episodes.group[place], endings.place[place], tables.column(age)
+    ended = tables.column(endings.age)
     # E G(end) counts at the end once that has come, and E G(now) until then.
     settled = tables.running(
-        (group, age, total**2 - (total - share) ** 2),
-        (group, ends, -2 * share * at_end[place]),
-        (every, end, at_end**2),
+        (group, column, total**2 - (total - share) ** 2),
+        (group, ended[ending], -2 * share * at_end[ending]),
+        (endings.group, ended, endings.episodes * at_end**2),
         *brought,
     )
-    early = tables.running((group, age, share), (group, ends, -share))
-    still = tables.running((every, episodes.entry, one), (every, end, -one))
+    early = tables.running((group, column, share), (group, ended[ending], -share))
+    still = tables.running(
+        (np.arange(counted.grid.groups), 0, counted.early),
+        (episodes.group[late], begun, np.ones(len(late))),
+        (endings.group, ended, -endings.episodes),
+    )
     summed: np.ndarray = settled - 2 * now * early + still * now**2
     return summed
 
@@ -154,12 +174,12 @@ def _carried(
 ) -> np.ndarray:
     """E - G of each unit as it comes back to a group, from all its episodes there before.
 
-    `shares` is E of each episode by itself, `at_end` G at its end, `missed` G before late ones.
+    `shares` is E of each episode by itself, `at_end` G at each ending, `missed` G before late ones.
     """
     left, back = counted.returns
     before = np.zeros(len(shares))
     before[counted.late] = missed
-    own = shares[left] - (at_end[left] - before[left])
+    own = shares[left] - (at_end[counted.endings.place[left]] - before[left])
     # A unit's returns stand together, each leaving the episode that the one before came with.
     further = np.append(False, left[1:] == back[:-1])
     return _running(np.cumsum(~further), own)

@@ -17,7 +17,7 @@ import polars as pl
 from pipelines.field.changed_limits import Moved
 from pipelines.field.context import FieldContext
 from pipelines.field.days_to_come import MONTHS
-from pipelines.field.dose_bins import bins_of, dose_bins
+from pipelines.field.dose_bins import bins_of, bins_of_dose, dose_bins
 from pipelines.field.doses import Dose, protected
 from pipelines.field.failure_cost import FEWEST, costed
 from pipelines.field.hindsight import fleet_known, months_on
@@ -156,14 +156,19 @@ def _failures(
     random: np.random.Generator,
 ) -> np.ndarray | None:
     """Failures that treatment keeps away, the estimate first, then draws."""
+    told_limit = one.before if np.isfinite(one.before) else one.after
     table = context.once("dose bins", lambda: dose_bins(context)).filter(
-        pl.col("analyte") == one.analyte,
-        pl.col("event") == "water",
-        pl.col("days") == "unprotected",
+        pl.col("analyte") == one.analyte
     )
+    if table.is_empty():  # the terms set no maximum of it yet
+        names = [name for name in (one.family, ALL) if name in (*context.grounds.needing, ALL)]
+        table = pl.concat(
+            bins_of_dose(context, Dose(name, one.analyte, told_limit, one.needs, ("water",)))
+            for name in names
+        )
+    table = table.filter(pl.col("event") == "water", pl.col("days") == "unprotected")
     # Bins go by the maximum of the family's newest edition, whichever limit moves.
     maxima: dict[str, float] = dict(table.select("family", "limit").rows())
-    told_limit = one.before if np.isfinite(one.before) else one.after
     limit = maxima.get(one.family, maxima.get(ALL, told_limit))
     binned = own.with_columns(bin=pl.Series(bins_of(own["value"].to_numpy(), limit)))
     total = np.zeros(_DRAWS + 1)

@@ -5,11 +5,14 @@ Belongs here: the fits and the likelihood-ratio test. Does not belong here: any 
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from pipelines.field.laws import chi_square_above
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 ROUNDS = 50
 _ROUNDS, _SETTLED, _FARTHEST = 100, 1e-8, 300
@@ -67,15 +70,17 @@ def unpenalized(
     Iteratively reweighted least squares from halfway between each count and their mean (McCullagh
     & Nelder 1989), until the deviance settles.
     """
+    from scipy.sparse import csr_array
     from scipy.special import xlogy
 
+    sparse = csr_array(design)  # a row is of one level of each kind: most of it is 0
     mean = (y + y.mean()) / 2
     offset = np.log(exposure)
     line, before = np.log(mean), np.inf
     terms, bread = np.zeros(design.shape[1]), np.eye(design.shape[1])
     for _ in range(_ROUNDS):
-        terms, bread = _least_squares(design, mean, line - offset + (y - mean) / mean)
-        line = design @ terms + offset
+        terms, bread = _least_squares(sparse, mean, line - offset + (y - mean) / mean)
+        line = sparse @ terms + offset
         mean = np.exp(np.clip(line, -_FARTHEST, _FARTHEST))
         deviance = 2 * float((xlogy(y, y / mean) - y + mean).sum())
         if abs(deviance - before) <= _SETTLED:
@@ -85,27 +90,27 @@ def unpenalized(
 
 
 def _least_squares(
-    design: np.ndarray, weight: np.ndarray, target: np.ndarray
+    design: csr_array, weight: np.ndarray, target: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     """Terms, and the inverse of their information; the least terms where rows do not tell them.
 
     By the information itself where it is far from singular, since that takes a tenth of the time;
     else by the rows, which tell terms from each other that their squares do not.
     """
-    weighted = design * weight[:, None]
-    information = design.T @ weighted
+    weighted = design.multiply(weight[:, None]).tocsr().T
     try:
+        information = (weighted @ design).toarray()
         size = np.diag(np.linalg.cholesky(information))
         if size.min() > _NEARLY_SINGULAR * size.max():
             inverse = np.linalg.inv(information)
-            terms = inverse @ (weighted.T @ target)
+            terms = inverse @ (weighted @ target)
             # What rounding has left over of the target is fitted once more.
-            terms += inverse @ (weighted.T @ (target - design @ terms))
+            terms += inverse @ (weighted @ (target - design @ terms))
             return terms, inverse
     except np.linalg.LinAlgError:
         pass
     root = np.sqrt(weight)
-    return _by_rows(design * root[:, None], root * target)
+    return _by_rows(design.toarray() * root[:, None], root * target)
 
 
 def _by_rows(rows: np.ndarray, target: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

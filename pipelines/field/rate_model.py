@@ -4,8 +4,9 @@ Belongs here: the regression by family, needs and age band, its trend and its se
 its terms. Does not belong here: which days are to come (`days_to_come`), the forecast.
 
 Levels with fewer than 5 failures have a faint normal prior (standard deviation 3 on the log scale),
-without which one that never failed would have no term. Days of the latest months count by the share
-of their failures that has been reported by then.
+without which one that never failed would have no term. A trend or a season that the data leave open
+is not used. Days of the latest months count by the share of their failures that has been reported
+by then.
 """
 
 from __future__ import annotations
@@ -26,6 +27,9 @@ FEWEST_MONTHS, SIGNIFICANT = 24, 0.01
 FEWEST_OF_A_SET, RARE = 5, "rare"
 _LEAST_REPORTED = 0.1
 _PRIOR = 1 / 9
+# Standard error on the log scale beyond which the data leave a term open, as they do where failures
+# begin within the last year: a trend without end then fits best.
+_OPEN = 4.0
 
 
 class RateModel(NamedTuple):
@@ -128,7 +132,7 @@ def fit_rates(
                 wider, y, years, _prior(wider, y), np.append(fit.terms, np.zeros(len(words)))
             )
             chances[test] = chance_of(2 * (other.likelihood - fit.likelihood), len(words))
-            if chances[test] < SIGNIFICANT:
+            if chances[test] < SIGNIFICANT and np.diag(other.covariance).max() < _OPEN**2:
                 fit, design, names = other, wider, [*names, *words]
                 used[test] = True
     spread = _dispersion(cells, years * np.exp(design @ fit.terms), design.shape[1] - base.shape[1])
@@ -187,10 +191,10 @@ def _design(cells: pl.DataFrame, levels: dict[str, list[str]]) -> np.ndarray:
     but a set of needs that is not is a rare one."""
     columns = [np.ones(cells.height)]
     for kind, own in levels.items():
-        words = cells[kind].to_numpy()
-        if kind == "needs" and RARE in own:
-            words = np.where(np.isin(words, own), words, RARE)
-        columns += [(words == level).astype(float) for level in own[1:]]
+        known = {level: place for place, level in enumerate(own)}
+        unknown = known.get(RARE, 0) if kind == "needs" else 0
+        place = cells[kind].replace_strict(known, default=unknown, return_dtype=pl.Int64)
+        columns += [np.eye(len(own))[place.to_numpy(), 1:]]
     return np.column_stack(columns)
 
 

@@ -12,13 +12,13 @@ import numpy as np
 import polars as pl
 
 from pipelines.field.context import FieldContext
-from pipelines.field.dimensions import failure_values
+from pipelines.field.dimensions import numbered_failures
 from pipelines.field.funnel import q_values
-from pipelines.field.happened import of_event
+from pipelines.field.happened import which_are
 from pipelines.field.laws import normal_above
 from pipelines.field.poisson import DAYS_PER_YEAR, Z_95
-from pipelines.field.slice_rates import days_by
 from pipelines.field.slices import FEWEST_FAILURES, FEWEST_UNITS
+from pipelines.field.unit_days import placed_by
 
 
 class ComparedGroup(NamedTuple):
@@ -34,26 +34,23 @@ class ComparedGroup(NamedTuple):
 
 def ratios_to_rest(context: FieldContext, dim: str, event: str) -> list[ComparedGroup]:
     """Each value's rate against the rest, with limits that hold when units fail again."""
-    own = days_by(context, [dim])
-    failed = failure_values(context.failures.filter(of_event(event)), [dim])
-    by_unit = (
-        own.join(failed.group_by("unit", dim).agg(y=pl.len()), on=["unit", dim], how="left")
-        .select(
-            dim,
-            pl.col("unit").cast(pl.Int64),
-            pl.col("y").fill_null(0).cast(pl.Float64),
-            t=pl.col("days") / DAYS_PER_YEAR,
-        )
-        .sort(dim, "unit")
-    )
-    n, w = _of_units(context, event)
+    own = placed_by(context, [dim])
+    numbered = own.groups.with_row_index("group")
+    failed = numbered_failures(context.failures, [dim]).join(numbered, on=dim)
+    happened = failed.select(pl.col("unit", "group", "row").cast(pl.Int64)).to_numpy().T
+    unit, group = happened[:2, which_are(context, event)[happened[2]]]
+    place = own.at(unit, group)
+    counts = np.bincount(place[place >= 0], minlength=len(own.unit)).astype(float)
+    n, w = context.once(("of units", event), lambda: _of_units(context, event))
     total_y, total_t = float(n.sum()), float(w.sum())
     squares = np.array([n @ n, n @ w, w @ w])
-    unit, events, years = (by_unit[name].to_numpy() for name in ("unit", "y", "t"))
-    sizes = by_unit.group_by(dim, maintain_order=True).len()
-    ends = np.cumsum(sizes["len"].to_numpy())
+    # By group, and by unit in each, as they stand.
+    order = np.argsort(own.group, kind="stable")
+    unit, events, years = own.unit[order], counts[order], own.days[order] / DAYS_PER_YEAR
+    sizes = np.bincount(own.group, minlength=own.groups.height)
+    ends = np.cumsum(sizes)
     groups = []
-    for value, size, end in zip(sizes[dim].to_list(), sizes["len"].to_list(), ends, strict=True):
+    for value, size, end in zip(own.groups[dim].to_list(), sizes.tolist(), ends, strict=True):
         inside = slice(int(end) - size, int(end))
         y, s, place = events[inside], years[inside], unit[inside]
         a, t = float(y.sum()), float(s.sum())
@@ -78,7 +75,7 @@ def _of_units(context: FieldContext, event: str) -> tuple[np.ndarray, np.ndarray
     """Failures and years watched of every unit, by its number."""
     spans = context.spans
     unit = spans["unit"].to_numpy().astype(np.int64)
-    failed = context.failures.filter(of_event(event))["unit"].to_numpy().astype(np.int64)
+    failed = context.failures["unit"].to_numpy().astype(np.int64)[which_are(context, event)]
     size = int(max(unit.max(initial=-1), failed.max(initial=-1))) + 1
     days = (spans["exit"] - spans["entry"]).to_numpy().astype(float)
     return (

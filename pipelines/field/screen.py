@@ -17,11 +17,13 @@ import numpy as np
 import polars as pl
 
 from pipelines.field.context import FieldContext
-from pipelines.field.dimensions import failure_values
+from pipelines.field.dimensions import numbered_failures
 from pipelines.field.funnel import q_values
+from pipelines.field.placed_days import Placed
 from pipelines.field.poisson import DAYS_PER_YEAR, Z_95
-from pipelines.field.slice_rates import days_by
+from pipelines.field.score_variance import variances
 from pipelines.field.slices import ALL, LABELS, thin
+from pipelines.field.unit_days import placed_by
 from pipelines.units.watch_spans import NO_PRODUCT
 
 COLUMNS = (
@@ -53,6 +55,7 @@ FEWEST_FAILURES, FEWEST_UNITS = 10, 5
 FALSE_DISCOVERY_RATE = 0.05
 _ROUNDING = 1e-12  # of a sum of squares, which is 0 but for that
 _NO_RATIO = "cannot be estimated, because no such failure happened on the other days"
+_NO_OTHERS = "cannot be estimated, because no other day is of the same family, water and age"
 # `watched`: units at risk on days of the value, by which a row is thin.
 _ROWS = pl.Schema(
     {
@@ -83,7 +86,14 @@ def screen(context: FieldContext) -> pl.DataFrame:
         by=pl.lit(ALL),
         **{name: pl.lit(ALL) for name in LABELS[1:] if name != "cause_class"},
         thin=thin(units="watched"),
-        note=pl.when(pl.col("ratio").is_null()).then(pl.lit(_NO_RATIO)),
+        # Where the failures' strata have no other day, all of them are to be expected here.
+        note=pl.when(pl.col("ratio").is_null()).then(
+            pl.when(
+                (pl.col("failures") - pl.col("expected")).abs() < _ROUNDING * pl.col("failures")
+            )
+            .then(pl.lit(_NO_OTHERS))
+            .otherwise(pl.lit(_NO_RATIO))
+        ),
     )
     order = ["low", "dimension", "value", "cause_class", "cause"]
     ranked = labelled.sort(order, descending=[True, False, False, False, False], nulls_last=True)
@@ -91,57 +101,71 @@ def screen(context: FieldContext) -> pl.DataFrame:
 
 
 def _rows(context: FieldContext) -> Iterator[pl.DataFrame]:
+    strata = placed_by(context, STRATA).groups.sort(STRATA).with_row_index("stratum")
+    dims_of_all = sorted({name for dims in SCREENED for name in dims})
+    failed = numbered_failures(context.failures, (*dims_of_all, *STRATA, "cause_class", "cause"))
+    failed = failed.join(strata, on=STRATA)
+    kinds = pl.concat([failed.with_columns(cause=pl.lit(ALL)), failed])
+    of_kind = kinds.select("cause_class", "cause").unique().sort("cause_class", "cause")
+    of_kind = of_kind.with_row_index("kind")
+    kinds = kinds.join(of_kind, on=["cause_class", "cause"])
     for dims in SCREENED:
-        days = days_by(context, (*dims, *STRATA))
-        failed = failure_values(context.failures, (*dims, *STRATA, "cause_class", "cause"))
+        days, own = placed_by(context, (*dims, *STRATA)), kinds
+        groups = days.groups.with_columns(
+            days=pl.Series(np.bincount(days.group, days.days, minlength=days.groups.height)),
+        ).join(strata, on=STRATA)
         if dims == ("product",):
-            days = days.filter(pl.col("product") != NO_PRODUCT)
-            failed = failed.filter(pl.col("product") != NO_PRODUCT)
-        value = pl.concat_str(dims, separator=",")
+            groups, own = (x.filter(pl.col("product") != NO_PRODUCT) for x in (groups, own))
+        word = pl.concat_str(dims, separator=",").alias("word")
+        words = groups.select(word).unique().sort("word").with_row_index("value")
+        own = own.select("unit", "stratum", "kind", word).join(words, on="word").drop("word")
+        time = groups.with_columns(word).join(words, on="word")
         yield (
-            _of_dimension(days.with_columns(value=value), failed.with_columns(value=value))
-            .with_columns(dimension=pl.lit(",".join(dims)))
+            _of_dimension(time, own)
+            .join(words, on="value")
+            .join(_watched(days, word), on="word")
+            .join(of_kind, on="kind")
+            .with_columns(dimension=pl.lit(",".join(dims)), value="word")
             .select(_ROWS.names())
         )
 
 
-def _of_dimension(days: pl.DataFrame, failed: pl.DataFrame) -> pl.DataFrame:
+def _watched(days: Placed, word: pl.Expr) -> pl.DataFrame:
+    """How many units are watched at each value."""
+    of_group = days.groups.select(word)
+    words = of_group.unique().sort("word")
+    numbered = of_group.join(words.with_row_index("n"), on="word", maintain_order="left")
+    at = days.unit * words.height + numbered["n"].cast(pl.Int64).to_numpy()[days.group]
+    at = np.sort(at, kind="stable")  # by unit they stand nearly in order
+    once = at[np.flatnonzero(np.diff(at, prepend=-1))]
+    counts = np.bincount(once % max(words.height, 1), minlength=words.height)
+    return words.with_columns(watched=pl.Series(counts, dtype=pl.Int64))
+
+
+def _of_dimension(days: pl.DataFrame, kinds: pl.DataFrame) -> pl.DataFrame:
     """Every value that is screened, for each class and each cause.
 
     Args:
-        days: unit, value, STRATA, days.
-        failed: the same of failures, with cause_class and cause.
+        days: value, stratum, days.
+        kinds: unit, value, stratum and kind (a class, or a cause) of failures, once for each.
     """
-    strata = days.select(STRATA).unique().sort(STRATA).with_row_index("stratum")
     time = (
-        days.group_by(*STRATA, "value")
+        days.group_by("stratum", "value")
         .agg(t=pl.col("days").sum() / DAYS_PER_YEAR)
-        .join(strata, on=STRATA)
-        .select("stratum", "value", "t")
         .sort("stratum", "value")  # sums of floats in one order: the same last digit each time
         .with_columns(all=pl.col("t").sum().over("stratum"))
         .with_columns(share=pl.col("t") / pl.col("all"))
     )
-    own = failed.join(strata, on=STRATA).select("unit", "value", "stratum", "cause_class", "cause")
-    kinds = pl.concat([own.with_columns(cause=pl.lit(ALL)), own])
-    numbered = kinds.select("cause_class", "cause").unique().sort("cause_class", "cause")
-    numbered = numbered.with_row_index("kind")
-    kinds = kinds.join(numbered, on=["cause_class", "cause"]).drop("cause_class", "cause")
     counted = kinds.group_by("value", "kind").agg(
         failures=pl.len().cast(pl.Int64), units=pl.col("unit").n_unique().cast(pl.Int64)
     )
     screened = counted.filter(
         (pl.col("failures") >= FEWEST_FAILURES) & (pl.col("units") >= FEWEST_UNITS)
+    ).sort("value", "kind")
+    rows = screened.join(
+        _ratios(kinds, time, screened), on=["value", "kind"], maintain_order="left"
     )
-    ratios = _ratios(kinds, time, screened)
-    variances = _variances(kinds, time, screened)
-    at_risk = days.group_by("value").agg(watched=pl.col("unit").n_unique().cast(pl.Int64))
-    rows = (
-        screened.join(at_risk, on="value")
-        .join(ratios, on=["value", "kind"])
-        .join(variances, on=["value", "kind"])
-        .join(numbered, on="kind")
-    )
+    rows = rows.hstack(variances(kinds, time, rows))
     return rows.with_columns(p_value=_p_values(rows))
 
 
@@ -174,48 +198,6 @@ def _ratios(kinds: pl.DataFrame, time: pl.DataFrame, screened: pl.DataFrame) -> 
         "ratio",
         low=pl.col("ratio") * (-Z_95 * error).exp(),
         high=pl.col("ratio") * (Z_95 * error).exp(),
-    )
-
-
-def _variances(kinds: pl.DataFrame, time: pl.DataFrame, screened: pl.DataFrame) -> pl.DataFrame:
-    """The sum of squares of the units' parts in the score, for each value and kind.
-
-    A unit's part is a - e, its failures with the value less the sum of n x share over strata, where
-    n are all its failures there. The squares are summed as a^2 - 2ae + e^2: no row is made for a
-    unit that failed and a value that it has not, of which there are very many.
-    """
-    shares = time.select("stratum", "value", "share")
-    of_unit = kinds.group_by("kind", "unit", "stratum").agg(n=pl.len().cast(pl.Float64))
-    own = kinds.group_by("kind", "unit", "value").agg(a=pl.len().cast(pl.Float64))
-    keys = ["value", "kind"]
-    squares = own.group_by(keys).agg(aa=(pl.col("a") * pl.col("a")).sum())
-    mixed = (
-        own.join(of_unit, on=["kind", "unit"])
-        .join(shares, on=["stratum", "value"])
-        .sort(*keys, "unit", "stratum")
-        .group_by(keys)
-        .agg(ae=(pl.col("a") * pl.col("n") * pl.col("share")).sum())
-    )
-    pairs = (
-        of_unit.join(of_unit, on=["kind", "unit"], suffix="_2")
-        .group_by("kind", "stratum", "stratum_2")
-        .agg(nn=(pl.col("n") * pl.col("n_2")).sum())
-    )
-    expected = (
-        screened.select(keys)
-        .join(shares, on="value")
-        .join(pairs, on=["kind", "stratum"])
-        .join(shares, left_on=["stratum_2", "value"], right_on=["stratum", "value"], suffix="_2")
-        .sort(*keys, "stratum", "stratum_2")
-        .group_by(keys)
-        .agg(ee=(pl.col("nn") * pl.col("share") * pl.col("share_2")).sum())
-    )
-    return (
-        screened.select(keys)
-        .join(squares, on=keys)
-        .join(mixed, on=keys)
-        .join(expected, on=keys)
-        .select(*keys, "aa", variance=pl.col("aa") - 2 * pl.col("ae") + pl.col("ee"))
     )
 
 

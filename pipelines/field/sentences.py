@@ -24,12 +24,14 @@ from pipelines.field.sentences_to_come import sentences_to_come
 from pipelines.field.slice_rates import SINGLE
 from pipelines.field.slices import ALL
 from schemas import codes
+from schemas.wording import counted
 
 COLUMNS = ("figure", "by", "event", "sentence")
 FEWEST_NAMED, FALSE_DISCOVERY_RATE = 10, 0.10
 # What is compared, and what a ratio is to, where that is not the rest.
 _OF_REGIONS = ("region", "all regions together, at equal water, family and age")
 _OF_QUARTERS = ("quarter of entry", "what is expected at the rates of all")
+_NOUNS = {"startup": "start-up", "entry": "quarter of entry", "shipped": "quarter of shipment"}
 _RATED = ("family", "region", "profile", "startup", "treatment")
 
 
@@ -81,7 +83,7 @@ def field_sentences(context: FieldContext, tables: Callable[[str], pl.DataFrame]
 
 
 def _noun(dim: str) -> str:
-    return dim.replace("_", " ")
+    return _NOUNS.get(dim, dim.replace("_", " "))
 
 
 def _regions(table: pl.DataFrame, event: str) -> list[ComparedGroup]:
@@ -111,8 +113,12 @@ def _group_sentence(groups: list[ComparedGroup], noun: str, against: str = "the 
         f"({one.low:.2f} to {one.high:.2f})"
         for one in ranked[:3]
     ]
-    more = f"; {len(ranked) - 3} more differ too" if len(ranked) > 3 else ""
+    more = f"; {_more(len(ranked) - 3, 'differs', 'differ')} too" if len(ranked) > 3 else ""
     return f"By {noun}: {'; '.join(parts)}{more}."
+
+
+def _more(count: int, one: str, many: str) -> str:
+    return f"{count:,} more {one if count == 1 else many}"
 
 
 def _nearer(one: ComparedGroup) -> float:
@@ -125,7 +131,8 @@ def _nearer(one: ComparedGroup) -> float:
 def _screened(table: pl.DataFrame) -> str:
     flagged = table.filter("flagged", ~pl.col("thin"))
     if flagged.is_empty():
-        return f"Nothing stands out among the {table.height:,} values that were looked at."
+        looked = counted(table.height, "value that was", "values that were")
+        return f"Nothing stands out among the {looked} looked at."
     rows = flagged.head(3).to_dicts()
     parts = [
         f"{row['cause'] if row['cause'] != ALL else row['cause_class']} at "
@@ -134,7 +141,8 @@ def _screened(table: pl.DataFrame) -> str:
         f"days ({row['low']:.1f} to {row['high']:.1f}, {row['failures']} failures)"
         for row in rows
     ]
-    more = f"; {flagged.height - 3} more stand out" if flagged.height > 3 else ""
+    rest = flagged.height - 3
+    more = f"; {_more(rest, 'stands', 'stand')} out" if rest > 0 else ""
     return f"Stands out: {'; '.join(parts)}{more}."
 
 

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import polars as pl
 
+from schemas.wording import counted
+
 FEWEST_NAMED = 10
 
 
@@ -18,12 +20,15 @@ def alarmed(table: pl.DataFrame) -> str:
     )
     if standing.is_empty():
         return "No alarm with ten failures or more goes on."
+    ranked = standing.sort("low", descending=True)
     parts = [
         f"{row['family']} {row['cause_class']} since {row['first_month']:%Y-%m}, "
         f"{row['ratio']:.1f} times what is expected ({row['low']:.1f} to {row['high']:.1f})"
-        for row in standing.sort("low", descending=True).head(3).to_dicts()
+        for row in ranked.head(3).to_dicts()
     ]
-    return f"In alarm: {'; '.join(parts)}."
+    rest = ranked.height - 3
+    more = f"; {counted(rest, 'more goes', 'more go')} on" if rest > 0 else ""
+    return f"In alarm: {'; '.join(parts)}{more}."
 
 
 def watched(table: pl.DataFrame) -> str:
@@ -33,7 +38,12 @@ def watched(table: pl.DataFrame) -> str:
         return "No pair can be charted yet."
     last = known.filter(pl.col("month") == pl.col("month").max())
     yearly = last["false_alarms_a_year"].to_list()[0]
+    if last.height == 1:
+        return (
+            f"1 pair is watched; were it not to change, {yearly:.1f} false alarms a year would "
+            "come of it."
+        )
     return (
-        f"{last.height} pairs are watched; were none of them to change, {yearly:.1f} false alarms "
-        "a year would come of all together."
+        f"{last.height:,} pairs are watched; were none of them to change, {yearly:.1f} false "
+        "alarms a year would come of all together."
     )

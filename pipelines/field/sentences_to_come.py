@@ -12,6 +12,7 @@ import polars as pl
 
 from pipelines.field.slices import ALL
 from schemas import codes
+from schemas.wording import counted
 
 SentenceRow = tuple[str, str, str, str]
 _BASES = {"installed": "units out by now", "sales": "units still to be shipped"}
@@ -42,8 +43,9 @@ def _year(table: pl.DataFrame) -> str:
         for basis, words in _BASES.items()
         if rows[basis]["failures"] is not None
     ]
+    expected = counted(round(whole["failures"]), "failure is", "failures are")
     return (
-        f"In the 12 months from {whole['month']:%Y-%m} on, {whole['failures']:,.0f} failures are "
+        f"In the 12 months from {whole['month']:%Y-%m} on, {expected} "
         f"expected (95 %: {whole['low_95']:,.0f} to {whole['high_95']:,.0f}), "
         f"{' and '.join(parts)}."
     )
@@ -67,16 +69,24 @@ def _model(table: pl.DataFrame) -> str:
 
 
 def _record(table: pl.DataFrame) -> str:
-    records = table.filter(pl.col("basis") == "all").drop_nulls("bias").sort("as_of")
-    if records.is_empty():
+    made = table.filter(pl.col("basis") == "all").sort("as_of")
+    records = made.drop_nulls("bias")
+    if made.is_empty():
         return "No forecast has a record yet: 24 months of watch must lie before it."
+    if records.is_empty():
+        return (
+            "No earlier forecast can be held against what came: nothing had failed by its day, or "
+            "nothing did in its year."
+        )
     biases = [f"{100 * bias:+.0f} %" for bias in records["bias"]]
     days = [f"{day:%Y-%m}" for day in records["as_of"].to_list()]
-    first, last = days[0], days[-1]
+    span = f"Forecasts made as of {days[0]} to {days[-1]} were"
+    if len(days) == 1:
+        span = f"The forecast made as of {days[0]} was"
     inside = int(records["year_inside_95"].sum())
     months = int(records["months_inside_95"].sum())
     return (
-        f"Forecasts made as of {first} to {last} were off by {', '.join(biases)} over their year; "
+        f"{span} off by {', '.join(biases)} over {'its' if len(days) == 1 else 'their'} year; "
         f"what came lay within the 95 % limits of the year in {inside} of {records.height}, "
         f"and of the month in {months} of {12 * records.height}."
     )
@@ -107,7 +117,7 @@ def _completed(table: pl.DataFrame, event: str) -> str:
         return "No projection of a year ago can be held against what came."
     row = own.row(0, named=True)
     return (
-        f"What was projected a year ago was off by {100 * row['bias']:+.0f} %; of {row['cells']} "
-        f"cells {100 * row['inside_95']:.0f} % lay within their 95 % limits and "
-        f"{100 * row['inside_80']:.0f} % within their 80 % limits."
+        f"What was projected a year ago was off by {100 * row['bias']:+.0f} %; of "
+        f"{counted(row['cells'], 'cell')} {100 * row['inside_95']:.0f} % lay within their 95 % "
+        f"limits and {100 * row['inside_80']:.0f} % within their 80 % limits."
     )

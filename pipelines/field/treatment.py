@@ -76,7 +76,7 @@ def treatment_ratios(slices: Grouped) -> pl.DataFrame:
                 chosen = kinds_of[event] & of_class
                 happened = {key: column[chosen] for key, column in failed.items()}
                 labels = {"group": group, "event": event, "cause_class": name}
-                firsts = first_of.hazards(own, event, name)
+                firsts = first_of.hazards(own, side.sets, event, name)
                 rows += [labels | row for row in _ratios(side, happened, firsts)]
     words = ("event", "cause_class", "comparison", "method", "note")
     kinds: dict[str, pl.DataType] = dict.fromkeys(words, pl.String())

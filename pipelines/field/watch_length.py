@@ -11,11 +11,12 @@ import polars as pl
 
 from pipelines.field.comparison import wald_p
 from pipelines.field.context import FieldContext
-from pipelines.field.dimensions import failure_values, split_days
+from pipelines.field.dimensions import failure_values
 from pipelines.field.happened import of_event
 from pipelines.field.poisson import DAYS_PER_YEAR, mantel_haenszel
 from pipelines.field.risk_sets import MONTH_DAYS
 from pipelines.field.slices import ALL, LABELS, thin
+from pipelines.field.unit_days import split_days
 from schemas import codes
 
 COLUMNS = ("event", "ratio", "low", "high", "p_value", "months")

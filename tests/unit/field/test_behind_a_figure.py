@@ -9,11 +9,12 @@ import polars as pl
 import pytest
 
 from pipelines.field.context import FieldContext
-from pipelines.field.dimensions import ALL_DIMENSIONS, BANDS, band_of, season_of, split_days
+from pipelines.field.dimensions import ALL_DIMENSIONS, BANDS, band_of, season_of
 from pipelines.field.failures import field_failures
 from pipelines.field.rates import rates
 from pipelines.field.slice_rates import PAIRS, SINGLE, rates_by, slice_rates
 from pipelines.field.slices import ALWAYS, DIMENSIONS
+from pipelines.field.unit_days import split_days
 
 
 @pytest.fixture(scope="module", params=[3, 4])

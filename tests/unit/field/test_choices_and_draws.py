@@ -157,7 +157,7 @@ def test_a_trace_of_rounding_is_no_error_of_a_month() -> None:
     none = CountedEpisodes(AgeGrid(1), Episodes(*np.zeros((4, 1), int)))
     ((_, curve),) = courses_at_months(none, Events(*np.zeros((3, 0), int)), np.zeros(0))
     reference = Reference(mean, error, np.full(shape, 10), curve)
-    to_come = _months(course, reference, 0, 4, 8)
+    to_come = _months(course, reference).of(0, 4, 8)
     np.testing.assert_allclose(to_come.error, [0, np.sqrt(0.0001), 0, 0], atol=1e-15)
     assert to_come.error[2] == 0
     np.testing.assert_allclose(to_come.step, [0, 0.2, 0, 0])

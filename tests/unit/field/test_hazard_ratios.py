@@ -8,6 +8,9 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pipelines.field import treatment_hazards
+from pipelines.field.competing import aalen_johansen
+from pipelines.field.cox import Hazards
 from pipelines.field.episodes import episodes
 from pipelines.field.figures import figure
 from pipelines.field.poisson import Z_95, mantel_haenszel
@@ -125,3 +128,24 @@ def test_a_state_that_never_failed_has_no_ratio_and_says_so(context) -> None:
     rows = table.filter(pl.col("comparison") == "treated vs lapsed", pl.col("method") == "cox")
     assert rows["ratio"].null_count() == rows.height == 2
     assert set(rows["note"]) == {"cannot be estimated, because there was no failure while treated"}
+
+
+@pytest.mark.parametrize("rounding", [0.0, 1e-18, -1e-18])
+def test_a_variance_of_rounding_alone_gives_no_limits(monkeypatch, rounding: float) -> None:
+    """The ratio stands; limits that coincide with it would tell it for certain."""
+    fit = Hazards(np.array([0, 1]), np.array([0.0, np.log(2)]), np.diag([0.0, rounding]))
+    monkeypatch.setattr(treatment_hazards, "fit_states", lambda *_: fit)
+    nothing = {"stratum": [], "state": [], "unit": [], "age": []}
+    ratio = treatment_hazards.hazards_of(None, nothing)["treated", "untreated"]
+    assert ratio.ratio == pytest.approx(2)
+    assert np.isnan([ratio.low, ratio.high]).all()
+
+
+@pytest.mark.parametrize("units", [3, 10, 97, 113])
+def test_a_share_of_all_units_has_no_limits(units: int) -> None:
+    """One cause after the other until nobody is left: exactly 1, however the shares round."""
+    at_risk, failed = np.arange(units, 0, -1.0)[None, :], np.ones((1, units))
+    curve = aalen_johansen(at_risk, failed, failed)
+    assert curve.value[0, -1] == 1
+    assert np.isnan([curve.low[0, -1], curve.high[0, -1]]).all()
+    assert 0 < curve.low[0, -2] < curve.value[0, -2] < curve.high[0, -2] < 1

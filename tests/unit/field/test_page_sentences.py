@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from decimal import Decimal
 
 import polars as pl
 import pytest
 
+from pipelines.field.agency_words import sentences
 from pipelines.field.page_sentences import page_sentences
+from pipelines.field.sentences import _noun, _screened
+from pipelines.field.sentences_of_alarms import alarmed, watched
+from pipelines.field.sentences_to_come import _completed, _record, _year
 from schemas.columns import polars_schema
 from schemas.field import FIELD_TABLES
 
@@ -179,3 +184,98 @@ def test_agencies_that_are_flagged_follow_all_together() -> None:
         ("agency_figures", "travel", "all"): "all did None. No agency stands out at a "
         "false-discovery rate of 10 %.",
     }
+
+
+@pytest.mark.parametrize(
+    ("biases", "begins"),
+    [
+        ([], "No forecast has a record yet: 24 months"),
+        ([None], "No earlier forecast can be held against what came: nothing had failed by"),
+        ([0.25], "The forecast made as of 2025-01 was off by +25 % over its year; "),
+        (
+            [0.25, -0.1],
+            "Forecasts made as of 2025-01 to 2025-02 were off by +25 %, -10 % over their",
+        ),
+    ],
+)
+def test_the_record_tells_how_many_forecasts_it_is_of(biases: list, begins: str) -> None:
+    """None made, none that can be held against what came, one, or several."""
+    table = pl.DataFrame(
+        {
+            "basis": ["all"] * len(biases),
+            "as_of": [dt.date(2025, 1 + place, 15) for place in range(len(biases))],
+            "bias": biases,
+            "year_inside_95": [True] * len(biases),
+            "months_inside_95": [12] * len(biases),
+        },
+        schema={"basis": pl.String, "as_of": pl.Date, "bias": pl.Float64,
+                "year_inside_95": pl.Boolean, "months_inside_95": pl.Int64},
+    )  # fmt: skip
+    assert _record(table).startswith(begins)
+
+
+@pytest.mark.parametrize(
+    ("failures", "says"), [(1.2, "1 failure is expected"), (1.6, "2 failures are expected")]
+)
+def test_a_year_of_one_failure_is_told_as_one(failures: float, says: str) -> None:
+    """As the number is shown, whole."""
+    row = {"basis": "all", "as_of": dt.date(2025, 1, 31), "month": dt.date(2025, 2, 1)}
+    row |= {"failures": failures, "low_95": 0.0, "high_95": 4.0}
+    parts = [row | {"basis": basis} for basis in ("installed", "sales")]
+    assert says in _year(rows("forecast_year", row, *parts))
+
+
+def test_one_cell_and_one_value_are_told_as_one() -> None:
+    """What was projected in one cell; a screen of one value."""
+    record = {"event": "any", "cells": 1, "bias": 0.1, "inside_80": 0.0, "inside_95": 1.0}
+    assert "of 1 cell 100 % lay" in _completed(rows("completion_record", record), "any")
+    assert _screened(rows("screen", {"flagged": False})).endswith("the 1 value that was looked at.")
+
+
+@pytest.mark.parametrize(
+    ("pairs", "begins"), [(1, "1 pair is watched; were it "), (2, "2 pairs are watched; were none")]
+)
+def test_pairs_are_counted(pairs: int, begins: str) -> None:
+    """Those of the last month that is charted."""
+    row = {"month": dt.date(2025, 1, 1), "false_alarms_a_year": 0.4}
+    told = watched(rows("warnings", *[row | {"family": f"F{n}"} for n in range(pairs)]))
+    assert told.startswith(begins)
+
+
+@pytest.mark.parametrize(
+    ("alarms", "ends"), [(3, ")."), (4, "); 1 more goes on."), (5, "); 2 more go on.")]
+)
+def test_alarms_that_are_not_named_are_counted(alarms: int, ends: str) -> None:
+    """Three are named, the others counted."""
+    row = {"cause_class": "scale", "first_month": dt.date(2025, 1, 1), "failures": 12}
+    row |= {"ratio": 2.0, "low": 1.5, "high": 2.6, "standing": True}
+    told = alarmed(rows("alarms", *[row | {"family": f"F{n}"} for n in range(alarms)]))
+    assert told.endswith(ends)
+
+
+@pytest.mark.parametrize(
+    ("measure", "value", "cases", "says"),
+    [
+        ("returns", 1.0, 1, "1 of 1 repair that was followed to the end came back with the same"),
+        ("returns", 0.5, 4, "2 of 4 repairs that were followed to the end came back with the same"),
+        ("documents", 1.0, 1, "1 of 1 claim waits on documents"),
+        ("documents", 0.25, 4, "1 of 4 claims waits on documents"),
+        ("documents", 0.5, 4, "2 of 4 claims wait on documents"),
+        ("labor_hours", 2.5, 1, "2.5 hours of labor were billed over 1 claim"),
+        ("travel", 40.0, 2, "travel of 80 was billed over 2 claims"),
+    ],
+)
+def test_cases_of_agencies_agree_with_their_count(measure, value, cases, says) -> None:
+    """One repair was followed, two were."""
+    row = {"agency": "all", "measure": measure, "value": value, "cases": cases}
+    row |= {"compared": cases, "observed": 1.0, "expected": 1.0, "flagged": False, "thin": False}
+    (said,) = sentences(pl.DataFrame([row]))["sentence"]
+    assert said.startswith(f"All agencies together: {says}")
+
+
+def test_a_quarter_is_called_one() -> None:
+    """`By shipped` is no English."""
+    assert [_noun(dim) for dim in ("shipped", "cold_supply")] == [
+        "quarter of shipment",
+        "cold supply",
+    ]

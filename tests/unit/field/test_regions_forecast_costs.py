@@ -367,6 +367,8 @@ def test_no_failure_at_all_gives_notes_and_no_nan() -> None:
         floats = table.select(pl.selectors.float())
         assert not floats.select(pl.all().is_nan().any()).sum_horizontal().item()
     assert regions(context)["adjusted_ratio"].null_count() == 4
+    waits = costs(context, ("family",)).select("pending", "pending_low", "pending_high")
+    assert set(waits.rows()) == {(Decimal("0.00"),) * 3}
     assert set(forecast(context, ())["note"]) == {
         "cannot be estimated, because there was no failure"
     }
@@ -380,6 +382,10 @@ def test_the_forecast_of_a_year_ago_covers_what_happened() -> None:
         past = table.filter(pl.col("as_of") == dt.date(2025, 6, 30))
         assert past.height == 12
         assert past["actual"].null_count() == 0
+        assert past["actual"].max() > 1
+        assert past["actual_cost"].to_list() == pytest.approx(
+            [count * 150.10 for count in past["actual"]]
+        )
         inside += (
             past.select(
                 (pl.col("actual") >= pl.col("low_95")) & (pl.col("actual") <= pl.col("high_95"))

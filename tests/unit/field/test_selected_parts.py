@@ -10,6 +10,7 @@ import polars as pl
 import pytest
 
 from pipelines.errors import UsageError
+from pipelines.field import comparison
 from pipelines.field.context import FieldContext
 from pipelines.field.figures import always, figure
 from pipelines.field.happened import of_event
@@ -18,6 +19,7 @@ from pipelines.steps.field_slices import (
     behind_both,
     compared,
     failures_behind,
+    figure_rows,
 )
 
 
@@ -165,3 +167,54 @@ def test_a_unit_that_another_limit_binds_does_not_stop(make_fleet: Callable) -> 
     )
     told = samples.select(alike=_breaks_others(fleet, moved))["alike"].to_list()
     assert told == [False, True, False, False]
+
+
+def test_a_value_need_occur_in_the_whole_fleet_alone(context: FieldContext) -> None:
+    """`--where` may leave a side of a comparison nobody: it has no time, and that is no error."""
+    part = FleetSelection(where=("region=US-ME",)).of(context)
+    with pytest.raises(UsageError, match="does not occur"):
+        compared(part, "region=US-TX", None)
+    sums = compared(part, "region=US-TX", None, None, context)
+    assert (sums.a.units, sums.a.failures, sums.a.rate_per_100) == (0, 0, None)
+    assert sums.b.failures == part.failures.height > 0
+    assert behind_both(part, "region=US-TX", None, context).failures.height == sums.b.failures
+
+
+def test_a_selection_that_nobody_meets_has_its_row(context: FieldContext) -> None:
+    """Of one event too: no unit, no rate, and the reason."""
+    part = FleetSelection(where=("entry=2030-Q1..",)).of(context)
+    for event in (None, "water"):
+        (row,) = figure_rows(part, "rates", (), event).to_dicts()
+        assert (row["units"], row["failures"], row["low"]) == (0, 0, None), event
+        assert "no unit was watched" in row["note"]
+
+
+def test_what_cannot_be_estimated_is_null_in_any_slice(context: FieldContext) -> None:
+    """A group without a failure has no robust limits: null, not a number that is none."""
+    quiet = (pl.col("season") == "winter") & (pl.col("cause_class") == "scale")
+    fleet = replace(context, failures=context.failures.filter(~quiet))
+    rows = figure_rows(fleet, "rates", ("season", "cause_class"), None)
+    none = rows.filter(pl.col("failures") == 0)
+    assert none.height
+    assert none["robust_low"].null_count() == none.height
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "says"),
+    [(10, 9, "is higher"), (9, 200, "No difference"), (10, 200, "is higher")],
+)
+def test_who_is_named_has_ten_failures(first: int, second: int, says: str) -> None:
+    """It is the first side that a comparison's sentence calls higher or lower."""
+    a, b = (comparison.Side(n, 50, 10.0, 10.0 * n, 1.0, 99.0) for n in (first, second))
+    ratio = comparison.Tested("mantel_haenszel", 2.5, 1.5, 4.2, 0.001)
+    said = comparison._sentence("A", "B", a, b, ratio)
+    assert says in said
+
+
+def test_a_class_of_no_failure_is_an_event_all_the_same(context: FieldContext) -> None:
+    """A class that the causes may have has a rate of 0 before its first failure."""
+    assert "gas" not in context.classes
+    (row,) = figure_rows(context, "rates", (), "gas").to_dicts()
+    assert (row["failures"], row["rate_per_100"]) == (0, 0.0)
+    assert row["units"] > 0
+    assert compared(context, "family=Beck", None, "gas").a.failures == 0

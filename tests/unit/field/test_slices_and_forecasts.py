@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import replace
 from decimal import Decimal
 
@@ -77,6 +78,28 @@ def test_forecasts_of_waters_differ_as_their_failures_do(make_fleet) -> None:
     count = dict(by_water.iter_rows())
     others = [count[name] for name in ("chloride", "untested", "within limits")]
     assert count["scale-forming"] > 1.6 * max(others)
+
+
+def test_a_fleet_that_failed_in_the_last_year_alone_has_a_forecast_and_a_record(make_fleet) -> None:
+    """As of a year ago nothing could be expected: its rows say so and stand beside today's.
+
+    Months of the year and a trend cannot both be told from failures of one year: a trend without
+    end and the months against it fit better and better.
+    """
+    known = make_fleet()
+    last_year = known.failures.filter(pl.col("failed_on") >= dt.date(2025, 1, 5))
+    context = replace(known, failures=last_year, as_of=dt.date(2025, 12, 31))
+    for name in ("forecast", "forecast_year"):
+        table = figure(context, name, ()).filter(pl.col("basis") == "installed")
+        today = table.filter(pl.col("as_of") == context.as_of)
+        earlier = table.filter(pl.col("as_of") == dt.date(2024, 12, 31))
+        assert earlier["low_95"].null_count() == earlier.height > 0
+        assert set(earlier["note"]) == {"cannot be estimated, because there was no failure"}
+        assert (today["low_95"] <= today["failures"]).all()
+        assert (today["failures"] <= today["high_95"]).all()
+    whole = pl.col("term").is_in(["trend", "month_of_year"])
+    terms = figure(context, "forecast_model", ()).filter(whole)
+    assert dict(terms.select("term", "used").rows()) == {"trend": True, "month_of_year": False}
 
 
 def test_forecasts_of_classes_add_up(context) -> None:

@@ -69,6 +69,27 @@ def test_a_value_of_the_screen_is_thin_by_its_units_at_risk(
     assert not few["thin"].all()
 
 
+def test_a_value_that_all_days_have_says_that_there_are_no_others(
+    make_fleet: Callable[..., FieldContext],
+) -> None:
+    """Without a list of lots every unit is of none: nothing was there to compare it with."""
+    fleet = make_fleet(120, 5, rate=6.0)
+    assert fleet.units["lot"].unique().to_list() == ["none"]
+    rows = screen(fleet).filter(pl.col("dimension") == "lot")
+    assert rows.height
+    assert rows["ratio"].null_count() == rows.height
+    assert set(rows["note"]) == {
+        "cannot be estimated, because no other day is of the same family, water and age"
+    }
+    halved = fleet.units.with_columns(
+        lot=pl.when(pl.col("unit") % 2 == 0).then(pl.lit("L1")).otherwise(pl.lit("L2"))
+    )
+    failures = fleet.failures.filter(pl.col("unit") % 2 == 0).with_columns(lot=pl.lit("L1"))
+    other = screen(replace(fleet, units=halved, failures=failures))
+    notes = set(other.filter(pl.col("value") == "L1")["note"])
+    assert notes == {"cannot be estimated, because no such failure happened on the other days"}
+
+
 def test_an_alarm_of_few_units_is_thin_and_named_by_no_sentence() -> None:
     """Fewer than 10 units watched: a run of alarms of 12 failures is told in the table alone."""
     months = [dt.date(2025, n, 1) for n in (1, 2)]
@@ -152,6 +173,15 @@ def test_a_region_is_compared_with_all_regions_not_with_the_rest() -> None:
     assert said.startswith("By region: US-ME is higher, 2.00 times all regions together")
 
 
+@pytest.mark.parametrize(
+    ("several", "says"), [(4, "; 1 more differs too."), (5, "; 2 more differ")]
+)
+def test_what_is_not_named_is_counted(several: int, says: str) -> None:
+    """Three groups are named, the others are so many more."""
+    groups = [Group(f"US-{n}", 2.0, 1.5, 2.6, 12, 0.01) for n in range(several)]
+    assert says in _group_sentence(groups, "region")
+
+
 def test_a_thin_value_of_the_screen_is_named_by_no_sentence() -> None:
     """Flagged in the table, and still never ranked."""
     row = {
@@ -160,7 +190,7 @@ def test_a_thin_value_of_the_screen_is_named_by_no_sentence() -> None:
     }  # fmt: skip
     table = pl.DataFrame([row | {"thin": thin} for thin in (True, False)])
     assert "entry 2025-Q1" in _screened(table)
-    assert _screened(table.filter("thin")).startswith("Nothing stands out among the 1 values")
+    assert _screened(table.filter("thin")).startswith("Nothing stands out among the 1 value ")
 
 
 def test_serials_of_conditions_are_read_as_those_of_records() -> None:
