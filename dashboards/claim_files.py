@@ -14,12 +14,15 @@ import hashlib
 import json
 import os
 import shutil
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 import jinja2
+import polars as pl
+
+from dashboards.formats import file_name
 
 MADE_FROM = "claims.json"
 
@@ -27,24 +30,27 @@ MADE_FROM = "claims.json"
 def write_claims(
     folder: Path,
     template: jinja2.Template,
-    contents: Iterable[Mapping[str, Any]],
+    keys: Mapping[str, str],
+    contents: Callable[[list[str]], Iterable[Mapping[str, Any]]],
     shared: Mapping[str, Any],
     last: Path | None,
 ) -> None:
-    """Writes a page for each of `contents` into `folder`, which is made.
+    """Writes a page for each claim of `keys` into `folder`, which is made.
 
     Args:
-        contents: what the template needs of each claim, with `file`.
+        keys: by claim what stands for all that its page is made of, beside `shared`.
+        contents: gives what the template needs of each of some claims.
         shared: what it needs of all of them.
         last: the published pages as the same tool made them; None to make every page.
     """
     folder.mkdir(exist_ok=True)
     before = _made_from(last)
-    of_all = repr((jinja2.__version__, sorted(shared.items())))
+    of_all = repr((jinja2.__version__, pl.__version__, sorted(shared.items())))
     made_from: dict[str, list[str]] = {}
-    for content in contents:
-        name = content["file"]
-        key = hashlib.sha256(f"{of_all}\n{content!r}".encode()).hexdigest()
+    to_make = {}
+    for claim, rows in keys.items():
+        name = file_name(claim)
+        key = hashlib.sha256(f"{of_all}\n{rows}".encode()).hexdigest()
         was, digest = before.get(name, ("", ""))
         if (
             was == key
@@ -52,10 +58,13 @@ def write_claims(
             and _taken(last / "claims" / name, folder / name, digest)
         ):
             made_from[name] = [key, digest]
-            continue
+        else:
+            to_make[claim] = key
+    for content in contents(list(to_make)):
         page = template.render({**content, **shared}).encode("utf-8")
-        (folder / name).write_bytes(page)
-        made_from[name] = [key, hashlib.sha256(page).hexdigest()]
+        (folder / content["file"]).write_bytes(page)
+        key = to_make[content["claim"]]
+        made_from[content["file"]] = [key, hashlib.sha256(page).hexdigest()]
     text = json.dumps(made_from, sort_keys=True, indent=0)
     (folder.parent / "assets" / MADE_FROM).write_text(text + "\n", encoding="utf-8")
 

@@ -157,6 +157,7 @@ FEEDS = pl.Schema({"feed": pl.String(), "through_date": pl.Date(), "stale": pl.B
 REGIONS = pl.Schema(
     {"region": pl.String(), "name": pl.String(), "tile_row": pl.Float64(), "tile_col": pl.Float64()}
 )
+# One row is one name that an agency has had, the one that it has now last.
 AGENCIES = pl.Schema({"agency": pl.String(), "name": pl.String()})
 CAUSES = pl.Schema({"cause": pl.String(), "description": pl.String()})
 

@@ -10,6 +10,7 @@ Without script the place refers to the Morning page, which is made anew whenever
 from __future__ import annotations
 
 import datetime as dt
+import functools
 import re
 
 from markupsafe import Markup
@@ -22,7 +23,6 @@ _PLACE = (
     '<span data-day="{}">the day that the <a href="../index.html">Morning page</a> states</span>'
 )
 _FILLED = re.compile(r'<span data-day="(long|iso)">.*?</span>')
-_TAG = re.compile(r"(<[^>]*>)")
 
 
 class SharedDay(dt.date):
@@ -44,14 +44,28 @@ def words_of(day: dt.date) -> dict[str, str]:
 def referring(html: str, day: dt.date) -> Markup:
     """The HTML, `as of` a shared day made to refer to it; tags stay as they are."""
     if isinstance(day, SharedDay):
-        plain = dt.date(day.year, day.month, day.day)
-        for name, words in words_of(plain).items():
-            said = re.compile(rf"(?<=as of ){re.escape(words)}(?![0-9A-Za-z-])")
-            place = words_of(day)[name]
-            html = "".join(
-                part if part.startswith("<") else said.sub(place, part) for part in _TAG.split(html)
-            )
+        for said, place in _places(day.toordinal()):
+            # Few say the day: to part all text from all tags would take longer than writing it.
+            for match in reversed([*said.finditer(html)]):
+                if not _is_in_tag(html, match.start()):
+                    html = f"{html[: match.start()]}{place}{html[match.end() :]}"
     return Markup(html)
+
+
+@functools.cache
+def _places(ordinal: int) -> list[tuple[re.Pattern[str], str]]:
+    """Each spelling of a day, said `as of` it, and what stands for it on a page that refers."""
+    plain = dt.date.fromordinal(ordinal)
+    places = words_of(SharedDay.of(plain))
+    return [
+        (re.compile(rf"(?<=as of ){re.escape(words)}(?![0-9A-Za-z-])"), places[name])
+        for name, words in words_of(plain).items()
+    ]
+
+
+def _is_in_tag(html: str, at: int) -> bool:
+    opened = html.rfind("<", 0, at)
+    return opened > html.rfind(">", 0, at) and html.find(">", at) >= 0
 
 
 def script(day: dt.date) -> str:

@@ -6,7 +6,7 @@ Belongs here: which files there are and what they share. Does not belong here: w
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -33,6 +33,7 @@ from dashboards.pages import (
     terms,
     upcoming,
 )
+from dashboards.pages.claim_rows import claim_rows
 from dashboards.pages.searched import search_data
 from dashboards.shared_day import SharedDay
 
@@ -228,4 +229,9 @@ def _write_claims(
     refers = replace(shown, as_of=SharedDay.of(shown.as_of))
     shared = {"page": "claim", "root": "../", "shell": _shell(refers)}
     template = environment.get_template("claim.html")
-    write_claims(folder, template, claim.contents(refers, claims), shared, last)
+    rows = claim_rows(refers, claims, claim.beside(claims))
+
+    def contents(chosen: list[str]) -> Iterator[dict[str, Any]]:
+        return claim.contents_of(rows.only(chosen))
+
+    write_claims(folder, template, rows.keys(), contents, shared, last)

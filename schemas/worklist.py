@@ -32,7 +32,8 @@ _ORIGINAL: dict[str, Any] = {
 }
 ORIGINAL = tuple(_ORIGINAL)
 # One row is one claim on which people did something beside ruling: an open appeal, a ruling that
-# waits for a second person, to whom it is assigned, until when it is held.
+# waits for a second person, to whom it is assigned, until when it is held. A ruling of a day after
+# `appeal_day` settles the appeal, also one that an export brought.
 DESK = pl.Schema(
     {
         "claim": pl.String(),
@@ -40,6 +41,7 @@ DESK = pl.Schema(
         "hold_until": pl.Date(),
         "appealed_on": pl.Date(),
         "appeal_reason": pl.String(),
+        "appeal_day": pl.Date(),
         "waiting_event": pl.Int64(),
         "waiting_by": pl.String(),
     }

@@ -25,7 +25,7 @@ def content(data: PageData, claims: Sequence[str]) -> dict[str, Any]:
     """What the template needs, claims in their order."""
     chosen = pl.DataFrame({"claim": claims}, schema={"claim": pl.String})
     rows = chosen.join(data.decisions, on="claim", maintain_order="left")
-    events = _by(data.events.sort("serial", "on", "kind"), "serial")
+    events = _by(data.events.sort("serial", "on", "kind", "label"), "serial")
     water = _by(data.water_values, "claim")
     cited = data.findings.select("claim", cited="evidence").explode("cited").unnest("cited")
     landed = _by(cited.unique().join(data.evidence_rows, on=CITED).sort("claim", *CITED), "claim")
@@ -90,7 +90,7 @@ def _facts(row: Row, names: Mapping[str, Mapping[str, str | None]]) -> list[tupl
 
 def _water(values: list[Row]) -> dict[str, Any] | None:
     """The latest complete test, as reported and limited; not whether it is within."""
-    bars = water_bars([dict(row) for row in values], {})
+    bars = water_bars([dict(row) for row in values], None)
     if bars is None:
         return None
     first = values[0]

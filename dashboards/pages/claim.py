@@ -5,19 +5,18 @@ Belongs here: gathering what one claim's page shows. Does not belong here: decid
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
-import polars as pl
+from markupsafe import Markup
 
 from dashboards import formats
-from dashboards.data import CITED, PageData
+from dashboards.data import PageData
 from dashboards.pages import causes
 from dashboards.pages.claim_at_hand import at_hand
 from dashboards.pages.claim_parts import life_line, water_bars
+from dashboards.pages.claim_rows import ClaimRows, claim_rows
 from dashboards.pages.paper_trail import LINES, money_table, payment_said, rulings_said
-from dashboards.shared_day import referring
 
 CLOCKS = {
     "installed_on": "its installation",
@@ -27,7 +26,6 @@ CLOCKS = {
     "replaced_unit": "the clock of the unit that it took over from",
 }
 _MOST_OTHERS = 8
-Rows = dict[str, list[dict[str, Any]]]
 Cited = tuple[str, str, str, int]  # feed, key, file and line
 
 
@@ -38,92 +36,43 @@ def contents(
 
     `address` gives the page of any claim; without it those of `claims` have one, beside each other.
     """
-    chosen = pl.DataFrame({"claim": claims}, schema={"claim": pl.String})
-    decisions = chosen.join(data.decisions, on="claim", how="inner", maintain_order="left")
-    pages = set(claims)
-
-    def beside(claim: str) -> str | None:
-        return formats.file_name(claim) if claim in pages else None
-
-    gathered = _gather(data, decisions) | {"address": address or beside}
-    gathered["at_hand"] = at_hand(data, gathered["address"])
-    for decision in decisions.iter_rows(named=True):
-        yield _content(decision, gathered, data)
+    return contents_of(claim_rows(data, claims, address or beside(claims)))
 
 
-def _by(frame: pl.DataFrame, key: str) -> Rows:
-    grouped: Rows = defaultdict(list)
-    for row in frame.iter_rows(named=True):
-        grouped[row[key]].append(row)
-    return grouped
+def beside(claims: Sequence[str]) -> Callable[[str], str | None]:
+    """The address of a claim's page from another's, where these have pages."""
+    pages = frozenset(claims)
+    return lambda claim: formats.file_name(claim) if claim in pages else None
 
 
-def _gather(data: PageData, decisions: pl.DataFrame) -> dict[str, Any]:
-    claims = decisions.select("claim")
-    serials = decisions.select("serial").unique()
+def contents_of(rows: ClaimRows) -> Iterator[dict[str, Any]]:
+    """What the template needs for each of the claims whose rows these are, in their order."""
+    gathered = _gather(rows)
+    for decision in rows.decisions.iter_rows(named=True):
+        yield _content(decision, gathered, rows.of_all["currency"])
 
-    def of_claims(frame: pl.DataFrame) -> pl.DataFrame:
-        return frame.join(claims, on="claim", how="semi")
 
-    findings = of_claims(data.findings).sort("claim", "position")
-    cited = findings.select(pl.col("evidence").explode()).unnest("evidence")
-    evidence = data.evidence_rows.join(cited, on=CITED, how="semi")
-    events = data.events.join(serials, on="serial", how="semi").sort("serial", "on", "kind")
-    spans = data.cartridge_spans.join(serials, on="serial", how="semi").sort("serial", "start")
-    others = data.decisions.select(
-        "claim", "serial", "site", "failed_on", "standing", "cause", "parts_standing",
-        "labor_standing", "travel_standing",
-    ).sort("failed_on", "claim", descending=[True, False])  # fmt: skip
-    water = of_claims(data.water_values)
-    samples = water.select("sample").unique()
-    return {
-        "findings": _by(findings, "claim"),
-        "evidence": {_cited(row): row for row in evidence.iter_rows(named=True)},
-        "events": _by(events, "serial"),
-        "spans": _by(spans, "serial"),
-        "water": _by(water, "claim"),
-        "history": _by(of_claims(data.history).sort("decided_at"), "claim"),
-        "rulings": _by(of_claims(data.rulings).sort("ruled_at"), "claim"),
-        "payments": {r["claim"]: r for r in of_claims(data.payments).iter_rows(named=True)},
-        "credits": _by(of_claims(data.credits).sort("credited_on", "credit"), "claim"),
-        "replacements": dict(
-            data.units.join(serials, on="serial", how="semi")
-            .select("serial", "replacement")
-            .drop_nulls()
-            .iter_rows()
-        ),
-        "counterfactuals": _by(of_claims(data.counterfactuals), "claim"),
-        "letters": {row["claim"]: row for row in of_claims(data.letters).iter_rows(named=True)},
-        "of_serial": _by(others.join(serials, on="serial", how="semi"), "serial"),
-        "of_site": _by(
-            others.join(decisions.select("site").unique(), on="site", how="semi"), "site"
-        ),
-        "clock_sources": dict(
-            data.units.join(serials, on="serial", how="semi")
-            .select("serial", "clock_source")
-            .iter_rows()
-        ),
-        "profiles": {
-            row["sample"]: row
-            for row in data.water_profiles.join(samples, on="sample", how="semi").iter_rows(
-                named=True
-            )
-        },
-        "regions": dict(data.regions.select("region", "name").iter_rows()),
-        "agencies": dict(data.agencies.select("agency", "name").iter_rows()),
-        "causes": dict(data.causes.select("cause", "description").iter_rows()),
-        "suggested": {
-            row["claim"]: causes.of_claim(row)
-            for row in of_claims(data.cause_suggestions).iter_rows(named=True)
-        },
-    }
+def _gather(rows: ClaimRows) -> dict[str, Any]:
+    of_all = {name: dict(rows.of_all[name]) for name in ("regions", "agencies", "causes")}
+    several = (
+        "findings", "evidence", "water", "history", "rulings", "credits", "counterfactuals",
+        "next_steps", "stale", "events", "spans", "of_serial", "of_site",
+    )  # fmt: skip
+    one = ("profiles", "payments", "letters", "suggested", "listed", "units")
+    return (
+        of_all
+        | {name: rows.by(name) for name in several}
+        | {name: rows.one_by(name) for name in one}
+    )
 
 
 def _content(
-    decision: Mapping[str, Any], gathered: Mapping[str, Any], data: PageData
+    decision: Mapping[str, Any], gathered: Mapping[str, Any], currency: str
 ) -> dict[str, Any]:
     claim, serial = decision["claim"], decision["serial"]
-    findings, evidence = _findings(gathered["findings"][claim], gathered["evidence"])
+    landed = {_cited(row): row for row in gathered["evidence"][claim]}
+    findings, evidence = _findings(gathered["findings"][claim], landed)
+    suggested = gathered["suggested"].get(claim)
     counterfactuals = [row["sentence"] for row in gathered["counterfactuals"][claim]]
     if not counterfactuals:
         documents = [document for document in (decision["missing"] or "").split("; ") if document]
@@ -135,34 +84,34 @@ def _content(
         "file": formats.file_name(claim),
         "standing": decision["standing"],
         "words": formats.VERDICTS,
-        "answer": _answer(decision, findings, gathered["rulings"][claim], data.currency),
+        "answer": _answer(decision, findings, gathered["rulings"][claim], currency),
         "facts": _facts(decision, gathered),
-        **gathered["at_hand"](claim),
+        **at_hand(
+            gathered["listed"].get(claim),
+            gathered["next_steps"][claim],
+            gathered["stale"][claim],
+            currency,
+        ),
         "money": money_table(decision, gathered["payments"].get(claim)),
         "payment": payment_said(
-            gathered["payments"].get(claim), gathered["credits"][claim], data.currency
+            gathered["payments"].get(claim), gathered["credits"][claim], currency
         ),
-        "rulings": rulings_said(gathered["rulings"][claim], decision, data.currency),
+        "rulings": rulings_said(gathered["rulings"][claim], decision, currency),
         "counterfactuals": counterfactuals,
         "nothing_missing": _nothing_missing(decision["verdict"]),
-        "suggested_cause": gathered["suggested"].get(claim),
+        "suggested_cause": suggested and causes.of_claim(suggested),
         "findings": findings,
         "evidence": evidence,
-        "life": life_line(
-            decision, gathered["events"][serial], gathered["spans"][serial], data.as_of
-        ),
-        "water": water_bars(gathered["water"][claim], gathered["profiles"]),
-        "earlier": _others(decision, gathered, data.currency),
+        "life": life_line(decision, gathered["events"][serial], gathered["spans"][serial]),
+        "water": water_bars(gathered["water"][claim], gathered["profiles"].get(claim)),
+        "earlier": _others(decision, gathered, currency),
         "history": [_history(row) for row in reversed(gathered["history"][claim])],
-        "letter": _letter(gathered["letters"].get(claim), data),
+        "letter": _letter(gathered["letters"].get(claim)),
     }
 
 
-def _letter(values: Mapping[str, Any] | None, data: PageData) -> dict[str, Any] | None:
-    if values is None or data.letter_templates is None:
-        return None
-    to = values["agency_name"] or values["agency"] or "the service agency"
-    return {"to": to, "html": referring(data.letter_templates.html(values, level=3), data.as_of)}
+def _letter(letter: Mapping[str, Any] | None) -> dict[str, Any] | None:
+    return {"to": letter["to"], "html": Markup(letter["html"])} if letter else None
 
 
 def _nothing_missing(verdict: str) -> str:
@@ -273,7 +222,7 @@ def _facts(decision: Mapping[str, Any], gathered: Mapping[str, Any]) -> list[tup
         ("Call", decision["call"]),
         ("Terms", decision["edition"]),
         ("Warranty from", _clock(decision, gathered)),
-        ("Replacement", gathered["replacements"].get(decision["serial"])),
+        ("Replacement", gathered["units"].get(decision["serial"], {}).get("replacement")),
         ("Nearest serial on the register", decision["serial_suggestion"]),
     ]
     return [(label, value) for label, value in facts if value and value != "–"]
@@ -282,7 +231,8 @@ def _facts(decision: Mapping[str, Any], gathered: Mapping[str, Any]) -> list[tup
 def _clock(decision: Mapping[str, Any], gathered: Mapping[str, Any]) -> str | None:
     if decision["clock_start"] is None:
         return None
-    source = CLOCKS.get(gathered["clock_sources"].get(decision["serial"]))
+    unit = gathered["units"].get(decision["serial"], {})
+    source = CLOCKS.get(unit.get("clock_source"))
     return f"{formats.day(decision['clock_start'])}{f' ({source})' if source else ''}"
 
 
@@ -303,7 +253,7 @@ def _others(
             others.append(
                 {
                     "claim": row["claim"],
-                    "href": gathered["address"](row["claim"]),
+                    "href": row["href"],
                     "standing": row["standing"],
                     "text": ", ".join([*parts, formats.money(paid, currency)]),
                 }

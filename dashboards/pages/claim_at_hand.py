@@ -6,38 +6,39 @@ Belongs here: gathering and wording these. Does not belong here: which step come
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from dashboards import formats
-from dashboards.data import PageData
 from dashboards.pages.originals import original_said
+
+# What of a claim's row in the worklist its page shows.
+AT_HAND = (
+    "claim", "original", "assigned_to", "held", "hold_until", "appealed_on", "appeal_reason",
+    "waiting_event", "waiting_by",
+)  # fmt: skip
 
 
 def at_hand(
-    data: PageData, address: Callable[[str], str | None]
-) -> Callable[[str], dict[str, Any]]:
-    """What gives these parts of the page of any claim; `address` gives a claim's page."""
-    listed = {row["claim"]: row for row in data.worklist.iter_rows(named=True)}
-    steps: dict[str, list[tuple[str, str]]] = {}
-    for claim, label, command in data.next_steps.select("claim", "label", "command").iter_rows():
-        steps.setdefault(claim, []).append((label, command))
-    stale: dict[str, list[str]] = {}
-    for claim, sentence in data.stale_corrections.select("claim", "sentence").iter_rows():
-        stale.setdefault(claim, []).append(sentence)
+    listed: Mapping[str, Any] | None,
+    steps: Sequence[Mapping[str, Any]],
+    stale: Sequence[Mapping[str, Any]],
+    currency: str,
+) -> dict[str, Any]:
+    """These parts of a claim's page.
 
-    def of_claim(claim: str) -> dict[str, Any]:
-        row = listed.get(claim)
-        original = row["original"] if row else None
-        return {
-            "next_steps": steps.get(claim, []),
-            "original": original_said(original, data.currency),
-            "original_href": address(original["claim"]) if original else None,
-            "at_desk": _at_desk(row) if row else [],
-            "stale": stale.get(claim, []),
-        }
-
-    return of_claim
+    Args:
+        listed: AT_HAND, and `original_href`, the page of the claim that came first.
+        steps: label and command of each.
+        stale: the sentence of each correction whose row is another one now.
+    """
+    return {
+        "next_steps": [(step["label"], step["command"]) for step in steps],
+        "original": original_said(listed and listed["original"], currency),
+        "original_href": listed and listed["original_href"],
+        "at_desk": _at_desk(listed) if listed else [],
+        "stale": [one["sentence"] for one in stale],
+    }
 
 
 def _at_desk(row: Mapping[str, Any]) -> list[str]:

@@ -13,7 +13,7 @@ from typing import Any
 from markupsafe import Markup
 
 from dashboards import formats
-from dashboards.shared_day import NEXT, SharedDay
+from dashboards.shared_day import NEXT
 
 # Kind of event -> line on the time line, and shape of its mark.
 TRACKS = {
@@ -53,18 +53,12 @@ def life_line(
     decision: Mapping[str, Any],
     events: Iterable[Mapping[str, Any]],
     spans: Iterable[Mapping[str, Any]],
-    as_of: dt.date,
 ) -> dict[str, Any] | None:
     """Chart rows, table rows and legend of a unit's life; None where nothing is dated.
 
-    On a page that refers to its day, a cartridge's cover that goes on is said to.
+    A cartridge's cover without an end goes on.
     """
-    cartridges = [_cartridges(one) for one in spans]
-    if isinstance(as_of, SharedDay):
-        following = formats.chart_day(as_of + dt.timedelta(days=1))
-        for row in cartridges:
-            row["end"] = NEXT if row["end"] == following else row["end"]
-    stretches = _windows(decision) + cartridges
+    stretches = _windows(decision) + [_cartridges(one) for one in spans]
     moments = [moment(event) for event in events if event["on"] is not None]
     failure = {"on": formats.chart_day(decision["failed_on"]), "label": "failure"}
     return drawn_line(stretches, moments, [failure], "The failure of this claim.")
@@ -130,14 +124,14 @@ def _cartridges(stretch: Mapping[str, Any]) -> dict[str, str]:
     return span("Cartridges", kind, label, stretch["start"], stretch["end"])
 
 
-def span(track: str, kind: str, label: str, start: dt.date, end: dt.date) -> dict[str, str]:
-    """One stretch of a line."""
+def span(track: str, kind: str, label: str, start: dt.date, end: dt.date | None) -> dict[str, str]:
+    """One stretch of a line; without an end it goes on to the day that the page refers to."""
     return {
         "track": track,
         "kind": kind,
         "label": label,
         "start": formats.chart_day(start),
-        "end": formats.chart_day(end),
+        "end": NEXT if end is None else formats.chart_day(end),
     }
 
 
@@ -156,7 +150,7 @@ def moment(event: Mapping[str, Any]) -> dict[str, str]:
 
 
 def water_bars(
-    values: list[Mapping[str, Any]], profiles: Mapping[str, Mapping[str, Any]]
+    values: list[Mapping[str, Any]], profile: Mapping[str, Any] | None
 ) -> dict[str, Any] | None:
     """Chart rows, table rows and a sentence for a test against its limits; None without one."""
     if not values:
@@ -180,7 +174,7 @@ def water_bars(
         "json": Markup(formats.script_json(formats.packed(chart))),
         "rows": [analyte_row(row) for row in values],
         "sentence": head + tail,
-        "profile": _profile(profiles.get(first["sample"])),
+        "profile": _profile(profile),
     }
 
 
@@ -240,5 +234,5 @@ def _ticks(row: Mapping[str, Any], name: str, scale: float) -> list[dict[str, An
 
 def analyte_row(row: Mapping[str, Any]) -> list[str]:
     """An analyte of a test: its name, what was reported, its limit, whether it is outside."""
-    outside = {True: "yes", False: "no", None: ""}[row["outside"]]
+    outside = "yes" if row["outside"] else "no"  # what was not detected is never outside
     return [formats.ANALYTES[row["analyte"]][0], _reported(row), _limit(row), outside]

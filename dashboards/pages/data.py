@@ -108,11 +108,19 @@ def _join(row: dict[str, Any]) -> list[str]:
         row["column"],
         row["to"],
         *(formats.whole(row[name]) for name in ("rows", "matched")),
-        "–" if share is None else f"{int(100 * share)} %",
+        "–" if share is None else f"{100 * row['matched'] // row['rows']} %",
         *(formats.whole(row[cause]) for cause in MISS_CAUSES),
         f"{100 * row['min_share']:g} %",
-        "below" if row["below"] else "enough",
+        _state_of_join(row),
     ]
+
+
+def _state_of_join(row: dict[str, Any]) -> str:
+    """Whether a join is below; one of few rows that is not judged is not called enough."""
+    if row["below"]:
+        return "below"
+    is_short = row["share"] is not None and row["share"] < row["min_share"]
+    return "too few rows to judge" if is_short else "–" if row["share"] is None else "enough"
 
 
 def _miss(row: dict[str, Any]) -> list[str]:

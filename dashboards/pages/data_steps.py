@@ -8,45 +8,19 @@ from __future__ import annotations
 
 import csv
 import io
+import shlex
 from typing import Any
 
 import polars as pl
 
 from dashboards import formats
 from dashboards.data import PageData
+from schemas.accounts import WHOLE_RULES
 from schemas.codes import ALIAS_KINDS
 from schemas.columns import column_names
 from schemas.reference import ALL_REFERENCE_TABLES
 
 MOST_CODES = 100
-# What sets a file or sheet aside as a whole.
-WHOLE_RULES = (
-    "column_twice",
-    "empty_file",
-    "file_too_large",
-    "folder",
-    "header_error",
-    "header_nul",
-    "header_quote",
-    "join_missing",
-    "link_nowhere",
-    "link_outside",
-    "missing_column",
-    "missing_header",
-    "no_feed",
-    "no_header_row",
-    "no_mapping",
-    "no_workbook",
-    "not_a_file",
-    "old_workbook",
-    "too_many_cells",
-    "too_many_columns",
-    "two_mappings",
-    "unreadable",
-    "workbook_failed",
-    "workbook_memory",
-    "workbook_time",
-)
 _UNMAPPED = ("no_feed", "no_mapping", "missing_column")
 _CODES = {"unknown_model": "models", "unknown_product": "treatments", "unknown_cause": "causes"}
 _KINDS = {"treatment_product": "product"}
@@ -80,10 +54,16 @@ def _whole(data: PageData) -> list[dict[str, str]]:
             if row["file"] in row["reason"]
             else f"{row['file']}: {row['reason']}",
             "rows": formats.counted(row["rows"], "row"),
-            "line": f"limeledger map 'exports/{row['file']}' ." if row["rule"] in _UNMAPPED else "",
+            "line": _drafting(row["file"], row["sheet"]) if row["rule"] in _UNMAPPED else "",
         }
         for row in whole.iter_rows(named=True)
     ]
+
+
+def _drafting(file: str, sheet: str | None) -> str:
+    """The command that drafts a mapping, as it can be pasted whatever the names are."""
+    of_sheet = [] if sheet is None else ["--sheet", sheet]
+    return shlex.join(["limeledger", "map", f"exports/{file}", ".", *of_sheet])
 
 
 def _codes(data: PageData) -> pl.DataFrame:

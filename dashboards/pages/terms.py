@@ -13,21 +13,12 @@ import polars as pl
 
 from dashboards import formats
 from dashboards.data import PageData
+from schemas.wording import NEEDS
 
 _DATES = {
     "installed_on": "installation",
     "purchased_on": "purchase",
     "shipped_on": "shipment",
-}
-_NEEDS = {
-    "scale": "scale",
-    "tds": "dissolved solids",
-    "chloride": "chloride",
-    "silica": "silica",
-    "chlorine": "chlorine",
-    "chloramine": "chloramine",
-    "sediment": "sediment",
-    "ph": "pH",
 }
 Row = Mapping[str, Any]
 Cell = list[tuple[str, bool]]  # sentences, and whether some edition does not say it
@@ -163,7 +154,9 @@ def _water(row: Row, limits: Sequence[Row]) -> list[str]:
 def _limit(limit: Row) -> str:
     name, unit = formats.ANALYTES[limit["analyte"]]
     need = (
-        f"; outside, it calls for treatment of {_NEEDS[limit['needs']]}" if limit["needs"] else ""
+        f"; outside, it calls for treatment against {NEEDS[limit['needs']]}"
+        if limit["needs"]
+        else ""
     )
     return f"{name} {_between(limit['min'], limit['max'], unit)}{need}."
 

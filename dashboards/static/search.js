@@ -2,7 +2,7 @@
 const LimeledgerSearch = (() => {
   "use strict";
   const MOST = 200;
-  const LEFT_OUT = /[\s\p{Pd}\u2212./\\_#]+/gu;
+  const LEFT_OUT = /[\s\p{Pd}\p{Cf}\u2212./\\_#]+/gu;
 
   // Case and accents levelled, without spaces, dashes, dots, slashes, underscores and #.
   function fold(text) {

@@ -57,6 +57,16 @@ def act(
     return answer
 
 
+def answered_before(desk: Desk, caller: Caller) -> Answer | None:
+    """The first answer to a request that came again, whatever has changed since: a day, a role, a
+    limit. None for a new one."""
+    if caller.once is None:
+        return None
+    with desk.reading() as connection:
+        known = _known(connection, caller, caller.once)
+    return None if known is None or known.answer is None else dict(known.answer)
+
+
 def check_version(desk: Desk, connection: sa.Connection, claim: str, expected: Version) -> None:
     """Refuses an action on a claim that is not as its caller saw it.
 
@@ -118,9 +128,8 @@ def _of(caller: Caller, once: Once) -> sa.ColumnElement[bool]:
 
 def _known(connection: sa.Connection, caller: Caller, once: Once) -> sa.Row[Any] | None:
     """What the same request got before, within a day."""
-    old = moment_text(now() - REMEMBERED)
-    connection.execute(sa.delete(ANSWERS).where(ANSWERS.c.at < old))
-    known = connection.execute(sa.select(ANSWERS).where(_of(caller, once))).first()
+    mine = sa.select(ANSWERS).where(_of(caller, once), ANSWERS.c.at >= _forgotten_before())
+    known = connection.execute(mine).first()
     if known is not None and known.body != once.body:
         raise Refused(
             422,
@@ -130,7 +139,12 @@ def _known(connection: sa.Connection, caller: Caller, once: Once) -> sa.Row[Any]
     return known
 
 
+def _forgotten_before() -> str:
+    return moment_text(now() - REMEMBERED)
+
+
 def _remember(connection: sa.Connection, caller: Caller, once: Once, event: int) -> None:
+    connection.execute(sa.delete(ANSWERS).where(ANSWERS.c.at < _forgotten_before()))
     connection.execute(
         sa.insert(ANSWERS).values(
             user=caller.actor,

@@ -90,7 +90,7 @@ def _on_claim(
     expected: Version,
 ) -> Answer:
     caller.require(action)
-    decision_on_file(desk, claim)
+    decision_on_file(desk, claim, caller.as_of)
 
     def do(connection: sa.Connection) -> int:
         check_version(desk, connection, claim, expected)

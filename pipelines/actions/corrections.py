@@ -21,6 +21,7 @@ from pipelines.actions.records import (
     OF_ENGINEERS,
     checked_cells,
     needed_documents,
+    refuse_taken_claim,
     version_of_claim,
 )
 from pipelines.actions.values import for_a_person, refuse, text
@@ -75,7 +76,7 @@ def correct(
         Refused: 403 for the role, 404 where no such row stands, 409 where it is no longer as it was
             seen, 422 for values.
     """
-    cells = _checked(caller, feed, values)
+    cells = checked_values(caller, feed, values)
     told_reason = text("reason", reason)
     needed_documents(desk, documents)
     documents = [*documents, *(one.sha256 for one in kept)]
@@ -140,7 +141,7 @@ def keys_of_correction(
     return keys.drop_nulls().unique()
 
 
-def _checked(caller: Caller, feed: str, values: Mapping[str, str]) -> dict[str, str]:
+def checked_values(caller: Caller, feed: str, values: Mapping[str, str]) -> dict[str, str]:
     """The new cells; refuses what the role may not correct."""
     caller.require("correct")
     if feed == RULED:
@@ -207,6 +208,7 @@ def _judged(
                 "action. Nothing was recorded.",
                 fresh,
             )
+        refuse_taken_claim(now, file, line, cells)
     return row, new
 
 

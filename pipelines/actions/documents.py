@@ -38,7 +38,7 @@ def keep(
     """
     caller.require("document")
     if claim is not None:
-        decision_on_file(desk, claim)
+        decision_on_file(desk, claim, caller.as_of)
     kept = keep_document(desk, source, name)
 
     def do(connection: sa.Connection) -> int:

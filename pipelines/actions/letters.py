@@ -13,7 +13,7 @@ import sqlalchemy as sa
 
 from pipelines.actions.acting import Answer, act
 from pipelines.actions.caller import Caller
-from pipelines.actions.values import day, text, word
+from pipelines.actions.values import day, refuse, text, word
 from pipelines.errors import Refused
 from pipelines.events.database import Desk
 from pipelines.events.event import Recorded
@@ -60,7 +60,8 @@ def entry_answer(row: Mapping[str, Any]) -> Answer:
     entry = written_entry(row)
     return {
         **{name: entry.get(name) for name in SCHEMA},
-        "may_have_gone_out": row.get("sending_at") is not None and row["state"] == "to_send",
+        "may_have_gone_out": row.get("sending_at") is not None
+        and row["state"] in ("to_send", "overtaken"),
     }
 
 
@@ -82,6 +83,8 @@ def mark(
     caller.require("letters")
     wanted = word("state", state, SETTABLE)
     when = caller.as_of if on in (None, "") else day("on", on)
+    if when > caller.as_of:
+        raise refuse("on", f"is after the desk's day, {caller.as_of}; correct it.")
     said = text("note", note) if note else None
 
     def do(connection: sa.Connection) -> int:

@@ -17,16 +17,15 @@ from pipelines.coverage.evidence import Evidence, seen
 from pipelines.coverage.standing import latest_rulings
 from pipelines.errors import LimeledgerError
 from pipelines.events.database import Desk
-from pipelines.events.letters import read_register
+from pipelines.events.letters import append_due, read_register
 from pipelines.letters.register import due
 from pipelines.letters.standing import standing_claims
 from pipelines.queries.decided_since import kept_since
-from pipelines.queries.deciding_now import Touched, claims_touched, decide_now
+from pipelines.queries.deciding_now import Touched, claims_touched, decide_now, evidence_now
 from pipelines.queries.store_now import store_now
-from pipelines.steps.letter_register import append_due, bring_up_to
+from pipelines.steps.letter_register import bring_up_to
 from pipelines.steps.letter_texts import written_letters
 from pipelines.steps.letters import claim_facts, letters_of_evidence
-from pipelines.store.evidence import evidence_around
 from pipelines.store.inputs import Inputs, load_inputs
 from pipelines.store.reading import open_store
 from pipelines.workspace import clock
@@ -56,10 +55,9 @@ def _letters_after(desk: Desk, caller: Caller, claims: list[str], decided: Decid
     with store_now(inputs) as now:
         wanted = claims_touched(now, Touched(claims=frozenset(claims)))
         wanted = wanted.filter(pl.col("claim").is_in(claims))
-        if wanted.is_empty():
-            return
+        gone = set(claims) - set(wanted["claim"])
         decided = decided or decide_now(now, wanted)
-        evidence = seen(evidence_around(inputs, now.con, wanted["serial"].unique()))
+        evidence = seen(evidence_now(now, wanted["serial"]))
     standing = standing_claims(
         decided.decisions,
         decided.findings,
@@ -70,7 +68,7 @@ def _letters_after(desk: Desk, caller: Caller, claims: list[str], decided: Decid
     made_at = clock.now().replace(tzinfo=None)
     settings = inputs.settings.letters
     with desk.writing() as connection:
-        register = read_register(desk, connection, claims=standing["claim"])
+        register = read_register(desk, connection, claims=[*standing["claim"], *gone])
         due_letters = due(
             register.frame,
             standing,
@@ -80,6 +78,7 @@ def _letters_after(desk: Desk, caller: Caller, claims: list[str], decided: Decid
             since=settings.since,
             reminders=settings.reminders,
             kinds=settings.kinds,
+            gone=gone,
         )
         if due_letters.is_nothing:
             return

@@ -18,7 +18,7 @@ from pipelines.store.claim_reads import decision_row, decision_rows, exported_ru
 from pipelines.store.reading import no_such_claim, open_store
 
 
-def decision_on_file(desk: Desk, claim: str) -> dict[str, Any]:
+def decision_on_file(desk: Desk, claim: str, day: dt.date) -> dict[str, Any]:
     """The row of `decisions` of a claim as published; of one that came since, as decided now.
 
     Raises:
@@ -29,7 +29,7 @@ def decision_on_file(desk: Desk, claim: str) -> dict[str, Any]:
         published = decision_row(con, claim)
     if not published.is_empty():
         return published.row(0, named=True)
-    return needed_decision(decisions_now(desk, [claim], desk.today()), claim)
+    return needed_decision(decisions_now(desk, [claim], day), claim)
 
 
 def decisions_now(desk: Desk, claims: Sequence[str], day: dt.date) -> dict[str, dict[str, Any]]:

@@ -24,8 +24,13 @@ from pipelines.events.database import Desk
 from pipelines.events.documents import Document, document_path
 from pipelines.events.event import Recorded
 from pipelines.events.recorded import DeskRecord, EnteredRecord, recorded_in, recorded_of
-from pipelines.queries.judging_now import fate_of, moved_by_rows, reasons_of
-from pipelines.queries.rows_now import rows_now
+from pipelines.queries.judging_now import (
+    fate_of,
+    moved_by_rows,
+    places_losing_claim,
+    reasons_of,
+)
+from pipelines.queries.rows_now import RowsNow, rows_now
 from pipelines.records.corrections import typed_texts
 from pipelines.store.inputs import Inputs, load_inputs
 from pipelines.store.lookups import is_set_aside
@@ -77,7 +82,7 @@ def enter(
             "documents", "are missing: a service call is entered with one, or settles a row."
         )
     if claim is not None:
-        decision_on_file(desk, claim)
+        decision_on_file(desk, claim, caller.as_of)
     inputs = load_inputs(workspace.root, caller.as_of, DeskRecord())
     payload = {
         "feed": feed,
@@ -91,7 +96,7 @@ def enter(
         known = recorded_in(desk, connection)
         number = known.last_event + 1
         new = EnteredRecord(number, feed, claim, cells, place, tuple(documents), caller.actor, "")
-        _refuse_unusable(replace(inputs, recorded=_with(known, new)), feed, number)
+        _refuse_unusable(replace(inputs, recorded=_with(known, new)), feed, number, cells)
         name_documents(desk, connection, caller, kept, claim)
         return desk.append(
             connection, caller.event("record", claim=claim, subject=subject, payload=payload)
@@ -192,7 +197,7 @@ def _with(known: DeskRecord, new: EnteredRecord) -> DeskRecord:
     return replace(known, last_event=new.event, records=(*known.records, new))
 
 
-def _refuse_unusable(inputs: Inputs, feed: str, number: int) -> None:
+def _refuse_unusable(inputs: Inputs, feed: str, number: int, cells: Mapping[str, str]) -> None:
     """Refuses a record that would be set aside, or whose key is on file."""
     with open_store(inputs.workspace) as con:
         published_state(inputs.workspace, con)
@@ -204,6 +209,7 @@ def _refuse_unusable(inputs: Inputs, feed: str, number: int) -> None:
             for column, rule, reason in reasons
         ]
         raise Refused(422, f"{faults[0][1]} Nothing was recorded.", faults)
+    refuse_taken_claim(now, DESK_FILE, number, cells)
     others = now.same_key(DESK_FILE, number)
     if others:
         file, line = others[0]
@@ -214,6 +220,21 @@ def _refuse_unusable(inputs: Inputs, feed: str, number: int) -> None:
             [("values", f"are on file at {file} line {line}")],
         )
     assert fate_of(now, DESK_FILE, number) == "record"
+
+
+def refuse_taken_claim(now: RowsNow, file: str, line: int, cells: Mapping[str, str]) -> None:
+    """Refuses a claim number that another call has, which would lose it to this earlier one."""
+    claim = cells.get("claim")
+    if not claim:
+        return
+    for place in places_losing_claim(now, claim):
+        if place != (file, line):
+            raise Refused(
+                409,
+                f"claim {claim} is on file already, at {place[0]} line {place[1]}; correct that "
+                "row instead. Nothing was recorded.",
+                [("values.claim", f"is on file at {place[0]} line {place[1]}")],
+            )
 
 
 def keys_of_record(feed: str, values: Mapping[str, str], timezone: str) -> pl.DataFrame:

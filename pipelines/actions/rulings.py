@@ -19,6 +19,8 @@ from pipelines.actions.letters_after import letters_after
 from pipelines.actions.on_file import decisions_now, needed_decision
 from pipelines.actions.ruling_answers import ruling_answer
 from pipelines.actions.values import amount, refuse, text
+from pipelines.coverage.money import LINES
+from pipelines.coverage.ruling_limits import granted
 from pipelines.errors import Refused
 from pipelines.events.database import Desk
 from pipelines.events.event import Recorded
@@ -131,6 +133,7 @@ def approve(
 ) -> Answer:
     """Lets a waiting ruling stand: by another person, a lead whose own limit covers it."""
     caller.require("approve")
+    grants_now = _grants_now(desk, caller, event)
 
     def do(connection: sa.Connection) -> int:
         ruling = _ruling(desk, connection, event)
@@ -143,7 +146,8 @@ def approve(
                 f"{caller.name} made ruling {event}; another person has to approve it. "
                 "Nothing was recorded.",
             )
-        within_limit(desk, caller.name, Decimal(ruling.granted["total"]), "approve")
+        total = max(Decimal(ruling.granted["total"]), grants_now)
+        within_limit(desk, caller.name, total, "approve")
         payload = {"approves": event, "approved_by": caller.name}
         subject = f"ruling {event}"
         return desk.append(
@@ -152,6 +156,17 @@ def approve(
         )
 
     return act(desk, caller, do, lambda made: _answer(desk, caller, made, event))
+
+
+def _grants_now(desk: Desk, caller: Caller, event: int) -> Decimal:
+    """What a ruling comes to by now: a row that was corrected since may have raised it."""
+    with desk.reading() as connection:
+        ruling = _ruling(desk, connection, event)
+    decision = decisions_now(desk, [ruling.claim], caller.as_of).get(ruling.claim)
+    if decision is None:
+        return Decimal(0)
+    given = {line: amount(line, ruling.amounts[f"{line}_amount"]) for line in LINES}
+    return granted(ruling.ruling, given, decision)
 
 
 def withdraw_ruling(

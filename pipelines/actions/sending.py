@@ -49,6 +49,7 @@ def send_letters(
             "No mail server is named: write [letters.mail] with its host, and [letters] sender, in "
             "limeledger.toml, or send by hand and mark the letters. Nothing was sent.",
         )
+    letters = list(dict.fromkeys(letters))
     handed_over: list[LetterMail] = []
 
     def do(connection: sa.Connection) -> int:
@@ -63,8 +64,10 @@ def send_letters(
         answers = {}
         for one in handed_over:  # empty where the request came again: nothing is sent twice
             if one is not handed_over[0]:
-                with desk.writing() as connection:
-                    _append(desk, connection, caller, one, "sending")
+                in_the_way = _begin(desk, caller, one)
+                if in_the_way is not None:
+                    answers[one.message_id] = in_the_way
+                    continue
             stage, answer = _hand_over(mail, one)
             if answer:
                 answers[one.message_id] = answer
@@ -80,6 +83,18 @@ def send_letters(
         }
 
     return act(desk, caller, do, tell)
+
+
+def _begin(desk: Desk, caller: Caller, one: LetterMail) -> str | None:
+    """Records that a mail is handed over now; or what is in its way by now: the mails before it
+    took their time, and others act meanwhile."""
+    with desk.writing() as connection:
+        try:
+            _none_in_the_way(read_register(desk, connection, entries=one.entries), one.entries)
+        except Refused as refused:
+            return refused.detail
+        _append(desk, connection, caller, one, "sending")
+    return None
 
 
 def _none_in_the_way(register: Register, entries: Sequence[int]) -> None:

@@ -15,6 +15,7 @@ from pipelines.errors import Refused
 MOST_TEXT = 10_000
 UNSOUND = "holds a character that no text can hold; write it without."
 _FIRST_YEAR, _LAST_YEAR = 1900, 2199
+_AMOUNT = re.compile(r"[0-9]*\.?[0-9]*")  # as a person writes one, without signs or exponents
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 
@@ -80,7 +81,10 @@ def amount(field: str, given: Any) -> Decimal | None:
     if given is None or given == "":
         return None
     try:
-        money = Decimal(str(given).strip())
+        plain = str(given).strip()
+        if not _AMOUNT.fullmatch(plain):
+            raise InvalidOperation
+        money = Decimal(plain)
         if not money.is_finite() or money < 0 or money != round(money, 2) or money >= 10**12:
             raise InvalidOperation
     except InvalidOperation:

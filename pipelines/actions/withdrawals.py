@@ -12,9 +12,9 @@ import sqlalchemy as sa
 
 from pipelines.actions.acting import Answer, Version, act
 from pipelines.actions.caller import Caller
-from pipelines.actions.corrections import keys_of_correction
+from pipelines.actions.corrections import checked_values, keys_of_correction
 from pipelines.actions.letters_after import letters_after
-from pipelines.actions.records import keys_of_record
+from pipelines.actions.records import checked_feed, keys_of_record
 from pipelines.actions.rulings import withdraw_ruling
 from pipelines.actions.values import text
 from pipelines.errors import Refused
@@ -100,12 +100,7 @@ def withdraw_entry(
         gone = {one.event for one in known.records if one.withdrawn is not None}
         if event in gone | {one.event for one in known.made if one.withdrawn is not None}:
             raise Refused(409, f"Event {event} was withdrawn already. Nothing was recorded.")
-        if caller.role not in (None, "lead") and caller.actor != entry.actor:
-            raise Refused(
-                403,
-                f"{entry.actor} made event {event}; they or a lead can withdraw it. "
-                "Nothing was recorded.",
-            )
+        _refuse_others_rows(caller, entry)
         subject = f"{entry.kind} {event}"
         return desk.append(
             connection,
@@ -127,6 +122,15 @@ def withdraw_entry(
         return {"event": made.event, **payload, "claims": [one.to_dict() for one in moved]}
 
     return act(desk, caller, do, tell)
+
+
+def _refuse_others_rows(caller: Caller, entry: Recorded) -> None:
+    """Whoever may enter or correct a row may take that back, whoever did it: it may be stale long
+    after its maker left."""
+    if entry.kind == "record":
+        checked_feed(caller, entry.payload["feed"])
+    else:
+        checked_values(caller, entry.payload["feed"], entry.payload["values"])
 
 
 def _entry(desk: Desk, connection: sa.Connection, event: int, kinds: Sequence[str]) -> Recorded:

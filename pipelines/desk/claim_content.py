@@ -4,7 +4,8 @@ Belongs here: gathering by the same means as the published pages. Does not belon
 did at the desk (`pages.claim`).
 
 Gathering decides copies of the claim again, to tell what would change it; that takes a part of a
-second, so what was gathered is kept for as long as nothing that it rests on has changed.
+second for one claim and little more for twenty. So those that are asked for meanwhile are gathered
+together, and what was gathered is kept for as long as nothing that it rests on has changed.
 """
 
 from __future__ import annotations
@@ -15,7 +16,8 @@ import html
 import re
 import threading
 from collections import OrderedDict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import Any
 
 import polars as pl
@@ -33,19 +35,18 @@ from pipelines.desk.rendering import claim_path
 from pipelines.desk.site import DeskSite
 from pipelines.errors import WorkspaceError
 from pipelines.events.tables import EVENTS
-from pipelines.queries.decided_since import DecidedSince, decided_since
+from pipelines.queries.decided_since import DecidedSince, decided_since, rests_on
 from pipelines.queries.deciding_now import decisions_now
 from pipelines.queries.laid_over import lay_decisions_over
 from pipelines.queries.store_now import StoreNow, store_now
 from pipelines.steps.claim_details import data_of_claims
-from pipelines.store.claim_reads import decision_row
+from pipelines.store.claim_reads import decision_rows
 from pipelines.store.inputs import load_inputs
 from pipelines.store.lookups import rows_of
 from pipelines.store.published_state import published_manifest
 from pipelines.store.reading import open_store, published_state
 
 MOST_KEPT = 500
-_AT_ONCE = threading.BoundedSemaphore(2)  # each can use both cores
 _OF_RULINGS = ("ruling", "approval", "withdrawal")
 _OF_RECORDS = ("record", "correction")
 # Marks of `claim.html`; data cannot hold them, since data is escaped.
@@ -54,20 +55,24 @@ _MARKS = re.compile("<!-- acts -->|<!-- desk -->")
 _REPLACED = re.compile("<!-- (rulings|steps) -->.*?<!-- /\\1 -->", re.DOTALL)
 # A claim without a published page has one at the desk.
 _CLAIM = re.compile("<!-- claim -->(.*?)<!-- /claim -->")
-_KEPT: OrderedDict[tuple[object, ...], Mapping[str, Any] | None] = OrderedDict()
+Content = Mapping[str, Any] | None
+_KEPT: OrderedDict[tuple[object, ...], Content] = OrderedDict()
 _LOCK = threading.Lock()
 
 
-def claim_content(site: DeskSite, claim: str) -> Mapping[str, Any] | None:
+def claim_content(site: DeskSite, claim: str, since: DecidedSince) -> Mapping[str, Any] | None:
     """What `claim.html` needs of one claim as decided now; None where it has no decision."""
+    if not _is_touched(claim, since):
+        ahead = site.ahead.content(rests_on(site.desk, site.day), claim)
+        if ahead is not None:
+            return ahead
     key = _key(site, claim)
     with _LOCK:
         if key in _KEPT:
             _KEPT.move_to_end(key)
             return _KEPT[key]
-    with _AT_ONCE, store_now(load_inputs(site.workspace.root, site.day)) as now:
-        # Asked for after the key, so that what is kept is never older than that says.
-        made = _made(now, decided_since(site.desk, site.day), claim)
+    # Asked for after the key, so that what is kept is never older than that says.
+    made = site.gathering.of(claim, partial(_made, site))
     with _LOCK:
         _KEPT[key] = made
         while len(_KEPT) > MOST_KEPT:
@@ -75,25 +80,59 @@ def claim_content(site: DeskSite, claim: str) -> Mapping[str, Any] | None:
     return made
 
 
-def _made(now: StoreNow, since: DecidedSince, claim: str) -> Mapping[str, Any] | None:
-    mine = pl.col("claim") == claim
-    decided = Decided(since.decisions.filter(mine), since.findings.filter(mine))
-    untouched = decided.decisions.is_empty() and claim not in since.gone
-    if untouched and now.is_of_its_day:  # as published
-        if decision_row(now.con, claim).is_empty():
-            return None
-    else:
-        decided = decisions_now(now, [claim]) if untouched else decided
-        if decided.decisions.is_empty():  # a correction or a withdrawal took it off the record
-            return None
-        lay_decisions_over(now, decided)
-    data = data_of_claims(now.inputs, now.con, pl.Series([claim], dtype=pl.String))
+def _made(site: DeskSite, claims: Sequence[str]) -> Mapping[str, Content]:
+    """The content of each of the claims.
+
+    What is hidden is taken out of all texts that are gathered together, so that then each is
+    gathered by itself: no page says less for those who asked at the same time.
+    """
+    inputs = load_inputs(site.workspace.root, site.day)
+    if inputs.settings.hide and len(claims) > 1:
+        return {claim: _made(site, [claim])[claim] for claim in claims}
+    with store_now(inputs) as now:
+        shown = _decided(now, decided_since(site.desk, site.day), claims)
+        made = contents_of(now, shown)
+    return {claim: made.get(claim) for claim in claims}
+
+
+def contents_of(now: StoreNow, claims: Sequence[str]) -> dict[str, Mapping[str, Any]]:
+    """The content of the pages of claims that have a decision, as the store is laid out now.
+
+    Raises:
+        WorkspaceError: a template of a letter has a fault.
+    """
+    shown = pl.Series(claims, dtype=pl.String)
+    data = data_of_claims(now.inputs, now.con, shown, alone=True)
     profiles = rows_of(now.con, "water_profiles", data.water_values["sample"])
-    shown = hide_names(dataclasses.replace(data, water_profiles=profiles))
+    data = hide_names(dataclasses.replace(data, water_profiles=profiles))
     try:
-        return next(iter(claim_pages.contents(shown, [claim], claim_path)), None)
+        return {one["claim"]: one for one in claim_pages.contents(data, claims, claim_path)}
     except TemplateFault as fault:
         raise WorkspaceError(str(fault)) from None
+
+
+def _decided(now: StoreNow, since: DecidedSince, claims: Sequence[str]) -> list[str]:
+    """Lays what was decided since over the store; returns those of the claims that are on record.
+
+    One of which a correction or a withdrawal took the row is on record no more.
+    """
+    of_claims = pl.col("claim").is_in(list(claims))
+    decided = Decided(since.decisions.filter(of_claims), since.findings.filter(of_claims))
+    again = set(decided.decisions["claim"])
+    untouched = [claim for claim in claims if claim not in again and claim not in since.gone]
+    as_published: set[str] = set()
+    if now.is_of_its_day:
+        as_published = set(decision_rows(now.con, untouched)["claim"])
+    elif untouched:
+        more = decisions_now(now, untouched)
+        names = decided.decisions.columns, decided.findings.columns
+        decided = Decided(
+            pl.concat([decided.decisions, more.decisions.select(names[0])]),
+            pl.concat([decided.findings, more.findings.select(names[1])]),
+        )
+    if not decided.decisions.is_empty():
+        lay_decisions_over(now, decided)
+    return sorted({*decided.decisions["claim"], *as_published})
 
 
 def published_parts(
@@ -101,7 +140,7 @@ def published_parts(
 ) -> tuple[Markup, Markup, Markup] | None:
     """The page of a claim as published, before, between and after what the desk adds; None where
     it has none, or where it may be another one now."""
-    if claim in since.gone or claim in since.decisions["claim"]:
+    if _is_touched(claim, since):
         return None
     path = site.workspace.published / "claims" / formats.file_name(claim)
     try:
@@ -114,6 +153,11 @@ def published_parts(
     text = filled(_REPLACED.sub("", main[1]), _published_day(site))
     parts = _MARKS.split(_CLAIM.sub(_linked, text))
     return (Markup(parts[0]), Markup(parts[1]), Markup(parts[2])) if len(parts) == 3 else None
+
+
+def _is_touched(claim: str, since: DecidedSince) -> bool:
+    """Whether something that people did since the last refresh bears on the claim."""
+    return claim in since.gone or claim in since.decisions["claim"]
 
 
 def _published_day(site: DeskSite) -> dt.date:

@@ -76,6 +76,7 @@ def document() -> dict[str, Any]:
     for operation in OPERATIONS:
         paths.setdefault(operation.path, {})["post"] = _action(operation)
     paths["/openapi.json"] = {"get": _own()}
+    paths["/healthz"] = _health()
     return {
         "openapi": "3.1.1",
         "info": {
@@ -175,6 +176,20 @@ def _own() -> dict[str, Any]:
             **_refusals({401, 403, 421, 422}),
         },
     }
+
+
+def _health() -> dict[str, Any]:
+    """It stands beside the API and is asked without a sign-in."""
+    answers = {
+        status: _json(said, js.record({"status": js.word("Whether it can work.", [word])}))
+        for status, said, word in (
+            ("200", "Database and store can be read.", "ok"),
+            ("503", "One of them cannot.", "not ready"),
+        )
+    }
+    summary = "Whether the desk can work."
+    operation = {"operationId": "healthz", "summary": summary, "security": [], "responses": answers}
+    return {"servers": [{"url": "/"}], "get": operation}
 
 
 def _places(path: str) -> list[dict[str, Any]]:

@@ -15,6 +15,7 @@ from typing import Any
 from starlette.requests import Request
 
 from pipelines.actions import Caller, Once
+from pipelines.actions.acting import answered_before
 from pipelines.actions.values import UNSOUND, is_sound
 from pipelines.desk.bodies import Form, Upload
 from pipelines.desk.kinds import WORDS, can_stand, is_of_kind
@@ -57,6 +58,8 @@ def perform(
             raise Problem(400, f"The Idempotency-Key is no text of at most {MOST_KEY} characters.")
         once = Once.of(key, path, [identifying_fields(fields), *(one.to_dict() for one in kept)])
     caller = caller_of(site, visitor, via, once)
+    if (first := answered_before(site.desk, caller)) is not None:
+        return first
     more = {"expected_version": version} if operation.versioned else {}
     if kept:
         fields = fields | {"kept": kept}

@@ -19,6 +19,7 @@ from pathlib import Path
 import uvicorn
 
 from pipelines.desk.application import application
+from pipelines.desk.gathering_ahead import gathering_ahead
 from pipelines.desk.guard import is_loopback
 from pipelines.desk.site import DeskSite
 from pipelines.errors import UsageError
@@ -138,7 +139,7 @@ def serve(site: DeskSite, listener: socket.socket, ready: Callable[[], None]) ->
         ssl_certfile=_path(site, desk_settings.tls_certificate),
         ssl_keyfile=_path(site, desk_settings.tls_key),
     )
-    with kept_open(site.workspace):
+    with kept_open(site.workspace), gathering_ahead(site):
         asyncio.run(_run(_Server(config), listener, ready))
 
 

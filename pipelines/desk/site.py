@@ -7,10 +7,14 @@ from __future__ import annotations
 
 import datetime as dt
 import ipaddress
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 from urllib.parse import urlsplit
 
+from pipelines.desk.ahead import Ahead
 from pipelines.desk.sessions import Cookies, signing_key
+from pipelines.desk.together import Together
 from pipelines.events.database import Desk
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.settings import Settings
@@ -20,7 +24,9 @@ Network = ipaddress.IPv4Network | ipaddress.IPv6Network
 
 @dataclass(frozen=True)
 class DeskSite:
-    """A desk that is served. `as_of` fixes its day; `invitation` makes the first administrator."""
+    """A desk that is served. `as_of` fixes its day; `invitation` makes the first administrator;
+    `gathering` is where those meet who ask for the content of a claim's page, and `ahead` keeps
+    what was gathered before anybody asked."""
 
     workspace: Workspace
     desk: Desk
@@ -29,6 +35,8 @@ class DeskSite:
     as_of: dt.date | None = None
     invitation: str | None = None
     proxies: tuple[Network, ...] = field(default_factory=tuple)
+    gathering: Together[Mapping[str, Any] | None] = field(default_factory=Together)
+    ahead: Ahead = field(default_factory=Ahead)
 
     @property
     def settings(self) -> Settings:

@@ -6,6 +6,7 @@ done with them (`pipelines.events.database`), migrations (`pipelines.events.open
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from pathlib import Path
 from typing import Any
@@ -50,6 +51,17 @@ def connected(workspace: Workspace, settings: Settings) -> Desk:
             f"{workspace.desk} cannot be made ({error.strerror or error}); correct that."
         ) from None
     return Desk(workspace, settings, _sqlite(database_file(workspace)))
+
+
+def may_only_be_read(workspace: Workspace, settings: Settings) -> bool:
+    """Whether the SQLite file is there and this user, or the disk, cannot write it.
+
+    SQLite writes beside the file in this mode, so that the folder counts too.
+    """
+    file = database_file(workspace)
+    if settings.desk.database or not file.is_file():
+        return False
+    return not (os.access(file, os.W_OK) and os.access(file.parent, os.W_OK))
 
 
 def looked_at(workspace: Workspace, settings: Settings) -> Desk | None:

@@ -10,6 +10,7 @@ version and the chain are what they were when it looked.
 from __future__ import annotations
 
 import datetime as dt
+import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -139,10 +140,16 @@ def faults_as_sentences(settings: Settings) -> Iterator[None]:
     """Turns what the database cannot do into a sentence; faults of what was asked pass."""
     try:
         yield
-    except DBAPIError as error:
-        if not isinstance(error, sa.exc.OperationalError):
+    except (DBAPIError, sqlite3.DatabaseError) as error:
+        fault = error.orig if isinstance(error, DBAPIError) else error
+        reason = " ".join(str(fault).split())
+        if type(fault) is sqlite3.DatabaseError:  # no database at all, or one with torn pages
+            raise StorageError(
+                f"The desk's database desk/{DESK_DATABASE} is damaged ({reason}); restore desk/ "
+                "from a backup. Nothing was written."
+            ) from None
+        if not isinstance(error, sa.exc.OperationalError | sqlite3.OperationalError):
             raise
-        reason = " ".join(str(error.orig).split())
         if settings.desk.database:
             raise WorkspaceError(
                 f"The desk's database, [desk] database in {SETTINGS_FILE}, cannot be reached "

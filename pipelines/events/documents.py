@@ -30,6 +30,7 @@ _SIGNATURES = (
     (b"\x89PNG\r\n\x1a\n", "image/png"),
 )
 _MACROS = "vbaproject.bin"  # of a workbook that is no XLSX (common practice, no source)
+_MOST_NAME, _MOST_ENDING = 255, 16
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 
 
@@ -58,10 +59,18 @@ def folder_of(desk: Desk) -> Path:
 
 
 def bare_name(given: str | None) -> str:
-    """A file's name without its path, as any system writes paths, and without control signs."""
+    """A file's name without its path, as any system writes paths, and without control signs.
+
+    One that is too long keeps its ending, by which a system opens what it saved.
+    """
     name = PureWindowsPath(PurePosixPath(given or "").name).name
     shown = "".join(sign for sign in name if sign.isprintable()).strip()
-    return shown.encode("utf-8", "replace").decode("utf-8")[:255] or "document"
+    shown = shown.encode("utf-8", "replace").decode("utf-8")
+    if len(shown) > _MOST_NAME:
+        ending = PurePosixPath(shown).suffix
+        kept = ending if len(ending) <= _MOST_ENDING else ""
+        shown = shown[: _MOST_NAME - len(kept)] + kept
+    return shown or "document"
 
 
 def keep_document(desk: Desk, source: BinaryIO, name: str | None) -> Document:

@@ -11,18 +11,22 @@ seen (`publication`).
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from operator import itemgetter
 from typing import Any
 
 import polars as pl
 import sqlalchemy as sa
 
 from pipelines.events.database import Desk
+from pipelines.events.event import Event
 from pipelines.events.letter_table import LETTER, SENDING, Row, written_entry
 from pipelines.events.tables import EVENTS, LETTERS
 from pipelines.letters.matters import SCHEMA
-from pipelines.letters.register import Ends
+from pipelines.letters.register import Due, Ends
 
 __all__ = [
     "LETTER",
@@ -30,6 +34,7 @@ __all__ = [
     "TEXTS",
     "Register",
     "Row",
+    "append_due",
     "publication_seen",
     "read_register",
     "read_texts",
@@ -37,6 +42,8 @@ __all__ = [
 ]
 
 TEXTS = ("subject", "text", "html")
+_BY = "refresh"  # who made what no person did
+_MANY = 100  # entries of what was told before that go into one event
 _AT_ONCE = 1_000  # values in one question; a database takes so many and not any number
 
 
@@ -51,11 +58,10 @@ class Register:
     rows: Mapping[int, Row]
     ends: Ends
 
-    @property
+    @cached_property
     def frame(self) -> pl.DataFrame:
         """The entries in the shape of `schemas.register.Letters`."""
-        names = SCHEMA.names()
-        rows = [tuple(row[name] for name in names) for row in self.rows.values()]
+        rows = [*map(itemgetter(*SCHEMA), self.rows.values())]
         return pl.DataFrame(rows, schema=SCHEMA, orient="row")
 
     def claims_moved_after(self, event: int) -> set[str]:
@@ -85,7 +91,9 @@ def read_register(
         chosen = chosen.where(columns.agency == agency)
     rows: dict[int, Row] = {}
     for part in _parts(chosen, columns.claim, claims, columns.entry, entries):
-        rows |= {row["entry"]: dict(row) for row in connection.execute(part).mappings()}
+        result = connection.execute(part)
+        names = [*result.keys()]
+        rows |= {row.entry: dict(zip(names, row, strict=True)) for row in result}
     # Two questions in one: SQLite goes to the end of an index for one maximum, but not for two.
     greatest = (sa.select(sa.func.max(one)) for one in (columns.entry, columns.as_of))
     last, day = connection.execute(sa.select(*(one.scalar_subquery() for one in greatest))).one()
@@ -139,6 +147,48 @@ def publication_seen(connection: sa.Connection) -> str | None:
     )
     payload = connection.execute(last).scalar()
     return None if payload is None else payload.get("publication")
+
+
+def append_due(
+    desk: Desk,
+    connection: sa.Connection,
+    due_letters: Due,
+    texts: pl.DataFrame,
+    as_of: dt.date,
+    *,
+    publication: str | None = None,
+    actor: str = _BY,
+    via: Any = "refresh",
+    os_user: str | None = None,
+) -> None:
+    """Appends events of what is due: one a letter or change, one for many that were told before.
+
+    `publication` is put down last, as the one that the register has then seen.
+    """
+
+    def event(payload: Mapping[str, Any], row: Mapping[str, Any] | None = None) -> None:
+        claim = row["claim"] if row else None
+        subject = f"letter {row['entry']}" if row else None
+        made = Event(LETTER, as_of, actor, via, claim, subject, payload, os_user)
+        desk.append(connection, made)
+
+    before = read_register(desk, connection, entries=due_letters.states["entry"]).rows
+    for change in due_letters.states.to_dicts():
+        entry = written_entry(change)
+        event({"states": [entry]}, {**change, "claim": before[change["entry"]]["claim"]})
+    frozen = {row["entry"]: row for row in texts.to_dicts()}
+    quiet = []
+    for row in due_letters.entries.to_dicts():
+        texts_of_it = {n: frozen[row["entry"]][n] for n in TEXTS} if row["entry"] in frozen else {}
+        entry = written_entry(row) | texts_of_it
+        if row["state"] == "told_before":
+            quiet.append(entry)
+        else:
+            event({"entries": [entry]}, row)
+    for start in range(0, len(quiet), _MANY):
+        event({"entries": quiet[start : start + _MANY]})
+    if publication is not None:
+        event({"publication": publication})
 
 
 def agencies_of_letters(connection: sa.Connection) -> list[str]:

@@ -20,6 +20,7 @@ from pipelines.events.event import Recorded
 from pipelines.events.opening import is_there, open_desk
 from pipelines.events.ruling_days import content_of
 from pipelines.events.states import RULING_KINDS, Ruling, rulings_of
+from pipelines.events.tables import EVENTS
 from pipelines.records.corrections import Correction
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.settings import Settings
@@ -158,6 +159,20 @@ def look_at_recorded(workspace: Workspace, settings: Settings) -> DeskRecord:
         return DeskRecord()
     try:
         return recorded_of(desk)
+    finally:
+        desk.close()
+
+
+def digest_at(workspace: Workspace, settings: Settings, event: int) -> str | None:
+    """The digest of an event; None where there is no such event, or no desk. Writes nothing."""
+    desk = looked_at(workspace, settings)
+    if desk is None:
+        return None
+    try:
+        with desk.reading() as connection:
+            chosen = sa.select(EVENTS.c.digest).where(EVENTS.c.event == event)
+            digest: str | None = connection.execute(chosen).scalar()
+            return digest
     finally:
         desk.close()
 

@@ -8,7 +8,7 @@ and corrections (`pipelines.events.entries`), letters, or what a ruling does to 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -98,17 +98,35 @@ class ClaimState:
     """What people did with one claim, beside its rulings.
 
     hold_until: the day on which it comes back; None without a hold.
-    open_appeal: whether an appeal came after the last ruling.
+    ruled_since: the rulings, by event, since the last appeal that count as made.
+    appeal_day: the desk's day of the last appeal, or of a later approval of a ruling made before
+        it: what was ruled by then is no answer to the appeal.
     """
 
     version: int = 0
     assigned_to: str | None = None
     hold_until: dt.date | None = None
     hold_reason: str | None = None
-    open_appeal: bool = False
+    ruled_since: frozenset[int] = frozenset()
+    appeal_day: dt.date | None = None
     notes: list[dict[str, Any]] = field(default_factory=list)
     appeals: list[dict[str, Any]] = field(default_factory=list)
     documents: list[dict[str, Any]] = field(default_factory=list)
+
+    @property
+    def open_appeal(self) -> bool:
+        """Whether an appeal waits for a ruling; one that was withdrawn is none."""
+        return bool(self.appeals) and not self.ruled_since
+
+    def appeal_beside(self, decision: Mapping[str, Any] | None) -> dict[str, Any] | None:
+        """The appeal that waits, beside a claim's row of `decisions`: a ruling of a later day that
+        an export brought has settled it too."""
+        if not self.open_appeal:
+            return None
+        ruled = decision is not None and decision["ruling"] is not None
+        since = decision["standing_since"] if decision is not None and ruled else None
+        is_settled = since is not None and self.appeal_day is not None and since > self.appeal_day
+        return None if is_settled else self.appeals[-1]
 
 
 def claim_states(events: Iterable[Recorded]) -> dict[str, ClaimState]:
@@ -137,9 +155,18 @@ def _after(state: ClaimState, event: Recorded) -> ClaimState:
             return replace(state, notes=[*state.notes, {**who, "text": payload["text"]}])
         case "appeal":
             appeal = {**who, "received_on": payload["received_on"], "reason": payload["reason"]}
-            return replace(state, appeals=[*state.appeals, appeal], open_appeal=True)
+            return replace(
+                state,
+                appeals=[*state.appeals, appeal],
+                ruled_since=frozenset(),
+                appeal_day=event.as_of,
+            )
+        case "approval" if state.appeal_day and payload["approves"] not in state.ruled_since:
+            return replace(state, appeal_day=max(state.appeal_day, event.as_of))
         case "ruling":
-            return replace(state, open_appeal=False)
+            return replace(state, ruled_since=state.ruled_since | {event.event})
+        case "withdrawal":
+            return replace(state, ruled_since=state.ruled_since - {payload["withdraws"]})
         case "document":
             return replace(state, documents=[*state.documents, {**who, **payload}])
     return state

@@ -16,9 +16,6 @@ from pipelines.events.database import Desk
 from pipelines.events.event import Event
 from pipelines.events.states import AMOUNTS
 from pipelines.events.tables import EVENTS
-from pipelines.exports.text_rows import read_rows
-from pipelines.records.headers import match_headers
-from pipelines.records.mapping import Mapping as FeedMapping
 from pipelines.workspace.append_log import Contents
 from pipelines.workspace.layout import Workspace
 from schemas.columns import column_names
@@ -77,18 +74,28 @@ def _event(desk: Desk, line: int, row: Mapping[str, str]) -> Event:
 
 def read_recorded(path: Path) -> Contents:
     """The rulings in a file, by the rules of feeds, and what cannot be read of it, by line."""
+    # Few workspaces have the file, and every command opens the desk.
+    from pipelines.exports.text_rows import read_rows
+    from pipelines.records.headers import match_headers
+    from pipelines.records.mapping import Mapping as FeedMapping
+
     reading = read_rows(path, known_names=column_names(Rulings))
-    places = match_headers(FEED, reading.header, FeedMapping.plain(FEED)).places
+    matched = match_headers(FEED, reading.header, FeedMapping.plain(FEED))
+    places = matched.places
     faults = [
         f"store/{FILE} line {line}: {reason}"
         for line, reason in reading.faults.select("line", "reason").iter_rows()
     ]
     if reading.fault is not None:
         faults.append(f"store/{FILE} line {reading.fault.line}: {reading.fault.sentence}")
+    elif matched.fault is not None:  # else its rows would be rulings on nothing, by nobody
+        faults.append(f"store/{FILE} line 1: {matched.fault.reason}")
+        places = {}
     chosen = ["line", *(f"c{place}" for place in places.values())]
     records = [
         (line, dict(zip(places, values, strict=True)))
         for line, *values in reading.rows.select(chosen).iter_rows()
+        if places
     ]
     encoding = reading.encoding.removesuffix("-sig") or "utf-8"
     return Contents(

@@ -40,6 +40,7 @@ def worklist_row(claim: str, events: Sequence[Recorded]) -> dict[str, object]:
         "hold_until": state.hold_until,
         "appealed_on": dt.date.fromisoformat(appeal["received_on"]) if appeal else None,
         "appeal_reason": appeal["reason"] if appeal else None,
+        "appeal_day": state.appeal_day if appeal else None,
         "waiting_event": waiting.event if waiting else None,
         "waiting_by": waiting.ruled_by if waiting else None,
     }

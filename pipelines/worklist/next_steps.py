@@ -40,7 +40,8 @@ def next_steps(
 
     Args:
         row: of `order.order_claims`.
-        letters: the claim's entries in the register (entry, kind, state, email, due_on).
+        letters: the claim's entries in the register (entry, kind, state, email, due_on,
+            sending_at: when its mail was handed over, while nobody knows what became of it).
         as_of: the day on which it is looked at.
     """
     steps = [
@@ -85,7 +86,7 @@ def _hold(row: Mapping[str, Any]) -> list[NextStep]:
         return []
     until, claim = row["hold_until"], row["claim"]
     command = f"limeledger hold {shlex.quote(claim)} --until - {_BY} --reason 'The hold is over.'"
-    said = f"Wait until {until}; the claim is on hold. The command ends the hold before."
+    said = f"Wait until {until}: the claim is on hold, which may be ended before."
     return [NextStep("wait", said, _claim_path(claim, "hold"), command)]
 
 
@@ -95,7 +96,14 @@ def _send(letters: Sequence[Mapping[str, Any]]) -> list[NextStep]:
         if letter["state"] != "to_send":
             continue
         entry, what = letter["entry"], _LETTERS.get(letter["kind"], "the letter")
-        if letter["email"]:
+        if letter["sending_at"]:
+            said = (
+                f"Find out whether {what} (letter {entry}) to {letter['email']} went out, and mark "
+                "it: its mail may have, and is not sent again by itself."
+            )
+            path = f"{API}/letters/{entry}/state"
+            command = f"limeledger mark {entry} sent {_BY}"
+        elif letter["email"]:
             said = f"Send {what} (letter {entry}) to {letter['email']}."
             path, command = f"{API}/letters/sending", f"limeledger send {entry} {_BY}"
         else:
@@ -147,13 +155,13 @@ def _rule(row: Mapping[str, Any]) -> list[NextStep]:
             f"Rule: it was claimed before as {original['claim']}{same}; not covered, unless the "
             "two are different failures."
         )
-    elif group == "settled_either_way":
+    elif group == "settled_either_way" or (group == "person" and settled == "not_covered"):
         ruling, why = "not_covered", "Not covered whichever way the dispute is settled."
         said = "Rule: it is not covered whichever way the dispute is settled."
     elif group == "person" and settled in (None, "needs_evidence"):
         ruling = row["verdict"] if row["verdict"] in _RULINGS else "not_covered"
         why = "Looked at again." if row["ruling"] else "Looked at."
-        said = "Rule: a person decides what the records cannot."
+        said = _why_a_person(row)
     elif group == "person":
         ruling, why = settled, "Looked at; the dispute is settled in the claim’s favor."
         said = f"Rule: {settled.replace('_', ' ')}, if the dispute is settled in its favor."
@@ -164,6 +172,16 @@ def _rule(row: Mapping[str, Any]) -> list[NextStep]:
         return []
     command = f"limeledger rule {shlex.quote(claim)} {ruling} {_BY} --reason {shlex.quote(why)}"
     return [NextStep("rule", said, _claim_path(claim, "rulings"), command)]
+
+
+def _why_a_person(row: Mapping[str, Any]) -> str:
+    """What a person rules on, where the records settle nothing or are not the last word."""
+    if row["ruling_outdated"]:
+        verdict = row["verdict"].replace("_", " ")
+        return f"Rule anew: since the ruling the records have come to say {verdict}."
+    if row["appealed_on"] is not None:
+        return f"Rule on the appeal of {row['appealed_on']}: as before, or anew."
+    return "Rule: a person decides what the records cannot."
 
 
 _RULINGS = ("covered", "covered_in_part", "not_covered")

@@ -14,12 +14,12 @@ from operator import add
 import polars as pl
 
 from pipelines.coverage.money import LINES
+from pipelines.worklist.appeals import with_open_appeals
 from schemas.columns import CENTS
 from schemas.worklist import DESK, GROUPS, ORIGINAL
 
 OPEN = ("needs_review", "needs_evidence")
-# A claim whose limit is this many days away counts half as much as one due today.
-HALF_WAY_DAYS = 30
+HALF_WAY_DAYS = 30  # a claim whose limit is so far away counts half as much as one due today
 
 
 def order_claims(
@@ -47,7 +47,7 @@ def order_claims(
         desk: rows of `schemas.worklist.DESK`, what people did that is no decision.
         originals: decisions that hold the claims named in `duplicate_of`; None: `decisions` do.
     """
-    desk = pl.DataFrame(schema=DESK) if desk is None else desk
+    desk = pl.DataFrame(schema=DESK) if desk is None else with_open_appeals(desk, decisions)
     rows = (
         decisions.join(desk.select(DESK.names()), on="claim", how="left")
         .join(_leads(decisions, reasons), on="claim", how="left")
@@ -59,7 +59,7 @@ def order_claims(
         .with_columns(**_money_and_days(as_of))
         .with_columns(group=_group())
     )
-    return _sorted(rows.with_columns(reason=_reason(), why=_why()), as_of)
+    return in_order(rows.with_columns(reason=_reason(), why=_why()), as_of)
 
 
 def _money_and_days(as_of: dt.date) -> Mapping[str, pl.Expr]:
@@ -113,7 +113,8 @@ def _group() -> pl.Expr:
     return pl.when("open").then(group)
 
 
-def _sorted(rows: pl.DataFrame, as_of: dt.date) -> pl.DataFrame:
+def in_order(rows: pl.DataFrame, as_of: dt.date) -> pl.DataFrame:
+    """Rows of `order_claims`, in whatever order, in working order."""
     nearness = (
         pl.when(pl.col("days_left").is_not_null())
         .then(HALF_WAY_DAYS / (HALF_WAY_DAYS + pl.col("days_left")))

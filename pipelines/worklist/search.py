@@ -6,8 +6,6 @@ Belongs here: folding, matching, ranking. Does not belong here: reading what is 
 
 from __future__ import annotations
 
-import re
-import unicodedata
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
@@ -17,9 +15,8 @@ from pipelines.records.suggestions import serials_one_edit_away
 from schemas.polars_types import greatest
 from schemas.search import MOST, RESULTS
 
-# Spaces, dashes, dots, slashes, underscores and `#` are left out.
-_LEFT_OUT = r"[\s\p{Pd}\u{2212}.\/\\_#]+"
-_LEFT_OUT_HERE = re.compile(r"[\s\-\u2010-\u2015\u2212\u058a\ufe58\ufe63\uff0d./\\_#]+")
+# Spaces, dashes, dots, slashes, underscores and `#` are left out, and what nobody sees of a text.
+_LEFT_OUT = r"[\s\p{Pd}\p{Cf}\u{2212}.\/\\_#]+"
 
 # Zeros before a number.
 _ZEROS = r"(^|\D)0+"
@@ -28,9 +25,7 @@ _MOST_NEAR = 5
 
 def fold(text: str) -> str:
     """A query as it is compared: case and accents levelled, without what numbers are parted by."""
-    plain = unicodedata.normalize("NFKD", text)
-    plain = "".join(letter for letter in plain if not unicodedata.combining(letter))
-    return _LEFT_OUT_HERE.sub("", plain.lower())
+    return str(pl.select(folded(pl.lit(text))).item())
 
 
 def folded(text: pl.Expr) -> pl.Expr:

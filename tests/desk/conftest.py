@@ -215,20 +215,6 @@ def serve(folder: Path, *, users: bool = True, settings: str = "", **more) -> It
         desk.close()
 
 
-@pytest.fixture(scope="session")
-def passwords_are_quick():
-    """Hashes of a memory that a test has; the library's own test holds its strength."""
-    from argon2 import PasswordHasher
-
-    import pipelines.actions.passwords as kept
-
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(kept, "_HASHER", PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
-        kept._nobody.cache_clear()
-        yield
-    kept._nobody.cache_clear()
-
-
 @pytest.fixture
 def folder(tmp_path) -> Path:
     """A workspace that nobody has refreshed."""

@@ -6,8 +6,10 @@ import re
 
 import pytest
 
+from pipelines.actions import Caller
+from pipelines.actions.users import set_role
 from pipelines.desk.guard import host_of
-from tests.desk.conftest import serve
+from tests.desk.conftest import DAY, serve
 
 POLICY = {
     "default-src": "'none'",
@@ -155,6 +157,17 @@ def test_tokens_count_for_every_path(served) -> None:
     assert browser.get("/sign-in").status == 401
 
 
+@pytest.mark.parametrize("scheme", ["Bearer", "bearer", "BEARER"])
+def test_the_scheme_of_a_token_is_read_in_any_case(served, scheme) -> None:
+    """RFC 9110, 11.1: an authentication scheme is a case-insensitive token."""
+    program = served.program("rea")
+    known = program.get("/api/v1/claims").status
+    token, program.token = program.token, None
+    assert program.get("/api/v1/claims").status == 401 != known
+    named = {"authorization": f"{scheme} {token}"}
+    assert program.get("/api/v1/claims", headers=named).status == known
+
+
 PROXY = """
 [desk]
 trusted_header = "X-Remote-User"
@@ -295,6 +308,30 @@ def test_what_no_text_can_hold_is_refused_before_anything_is_asked(served, path,
 def test_an_address_that_names_nothing_is_refused_plainly(served, path, status) -> None:
     """NUL is in no name, and no event has a number of so many digits."""
     assert served.program("ada").get(path).status == status
+
+
+def test_a_request_sent_again_is_told_again_whatever_changed_since(served, monkeypatch) -> None:
+    """For 24 hours, also where its sender may no longer do it: the first answer, and no event."""
+    part = 'Content-Disposition: form-data; name="document"; filename="a.txt"\r\n\r\nRead me.'
+    sent = {
+        "body": f"--b\r\n{part}\r\n--b--\r\n".encode(),
+        "kind": "multipart/form-data; boundary=b",
+        "headers": {"idempotency-key": "k"},
+    }
+    ada, desk = served.program("ada"), served.site.desk
+    monkeypatch.setenv("LIMELEDGER_NOW", "2026-03-31T10:00:00+00:00")
+    first = ada.send("POST", "/api/v1/documents", **sent)
+    assert first.status == 201
+    nobody = Caller("root", "root", None, "command", DAY)
+    set_role(desk, desk.workspace, nobody, user="ada", role="reader")
+    monkeypatch.setenv("LIMELEDGER_NOW", "2026-04-01T10:00:00+00:00")
+    again = ada.send("POST", "/api/v1/documents", **sent)
+    assert (again.status, again.body) == (201, first.body)
+    other = sent | {"body": sent["body"].replace(b"Read", b"Eat")}
+    assert ada.send("POST", "/api/v1/documents", **other).status == 422
+    monkeypatch.setenv("LIMELEDGER_NOW", "2026-04-01T10:00:01+00:00")
+    assert ada.send("POST", "/api/v1/documents", **sent).status == 403
+    assert len(served.events(kinds=["document"])) == 1
 
 
 def test_a_form_without_its_boundary_cannot_be_read(served) -> None:

@@ -75,7 +75,7 @@ def content(request: Request, site: DeskSite, claim: str) -> dict[str, Any]:
     parts = published_parts(site, claim, since)
     page_content: Mapping[str, Any] | None = {"title": f"Claim {claim}"}
     if parts is None:
-        page_content = claim_content(site, claim)
+        page_content = claim_content(site, claim, since)
     now = claim_now(site, claim, since)
     if page_content is None:
         raise Problem(
@@ -173,9 +173,8 @@ def _state(site: DeskSite, now: ClaimNow) -> list[str]:
         said.append(f"Assigned to {names.get(state.assigned_to, state.assigned_to)}.")
     if state.hold_until and state.hold_until > site.day:
         said.append(f"On hold until {state.hold_until}: {state.hold_reason}")
-    if state.open_appeal and state.appeals:
-        last = state.appeals[-1]
-        said.append(f"Appealed on {last['received_on']}: {last['reason']}")
+    if appeal := state.appeal_beside(now.decided):
+        said.append(f"Appealed on {appeal['received_on']}: {appeal['reason']}")
     waiting = [ruling for ruling in now.rulings if ruling["state"] == "waiting"]
     if waiting:
         said.append("A ruling waits for a second person; until then it counts for nothing.")

@@ -167,7 +167,7 @@ def _letter(request: Request, site: DeskSite, entry: int) -> dict[str, Any]:
     forms = []
     if caller.may("letters"):
         able = [(one, LETTER_STATES[one]) for one in MAY_FOLLOW.get(row["state"], ())]
-        if row["may_have_gone_out"]:
+        if row["may_have_gone_out"] and row["state"] == "to_send":
             able.append(("to_send", LETTER_STATES["to_send"]))
         if able:
             choices = Choices(states=able, begin_with={"on": caller.as_of.isoformat()})

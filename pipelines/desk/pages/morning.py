@@ -6,9 +6,11 @@ Belongs here: choosing and wording rows. Does not belong here: their order (`pip
 from __future__ import annotations
 
 import datetime as dt
+import functools
 import re
 import secrets
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
 
@@ -94,13 +96,13 @@ def _head(key: str, words: str, rows: pl.DataFrame, currency: str) -> str:
 
 
 def _summary(work: Worklist, currency: str) -> str:
-    rows = work.rows.filter("open", ~pl.col("held"))
+    rows = work.open.filter(~pl.col("held"))
     if rows.is_empty():
         return "No claim is open."
     counts = dict(rows.group_by("group").len().iter_rows())
     parts = [f"{words.lower()}: {counts[key]:,}" for key, words in GROUPS.items() if key in counts]
     stake = formats.money(sum_of_money(rows["at_stake"]), currency)
-    held = work.rows.filter("open", "held").height
+    held = work.open.filter("held").height
     rest = f" {formats.counted(held, 'claim')} on hold." if held else ""
     number = formats.counted(rows.height, "open claim")
     return f"{number}, {stake} at stake. {'; '.join(parts).capitalize()}.{rest}"
@@ -164,15 +166,14 @@ def _hold(row: Mapping[str, Any], day: dt.date) -> str:
 def _filters(
     work: Worklist, given: Mapping[str, Any], names: Mapping[str, str]
 ) -> list[dict[str, Any]]:
-    is_open = work.rows.filter("open")
     options: dict[str, tuple[str, Sequence[tuple[str, str]]]] = {
         "group": ("Group", [*GROUPS.items(), (SETTLED, "Settled claims")]),
         "verdict": ("Verdict", list(formats.VERDICTS.items())),
-        "missing": ("Missing document", [(v, v) for v in values_of(is_open, "documents")]),
+        "missing": ("Missing document", [(v, v) for v in values_of(work.open, "documents")]),
         "due": ("Documents due", [("overdue", "Overdue"), ("ahead", "Still ahead")]),
-        "region": ("Region", [(v, v) for v in values_of(is_open, "region")]),
-        "agency": ("Agency", [(v, v) for v in values_of(is_open, "agency")]),
-        "family": ("Family", [(v, v) for v in values_of(is_open, "family")]),
+        "region": ("Region", [(v, v) for v in values_of(work.open, "region")]),
+        "agency": ("Agency", [(v, v) for v in values_of(work.open, "agency")]),
+        "family": ("Family", [(v, v) for v in values_of(work.open, "family")]),
         "assigned": ("Assigned to", [("me", "Me"), *names.items()]),
     }
     return [
@@ -206,8 +207,15 @@ def _events(site: DeskSite) -> list[dict[str, Any]]:
 
 def _published(site: DeskSite) -> list[Markup]:
     """What came in and what changed, as the last refresh published it."""
+    path = site.workspace.published / "index.html"
     try:
-        text = (site.workspace.published / "index.html").read_text(encoding="utf-8")
+        file = path.stat()
+        return _sections(path, file.st_ino, file.st_mtime_ns)
     except OSError:
         return []
-    return [Markup(section) for section in _SECTIONS.findall(text)]
+
+
+@functools.lru_cache(maxsize=4)
+def _sections(path: Path, *_: int) -> list[Markup]:
+    """The sections of a published page, which is millions of characters long, read once."""
+    return [Markup(section) for section in _SECTIONS.findall(path.read_text(encoding="utf-8"))]

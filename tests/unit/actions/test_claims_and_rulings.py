@@ -1,6 +1,8 @@
 """Actions on claims: versions, repeated requests, roles, limits, second persons."""
 
+import datetime as dt
 from dataclasses import replace
+from decimal import Decimal
 
 import pytest
 import sqlalchemy as sa
@@ -21,7 +23,7 @@ from pipelines.actions import (
 from pipelines.actions.users import add_user, set_disabled
 from pipelines.events.states import claim_states
 from pipelines.events.tables import EVENTS
-from tests.desks import caller, decision, make_desk
+from tests.desks import DAY, caller, decision, make_desk
 
 LIMITS = '[rulings]\nlimits = { "Clara" = 2000, "Lea" = 900, "Lou" = 700, "*" = 0 }\n'
 
@@ -29,7 +31,7 @@ LIMITS = '[rulings]\nlimits = { "Clara" = 2000, "Lea" = 900, "Lou" = 700, "*" = 
 @pytest.fixture
 def desk(tmp_path, monkeypatch):
     """A desk with limits, and two people asked above 400."""
-    looked_up = "pipelines.actions.claims.decision_on_file", lambda _, claim: decision(claim)
+    looked_up = "pipelines.actions.claims.decision_on_file", lambda _, claim, day: decision(claim)
     monkeypatch.setattr(*looked_up)
     monkeypatch.setattr(
         "pipelines.actions.rulings.decisions_now",
@@ -130,6 +132,19 @@ def test_a_ruling_above_the_amount_waits_for_another_person(desk):
     assert refused(approve, desk, caller("lea", "lead"), **again).status == 409
 
 
+@pytest.mark.parametrize(("parts", "status"), [(600, 201), ("600.01", 403)])
+def test_a_second_person_approves_what_the_ruling_comes_to_by_now(desk, monkeypatch, parts, status):
+    """800.00 as it was made; a row corrected since makes it 900.00, Lea's limit, or a cent more."""
+    made = act(rule, desk, claim="C1", ruling="covered", reason="r", expected_version=0)
+    raised = decision("C1") | {"parts_if_covered": Decimal(parts)}
+    monkeypatch.setattr("pipelines.actions.rulings.decisions_now", lambda *_: {"C1": raised})
+    wanted = {"event": made["event"], "expected_version": made["version"]}
+    if status == 201:
+        assert act(approve, desk, caller("lea", "lead"), **wanted)["state"] == "stands"
+    else:
+        assert "900.01" in refused(approve, desk, caller("lea", "lead"), **wanted).detail
+
+
 def test_nobody_is_asked_twice_at_the_amount_itself(desk):
     """400.00 is not above 400.00."""
     amounts = {"parts_amount": "400", "labor_amount": "0", "travel_amount": "0"}
@@ -175,7 +190,36 @@ def test_an_appeal_is_open_until_the_next_ruling(desk):
     assert not claim_states(events(desk))["C1"].open_appeal
 
 
-def test_a_claim_goes_to_somebody_who_is_there(desk):
+def test_a_ruling_of_an_export_settles_an_appeal_from_the_next_day_on(desk):
+    """The approval of a ruling from before the appeal does not."""
+    given = {"claim": "C1", "ruling": "covered", "reason": "r", "expected_version": 0}
+    waiting = act(rule, desk, **given)
+    act(appeal, desk, claim="C1", received_on="2026-03-31", reason="late", expected_version=1)
+    lea = caller("lea", "lead")
+    act(approve, desk, lea, event=waiting["event"], expected_version=2)
+    state = claim_states(events(desk))["C1"]
+    (recorded,) = state.appeals
+    on_the_day = {"ruling": "covered", "standing_since": DAY}
+    the_day_after = {"ruling": "covered", "standing_since": DAY + dt.timedelta(1)}
+    assert state.appeal_beside(on_the_day) == state.appeal_beside(None) == recorded
+    assert state.appeal_beside(the_day_after | {"ruling": None}) == recorded
+    assert state.appeal_beside(the_day_after) is None
+
+
+def test_an_appeal_is_open_again_once_the_ruling_on_it_is_withdrawn(desk):
+    """It counts as never made; one from before the appeal settles nothing."""
+    fields = {"claim": "C1", "ruling": "not_covered", "reason": "r"}
+    first = act(rule, desk, **fields, expected_version=0)["event"]
+    act(appeal, desk, claim="C1", received_on="2026-03-31", reason="late", expected_version=1)
+    second = act(rule, desk, **fields, expected_version=2)["event"]
+    for event, version, is_open in ((first, 3, False), (second, 4, True)):
+        act(withdraw_ruling, desk, event=event, reason="slip", expected_version=version)
+        assert claim_states(events(desk))["C1"].open_appeal is is_open
+    act(rule, desk, **fields, expected_version=5)
+    assert not claim_states(events(desk))["C1"].open_appeal
+
+
+def test_a_claim_goes_to_somebody_who_is_there(desk, passwords_are_quick):
     """Once there are users, nobody else can be given a claim."""
     keeper = caller("ada", "administrator")
     act(add_user, desk, keeper, user="carl", name="Carl C.", role="clerk")

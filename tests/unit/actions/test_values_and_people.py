@@ -4,16 +4,27 @@ from __future__ import annotations
 
 import datetime as dt
 from contextlib import nullcontext
+from decimal import Decimal
+from importlib.util import find_spec, module_from_spec
 from types import SimpleNamespace
 
+import polars as pl
 import pytest
 
-from pipelines.actions import Refused, assign, listing
+from pipelines.actions import Refused, assign, listing, on_file
 from pipelines.actions.claims import _need_assignee
 from pipelines.actions.letters import entry_answer
 from pipelines.actions.records import checked_cells, needed_documents
 from pipelines.actions.users import acting_user, add_user, all_users, set_disabled
-from pipelines.actions.values import _OF_EXPORTS, day, for_a_person, is_sound, moment, text
+from pipelines.actions.values import (
+    _OF_EXPORTS,
+    amount,
+    day,
+    for_a_person,
+    is_sound,
+    moment,
+    text,
+)
 from pipelines.letters.matters import SCHEMA
 from pipelines.records.reasons import RULES
 from tests.desks import caller, make_desk
@@ -28,7 +39,7 @@ def desk(tmp_path):
 
 
 @pytest.fixture
-def peopled(desk):
+def peopled(desk, passwords_are_quick):
     """Three users, two of one name, and one who is disabled."""
     admin = caller(role="administrator")
     for user, name in (("ada", "Ada Marsh"), ("ben", "Ben Dale"), ("bd", "Ben Dale")):
@@ -37,6 +48,16 @@ def peopled(desk):
     set_disabled(desk, desk.workspace, admin, user="cy", disabled=True)
     assert len(all_users(desk)) == 4
     return desk
+
+
+def test_passwords_are_hashed_as_the_rfc_asks():
+    """argon2id with the second recommended option of RFC 9106, section 4: t=3, 4 lanes, 64 MiB."""
+    spec = find_spec("pipelines.actions.passwords")
+    assert spec is not None
+    passwords = module_from_spec(spec)  # a copy of its own, whose hashes no other test makes cheap
+    spec.loader.exec_module(passwords)
+    kept = passwords.hashed("a password of mine")
+    assert kept.startswith("$argon2id$v=19$m=65536,t=3,p=4$")
 
 
 @pytest.mark.parametrize(
@@ -129,6 +150,7 @@ def test_a_text_has_one_sign_or_more_and_no_more_than_it_may():
     ("sending", "state", "told"),
     [
         (dt.datetime(2026, 3, 1), "to_send", True),
+        (dt.datetime(2026, 3, 1), "overtaken", True),
         (dt.datetime(2026, 3, 1), "sent", False),
         (None, "to_send", False),
     ],
@@ -211,3 +233,27 @@ def test_a_text_is_as_long_as_it_was_typed():
     assert len(text("text", "x\r\n" * 4_999 + "xx\n")) == 10_000
     with pytest.raises(Refused, match="has 10,001 characters"):
         text("text", "x" * 10_001)
+
+
+def test_an_amount_is_written_in_plain_figures():
+    """Neither parted by a mark of any kind, nor in figures of another script, nor with a sign."""
+    given = ("120.5", " 120.50 ", ".5", "3.", "0", "999999999999.99", None, "")
+    read = ["120.5", "120.50", "0.5", "3", "0", "999999999999.99", None, None]
+    amounts = [amount("parts_amount", one) for one in given]
+    assert amounts == [None if one is None else Decimal(one) for one in read]
+    for wrong in ("1_000", "1,50", "1 000", "1e2", "+5", "-1", "1.234", ".", "NaN", "٣", "１２"):
+        with pytest.raises(Refused, match="parts_amount is no amount"):
+            amount("parts_amount", wrong)
+
+
+def test_a_claim_that_came_since_the_refresh_is_on_file_on_the_desks_own_day(monkeypatch):
+    """Not on that of the clock, which a rehearsal may be far from."""
+    asked = []
+    nothing = pl.DataFrame({"claim": []})
+    monkeypatch.setattr(on_file, "open_store", lambda _: nullcontext())
+    monkeypatch.setattr(on_file, "decision_row", lambda *_: nothing)
+    monkeypatch.setattr(on_file, "decision_rows", lambda *_: nothing)
+    monkeypatch.setattr(on_file, "decisions_now", lambda *given: asked.append(given[2]) or {})
+    with pytest.raises(Refused, match="no claim K1"):
+        on_file.decision_on_file(SimpleNamespace(workspace=None), "K1", dt.date(2031, 5, 6))
+    assert asked == [dt.date(2031, 5, 6)]

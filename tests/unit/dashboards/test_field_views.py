@@ -573,3 +573,17 @@ def test_hidden_agencies_have_no_section(sample) -> None:
     shown = hide_names(sample.page_data(2, hide=("agency",)))
     assert agencies.section(field_of(shown)) is None
     assert "AGENCY" not in json.dumps(field_page.content(shown), default=str)
+
+
+def test_one_quarter_and_one_failure_are_counted_as_one() -> None:
+    """The sample sizes of a fleet of one unit."""
+    from dashboards.figures.assumptions import _view
+    from dashboards.figures.cohorts import _grid_view
+
+    row = {
+        "region": "all", "assumption": "as watched", "failures": 1.0, "units": 1,
+        "unit_years": 0.5, "rate_per_100": 200.0, "low": 5.0, "high": 1100.0, "thin": True,
+    }  # fmt: skip
+    assert _view([row]).sample == "1 failure in 0.5000 unit-years of 1 unit."
+    cell = {"cohort": "2025-Q1", "units": 1, "months": 0, "shown": False, "projected": False}
+    assert _grid_view([cell], "").sample.startswith("1 unit in 1 quarter of entry")

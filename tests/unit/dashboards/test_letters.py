@@ -7,6 +7,7 @@ from email import message_from_bytes
 from email.policy import SMTP, default
 from pathlib import Path
 
+import polars as pl
 import pytest
 
 from dashboards.letters import LetterTemplates, TemplateFault, letter_message
@@ -14,6 +15,8 @@ from dashboards.letters.examples import examples
 from dashboards.letters.files import entry_file
 from dashboards.letters.sheet import letter_sheet
 from dashboards.letters.templates import NAMES
+from pipelines.letters.matters import SCHEMA
+from pipelines.steps.letter_texts import written_letters
 from schemas.letters import LETTERS
 
 MOMENT = dt.datetime(2026, 3, 31, 8, 15)
@@ -268,3 +271,19 @@ def test_a_warning_is_the_first_line_of_every_letter(tmp_path: Path) -> None:
         assert body is not None
         assert body.get_content().startswith(warning)
     assert not _templates().text(_letter()).startswith("Claims are decided")
+
+
+@pytest.mark.parametrize(("kind", "by"), [("question", ", by 30 April 2026"), ("decision", "")])
+def test_a_question_says_by_when_an_answer_is_asked_for(kind, by) -> None:
+    """The entry's day, as it is frozen; a letter that asks for none by a day names none."""
+    fact = "On file: installed on 2026-01-01, shipped on 2026-01-02. Both cannot be."
+    letter = _letter(questions=[fact], documents=[], questions_due_on=None)
+    entries = pl.DataFrame(
+        {"entry": [5], "claim": [letter["claim"]], "kind": [kind], "reminds": [None],
+         "due_on": [dt.date(2026, 4, 30)]}
+    )  # fmt: skip
+    [frozen] = written_letters(
+        _templates(), pl.DataFrame([letter], schema=LETTERS), entries, SCHEMA.to_frame()
+    ).to_dicts()
+    assert f"WHAT WE ASK YOU{by.upper()}\n\n1. On file: installed" in frozen["text"]
+    assert f">What we ask you{by}</h" in frozen["html"]

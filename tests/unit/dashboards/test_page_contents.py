@@ -11,6 +11,7 @@ from dashboards import data as shown
 from dashboards.pages import claim as claim_page
 from dashboards.pages import data as data_page
 from dashboards.pages import morning, terms, upcoming
+from dashboards.pages.claim_parts import analyte_row
 
 
 def _morning(data) -> dict:
@@ -134,8 +135,8 @@ def test_data_page_tells_what_to_do_next(sample) -> None:
     )
     assert content["joins_below"] == ["startups.serial: 1 of 2."]
     assert [(one["says"], one["rows"], one["line"]) for one in content["whole"]] == [
-        ("b.csv: No x.", "7 rows", "limeledger map 'exports/b.csv' ."),
-        ("a.csv is lost.", "2 rows", "limeledger map 'exports/a.csv' ."),
+        ("b.csv: No x.", "7 rows", "limeledger map exports/b.csv ."),
+        ("a.csv is lost.", "2 rows", "limeledger map exports/a.csv ."),
     ]
     assert content["codes"] == [
         ["lime off", "5", "reference/aliases.csv", "product,lime off,LIME-OFF"],
@@ -255,3 +256,10 @@ def test_a_claim_tells_its_clock_its_water_and_its_neighbors(sample) -> None:
     assert "this unit" in others[sample.claim_number(2)]
     assert "another unit here" in others[sample.claim_number(0)]
     assert sample.claim_number(4) not in others
+
+
+def test_an_analyte_is_outside_or_not_whether_or_not_it_was_detected() -> None:
+    """The pages of a claim and of a unit tell the same; a non-detect is never outside."""
+    row = {"analyte": "free_chlorine_mg_l", "value": None, "below": 0.05, "min": None, "max": 0.1}
+    assert [analyte_row(row | {"outside": said})[-1] for said in (None, False, True)] == [
+        "no", "no", "yes"]  # fmt: skip

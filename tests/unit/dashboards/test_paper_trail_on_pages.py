@@ -98,8 +98,6 @@ def test_the_earlier_unit_has_a_line_of_its_own(sample) -> None:
     """Its events stand apart on the time line, and the table says whose they are."""
     decision = sample.page_data(3).decisions.row(0, named=True)
     event = {"kind": "shipped", "on": dt.date(2023, 1, 2), "label": "Shipped.", "evidence": "x"}
-    life = life_line(
-        decision, [event | {"earlier": "A1"}, event | {"earlier": None}], [], dt.date(2026, 1, 1)
-    )
+    life = life_line(decision, [event | {"earlier": "A1"}, event | {"earlier": None}], [])
     assert EARLIER in life["data"]["lists"]["tracks"]
     assert ["2023-01-02", "", "A1, which it took over from: Shipped."] in life["rows"]

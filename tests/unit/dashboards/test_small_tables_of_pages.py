@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import os
+import shlex
 from pathlib import Path
 
 import polars as pl
@@ -19,6 +20,7 @@ from dashboards.figures.regions import section as regions_of
 from dashboards.hiding import hide_names
 from dashboards.pages import agreement, claim, data, data_steps, terms
 from dashboards.pages.claim_parts import water_bars
+from dashboards.pages.claim_rows import claim_rows
 from schemas.wording import ANALYTES
 
 DAY = dt.date(2026, 3, 1)
@@ -128,6 +130,35 @@ def test_codes_to_be_listed_are_those_of_reference_files_and_likely_spellings(sa
     assert set(found.select("table", "written").rows()) == {("models", "M9"), ("units", "N1")}
 
 
+def test_a_command_for_a_file_can_be_pasted_whatever_the_file_is_called() -> None:
+    """A name that a shell would run is one word of the command, and a sheet is named."""
+    told = data_steps._drafting("it's; touch x;'.csv", None)
+    assert shlex.split(told) == ["limeledger", "map", "exports/it's; touch x;'.csv", "."]
+    assert shlex.split(data_steps._drafting("a.xlsx", "Old $(x)"))[-2:] == ["--sheet", "Old $(x)"]
+
+
+@pytest.mark.parametrize(
+    ("matched", "rows", "below", "told"),
+    [
+        (29, 100, True, ["29 %", "below"]),
+        (899, 1000, True, ["89 %", "below"]),
+        (0, 15, False, ["0 %", "too few rows to judge"]),
+        (18, 20, False, ["90 %", "enough"]),
+        (0, 0, False, ["–", "–"]),
+    ],
+)
+def test_a_join_of_few_rows_is_not_called_enough(
+    matched: int, rows: int, below: bool, told: list[str]
+) -> None:
+    """The share is cut to whole percents without the slips of fractions."""
+    row = {"feed": "startups", "column": "serial", "to": "units.serial", "rows": rows,
+           "matched": matched, "share": matched / rows if rows else None, "lost_zeros": 0,
+           "case_or_punctuation": 0, "close_spelling": 0, "unknown": rows - matched,
+           "min_share": 0.9, "below": below}  # fmt: skip
+    line = data._join(row)
+    assert [line[5], line[-1]] == told
+
+
 def test_words_of_hidden_notes_are_gone_all_of_them(sample) -> None:
     """A suggestion stays, without a word that it rests on."""
     pages = sample.page_data(3, **sample.suggested_causes())
@@ -145,12 +176,14 @@ def test_a_claims_findings_and_events_are_in_order_however_they_come(sample) -> 
         findings=pages.findings.sample(fraction=1, shuffle=True, seed=3),
         events=pages.events.sample(fraction=1, shuffle=True, seed=3),
     )
-    found = claim._gather(mixed, pages.decisions)
-    assert {len(rows) > 1 for rows in found["findings"].values()} == {True}
-    for rows in found["findings"].values():
+    claims = pages.decisions["claim"].to_list()
+    found = claim_rows(mixed, claims, claim.beside(claims))
+    findings, events = found.by("findings"), found.by("events")
+    assert {len(rows) > 1 for rows in findings.values()} == {True}
+    for rows in findings.values():
         assert [row["position"] for row in rows] == sorted(row["position"] for row in rows)
-    assert max(len(rows) for rows in found["events"].values()) > 3
-    for rows in found["events"].values():
+    assert max(len(rows) for rows in events.values()) > 3
+    for rows in events.values():
         told = [(row["on"], row["kind"]) for row in rows]
         assert told == sorted(told)
 
@@ -185,13 +218,13 @@ def test_a_test_of_one_analyte_is_told_with_its_sample_and_day() -> None:
     row = {"sample": "L1", "sampled_on": DAY, "analyte": "hardness_mg_l_caco3", "value": 120.0,
            "below": None, "min": None, "max": 100.0, "needs": "scale", "outside": True}  # fmt: skip
     name = ANALYTES["hardness_mg_l_caco3"][0].lower()
-    told = water_bars([row], {})
+    told = water_bars([row], None)
     assert told is not None
     assert told["sentence"] == f"Sample L1 of 1 March 2026: {name} outside the limits."
-    within = water_bars([row | {"outside": False}], {})
+    within = water_bars([row | {"outside": False}], None)
     assert within is not None
     assert within["sentence"] == "Sample L1 of 1 March 2026: within the limits."
-    assert water_bars([], {}) is None
+    assert water_bars([], None) is None
 
 
 def test_regions_without_a_place_have_no_map(sample) -> None:

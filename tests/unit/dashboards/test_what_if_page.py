@@ -1,5 +1,7 @@
 """The page of other terms: its sentences, its sums, and nothing that came in with the data."""
 
+import re
+
 from tests.unit.dashboards.what_if_sample import SCRIPT, page
 
 
@@ -12,6 +14,9 @@ def test_the_answer_and_the_sums_are_told():
     )
     assert "With the rulings in force, 150.00 USD would be to be paid in place of 50.00" in text
     assert '<td>no change</td><td class="number">2</td>' in text
+    rows = [re.findall(r"<td[^>]*>([^<]*)</td>", row) for row in text.split("<tr>")]
+    assert ["Covered", "2", "3", "+1"] in rows
+    assert ["Not covered", "1", "0", "−1"] in rows
     assert "expected to cost 1,000 USD as it is and 1,250 USD under the other terms" in text
     assert text.count("data:image/svg+xml;base64,") == 2
 

@@ -9,7 +9,7 @@ import sqlalchemy as sa
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 
-from pipelines.errors import WorkspaceError
+from pipelines.errors import StorageError, WorkspaceError
 from pipelines.events import Event, open_desk
 from pipelines.events.event import chain_faults
 from pipelines.events.recorded import DeskRecord, look_at_recorded, read_recorded
@@ -119,3 +119,19 @@ def test_a_server_that_cannot_be_reached_is_told(tmp_path):
     address = "postgresql://nobody@127.0.0.1:9/limeledger"
     with pytest.raises(WorkspaceError, match=r"\[desk\] database.*cannot be reached"):
         make_desk(tmp_path / "ws", f'[desk]\ndatabase = "{address}"\n')
+
+
+@pytest.mark.parametrize("content", [b"no database at all" * 100, None])
+def test_a_damaged_file_is_told_as_that(desk, content):
+    """To whoever acts and whoever looks; a file with torn pages as one that is no database."""
+    desk.close()
+    path = desk.workspace.desk / "desk.sqlite"
+    if content is None:
+        torn = bytearray(path.read_bytes())
+        torn[100:4096] = b"\xff" * 3996
+        content = bytes(torn)
+    path.write_bytes(content)
+    for read in (read_recorded, look_at_recorded):
+        with pytest.raises(StorageError, match=r"is damaged .* restore desk/ from a backup"):
+            read(desk.workspace, desk.settings)
+    assert path.read_bytes() == content

@@ -117,6 +117,21 @@ def test_any_name_becomes_a_text(name):
     assert not {"/", "\\", "\0"} & set(shown)
 
 
+@pytest.mark.parametrize(
+    ("given", "shown"),
+    [
+        ("n" * 251 + ".pdf", "n" * 251 + ".pdf"),
+        ("n" * 252 + ".pdf", "n" * 251 + ".pdf"),
+        ("n" * 300, "n" * 255),
+        ("n" * 9 + "." + "x" * 300, "n" * 9 + "." + "x" * 245),
+        ("\u202e/a\\\u200fb" + "n" * 300 + ".xlsx", "b" + "n" * 249 + ".xlsx"),
+    ],
+)
+def test_a_name_that_is_too_long_keeps_its_ending(given, shown):
+    """255 characters at the most; marks of direction and paths count for nothing."""
+    assert bare_name(given) == shown
+
+
 def test_faults_of_documents_are_told_in_the_order_of_their_names(desk):
     """Those that were changed, then those that are missing, each by its digest."""
     kept = [keep_document(desk, io.BytesIO(b"text %d" % n), "a").sha256 for n in range(12)]

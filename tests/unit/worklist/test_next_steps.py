@@ -28,8 +28,11 @@ ROW = {
     "waiting_event": None,
     "waiting_by": None,
     "lead_reason": None,
+    "ruling_outdated": False,
+    "appealed_on": None,
 }
-LETTER = {"entry": 5, "kind": "documents", "email": "a@fennel.example", "due_on": None}
+LETTER = {"entry": 5, "kind": "documents", "email": "a@fennel.example"}
+LETTER |= {"due_on": None, "sending_at": None}
 
 
 def steps(letters=(), **more):
@@ -56,6 +59,40 @@ def test_a_person_rules(more, ruling) -> None:
     assert (step.action, step.path) == ("rule", "/api/v1/claims/CL%2F1%20a%27b/rulings")
 
 
+@pytest.mark.parametrize(
+    ("more", "said", "why"),
+    [
+        (
+            {"ruling_outdated": True, "ruling": "covered", "verdict": "not_covered"},
+            "Rule anew: since the ruling the records have come to say not covered.",
+            "Looked at again.",
+        ),
+        (
+            {"appealed_on": AS_OF, "verdict": "covered"},
+            "Rule on the appeal of 2026-03-31: as before, or anew.",
+            "Looked at.",
+        ),
+        (
+            {"appealed_on": AS_OF, "if_settled": "not_covered"},
+            "Rule: it is not covered whichever way the dispute is settled.",
+            "Not covered whichever way the dispute is settled.",
+        ),
+        ({}, "Rule: a person decides what the records cannot.", "Looked at."),
+    ],
+)
+def test_a_person_rules_for_the_reason_that_the_claim_is_open(more, said, why) -> None:
+    """Also in the reason of the command, which nobody may copy into a false ruling."""
+    (step,) = steps(**{"if_settled": None} | more)
+    assert step.label.startswith(said)
+    assert shlex.split(step.command)[-1] == why
+
+
+def test_a_hold_may_be_ended_where_no_command_is_shown() -> None:
+    """The desk has a form in its place."""
+    (step,) = steps(group="documents", held=True, hold_until=AS_OF)
+    assert step.label.startswith("Wait until 2026-03-31: the claim is on hold, which may be ended")
+
+
 def test_each_step_says_who_can_do_it() -> None:
     """Beside what should happen; a contradiction may be a mistyped row."""
     rule, correct = steps(lead_reason="records_agree")
@@ -73,6 +110,15 @@ def test_a_waiting_ruling_is_approved_and_not_ruled_again() -> None:
     (step,) = steps(waiting_event=17, waiting_by="R. Osei")
     assert (step.action, step.path) == ("approve", "/api/v1/rulings/17/approval")
     assert step.command == 'limeledger approve 17 --by "$USER"'
+
+
+def test_a_mail_that_may_have_gone_out_is_marked_and_not_sent_again() -> None:
+    """To send it would be refused; what became of it is said instead."""
+    handed_over = LETTER | {"state": "to_send", "sending_at": dt.datetime(2026, 3, 30, 9, 5)}
+    (step,) = steps([handed_over], open=False)
+    assert (step.action, step.path) == ("send", "/api/v1/letters/5/state")
+    assert step.command == 'limeledger mark 5 sent --by "$USER"'
+    assert "may have" in step.label
 
 
 def test_a_letter_is_sent_by_mail_or_by_hand() -> None:

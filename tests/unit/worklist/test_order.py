@@ -118,6 +118,26 @@ def test_what_waits_for_a_person_is_open_whatever_stands() -> None:
     ]
 
 
+def test_a_ruling_of_a_later_day_settles_an_appeal_wherever_it_came_from() -> None:
+    """An export's too; one of the appeal's own day, or none, leaves it open."""
+    appeal = {"appealed_on": AS_OF, "appeal_reason": "New.", "appeal_day": AS_OF}
+    claims = ("before", "later", "computed")
+    desk = frame([{"claim": claim} | appeal for claim in claims], DESK)
+    later = AS_OF + dt.timedelta(1)
+    ordered = order(
+        row("before", "covered", 30, ruling="covered", standing_since=AS_OF),
+        row("later", "covered", 20, ruling="covered", standing_since=later),
+        row("computed", "covered", 10, standing_since=later),
+        desk=desk,
+    )
+    assert dict(ordered.select("claim", "open").iter_rows()) == {
+        "before": True,
+        "later": False,
+        "computed": True,
+    }
+    assert ordered.filter(claim="later")["reason"].item() in (None, "")
+
+
 def test_the_order_of_rows_does_not_matter() -> None:
     """The same claims in any order give the same list."""
     rows = [row(f"K{n}", "needs_evidence", n % 3, missing="test") for n in range(20)]

@@ -31,6 +31,8 @@ def found(things: list[dict], query: str) -> list[str]:
 
 
 TEXTS = ["WC-000 590", "wc_000/590", "#WC.000.590", "Ärzte Küche", "ＷＣ－000590", "a\\b", "ÉCOLE"]
+# Dashes of all kinds, marks that are no accents, and signs that nobody sees.
+TEXTS += ["WC\u301c1", "WC\u2e3a1", "WC1\ufe0f", "क्ष", "\u200fWC\u00ad1\u200b", "İZMİR"]
 
 
 @pytest.mark.parametrize("text", TEXTS)
@@ -45,6 +47,19 @@ def test_both_sides_are_folded_alike(text) -> None:
 def test_a_number_is_found_however_it_is_typed(query) -> None:
     """Also a part of it."""
     assert found([claim("WC-000590", "U1", "2026-01-01")], query) == ["WC-000590"]
+
+
+def test_a_number_is_found_as_it_is_pasted_from_elsewhere() -> None:
+    """With a wave dash, a soft hyphen, a mark of direction or of the form of a sign."""
+    things = [claim("WC-000590", "U1", "2026-01-01", "हिन्दी")]
+    for query in (
+        "WC\u301c000590",
+        "WC\u00ad000590",
+        "\u200fWC-000590",
+        "WC-000590\ufe0f",
+        "हिन्दी",
+    ):
+        assert found(things, query) == ["WC-000590"]
 
 
 def test_words_may_stand_in_different_fields_and_the_whole_in_one() -> None:
