@@ -9,6 +9,36 @@ import polars as pl
 from schemas.codes import MISS_CAUSES
 from schemas.columns import Table, day, flag, integer, number, text, word
 
+# The rules by which a file or sheet is set aside whole; by any other one row is.
+WHOLE_RULES = (
+    "column_twice",
+    "empty_file",
+    "file_too_large",
+    "folder",
+    "header_error",
+    "header_nul",
+    "header_quote",
+    "join_missing",
+    "link_nowhere",
+    "link_outside",
+    "missing_column",
+    "missing_header",
+    "no_feed",
+    "no_header_row",
+    "no_mapping",
+    "no_workbook",
+    "not_a_file",
+    "old_workbook",
+    "packed_file",
+    "too_many_cells",
+    "too_many_columns",
+    "two_mappings",
+    "unreadable",
+    "workbook_failed",
+    "workbook_memory",
+    "workbook_time",
+)
+
 
 class RowAccounts(Table):
     """One row is one file or sheet as one mapping reads it; all its rows end in one of six ends."""

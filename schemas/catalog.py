@@ -31,27 +31,42 @@ from schemas.second_opinions import SecondOpinionAgreement, SecondOpinions
 from schemas.startups import STARTUP_TABLES
 from schemas.states import StoreState, TableStates
 
+_UNKNOWN = "not known, or it does not apply."
+
 
 def _columns(name: str, table: type[Table]) -> tuple[Column, ...]:
     sliced = name in FIELD_TABLES
     columns = []
     for column, field in fields(table).items():
         meta: Mapping[str, Any] = field.metadata or {}
+        description, null = _without_null(str(field.description))
         joins = meta["references"] or (None if sliced else JOINS_TO.get(column))
         columns.append(
             Column(
                 column,
                 meta["kind"],
-                str(field.description),
+                description,
                 meta["unit"],
                 tuple(meta["words"] or ()),
                 meta["required"],
                 meta["signed"],
                 None if joins == f"{name}.{column}" else joins,
-                meta["null"] or NULL.get(meta["kind"], "not known, or it does not apply."),
+                meta["null"] or null or NULL.get(meta["kind"], _UNKNOWN),
             )
         )
     return tuple(columns)
+
+
+def _without_null(description: str) -> tuple[str, str | None]:
+    """A description, and what it says itself of null."""
+    said, separator, null = description.partition("; null ")
+    return (f"{said}.", null) if separator else (description, None)
+
+
+def _plain(name: str, kind: str, description: str) -> Column:
+    """A column that no class describes."""
+    said, null = _without_null(description)
+    return Column(name, kind, said, null=null or _UNKNOWN)
 
 
 def _described(name: str, table: type[Table]) -> Described:
@@ -65,7 +80,6 @@ def _described(name: str, table: type[Table]) -> Described:
     )
 
 
-_UNKNOWN = "not known, or it does not apply."
 _SOURCE = (
     Column(
         "source_file", "text", "The file it stands in, as a path below exports/.", required=True
@@ -118,7 +132,7 @@ def _records(feed: str) -> Described:
 def _archived(name: str, decisions: Described) -> Described:
     """A table of the archive; that of decisions has their columns too."""
     row, key, own = ARCHIVE[name]
-    columns = [Column(column, *description, null=_UNKNOWN) for column, description in own.items()]
+    columns = [_plain(column, *described) for column, described in own.items()]
     if name == "decision_archive":
         also = decisions.columns[1:]
         columns[2:2] = [replace(column, required=False, null=_UNKNOWN) for column in also]
@@ -130,7 +144,7 @@ def _inner(name: str, table: Inner, tables: Mapping[str, Described]) -> Describe
     columns = [
         replace(tables[source].column(column), name=column, required=False, null=_UNKNOWN)
         if isinstance(source, str)
-        else Column(column, *source, null=_UNKNOWN)
+        else _plain(column, *source)
         for column, source in table.columns.items()
     ]
     return Described(name, table.grain, table.key, tuple(columns), published=False)

@@ -1,7 +1,7 @@
 """Numbers and lists as sentences have them, wherever a sentence is made: figures and pages alike.
 
-Belongs here: text of one value or a few, and the names of analytes. Does not belong here: any
-sentence, money with its currency and days (`dashboards.formats`).
+Belongs here: text of one value or a few, and the names of analytes and needs. Does not belong here:
+any sentence, money with its currency and days (`dashboards.formats`).
 """
 
 from __future__ import annotations
@@ -25,6 +25,17 @@ ANALYTES = {
     "silica_mg_l": ("Silica", "mg/L"),
     "iron_mg_l": ("Iron", "mg/L"),
     "sediment_um": ("Largest particle", "µm"),
+}
+# What a water may have to be treated against.
+NEEDS = {
+    "scale": "scale",
+    "tds": "dissolved solids",
+    "chloride": "chloride",
+    "silica": "silica",
+    "chlorine": "chlorine",
+    "chloramine": "chloramine",
+    "sediment": "sediment",
+    "ph": "pH",
 }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 import os
 import sys
+from collections.abc import Iterator
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
@@ -23,9 +24,9 @@ settings.register_profile("steady", derandomize=True, deadline=None)
 settings.register_profile("anew", derandomize=False, deadline=None, print_blob=True)
 settings.load_profile("steady")
 
-# Many refreshes each: kills, full disks, nights, selections of steps. They are marked `long`, which
-# `pytest` leaves out and `.ci/run` runs in a step of its own; the longest come first, since begun
-# last they would run on alone.
+# Many refreshes each (kills, full disks, nights, selections of steps), or drafts of eighty exports.
+# They are marked `long`, which `pytest` leaves out and `.ci/run` runs in a step of its own; the
+# longest come first, since begun last they would run on alone.
 LONG = (
     "test_daemon.py",
     "test_killed_refreshes.py",
@@ -36,7 +37,9 @@ LONG = (
     "test_changed_exports.py",
     "test_decided_at_once.py",
     "test_decisions_that_stand.py",
+    "test_desk_and_refresh.py",
     "test_executed_again.py",
+    "test_named_right.py",
     "test_nights_and_scratch.py",
     "test_nights_that_end_badly.py",
     "test_parts_on_a_cluster.py",
@@ -44,6 +47,7 @@ LONG = (
     "test_read_only_folders.py",
     "test_run_lines.py",
     "test_selections.py",
+    "test_since_when_it_holds.py",
 )
 
 # The costliest of the others, in that order: one that began last would run on alone. The first two
@@ -52,14 +56,12 @@ FIRST = (
     "test_desk_walk.py",
     "test_json_outputs.py",
     "test_desk_actions.py",
-    "test_desk_and_refresh.py",
     "test_letter_commands.py",
     "test_desk_records.py",
     "test_doctor_command.py",
     "test_field_bad_input.py",
     "test_letters_sent.py",
     "test_pages_load.py",
-    "test_named_right.py",
     "test_counterfactuals_by_hand.py",
     "test_example_terms.py",
     "test_published_tables.py",
@@ -81,6 +83,7 @@ UNIT = Path(__file__).parent / "unit"
 # all figures, train models, or decide and draft again and again.
 SLOW_UNITS = (
     "test_agencies.py",
+    "test_conditions_switched_off.py",
     "test_counterfactuals_by_hand.py",
     "test_decision_history.py",
     "test_deliming.py",
@@ -100,8 +103,8 @@ SLOW_UNITS = (
     "test_letter_values.py",
     "test_merged_tables.py",
     "test_morning_page.py",
-    "test_named_right.py",
     "test_page_contents.py",
+    "test_page_formats.py",
     "test_recommendations_by_hand.py",
     "test_recorded_run.py",
     "test_regions_forecast_costs.py",
@@ -109,6 +112,7 @@ SLOW_UNITS = (
     "test_replaced_units_watched.py",
     "test_reviews_by_hand.py",
     "test_run_log.py",
+    "test_searched_rows.py",
     "test_shared_day.py",
     "test_site_files.py",
     "test_slices_and_forecasts.py",
@@ -127,6 +131,14 @@ SLOW_UNITS = (
 )
 
 
+def pytest_configure(config: pytest.Config) -> None:
+    """Where a file runs on each core, polars has one thread: on frames of a few dozen rows several
+    wait for each other, a tenth of a run. The long and the drawn keep as many as at work, so that
+    no order of rows hangs on there being one."""
+    if config.option.markexpr in ("not long", "quick"):
+        os.environ.setdefault("POLARS_MAX_THREADS", "1")
+
+
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
     """Where only the quick or only the long are asked for, no other file is loaded."""
     kind, path = config.option.markexpr, collection_path
@@ -135,7 +147,7 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
     if path.is_dir():
         other = not (path.is_relative_to(UNIT) or UNIT.is_relative_to(path))
         return (kind == "quick" and other) or None
-    is_quick = path.is_relative_to(UNIT) and path.name not in SLOW_UNITS
+    is_quick = path.is_relative_to(UNIT) and path.name not in (*SLOW_UNITS, *LONG)
     return not (is_quick if kind == "quick" else path.name in LONG) or None
 
 
@@ -159,6 +171,20 @@ def pytest_collection_finish(session: pytest.Session) -> None:
     gc.collect()
     gc.freeze()
     gc.set_threshold(20_000, 10, 10)
+
+
+@pytest.fixture(scope="session")
+def passwords_are_quick() -> Iterator[None]:
+    """Hashes of a memory that a test has; the library's own test holds its strength."""
+    from argon2 import PasswordHasher
+
+    import pipelines.actions.passwords as kept
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(kept, "_HASHER", PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
+        kept._nobody.cache_clear()
+        yield
+    kept._nobody.cache_clear()
 
 
 @pytest.fixture(scope="session")

@@ -53,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
     from pipelines.workspace.layout import Workspace
     from pipelines.workspace.settings import load_settings
 
-    if args.wait < 0:
+    if not args.wait >= 0:  # nor nan, which would wait for ever
         raise UsageError(f"--wait {args.wait} is no number of seconds; write 0 or more.")
     workspace = Workspace.open(args.workspace)
     settings = load_settings(workspace)
@@ -81,12 +81,12 @@ def run(args: argparse.Namespace) -> int:
 
 def _hold(stack: ExitStack, workspace: Workspace, wait_seconds: float) -> None:
     """Holds the workspace's lock, waiting for a refresh that has it."""
-    from pipelines.workspace.lock import refresh_lock
+    from pipelines.workspace.lock import no_refresh_meanwhile
 
     until, announced = time.monotonic() + wait_seconds, False
     while True:
         try:
-            stack.enter_context(refresh_lock(workspace.store))
+            stack.enter_context(no_refresh_meanwhile(workspace.store))
             return
         except BusyError as error:
             if time.monotonic() >= until:

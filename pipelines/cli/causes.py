@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 from pipelines.cli.console.arguments import takes_csv, takes_workspace
 from pipelines.cli.console.output import json_rows, print_csv, print_json, say
-from pipelines.errors import UsageError
 
 if TYPE_CHECKING:
     import polars as pl
@@ -51,8 +50,6 @@ def run(args: argparse.Namespace) -> int:
     from pipelines.store.reading import published_table
     from schemas.causes import CauseModelQuality, CauseSuggestions
 
-    if args.json and args.csv:
-        raise UsageError("--json and --csv together; choose one of them.")
     suggestions = published_table(args.workspace, "cause_suggestions")
     quality = published_table(args.workspace, "cause_model_quality")
     if args.second_look:

@@ -7,6 +7,7 @@ from typing import Any
 
 from pipelines.cli.console.arguments import takes_as_of, takes_workspace
 from pipelines.cli.console.output import print_json, progress, say
+from schemas.wording import counted
 
 HELP = "Read and validate everything; say what would be set aside. Write nothing."
 
@@ -35,7 +36,8 @@ def run(args: argparse.Namespace) -> int:
         return report.exit_code
     totals = report.totals
     say(
-        f"{totals['rows_read']:,} rows in {totals['files']} files: {ends_in_words(totals)}"
+        f"{counted(totals['rows_read'], 'row')} in {counted(totals['files'], 'file')}: "
+        f"{ends_in_words(totals)}"
         f"{ends_of_mappings(totals)}."
     )
     for problem in report.problems:
@@ -43,8 +45,7 @@ def run(args: argparse.Namespace) -> int:
         if problem["remedy"]:
             say(f"    {problem['remedy']}")
     for left in report.left_out:
-        rows = "1 row" if left["rows"] == 1 else f"{left['rows']:,} rows"
-        summary = f"{rows} left out by {left['mapping']}: {left['reason']}"
+        summary = f"{counted(left['rows'], 'row')} left out by {left['mapping']}: {left['reason']}"
         say(f"{left['feed']}: {summary}.")
     for sentence in report.unused:
         say(sentence)

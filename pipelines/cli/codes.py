@@ -63,6 +63,11 @@ def run(args: argparse.Namespace) -> int:
             say(f"  … and {len(unknown) - 10} more")
     say(f"{len(drafted.aliases)} other spellings are proposed as aliases.")
     say(f"Written: {', '.join(drafted.files)}.")
+    for file, count in drafted.kept.items():
+        say(
+            f"reference/{file}.csv has {counted(count, 'line')} that the draft does not have: add "
+            "the draft's lines to it, do not replace it."
+        )
     say(
         "Nothing reads drafts/. Fill in what is empty, keep the lines that are right, and move the "
         "files to reference/."

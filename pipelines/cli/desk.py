@@ -9,10 +9,11 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipelines.cli.console.arguments import takes_workspace, typed_day
+from pipelines.cli.console.arguments import takes_workspace
 from pipelines.cli.console.output import progress, say
 from pipelines.errors import UsageError
 from pipelines.workspace.layout import Workspace
+from pipelines.workspace.typed_days import day_if_typed
 
 if TYPE_CHECKING:
     from pipelines.desk.site import DeskSite
@@ -41,7 +42,7 @@ def output_schema() -> dict[str, Any]:
 
 def run(args: argparse.Namespace) -> int:
     """Serves the desk until it is told to end."""
-    as_of = typed_day("--as-of", args.as_of)
+    as_of = day_if_typed("--as-of", args.as_of)
     return open_and_serve(args.workspace, args.host, args.port, as_of, as_json=args.json)
 
 
@@ -59,6 +60,7 @@ def open_and_serve(
     from pipelines.desk import serving
     from pipelines.desk.site import site_of
     from pipelines.events import open_desk
+    from pipelines.store.lost_desk import refuse_lost_desk
     from pipelines.workspace.permissions import private_umask
     from pipelines.workspace.settings import load_settings
 
@@ -70,6 +72,7 @@ def open_and_serve(
         raise UsageError(f"--port {port} is no port; choose one from 1 to 65535, or 0 for any.")
     serving.check_host(host, settings)
     with private_umask(settings.readable_by), serving.listening(host, port) as listener:
+        refuse_lost_desk(workspace, settings)
         desk = open_desk(workspace, settings)
         try:
             with serving.alone(workspace, settings):

@@ -5,10 +5,12 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from pipelines.cli.console.arguments import takes_csv, takes_workspace, typed_day
+from pipelines.cli.console.arguments import takes_csv, takes_workspace
 from pipelines.cli.console.output import json_rows, print_csv, print_json, say
 from pipelines.errors import UsageError
+from pipelines.workspace.typed_days import day_if_typed
 from schemas import codes
+from schemas.wording import counted
 
 if TYPE_CHECKING:
     import polars as pl
@@ -57,6 +59,8 @@ def output_schema() -> dict[str, Any]:
 
 def run(args: argparse.Namespace) -> int:
     """Tells what is asked for, from the last refresh's records."""
+    from pipelines.field.conditions import read_conditions
+    from pipelines.field.dimension_values import check_values
     from pipelines.steps.field_slices import (
         FleetSelection,
         behind_both,
@@ -68,29 +72,51 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError(
             f'"{args.cause_class}" is no class; choose one of {", ".join(codes.CAUSE_CLASSES)}.'
         )
+    _hold_together(args)
     by = [] if args.by == "all" else [word.strip() for word in args.by.split(",")]
     dims = dimensions_of(args.figure, by)
-    if args.compare and len(args.compare) > 2:
-        raise UsageError("--compare takes one or two selections; join conditions by commas.")
+    # A comparison has no rows to choose from: region and profile part its failures and days.
+    of_both = [f"{x}={getattr(args, x)}" for x in ("region", "profile") if getattr(args, x)]
     selection = FleetSelection(
-        tuple(args.where),
+        (*args.where, *(of_both if args.compare else ())),
         args.family,
         args.cause_class,
-        typed_day("--since", args.since),
-        typed_day("--until", args.until),
+        day_if_typed("--since", args.since),
+        day_if_typed("--until", args.until),
     )
+    if selection.since and selection.until and selection.until <= selection.since:
+        raise UsageError(
+            f"--until {args.until} leaves no day from --since {args.since} on; days before --until "
+            "count, so name a later one."
+        )
     for name in ("region", "profile"):
-        if getattr(args, name) is not None and name not in by and not args.failures:
+        rows_wanted = not args.failures and not args.compare
+        if getattr(args, name) is not None and name not in by and rows_wanted:
             chosen = getattr(args, name)
             raise UsageError(f"--{name} {chosen} needs --by {name}; slice by it to choose one.")
     whole = stored_context(args.workspace)
+    check_values(whole, read_conditions(of_both))
     context = selection.of(whole)
     if args.compare:
         sides = (args.compare[0], args.compare[1] if len(args.compare) > 1 else None)
         if not args.failures:
-            return _compare(args, context, sides)
-        context = behind_both(context, *sides)
+            return _compare(args, context, sides, whole)
+        context = behind_both(context, *sides, whole)
     return _figure(args, context, dims, whole)
+
+
+def _hold_together(args: argparse.Namespace) -> None:
+    """Refuses what a comparison would leave unheard."""
+    if not args.compare:
+        return
+    if len(args.compare) > 2:
+        raise UsageError("--compare takes one or two selections; join conditions by commas.")
+    for option, without in (("by", "all"), ("figure", "rates")):
+        if getattr(args, option) != without and not args.failures:
+            raise UsageError(
+                f"--compare holds the rates of two selections against each other, and takes no "
+                f"--{option}; leave it out, or narrow both sides with --where."
+            )
 
 
 def _figure(
@@ -111,47 +137,19 @@ def _figure(
         if chosen is not None:
             table = table.filter(pl.col(name) == chosen)
     if args.handout:
-        from pipelines.cli.console.field_handouts import hand_out
+        from pipelines.cli.console import field_handouts as handouts
 
-        count = _behind(args, context)
-        hand_out(args, figure, table, count, context, _sentence(args, figure, dims, context))
-    elif args.json:
+        says = handouts.sentence_of(args, figure, dims, context)
+        handouts.hand_out(args, figure, table, handouts.behind(args, context), context, says)
+    if args.json:
         print_json(_rows(figure, table))
     elif args.csv:
         print_csv(table)
-    else:
+    elif not args.handout:
         from dashboards.handout import without_alls
 
         _print(without_alls(table))
     return 0
-
-
-def _sentence(
-    args: argparse.Namespace, figure: str, dims: tuple[str, ...], context: FieldContext
-) -> str | None:
-    """What the page says of it, or how much was selected; None where rows were chosen of it."""
-    from pipelines.steps.field_slices import amount_of, of_kind, stored_sentence
-
-    if args.region or args.profile:
-        return None
-    narrowed = (args.where, args.family, args.cause_class, args.since, args.until)
-    own = of_kind(context, args.event)
-    if args.failures or any(narrowed):
-        return amount_of(own)
-    return stored_sentence(args.workspace, figure, dims, args.event) or amount_of(own)
-
-
-def _behind(args: argparse.Namespace, context: FieldContext) -> int:
-    """How many failures are behind what is shown."""
-    import polars as pl
-
-    from pipelines.steps.field_slices import of_kind
-
-    failures = of_kind(context, args.event).failures
-    for name in ("region", "profile"):
-        if getattr(args, name) is not None:
-            failures = failures.filter(pl.col(name) == getattr(args, name))
-    return failures.height
 
 
 def _rows(figure: str, table: pl.DataFrame) -> list[dict[str, Any]]:
@@ -184,13 +182,16 @@ def _say_within(sentence: str) -> None:
 
 
 def _compare(
-    args: argparse.Namespace, context: FieldContext, sides_of: tuple[str, str | None]
+    args: argparse.Namespace,
+    context: FieldContext,
+    sides_of: tuple[str, str | None],
+    whole: FieldContext,
 ) -> int:
     import polars as pl
 
     from pipelines.steps.field_slices import compared
 
-    comparison = compared(context, *sides_of, args.event)
+    comparison = compared(context, *sides_of, args.event, whole)
     answer = _as_json(comparison)
     sides = pl.DataFrame(
         [{"side": side} | answer[side] for side in ("a", "b")], infer_schema_length=None
@@ -201,21 +202,19 @@ def _compare(
 
         count = comparison.a.failures + comparison.b.failures
         hand_out(args, "comparison", sides, count, context, comparison.sentence)
-    elif args.json:
+    if args.json:
         print_json(answer)
     elif args.csv:
         print_csv(ratios)
-    else:
+    elif not args.handout:
         _say_within(comparison.sentence)
         say("")
         _print(sides)
         say("")
         _print(ratios)
         if comparison.left_out:
-            say(
-                f"{comparison.left_out:,} failures are left out of the last: one side has no time "
-                "there."
-            )
+            left = counted(comparison.left_out, "failure is", "failures are")
+            say(f"{left} left out of the last: one side has no time there.")
     return 0
 
 

@@ -8,9 +8,10 @@ import hashlib
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipelines.cli.console.arguments import takes_workspace, typed_day
+from pipelines.cli.console.arguments import takes_workspace
 from pipelines.cli.console.output import print_json, teller
 from pipelines.errors import UsageError
+from pipelines.workspace.typed_days import day_if_typed
 from schemas.codes import LETTER_STATES
 
 if TYPE_CHECKING:
@@ -52,12 +53,14 @@ def run(args: argparse.Namespace) -> int:
     from pipelines.events import open_desk
     from pipelines.events.letters import read_register, read_texts
     from pipelines.steps.letter_register import bring_up
+    from pipelines.store.lost_desk import refuse_lost_desk
     from pipelines.workspace.layout import Workspace
     from pipelines.workspace.settings import load_settings
 
-    since = typed_day("--since", args.since)
+    since = day_if_typed("--since", args.since)
     workspace = Workspace.open(args.workspace)
     settings = load_settings(workspace)
+    refuse_lost_desk(workspace, settings)
     bring_up(workspace)
     desk = open_desk(workspace, settings)
     try:

@@ -8,8 +8,10 @@ runs, so that `--help` answers at once.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import importlib
 import os
+import re
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -17,9 +19,10 @@ from types import ModuleType
 
 from pipelines.cli.console.arguments import CommandParser
 from pipelines.cli.console.faults import report_fault
-from pipelines.cli.console.output import progress
-from pipelines.errors import LimeledgerError
+from pipelines.cli.console.output import make_streams_fit, progress
+from pipelines.errors import LimeledgerError, StorageError, UsageError
 from pipelines.workspace import clock
+from pipelines.workspace.threads import settle_threads
 
 COMMANDS = (
     "demo",
@@ -64,6 +67,8 @@ COMMANDS = (
     "schema",
     "dagster",
 )
+
+_LONE = re.compile("[\ud800-\udfff]")  # what stands for a byte that is no UTF-8
 
 
 def module_of(command: str) -> ModuleType:
@@ -111,20 +116,37 @@ def main(argv: Sequence[str] | None = None) -> int:
     called = words[0] if words and words[0] in COMMANDS else None
     args = build_parser(called).parse_args(words)
     os.environ["DAGSTER_DISABLE_TELEMETRY"] = "1"
+    make_streams_fit(for_programs=any(getattr(args, name, False) for name in ("json", "csv")))
     try:
         clock.now()  # a moment that is given and is none ends every command alike
-        if (workspace := getattr(args, "workspace", None)) is not None:
-            _settle(Path(workspace))
+        workspace = Path(args.workspace) if getattr(args, "workspace", None) is not None else None
+        settle_threads(workspace)
+        if workspace is not None:
+            _settle(workspace)
+        if getattr(args, "json", False) and getattr(args, "csv", None) is True:
+            raise UsageError("--json and --csv together; choose one of them.")
         code: int = module_of(args.command).run(args)
         return code
     except LimeledgerError as error:
-        progress(str(error))
+        with contextlib.suppress(StorageError):  # stderr may lead nowhere too
+            progress(str(error))
         return error.exit_code
     except KeyboardInterrupt:
         progress("Stopped. The store and the published pages are as they were.")
         return 130
     except Exception as error:
+        if (word := _no_text(*words, os.environ.get("PWD", ""))) is not None:
+            progress(
+                f"{word!a} holds bytes that are no UTF-8, which this command cannot take; write it "
+                "otherwise, or give the file or folder another name."
+            )
+            return UsageError.exit_code
         return report_fault(error, args)
+
+
+def _no_text(*words: str) -> str | None:
+    """The first word whose bytes are no text, as names of files may be."""
+    return next((word for word in words if _LONE.search(word)), None)
 
 
 def _settle(workspace: Path) -> None:

@@ -24,6 +24,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What the command takes."""
     takes_workspace(parser)
     takes_as_of(parser)
+    parser.add_argument(
+        "--desk-is-lost",
+        action="store_true",
+        help="publish without what people recorded, where desk/ is gone and no backup has it",
+    )
 
 
 def output_schema() -> dict[str, Any]:
@@ -37,14 +42,14 @@ def run(args: argparse.Namespace) -> int:
     """Refreshes the workspace and tells what came of it."""
     from pipelines.orchestration.summary import tell
 
-    summary = refresh(Path(args.workspace), args.as_of)
+    summary = refresh(Path(args.workspace), args.as_of, args.desk_is_lost)
     if args.json:
         print_json(summary.to_dict())
     tell(summary, teller(args.json))
     return summary.exit_code
 
 
-def refresh(workspace: Path, as_of: str | None) -> Summary:
+def refresh(workspace: Path, as_of: str | None, desk_is_lost: bool = False) -> Summary:
     """One refresh; raises what stopped it, after log, pages and people have been told."""
     from pipelines.nightly.recorded_run import recorded_run
     from pipelines.store.run_log import ALL, Run, new_run_id
@@ -55,7 +60,7 @@ def refresh(workspace: Path, as_of: str | None) -> Summary:
         opened = Workspace.open(workspace)
         run = Run(new_run_id(), _as_of(opened, as_of), ALL, "command")
         with recorded_run(opened, run) as recorded:
-            return _refresh(workspace, as_of, recorded)
+            return _refresh(workspace, as_of, recorded, desk_is_lost)
     except Exception as error:
         from pipelines.nightly.notifications import after_failure
 
@@ -75,24 +80,33 @@ def _as_of(workspace: Workspace, given: str | None) -> str | None:
         return given
 
 
-def _refresh(workspace: Path, as_of: str | None, recorded: RecordedRun) -> Summary:
+def _refresh(
+    workspace: Path, as_of: str | None, recorded: RecordedRun, desk_is_lost: bool
+) -> Summary:
+    from pipelines.engine.engines import refuse_without_extra
     from pipelines.nightly.recorded_run import settle
     from pipelines.orchestration.summary import summarize
-    from pipelines.steps import in_order
-    from pipelines.steps.letter_register import bring_up
+    from pipelines.steps.register_seen import is_behind
+    from pipelines.store.archive.seals import catch_up
     from pipelines.store.help_files import renew_help
     from pipelines.store.inputs import load_inputs
     from pipelines.store.leftovers import remove_leftovers
+    from pipelines.store.lost_desk import refuse_lost_desk
     from pipelines.store.run_log import Ended
-    from pipelines.store.transaction import is_up_to_date
+    from pipelines.store.up_to_date import is_up_to_date
     from pipelines.workspace.lock import refresh_lock
 
     started = time.monotonic()
     inputs = load_inputs(workspace, as_of)  # faults of the workspace end here
+    refuse_without_extra(inputs.settings)  # also where nothing is new: the next night would need it
     if is_up_to_date(inputs):
-        bring_up(inputs.workspace)
+        if is_behind(inputs.workspace):
+            from pipelines.steps.letter_register import bring_up
+
+            bring_up(inputs.workspace)
         with contextlib.suppress(BusyError), refresh_lock(inputs.workspace.store):
             settle(workspace, alone=True)
+            catch_up(inputs.workspace)  # of a run that was killed behind its swap
             remove_leftovers(inputs.workspace)
             with contextlib.suppress(StorageError):
                 renew_help(inputs.workspace.root)
@@ -101,6 +115,10 @@ def _refresh(workspace: Path, as_of: str | None, recorded: RecordedRun) -> Summa
         summary = summarize(inputs, time.monotonic() - started)
         recorded.ends(Ended("already_current", summary.exit_code, sentence))
         return summary
+    if not desk_is_lost:
+        refuse_lost_desk(inputs.workspace, inputs.settings)
+    from pipelines.steps import in_order  # with all that makes anything, which takes a while
+
     in_order.refresh(inputs, progress, recorded.run.run)
     summary = summarize(inputs, time.monotonic() - started)
     recorded.ends(Ended("done", summary.exit_code, f"Published as of {inputs.as_of}."))

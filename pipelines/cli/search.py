@@ -9,6 +9,7 @@ from pipelines.cli.console.acting import refuse_no_text
 from pipelines.cli.console.arguments import takes_workspace
 from pipelines.cli.console.output import print_json, teller
 from pipelines.workspace.layout import Workspace
+from schemas.wording import counted
 
 HELP = "Search claims, units, agencies, sites, and rows that were set aside or superseded."
 
@@ -44,5 +45,5 @@ def run(args: argparse.Namespace) -> int:
         if row["kind"] in ("set_aside", "superseded") and row["reason"]:
             say(f"    {row['reason']}")
     count, total = len(matches["results"]), matches["total"]
-    say(f"{count:,} of {total:,} results." if total else "Nothing matches.")
+    say(f"{count:,} of {counted(total, 'result')}." if total else "Nothing matches.")
     return 0

@@ -10,6 +10,7 @@ from pipelines.cli.console.arguments import takes_workspace
 from pipelines.cli.console.output import print_json, say, teller
 from pipelines.errors import UsageError, WorkspaceError
 from pipelines.workspace.layout import Workspace
+from schemas.wording import counted
 
 HELP = "Draw decided claims for a person to check blind; tell how far they agree."
 
@@ -152,8 +153,8 @@ def _record(args: argparse.Namespace) -> int:
         )
     tell = teller(args.json)
     tell(
-        f"Recorded: {len(answers.opinions)} opinions; {answers.known} were recorded before, "
-        f"{answers.empty} claims are still without an answer."
+        f"Recorded: {counted(len(answers.opinions), 'opinion')}; recorded before: {answers.known}; "
+        f"still without an answer: {counted(answers.empty, 'claim')}."
     )
     if answers.opinions:
         tell("The pages and tables tell them from the next refresh on.")

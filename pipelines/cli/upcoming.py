@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from pipelines.cli.console.arguments import takes_csv, takes_workspace
 from pipelines.cli.console.output import json_rows, print_csv, print_json, say
 from pipelines.errors import UsageError
+from schemas.wording import days
 
 if TYPE_CHECKING:
     import polars as pl
@@ -45,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     elif args.csv:
         print_csv(due)
     elif due.is_empty():
-        say(f"Nothing falls due within {args.within} days.")
+        say(f"Nothing falls due within {days(args.within)}.")
     else:
         _tell(due)
     return 0

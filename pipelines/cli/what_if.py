@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipelines.cli.console.arguments import takes_workspace, write_file
 from pipelines.cli.console.output import print_json, progress, say
+from schemas.wording import counted
 
 if TYPE_CHECKING:
     import polars as pl
@@ -93,10 +94,11 @@ def _tell(answer: WhatIf) -> None:
     from pipelines.queries.what_if import totals
 
     comparison = answer.comparison
+    moving = comparison.claims.height
     say(textwrap.fill(answer.reading, 97))
     say(
-        f"As of {answer.as_of}: {comparison.claims.height:,} of {answer.claims:,} claims move. "
-        "Nothing in the store has changed."
+        f"As of {answer.as_of}: {moving:,} of {counted(answer.claims, 'claim')} "
+        f"{'moves' if moving == 1 else 'move'}. Nothing in the store has changed."
     )
     say("")
     for verdict, before, after in comparison.verdicts.iter_rows():
@@ -133,7 +135,7 @@ def _tell_moves(moves: pl.DataFrame) -> None:
         )
     left = moves.height - _MOST_MOVES
     if left > 0:
-        say(f"  and {left} more kinds of move (--json tells all)")
+        say(f"  and {counted(left, 'more kind', 'more kinds')} of move (--json tells all)")
 
 
 def _tell_forecast(answer: WhatIf) -> None:
@@ -161,8 +163,9 @@ def _tell_expected(answer: WhatIf) -> None:
         )
         say("")
         text = (
-            f"{row['family']}, {row['analyte']} {before} → {after}: {row['units']:,} units in "
-            f"cover lie between, {row['unit_years']:.1f} unit-years in 12 months"
+            f"{row['family']}, {row['analyte']} {before} → {after}: "
+            f"{counted(row['units'], 'unit in cover lies', 'units in cover lie')} between, "
+            f"{row['unit_years']:.1f} unit-years in 12 months"
         )
         if row["extra_failures"] is not None and row["units"]:
             text += (

@@ -13,11 +13,12 @@ import polars as pl
 
 from pipelines.coverage.evidence import seen
 from pipelines.errors import NotFoundError, UsageError
+from pipelines.exports.delivery import is_workbook
 from pipelines.exports.sheets import read_sheet
 from pipelines.records.accounting import account, gather
 from pipelines.records.cross_checks import References
 from pipelines.records.feed_file import parse_file
-from pipelines.steps.file_parts import is_workbook, read_text
+from pipelines.steps.file_parts import read_text
 from pipelines.store.evidence import load_evidence
 from pipelines.store.inputs import Inputs
 from pipelines.store.published_state import state_of
@@ -93,7 +94,7 @@ def tests_in_file(inputs: Inputs, path: Path) -> pl.DataFrame:
         UsageError: the file, or every row of it, cannot be used.
     """
     mapping = inputs.mappings["water_tests"]
-    if is_workbook(path):
+    if is_workbook(path.name):
         reading = read_sheet(path)
     else:
         reading = read_text(inputs.settings, path, "water_tests", mapping)

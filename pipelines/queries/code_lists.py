@@ -26,9 +26,9 @@ from pipelines.assist.codes.drafts import (
     columns_of,
 )
 from pipelines.assist.codes.usage import COLUMNS, KINDS, added_up, used_codes
-from pipelines.assist.drafts.names import plain_words
-from pipelines.errors import StorageError
-from pipelines.records.header_places import places_of
+from pipelines.assist.drafts.plain_names import plain_words
+from pipelines.errors import StorageError, WorkspaceError
+from pipelines.exports.header_rows import places_of
 from pipelines.records.serving import Mappings
 from pipelines.steps.ingest import read_files
 from pipelines.steps.read_part import ReadPart
@@ -44,11 +44,16 @@ _NAMES = ("description", "name", "text")
 
 @dataclass(frozen=True)
 class CodeLists:
-    """The drafts that were written, by their paths below the workspace, and the codes."""
+    """The drafts that were written, by their paths below the workspace, and the codes.
+
+    `kept` counts by reference file the lines that its draft does not have, which would be lost if
+    the draft were put in its place.
+    """
 
     files: list[str]
     lines: list[CodeLine]
     aliases: list[dict[str, Any]]
+    kept: dict[str, int]
 
     def to_dict(self) -> dict[str, Any]:
         """For JSON."""
@@ -63,7 +68,7 @@ def draft_codes(folder: str | Path, progress: Callable[[str], None]) -> CodeList
     """Lists the codes of all exports and drafts reference files into drafts/.
 
     Raises:
-        WorkspaceError: settings, mappings or reference files are faulty.
+        WorkspaceError: settings, mappings or reference files are faulty, or drafts is no folder.
         StorageError: drafts/ cannot be written.
     """
     inputs = load_inputs(folder)
@@ -78,7 +83,19 @@ def draft_codes(folder: str | Path, progress: Callable[[str], None]) -> CodeList
             if part.feed and not part.join
         ]
     lines, aliases = code_lines(added_up(frames), _known(inputs))
-    return CodeLists(_write(inputs.workspace.root, lines, aliases), lines, aliases)
+    written = _write(inputs.workspace.root, lines, aliases)
+    return CodeLists(written, lines, aliases, _kept(inputs.reference, lines))
+
+
+def _kept(reference: Reference, lines: Sequence[CodeLine]) -> dict[str, int]:
+    """Lines of codes that no export uses, further lines of one code, and aliases."""
+    kept = {"aliases": reference.aliases.height}
+    for kind, (file, _) in FILES.items():
+        if kind != "site":
+            codes: pl.Series = getattr(reference, file)[kind]
+            drafted = {line.code for line in lines if line.kind == kind}
+            kept[file] = codes.len() - len(drafted.intersection(codes))
+    return {file: count for file, count in kept.items() if count}
 
 
 def _rows(part: ReadPart) -> pl.DataFrame:
@@ -182,6 +199,10 @@ def _write(
             path = _free(folder, name)
             path.write_text(text, encoding="utf-8", newline="\n")
             written.append(f"{FOLDER}/{path.name}")
+    except (FileExistsError, NotADirectoryError):
+        raise WorkspaceError(
+            f"{folder} is no folder, and the drafts belong there; move it away, then try again."
+        ) from None
     except OSError as error:
         raise StorageError(
             f"{folder} cannot be written ({error.strerror or error}); free space on the disk or "

@@ -64,10 +64,12 @@ def places_of(
                 [feed, events],
             ).cast(schema)
         )
+    # Where one was made before the last refresh another row may lie by now.
+    last = _last_known(con)
     seen_at = [
         (made.file, "", made.line, 1)
         for made in inputs.recorded.made
-        if made.event in events and made.file != DESK_FILE
+        if made.event in events and made.event > last and made.file != DESK_FILE
     ]
     at_desk = [
         (made.file, "", made.line, 1)
@@ -78,7 +80,17 @@ def places_of(
         and made.line in known_lines(con, feed)
     ]
     places.append(pl.DataFrame([*seen_at, *at_desk], schema=schema, orient="row"))
-    return pl.concat(places).unique(["source_file", "source_line", "source_part"])
+    return pl.concat(places).unique(
+        ["source_file", "source_line", "source_part"], keep="first", maintain_order=True
+    )
+
+
+def _last_known(con: duckdb.DuckDBPyConnection) -> int:
+    """The last event that the last refresh knew; 0 where it does not say."""
+    if not has_table(con, "register_seen"):
+        return 0
+    seen = query_frame(con, "select max(last_event) as event from register_seen")["event"]
+    return int(seen.item() or 0)
 
 
 def _alike(feed: str, correction: Correction) -> tuple[str, list[object]]:

@@ -85,7 +85,7 @@ def decided_since(desk: Desk, day: dt.date, only: Collection[str] | None = None)
     if (since := kept_since(desk, day)) is not None:
         return since
     recorded = recorded_of(desk)
-    key = _key(desk, day)
+    key = rests_on(desk, day)
     with _LOCK:  # one decides, and the others wait for that one
         kept = _KEPT.get(key)
         if kept is not None and kept[0] >= recorded.decisive:
@@ -103,7 +103,7 @@ def kept_since(desk: Desk, day: dt.date) -> DecidedSince | None:
     Raises:
         WorkspaceError: as `decided_since`.
     """
-    key = _key(desk, day)
+    key = rests_on(desk, day)
     if key not in _KEPT:
         return None
     recorded = recorded_of(desk)
@@ -117,8 +117,8 @@ def kept_since(desk: Desk, day: dt.date) -> DecidedSince | None:
         return since
 
 
-def _key(desk: Desk, day: dt.date) -> tuple[object, ...]:
-    """What a decision rests on beside the events."""
+def rests_on(desk: Desk, day: dt.date) -> tuple[object, ...]:
+    """What a decision rests on beside the events: the publication, the day, the files laid in."""
     workspace = desk.workspace
     with open_store(workspace) as con:
         state = published_state(workspace, con)
@@ -134,6 +134,12 @@ def _keep(key: tuple[object, ...], decisive: int, since: DecidedSince) -> None:
     _KEPT.move_to_end(key)
     while len(_KEPT) > _MOST_KEPT:
         _KEPT.popitem(last=False)
+
+
+def touched_since(now: StoreNow) -> frozenset[str]:
+    """The claims that people's work since the last refresh bears on, decided otherwise or not."""
+    touched = _touched(now)
+    return touched.claims.union(claims_touched(now, touched)["claim"])
 
 
 def _touched(now: StoreNow) -> Touched:

@@ -6,13 +6,17 @@ rule, or laying what was recorded over the store (`pipelines.queries.store_now`)
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import datetime as dt
+from collections import deque
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import polars as pl
 
 from pipelines.coverage import decide
 from pipelines.coverage.decisions import Decided
+from pipelines.coverage.evidence import Evidence
+from pipelines.queries.rows_now import RowsNow
 from pipelines.queries.store_now import StoreNow
 from pipelines.records.suggestions import SUGGESTIONS
 from pipelines.steps.decide import suggested_serials
@@ -21,6 +25,9 @@ from pipelines.store.database import query_frame
 from pipelines.store.evidence import evidence_around
 from schemas.columns import column_names
 from schemas.feeds import FEED_TABLES
+
+# The last few answers of `evidence_now`, each with what it rests on.
+_EVIDENCE: deque[tuple[Mapping[str, RowsNow], dt.date, frozenset[str], Evidence]] = deque(maxlen=4)
 
 
 @dataclass(frozen=True)
@@ -53,12 +60,17 @@ def touched_by(feed: str, records: pl.DataFrame) -> Touched:
 
 def claims_touched(now: StoreNow, touched: Touched) -> pl.DataFrame:
     """Claim and serial of every claim on record that is of those units, sites or claims."""
-    return claims_on_record(
-        now.con,
-        "(c.serial in (select unnest(?::varchar[])) or u.site in (select unnest(?::varchar[])) "
-        "or c.claim in (select unnest(?::varchar[])))",
-        [sorted(touched.serials), sorted(touched.sites), sorted(touched.claims)],
-    )
+    wanted = {
+        "c.serial in (select unnest(?::varchar[]))": touched.serials,
+        "c.serial in (select serial from units where site in (select unnest(?::varchar[])))": (
+            touched.sites
+        ),
+        "c.claim in (select unnest(?::varchar[]))": touched.claims,
+    }
+    # A ruling names a claim alone: units and their sites are not looked at for it.
+    tests = {test: sorted(names) for test, names in wanted.items() if names}
+    where = f"({' or '.join(tests)})" if tests else "false"
+    return claims_on_record(now.con, where, list(tests.values()))
 
 
 def decide_now(now: StoreNow, claims: pl.DataFrame) -> Decided:
@@ -67,7 +79,7 @@ def decide_now(now: StoreNow, claims: pl.DataFrame) -> Decided:
     A claim that is not on record, or not seen by the day, is not among the decisions.
     """
     inputs, con = now.inputs, now.con
-    evidence = evidence_around(inputs, con, claims["serial"].unique())
+    evidence = evidence_now(now, claims["serial"])
     history = query_frame(
         con,
         "select * from decision_history where claim in (select unnest(?::varchar[])) "
@@ -83,6 +95,21 @@ def decide_now(now: StoreNow, claims: pl.DataFrame) -> Decided:
         suggestions=_suggestions(now, claims["serial"].unique()),
         ruling_limits=inputs.settings.ruling_limits,
     )
+
+
+def evidence_now(now: StoreNow, serials: pl.Series) -> Evidence:
+    """The records that bear on some units, kept while nothing they rest on has changed.
+
+    An action decides a claim, and then writes its letter by the same records.
+    """
+    wanted, as_of = frozenset(serials), now.inputs.as_of
+    for feeds, day, known, evidence in tuple(_EVIDENCE):
+        # `store_now` gives the same feeds for as long as the store and all else are the same.
+        if feeds is now.feeds and (day, known) == (as_of, wanted):
+            return evidence
+    evidence = evidence_around(now.inputs, now.con, serials.unique())
+    _EVIDENCE.append((now.feeds, as_of, wanted, evidence))
+    return evidence
 
 
 def _suggestions(now: StoreNow, serials: pl.Series) -> pl.DataFrame:

@@ -97,6 +97,12 @@ def fate_of(rows: RowsNow, file: str, line: int) -> str | None:
     return None if mine.is_empty() else str(mine["fate"][0])
 
 
+def places_losing_claim(rows: RowsNow, claim: str) -> list[tuple[str, int]]:
+    """Where calls stand that are set aside since an earlier one has this claim number."""
+    twice = (pl.col("rule") == "claim_once") & (pl.col("value") == claim)
+    return list(rows.set_aside.filter(twice).select("file", "line").iter_rows())
+
+
 def reasons_of(rows: RowsNow, file: str, line: int) -> list[tuple[str, str, str]]:
     """Why the row at a place is set aside: column, rule, sentence."""
     mine = rows.set_aside.filter((pl.col("file") == file) & (pl.col("line") == line))

@@ -12,6 +12,7 @@ from pipelines.errors import LimeledgerError, UsageError
 from pipelines.workspace import clock
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.settings import load_settings
+from pipelines.workspace.typed_days import typed_day
 
 
 def past_day(option: str, given: str, workspace: Workspace) -> dt.date:
@@ -20,15 +21,7 @@ def past_day(option: str, given: str, workspace: Workspace) -> dt.date:
     Raises:
         UsageError: it is no day, or is still to come.
     """
-    try:
-        day = dt.date.fromisoformat(given)
-        if len(given) != 10 or not 1900 <= day.year < 2200:
-            raise ValueError
-    except ValueError:
-        raise UsageError(
-            f'{option} "{given}" is no date from the year 1900 to 2199; write it as YYYY-MM-DD, '
-            "such as 2026-03-31."
-        ) from None
+    day = typed_day(option, given)
     # A day that begins somewhere else sooner is no fault of who asks here: the workspace's counts.
     today = clock.now().astimezone(_zone(workspace)).date()
     if day > today:

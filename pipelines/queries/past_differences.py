@@ -6,6 +6,7 @@ Belongs here: comparing two decisions and what each rested on. Does not belong h
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -95,7 +96,7 @@ def _grounds(then: Rested, now: Rested | None) -> Iterator[_Ground]:
     if now is None:
         yield _Ground("rows", "Nothing is archived of the claim as it stands now.")
         return
-    yield from _rows(then.rows, now.rows)
+    yield from _rows(then.rows, now.rows, then.publication["day"])
     for kind, words in (
         ("terms", "terms"),
         ("reference", "reference files"),
@@ -113,28 +114,37 @@ def _grounds(then: Rested, now: Rested | None) -> Iterator[_Ground]:
             f"{before['tool_version']}"
             + (" (of another source)." if after["tool_version"] == before["tool_version"] else "."),
         )
-    through = {row["feed"]: row["through_date"] or "no day" for row in before["through_dates"]}
-    moved = [
-        f"{feed} to {day or 'no day'} (then {through.get(feed, 'no day')})"
-        for feed, day in ((row["feed"], row["through_date"]) for row in after["through_dates"])
-        if (day or "no day") != through.get(feed, "no day")
+    through = {row["feed"]: row["through_date"] for row in before["through_dates"]}
+    days = [
+        (row["feed"], through.get(row["feed"]), row["through_date"])
+        for row in after["through_dates"]
     ]
+    moved = [(feed, was, now) for feed, was, now in days if was != now]
     if moved:
-        yield _Ground("through", f"The exports are complete further: {', '.join(moved)}.")
+        is_further = all(was is None or (now is not None and was < now) for _, was, now in moved)
+        days_told = [
+            f"{feed} to {now or 'no day'} (then {was or 'no day'})" for feed, was, now in moved
+        ]
+        how = "further" if is_further else "to other days"
+        yield _Ground("through", f"The exports are complete {how}: {', '.join(days_told)}.")
 
 
-def _rows(then: Mapping[Place, Row], now: Mapping[Place, Row]) -> Iterator[_Ground]:
+def _rows(then: Mapping[Place, Row], now: Mapping[Place, Row], day: dt.date) -> Iterator[_Ground]:
+    """The records that differ; `day` is that of the publication before."""
     for place in sorted({*then, *now}):
         feed, key = place
         kind = "ruling" if feed == "rulings" else "row"
         name = f"{feed} {key}"
         if place not in then:
             row = now[place]
-            yield _Ground(
-                kind,
-                f"{name} came on {row['arrived_on']} ({row['file']}, line {row['line']}).",
-                place,
+            came, where = row["arrived_on"], f"{row['file']}, line {row['line']}"
+            # What was known by then had left the exports, or was not seen as of the day then.
+            sentence = (
+                f"{name} came on {came} ({where})."
+                if came > day
+                else f"{name} counts now and did not then ({where}; first read on {came})."
             )
+            yield _Ground(kind, sentence, place)
         elif place not in now:
             yield _Ground(kind, f"{name} has left the exports.", place)
         elif then[place]["row_sha256"] != now[place]["row_sha256"]:

@@ -30,7 +30,7 @@ from pipelines.store.archive.reading import (
 from pipelines.store.database import query_frame
 from pipelines.workspace.layout import Workspace
 from schemas.archive import DECIDED
-from schemas.columns import column_names
+from schemas.columns import column_names, polars_schema
 from schemas.feeds import FEED_TABLES
 
 Row = dict[str, Any]
@@ -123,11 +123,20 @@ def _then(con: duckdb.DuckDBPyConnection, publication: Row) -> tuple[Row, Rested
 
 
 def _as_amounts(feed: str, values: dict[str, str]) -> dict[str, str]:
-    """The values with money to the cent; an amount that was written finer stays as it is."""
-    money = set(column_names(FEED_TABLES[feed], kind="money"))
-    exact = {name: Decimal(text) for name, text in values.items() if name in money}
-    cents = {name: round(amount, 2) for name, amount in exact.items()}
-    return values | {name: f"{cents[name]}" for name in exact if cents[name] == exact[name]}
+    """The values with money to the cent, and other decimals (labor hours) without idle zeros.
+
+    An amount that was written finer stays as it is.
+    """
+    table = FEED_TABLES[feed]
+    money = set(column_names(table, kind="money"))
+    decimals = {name for name, kind in polars_schema(table).items() if kind.is_decimal()}
+    exact = {name: Decimal(text) for name, text in values.items() if name in decimals}
+    cents = {name: round(exact[name], 2) for name in exact if name in money}
+    return (
+        values
+        | {name: f"{exact[name].normalize():f}" for name in exact if name not in money}
+        | {name: f"{amount}" for name, amount in cents.items() if amount == exact[name]}
+    )
 
 
 def _rows(con: duckdb.DuckDBPyConnection, publication: Row) -> dict[tuple[str, str], Row]:

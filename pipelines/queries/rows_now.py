@@ -20,10 +20,11 @@ import polars as pl
 from pipelines.events.recorded import DeskRecord
 from pipelines.queries.corrected_places import PLACE, RECORDED, known_lines, places_of
 from pipelines.queries.slices import files_of, parsed_rows, rows_at, slice_of
-from pipelines.records.accounting import SET_ASIDE, account
+from pipelines.records.accounting import account
 from pipelines.records.corrections import Correction, typed_texts
 from pipelines.records.cross_checks import References
 from pipelines.records.long_corrections import ANALYTE, as_results
+from pipelines.records.settling import SET_ASIDE
 from pipelines.steps.ingest import stored_schema
 from pipelines.store.database import has_table
 from pipelines.store.inputs import Inputs
@@ -189,10 +190,11 @@ def _rewritten(
         return stored_schema(feed).to_frame(), pl.DataFrame(schema=SET_ASIDE)
     rows, reasons = typed_texts(feed, [(0, {n: t for n, t in values.items() if t})], timezone)
     if reasons.height:
-        at = {"file": pl.lit(places["source_file"][0]), "sheet": pl.lit("")}
-        line = pl.lit(places["source_line"][0]).alias("line")
-        set_aside = reasons.with_columns(line, **at).select(list(SET_ASIDE))
-        return stored_schema(feed).to_frame(), set_aside.cast(pl.Schema(SET_ASIDE))
+        at_each = places.select(file="source_file", sheet="source_sheet", line="source_line")
+        set_aside = at_each.unique(maintain_order=True).join(reasons.drop("line"), how="cross")
+        return stored_schema(feed).to_frame(), set_aside.select(list(SET_ASIDE)).cast(
+            pl.Schema(SET_ASIDE)
+        )
     if ANALYTE in original.content:
         rows = as_results(rows, {0: original.content[ANALYTE]})
     at_each = places.join(rows.drop("source_line", *PLACE, strict=False), how="cross")

@@ -7,6 +7,7 @@ differ (`pipelines.queries.rows_now`), deciding (`pipelines.queries.deciding_now
 from __future__ import annotations
 
 import datetime as dt
+from collections import deque
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -17,6 +18,7 @@ import polars as pl
 from pipelines.queries.rows_now import RowsNow, rows_now
 from pipelines.store.database import identifier, query_frame
 from pipelines.store.inputs import Inputs
+from pipelines.store.published_state import PublishedState
 from pipelines.store.reading import open_store, published_state
 from pipelines.workspace.layout import DATABASE_FILE
 from schemas.codes import DESK_FILE, FEEDS
@@ -24,6 +26,8 @@ from schemas.feeds import record_schema
 
 STORE = DATABASE_FILE.removesuffix(".duckdb")  # as DuckDB names the file that is open
 DECISIVE = tuple(feed for feed in FEEDS if feed != "credits")
+# The last few answers of `_feeds_now`, each with what it rests on.
+_SETTLED: deque[tuple[tuple[object, ...], dict[str, RowsNow]]] = deque(maxlen=4)
 
 
 @dataclass(frozen=True)
@@ -59,15 +63,37 @@ def store_now(inputs: Inputs) -> Iterator[StoreNow]:
     """
     with open_store(inputs.workspace) as con:
         state = published_state(inputs.workspace, con)
-        feeds = {
-            feed: rows for feed in DECISIVE if (rows := rows_now(con, inputs, feed)) is not None
-        }
+        feeds = _feeds_now(con, inputs, state)
         for feed, rows in feeds.items():
             _lay_over(con, feed, rows)
         _through_dates(con, inputs.as_of, feeds)
         is_behind = state.is_behind(inputs)
         is_of_its_day = state.as_of == inputs.as_of and not is_behind
         yield StoreNow(con, inputs, feeds, is_behind, is_of_its_day)
+
+
+def _feeds_now(
+    con: duckdb.DuckDBPyConnection, inputs: Inputs, state: PublishedState
+) -> dict[str, RowsNow]:
+    """What differs, by feed; kept while the store and all that it rests on are the same.
+
+    An action looks at the store several times, before and after it, and so does a page.
+    """
+    recorded = inputs.recorded
+    rests_on = (
+        inputs.workspace.root,
+        state,
+        inputs.digests,
+        recorded.records,
+        recorded.made,
+        recorded.rulings,
+    )
+    for known, feeds in tuple(_SETTLED):
+        if known == rests_on:
+            return feeds
+    feeds = {feed: rows for feed in DECISIVE if (rows := rows_now(con, inputs, feed)) is not None}
+    _SETTLED.append((rests_on, feeds))
+    return feeds
 
 
 def _lay_over(con: duckdb.DuckDBPyConnection, feed: str, rows: RowsNow) -> None:

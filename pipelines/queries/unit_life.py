@@ -29,8 +29,7 @@ select serial from units order by levenshtein(serial, $serial), serial limit $mo
 _FRAMES = {
     "journey": "select * exclude (agency, left_on) from journeys where serial = $serial",
     "recommendation": "select * from treatment_recommendations where serial = $serial",
-    "events": "select day, event, feed, key from unit_events where serial = $serial "
-    "order by day, feed, key, event",
+    "events": "select day, event, feed, key from unit_events where serial = $serial",
     "startups": "select report, requested_on, case when completed_on <= $day then completed_on end "
     "as completed_on, agency, notes from startups "
     "where serial = $serial and coalesce(requested_on, completed_on, $day) <= $day "
@@ -50,6 +49,37 @@ _FRAMES = {
     "claims": "select claim, call, failed_on, verdict, lead_reason, ruling, standing, agency "
     "from decisions where serial = $serial order by failed_on, claim",
 }
+
+
+# What of one day comes first: as things happen, not as feeds and words are sorted.
+_OF_A_DAY = {
+    event: place
+    for place, event in enumerate(
+        (
+            "shipped",
+            "purchased",
+            "installed",
+            "startup requested",
+            "startup completed",
+            "water sampled",
+            "treatment ordered",
+            "treatment installed",
+            "failed",
+            "call opened",
+            "call completed",
+            "claimed",
+            "ruled",
+            "credited",
+            "retired",
+        )
+    )
+}
+
+
+def in_order(events: pl.DataFrame) -> pl.DataFrame:
+    """Events of a unit (day, event, feed, key) by day and, within one, as things happen."""
+    place = pl.col("event").replace_strict(_OF_A_DAY, return_dtype=pl.Int8)
+    return events.sort("day", place, "feed", "key")
 
 
 def unit_life(workspace: Workspace, typed: str) -> dict[str, Any]:
@@ -82,7 +112,7 @@ def unit_life(workspace: Workspace, typed: str) -> dict[str, Any]:
         "unit": known[0],
         "journey": next(iter(frames["journey"].to_dicts()), None),
         "recommendation": next(iter(frames["recommendation"].to_dicts()), None),
-        "events": frames["events"].to_dicts(),
+        "events": in_order(frames["events"]).to_dicts(),
         "startups": _startups(frames),
         "tests": _tests(frames["tests"], limits),
         "purchases": frames["purchases"].to_dicts(),

@@ -10,8 +10,9 @@ import duckdb
 import polars as pl
 
 from pipelines.store.database import has_table, identifier, query_frame
-from schemas.codes import FEEDS
-from schemas.columns import key_columns
+from pipelines.store.frames_for_sql import registered
+from schemas.codes import DESK_FILE, FEEDS
+from schemas.columns import column_names, key_columns
 from schemas.feeds import FEED_TABLES
 
 REASONS = pl.List(pl.Struct({name: pl.String() for name in ("column", "value", "rule", "reason")}))
@@ -65,6 +66,13 @@ def _superseded(con: duckdb.DuckDBPyConnection, feed: str) -> pl.DataFrame:
     )
     place = pl.format("Another row of the same number counts: {} line {}.", "by_file", "by_line")
     reason = place.fill_null("Another row of the same number counts in its place.")
+    typed = superseded.filter(pl.col("file") == DESK_FILE)
+    if typed.height:  # a person typed it, and is told what the source says in its stead
+        differing = _what_differs(con, feed, typed["line"].to_list())
+        superseded = superseded.join(
+            differing, on=["file", "line"], how="left", maintain_order="left"
+        )
+        reason = pl.concat_str(reason, "differs", separator=" ", ignore_nulls=True)
     return superseded.select(
         kind=pl.lit(SUPERSEDED),
         feed=pl.lit(feed),
@@ -76,3 +84,41 @@ def _superseded(con: duckdb.DuckDBPyConnection, feed: str) -> pl.DataFrame:
             )
         ),
     ).cast(UNUSED)
+
+
+def _what_differs(con: duckdb.DuckDBPyConnection, feed: str, lines: list[int]) -> pl.DataFrame:
+    """file, line, differs: a sentence of the columns in which a record that somebody entered is not
+    as the row that counts in its stead."""
+    keys = key_columns(FEED_TABLES[feed])
+    joined = ", ".join(identifier(name) for name in keys)
+    typed = query_frame(
+        con,
+        f"select * from {identifier(f'parsed_{feed}')} "
+        "where source_file = ? and source_line in (select unnest(?))",
+        [DESK_FILE, lines],
+    )
+    with registered(con, typed.select(keys)) as keys_view:
+        counting = query_frame(
+            con,
+            f"select * from {identifier(feed)} where ({joined}) in "
+            f"(select ({joined}) from {keys_view})",
+        )
+    names = [name for name in column_names(FEED_TABLES[feed]) if name not in keys]
+    both = typed.join(counting, on=keys, suffix="_there")
+    parts = [
+        pl.when(pl.col(name).ne_missing(pl.col(f"{name}_there"))).then(
+            pl.format(
+                "{} {} here, {} there",
+                pl.lit(name),
+                pl.col(name).cast(pl.String).fill_null("empty"),
+                pl.col(f"{name}_there").cast(pl.String).fill_null("empty"),
+            )
+        )
+        for name in names
+    ]
+    differs = pl.concat_str(parts, separator="; ", ignore_nulls=True)
+    return both.select(
+        file="source_file",
+        line="source_line",
+        differs=pl.when(differs != "").then(pl.format("It differs: {}.", differs)),
+    )

@@ -211,12 +211,17 @@ def expected():
 @pytest.fixture(scope="session")
 def claims(tmp_path_factory) -> tuple[Path, Call]:
     """The worked claims, refreshed once: workspace and what the command said. Do not touch."""
+    return refreshed_claims(tmp_path_factory)
+
+
+def refreshed_claims(factory: pytest.TempPathFactory) -> tuple[Path, Call]:
+    """The same, for tests of other rooms too."""
 
     def make(folder: Path) -> Call:
         shutil.copytree(CASES / "workspace", folder)
         return run("refresh", folder, "--as-of", DAY, "--json")
 
-    return called_once(tmp_path_factory, "claims", make)
+    return called_once(factory, "claims", make)
 
 
 def called_once(

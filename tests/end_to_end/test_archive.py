@@ -154,6 +154,20 @@ def test_a_kill_between_swap_and_seal_is_mended_from_the_store(workspace):
     assert index.read_text() == whole
 
 
+def test_a_refresh_with_nothing_new_mends_it_too(run, workspace):
+    """The morning after such a kill nobody is sent to a backup for what the store has."""
+    index = workspace / "store" / "archive" / "index.jsonl"
+    whole = index.read_text()
+    index.write_text("".join(whole.splitlines(keepends=True)[:-1]))
+    before = run("doctor", workspace)
+    assert "lacks what the store published" in before.out
+    call = run("refresh", workspace, "--as-of", AS_OF)
+    assert "Nothing is new" in call.err
+    assert "archive" not in call.out
+    assert index.read_text() == whole
+    assert "lacks what the store published" not in run("doctor", workspace).out
+
+
 def test_what_an_index_lacks_is_told_from_the_store_or_not_at_all(run, workspace):
     """Never an earlier publication in its place; without store and index the archive is damaged."""
     index = workspace / "store" / "archive" / "index.jsonl"

@@ -280,3 +280,12 @@ def test_a_full_disk_leaves_no_half_archive(workspace, tmp_path, run, monkeypatc
     assert call.code == 70
     assert "No backup was made" in call.err
     assert [path.name for path in tmp_path.glob("backup*")] == []
+
+
+def test_a_backup_that_cannot_be_is_the_callers_matter(workspace, tmp_path, run):
+    """A folder that is none, and a wait that is no number: exit code 2, and nothing is made."""
+    call = run("backup", workspace, tmp_path / "none" / "backup.zip")
+    assert (call.code, f"{tmp_path}/none: there is no such folder" in call.err) == (2, True)
+    call = run("backup", workspace, tmp_path / "backup.zip", "--wait", "nan")
+    assert (call.code, "--wait nan is no number of seconds" in call.err) == (2, True)
+    assert [path.name for path in tmp_path.iterdir()] == ["workspace"]

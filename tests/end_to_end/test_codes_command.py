@@ -72,8 +72,10 @@ def test_codes_are_listed_with_rows_that_were_set_aside(unrefreshed, run):
         "reason",
     ]
     assert aliases["HOLLOW RIDGE SVC, INC"]["means"] == "Hollow Ridge Service"
-    again = run("codes", unrefreshed, "--json")
-    assert again.json["files"] == [f"drafts/{name}-2.csv" for name in (*names, "aliases")]
+    kept = len(agencies) - len({one["agency"] for one in agencies} & {c for _, c in codes})
+    again = run("codes", unrefreshed)
+    assert f"reference/agencies.csv has {kept} line" in again.out  # lost if it were replaced
+    assert [f"drafts/{name}-2.csv" in again.out for name in (*names, "aliases")] == [True] * 7
     assert (drafts / "aliases.csv").exists()
 
 
@@ -91,3 +93,13 @@ def test_a_draft_can_be_moved_as_it_is(unrefreshed, run):
     assert done.code == 0
     assert table(unrefreshed / "drafts" / "aliases.csv") == []
     assert run("check", unrefreshed, "--as-of", "2026-01-01", "--json").code in (0, 1)
+
+
+def test_a_file_in_the_place_of_the_drafts_is_told(unrefreshed, run):
+    """It is nothing that the tool did wrong, and it is not touched."""
+    drafts = unrefreshed / "drafts"
+    drafts.write_text("mine", encoding="utf-8")
+    done = run("codes", unrefreshed, "--json")
+    assert (done.code, done.out) == (2, "")
+    assert "drafts is no folder" in done.err
+    assert drafts.read_text(encoding="utf-8") == "mine"

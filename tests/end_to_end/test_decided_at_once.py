@@ -33,6 +33,7 @@ from pipelines.steps.landing import facts_of, set_aside_of
 from pipelines.store.deliveries import EXPORT_FILES, delivered
 from pipelines.store.evidence import records
 from pipelines.store.inputs import load_inputs
+from pipelines.store.reading import kept_open
 from pipelines.workspace.layout import Workspace
 from schemas.codes import FEEDS, REFERENCES
 
@@ -117,7 +118,8 @@ CHANGES = {
 
 
 def nobody_waits(desk, owed, day):
-    """Every letter that is warranted is in the register, and none of them twice."""
+    """Every letter that is warranted is in the register, and none of them twice; none waits to be
+    sent on a claim that is no longer on file."""
     with desk.reading() as connection:
         register = read_register(desk, connection).frame
     assert register.height >= 30
@@ -127,6 +129,8 @@ def nobody_waits(desk, owed, day):
     )
     again = [pl.col(name) == pl.col(name).shift() for name in ("claim", "basis")]
     assert live.filter(*again).is_empty()
+    unsent = register.filter((pl.col("state") == "to_send") & pl.col("claim").is_not_null())
+    assert unsent.join(owed, on="claim", how="anti").is_empty()
 
 
 @pytest.mark.parametrize("seed", [20261130, 20261131])
@@ -144,7 +148,7 @@ def test_decided_at_once_is_decided_anew(claims, tmp_path, day, seed):
         frames = {feed: con.sql(f"select * from {feed}").pl().to_dicts() for feed in FEEDS}
         published = con.sql("select * from decisions").pl()
     done = 0
-    with contextlib.closing(open_desk(workspace)) as desk:
+    with contextlib.closing(open_desk(workspace)) as desk, kept_open(workspace):
         for _ in range(14):
             try:
                 random_action(draw, desk, who, frames.__getitem__)

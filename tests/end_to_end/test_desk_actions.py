@@ -21,9 +21,11 @@ from dashboards.formats import long_day
 from pipelines.desk.openapi import document
 from pipelines.desk.rendering import claim_path
 from pipelines.store.published_state import published_manifest
+from pipelines.store.reading import kept_open
+from pipelines.workspace.layout import Workspace
 from schemas.columns import column_names
 from schemas.decisions import Decisions
-from tests.desk.conftest import Answer, Served, passwords_are_quick, serve  # noqa: F401
+from tests.desk.conftest import Answer, Served, serve
 from tests.shared import made_once
 
 SLASH = "P/92"
@@ -32,7 +34,7 @@ NAMED = re.compile(r"\{\w+\}")
 
 
 @pytest.fixture(scope="module")
-def refreshed(run, tools, tmp_path_factory) -> Path:
+def refreshed(run, tools, tmp_path_factory) -> Iterator[Path]:
     """The worked claims, with two whose numbers try something, refreshed without figures."""
 
     def make(folder: Path) -> str:
@@ -54,11 +56,13 @@ def refreshed(run, tools, tmp_path_factory) -> Path:
         return ""
 
     made, _ = made_once(tmp_path_factory, "desk_actions", make)
-    return shutil.copytree(made, tmp_path_factory.mktemp("desk") / "workspace")
+    folder = shutil.copytree(made, tmp_path_factory.mktemp("desk") / "workspace")
+    with kept_open(Workspace.open(folder)):  # as a desk at work has it
+        yield folder
 
 
 @pytest.fixture
-def desk(refreshed, passwords_are_quick) -> Iterator[Served]:  # noqa: F811
+def desk(refreshed, passwords_are_quick) -> Iterator[Served]:
     """A desk of those claims with nothing done yet."""
     shutil.rmtree(refreshed / "desk", ignore_errors=True)
     yield from serve(refreshed)
@@ -340,6 +344,8 @@ def test_roles_do_what_they_may(desk, role) -> None:
         assert len(acts(desk, "W02")) == before + (what in MAY[role])
         assert (f'action="/claims/W02/{what}"' in page) == (what in MAY[role])
     assert (program.get("/users").status == 200) == (role == "administrator")
+    for address, action in (("/", "/rulings"), ("/letters?state=all", "/letters/sending")):
+        assert (f'action="{action}"' in program.get(address).text) == ("rulings" in MAY[role])
 
 
 def test_what_is_wrong_is_named_field_by_field(desk) -> None:

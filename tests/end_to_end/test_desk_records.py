@@ -10,7 +10,9 @@ from urllib.parse import quote, urlencode
 
 import pytest
 
-from tests.desk.conftest import Served, passwords_are_quick, serve  # noqa: F401
+from pipelines.store.reading import kept_open
+from pipelines.workspace.layout import Workspace
+from tests.desk.conftest import Served, serve
 from tests.end_to_end.test_desk_actions import checked, form_on
 from tests.shared import made_once
 
@@ -19,7 +21,7 @@ PDF = b"%PDF-1.4\nA page."
 
 
 @pytest.fixture(scope="module")
-def refreshed(run, tools, tmp_path_factory) -> Path:
+def refreshed(run, tools, tmp_path_factory) -> Iterator[Path]:
     """The worked claims, refreshed without figures as of the desk's day."""
 
     def make(folder: Path) -> str:
@@ -30,11 +32,13 @@ def refreshed(run, tools, tmp_path_factory) -> Path:
         return ""
 
     made, _ = made_once(tmp_path_factory, "desk_records", make)
-    return shutil.copytree(made, tmp_path_factory.mktemp("records") / "workspace")
+    folder = shutil.copytree(made, tmp_path_factory.mktemp("records") / "workspace")
+    with kept_open(Workspace.open(folder)):  # as a desk at work has it
+        yield folder
 
 
 @pytest.fixture
-def desk(refreshed, passwords_are_quick) -> Iterator[Served]:  # noqa: F811
+def desk(refreshed, passwords_are_quick) -> Iterator[Served]:
     """A desk of those claims with nothing done yet."""
     shutil.rmtree(refreshed / "desk", ignore_errors=True)
     yield from serve(refreshed)
@@ -111,7 +115,7 @@ def _site(desk: Served, claim: str) -> str:
 
 def test_a_record_decides_at_once(desk) -> None:
     """201 with each claim of the site before and after; the claim's page shows it; the same key
-    again is 409; withdrawn, it is as never made."""
+    again is 409; withdrawn by whoever may enter it, it is as never made."""
     ada = desk.program("ada")
     values = {
         name: value
@@ -131,7 +135,9 @@ def test_a_record_decides_at_once(desk) -> None:
     assert "D-1" in page.text
     path = f"/records/{event}/withdrawal"
     template = "/records/{event}/withdrawal"
-    answer = checked(ada.call(path, {"reason": "Typed twice."}), "POST", template)
+    reason = {"reason": "Typed twice."}
+    assert checked(desk.program("rea").call(path, reason), "POST", template).status == 403
+    answer = checked(desk.program("eng").call(path, reason), "POST", template)
     assert answer.status == 201
     assert checked(ada.call(path, {"reason": "Again."}), "POST", template).status == 409
     wrong = {"feed": "water_tests", "values": values | {"sampled_on": "soon"}}
@@ -205,9 +211,31 @@ def test_a_row_is_corrected(desk) -> None:
     listed = checked(ada.get("/api/v1/corrections"), "GET", "/corrections").json
     assert [one["state"] for one in listed["corrections"]] == ["in_force"]
     path = f"/corrections/{event.event}/withdrawal"
+    assert desk.program("eng").call(path, {"reason": "No cause."}).status == 403
     fields = form_on(browser.get("/corrections"), path) | {"reason": "Wrong sheet."}
     assert browser.post(path, fields)["location"] == "/corrections"
     assert "withdrawn" in browser.get("/corrections").text
+
+
+def test_a_claim_number_is_not_taken_from_the_call_that_has_it(desk) -> None:
+    """An earlier call would hold it, and the row of an export be set aside: 409, as a key that is
+    on file."""
+    ada = desk.program("ada")
+    sent = ada.send("POST", "/api/v1/documents", **multipart({}, "call.pdf", PDF))
+    call = {"call": "TYPED", "kind": "repair", "serial": "W0101", "opened_on": "2024-02-01"}
+    body = {"feed": "service_calls", "documents": [sent.json["sha256"]]}
+    taken = checked(
+        ada.call("/records", body | {"values": call | {"claim": "W01"}}), "POST", "/records"
+    )
+    assert taken.status == 409, taken.text
+    assert taken.json["errors"][0]["field"] == "values.claim"
+    findings = ada.get("/api/v1/claims/W08").json["decided"]["findings"]  # it failed before W01's
+    rows = [one for finding in findings for one in finding["evidence"]]
+    row = next(one for one in rows if one["feed"] == "service_calls")
+    place = {"feed": "service_calls", "file": row["file"], "line": row["line"], "reason": "z"}
+    body = place | {"was": {"claim": "W08"}, "values": {"claim": "W01"}}
+    assert checked(ada.call("/corrections", body), "POST", "/corrections").status == 409
+    assert desk.events(kinds=["record", "correction"]) == []
 
 
 def test_a_number_that_was_mistyped_becomes_another_claim(desk) -> None:

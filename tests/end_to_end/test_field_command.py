@@ -96,6 +96,23 @@ def test_two_slices_are_compared(asked) -> None:
     assert swapped["b"] == a
 
 
+def test_a_comparison_is_of_the_region_that_is_named(asked, claims, run) -> None:
+    """`--region` and `--profile` part both sides, as the condition of that name does."""
+    rows = json.loads(asked("--by", "region,profile", "--json"))
+    most = max(rows, key=lambda row: row["failures"])
+    region, profile = most["region"], most["profile"]
+    told = json.loads(
+        asked("--region", region, "--profile", profile, "--compare", "season=winter", "--json")
+    )
+    same = ("--where", f"region={region}", "--where", f"profile={profile}")
+    again = json.loads(asked(*same, "--compare", "season=winter", "--json"))
+    assert told["a"] == pytest.approx(again["a"])
+    assert told["a"]["failures"] + told["b"]["failures"] == most["failures"] > 0
+    unknown = run("field", claims[0], "--by", "region", "--region", "US-ZZ")
+    assert unknown.code == 2
+    assert "US-ZZ" in unknown.err
+
+
 def test_a_comparison_goes_by_its_event_and_lists_its_failures(asked, tmp_path) -> None:
     """Water-caused failures on both sides, as many lines as both have, and a page that says so."""
     sides = ("--compare", "season=winter", "season=summer|autumn", "--event", "water")
@@ -114,6 +131,18 @@ def test_a_comparison_goes_by_its_event_and_lists_its_failures(asked, tmp_path) 
     assert "Selected: event=water; season=winter; season=summer|autumn." in text
     assert f"; {len(listed):,} failure" in text
     assert "--event water" in text
+    one = ("--event", "water", "--compare", "season=winter", "--handout", str(file))
+    assert json.loads(asked(*one, "--json"))["a"] == told["a"]
+    assert "Selected: event=water; season=winter; all other days." in file.read_text("utf-8")
+    asked(*sides, "--failures", "--handout", str(file))
+    assert f"<p>{len(listed):,} failures of either side.</p>" in file.read_text("utf-8")
+
+
+def test_an_unknown_event_is_told_the_events_once(claims, run) -> None:
+    """Classes that failed already are those of the list, and stand in it once."""
+    call = run("field", claims[0], "--event", "xylophone")
+    assert call.code == 2
+    assert call.err.count("scale") == 1
 
 
 def test_a_handout_stands_alone(asked, tmp_path) -> None:
@@ -128,6 +157,19 @@ def test_a_handout_stands_alone(asked, tmp_path) -> None:
     told = json.loads(asked("--by", "all", "--where", "age=0-6", "--json"))[0]
     assert f"<p>{told['failures']:,} failures in " in text
     assert f"{told['rate_per_100']:.1f} per 100 unit-years.</p>" in text
+
+
+@pytest.mark.parametrize("figure", ["alarms", "regions"])
+def test_a_figure_of_dimensions_of_its_own_says_what_the_page_says(
+    asked, claims, tmp_path, figure
+) -> None:
+    """Nobody asks for alarms by family and class: they come so."""
+    file = tmp_path / "handout.html"
+    asked("--figure", figure, "--handout", str(file))
+    told = pl.read_parquet(claims[0] / "published" / "data" / "field_sentences.parquet")
+    own = told.filter(pl.col("figure") == figure, pl.col("event").is_in(["any", "all"]))
+    assert own["by"][0] != "all"
+    assert f"<p>{own['sentence'][0]}</p>" in file.read_text("utf-8")
 
 
 def test_a_handout_of_a_whole_figure_says_what_the_page_says(asked, claims, tmp_path) -> None:

@@ -242,6 +242,26 @@ def test_sheets_of_one_workbook_are_joined_to_each_other(joins):
     ]
 
 
+def test_a_sheet_that_cannot_be_joined_is_named(joins):
+    """By what is wrong with it, and by the sheet that needs it."""
+    joins.remove("orders 2025-06-30.csv")
+    join = 'files = ["orders*.xlsx"]\nsheets = ["Claims"]\nheader_row = 7'
+    joins.mapping(
+        "calls.toml",
+        MAPPING.replace('files = ["claims_header*.csv"]', join).replace("*.csv", "*.xlsx"),
+    )
+    joins.book(
+        "orders 2025-06-30.xlsx",
+        [
+            ("Calls", [("Order", "SN", "Kind", "Day"), ("1", "A1", "repair", "2025-01-02")]),
+            ("Claims", [tuple(HEADS.strip().split(","))]),
+        ],
+    )
+    sentences = " ".join(one["sentence"] for one in joins.check()["problems"])
+    assert "The sheet Claims: Row 7, which the mapping names as header_row, is empty" in sentences
+    assert "the sheet Claims of orders 2025-06-30.xlsx, which it names, is set aside" in sentences
+
+
 def test_a_joined_file_of_the_feeds_own_folder_is_read_by_the_join_alone(joins):
     """So is one that the mapping's own pattern names too; another feed's stays that feed's."""
     joins.mapping("calls.toml", (MAPPING + LINES).replace('"orders*.csv"', '"orders*", "claims*"'))

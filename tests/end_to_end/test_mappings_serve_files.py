@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import polars as pl
 import xlsxwriter
+
+from pipelines.store.deliveries import delivered, news_of
+from pipelines.store.inputs import load_inputs
 
 UNITS = "serial,model,shipped_on,site\n"
 
@@ -129,15 +133,17 @@ def test_a_missing_header_names_what_was_looked_for(bench):
     assert '"Serial No"' in problem["sentence"]
 
 
-def test_an_untouched_template_is_read_by_the_feeds_names(bench):
-    """Whatever a mapping without files says."""
-    bench.export("units/a.csv", "serial,model,shipped_on,site\n")
-    bench.mapping("units.toml", '[columns]\nserial = "SN"\n')
-    assert bench.accounts("rows_read", "set_aside") == [(0, 0)]
-    assert bench.rules() == []
-
-
 HEAD = ("serial", "model", "shipped_on", "site")
+
+
+def test_an_untouched_template_is_read_by_the_feeds_names(bench):
+    """Whatever a mapping without files says of columns, of the header's row or of sheets."""
+    bench.export("units/a.csv", "serial,model,shipped_on,site\n")
+    bench.book("units/b.xlsx", [("Sheet1", [HEAD])])
+    for scope in ("", "header_row = 4\n", 'sheets = ["Register*"]\n'):
+        bench.mapping("units.toml", scope + '[columns]\nserial = "SN"\n')
+        assert bench.accounts("rows_read", "set_aside", "header_line") == [(0, 0, 1), (0, 0, 1)]
+        assert bench.rules() == []
 
 
 def test_every_sheet_of_a_workbook_has_its_line(bench):
@@ -318,3 +324,15 @@ def test_a_file_that_is_set_aside_whole_completes_no_feed(bench):
         ("units/u_2025-06-30.csv", None),
     ]
     assert {one["feed"]: one["through_date"] for one in told["feeds"]}["units"] == "2025-03-31"
+
+
+def test_a_file_of_no_feed_is_read_again_when_it_is_told_otherwise(bench):
+    """Once the mapping is gone that named it for other days, nobody names it any more."""
+    bench.export("a.csv", UNITS)
+    bench.mapping("a.toml", 'feed = "units"\nfiles = ["a*"]\nvalid_from = 2025-01-01\n')
+    (named,) = delivered(load_inputs(bench.folder, "2025-12-31"))
+    (bench.folder / "mappings" / "a.toml").unlink()
+    (unnamed,) = delivered(load_inputs(bench.folder, "2025-12-31"))
+    known = pl.DataFrame({"file": ["a.csv"], "sha256": [named.sha256], "read_by": [named.read_by]})
+    assert news_of([named], known) == {"a.csv": "unchanged"}
+    assert news_of([unnamed], known) == {"a.csv": "changed"}

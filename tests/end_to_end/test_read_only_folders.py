@@ -4,9 +4,12 @@ Modes do not bind root, so that a refresh that root starts here first lays down 
 over them; for every other user they bind as they are.
 """
 
+import datetime as dt
 import functools
 import shutil
+import zipfile
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -22,6 +25,16 @@ if os.geteuid() == 0:
     sets[0] &= ~0b110
     sets[1] &= ~0b110
     assert libc.capset(header, sets) == 0
+"""
+# Commands one after the other; their exit codes go into a file.
+COMMANDS = """
+import os
+{hook}
+from pipelines.cli.main import main
+
+sys.stdout = sys.stderr
+codes = [main(line) for line in {lines!r}]
+open({codes!r}, "w").write(str(codes))
 """
 UNREADABLE, NO_FILE, NO_FOLDER = 0o000, 0o444, 0o555
 # What may not be used, its mode, the exit code, and what the sentence says.
@@ -175,3 +188,28 @@ def test_old_pages_that_cannot_be_removed_are_not_published_again(
     assert {name for name in after if before.get(name) != after[name]} == {
         str(workspace / "published" / "assets" / "status.js")
     }
+
+
+def test_who_may_only_read_reads_all_and_is_told_what_writes(workspace, start, tmp_path):
+    """A copy on a disk that takes nothing is explained, searched and backed up all the same."""
+    ws, said, codes = str(workspace), tmp_path / "said", tmp_path / "codes"
+    reads = ["explain W01", "explain W01 --as-of 2025-06-01", "letters", "audit", "month 2025-12"]
+    reads += ["field --by family", "search W01", "user list", "reproduce W01 --decided {today}"]
+    today = dt.datetime.now(ZoneInfo("America/Denver")).date()
+    lines = [[*one.format(today=today).split(), ws] for one in reads]
+    lines += [["backup", ws, str(tmp_path / "kept.zip")], ["note", "W01", "seen", "--by", "A", ws]]
+    hook = HOOK.format(said=str(said))
+    code = COMMANDS.format(hook=hook, lines=lines, codes=str(codes))
+    folders = [workspace, *(path for path in workspace.rglob("*") if path.is_dir())]
+    for folder in folders:
+        folder.chmod(NO_FOLDER)
+    try:
+        process = start(functools.partial(exec, code, {}))
+        process.join(120)
+    finally:
+        for folder in folders:
+            folder.chmod(0o755)
+    assert codes.read_text() == str([0] * (len(reads) + 1) + [70]), said.read_text()
+    assert "attempt to write a readonly database" in said.read_text().splitlines()[-1]
+    with zipfile.ZipFile(tmp_path / "kept.zip") as archive:
+        assert "desk/desk.sqlite" in archive.namelist()

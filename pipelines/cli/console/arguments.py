@@ -7,7 +7,6 @@ brings its own.
 from __future__ import annotations
 
 import argparse
-import datetime as dt
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -63,20 +62,6 @@ def takes_as_of(parser: argparse.ArgumentParser) -> None:
         metavar="DATE",
         help="decide as of this day, YYYY-MM-DD (default: today in the workspace's time zone)",
     )
-
-
-def typed_day(name: str, given: str | None) -> dt.date | None:
-    """The day typed for an option; None where it was not given.
-
-    Raises:
-        UsageError: it is no day.
-    """
-    if given is None:
-        return None
-    try:
-        return dt.date.fromisoformat(given)
-    except ValueError:
-        raise UsageError(f'{name} "{given}" is no date; write it as YYYY-MM-DD.') from None
 
 
 def write_file(path: Path, content: str | bytes) -> None:

@@ -12,7 +12,10 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
 from decimal import ROUND_HALF_UP, Decimal
+from io import TextIOWrapper
 from typing import TYPE_CHECKING, Any, TextIO
+
+from pipelines.errors import StorageError
 
 if TYPE_CHECKING:
     import polars as pl
@@ -33,12 +36,44 @@ def _heard(stream: TextIO) -> Iterator[TextIO]:
     """The stream; once nobody reads it (`limeledger … | head`), the rest goes nowhere.
 
     The command does its work all the same and keeps its exit code.
+
+    Raises:
+        StorageError: what the stream leads to takes no more, such as a file on a full disk.
     """
     try:
         yield stream
         stream.flush()
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+        _to_nowhere(stream)
+    except OSError as error:
+        _to_nowhere(stream)
+        raise StorageError(
+            f"What the command says could not be written to where its output leads "
+            f"({error.strerror or error}); free space there, or lead it elsewhere. What the "
+            "command has done is done."
+        ) from None
+
+
+def _to_nowhere(stream: TextIO) -> None:
+    os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+
+
+def make_streams_fit(*, for_programs: bool) -> None:
+    """Lets the streams take every text, whatever the environment says of their encoding.
+
+    For people a character that the terminal does not have becomes `?`. What programs read is UTF-8
+    everywhere, and what no text can hold stands in it as JSON escapes it. A stream that was closed
+    leads nowhere; else the next file opened would take its number.
+    """
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            if for_programs and stream is sys.stdout:
+                stream.reconfigure(encoding="utf-8", errors="backslashreplace")
+            else:
+                stream.reconfigure(errors="replace")
 
 
 def progress(text: str) -> None:

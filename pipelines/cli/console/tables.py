@@ -20,7 +20,7 @@ _GAP = "  "
 # not at all.
 _LIMITS = ("low", "high", "robust_low", "robust_high")
 _AGES = ("months", "bin", "days")
-_COUNTS = ("failures", "units", "unit_years", "rate_per_100", "ratio", *_LIMITS)
+_COUNTS = ("failures", "units", "at_risk", "unit_years", "rate_per_100", "ratio", *_LIMITS)
 # What a figure is about, before other numbers such as those expected.
 _ESTIMATES = ("rate_per_100", "ratio", "adjusted_ratio")
 
@@ -78,7 +78,7 @@ def _leave_first(table: pl.DataFrame) -> list[str]:
     estimate = next(iter([*about, *floats]), None)
     kept = {*_COUNTS, *apart, *([estimate] if estimate else [])}
     limits = [name for name in names if name in _LIMITS]
-    last = ("failures", estimate)
+    last = dict.fromkeys(("failures", estimate))  # of a forecast the failures are the estimate
     counts = [name for name in last if name in names and name not in apart]
     counts += [name for name in names if name in kept and name not in (*last, *limits, *apart)]
     others = [name for name in names if name not in kept]

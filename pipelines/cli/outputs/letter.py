@@ -40,6 +40,7 @@ _PARTS = {
     "document_clauses": js.texts("The clause that asks for each of them."),
     "documents_due_on": js.or_null(js.day("The last day for them.")),
     "questions": js.texts("What is asked of each disputed fact, with both values on file."),
+    "questions_due_on": js.or_null(js.day("The last day to answer, of a letter to be sent.")),
     "reminded_on": js.or_null(js.day("The day of the request that this repeats.")),
 }
 _ENDS = {

@@ -28,7 +28,7 @@ def summary() -> js.Schema:
             "stale_feeds": js.listing("Feeds that have not come for too long.", feed),
             "claims": js.integer("Claims decided."),
             "verdicts": js.counts("Claims by computed verdict.", codes.VERDICTS),
-            "changed_claims": js.integer("Claims that this refresh changed."),
+            "changed_claims": js.integer("Claims changed by the last refresh that changed any."),
             "pages": js.text("Where the first page is."),
             "seconds": js.number("How long it took, in seconds.", least=0),
             "attention": js.texts("What needs a person, a sentence each."),

@@ -119,6 +119,28 @@ def test_a_wrong_call_is_told(call: list[str], told: str, capsys: pytest.Capture
     assert told in err.splitlines()[-1]
 
 
+@pytest.mark.parametrize(
+    ("call", "told"),
+    [
+        (["upcoming", "--json", "--csv"], "choose one of them"),
+        (["field", "--json", "--csv"], "choose one of them"),
+        (["field", "--compare", "age=0-6", "--by", "need"], "takes no --by"),
+        (["field", "--compare", "age=0-6", "--figure", "survival"], "takes no --figure"),
+        (["field", "--since", "2026-03-01", "--until", "2026-03-01"], "leaves no day"),
+        (["field", "--by", "season,color"], 'no "color"'),
+    ],
+)
+def test_no_option_is_left_unheard(
+    call: list[str], told: str, tmp_path, monkeypatch, capsys: pytest.CaptureFixture
+) -> None:
+    """What cannot be honored together is refused, before any workspace is looked into."""
+    monkeypatch.chdir(tmp_path)
+    assert main(call) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert told in err
+
+
 def test_the_workspace_defaults_to_the_current_folder() -> None:
     """Left out, it is the folder that one stands in, also behind options."""
     args = build_parser().parse_args(["rule", "C1", "covered", "--by", "A", "--reason", "b"])

@@ -42,6 +42,15 @@ def test_what_does_not_fit_is_left_out_and_named(within: int):
         assert "failures" in lines[0]
 
 
+@pytest.mark.parametrize("within", [4, 10, 20])
+def test_failures_that_are_the_estimate_go_once(within: int):
+    """A forecast's failures are no count but what it is about; no width stops at that."""
+    table = pl.DataFrame({"month": ["2026-01"], "failures": [39.7], "cost": [812.0]})
+    lines = table_lines(table, within)
+    assert max(map(len, lines)) <= within
+    assert lines[0].startswith("month"[:3])
+
+
 def test_a_ratio_stays_before_units_and_what_is_expected():
     """What the figure is about and its failures are the last numbers to go."""
     table = pl.DataFrame(
@@ -53,6 +62,19 @@ def test_a_ratio_stays_before_units_and_what_is_expected():
     assert heads[32] == ["cause", "failures", "units", "ratio"]
     assert heads[24] == ["cause", "failures", "ratio"]
     assert heads[16] == ["cause", "failures"]
+
+
+def test_how_many_are_at_risk_is_a_count_and_stays_before_limits():
+    """Marks go first, then the upper limit, then the lower one."""
+    table = pl.DataFrame(
+        {"event": ["water"], "months": [12], "at_risk": [140], "failures": [31],
+         "survival": [0.812], "low": [0.75], "high": [0.861], "shown": [True]}
+    )  # fmt: skip
+    known = ["event", "months", "at_risk", "failures", "survival"]
+    assert table_lines(table, 62)[0].split() == [*known, "low", "high", "shown"]
+    assert table_lines(table, 55)[0].split() == [*known, "low", "high"]
+    assert table_lines(table, 48)[0].split() == [*known, "low"]
+    assert table_lines(table, 42)[0].split() == known
 
 
 def test_the_width_is_that_of_columns(monkeypatch: pytest.MonkeyPatch):

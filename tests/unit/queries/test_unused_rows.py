@@ -73,6 +73,20 @@ def test_each_row_that_is_not_used_stands_once(con):
     ]
 
 
+def test_a_record_that_somebody_entered_is_listed_with_what_differs(con):
+    """Beside the row of the export that counts in its stead, column by column."""
+    typed = "insert into parsed_units by name select '../desk' as source_file, 5 as source_line, "
+    con.execute(f"{typed} 'U1' as serial, 'M-1' as model, 'S' as site")
+    con.execute("update units set site = 'S', region = 'US-NM' where serial = 'U1'")
+    values = "'units' as feed, '../desk' as file, 5 as line, 'superseded' as fate"
+    con.execute(f"insert into row_fates by name select {values}")
+    found = unused_rows(con).filter(file="../desk")
+    assert found["reasons"].item()[0]["reason"] == (
+        "Another row of the same number counts: b.csv line 7. "
+        "It differs: model M-1 here, empty there; region empty here, US-NM there."
+    )
+
+
 def test_every_feed_is_looked_through():
     """None of FEEDS is without its table."""
     assert set(FEEDS) == set(FEED_TABLES)
