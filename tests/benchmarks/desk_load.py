@@ -1,11 +1,13 @@
 """Fifty people at one desk on loopback: how long pages and actions take, and what goes wrong.
 
-    python tests/benchmarks/desk_load.py WORKSPACE [--people 50] [--seconds 120] [--any]
+    python tests/benchmarks/desk_load.py WORKSPACE [--people 50] [--seconds 120] [--up 90] [--any]
 
-The workspace is refreshed, and copied with its letters before anybody acts. Each person signs in by
-the form, then in turn reads the worklist, a claim, a page of settled claims or the audit, with a
-pause of two to six seconds between, as people read; every fifth time they act on a claim (a note,
-an assignment, a hold or a ruling) by the form of its page. Of eight claims seven are of those that
+The workspace is refreshed, and copied with its letters before anybody acts. The desk has been up
+for a while (`--up`, seconds) when the first comes, as in the morning after a night; people come
+over the first minute, which is told apart, and then work for `--seconds`. Each signs in by the
+form, then in turn reads the worklist, a claim, a page of settled claims or the audit, with a pause
+of two to six seconds between, as people read; every fifth time they act on a claim (a note, an
+assignment, a hold or a ruling) by the form of its page. Of eight claims seven are of those that
 need a person, and one is any of the last 2,000, as when somebody calls about it: a settled claim
 has no published page, so that its page is gathered when it is asked for. With --any all are of the
 last. Prints one line a kind, and fails only where an answer was none that the desk may give.
@@ -42,6 +44,7 @@ from pipelines.workspace.layout import Workspace
 
 PASSWORD = "a password for the load"
 FIELD = re.compile(r'name="(csrf_token|version|once)" value="([^"]*)"')
+COMING_SECONDS = 60
 FORM = re.compile(r'<form class="form" method="post" action="([^"]*)".*?</form>', re.DOTALL)
 
 
@@ -60,19 +63,22 @@ class Claims:
 class Person(threading.Thread):
     """One person with a browser of their own."""
 
-    def __init__(self, number: int, place: str, claims: Claims, day: dt.date, until: float):
+    def __init__(self, number: int, place: str, claims: Claims, day: dt.date, seconds: int):
         super().__init__()
         self.user, self.random = f"person{number}", random.Random(number)
-        self.place, self.claims, self.day, self.until = place, claims, day, until
+        self.place, self.claims, self.day = place, claims, day
+        self.from_when = time.monotonic() + COMING_SECONDS
+        self.until = self.from_when + seconds
         self.cookies: dict[str, str] = {}
         self.took: dict[str, list[float]] = defaultdict(list)
+        self.took_coming: dict[str, list[float]] = defaultdict(list)
         self.faults: list[str] = []
         self.conflicts = 0
 
     def run(self) -> None:
         """Signs in, then works until the time is up."""
         self.connection = http.client.HTTPConnection(self.place, timeout=60)
-        time.sleep(self.random.random() * 15)  # people do not come in one second
+        time.sleep(self.random.random() * COMING_SECONDS)
         page = self.ask("sign-in page", "GET", "/sign-in")[1]
         form = dict(FIELD.findall(page)) | {"user": self.user, "password": PASSWORD}
         if self.ask("sign-in", "POST", "/sign-in", form)[0] != 303:
@@ -126,7 +132,8 @@ class Person(threading.Thread):
             self.faults.append(f"{method} {path}: {error!r}")
             self.connection.close()
             return 0, ""
-        self.took[kind].append(time.monotonic() - begun)
+        took = self.took if begun >= self.from_when else self.took_coming
+        took[kind].append(time.monotonic() - begun)
         for cookie in answer.headers.get_all("set-cookie") or ():
             name, _, value = cookie.split(";")[0].partition("=")
             self.cookies[name] = value.strip('"')
@@ -141,12 +148,13 @@ def main() -> int:
     parser.add_argument("workspace", type=Path)
     parser.add_argument("--people", type=int, default=50)
     parser.add_argument("--seconds", type=int, default=120)
+    parser.add_argument("--up", type=int, default=90, help="seconds before the first comes")
     parser.add_argument("--any", action="store_true", help="any of the last claims alike")
     args = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder) / "workspace"
         shutil.copytree(args.workspace, copy)
-        return _load(Workspace.open(copy), args.people, args.seconds, args.any)
+        return _load(Workspace.open(copy), args.people, args.seconds, args.up, args.any)
 
 
 def _last(con: duckdb.DuckDBPyConnection, where: str = "") -> list[str]:
@@ -154,7 +162,7 @@ def _last(con: duckdb.DuckDBPyConnection, where: str = "") -> list[str]:
     return [claim for (claim,) in rows.fetchall()]
 
 
-def _load(workspace: Workspace, people: int, seconds: int, any_claim: bool) -> int:
+def _load(workspace: Workspace, people: int, seconds: int, up: int, any_claim: bool) -> int:
     with open_store(workspace) as con:
         day = published_state(workspace, con).as_of
         claims = Claims(
@@ -176,8 +184,8 @@ def _load(workspace: Workspace, people: int, seconds: int, any_claim: bool) -> i
     )
     assert served.stdout is not None
     place = urlsplit(json.loads(served.stdout.readline())["url"]).netloc
-    until = time.monotonic() + seconds
-    crowd = [Person(number, place, claims, day, until) for number in range(people)]
+    time.sleep(up)
+    crowd = [Person(number, place, claims, day, seconds) for number in range(people)]
     for person in crowd:
         person.start()
     for person in crowd:
@@ -185,18 +193,26 @@ def _load(workspace: Workspace, people: int, seconds: int, any_claim: bool) -> i
     served.terminate()
     served.wait()
     faults = [fault for person in crowd for fault in person.faults]
+    print("While people came:")
+    _say([person.took_coming for person in crowd])
+    print("Then:")
+    _say([person.took for person in crowd])
+    print(f"{sum(person.conflicts for person in crowd)} told of a change; {len(faults)} faults")
+    for fault in faults[:10]:
+        print(fault)
+    return 1 if faults else 0
+
+
+def _say(took_by_person: list[dict[str, list[float]]]) -> None:
+    """One line a kind."""
     for kind in ("sign-in", "worklist", "claim", "audit", "action"):
-        took = sorted(t for person in crowd for t in person.took[kind])
+        took = sorted(t for one in took_by_person for t in one[kind])
         if len(took) > 1:
             cuts = statistics.quantiles(took, n=20)
             print(
                 f"{kind:9} {len(took):5} answers, median {cuts[9] * 1000:6.0f} ms, 95 % under "
                 f"{cuts[18] * 1000:6.0f} ms, longest {took[-1] * 1000:6.0f} ms"
             )
-    print(f"{sum(person.conflicts for person in crowd)} told of a change; {len(faults)} faults")
-    for fault in faults[:10]:
-        print(fault)
-    return 1 if faults else 0
 
 
 if __name__ == "__main__":

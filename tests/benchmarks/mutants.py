@@ -30,7 +30,7 @@ from collections import Counter, defaultdict
 from pathlib import Path
 from types import CodeType
 
-from mutants_contexts import FOLDERS, KEPT, ROOT, collect
+from mutants_contexts import FOLDERS, KEPT, ROOT, collect, load
 from mutation import Change, changed, changes
 
 PRODUCT = ("schemas", "pipelines", "dashboards")
@@ -240,6 +240,21 @@ def table(fates: dict[str, Counter]) -> str:
     return "\n".join(lines)
 
 
+def collected(folders: list[str]) -> None:
+    """Collects contexts in a child: once polars has worked in this process, its threads are not
+    there in any child, and a test that needs them waits for ever."""
+    pid = os.fork()
+    if pid == 0:
+        code = 1
+        try:
+            collect(lambda told: print(told, flush=True), folders)
+            code = 0
+        finally:
+            os._exit(code)
+    if os.waitpid(pid, 0)[1]:
+        raise SystemExit("contexts could not be collected")
+
+
 def main() -> None:
     """Draws, runs, tells."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -255,11 +270,9 @@ def main() -> None:
     os.chdir(ROOT)
     sys.path.insert(0, str(ROOT))
     os.environ.update(dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"), "1"))
-    contexts = (
-        json.loads((KEPT / "contexts.json").read_text("utf-8"))
-        if args.known
-        else collect(lambda told: print(told, flush=True), args.tests)
-    )
+    if not args.known:
+        collected(args.tests)
+    contexts = load()
     among = tuple(args.tests)
     contexts = {name: one for name, one in contexts.items() if name.startswith(among)}
     for name in LIBRARIES.split():

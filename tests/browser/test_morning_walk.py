@@ -132,6 +132,21 @@ def test_a_shared_link_shows_the_same_view(visit, browser) -> None:
     other.context.close()
 
 
+def test_the_name_of_a_site_is_not_broken_within_a_word(visit) -> None:
+    """At the least width of the table, for words of ten letters."""
+    page = visit.open("index.html")
+    page.set_viewport_size({"width": 1024, "height": 768})
+    lines = page.locator("tr.row .c-site .line").first.evaluate(
+        """line => {
+            line.textContent = "Hazelcombe";
+            const range = document.createRange();
+            range.selectNodeContents(line);
+            return range.getClientRects().length;
+        }"""
+    )
+    assert lines == 1
+
+
 def test_csv_of_the_view_runs_no_formula(visit, sample, tmp_path) -> None:
     """The CSV holds the rows of the view, and cells that begin like formulas are quoted away."""
     page = visit.open("index.html")

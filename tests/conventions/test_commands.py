@@ -42,3 +42,17 @@ def test_help_imports_nothing_heavy() -> None:
     imported = set(done.stdout.split())
     assert "argparse" in imported
     assert not imported & set(HEAVY), "import it inside `run`, or in the function that needs it"
+
+
+def test_explaining_a_claim_imports_nothing_that_it_does_not_use() -> None:
+    """What fills pages, reads sheets or looks for near misses waits until it is wanted."""
+    code = (
+        "import sys; import pipelines.queries.explanation;"
+        "print(*sorted({name.partition('.')[0] for name in sys.modules}))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT
+    )
+    imported = set(done.stdout.split())
+    assert {"polars", "duckdb"} <= imported
+    assert not imported & {"altair", "dagster", "jinja2", "openpyxl", "rapidfuzz", "starlette"}

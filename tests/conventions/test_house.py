@@ -68,7 +68,6 @@ def functions(path: Path) -> Iterator[tuple[str, ast.FunctionDef]]:
 LARGE_MODULES = {
     "dashboards/figures/regions.py",
     "dashboards/pages/claim.py",
-    "pipelines/records/accounting.py",
     "pipelines/exports/delivery.py",
     "pipelines/records/feed_file.py",
     "pipelines/records/mapping.py",

@@ -72,3 +72,21 @@ def test_an_unplain_sentence_would_be_found(text) -> None:
     assert UNPLAIN.search(next(sentences(f"say({text!r})")))
     assert UNPLAIN.search(read_of(f"<p>{text}</p>{{{{ row.standing }}}}"))
     assert not UNPLAIN.search(read_of("<p>{{ row.standing }} stands out</p>"))
+
+
+# What terms count may be one: `coverage.calendar_days` says so many days and months.
+COUNTED = re.compile(r"\{\} (?:days|months)\b")
+OF_TERMS = ("pipelines/coverage", "pipelines/letters", "pipelines/startups")
+
+
+def test_days_and_months_of_terms_agree_with_their_number() -> None:
+    """No sentence of a finding or letter is fixed to many days or months."""
+    texts = [
+        text
+        for room in OF_TERMS
+        for path in sorted((ROOT / room).rglob("*.py"))
+        for text in sentences(path.read_text(encoding="utf-8"))
+    ]
+    assert len(texts) > 300
+    assert [text for text in texts if COUNTED.search(text)] == []
+    assert COUNTED.search(next(sentences('pl.format("within {} days", "days")')))
