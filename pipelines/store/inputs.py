@@ -21,7 +21,7 @@ from pipelines.records.serving import Mappings, conflicts
 from pipelines.store.file_hashes import hash_of
 from pipelines.terms import Terms, load_terms
 from pipelines.workspace.engine_settings import without_places
-from pipelines.workspace.layout import Workspace
+from pipelines.workspace.layout import Workspace, entries_in
 from pipelines.workspace.reference import Reference, load_reference
 from pipelines.workspace.settings import Settings, load_settings, today
 from pipelines.workspace.typed_days import typed_day
@@ -156,10 +156,8 @@ def _read_inputs(
 
 def mapping_files(workspace: Workspace) -> list[Path]:
     """Every mapping of the workspace, by name."""
-    if not workspace.mappings.is_dir():
-        return []
-    entries = (path for path in workspace.mappings.iterdir() if path.name[0] != ".")
-    return sorted(path for path in entries if path.name.casefold().endswith(".toml"))
+    entries = entries_in(workspace.mappings)
+    return [path for path in entries if path.name.casefold().endswith(".toml")]
 
 
 def sound_mappings(workspace: Workspace) -> Mappings:
@@ -202,7 +200,8 @@ def input_files(workspace: Workspace, settings: Settings) -> dict[str, list[Path
         "settings": [workspace.letters],
     }
     files = {
-        kind: [path for folder in folders[kind] for path in _files_in(folder)] for kind in LAID_IN
+        kind: [path for folder in folders[kind] for path in entries_in(folder) if path.is_file()]
+        for kind in LAID_IN
     }
     files["settings"].insert(0, workspace.settings_file)
     return files
@@ -222,9 +221,3 @@ def _hash_of(workspace: Workspace, path: Path) -> str:
         return hash_of(path)
     except OSError:
         return ""
-
-
-def _files_in(folder: Path) -> list[Path]:
-    if not folder.is_dir():
-        return []
-    return sorted(path for path in folder.iterdir() if path.is_file() and path.name[0] != ".")

@@ -13,6 +13,7 @@ from pipelines.errors import WorkspaceError
 from pipelines.terms.editions import Edition, read_edition
 from pipelines.terms.frames import Terms, lay_out
 from pipelines.terms.shape import terms_shape
+from pipelines.workspace.layout import entries_in
 from pipelines.workspace.toml_file import TomlFile, read_toml
 
 
@@ -32,11 +33,7 @@ def load_terms(folder: Path, families: Sequence[str], abilities: Collection[str]
             f"the folder {folder.name}/ of the warranty terms is missing; put one TOML file an "
             "edition there, or correct `terms` in limeledger.toml."
         )
-    paths = sorted(
-        path
-        for path in folder.iterdir()
-        if path.suffix.casefold() == ".toml" and not path.name.startswith(".")
-    )
+    paths = [path for path in entries_in(folder) if path.suffix.casefold() == ".toml"]
     if not paths:
         raise WorkspaceError(
             f"{folder.name}/ holds no warranty terms; put one TOML file an edition there."

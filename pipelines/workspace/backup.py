@@ -137,7 +137,7 @@ def _files(workspace: Workspace, terms: str, root: Path, left_out: list[str]) ->
     beside = [path for path in workspace.root.iterdir() if not path.name.startswith(".")]
     paths = [path for path in beside if path.is_file() and not _passes(path)]
     for folder in folders:
-        for above, names, files in os.walk(folder):
+        for above, names, files in os.walk(folder, onerror=_refuse):
             names[:] = [name for name in names if not _passes(Path(above, name))]
             paths += [Path(above, name) for name in files if not _passes(Path(above, name))]
             paths += [Path(above, name) for name in names if Path(above, name).is_symlink()]
@@ -153,6 +153,12 @@ def _files(workspace: Workspace, terms: str, root: Path, left_out: list[str]) ->
             left_out.append(f"{os.fsencode(shown)!r} has a name that is no UTF-8; left out.")
         else:
             yield path
+
+
+def _refuse(error: OSError) -> None:
+    """A folder that may not be looked into is no empty one; one that is not there is."""
+    if not isinstance(error, FileNotFoundError):
+        raise error
 
 
 def _passes(path: Path) -> bool:

@@ -63,10 +63,7 @@ class Workspace:
         try:
             return cls._open(folder)
         except OSError as error:
-            raise WorkspaceError(
-                f"{error.filename or folder} cannot be read ({error.strerror or error}); give this "
-                "user access to the workspace."
-            ) from None
+            raise WorkspaceError(_not_readable(error, folder)) from None
 
     @classmethod
     def _open(cls, folder: Path | str) -> Workspace:
@@ -119,6 +116,27 @@ class Workspace:
         ]
 
 
+def _not_readable(error: OSError, folder: Path | str) -> str:
+    return (
+        f"{error.filename or folder} cannot be read ({error.strerror or error}); give this user "
+        "access to the workspace."
+    )
+
+
+def entries_in(folder: Path) -> list[Path]:
+    """What lies in a folder by name, without what is hidden; nothing where there is no folder.
+
+    Raises:
+        WorkspaceError: it cannot be read.
+    """
+    try:
+        if not folder.is_dir():
+            return []
+        return sorted(path for path in folder.iterdir() if not path.name.startswith("."))
+    except OSError as error:
+        raise WorkspaceError(_not_readable(error, folder)) from None
+
+
 def find(folder: Path, name: str) -> Path:
     """`folder / name`, or the entry of that name in other letter case where there is one.
 
@@ -127,13 +145,13 @@ def find(folder: Path, name: str) -> Path:
             cannot be read.
     """
     exact = folder / name
-    if exact.exists() or "/" in name:
-        return exact
     try:
-        same = sorted(path for path in folder.iterdir() if path.name.casefold() == name.casefold())
+        if exact.exists() or "/" in name:
+            return exact
+        entries = list(folder.iterdir())
     except OSError as error:
-        reason = error.strerror or error
-        raise WorkspaceError(f"{folder} cannot be read ({reason}); correct that.") from None
+        raise WorkspaceError(_not_readable(error, folder)) from None
+    same = sorted(path for path in entries if path.name.casefold() == name.casefold())
     if len(same) > 1:
         names = " and ".join(path.name for path in same)
         raise WorkspaceError(f"{folder}: {names} have one name in other letters; keep one.")

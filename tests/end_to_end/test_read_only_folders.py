@@ -18,6 +18,7 @@ HOOK = """
 import ctypes, sys
 
 sys.stderr = open({said!r}, "w")
+os.environ.pop("POLARS_MAX_THREADS", None)  # as at work, where the exports are looked at for it
 if os.geteuid() == 0:
     libc = ctypes.CDLL(None, use_errno=True)
     header, sets = (ctypes.c_uint32 * 2)(0x20080522, 0), (ctypes.c_uint32 * 6)()
@@ -51,6 +52,10 @@ STOPS = [
     ("store/refresh.lock", NO_FILE, 70, "refresh.lock cannot be written (Permission denied); free"),
     ("store/limeledger.duckdb", UNREADABLE, 70, "limeledger.duckdb: the store cannot be opened"),
     ("exports", UNREADABLE, 2, "the folder exports/ cannot be read (Permission denied)"),
+    ("reference", UNREADABLE, 2, "/reference cannot be read (Permission denied); give"),
+    ("mappings", UNREADABLE, 2, "/mappings cannot be read (Permission denied); give"),
+    ("letters", UNREADABLE, 2, "/letters cannot be read (Permission denied); give"),
+    ("terms", UNREADABLE, 2, "/terms cannot be read (Permission denied); give"),
     ("terms/W2.toml", UNREADABLE, 2, "W2.toml cannot be read (Permission denied)"),
     ("published", UNREADABLE, 70, "cannot be read or written (Permission denied). Give this"),
 ]
@@ -107,6 +112,8 @@ def _assert_as(undisturbed, workspace: Path, tools) -> None:
 def test_what_may_not_be_used_is_named_and_all_stays(workspace, bound, undisturbed, tools, capfd):
     """Each time one sentence, store and pages as before; with the right again all is made good."""
     _deliver(workspace)
+    (workspace / "mappings").mkdir(exist_ok=True)
+    (workspace / "letters").mkdir(exist_ok=True)
     folders = (workspace / "store", workspace / "published", workspace / "exports")
     before = tools["hashes"](*folders)
     status = str(workspace / "published" / "assets" / "status.js")
@@ -213,3 +220,20 @@ def test_who_may_only_read_reads_all_and_is_told_what_writes(workspace, start, t
     assert "attempt to write a readonly database" in said.read_text().splitlines()[-1]
     with zipfile.ZipFile(tmp_path / "kept.zip") as archive:
         assert "desk/desk.sqlite" in archive.namelist()
+
+
+@pytest.mark.parametrize("folder", ["terms", "exports/units"])
+def test_what_a_backup_may_not_look_into_is_in_none(workspace, start, tmp_path, folder):
+    """A folder left out unseen would be missed on the day that the backup is for."""
+    said, codes, kept = tmp_path / "said", tmp_path / "codes", tmp_path / "kept.zip"
+    lines = [["backup", str(workspace), str(kept)]]
+    code = COMMANDS.format(hook=HOOK.format(said=str(said)), lines=lines, codes=str(codes))
+    (workspace / folder).chmod(UNREADABLE)
+    try:
+        process = start(functools.partial(exec, code, {}))
+        process.join(120)
+    finally:
+        (workspace / folder).chmod(0o755)
+    assert codes.read_text() == "[70]", said.read_text()
+    assert f"{folder}: the backup could not be written (Permission denied)" in said.read_text()
+    assert not kept.exists()

@@ -65,6 +65,19 @@ def test_without_a_workspace_there_is_one(tmp_path, nobody_said):
         assert os.environ.pop(POLARS_THREADS) == "1"
 
 
+def test_exports_that_may_not_be_looked_at_are_the_commands_to_tell(
+    tmp_path, nobody_said, monkeypatch
+):
+    """How many threads there are is no place to stop: what reads the exports says it."""
+
+    def refused(path, *_, **__):
+        raise PermissionError(13, "Permission denied", str(path))
+
+    monkeypatch.setattr(Path, "exists", refused)
+    settle_threads(exports_of(tmp_path, ONE_THREAD_BELOW_BYTES))
+    assert os.environ.pop(POLARS_THREADS) == "1"
+
+
 ASKED = """
 import os, sys
 from pathlib import Path
