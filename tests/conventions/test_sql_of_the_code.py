@@ -91,6 +91,7 @@ REVIEWED: dict[tuple[str, str], str] = {
     ("pipelines/queries/past_explanation.py", "columns"): "names and literals of the code",
     ("pipelines/store/claim_reads.py", "columns"): "names and literals of the code",
     ("pipelines/store/archive/seals.py", "names"): "names and literals of the code",
+    ("pipelines/store/archive/files.py", "form"): "a Parquet form of the code",
     ("pipelines/store/archive/files.py", "quoted"): "a path, quotes doubled",
     ("pipelines/store/archive/files.py", "rows"): "names and literals of the code",
     ("pipelines/store/archive/reading.py", "feed"): "feeds and tables",

@@ -28,6 +28,9 @@ from schemas.archive import ARCHIVE_TABLES
 HISTORY = "decision_history"
 KEPT = (*ARCHIVE_TABLES, HISTORY)
 _PARQUET = "format parquet, compression zstd, compression_level 1"
+# Rows of a group wait in memory, those of decisions with all their findings: of the usual 122,880
+# DuckDB's gigabyte is full.
+_FEW_ROWS = f"{_PARQUET}, row_group_size 10000"
 
 
 def file_name(table: str, publication: int) -> str:
@@ -52,7 +55,8 @@ def write_files(con: duckdb.DuckDBPyConnection, workspace: Workspace, publicatio
         name = file_name(table, publication)
         if name in sealed:
             raise ValueError(f"{name} is sealed already")
-        rows = _write(con, added_rows(con, table, publication), folder / name)
+        form = _FEW_ROWS if table == "decision_archive" else _PARQUET
+        rows = _write(con, added_rows(con, table, publication), folder / name, form)
         if rows or table == "publications":
             line = Line(publication, name, sha256_of(folder / name), rows, previous)
             lines.append(line)
@@ -65,11 +69,12 @@ def write_files(con: duckdb.DuckDBPyConnection, workspace: Workspace, publicatio
 
 def added_rows(con: duckdb.DuckDBPyConnection, table: str, publication: int) -> str:
     """SQL: the rows that a publication adds to a table."""
-    # In the order of all columns, of which the first is a row's own: the others, lists of whole
-    # findings among them, need not be sorted by.
+    # Decisions were added by claim, those withdrawn last. Sorting lists of whole findings would
+    # take more memory than there is.
     if table in ("publications", "decision_archive"):
-        first = "publication" if table == "publications" else "claim"
-        return f"select * from {table} where publication = {publication} order by {first}"
+        return f"select * from {table} where publication = {publication}"
+    # Else in the order of all columns, of which the first is a row's own: the others, lists among
+    # them, need not be sorted by.
     before = f"{LAST}.{table}" if has_table(con, f"{LAST}.publications") else None
     if before is None or not has_table(con, before):
         first = "row_sha256" if table == "archived_rows" else "all"
@@ -84,10 +89,10 @@ def added_rows(con: duckdb.DuckDBPyConnection, table: str, publication: int) -> 
     )
 
 
-def _write(con: duckdb.DuckDBPyConnection, rows: str, path: Path) -> int:
+def _write(con: duckdb.DuckDBPyConnection, rows: str, path: Path, form: str) -> int:
     quoted = str(path).replace("'", "''")
     path.unlink(missing_ok=True)
-    counts = con.execute(f"copy ({rows}) to '{quoted}' ({_PARQUET})").fetchall()
+    counts = con.execute(f"copy ({rows}) to '{quoted}' ({form})").fetchall()
     descriptor = os.open(path, os.O_RDONLY)
     try:
         os.fsync(descriptor)

@@ -16,11 +16,13 @@ from pipelines.errors import NotFoundError, StorageError, WorkspaceError
 from pipelines.nightly.health.archive_checks import archive_findings
 from pipelines.store.archive import reading
 from pipelines.store.archive.chain import BEFORE_THE_FIRST, Line, append_lines
+from pipelines.store.archive.files import file_name, write_files
 from pipelines.store.archive.recovery import is_sound, loss, recover, was_published
 from pipelines.store.archive.seals import SEAL_COLUMNS, SEALS, keeps_no_archive, unsealed_files
-from pipelines.store.database import append_frame
+from pipelines.store.database import append_frame, write_frame
 from pipelines.store.reading import open_store
 from pipelines.workspace.layout import Workspace
+from schemas.archive import ARCHIVE_TABLES
 
 LINE = Line(1, "publications-000001.parquet", "0" * 64, 1, BEFORE_THE_FIRST)
 
@@ -139,3 +141,33 @@ def test_the_first_day_is_told_where_the_clock_went_back(monkeypatch: pytest.Mon
         with pytest.raises(NotFoundError, match=r"by 2025-12-30; .* is of 2025-12-31\.$"):
             reading.publication_by(con, dt.date(2025, 12, 30))
         assert reading.publication_by(con, dt.date(2025, 12, 31))["publication"] == 2
+
+
+def test_decisions_are_written_a_few_thousand_at_a_time(workspace: Workspace) -> None:
+    """All of a publication in one group of rows, each with its findings, outgrew the memory of
+    a store of 400,000 claims. They stand as they were added, and no other publication's do."""
+    claims = [f"WC-{number:06}" for number in range(25_000)]
+    decided = pl.DataFrame({"claim": claims}).with_columns(
+        *(
+            pl.lit(None, dtype).alias(name)
+            for name, dtype in ARCHIVE_TABLES["decision_archive"].items()
+            if name not in ("claim", "publication")
+        ),
+        publication=pl.lit(2, pl.Int64),
+    )
+    with duckdb.connect(":memory:") as con:
+        con.execute("create schema archive")
+        for name, schema in ARCHIVE_TABLES.items():
+            write_frame(con, name, pl.DataFrame(schema=schema))
+        con.execute("create table decision_history (claim varchar, publication bigint)")
+        append_frame(con, "decision_archive", decided.with_columns(publication=pl.lit(1)))
+        append_frame(con, "decision_archive", decided)
+        write_files(con, workspace, 2)
+        path = str(workspace.store / "archive" / file_name("decision_archive", 2))
+        groups = con.execute(
+            "select distinct row_group_id, row_group_num_rows from parquet_metadata(?)", [path]
+        ).fetchall()
+        kept = con.execute("select claim, publication from read_parquet(?)", [path]).fetchall()
+    assert kept == [(claim, 2) for claim in claims]
+    assert len(groups) >= 3
+    assert max(rows for _, rows in groups) <= 10_240
