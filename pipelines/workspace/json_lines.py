@@ -70,6 +70,8 @@ def read_tail(path: Path, most_bytes: int) -> list[dict[str, Any]]:
         return []
     try:
         return _tail(descriptor, most_bytes)
+    except IsADirectoryError:
+        return []
     finally:
         os.close(descriptor)
 

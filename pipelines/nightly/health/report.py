@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from pipelines.nightly.health.desk_checks import desk_findings
-from pipelines.nightly.health.finding import Finding
+from pipelines.nightly.health.finding import Finding, looked
 from pipelines.nightly.health.workspace_checks import all_findings
 from pipelines.workspace import clock
 from pipelines.workspace.layout import Workspace
@@ -54,7 +54,9 @@ def diagnose(folder: Path | str, now: dt.datetime | None = None) -> Diagnosis:
     """
     moment = now or clock.now()
     workspace = Workspace.open(folder)
-    findings = [*all_findings(workspace, moment), *desk_findings(workspace)]
+    every = (*all_findings(workspace, moment), *looked("desk", desk_findings(workspace)))
+    by_sentence = {finding.sentence: finding for finding in reversed(every)}
+    findings = [*reversed(by_sentence.values())]  # two looks may meet the same thing
     weights = ("fault", "warning", "note")
     findings.sort(key=lambda finding: weights.index(finding.weight))
     return Diagnosis(str(workspace.root), moment.isoformat(timespec="seconds"), findings)

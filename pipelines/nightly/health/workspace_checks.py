@@ -14,8 +14,9 @@ from collections.abc import Iterator
 
 from pipelines.errors import WorkspaceError
 from pipelines.exports.delivery import find_exports
+from pipelines.nightly.health.access_checks import permission_findings, reader_findings
 from pipelines.nightly.health.archive_checks import archive_findings
-from pipelines.nightly.health.finding import Finding
+from pipelines.nightly.health.finding import Finding, looked
 from pipelines.nightly.health.input_checks import input_findings
 from pipelines.nightly.health.state_checks import runs_elsewhere, working_copy_findings
 from pipelines.nightly.health.store_checks import store_findings
@@ -26,7 +27,6 @@ from pipelines.store.run_log import last_whole_run, read_log
 from pipelines.workspace.clock import clock
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.lock import Holder, named_holder
-from pipelines.workspace.permissions import wider
 from pipelines.workspace.settings import Settings, load_settings
 from schemas.codes import FEEDS
 
@@ -45,20 +45,21 @@ def all_findings(workspace: Workspace, now: dt.datetime) -> Iterator[Finding]:
     except WorkspaceError as error:
         for fault in error.faults:
             yield Finding("fault", "settings" if settings is None else "inputs", fault)
-    yield from _exports(workspace, now)
+    yield from looked("exports", _exports(workspace, now))
     holder = named_holder(workspace.store)
     running = holder is not None and _is_running(holder)
     yield from _lock(holder, running, now)
     if not running:
-        yield from _leftovers(workspace)
-        yield from working_copy_findings(workspace)
-    yield from _permissions(workspace)
+        yield from looked("leftovers", _leftovers(workspace))
+        yield from looked("working copy", working_copy_findings(workspace))
+    yield from looked("permissions", permission_findings(workspace))
     if settings is not None:
-        yield from _readers(workspace, settings)
+        yield from looked("permissions", reader_findings(workspace, settings))
     yield from _space(workspace)
-    yield from (*_last_night(workspace), *runs_elsewhere(workspace))
-    yield from store_findings(workspace, settings, now)
-    yield from archive_findings(workspace)
+    yield from looked("last refresh", _last_night(workspace))
+    yield from looked("last refresh", runs_elsewhere(workspace))
+    yield from looked("store", store_findings(workspace, settings, now))
+    yield from looked("archive", archive_findings(workspace))
     if settings is not None:
         yield from (*_telling(settings), *_clock(settings, now))
 
@@ -151,40 +152,6 @@ def _leftovers(workspace: Workspace) -> Iterator[Finding]:
             "leftovers",
             f"An interrupted refresh left {', '.join(names)} behind.",
             "Refresh again: the next one removes it, or goes on from it.",
-        )
-
-
-def _permissions(workspace: Workspace) -> Iterator[Finding]:
-    for folder in (workspace.root, workspace.store, workspace.published):
-        if folder.exists() and not folder.is_dir():
-            yield Finding(
-                "fault", "permissions", f"{folder} is no folder.", "Move it away and refresh."
-            )
-        elif folder.exists() and not os.access(folder, os.W_OK | os.X_OK):
-            # A refresh puts a new folder in the place of the pages; only a note needs theirs.
-            replaced = folder == workspace.published
-            yield Finding(
-                "warning" if replaced else "fault",
-                "permissions",
-                f"{folder} cannot be written by this user.",
-                "Give the user of the refresh write access to it"
-                + (", or a failed night cannot leave its note there." if replaced else "."),
-            )
-
-
-def _readers(workspace: Workspace, settings: Settings) -> Iterator[Finding]:
-    """What lets in more people than the settings say."""
-    too_wide = list(wider(workspace.own_folders, settings.readable_by))
-    if too_wide:
-        names = ", ".join(str(path.relative_to(workspace.root)) for path in too_wide[:3])
-        more = f" and {len(too_wide) - 3:,} more" if len(too_wide) > 3 else ""
-        yield Finding(
-            "warning",
-            "permissions",
-            f"{names}{more} can be read by more people than readable_by in limeledger.toml says "
-            f"({settings.readable_by}).",
-            "Refresh: it gives everything of its own the right mode. What it cannot change belongs "
-            "to another user; give it to the user of the refresh.",
         )
 
 
