@@ -28,6 +28,12 @@ def database_file(workspace: Workspace) -> Path:
     return workspace.desk / DESK_DATABASE
 
 
+def is_made(workspace: Workspace) -> bool:
+    """Whether the SQLite file is there; one without a byte is none, or all that is left of one."""
+    file = database_file(workspace)
+    return file.exists() and file.stat().st_size > 0
+
+
 def connected(workspace: Workspace, settings: Settings) -> Desk:
     """The desk of a workspace with its database as it is; see `pipelines.events.opening`.
 
@@ -78,9 +84,10 @@ def looked_at(workspace: Workspace, settings: Settings) -> Desk | None:
             return None
         desk = Desk(workspace, settings, _sqlite_to_read(path))
     with desk.reading() as connection:
-        if version_of(connection) is None:
-            desk.close()
-            return None
+        version = version_of(connection)
+    if version is None:
+        desk.close()
+        return None
     return desk
 
 

@@ -11,7 +11,7 @@ from dataclasses import replace
 from pipelines.errors import StorageError
 from pipelines.events.connecting import (
     connected,
-    database_file,
+    is_made,
     looked_at,
     may_only_be_read,
 )
@@ -25,11 +25,7 @@ from pipelines.workspace.settings import Settings, load_settings
 
 def is_there(workspace: Workspace, settings: Settings) -> bool:
     """Whether people have done something here; a database of a server is taken to be there."""
-    return (
-        bool(settings.desk.database)
-        or database_file(workspace).exists()
-        or old_rulings(workspace).is_file()
-    )
+    return bool(settings.desk.database) or is_made(workspace) or old_rulings(workspace).is_file()
 
 
 def open_desk(workspace: Workspace, settings: Settings | None = None) -> Desk:

@@ -62,14 +62,14 @@ def desk_of(args: argparse.Namespace) -> Iterator[Desk]:
         UsageError: something typed is no text.
     """
     from pipelines.events import open_desk
-    from pipelines.events.connecting import database_file
+    from pipelines.events.connecting import is_made
     from pipelines.store.lost_desk import refuse_lost_desk
     from pipelines.workspace.settings import load_settings
 
     refuse_no_text(args)
     workspace = Workspace.open(args.workspace)
     settings = load_settings(workspace)
-    if not database_file(workspace).exists():  # else a refresh tells, which need not be quick
+    if not is_made(workspace):  # else a refresh tells, which need not be quick
         refuse_lost_desk(workspace, settings)
     desk = open_desk(workspace, settings)
     for sentence in desk.damaged:

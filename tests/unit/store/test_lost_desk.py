@@ -88,6 +88,13 @@ def begun_anew(workspace: Workspace) -> None:
         note(workspace, text)
 
 
+def emptied(workspace: Workspace) -> None:
+    """A file without a byte is what a full disk leaves of a copy."""
+    gone(workspace)
+    workspace.desk.mkdir()
+    (workspace.desk / "desk.sqlite").touch()
+
+
 def older(workspace: Workspace) -> None:
     """A backup of before the second note is put back."""
     gone(workspace)
@@ -112,6 +119,7 @@ def never_published(workspace: Workspace) -> None:
         (newer, False),
         (never_published, False),
         (gone, True),
+        (emptied, True),
         (older, True),
         (begun_anew, True),
     ],
@@ -128,6 +136,7 @@ def test_a_desk_goes_on_from_what_was_published_of_it(
             refuse_lost_desk(workspace, settings)
 
 
+@pytest.mark.parametrize("what", [gone, emptied])
 @pytest.mark.parametrize(
     "command",
     [
@@ -139,14 +148,18 @@ def test_a_desk_goes_on_from_what_was_published_of_it(
     ],
 )
 def test_nothing_begins_a_second_desk(
-    workspace: Workspace, command: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+    workspace: Workspace,
+    what: Callable[[Workspace], None],
+    command: tuple[str, ...],
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
     """A refresh would publish as if nobody had ever ruled; an action would be lost by a backup."""
-    gone(workspace)
+    what(workspace)
+    left = [path.stat().st_size for path in workspace.desk.glob("*")]
     before = workspace.database.read_bytes()
     code = main([str(workspace.root) if word == "WS" else word for word in command])
     said = capsys.readouterr()
     assert (code, said.out) == (2, "")
     assert "What people recorded is lost" in said.err
-    assert not workspace.desk.exists()
+    assert [path.stat().st_size for path in workspace.desk.glob("*")] == left
     assert workspace.database.read_bytes() == before
