@@ -54,8 +54,11 @@ def note_of(last: Line) -> Note | None:
 
 def read_note(published: Path) -> Note | None:
     """The note that the pages show; None where there is none, or no pages."""
+    status = published / STATUS
     try:
-        text = (published / STATUS).read_text(encoding="utf-8")
+        if not status.is_file():  # a pipe would be waited for
+            return None
+        text = status.read_text(encoding="utf-8")
         note = json.loads(text.partition("=")[2].strip().rstrip(";"))
     except (OSError, ValueError):
         return None

@@ -65,12 +65,12 @@ def held(path: Path) -> Iterator[JsonLines]:
 def read_tail(path: Path, most_bytes: int) -> list[dict[str, Any]]:
     """The objects on the last lines of a log; none where it is missing or may not be read."""
     try:
-        descriptor = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+        descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
     except OSError:
         return []
     try:
         return _tail(descriptor, most_bytes)
-    except IsADirectoryError:
+    except OSError:  # a folder, or a pipe
         return []
     finally:
         os.close(descriptor)

@@ -5,6 +5,7 @@ Belongs here: the paths. Does not belong here: what the files hold.
 
 from __future__ import annotations
 
+import contextlib
 import os
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -58,7 +59,8 @@ class Workspace:
 
         Raises:
             WorkspaceError: there is no such folder, it may not be looked into, it has no settings
-                or no exports folder, or one of its parts is a link that leads out of it.
+                or no exports folder, one of its parts is a link that leads out of it, or a pipe
+                lies where a file should.
         """
         try:
             return cls._open(folder)
@@ -99,6 +101,10 @@ class Workspace:
         )
         if faults := opened.links_out([path for path in vars(opened).values() if path != root]):
             raise WorkspaceError(*faults)
+        inputs = (root, opened.mappings, opened.reference, opened.letters)
+        own = (opened.store, opened.store / "archive", opened.published, opened.desk)
+        for folder in (*inputs, *own, opened.published / "assets"):
+            _refuse_pipes(folder)
         return opened
 
     def terms(self, name: str) -> Path:
@@ -123,12 +129,27 @@ def _not_readable(error: OSError, folder: Path | str) -> str:
     )
 
 
+def _refuse_pipes(folder: Path) -> None:
+    """Raises `WorkspaceError` where a folder holds a pipe: whoever opened it would wait for ever.
+
+    A folder that is not there, or may not be looked into, is told by whoever needs it.
+    """
+    with contextlib.suppress(OSError), os.scandir(folder) as entries:
+        for entry in entries:
+            if not (entry.is_file() or entry.is_dir()) and Path(entry.path).is_fifo():
+                raise WorkspaceError(
+                    f"{entry.path} is a named pipe, which nothing in a workspace can be; move it "
+                    "away."
+                )
+
+
 def entries_in(folder: Path) -> list[Path]:
     """What lies in a folder by name, without what is hidden; nothing where there is no folder.
 
     Raises:
-        WorkspaceError: it cannot be read.
+        WorkspaceError: it cannot be read, or a pipe lies in it.
     """
+    _refuse_pipes(folder)
     try:
         if not folder.is_dir():
             return []
