@@ -14,7 +14,6 @@ from pathlib import Path
 
 from pipelines.errors import LimeledgerError, RefusedError, StorageError, WorkspaceError
 from pipelines.nightly.page_note import is_in_step, leave_note, put_in_step
-from pipelines.store.database import storage_fault
 from pipelines.store.run_log import (
     Ended,
     Outcome,
@@ -25,6 +24,7 @@ from pipelines.store.run_log import (
     read_log,
     run_log,
 )
+from pipelines.store.storage_faults import storage_fault
 from pipelines.workspace.layout import Workspace
 from pipelines.workspace.permissions import Readers, private_umask, restrict
 from pipelines.workspace.settings import load_settings

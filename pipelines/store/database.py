@@ -7,8 +7,6 @@ from the code alone.
 
 from __future__ import annotations
 
-import errno
-import os
 import threading
 from collections.abc import Iterable
 from pathlib import Path
@@ -211,36 +209,3 @@ def forget_files(
             "(select unnest(?::varchar[]))",
             [gone],
         )
-
-
-def storage_fault(error: BaseException, where: Path) -> StorageError | None:
-    """The sentence for a disk that is full or may not be used; None for any other error."""
-    text = str(error)
-    code = error.errno if isinstance(error, OSError) else None
-    if code in (errno.ENOSPC, errno.EDQUOT) or "No space left" in text:
-        return StorageError(
-            f"{where}: the disk is full. Free some space and refresh again; "
-            "the store and the published pages are as they were."
-        )
-    if code in (errno.EBUSY, errno.EXDEV):
-        what = getattr(error, "filename", None) or where
-        return StorageError(
-            f"{what}: nothing can be put in its place ({os.strerror(code)}). The folder "
-            "published may be no mount of its own: mount the workspace as a whole; "
-            "nothing was changed."
-        )
-    if code in (errno.EISDIR, errno.ENOTDIR):
-        what = getattr(error, "filename", None) or where
-        return StorageError(
-            f"{what}: something else lies in its place ({os.strerror(code)}). Move that away and "
-            "try again; nothing was changed."
-        )
-    if code in (errno.EROFS, errno.EACCES, errno.EPERM) or "Read-only file system" in text:
-        what = getattr(error, "filename", None) or where
-        may_not = "be written" if code in (None, errno.EROFS) else "be read or written"
-        return StorageError(
-            f"{what}: cannot {may_not} ({os.strerror(code) if code else 'read-only'}). "
-            "Give this user write access to the workspace and to the folders store and published "
-            "in it; nothing was changed."
-        )
-    return None

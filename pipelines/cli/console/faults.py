@@ -19,9 +19,9 @@ from pipelines.workspace.permissions import open_private
 FAULT = 70
 
 
-def report_fault(error: Exception, args: argparse.Namespace) -> int:
+def report_fault(error: BaseException, args: argparse.Namespace) -> int:
     """Tells an error that is being handled; returns the exit code."""
-    from pipelines.store.database import storage_fault
+    from pipelines.store.storage_faults import storage_fault
 
     workspace = Path(getattr(args, "workspace", None) or getattr(args, "folder", None) or ".")
     known = storage_fault(error, workspace)

@@ -13,7 +13,7 @@ import duckdb
 import pytest
 
 from pipelines.errors import WorkspaceError
-from pipelines.store.database import connect, one_row, storage_fault
+from pipelines.store.database import connect, one_row
 from pipelines.store.reading import kept_open, open_store
 
 
@@ -108,12 +108,3 @@ def test_many_can_read_one_store_at_once_in_one_process(tmp_path: Path) -> None:
 
     with closing(connect(path, read_only=True)), ThreadPoolExecutor(8) as threads:
         assert list(threads.map(read, range(40))) == [[(7,)]] * 40
-
-
-def test_a_folder_in_the_place_of_a_file_is_told(tmp_path):
-    """The sentence names it; nobody is told to free the disk, or that the tool failed."""
-    (tmp_path / "runs.jsonl").mkdir()
-    with pytest.raises(IsADirectoryError) as caught:
-        (tmp_path / "runs.jsonl").open("a")
-    fault = storage_fault(caught.value, tmp_path)
-    assert str(fault).startswith(f"{tmp_path}/runs.jsonl: something else lies in its place (Is a")
