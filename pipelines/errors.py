@@ -93,3 +93,8 @@ class Refused(LimeledgerError):
         self.errors = list(errors)
         self.since = list(since)
         self.exit_code = 4 if status == 404 else 2
+
+
+def is_fault(error: BaseException) -> bool:
+    """Whether something failed, and was not stopped: polars' panics are no `Exception`."""
+    return not isinstance(error, KeyboardInterrupt | SystemExit | GeneratorExit)

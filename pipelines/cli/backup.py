@@ -52,13 +52,14 @@ def run(args: argparse.Namespace) -> int:
     from pipelines.workspace.backup import write_backup
     from pipelines.workspace.layout import Workspace
     from pipelines.workspace.settings import load_settings
+    from pipelines.workspace.stopping import stopped_by_hand
 
     if not args.wait >= 0:  # nor nan, which would wait for ever
         raise UsageError(f"--wait {args.wait} is no number of seconds; write 0 or more.")
     workspace = Workspace.open(args.workspace)
     settings = load_settings(workspace)
     target = Path(args.file)
-    with ExitStack() as stack:
+    with stopped_by_hand(), ExitStack() as stack:
         _hold(stack, workspace, args.wait)
         made = write_backup(workspace, settings.terms, target)
     if args.json:

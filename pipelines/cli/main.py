@@ -8,7 +8,6 @@ runs, so that `--help` answers at once.
 from __future__ import annotations
 
 import argparse
-import contextlib
 import importlib
 import os
 import re
@@ -20,8 +19,9 @@ from types import ModuleType
 from pipelines.cli.console.arguments import CommandParser
 from pipelines.cli.console.faults import report_fault
 from pipelines.cli.console.output import make_streams_fit, progress
-from pipelines.errors import LimeledgerError, StorageError, UsageError
+from pipelines.errors import LimeledgerError, UsageError, is_fault
 from pipelines.workspace import clock
+from pipelines.workspace.stopping import listen, stops_as_such
 from pipelines.workspace.threads import settle_threads
 
 COMMANDS = (
@@ -112,41 +112,69 @@ def build_parser(only: str | None = None) -> argparse.ArgumentParser:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Runs one command; returns its exit code."""
-    words = sys.argv[1:] if argv is None else list(argv)
+    listen()
+    try:
+        return _run(sys.argv[1:] if argv is None else list(argv))
+    except KeyboardInterrupt:
+        progress("Stopped. The store and the published pages are as they were.")
+        return 130
+
+
+def _run(words: list[str]) -> int:
     called = words[0] if words and words[0] in COMMANDS else None
     args = build_parser(called).parse_args(words)
     os.environ["DAGSTER_DISABLE_TELEMETRY"] = "1"
     make_streams_fit(for_programs=any(getattr(args, name, False) for name in ("json", "csv")))
     try:
-        clock.now()  # a moment that is given and is none ends every command alike
-        workspace = Path(args.workspace) if getattr(args, "workspace", None) is not None else None
-        settle_threads(workspace)
-        if workspace is not None:
-            _settle(workspace)
-        if getattr(args, "json", False) and getattr(args, "csv", None) is True:
-            raise UsageError("--json and --csv together; choose one of them.")
-        code: int = module_of(args.command).run(args)
-        return code
+        with stops_as_such():
+            return _done(args)
     except LimeledgerError as error:
-        with contextlib.suppress(StorageError):  # stderr may lead nowhere too
-            progress(str(error))
+        progress(str(error))
         return error.exit_code
-    except KeyboardInterrupt:
-        progress("Stopped. The store and the published pages are as they were.")
-        return 130
-    except Exception as error:
+    except BaseException as error:
+        if not is_fault(error):
+            raise
         if (word := _no_text(*words, os.environ.get("PWD", ""))) is not None:
             progress(
                 f"{word!a} holds bytes that are no UTF-8, which this command cannot take; write it "
                 "otherwise, or give the file or folder another name."
             )
             return UsageError.exit_code
+        if _is_here_gone():
+            progress("The current folder is gone; change into one that is there, and call again.")
+            return UsageError.exit_code
         return report_fault(error, args)
+
+
+def _done(args: argparse.Namespace) -> int:
+    clock.now()  # a moment that is given and is none ends every command alike
+    if sys.flags.optimize > 1:  # tables and conditions are described in their docstrings
+        raise UsageError(
+            "Python leaves out texts that are published (-OO, or PYTHONOPTIMIZE=2); call it "
+            "without that."
+        )
+    workspace = Path(args.workspace) if getattr(args, "workspace", None) is not None else None
+    settle_threads(workspace)
+    if workspace is not None:
+        _settle(workspace)
+    if getattr(args, "json", False) and getattr(args, "csv", None) is True:
+        raise UsageError("--json and --csv together; choose one of them.")
+    code: int = module_of(args.command).run(args)
+    return code
 
 
 def _no_text(*words: str) -> str | None:
     """The first word whose bytes are no text, as names of files may be."""
     return next((word for word in words if _LONE.search(word)), None)
+
+
+def _is_here_gone() -> bool:
+    """Whether somebody has removed the folder in which the command was called."""
+    try:
+        os.getcwd()
+    except FileNotFoundError:
+        return True
+    return False
 
 
 def _settle(workspace: Path) -> None:

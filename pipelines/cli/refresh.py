@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipelines.cli.console.arguments import takes_as_of, takes_workspace
 from pipelines.cli.console.output import print_json, progress, teller
-from pipelines.errors import BusyError, StorageError, WorkspaceError
+from pipelines.errors import BusyError, StorageError, WorkspaceError, is_fault
 
 if TYPE_CHECKING:
     from pipelines.nightly.recorded_run import RecordedRun
@@ -54,14 +54,17 @@ def refresh(workspace: Path, as_of: str | None, desk_is_lost: bool = False) -> S
     from pipelines.nightly.recorded_run import recorded_run
     from pipelines.store.run_log import ALL, Run, new_run_id
     from pipelines.workspace.layout import Workspace
+    from pipelines.workspace.stopping import stops_as_such
 
     run = None
     try:
         opened = Workspace.open(workspace)
         run = Run(new_run_id(), _as_of(opened, as_of), ALL, "command")
-        with recorded_run(opened, run) as recorded:
+        with recorded_run(opened, run) as recorded, stops_as_such():
             return _refresh(workspace, as_of, recorded, desk_is_lost)
-    except Exception as error:
+    except BaseException as error:
+        if not is_fault(error):
+            raise
         from pipelines.nightly.notifications import after_failure
 
         for sentence in after_failure(workspace, error, run):

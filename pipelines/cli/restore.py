@@ -38,9 +38,11 @@ def run(args: argparse.Namespace) -> int:
     from pipelines.workspace.layout import Workspace
     from pipelines.workspace.restore import restore_backup
     from pipelines.workspace.settings import load_settings
+    from pipelines.workspace.stopping import stopped_by_hand
 
     folder = Path(args.folder)
-    done = restore_backup(Path(args.file), folder)
+    with stopped_by_hand():
+        done = restore_backup(Path(args.file), folder)
     if args.json:
         print_json({"folder": str(folder.absolute()), **vars(done)})
     say = teller(args.json)

@@ -8,11 +8,7 @@ walks the same steps in its own runs and keeps what each of them told.
 from __future__ import annotations
 
 import contextlib
-import signal
-import threading
-from collections.abc import Collection, Iterator
-from contextlib import contextmanager
-from types import FrameType
+from collections.abc import Collection
 
 from pipelines.nightly.recorded_run import settle
 from pipelines.steps.all_steps import STEPS, STORE_TABLES
@@ -22,6 +18,7 @@ from pipelines.steps.step import Check, Step
 from pipelines.store.inputs import Inputs
 from pipelines.store.leftovers import remove_leftovers
 from pipelines.store.transaction import Progress, RefreshSession, open_session
+from pipelines.workspace.stopping import stopped_by_hand
 
 FITS_SCHEMA = "fits_schema"
 ALL_TABLES = frozenset(name for step in STEPS for name in step.tables)
@@ -90,20 +87,3 @@ def _refuse_misfit(session: RefreshSession, table: str) -> None:
 
 def _sentence(check: str, table: str, cases: list[str]) -> str:
     return f"The table {table} does not pass its check {check}: {'; '.join(cases)}."
-
-
-@contextmanager
-def stopped_by_hand() -> Iterator[None]:
-    """A request to end the process ends the run as Ctrl-C does, with its line in the log."""
-    if threading.current_thread() is not threading.main_thread():
-        yield  # signals come to the main thread alone
-        return
-
-    def stop(number: int, frame: FrameType | None) -> None:
-        raise KeyboardInterrupt
-
-    before = signal.signal(signal.SIGTERM, stop)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGTERM, before)

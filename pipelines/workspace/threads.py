@@ -26,7 +26,11 @@ def settle_threads(workspace: Path | None) -> None:
 
     Without a workspace, or where its exports cannot be looked through, nothing much is read. What
     this process starts has as many threads: Dagster's processes keep them for as long as they run.
+    What is no number of threads says nothing: polars does not start with 0, and warns of others.
     """
+    said = os.environ.get(POLARS_THREADS, "")
+    if not (said.isdecimal() and int(said) > 0):
+        os.environ.pop(POLARS_THREADS, None)
     if POLARS_THREADS not in os.environ and not _is_much(workspace):
         os.environ[POLARS_THREADS] = "1"
 

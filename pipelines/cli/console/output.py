@@ -5,6 +5,7 @@ Belongs here: printing. Does not belong here: deciding what to print.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import sys
@@ -77,8 +78,8 @@ def make_streams_fit(*, for_programs: bool) -> None:
 
 
 def progress(text: str) -> None:
-    """One line of progress."""
-    with _heard(sys.stderr) as stream:
+    """One line of progress; where nothing more can be written to, the work goes on without."""
+    with contextlib.suppress(StorageError), _heard(sys.stderr) as stream:
         print(visible(text), file=stream)
 
 

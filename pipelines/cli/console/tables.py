@@ -28,7 +28,7 @@ _ESTIMATES = ("rate_per_100", "ratio", "adjusted_ratio")
 def width() -> int:
     """COLUMNS, else the terminal's, else 80."""
     columns = os.environ.get("COLUMNS", "")
-    if columns.isdigit() and int(columns) > 0:
+    if columns.isdecimal() and int(columns) > 0:
         return int(columns)
     return shutil.get_terminal_size((80, 24)).columns
 

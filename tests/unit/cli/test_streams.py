@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.cli.console.output import make_streams_fit, print_json, say
+from pipelines.cli.console.output import make_streams_fit, print_json, progress, say
 from pipelines.cli.main import main
 
 
@@ -68,6 +68,10 @@ def test_output_that_is_full_is_told_as_that(
     with Path("/dev/full").open("w") as full, monkeypatch.context() as patch:
         patch.setattr(sys, "stderr", full)
         assert main(["schema", "nonsense"]) == 2
+    with Path("/dev/full").open("w") as full, monkeypatch.context() as patch:
+        patch.setattr(sys, "stderr", full)
+        progress("Decisions")  # no reason to leave off deciding
+        progress("Payments")
 
 
 def test_a_word_of_no_text_is_named(

@@ -79,6 +79,8 @@ def test_how_many_are_at_risk_is_a_count_and_stays_before_limits():
 
 def test_the_width_is_that_of_columns(monkeypatch: pytest.MonkeyPatch):
     """COLUMNS first, else the terminal's, else 80."""
+    monkeypatch.setenv("COLUMNS", "²")
+    assert width() > 0
     monkeypatch.setenv("COLUMNS", "57")
     assert width() == 57
     monkeypatch.delenv("COLUMNS")

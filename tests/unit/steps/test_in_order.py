@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import signal
 from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 
@@ -104,11 +103,3 @@ def test_a_blocking_check_stops_the_run_and_takes_the_table_its_state(walked) ->
     session = Session()
     walked(session, (step("one", "a", "b", checks=(stops,)),), there={"a"})
     assert session.made == ["b"]
-
-
-def test_a_request_to_end_the_process_ends_the_run_as_by_hand() -> None:
-    """SIGTERM is Ctrl-C within, and what it was before afterwards."""
-    before = signal.getsignal(signal.SIGTERM)
-    with pytest.raises(KeyboardInterrupt), in_order.stopped_by_hand():
-        signal.raise_signal(signal.SIGTERM)
-    assert signal.getsignal(signal.SIGTERM) == before

@@ -58,6 +58,17 @@ def test_what_the_user_says_stays(tmp_path, monkeypatch, size):
     assert os.environ[POLARS_THREADS] == "3"
 
 
+@pytest.mark.parametrize("said", ["", "0", "-1", "x", "2.5", "²"])
+def test_what_is_no_number_says_nothing(tmp_path, monkeypatch, said):
+    """With 0 polars ends in a panic, and of the others it warns on the terminal."""
+    monkeypatch.setenv(POLARS_THREADS, said)
+    settle_threads(exports_of(tmp_path, 1))
+    assert os.environ[POLARS_THREADS] == "1"
+    monkeypatch.setenv(POLARS_THREADS, said)
+    settle_threads(exports_of(tmp_path / "much", ONE_THREAD_BELOW_BYTES))
+    assert POLARS_THREADS not in os.environ
+
+
 def test_without_a_workspace_there_is_one(tmp_path, nobody_said):
     """`demo` lays out what it reads, and a folder that is not there holds nothing."""
     for workspace in (None, tmp_path / "nowhere"):
