@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import argparse
 import time
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipelines.cli.console.arguments import takes_workspace
 from pipelines.cli.console.output import print_json, progress, teller
-from pipelines.errors import BusyError, UsageError
+from pipelines.errors import BusyError, LimeledgerError, UsageError
 
 if TYPE_CHECKING:
     from pipelines.workspace.layout import Workspace
+    from pipelines.workspace.settings import Settings
 
 LOOK_AGAIN_SECONDS = 2.0
 
@@ -61,7 +62,9 @@ def run(args: argparse.Namespace) -> int:
     target = Path(args.file)
     with stopped_by_hand(), ExitStack() as stack:
         _hold(stack, workspace, args.wait)
+        lost = _lost(workspace, settings)
         made = write_backup(workspace, settings.terms, target)
+    made.left_out.extend(lost)
     if args.json:
         print_json({"file": str(target.absolute()), **vars(made)})
     say = teller(args.json)
@@ -78,6 +81,18 @@ def run(args: argparse.Namespace) -> int:
         f"Take them out with `limeledger restore {target} FOLDER`."
     )
     return 1 if made.left_out else 0
+
+
+def _lost(workspace: Workspace, settings: Settings) -> list[str]:
+    """What people recorded and no archive of today can hold, where it was on no server."""
+    from pipelines.store.lost_desk import lost_desk
+
+    if settings.desk.database:
+        return []
+    with suppress(LimeledgerError):  # what cannot be read is told where it is copied
+        if (sentence := lost_desk(workspace, settings)) is not None:
+            return [f"{sentence} Keep the backups that have it."]
+    return []
 
 
 def _hold(stack: ExitStack, workspace: Workspace, wait_seconds: float) -> None:

@@ -71,8 +71,11 @@ def write_backup(workspace: Workspace, terms: str, target: Path) -> Archived:
         working.unlink(missing_ok=True)
         with open(_private(working), "wb") as file:
             with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED, compresslevel=_LEVEL) as archive:
-                if (database := workspace.desk / DESK_DATABASE).is_file():
+                database = workspace.desk / DESK_DATABASE
+                if database.is_file():
                     entries += _add_database(archive, database, target.parent)
+                elif os.path.lexists(database):
+                    left_out.append(f"desk/{DESK_DATABASE} is no file that can be read; left out.")
                 for path in _files(workspace, terms, root, left_out):
                     entries.append(_add(archive, workspace.root, path))
                 archive.writestr(MANIFEST, json.dumps(_manifest(workspace, entries), indent=1))
@@ -137,6 +140,9 @@ def _files(workspace: Workspace, terms: str, root: Path, left_out: list[str]) ->
     beside = [path for path in workspace.root.iterdir() if not path.name.startswith(".")]
     paths = [path for path in beside if path.is_file() and not _passes(path)]
     for folder in folders:
+        if folder.is_symlink() and not folder.exists():
+            shown = folder.relative_to(workspace.root).as_posix()
+            left_out.append(f"{shown} is a link that leads nowhere; left out.")
         for above, names, files in os.walk(folder, onerror=_refuse):
             names[:] = [name for name in names if not _passes(Path(above, name))]
             paths += [Path(above, name) for name in files if not _passes(Path(above, name))]

@@ -95,6 +95,18 @@ def emptied(workspace: Workspace) -> None:
     (workspace.desk / "desk.sqlite").touch()
 
 
+def behind_a_link(workspace: Workspace) -> None:
+    """The folder lies on a disk of its own, which is not mounted."""
+    gone(workspace)
+    workspace.desk.symlink_to("disks/desk")
+
+
+def replaced(workspace: Workspace) -> None:
+    """Somebody made a folder of the file's name."""
+    gone(workspace)
+    (workspace.desk / "desk.sqlite").mkdir(parents=True)
+
+
 def older(workspace: Workspace) -> None:
     """A backup of before the second note is put back."""
     gone(workspace)
@@ -163,3 +175,27 @@ def test_nothing_begins_a_second_desk(
     assert "What people recorded is lost" in said.err
     assert [path.stat().st_size for path in workspace.desk.glob("*")] == left
     assert workspace.database.read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("what", "says"),
+    [
+        (nothing, None),
+        (gone, "What people recorded is lost"),
+        (emptied, "What people recorded is lost"),
+        (behind_a_link, "desk is a link that leads nowhere; left out."),
+        (replaced, "desk/desk.sqlite is no file that can be read; left out."),
+    ],
+)
+def test_a_backup_without_the_desk_says_so(
+    workspace: Workspace,
+    what: Callable[[Workspace], None],
+    says: str | None,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Else the next one would take the place of the last that has it, and nobody would know."""
+    what(workspace)
+    code = main(["backup", str(workspace.root), str(workspace.root.parent / "kept.zip")])
+    said = capsys.readouterr().out
+    assert (code, says is None or says in said) == (0 if says is None else 1, True)
+    assert "kept.zip" in said
