@@ -36,6 +36,7 @@ def run(args: argparse.Namespace) -> int:
     import sample_data
     from pipelines.cli.refresh import refresh
     from pipelines.orchestration.summary import tell
+    from pipelines.workspace.layout import refuse_name
 
     folder = Path(args.folder)
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
@@ -43,6 +44,7 @@ def run(args: argparse.Namespace) -> int:
             f"{folder} is there already and is not empty; name another folder, "
             f"or refresh it with `limeledger refresh {folder}`."
         )
+    refuse_name(folder)
     progress(f"Laying out the sample workspace in {folder}")
     sample_data.lay_out(folder)
     summary = refresh(folder, sample_data.AS_OF.isoformat())

@@ -9,6 +9,7 @@ SHA-256. Pages are left out, since a refresh makes them from the rest.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import os
@@ -89,7 +90,8 @@ def write_backup(workspace: Workspace, terms: str, target: Path) -> Archived:
             "the disk or correct the permissions, then try again. No backup was made."
         ) from None
     finally:
-        working.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):  # of a name that no file can have
+            working.unlink(missing_ok=True)
     return Archived(len(entries), sum(one["size"] for one in entries), left_out)
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from jinja2 import Environment, StrictUndefined
 
 from pipelines.errors import StorageError, UsageError
-from pipelines.workspace.layout import SETTINGS_FILE
+from pipelines.workspace.layout import SETTINGS_FILE, refuse_name
 from pipelines.workspace.reference import header_of
 from schemas.columns import column_names
 from schemas.dictionary import data_package, dictionary_markdown, grain
@@ -46,8 +46,10 @@ def fill_folder(folder: Path, contents: dict[str, bytes]) -> list[Path]:
 
     Raises:
         UsageError: the folder holds something already, or is a file.
+        WorkspaceError: no workspace can have its name.
         StorageError: the disk is full or the folder cannot be written.
     """
+    refuse_name(folder)
     try:
         if folder.exists() and not folder.is_dir():
             raise UsageError(f"{folder} is a file; name a folder that is new or empty.")

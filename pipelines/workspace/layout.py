@@ -78,6 +78,7 @@ class Workspace:
             )
         if not root.is_dir():
             raise WorkspaceError(f"{shown} is a file; name the folder of a workspace.")
+        refuse_name(root)
         settings = find(root, SETTINGS_FILE)
         if not settings.is_file():
             raise WorkspaceError(
@@ -120,6 +121,19 @@ class Workspace:
             for path in paths
             if not Path(os.path.realpath(path)).is_relative_to(root)
         ]
+
+
+def refuse_name(folder: Path) -> None:
+    """Refuses a path that DuckDB takes for another: it cuts at ? and has / for a backslash.
+
+    Raises:
+        WorkspaceError: the path has one of them.
+    """
+    if sign := next((sign for sign in "?\\" if sign in str(folder.absolute())), None):
+        raise WorkspaceError(
+            f"{folder}: there is a {sign} in the path, with which no database can be written; give "
+            "the folder another name."
+        )
 
 
 def _not_readable(error: OSError, folder: Path | str) -> str:

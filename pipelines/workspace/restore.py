@@ -22,6 +22,7 @@ from typing import Any
 
 from pipelines.errors import NotFoundError, StorageError, UsageError
 from pipelines.workspace.backup import CHUNK, FORMAT, MANIFEST
+from pipelines.workspace.layout import refuse_name
 from pipelines.workspace.permissions import restrict
 
 MOST_FILES = 1_000_000
@@ -51,7 +52,9 @@ def restore_backup(archive: Path, folder: Path) -> Restored:
 
     Raises:
         NotFoundError: there is no such archive.
-        UsageError: it is no backup, it is damaged or unsafe, or the folder holds something.
+        UsageError: it is no backup, it is damaged or unsafe, or the folder holds something or
+            cannot be replaced.
+        WorkspaceError: no workspace can have the folder's name.
         StorageError: the disk is full or cannot be written.
     """
     if not archive.is_file():
@@ -60,6 +63,12 @@ def restore_backup(archive: Path, folder: Path) -> Restored:
         raise UsageError(f"{folder} is no folder; name a folder that is new or empty.")
     if folder.exists() and any(folder.iterdir()):
         raise UsageError(f"{folder} is not empty; name a folder that is new or empty.")
+    if folder.exists() and (os.path.ismount(folder) or os.path.samefile(folder, os.curdir)):
+        raise UsageError(
+            f"Nothing can be put in the place of {folder}, which is the current folder or a mount "
+            f"of its own; name a new folder, such as {folder / 'workspace'}."
+        )
+    refuse_name(folder)
     try:
         with zipfile.ZipFile(archive) as opened:
             return _restore(opened, archive, folder)
@@ -84,7 +93,7 @@ def _restore(opened: zipfile.ZipFile, archive: Path, folder: Path) -> Restored:
             f"{folder}: the backup needs {needed / 1e6:,.0f} MB and the disk has less; free some "
             "space or name another folder. Nothing was put in place."
         )
-    working = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=parent))
+    working = Path(tempfile.mkdtemp(prefix=".limeledger-", dir=parent))
     try:
         for name, (size, sha256) in files.items():
             _take_out(opened, archive, name, working / name, size, sha256)

@@ -96,6 +96,31 @@ def test_restore_refuses_a_folder_that_holds_something(archive, tmp_path, run):
     assert (folder / "limeledger.toml").is_file()
 
 
+def test_restore_refuses_the_current_folder(archive, tmp_path, run, monkeypatch):
+    """Another would be put in its place, and whoever stands in it would stand nowhere."""
+    (tmp_path / "here").mkdir()
+    monkeypatch.chdir(tmp_path / "here")
+    call = run("restore", archive, ".")
+    assert call.code == 2
+    assert "the current folder or a mount of its own; name a new folder, such as work" in call.err
+    assert list(Path().iterdir()) == []
+
+
+def test_restore_refuses_a_mount(archive, tmp_path, run, monkeypatch):
+    """A volume that is empty and new is no folder that another can be put in the place of."""
+    monkeypatch.setattr("os.path.ismount", lambda place: str(place) == str(tmp_path / "volume"))
+    (tmp_path / "volume").mkdir()
+    call = run("restore", archive, tmp_path / "volume")
+    assert call.code == 2
+    assert f"or a mount of its own; name a new folder, such as {tmp_path}/volume/w" in call.err
+    assert run("restore", archive, tmp_path / "volume" / "workspace").code == 0
+
+
+def test_restore_takes_the_longest_name(archive, tmp_path, run):
+    """What it works on has a name of its own."""
+    assert run("restore", archive, tmp_path / ("w" * 255)).code == 0
+
+
 ILL = {
     "a path out of the folder": ("../out.txt", "leads out of the folder"),
     "a path from the root": ("/tmp/out.txt", "leads out of the folder"),

@@ -87,3 +87,25 @@ def test_what_is_asked_to_end_leaves_nothing_half(
     monkeypatch.setattr(f"pipelines.workspace.{place}", asked_to_end)
     assert main(call) == 130
     assert sorted(os.listdir(tmp_path)) == before
+
+
+@pytest.mark.parametrize("sign", ["?", "\\"])
+@pytest.mark.parametrize("call", [["check"], ["new"], ["demo"], ["restore", "kept.zip"]])
+def test_a_path_that_the_database_takes_for_another_is_refused(
+    call: list[str],
+    sign: str,
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """DuckDB would write beside it, or nowhere: nothing is laid down that no refresh can fill."""
+    shutil.copytree(CASES, tmp_path / "ws")
+    monkeypatch.chdir(tmp_path)
+    assert main(["backup", "ws", "kept.zip"]) == 0
+    if call == ["check"]:
+        Path(f"w{sign}s").mkdir()
+        shutil.copytree(CASES, f"w{sign}s/ws")
+    before = sorted(os.listdir(tmp_path))
+    assert main([*call, f"w{sign}s/ws"]) == 2
+    assert f"there is a {sign} in the path" in capsys.readouterr().err
+    assert sorted(os.listdir(tmp_path)) == before
