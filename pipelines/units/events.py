@@ -54,6 +54,7 @@ def with_earlier_lives(events: pl.DataFrame, earlier: pl.DataFrame) -> pl.DataFr
     """
     before = (
         earlier.join(events, left_on="earlier", right_on="serial")
+        # By its record, not by its words or day.
         .join(events, on=["serial", "kind", "evidence"], how="anti")
         .select(*COLUMNS, "earlier")
     )
@@ -113,6 +114,7 @@ def _tests(units: pl.DataFrame, tests: pl.DataFrame) -> pl.DataFrame:
     """Tests of the unit by its serial, or of its site."""
     by_serial = units.select("serial").join(tests.drop("site"), on="serial")
     by_site = units.select("serial", "site").join(tests.drop("serial"), on="site").drop("site")
+    # A test that names both the unit and its site is told once.
     both = pl.concat([by_serial, by_site]).unique(["serial", "sample"], maintain_order=True)
     label = pl.format("Water sampled at the {} point (sample {}).", "point", "sample")
     return _event(both, "water test", "sampled_on", label, citation("water_tests"))

@@ -41,6 +41,7 @@ def time_at_risk(units: pl.DataFrame, as_of: date) -> pl.DataFrame:
         there), unsound (why the clock start cannot be relied on; null where it can: an unsound
         unit is not at risk).
     """
+    # A failure would be reported for as long as either window is open.
     base = pl.max_horizontal("parts_base_end", "labor_base_end")
     extended = pl.max_horizontal("parts_extended_end", "labor_extended_end")
     done_on = (
@@ -49,6 +50,7 @@ def time_at_risk(units: pl.DataFrame, as_of: date) -> pl.DataFrame:
         .otherwise("startup_completed_on")
     )
     earned = (pl.col("requested_in_time") == "met") & (done_on < base)
+    # Half-open: the last day in service and the as-of day itself are still at risk.
     until = pl.min_horizontal(
         "coverage_end", pl.col("retired_on") + ONE_DAY, pl.lit(as_of + ONE_DAY)
     )
@@ -112,9 +114,11 @@ def failures_inside(
     )
     return (
         repairs_of(calls)
+        # A repair without a claim number equals no duplicate, and stays.
         .join(duplicates.select("claim"), on="claim", how="anti")
         .join(exposure.select("serial", "watched_from", "watched_until"), on="serial")
         .filter(inside)
+        # A cause that the reference file lacks is a failure all the same.
         .join(cause_classes, on="cause", how="left")
         .select(
             "call",
@@ -164,6 +168,7 @@ def doubtful_exposure(
         .select("serial", "unsound", watched_from="shipped_on", watched_until=until)
     )
     days = (pl.col("watched_until") - pl.col("watched_from")).dt.total_days()
+    # These failures are only counted.
     no_causes = pl.DataFrame(
         schema={"cause": pl.String, "class": pl.String, "water_related": pl.Boolean}
     )

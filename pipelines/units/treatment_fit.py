@@ -56,6 +56,7 @@ def fit_of_units(
         unmet.select(
             "serial",
             fitted_products="fitted",
+            # What untested water asks for is not known.
             treatment_unmet=pl.when(pl.col("water_profile") != "untested").then("unmet"),
         )
         .join(_names(fitted, membranes), on="serial", how="left")
@@ -63,6 +64,7 @@ def fit_of_units(
             cold.select(
                 "serial",
                 membrane_keeps_up="keeps_up",
+                # Sums in another order differ in their last bits, and a table must not.
                 membrane_output_l_per_day=pl.col("output_l_per_day").round(9),
                 membrane_demand_l_per_day=pl.col("demand_l_per_day").round(9),
             ),

@@ -52,6 +52,7 @@ def fitted_systems(units: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
         (that a cartridge lasts; null where none is listed for the system), grace_days.
     """
     bought = purchases_for(units, evidence.treatment_purchases, evidence.treatments)
+    # Water that nobody tested wears cartridges as normal water does.
     lasting = pl.coalesce(
         pl.when(pl.col("severity") == "mild").then("cartridge_months_mild"),
         pl.when(pl.col("severity") == "severe").then("cartridge_months_severe"),
@@ -66,6 +67,7 @@ def fitted_systems(units: pl.DataFrame, evidence: Evidence) -> pl.DataFrame:
         installations(systems, evidence.units, evidence.service_calls, evidence.startups)
         .filter(pl.col("installed_on").is_not_null())
         .with_columns(
+            # A system that was fitted before it was bought counts from the purchase.
             active_from=pl.max_horizontal("bought_on", "installed_on"),
             months=pl.when(pl.col("product").is_in(needing.implode())).then("months"),
         )
@@ -84,6 +86,7 @@ def cartridge_covers(fitted: pl.DataFrame, units: pl.DataFrame, evidence: Eviden
     Returns:
         serial, product, how (`changes` or `stock`), since, due_on, lasts_until, next_on.
     """
+    # A system without cartridges has nothing that could lapse.
     keyed = fitted.filter(pl.col("months").is_not_null()).with_columns(
         key=pl.concat_str(_KEY, separator="\x1f")
     )
@@ -135,6 +138,7 @@ def treatment_states(
     in_need = exposed.filter(pl.col("needed") > 0)
     spans = _spans(fitted, covers).join(in_need.select("serial"), on="serial", how="semi")
     changing = in_need.join(spans.select("serial").unique(), on="serial", how="semi")
+    # Most units never change their state: only the others are cut into stretches.
     steady = exposed.join(changing.select("serial"), on="serial", how="anti").select(
         "serial",
         from_day="watched_from",
@@ -152,6 +156,7 @@ def _spans(fitted: pl.DataFrame, covers: pl.DataFrame) -> pl.DataFrame:
     """When each fitted system is there, and when it is kept up: serial, start, end, two masks."""
     mask = ability_mask(pl.col("removes"))
     none = pl.lit(0, pl.Int64)
+    # Nothing tells of a system being taken out again.
     there = fitted.select(
         "serial", start="active_from", end=pl.lit(_FOREVER), fitted=mask, kept=none
     )
@@ -161,6 +166,7 @@ def _spans(fitted: pl.DataFrame, covers: pl.DataFrame) -> pl.DataFrame:
     covered = covers.join(fitted.select(*_KEY, "removes", "active_from"), on=_KEY).select(
         "serial",
         start=pl.max_horizontal("since", "active_from"),
+        # The last day of the grace is still kept up; the next change begins a cover of its own.
         end=pl.min_horizontal(pl.col("lasts_until") + _ONE_DAY, "next_on"),
         fitted=none,
         kept=mask,
@@ -194,6 +200,7 @@ def _changing_states(units: pl.DataFrame, spans: pl.DataFrame) -> pl.DataFrame:
         pieces.select("serial", "day")
         .join(inside.select("serial", "start", "end", "fitted", "kept"), on="serial")
         .filter((pl.col("start") <= pl.col("day")) & (pl.col("day") < pl.col("end")))
+        # Together the systems of the day do what any of them does.
         .group_by("serial", "day")
         .agg(pl.col("fitted", "kept").bitwise_or())
     )
@@ -209,6 +216,7 @@ def _changing_states(units: pl.DataFrame, spans: pl.DataFrame) -> pl.DataFrame:
             .otherwise(pl.lit("untreated"))
         )
         .sort("serial", "day")
+        # Stretches that differ only in which systems are at work are one.
         .with_columns(run=pl.col("state").rle_id().over("serial"))
         .group_by("serial", "run")
         .agg(
@@ -237,6 +245,7 @@ def cartridge_spans(covers: pl.DataFrame, as_of: date) -> pl.DataFrame:
         )
         .filter(pl.col("start") < pl.col("end"))
         .sort(*_KEY, "start", "end")
+        # By changes and by stock a day may be covered twice: what touches is one stretch.
         .with_columns(reached=pl.col("end").cum_max().shift(1).over(_KEY))
         .with_columns(
             run=(pl.col("start") > pl.col("reached")).fill_null(True).cum_sum().over(_KEY)

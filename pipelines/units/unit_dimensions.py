@@ -85,6 +85,7 @@ def lots_of(units: pl.DataFrame, lots: pl.DataFrame | None) -> pl.DataFrame:
         .join(ranges, on="letters")
         .filter((pl.col("first") <= pl.col("at")) & (pl.col("at") <= pl.col("last")) & own)
         .sort("serial", "row")
+        # Ranges may overlap: the file's first row that holds the serial names its lot.
         .unique("serial", keep="first", maintain_order=True)
         .select("serial", "lot")
     )

@@ -140,6 +140,7 @@ def _as_machines(units: pl.DataFrame) -> pl.DataFrame:
     are that one's, and are counted with it. A unit that another took over from is out of service
     by then, also where the register does not tell when it was retired.
     """
+    # The day of the exchange is no longer this machine's.
     left = pl.col("replaced_on") - ONE_DAY
     return units.with_columns(
         clock_start="own_clock_start", retired_on=pl.coalesce("retired_on", left)
@@ -169,6 +170,7 @@ def _or_met(outcome: pl.Expr, condition: str) -> pl.Expr:
 
 
 def _last_delimed(evidence: Evidence) -> pl.DataFrame:
+    # By whomever: what counts for cover is the condition's own matter.
     calls = evidence.service_calls.filter(pl.col("kind") == "delime")
     return calls.group_by("serial").agg(last_delimed_on=pl.col("completed_on").max())
 
@@ -221,6 +223,7 @@ def _with_cover(
     due = (
         covers.join(serving, on=["serial", "product"])
         .group_by("serial", "product")
+        # By changes or by stock, whichever lasts longer.
         .agg(pl.col("due_on").max())
     )
     until = due.group_by("serial").agg(covered_until=pl.col("due_on").min())
@@ -242,6 +245,7 @@ def _covered_share(units: pl.DataFrame, covers: pl.DataFrame, evidence: Evidence
             "treatment_installed_on",
             "last",
             start=pl.max_horizontal("since", "treatment_installed_on"),
+            # Up to the due day: the grace forgives days, it does not cover them.
             end=pl.min_horizontal("due_on", "next_on", "last"),
         )
         .filter(pl.col("start") < pl.col("end"))
@@ -257,6 +261,7 @@ def _covered_share(units: pl.DataFrame, covers: pl.DataFrame, evidence: Evidence
     return (
         spans.group_by("serial", "product")
         .agg(covered=days.sum(), length=length.first())
+        # A share of no days is none.
         .filter(pl.col("length") > 0)
         .group_by("serial")
         .agg(days_covered_share=(pl.col("covered") / pl.col("length")).min())

@@ -46,6 +46,7 @@ def watch_spans(waters: pl.DataFrame, states: pl.DataFrame, fitted: pl.DataFrame
         )
     )
     laid = edges.sort("from_on")
+    # Each side holds from its own edge until its next one.
     for side in (
         waters.select("serial", "from_on", "sample", "needs", "severity"),
         states.select("serial", from_on="from_day", treatment="state"),
@@ -81,6 +82,7 @@ def _products(watched: pl.DataFrame, fitted: pl.DataFrame) -> pl.DataFrame:
     days = own.select("serial", "from_on").unique()
     return (
         days.join(own.select("serial", "name", since="from_on"), on="serial")
+        # Nothing tells of a system being taken out, so that products only add up.
         .filter(pl.col("since") <= pl.col("from_on"))
         .group_by("serial", "from_on")
         .agg(product=pl.col("name").unique().sort().str.join("+"))

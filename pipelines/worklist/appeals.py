@@ -19,6 +19,7 @@ def with_open_appeals(desk: pl.DataFrame, decisions: pl.DataFrame) -> pl.DataFra
         decisions: claim, ruling, standing_since.
     """
     ruled = decisions.filter(pl.col("ruling").is_not_null())
+    # A ruling of the same day may be the one that is appealed.
     is_settled = (pl.col("standing_since") > pl.col("appeal_day")).fill_null(False)
     names = ("appealed_on", "appeal_reason", "appeal_day")
     return (

@@ -132,9 +132,11 @@ def _wait(
     if not due_days or not row["open"] or row["held"]:
         return []
     due, claim = max(due_days), row["claim"]
+    # Past that day nobody waits any longer.
     if due < as_of:
         return []
     said = f"Wait for the agency’s answer, due by {due}."
+    # A hold until today would end at once.
     if due == as_of:
         return [NextStep("wait", said, None, f"limeledger explain {shlex.quote(claim)}")]
     command = (

@@ -84,6 +84,7 @@ def search(things: pl.DataFrame | Folded, query: str) -> tuple[pl.DataFrame, int
     places = folded_things.things
     hit, exact = _hits(folded_things, query)
     matched = places.filter(pl.col("place").is_in(hit.implode()))
+    # A claim may match by itself and by its unit.
     matches = pl.concat([matched, _claims_of(places, matched)]).unique("place")
     ranked = matches.with_columns(
         rank=pl.when(pl.col("place").is_in(exact.implode()))
@@ -125,6 +126,7 @@ def _hits(folded_things: Folded, query: str) -> tuple[pl.Series, pl.Series]:
     places, fields, numbers = folded_things.things, folded_things.fields, folded_things.numbers
     exact = numbers.filter(pl.col("numbers") == whole)["place"].unique()
     hits = [fields.filter(pl.col("fields").str.contains(whole, literal=True))["place"], exact]
+    # Of one word the whole was looked for already.
     if words != {whole}:
         with_words = places["place"]
         for word in sorted(words):
