@@ -25,6 +25,7 @@ def due_while_kept_up(matters: pl.DataFrame, recommendations: pl.DataFrame) -> p
         recommendations: of `treatment_recommendations`.
     """
     kept = recommendations.filter(pl.col("kept_until").is_not_null()).select("serial", "kept_until")
+    # Null where the unit has no recommendation: its day then stays as it is.
     sooner = (pl.col("matter") == MATTER) & (pl.col("kept_until") < pl.col("due_on"))
     saved = (pl.col("due_on") - pl.col("kept_until")).dt.total_days()
     return (

@@ -49,6 +49,7 @@ def held_treatment(look: Reviewed) -> Held:
     """What units whose model needs treatment have as of the as-of date."""
     units = look.units.filter(pl.col("needs_treatment"))
     complete = look.tests.filter("complete")
+    # `look.tests` are in the order of Test, so that the last of a unit is the one that counts.
     latest = complete.unique("serial", keep="last", maintain_order=True)
     latest, earliest = (
         _with_needs(units, chosen, complete) for chosen in (latest, earliest_test(complete))
@@ -91,6 +92,7 @@ def _with_needs(units: pl.DataFrame, chosen: pl.DataFrame, complete: pl.DataFram
         units.select("serial", "always_treat", "clock_start", "grace_days")
         .join(chosen, on="serial")
         .join(first, on="serial", how="left")
+        # No failure has happened, so that no cause narrows what the water asks for.
         .with_columns(judged_by=pl.lit("water"), cause_abilities=pl.lit(None, TEXTS))
         .pipe(with_needs)
         .with_columns(by_model=pl.col("test_needs").list.len() == 0)

@@ -25,6 +25,7 @@ def installation_faults(look: Reviewed, reviews: pl.DataFrame) -> pl.DataFrame:
     unsound = reviews.filter(pl.col("latest") & (pl.col("result") == "unsound")).join(
         in_service(look).select("serial", "conditions_off"), on="serial"
     )
+    # As `startup_reviews` joins them.
     faults = unsound.select("report", reading=pl.col("faults").str.split("; ")).explode("reading")
     order = {name: place for place, name in enumerate(codes.REPORTED)}
     words = {name: reading.words for name, reading in READINGS.items()}
@@ -45,6 +46,7 @@ def installation_faults(look: Reviewed, reviews: pl.DataFrame) -> pl.DataFrame:
         unsound.join(stakes, on="report")
         .with_columns(
             matter=pl.lit(MATTER),
+            # Due since it was found: it has to be mended now.
             due_on="completed_on",
             days_left=(pl.col("completed_on") - today).dt.total_days(),
             at_stake=pl.concat_str(

@@ -103,6 +103,7 @@ def _needs_two_lines() -> pl.Expr:
     """Whether the supply is too warm for one line, or the water is treated; no without terms."""
     warm = pl.col("supply_temperature_f") > pl.col("two_lines_above_f")
     treated = pl.col("treatment_product").is_not_null() | (
+        # A system of a later day did not stand there yet.
         pl.col("fitted_on") <= pl.col("completed_on")
     ).fill_null(False)
     return warm.fill_null(False) | (pl.col("two_lines_when_treated") & treated).fill_null(False)

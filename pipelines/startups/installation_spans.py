@@ -22,6 +22,7 @@ def installation_spans(units: pl.DataFrame, reviews: pl.DataFrame) -> pl.DataFra
     """
     dated = (
         reviews.sort("serial", "completed_on", "report")
+        # Of several reports of a day the greatest number is the latest.
         .unique(["serial", "completed_on"], keep="last", maintain_order=True)
         .select("serial", day="completed_on", installation="result")
     )

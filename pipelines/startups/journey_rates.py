@@ -65,6 +65,7 @@ def _counts(journeys: pl.LazyFrame, step: str, as_of: date, by: str) -> pl.LazyF
     before, with_needs = STEPS[step]
     begun, done = pl.col(f"{before}_on"), pl.col(f"{step}_on")
     counted = begun.is_not_null() & (pl.col("needs_treatment").fill_null(False) | (not with_needs))
+    # A unit that left is followed no further: nobody will do the step for it.
     followed = pl.min_horizontal("left_on", pl.lit(as_of))
     days = (pl.coalesce(done, followed) - begun).dt.total_days().clip(lower_bound=0)
     return (
@@ -87,6 +88,7 @@ def _of_group(key: tuple[object, ...], counts: pl.DataFrame) -> dict[str, object
     """The row of one slice and step, from its units by days."""
     days, units = counts["days"].to_numpy(), counts["units"].to_numpy()
     reached = counts["reached"].to_numpy()
+    # Days ascend: still waiting at a day are all that took so long or longer.
     at_risk = units[::-1].cumsum()[::-1].astype(float)
     curve = kaplan_meier(at_risk[None, :], reached[None, :].astype(float))
     value, low, high = curve.value[0], curve.low[0], curve.high[0]
@@ -104,6 +106,7 @@ def _of_group(key: tuple[object, ...], counts: pl.DataFrame) -> dict[str, object
     }
     for within in SHARE_DAYS:
         place = int(np.searchsorted(days, within, side="right")) - 1
+        # Past the longest wait that was followed nothing is known, unless all had come by then.
         known = within <= days[-1] or value[-1] <= 0
         share = None if not known else 0.0 if place < 0 else 1 - float(value[place])
         limits: tuple[float | None, float | None] = (None, None)

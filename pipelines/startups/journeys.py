@@ -62,6 +62,7 @@ def journeys(look: Reviewed, held: Held, reviews: pl.DataFrame) -> pl.DataFrame:
     units = look.units.select(_OF_UNIT)
     for fact in facts:
         units = units.join(fact, on="serial", how="left")
+    # Many registers have no day of purchase.
     sold_on = pl.coalesce("purchased_on", "shipped_on")
     needed = pl.when(pl.col("needs_treatment")).then("needed").when(~pl.col("needs_treatment"))
     return units.select(

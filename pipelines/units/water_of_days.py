@@ -36,7 +36,6 @@ def waters_in_force(judged: pl.DataFrame, units: pl.DataFrame) -> pl.DataFrame:
         classes of `water.limits.ratio_classes`; by serial and day.
     """
     watched = units.select("serial", "watched_from", "watched_until").drop_nulls()
-    # An incomplete test says something only where no complete one does.
     standing = judged.filter(pl.col("complete") | ~pl.col("complete").any().over("serial"))
     tested = (
         standing.filter(pl.col("sampled_on").is_not_null())
