@@ -132,6 +132,13 @@ class LetterTemplates:
                     f"letters/{path.name} is no template of a letter; name it one of "
                     f"{', '.join(NAMES)}, or let its name begin with _ if others include it."
                 )
+            try:
+                path.open("rb").close()
+            except OSError as error:  # ours would be sent in its place
+                raise TemplateFault(
+                    f"letters/{path.name} cannot be read ({error.strerror or error}); correct "
+                    "that, or take it away."
+                ) from None
         for letter in (*examples(), *unit_examples()):
             self.text(letter)
             self.html(letter)

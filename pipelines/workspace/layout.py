@@ -161,11 +161,16 @@ def entries_in(folder: Path) -> list[Path]:
     """What lies in a folder by name, without what is hidden; nothing where there is no folder.
 
     Raises:
-        WorkspaceError: it cannot be read, or a pipe lies in it.
+        WorkspaceError: it cannot be read, something else lies in its place, or a pipe lies in it.
     """
     _refuse_pipes(folder)
     try:
         if not folder.is_dir():
+            if os.path.lexists(folder):  # read as none it would change what is decided, unseen
+                raise WorkspaceError(
+                    f"{folder} is no folder, or a link that leads nowhere; put the folder there, "
+                    "or take that away."
+                )
             return []
         return sorted(path for path in folder.iterdir() if not path.name.startswith("."))
     except OSError as error:

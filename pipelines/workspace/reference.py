@@ -6,6 +6,7 @@ Belongs here: reading the files by their table classes. Does not belong here: th
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -97,7 +98,7 @@ def load_reference(folder: Path, settings: Settings) -> Reference:
     faults: list[str] = []
     for table, columns in ALL_REFERENCE_TABLES.items():
         path = find(folder, f"{table}.csv")
-        if table in OPTIONAL_REFERENCE_TABLES and not path.exists():
+        if table in OPTIONAL_REFERENCE_TABLES and not os.path.lexists(path):
             frames[table] = pl.DataFrame(schema=polars_schema(columns))
             continue
         try:

@@ -95,3 +95,35 @@ def test_links_that_stay_inside_are_followed(tmp_path: Path):
     (folder / "terms").rename(folder / "rules")
     (folder / "terms").symlink_to("rules", target_is_directory=True)
     assert load_inputs(folder).terms is not None
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("mappings", "mappings is no folder, or a link that leads nowhere; put the folder there"),
+        ("letters", "letters is no folder, or a link that leads nowhere; put the folder there"),
+        ("reference/aliases.csv", "reference/aliases.csv is missing; put the file there."),
+        ("letters/letter.txt.j2", "letters/letter.txt.j2 cannot be read (No such file or direc"),
+    ],
+)
+def test_a_link_to_nowhere_is_not_taken_for_nothing(tmp_path: Path, name: str, words: str):
+    """A disk that is not mounted would else change, unseen, what is decided and written."""
+    folder = tmp_path / "workspace"
+    create_workspace(folder)
+    (folder / "mappings").rmdir()
+    (folder / name).parent.mkdir(exist_ok=True)
+    (folder / name).unlink(missing_ok=True)
+    (folder / name).symlink_to("not-mounted")
+    with pytest.raises(WorkspaceError) as caught:
+        load_inputs(folder)
+    assert words in str(caught.value)
+
+
+def test_a_file_in_place_of_the_mappings_is_told(tmp_path: Path):
+    """As none they would set every file aside, or read it otherwise."""
+    folder = tmp_path / "workspace"
+    create_workspace(folder)
+    (folder / "mappings").rmdir()
+    (folder / "mappings").write_text("x")
+    with pytest.raises(WorkspaceError, match="mappings is no folder"):
+        load_inputs(folder)
