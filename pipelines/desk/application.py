@@ -5,6 +5,7 @@ Belongs here: putting the parts together. Does not belong here: what any path do
 
 from __future__ import annotations
 
+import duckdb
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
@@ -32,6 +33,7 @@ from pipelines.desk.problems import Problem, problem_of, problem_response
 from pipelines.desk.rendering import problem_page
 from pipelines.desk.site import DeskSite
 from pipelines.errors import LimeledgerError
+from pipelines.store.storage_faults import storage_fault
 
 
 def application(site: DeskSite) -> ASGIApp:
@@ -45,6 +47,13 @@ def application(site: DeskSite) -> ASGIApp:
     def of_error(request: Request, error: Exception) -> Response:
         return refused(request, problem_of(error))
 
+    def of_machine(request: Request, error: Exception) -> Response:
+        """What the disk, the rights or the memory are to blame for, another time may do."""
+        known = storage_fault(error, site.workspace.root)
+        if known is None:
+            raise error
+        return of_error(request, known)
+
     app = Starlette(
         routes=routes(site),
         middleware=[Middleware(Callers, site=site, refused=refused)],
@@ -52,6 +61,9 @@ def application(site: DeskSite) -> ASGIApp:
             Problem: of_error,
             LimeledgerError: of_error,
             HTTPException: of_error,
+            OSError: of_machine,
+            MemoryError: of_machine,
+            duckdb.Error: of_machine,
             Exception: of_error,
         },
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import signal
 import socket
 import subprocess
@@ -126,3 +127,15 @@ def test_the_lock_file_stays_private(folder) -> None:
         desk.terminate()
         desk.communicate(timeout=30)
     assert desk.returncode == 0
+
+
+def test_what_the_disk_is_to_blame_for_is_no_fault_of_the_desk(served) -> None:
+    """Another time may do it: 503 and a sentence that names the place, for programs and people."""
+    store = served.site.workspace.store
+    if store.is_dir():
+        shutil.rmtree(store)
+    store.write_text("a file in its place")
+    for path in ("/api/v1/claims", "/claims/W01"):
+        answer = served.program("ada").get(path)
+        assert answer.status == 503
+        assert "something else lies in its place (Not a directory)" in answer.text
