@@ -28,7 +28,8 @@ def looked(matter: str, look: Iterator[Finding]) -> Iterator[Finding]:
     try:
         yield from look
     except LimeledgerError as error:
-        yield Finding("fault", matter, str(error))
+        for sentence in str(error).splitlines():
+            yield Finding("fault", matter, sentence)
     except OSError as error:
         sentence = f"{error.filename or matter} cannot be read ({error.strerror or error})."
         way_out = "Give this user access to it, or move away what lies in its place."

@@ -41,10 +41,11 @@ def all_findings(workspace: Workspace, now: dt.datetime) -> Iterator[Finding]:
     settings = None
     try:
         settings = load_settings(workspace)
-        yield from input_findings(workspace, now.astimezone(settings.zone).date())
     except WorkspaceError as error:
         for fault in error.faults:
-            yield Finding("fault", "settings" if settings is None else "inputs", fault)
+            yield Finding("fault", "settings", fault)
+    else:
+        yield from looked("inputs", input_findings(workspace, now.astimezone(settings.zone).date()))
     yield from looked("exports", _exports(workspace, now))
     holder = named_holder(workspace.store)
     running = holder is not None and _is_running(holder)

@@ -81,6 +81,26 @@ def test_a_look_that_cannot_be_ended_keeps_what_it_found(
     ]
 
 
+def test_inputs_that_cannot_be_read_end_no_other_look(
+    workspace: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each fault of theirs is one of its own."""
+
+    def refused(*_: object) -> Iterator[Finding]:
+        yield from ()
+        raise PermissionError(13, "Permission denied", "letters/letter.txt.j2")
+
+    monkeypatch.setattr("pipelines.nightly.health.workspace_checks.input_findings", refused)
+    said = sentences(diagnose(workspace).findings)
+    assert "letters/letter.txt.j2 cannot be read (Permission denied)." in said
+    assert "Nothing has been decided here yet." in said
+    monkeypatch.undo()
+    (workspace / "terms" / "W1.toml").write_text("")
+    faults = [one.sentence for one in diagnose(workspace).findings if one.weight == "fault"]
+    assert len(faults) > 3
+    assert not [sentence for sentence in faults if "\n" in sentence]
+
+
 def told(found: Iterator[Finding] | list[Finding]) -> list[tuple[str, str, str]]:
     """Weight, sentence and way out."""
     return [(one.weight, one.sentence, one.remedy) for one in found]
