@@ -18,6 +18,7 @@ FAR_AWAY = np.datetime64("9000-01-01", "D")
 
 def add_days(day: pl.Expr, days: pl.Expr | int) -> pl.Expr:
     """The date so many days after `day`; null where either is."""
+    # What no date can hold is null, so that absurd terms stop nobody else's claim.
     return (day.cast(pl.Int64) + days).cast(pl.Int32, strict=False).cast(pl.Date)
 
 

@@ -68,6 +68,7 @@ def unit_terms(units: pl.DataFrame, models: pl.DataFrame, terms: Terms) -> pl.Da
         .pipe(_carried_on)
         .with_columns(
             _end("parts_base_end", pl.col("parts_months")),
+            # Added in one step: cover and bonus one after the other would be clamped twice.
             _end("parts_extended_end", pl.col("parts_months") + pl.col("bonus_parts_months")),
             _end("labor_base_end", pl.col("labor_months")),
             _end("labor_extended_end", pl.col("labor_months") + pl.col("bonus_labor_months")),
@@ -125,6 +126,7 @@ def _carried_on(units: pl.DataFrame) -> pl.DataFrame:
         replacement_sharing="sharing",
         replacement_fault=pl.when(no_clock).then(pl.lit(NO_CLOCK)).otherwise(pl.col("fault")),
     )
+    # Where several say that they took over from one unit, it left when the first began.
     followed = sound.group_by(serial="replaces").agg(replaced_on=pl.col("own_clock_start").min())
     carried = pl.col("first_clock_start").is_not_null()
     return (
@@ -147,6 +149,7 @@ def _with_clock(units: pl.DataFrame) -> pl.DataFrame:
         for name in CLOCK_DATES
     ]
     from_shipment = add_days(pl.col("shipped_on"), pl.col("days_after_shipment"))
+    # However late a unit is installed; without that term there is no such day.
     latest = add_days(pl.col("shipped_on"), pl.col("latest_days_after_shipment"))
     capped = (pl.col("own_clock_start") > latest).fill_null(False)
     started = units.with_columns(

@@ -84,6 +84,7 @@ def decide(
     """
     evidence = seen(evidence)
     claims = with_twins(claims_of(evidence, terms))
+    # After the twins, which may be claims that nobody asks about.
     if only is not None:
         claims = claims.join(only, on="claim", how="semi")
     claims, judgments = judge_in_order(_suggested(claims, evidence, suggestions), evidence, terms)
@@ -166,6 +167,7 @@ def _decisions(
             evidence.withdrawals,
         )
     )
+    # Without a Test there is no water that they could be of.
     tested = pl.col("water_tested") == "met"
     return (
         stand.pipe(with_ruling_outdated, history, timezone)

@@ -40,6 +40,7 @@ def links(units: pl.DataFrame) -> pl.DataFrame:
             sharing=pl.len().over("replaces").cast(pl.Int64),
             fault=pl.when(pl.col("replaces") == pl.col("serial"))
             .then(pl.lit(ITSELF))
+            # Every unit on the register has that day.
             .when(pl.col("shipped_on_before").is_null())
             .then(pl.lit(NOT_ON_REGISTER))
             .when(pl.col("shipped_on_before") > pl.col("shipped_on"))
@@ -131,6 +132,7 @@ def _in_circles(pairs: pl.DataFrame) -> pl.Series:
 
 
 def _rounds(pairs: pl.DataFrame) -> int:
+    # Doubled so often, a step is longer than any chain of these links.
     return pairs.height.bit_length()
 
 

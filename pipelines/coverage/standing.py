@@ -15,6 +15,7 @@ from schemas.columns import CENTS
 def latest_rulings(rulings: pl.DataFrame) -> pl.DataFrame:
     """The latest ruling a claim: ruling, ruling_reason, ruled_by, ruled_at, `<line>_ruled`."""
     return (
+        # Claim and ruled_at are a ruling's key, so that one of them is the last.
         rulings.sort("claim", "ruled_at")
         .unique("claim", keep="last")
         .select(

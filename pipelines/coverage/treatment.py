@@ -32,6 +32,7 @@ def purchases_for(
     bought = purchases.join(
         treatments.select("product", "kind", "fits", "removes"), on="product"
     ).with_columns(purchase_source=citation("treatment_purchases"))
+    # A serial says more than a site: a line that names both is of that unit alone.
     own = bought.filter(pl.col("serial").is_not_null()).drop("site")
     parts = [units.select("serial", "sellers").join(own, on="serial")]
     if units["site"].count():
@@ -139,6 +140,7 @@ def served_at(
         sites = units.select(done_serial="serial", site="site")
         placed = done.join(sites.filter(pl.col("site").is_not_null()), on="done_serial")
         parts.append(keys.join(placed, on=["site", "product"]).select(columns))
+    # A call at the unit is one at its site too.
     return pl.concat(parts).unique()
 
 
