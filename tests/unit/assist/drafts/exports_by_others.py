@@ -15,7 +15,7 @@ from pipelines.records.typed_values import serials
 from tests.unit.assist.drafts.export_makers import MadeExport
 
 FOLDERS = Path(__file__).parent
-SETS = ("fifth", "sixth", "seventh", "eighth", "ninth")
+SETS = ("fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
 
 
 def known(name: str) -> Known:
