@@ -185,19 +185,18 @@ def _of_others(
 def _letters(data: PageData, decisions: pl.DataFrame) -> pl.DataFrame:
     """claim, to and html: the letter as the page shows it."""
     templates = data.letter_templates
-    rows = _of(decisions, data.letters).iter_rows(named=True) if templates is not None else ()
-    return pl.DataFrame(
-        [
-            {
-                "claim": row["claim"],
-                "to": row["agency_name"] or row["agency"] or "the service agency",
-                "html": referring(templates.html(row, level=3), data.as_of),
-            }
-            for row in rows
-            if templates is not None
-        ],
-        schema={"claim": pl.String, "to": pl.String, "html": pl.String},
-    )
+    schema = {"claim": pl.String, "to": pl.String, "html": pl.String}
+    if templates is None:
+        return pl.DataFrame(schema=schema)
+    shown = [
+        {
+            "claim": row["claim"],
+            "to": row["agency_name"] or row["agency"] or "the service agency",
+            "html": referring(templates.html(row, level=3), data.as_of),
+        }
+        for row in _of(decisions, data.letters).iter_rows(named=True)
+    ]
+    return pl.DataFrame(shown, schema=schema)
 
 
 def _pages(claims: list[str | None], address: Address) -> pl.Series:

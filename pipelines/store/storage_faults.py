@@ -64,12 +64,19 @@ def storage_fault(error: BaseException, where: Path) -> StorageError | None:
             "that `ulimit -a` tells, and try again; the store and the published pages are as they "
             "were."
         )
-    if isinstance(error, MemoryError | duckdb.OutOfMemoryException) or code == errno.ENOMEM:
+    if _lacks_memory(error) or code == errno.ENOMEM:
         return StorageError(
             f"{where}: there is too little memory for it. Give it more, or end what else needs "
             "much, and try again; the store and the published pages are as they were."
         )
     return None
+
+
+def _lacks_memory(error: BaseException) -> bool:
+    """Whether the machine has too little; where DuckDB's own bound is used up, which we set and
+    more memory does not raise, it says how much of it was used."""
+    by_own_bound = isinstance(error, duckdb.OutOfMemoryException) and " used)" in str(error)
+    return isinstance(error, MemoryError | duckdb.OutOfMemoryException) and not by_own_bound
 
 
 def _code_in_words(error: BaseException) -> int | None:

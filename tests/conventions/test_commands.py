@@ -30,29 +30,28 @@ def test_a_command_brings_help_arguments_and_run(command: str) -> None:
     assert list(inspect.signature(module.run).parameters) == ["args"]
 
 
+def imported_by(code: str) -> set[str]:
+    """The top-level packages that a process of its own has loaded behind this code."""
+    told = "print(*sorted({name.partition('.')[0] for name in sys.modules}))"
+    done = subprocess.run(
+        [sys.executable, "-c", f"import sys; {code}; {told}"],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=ROOT,
+    )
+    return set(done.stdout.split())
+
+
 def test_help_imports_nothing_heavy() -> None:
     """All commands' arguments are read without the libraries that the work needs."""
-    code = (
-        "import sys; from pipelines.cli.main import build_parser; build_parser();"
-        "print(*sorted({name.partition('.')[0] for name in sys.modules}))"
-    )
-    done = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT
-    )
-    imported = set(done.stdout.split())
+    imported = imported_by("from pipelines.cli.main import build_parser; build_parser()")
     assert "argparse" in imported
     assert not imported & set(HEAVY), "import it inside `run`, or in the function that needs it"
 
 
 def test_explaining_a_claim_imports_nothing_that_it_does_not_use() -> None:
     """What fills pages, reads sheets or looks for near misses waits until it is wanted."""
-    code = (
-        "import sys; import pipelines.queries.explanation;"
-        "print(*sorted({name.partition('.')[0] for name in sys.modules}))"
-    )
-    done = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT
-    )
-    imported = set(done.stdout.split())
+    imported = imported_by("import pipelines.queries.explanation")
     assert {"polars", "duckdb"} <= imported
     assert not imported & {"altair", "dagster", "jinja2", "openpyxl", "rapidfuzz", "starlette"}

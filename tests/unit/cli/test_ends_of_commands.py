@@ -88,7 +88,10 @@ def test_what_is_asked_to_end_leaves_nothing_half(
     monkeypatch.chdir(tmp_path)
     assert main(["backup", "ws", "kept.zip"]) == 0
     before = sorted(os.listdir(tmp_path))
-    asked_to_end = lambda *_: signal.raise_signal(signal.SIGTERM)  # noqa: E731
+
+    def asked_to_end(*_: object) -> None:
+        signal.raise_signal(signal.SIGTERM)
+
     monkeypatch.setattr(f"pipelines.workspace.{place}", asked_to_end)
     assert main(call) == 130
     assert sorted(os.listdir(tmp_path)) == before

@@ -57,11 +57,21 @@ def test_the_machine_is_told_from_the_tool(error: BaseException, says: str) -> N
         ValueError("Permission denied"),
         duckdb.CatalogException("Table with name decisions does not exist"),
         KeyError("claim"),
+        duckdb.OutOfMemoryException("failed to pin block (953.9 MiB/953.6 MiB used)"),
     ],
 )
 def test_what_is_the_tools_own_fault_stays_so(error: BaseException) -> None:
     """Its traceback goes into the log."""
     assert storage_fault(error, WS) is None
+
+
+def test_the_bound_of_the_store_is_no_want_of_memory() -> None:
+    """Nobody is sent to buy memory for what DuckDB may not use; asked of DuckDB itself."""
+    with duckdb.connect(":memory:", config={"temp_directory": ""}) as con:
+        con.execute("set memory_limit='10MB'")
+        with pytest.raises(duckdb.OutOfMemoryException) as caught:
+            con.execute("create table t as select random()::varchar from range(5_000_000)")
+    assert storage_fault(caught.value, WS) is None
 
 
 def test_a_folder_in_the_place_of_a_file_is_told(tmp_path: Path) -> None:
